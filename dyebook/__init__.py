@@ -1,0 +1,30 @@
+"""dyebook: a bench book for anodising and dyeing aluminium."""
+
+from importlib import import_module
+
+__version__ = "0.1.0"
+
+# name -> module that holds it; loaded when first used, so that `import dyebook` stays instant
+_HOMES = {
+    "DyebookError": "dyebook.errors",
+    "Lab": "dyebook.lab",
+    "delta_e_00": "dyebook.lab",
+    "Measurement": "dyebook.record",
+    "Reading": "dyebook.record",
+    "measure": "dyebook.photo.measure",
+}
+
+__all__ = [
+    "__version__",
+    *_HOMES,
+]
+
+
+def __getattr__(name):
+    if name in _HOMES:
+        return getattr(import_module(_HOMES[name]), name)
+    raise AttributeError(f"module 'dyebook' has no attribute {name!r}")
+
+
+def __dir__():
+    return sorted(__all__)

@@ -1,0 +1,1 @@
+"""What to do: suggestions, redips, coupons, verdicts, causes, drift."""

@@ -1,0 +1,1 @@
+"""The book: every batch, kept."""

@@ -1,0 +1,91 @@
+"""The one table of doubts: a value exists, but something about it should be known."""
+
+from dataclasses import dataclass
+
+__all__ = ["FLAGS", "Flag", "remedy_of"]
+
+
+@dataclass(frozen=True)
+class Flag:
+    """A doubt about a reading.
+
+    Attributes
+    ----------
+    name : str
+        Identifier used in results and files.
+    meaning : str
+        What was seen, for a reader who has never met the word.
+    remedy : str
+        What to do about it.
+    """
+
+    name: str
+    meaning: str
+    remedy: str
+
+
+_TABLE = (
+    Flag("no_card", "no grey card was used", "lay a plain grey card beside the part, in the same light"),
+    Flag(
+        "card_doubtful",
+        "the card may be the wrong patch",
+        "tap the card's corners, or move other grey things away",
+    ),
+    Flag("card_clipped", "the card is too bright or too dark to count", "expose so that the card is a mid grey"),
+    Flag("no_part", "no part was found", "draw the part, or lay it apart from the card on a plain background"),
+    Flag("part_doubtful", "the outline of the part is uncertain", "draw the part by hand"),
+    Flag(
+        "clipped",
+        "a colour channel of the part is at its limit",
+        "expose darker; the photo has lost that colour",
+    ),
+    Flag("dark", "the part is close to the photo's noise floor", "expose brighter, or bring more light"),
+    Flag(
+        "out_of_gamut",
+        "the colour is more saturated than the photo file can hold",
+        "save as wide gamut or RAW",
+    ),
+    Flag("glare", "mirror highlights cover much of the part", "turn the part, or soften the light"),
+    Flag(
+        "uneven_light",
+        "the light falls off across the photo",
+        "bring part and card closer together, or add light",
+    ),
+    Flag("small", "few pixels show the film squarely", "move closer"),
+    Flag("uneven_part", "the colour differs across the part", "look at the flaws, and measure again"),
+    Flag(
+        "camera_other_light",
+        "the camera profile was learned in other light",
+        "learn the camera in this light",
+    ),
+    Flag(
+        "odd_tone",
+        "the photo's tone curve is unusual",
+        "turn off filters and HDR, or learn the camera from a chart",
+    ),
+)
+
+FLAGS = {flag.name: flag for flag in _TABLE}
+
+
+def remedy_of(name):
+    """Return what to do about the doubt called `name`.
+
+    Parameters
+    ----------
+    name : str
+        One of `FLAGS`.
+
+    Returns
+    -------
+    str
+        A short instruction.
+
+    Raises
+    ------
+    ValueError
+        If no such doubt exists.
+    """
+    if name not in FLAGS:
+        raise ValueError(f"unknown flag {name!r}; known: {', '.join(FLAGS)}")
+    return FLAGS[name].remedy

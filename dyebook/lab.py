@@ -1,0 +1,238 @@
+"""CIELAB under D65 and the 2-degree observer, and the differences between two colours.
+
+Lab and CIEDE2000 come from scikit-image, which loads in a fraction of a second; every other conversion comes
+from colour-science, loaded when it is first asked for. The tests hold the two libraries against each other.
+"""
+
+from functools import cache
+from typing import NamedTuple
+
+import numpy as np
+
+__all__ = [
+    "Lab",
+    "adapt_lab",
+    "delta_e_00",
+    "delta_e_76",
+    "delta_e_94",
+    "delta_e_cmc",
+    "describe_difference",
+    "lab_to_lch",
+    "lab_to_linear_rgb",
+    "lab_to_srgb8",
+    "lab_to_xyz",
+    "linear_rgb_to_lab",
+    "xyz_to_lab",
+]
+
+# skimage's D65 is the rounded (0.95047, 1, 1.08883); taking it here too keeps both directions exact inverses
+WHITE_D65 = np.array([0.95047, 1.0, 1.08883])
+
+
+class Lab(NamedTuple):
+    """A CIE 1976 L*, a*, b* colour under D65, 2-degree observer."""
+
+    L: float
+    a: float
+    b: float
+
+
+@cache
+def _rgb_to_xyz():
+    """Rec. 709 primaries to XYZ, scaled so that (1, 1, 1) is exactly the white above."""
+    from skimage.color.colorconv import xyz_from_rgb
+
+    return xyz_from_rgb * (WHITE_D65 / xyz_from_rgb.sum(axis=1))[:, None]
+
+
+@cache
+def _xyz_to_rgb():
+    return np.linalg.inv(_rgb_to_xyz())
+
+
+def xyz_to_lab(xyz):
+    """Return L*, a*, b* of tristimulus values.
+
+    Parameters
+    ----------
+    xyz : array_like, shape (..., 3)
+        CIE XYZ under D65, Y = 1 for perfect white.
+
+    Returns
+    -------
+    ndarray, shape (..., 3)
+        L* 0 to 100, a*, b*.
+
+    References
+    ----------
+    ISO/CIE 11664-4:2019.
+    """
+    from skimage.color import xyz2lab
+
+    xyz = np.asarray(xyz, dtype=float)
+    return xyz2lab(xyz.reshape(-1, 1, 3)).reshape(xyz.shape)
+
+
+def lab_to_xyz(lab):
+    """Return tristimulus values (Y = 1 for perfect white, D65) of L*, a*, b*; shape (..., 3) in and out."""
+    lab = np.asarray(lab, dtype=float)
+    fy = (lab[..., 0] + 16) / 116
+    f = np.stack([fy + lab[..., 1] / 500, fy, fy - lab[..., 2] / 200], axis=-1)
+    # not skimage's lab2xyz: it clips negative Z with a warning, and wide-gamut colours need it
+    return np.where(f > 6 / 29, f**3, 3 * (6 / 29) ** 2 * (f - 4 / 29)) * WHITE_D65
+
+
+def linear_rgb_to_lab(rgb):
+    """Return L*, a*, b* of linear light.
+
+    Parameters
+    ----------
+    rgb : array_like, shape (..., 3)
+        Linear light, Rec. 709 primaries, 1.0 = perfect white; values outside 0..1 are allowed.
+
+    Returns
+    -------
+    ndarray, shape (..., 3)
+        L*, a*, b* under D65, 2-degree observer.
+    """
+    return xyz_to_lab(np.asarray(rgb, dtype=float) @ _rgb_to_xyz().T)
+
+
+def lab_to_linear_rgb(lab):
+    """Return linear Rec. 709 light (..., 3) of L*, a*, b* (..., 3); outside 0..1 where the gamut is left."""
+    return lab_to_xyz(lab) @ _xyz_to_rgb().T
+
+
+def lab_to_srgb8(lab):
+    """Return the nearest 8-bit sRGB of a colour for showing on a screen, and whether it had to be clipped.
+
+    Parameters
+    ----------
+    lab : array_like, shape (..., 3)
+        L*, a*, b*.
+
+    Returns
+    -------
+    codes : ndarray of uint8, shape (..., 3)
+    clipped : ndarray of bool, shape (...)
+        True where the colour lies outside sRGB by more than half a code.
+    """
+    rgb = lab_to_linear_rgb(lab)
+    clipped = np.any((rgb < -0.0005) | (rgb > 1.004), axis=-1)
+    rgb = np.clip(rgb, 0, 1)
+    encoded = np.where(rgb <= 0.0031308, 12.92 * rgb, 1.055 * rgb ** (1 / 2.4) - 0.055)
+    return np.round(encoded * 255).astype(np.uint8), clipped
+
+
+def lab_to_lch(lab):
+    """Return lightness, chroma and hue angle in degrees (0..360); shape (..., 3) in and out."""
+    lab = np.asarray(lab, dtype=float)
+    hue = np.degrees(np.arctan2(lab[..., 2], lab[..., 1])) % 360
+    return np.stack([lab[..., 0], np.hypot(lab[..., 1], lab[..., 2]), hue], axis=-1)
+
+
+def adapt_lab(lab, white, observer="2"):
+    """Return the D65, 2-degree Lab of a colour stated under another white, by Bradford adaptation.
+
+    Parameters
+    ----------
+    lab : array_like, shape (..., 3)
+        L*, a*, b* under `white`.
+    white : str
+        Illuminant name known to colour-science, such as ``"D50"`` or ``"A"``.
+    observer : {"2", "10"}
+        Observer of the stated white.
+
+    Returns
+    -------
+    ndarray, shape (..., 3)
+
+    Raises
+    ------
+    ValueError
+        If the illuminant or observer is unknown.
+    """
+    import colour
+
+    sets = {"2": "CIE 1931 2 Degree Standard Observer", "10": "CIE 1964 10 Degree Standard Observer"}
+    if observer not in sets:
+        raise ValueError(f"observer must be '2' or '10', not {observer!r}")
+    whites = colour.CCS_ILLUMINANTS[sets[observer]]
+    if white not in whites:
+        raise ValueError(f"unknown white point {white!r}; known: {', '.join(whites)}")
+    xyz = colour.Lab_to_XYZ(np.asarray(lab, dtype=float), whites[white])
+    matrix = colour.adaptation.matrix_chromatic_adaptation_VonKries(
+        colour.xy_to_XYZ(whites[white]), WHITE_D65, transform="Bradford"
+    )
+    return xyz_to_lab(xyz @ matrix.T)
+
+
+def delta_e_00(target, sample):
+    """Return the CIEDE2000 difference of two colours; arrays (..., 3) broadcast to (...).
+
+    References
+    ----------
+    Sharma, Wu & Dalal, Color Res. Appl. 30 (2005) 21; ISO/CIE 11664-6.
+    """
+    from skimage.color import deltaE_ciede2000
+
+    target, sample = np.broadcast_arrays(np.asarray(target, dtype=float), np.asarray(sample, dtype=float))
+    return deltaE_ciede2000(target, sample, channel_axis=-1)
+
+
+def delta_e_76(target, sample):
+    """Return the CIE 1976 difference, the straight distance in Lab; arrays (..., 3) broadcast to (...)."""
+    return np.linalg.norm(np.asarray(target, dtype=float) - np.asarray(sample, dtype=float), axis=-1)
+
+
+def delta_e_94(target, sample):
+    """Return the CIE 1994 difference for graphic arts weights; arrays (..., 3) broadcast to (...)."""
+    import colour
+
+    return colour.delta_E(target, sample, method="CIE 1994")
+
+
+def delta_e_cmc(target, sample, lightness=2.0, chroma=1.0):
+    """Return the CMC(l:c) difference; not symmetric, the target is the standard.
+
+    Parameters
+    ----------
+    target, sample : array_like, shape (..., 3)
+        The standard first.
+    lightness, chroma : float
+        The weights l and c; 2:1 for acceptability, 1:1 for perceptibility.
+
+    Returns
+    -------
+    ndarray or float
+    """
+    import colour
+
+    return colour.delta_E(target, sample, method="CMC", l=lightness, c=chroma)
+
+
+def describe_difference(target, sample, notice=0.5):
+    """Return in words how a sample differs from its target, such as "lighter and redder".
+
+    Parameters
+    ----------
+    target, sample : array_like, shape (3,)
+        L*, a*, b*.
+    notice : float
+        Differences of L*, a* or b* smaller than this are not mentioned.
+
+    Returns
+    -------
+    str
+        "the same" where nothing reaches `notice`.
+    """
+    names = (("lighter", "darker"), ("redder", "greener"), ("yellower", "bluer"))
+    delta = np.asarray(sample, dtype=float) - np.asarray(target, dtype=float)
+    words = []
+    for step, (more, less) in zip(delta, names, strict=True):
+        if abs(step) >= notice:
+            degree = "a little " if abs(step) < 2 else "much " if abs(step) > 8 else ""
+            words.append(degree + (more if step > 0 else less))
+    if not words:
+        return "the same"
+    return words[0] if len(words) == 1 else ", ".join(words[:-1]) + " and " + words[-1]

@@ -1,0 +1,1 @@
+"""Learning a bath from its dips."""

@@ -1,0 +1,1 @@
+"""From a photo to readings: read, card, light, camera, part, reading, flaw."""

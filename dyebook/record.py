@@ -1,0 +1,311 @@
+"""What is written down: one table of fields, and the plain records that carry them.
+
+`FIELDS` drives columns, CSV headers, shell options, widgets and range checks. `nan` (or None in text fields)
+means "not measured", never 0.
+"""
+
+import math
+from dataclasses import dataclass, field
+
+from dyebook.errors import RecordError
+from dyebook.lab import Lab
+
+__all__ = ["FIELDS", "DyeRecord", "Field", "Flaw", "Measurement", "Reading", "check_value"]
+
+
+@dataclass(frozen=True)
+class Field:
+    """One quantity that a record can hold.
+
+    Attributes
+    ----------
+    name : str
+        Name with its unit, the same as argument, column, header, option and widget key.
+    unit : str
+        Unit as printed; empty for pure numbers and words.
+    label : str
+        What people call it.
+    lower, upper : float
+        Values outside are refused as slips of the pen.
+    required : bool
+        True for the settings without which a dip cannot be repeated.
+    kind : type
+        `float`, `str` or `bool`.
+    meaning : str
+        One sentence for help texts.
+    """
+
+    name: str
+    unit: str
+    label: str
+    lower: float = -math.inf
+    upper: float = math.inf
+    required: bool = False
+    kind: type = float
+    meaning: str = ""
+
+
+_ROWS = (
+    Field("dye", "", "dye", kind=str, required=True, meaning="name of the dye"),
+    Field("bath", "", "bath", kind=str, meaning="the made-up tank, where a dye has several"),
+    Field("film_um", "µm", "film", 0.1, 150, True, meaning="film thickness as planned or from charge"),
+    Field("dye_g_per_l", "g/L", "dye strength", 0.001, 100, True, meaning="dye in the bath"),
+    Field("bath_temp_c", "°C", "bath temperature", 0, 100, True, meaning="dye bath during the dip"),
+    Field("dwell_min", "min", "time in dye", 0.02, 600, True, meaning="how long the part was in the dye"),
+    Field("ph", "", "bath pH", 0, 14, meaning="pH of the dye bath"),
+    Field("L", "", "L*", 0, 105, meaning="lightness of the reading"),
+    Field("a", "", "a*", -150, 150, meaning="green to red"),
+    Field("b", "", "b*", -150, 150, meaning="blue to yellow"),
+    Field("L_sd", "", "L* uncertainty", 0, 50, meaning="standard uncertainty of L*"),
+    Field("a_sd", "", "a* uncertainty", 0, 50, meaning="standard uncertainty of a*"),
+    Field("b_sd", "", "b* uncertainty", 0, 50, meaning="standard uncertainty of b*"),
+    Field("film_measured_um", "µm", "film by gauge", 0.1, 150, meaning="film thickness as a gauge read it"),
+    Field("film_sd_um", "µm", "film uncertainty", 0, 50, meaning="standard uncertainty of the film"),
+    Field("area_dm2", "dm²", "area", 0.001, 1000, meaning="wetted area of the batch"),
+    Field(
+        "current_density_a_per_dm2",
+        "A/dm²",
+        "current density",
+        0.01,
+        20,
+        meaning="anodising current per area",
+    ),
+    Field("electrolyte_temp_c", "°C", "electrolyte temperature", -10, 60, meaning="acid during the run"),
+    Field("alloy", "", "alloy", kind=str, meaning="alloy designation such as 6061"),
+    Field(
+        "finish",
+        "",
+        "finish",
+        kind=str,
+        meaning="surface before anodising: polished, brushed, blasted, etched",
+    ),
+    Field("rinse_temp_c", "°C", "rinse temperature", 0, 100, meaning="rinse between anodising and dye"),
+    Field("wet", "", "read wet", kind=bool, meaning="true if the part was wet when it was read"),
+    Field("sealed", "", "read sealed", kind=bool, meaning="true if the part was sealed when it was read"),
+    Field("dyed_at", "", "dyed at", kind=str, meaning="date and time of the dip, ISO 8601"),
+    Field("note", "", "note", kind=str, meaning="anything worth remembering"),
+)
+
+FIELDS = {row.name: row for row in _ROWS}
+
+
+def check_value(name, value):
+    """Return `value` as the field's own type, or say what is wrong with it.
+
+    Parameters
+    ----------
+    name : str
+        A name in `FIELDS`.
+    value : object
+        A number, text, bool or None; None and empty text mean "not measured".
+
+    Returns
+    -------
+    float, str, bool or None
+        `nan` for a number and None for words or flags that were not measured.
+
+    Raises
+    ------
+    RecordError
+        If the value is not of the field's kind, or outside its range.
+    """
+    if name not in FIELDS:
+        raise ValueError(f"unknown field {name!r}; known: {', '.join(FIELDS)}")
+    row = FIELDS[name]
+    empty = value is None or (isinstance(value, float) and math.isnan(value)) or value == ""
+    if row.kind is not float:
+        return None if empty else row.kind(value)
+    if empty:
+        return math.nan
+    try:
+        number = float(value)
+    except (TypeError, ValueError):
+        raise RecordError(f"{name} is {value!r}; a number{_in_unit(row)} is needed") from None
+    if math.isnan(number):
+        return math.nan
+    if not row.lower <= number <= row.upper:
+        raise RecordError(
+            f"{name} is {number:g}{_in_unit(row)}; it must lie between {row.lower:g} and {row.upper:g}; "
+            "check the figure and its unit"
+        )
+    return number
+
+
+def _in_unit(row):
+    return f" {row.unit}" if row.unit else ""
+
+
+@dataclass(frozen=True)
+class Flaw:
+    """One place on a part that differs from the rest of it.
+
+    Attributes
+    ----------
+    kind : str
+        spot, streak, pale_zone, gradient, pit or two_tone.
+    box : tuple of float
+        x0, y0, x1, y1 in pixels of the upright photo.
+    outline : tuple of (x, y)
+        Polygon in pixels of the upright photo.
+    delta_e00 : float
+        Difference to the sound surface beside it.
+    area_fraction : float
+        Share of the part's area, 0..1.
+    """
+
+    kind: str
+    box: tuple
+    outline: tuple
+    delta_e00: float
+    area_fraction: float
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One measured colour with its evidence.
+
+    Attributes
+    ----------
+    lab : Lab
+        Colour of the dyed film, D65, 2-degree observer.
+    lab_sd : tuple of float
+        Spread over the part per L*, a*, b*.
+    lab_u : tuple of float
+        Standard uncertainty per L*, a*, b*.
+    outline : tuple of (x, y)
+        The part, in pixels of the upright photo.
+    box : tuple of float
+        x0, y0, x1, y1 of the outline.
+    uniformity : float
+        Robust CIEDE2000 spread over the part once shading is removed; nan when unknown.
+    area_mm2 : float
+        nan without a scale in the photo.
+    flags : tuple of str
+        Doubts, names in `dyebook.flags.FLAGS`.
+    flaws : tuple of Flaw
+    """
+
+    lab: Lab
+    lab_sd: tuple
+    lab_u: tuple
+    outline: tuple = ()
+    box: tuple = ()
+    uniformity: float = math.nan
+    area_mm2: float = math.nan
+    flags: tuple = ()
+    flaws: tuple = ()
+
+    def to_dict(self):
+        """Return the reading as plain lists and numbers, the `parts` entry of the measure contract."""
+        return {
+            "outline": [_rounded(point) for point in self.outline],
+            "box": _rounded(self.box),
+            "lab": _rounded(self.lab, 3),
+            "lab_sd": _rounded(self.lab_sd, 3),
+            "lab_u": _rounded(self.lab_u, 3),
+            "uniformity": _number(self.uniformity),
+            "area_mm2": _number(self.area_mm2),
+            "flags": list(self.flags),
+            "flaws": [
+                {
+                    "kind": flaw.kind,
+                    "box": _rounded(flaw.box),
+                    "outline": [_rounded(point) for point in flaw.outline],
+                    "delta_e00": _number(flaw.delta_e00),
+                    "area_fraction": _number(flaw.area_fraction, 5),
+                }
+                for flaw in self.flaws
+            ],
+        }
+
+
+@dataclass(frozen=True)
+class Measurement:
+    """All that one photo told: its card, its parts, and the doubts.
+
+    Attributes
+    ----------
+    photo : str
+        Name of the photo as given.
+    size : tuple of int
+        Width and height of the upright photo.
+    card_kind : str
+        grey, chart, mat or none.
+    card_quad : tuple of (x, y) or None
+        Corners of the card's grey area in the upright photo.
+    card_lab : Lab
+        The card's own colour.
+    parts : tuple of Reading
+        Left to right, or in the order of the polygons given.
+    flags, warnings : tuple of str
+        Doubts by name, and notes in words.
+    """
+
+    photo: str
+    size: tuple
+    card_kind: str
+    card_quad: tuple | None
+    card_lab: Lab
+    parts: tuple = ()
+    flags: tuple = ()
+    warnings: tuple = ()
+
+    def to_dict(self):
+        """Return the JSON object of the measure contract."""
+        quad = None if self.card_quad is None else [_rounded(point) for point in self.card_quad]
+        return {
+            "photo": self.photo,
+            "size": [int(side) for side in self.size],
+            "card": {"kind": self.card_kind, "quad": quad, "lab": _rounded(self.card_lab, 3)},
+            "parts": [part.to_dict() for part in self.parts],
+            "flags": list(self.flags),
+            "warnings": list(self.warnings),
+        }
+
+
+@dataclass(frozen=True)
+class DyeRecord:
+    """One dip as it was set, with what was read afterwards; nan = not measured."""
+
+    dye: str
+    film_um: float
+    dye_g_per_l: float
+    bath_temp_c: float
+    dwell_min: float
+    ph: float = math.nan
+    bath: str | None = None
+    film_measured_um: float = math.nan
+    film_sd_um: float = math.nan
+    area_dm2: float = math.nan
+    current_density_a_per_dm2: float = math.nan
+    electrolyte_temp_c: float = math.nan
+    alloy: str | None = None
+    finish: str | None = None
+    rinse_temp_c: float = math.nan
+    wet: bool | None = None
+    sealed: bool | None = None
+    dyed_at: str | None = None
+    note: str | None = None
+    readings: tuple = field(default=())
+
+    def __post_init__(self):
+        for name, value in vars(self).items():
+            if name != "readings":
+                object.__setattr__(self, name, check_value(name, value))
+        missing = [name for name, row in FIELDS.items() if row.required and _is_empty(getattr(self, name))]
+        if missing:
+            raise RecordError(f"the record lacks {', '.join(missing)}; a dip cannot be repeated without")
+
+
+def _is_empty(value):
+    return value is None or (isinstance(value, float) and math.isnan(value))
+
+
+def _rounded(values, digits=2):
+    return [_number(value, digits) for value in values]
+
+
+def _number(value, digits=3):
+    """A rounded plain float, or None where nothing was measured."""
+    value = float(value)
+    return round(value, digits) if math.isfinite(value) else None

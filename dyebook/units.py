@@ -1,0 +1,171 @@
+"""The door for other units: what people type is converted here, once, to the names of `dyebook.record`."""
+
+import re
+from functools import cache
+
+from dyebook.errors import RecordError
+
+__all__ = ["UNIT_OF", "parse_quantity", "parse_time_min"]
+
+# the unit that a name's ending stands for
+UNIT_OF = {
+    "_um": "micrometer",
+    "_g_per_l": "gram / liter",
+    "_temp_c": "degC",
+    "_c": "delta_degC",
+    "_min": "minute",
+    "_dm2": "decimeter ** 2",
+    "_a_per_dm2": "ampere / decimeter ** 2",
+    "_a": "ampere",
+    "_v": "volt",
+    "_ah": "ampere * hour",
+    "_l": "liter",
+    "_ml": "milliliter",
+    "_mm": "millimeter",
+    "_mm2": "millimeter ** 2",
+}
+
+# bench spellings that pint does not know or reads otherwise
+_SPELLINGS = {
+    "°c": "degC",
+    "c": "degC",
+    "°f": "degF",
+    "f": "degF",
+    "µm": "micrometer",
+    "μm": "micrometer",
+    "um": "micrometer",
+    "micron": "micrometer",
+    "microns": "micrometer",
+    "mil": "thou",
+    "mils": "thou",
+    "oz/gal": "ounce / US_liquid_gallon",
+    "g/l": "gram / liter",
+    "g/gal": "gram / US_liquid_gallon",
+    "gal": "US_liquid_gallon",
+    "l": "liter",
+    "sq in": "inch ** 2",
+    "in²": "inch ** 2",
+    "in2": "inch ** 2",
+    "sq ft": "foot ** 2",
+    "ft²": "foot ** 2",
+    "ft2": "foot ** 2",
+    "dm²": "decimeter ** 2",
+    "dm2": "decimeter ** 2",
+    "cm²": "centimeter ** 2",
+    "cm2": "centimeter ** 2",
+    "mm²": "millimeter ** 2",
+    "mm2": "millimeter ** 2",
+    "a/dm²": "ampere / decimeter ** 2",
+    "a/dm2": "ampere / decimeter ** 2",
+    "asf": "ampere / foot ** 2",
+    "a/ft2": "ampere / foot ** 2",
+    "a/ft²": "ampere / foot ** 2",
+    "a": "ampere",
+    "ma": "milliampere",
+    "v": "volt",
+    "ah": "ampere * hour",
+    "a·h": "ampere * hour",
+    "s": "second",
+    "sec": "second",
+    "h": "hour",
+    "min": "minute",
+    "ml": "milliliter",
+    "in": "inch",
+    '"': "inch",
+}
+
+_NUMBER = re.compile(r"\s*([-+]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][-+]?\d+)?)\s*(.*)\s*", re.DOTALL)
+
+
+@cache
+def _registry():
+    import pint
+
+    return pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
+
+
+def _own_unit(name):
+    endings = [ending for ending in UNIT_OF if name.endswith(ending)]
+    if not endings:
+        raise ValueError(f"{name!r} carries no unit in its name")
+    return UNIT_OF[max(endings, key=len)]
+
+
+def parse_quantity(name, text):
+    """Return the number, in the unit of `name`, of what somebody typed.
+
+    Parameters
+    ----------
+    name : str
+        A quantity name that ends in its unit, such as ``"film_um"``.
+    text : str or float
+        ``"12"``, ``"0.5 mil"``, ``"104 °F"``, ``"2,5 g/L"``, ``"5:30"`` for times; a bare number is already in the
+        unit of the name.
+
+    Returns
+    -------
+    float
+
+    Raises
+    ------
+    RecordError
+        If the text is no number, the unit is unknown, or it measures something else.
+
+    Examples
+    --------
+    >>> parse_quantity("film_um", "0.5 mil")
+    12.7
+    """
+    if not isinstance(text, str):
+        return float(text)
+    unit = _own_unit(name)
+    if unit == "minute" and ":" in text:
+        return parse_time_min(text)
+    match = _NUMBER.fullmatch(text)
+    if not match:
+        raise RecordError(f"{name} is {text!r}; a number with an optional unit is needed, such as 12 or 0.5 mil")
+    number = float(match[1].replace(",", "."))
+    return number if not match[2] else _convert(name, number, match[2].strip(), unit)
+
+
+def _convert(name, number, given, unit):
+    import pint
+
+    registry = _registry()
+    try:
+        source = registry.Unit(_SPELLINGS.get(given.lower(), given))
+        return round(registry.Quantity(number, source).to(unit).magnitude, 12)
+    except (pint.UndefinedUnitError, pint.DimensionalityError, pint.DefinitionSyntaxError) as error:
+        raise RecordError(f"{name} is given in {given!r}: {error}; give it in {unit}") from None
+
+
+def parse_time_min(text):
+    """Return minutes of a time written ``min:sec`` or ``h:min:sec``.
+
+    Parameters
+    ----------
+    text : str
+        Such as ``"5:30"``.
+
+    Returns
+    -------
+    float
+
+    Raises
+    ------
+    RecordError
+        If it is not a time.
+
+    Examples
+    --------
+    >>> parse_time_min("5:30")
+    5.5
+    """
+    pieces = text.strip().split(":")
+    if not 2 <= len(pieces) <= 3 or not all(piece.strip().isdigit() for piece in pieces):
+        raise RecordError(f"{text!r} is not a time; write minutes:seconds, such as 5:30")
+    *larger, seconds = (int(piece) for piece in pieces)
+    if seconds >= 60:
+        raise RecordError(f"{text!r} has {seconds} seconds; write minutes:seconds with seconds below 60")
+    hours, minutes = larger if len(larger) == 2 else (0, larger[0])
+    return hours * 60 + minutes + seconds / 60
