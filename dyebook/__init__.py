@@ -11,7 +11,6 @@ _HOMES = {
     "delta_e_00": "dyebook.lab",
     "Measurement": "dyebook.record",
     "Reading": "dyebook.record",
-    "measure": "dyebook.photo.measure",
 }
 
 __all__ = [

@@ -35,8 +35,8 @@ def _modules():
 
 
 def _layer(path):
-    parts = path.relative_to(PACKAGE).with_suffix("").parts
-    return parts[0]
+    layer = path.relative_to(PACKAGE).with_suffix("").parts[0]
+    return "cli" if layer.startswith("cli_") else layer
 
 
 def _imported_layers(path):

@@ -1,0 +1,39 @@
+"""The shell: short commands over the library; the one place that turns a `DyebookError` into one line."""
+
+import sys
+from typing import Annotated
+
+import typer
+
+import dyebook
+from dyebook import cli_photo
+from dyebook.errors import DyebookError
+
+__all__ = ["app", "main"]
+
+app = typer.Typer(
+    help="Bench book for anodising and dyeing aluminium: colour from photos, baths learned from dips.",
+    no_args_is_help=True,
+    context_settings={"help_option_names": ["-h", "--help"]},
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,  # plain help starts in half the time
+)
+cli_photo.add_commands(app)
+
+
+@app.callback()
+def _start(
+    version: Annotated[bool, typer.Option("--version", help="Print the version and stop.", is_eager=True)] = False,
+):
+    if version:
+        typer.echo(dyebook.__version__)
+        raise typer.Exit
+
+
+def main():
+    """Run the shell; exit 0 when done, 1 on a `DyebookError`, 2 on wrong usage."""
+    try:
+        app()
+    except DyebookError as error:
+        print("dyebook: " + " ".join(str(error).split()), file=sys.stderr)
+        sys.exit(1)

@@ -1,0 +1,56 @@
+"""Result objects to text; the only place that formats numbers for people."""
+
+import math
+
+from dyebook.flags import FLAGS
+
+__all__ = ["flag_lines", "lab_text", "measurement_text"]
+
+
+def lab_text(lab, u=None):
+    """Return "L* 41.2  a* 3.0  b* −38.4", with ± where the uncertainty is known.
+
+    Parameters
+    ----------
+    lab : sequence of 3 floats
+    u : sequence of 3 floats, optional
+        Standard uncertainties.
+
+    Returns
+    -------
+    str
+    """
+    pieces = []
+    for index, name in enumerate(("L*", "a*", "b*")):
+        text = f"{name} {lab[index]:.1f}".replace("-", "−")
+        if u is not None and math.isfinite(u[index]):
+            text += f" ± {2 * u[index]:.1f}"
+        pieces.append(text)
+    return "  ".join(pieces)
+
+
+def flag_lines(names):
+    """Return one line per doubt: what was seen, and what to do."""
+    return [f"{FLAGS[name].meaning}: {FLAGS[name].remedy}" for name in names]
+
+
+def measurement_text(measurement):
+    """Return a measurement as lines for the shell.
+
+    Parameters
+    ----------
+    measurement : Measurement
+
+    Returns
+    -------
+    str
+    """
+    width, height = measurement.size
+    lines = [f"{measurement.photo}  ({width} × {height})", f"card: {measurement.card_kind}"]
+    lines += [f"  ! {line}" for line in flag_lines(measurement.flags)]
+    for number, part in enumerate(measurement.parts, start=1):
+        lines.append(f"part {number}: {lab_text(part.lab, part.lab_u)}")
+        lines += [f"  ! {line}" for line in flag_lines(part.flags)]
+        lines += [f"  flaw: {flaw.kind.replace('_', ' ')}, ΔE00 {flaw.delta_e00:.1f}" for flaw in part.flaws]
+    lines += [f"note: {warning}" for warning in measurement.warnings]
+    return "\n".join(lines)

@@ -1,0 +1,88 @@
+"""The words hold: names resolve, every field explains itself, every command has help with an example."""
+
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+import typer
+
+import dyebook
+from dyebook import flags
+from dyebook.cli import app
+from dyebook.errors import RecordError
+from dyebook.record import FIELDS, DyeRecord, check_value
+
+ROOT = Path(__file__).parents[1]
+COMMAND = typer.main.get_command(app)
+
+
+def _commands(group, path=()):
+    for name, command in group.commands.items():
+        if hasattr(command, "commands"):
+            yield from _commands(command, (*path, name))
+        else:
+            yield " ".join((*path, name)), command
+
+
+@pytest.mark.parametrize("name", dyebook.__all__)
+def test_public_names_resolve(name):
+    assert getattr(dyebook, name) is not None
+
+
+def test_unknown_name_is_an_attribute_error():
+    with pytest.raises(AttributeError, match="no attribute 'nothing'"):
+        _ = dyebook.nothing
+
+
+@pytest.mark.parametrize(("name", "command"), list(_commands(COMMAND)))
+def test_every_command_has_help_with_an_example(name, command):
+    text = (command.help or "") + (command.epilog or "")
+    assert f"dyebook {name.split()[0]}" in text, f"{name} shows no example"
+
+
+@pytest.mark.parametrize("field", FIELDS.values(), ids=lambda field: field.name)
+def test_every_field_explains_itself(field):
+    assert field.meaning
+    assert field.label
+    assert field.lower < field.upper
+
+
+def test_flags_have_remedies():
+    assert all(flag.meaning and flag.remedy for flag in flags.FLAGS.values())
+    with pytest.raises(ValueError, match="unknown flag"):
+        flags.remedy_of("no such flag")
+
+
+def test_a_slip_of_the_pen_is_refused_with_figure_and_range():
+    with pytest.raises(RecordError, match=r"bath_temp_c is 140 °C; it must lie between 0 and 100"):
+        check_value("bath_temp_c", 140)
+    with pytest.raises(RecordError, match="a number µm is needed"):
+        check_value("film_um", "thick")
+
+
+def test_a_record_without_its_settings_is_refused():
+    with pytest.raises(RecordError, match="lacks dwell_min"):
+        DyeRecord("Ember", film_um=12, dye_g_per_l=3, bath_temp_c=40, dwell_min=None)
+
+
+def test_help_starts_without_the_heavy_libraries():
+    code = (
+        "import sys; import dyebook.cli; "
+        "heavy = {'colour', 'pandas', 'scipy', 'cv2', 'streamlit', 'sqlalchemy', 'alembic', 'numpy'}; "
+        "print(sorted(heavy & set(sys.modules)))"
+    )
+    found = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=ROOT)
+    assert found.stdout.strip() == "[]"
+
+
+def test_wrong_usage_exits_with_two():
+    found = subprocess.run(
+        [sys.executable, "-m", "dyebook", "measure", "x.jpg", "--card-at", "1,2"],
+        capture_output=True,
+        text=True,
+        cwd=ROOT,
+    )
+    assert found.returncode == 2
+    assert re.search("list of corners", found.stderr)
