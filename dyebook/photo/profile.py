@@ -1,0 +1,276 @@
+"""Colour encodings: from the codes of a file to linear Rec. 709 light, by curve and matrix.
+
+Phones and cameras describe their colours by an ICC profile of the matrix kind: one curve per channel and three
+primaries. Those are read here, so that light outside Rec. 709 survives and the work is one table and one matrix.
+Profiles of the table kind go through LittleCMS (`dyebook.photo.colour`).
+
+References
+----------
+ICC.1:2022 (profile version 4.4), clauses 7 (header), 10.6 and 10.18 (curves), annex E (adaptation);
+IEC 61966-2-1:1999 (sRGB); SMPTE EG 432-1 with D65 (Display P3); Adobe RGB (1998) encoding; ITU-R BT.2020.
+"""
+
+import struct
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import cv2
+import numpy as np
+
+__all__ = [
+    "ADOBE_RGB",
+    "CONNECTION_XYZ",
+    "D65_XY",
+    "DISPLAY_P3",
+    "LINEAR",
+    "REC2020_WIDE",
+    "SRGB",
+    "Encoding",
+    "ProfileError",
+    "adaptation",
+    "encoding_from_primaries",
+    "read_profile",
+    "rec709_to_xyz",
+    "srgb_curve",
+]
+
+D65_XY = (0.3127, 0.3290)
+REC709_XY = ((0.640, 0.330), (0.300, 0.600), (0.150, 0.060))
+_BRADFORD = np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]])
+CONNECTION_XYZ = np.array([0.9642, 1.0, 0.8249])  # D50, the white of the ICC connection space
+
+_LARGEST_CURVE = 65536
+_MOST_TAGS = 200
+
+
+class ProfileError(ValueError):
+    """An ICC profile that makes no sense; the reader falls back to sRGB and says so."""
+
+
+@dataclass(frozen=True, eq=False)
+class Encoding:
+    """How codes become linear Rec. 709 light.
+
+    Attributes
+    ----------
+    name : str
+        What people call it.
+    curves : tuple of 1 or 3 callables
+        Relative code 0 to 1 to relative light, for all channels or each.
+    matrix : ndarray, shape (3, 3), or None
+        From the file's linear light to Rec. 709; None where they are the same.
+    """
+
+    name: str
+    curves: tuple[Callable, ...] = ()
+    matrix: np.ndarray | None = None
+    _tables: dict = field(default_factory=dict, repr=False)
+
+    def decode(self, codes):
+        """Return linear light of the file's own primaries, float32, of codes of shape (h, w, 3)."""
+        if codes.dtype == np.float32:
+            return codes.copy()
+        return cv2.LUT(np.ascontiguousarray(codes), self._table(codes.dtype))
+
+    def to_rec709(self, light):
+        """Return light of the file's own primaries as Rec. 709; shape (h, w, 3), float32."""
+        return light if self.matrix is None else cv2.transform(light, self.matrix)
+
+    def _table(self, dtype):
+        """Light of every code of a type, built once."""
+        if dtype not in self._tables:
+            relative = np.linspace(0, 1, np.iinfo(dtype).max + 1)
+            columns = np.stack([curve(relative) for curve in self.curves], axis=-1)
+            self._tables[dtype] = np.ascontiguousarray(columns[None], dtype=np.float32)
+        return self._tables[dtype]
+
+
+def srgb_curve(code):
+    """Return relative light of relative sRGB codes, 0 to 1 (IEC 61966-2-1)."""
+    code = np.asarray(code, dtype=float)
+    return np.where(code <= 0.04045, code / 12.92, ((np.maximum(code, 0.04045) + 0.055) / 1.055) ** 2.4)
+
+
+def encoding_from_primaries(name, primaries_xy, white_xy, curve):
+    """Return the encoding of a colour space given by its primaries.
+
+    Parameters
+    ----------
+    name : str
+        What people call it.
+    primaries_xy : three (x, y)
+        CIE 1931 chromaticities of red, green, blue.
+    white_xy : (x, y)
+        Chromaticity of its white, which becomes (1, 1, 1).
+    curve : callable
+        Relative code to relative light.
+
+    Returns
+    -------
+    Encoding
+        Adapted to D65 by the Bradford transform.
+    """
+    return Encoding(name, (curve,), _to_rec709(_primaries_to_xyz(primaries_xy, white_xy)))
+
+
+def read_profile(profile):
+    """Return the encoding that a matrix profile describes.
+
+    Parameters
+    ----------
+    profile : bytes
+        A whole ICC profile.
+
+    Returns
+    -------
+    Encoding or None
+        None for a sound profile of another kind (tables, CMYK), which needs a colour engine.
+
+    Raises
+    ------
+    ProfileError
+        If the profile is damaged or describes impossible colours.
+    """
+    if len(profile) < 132 or profile[36:40] != b"acsp":
+        raise ProfileError("not an ICC profile")
+    tags = _tag_table(profile)
+    space, connection = profile[16:20], profile[20:24]
+    name = _description(tags.get(b"desc", b""))
+    if space == b"GRAY" and b"kTRC" in tags and b"A2B0" not in tags:
+        return Encoding(name, (_curve(tags[b"kTRC"]),))
+    wanted = (b"rXYZ", b"gXYZ", b"bXYZ", b"rTRC", b"gTRC", b"bTRC")
+    if space != b"RGB " or connection != b"XYZ " or b"A2B0" in tags or any(tag not in tags for tag in wanted):
+        return None
+    matrix = _to_rec709(np.stack([_xyz(tags[tag]) for tag in wanted[:3]], axis=1))
+    blocks = [tags[tag] for tag in wanted[3:]]
+    curves = tuple(_curve(block) for block in (blocks[:1] if len(set(blocks)) == 1 else blocks))
+    return Encoding(name, curves, matrix)
+
+
+def _tag_table(profile):
+    """Return the tagged blocks of a profile, by signature."""
+    (count,) = struct.unpack_from(">I", profile, 128)
+    if count > _MOST_TAGS or 132 + 12 * count > len(profile):
+        raise ProfileError(f"claims {count} tags in {len(profile)} bytes")
+    tags = {}
+    for at in range(132, 132 + 12 * count, 12):
+        signature, offset, size = struct.unpack_from(">4sII", profile, at)
+        if offset + size > len(profile):
+            raise ProfileError(f"tag {signature!r} leaves the profile")
+        tags[signature] = profile[offset : offset + size]
+    return tags
+
+
+def _xyz(block):
+    """Return the tristimulus values of an XYZ block."""
+    if len(block) < 20 or block[:4] != b"XYZ ":
+        raise ProfileError("a primary is not an XYZ block")
+    return np.array(struct.unpack_from(">3i", block, 8)) / 65536
+
+
+def _curve(block):
+    """Return the curve of a block, checked to be a possible tone curve."""
+    readers = {b"curv": _sampled_curve, b"para": _parametric_curve}
+    if block[:4] not in readers:
+        raise ProfileError(f"unknown curve {block[:4]!r}")
+    try:
+        curve = readers[block[:4]](block)
+    except struct.error as fault:
+        raise ProfileError("a curve is cut short") from fault
+    with np.errstate(all="ignore"):
+        values = curve(np.linspace(0, 1, 1024))
+    if not np.all(np.isfinite(values)) or values.min() < -0.05 or not 0.5 < values.max() < 1.5:
+        raise ProfileError("a curve leaves the range of light")
+    if np.diff(values).min() < -1e-3 or values[0] > 0.2:
+        raise ProfileError("a curve does not rise from dark to light")
+    return curve
+
+
+def _sampled_curve(block):
+    """Return a curve given by samples, by one gamma, or by nothing (identity)."""
+    (count,) = struct.unpack_from(">I", block, 8)
+    if count > _LARGEST_CURVE:
+        raise ProfileError(f"a curve of {count} samples")
+    samples = np.array(struct.unpack_from(f">{count}H", block, 12), dtype=float)
+    if count == 0:
+        return lambda code: np.asarray(code, dtype=float)
+    if count == 1:
+        gamma = samples[0] / 256
+        return lambda code: np.asarray(code, dtype=float) ** gamma
+    knots = np.linspace(0, 1, count)
+    return lambda code: np.interp(code, knots, samples / 65535)
+
+
+def _parametric_curve(block):
+    """Return a curve given by one of the five functions of ICC.1, table 68."""
+    (kind,) = struct.unpack_from(">H", block, 8)
+    counts = {0: 1, 1: 3, 2: 4, 3: 5, 4: 7}
+    if kind not in counts:
+        raise ProfileError(f"unknown curve function {kind}")
+    values = np.array(struct.unpack_from(f">{counts[kind]}i", block, 12)) / 65536
+    g, a, b, c, d, e, f = 1.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0
+    if kind == 0:
+        (g,) = values
+    elif kind in (1, 2):
+        g, a, b = values[:3]
+        e = f = values[3] if kind == 2 else 0.0
+        d = -b / a if a else np.nan
+    else:
+        g, a, b, c, d = values[:5]
+        e, f = values[5:] if kind == 4 else (0.0, 0.0)
+    return lambda code: _power_with_toe(np.asarray(code, dtype=float), g, a, b, c, d, e, f)
+
+
+def _power_with_toe(code, g, a, b, c, d, e, f):
+    """Return (a·x + b)^g + e from d on, and c·x + f below."""
+    return np.where(code >= d, np.maximum(a * code + b, 0) ** g + e, c * code + f)
+
+
+def rec709_to_xyz():
+    """Return the matrix from linear Rec. 709 to XYZ under D65, shape (3, 3)."""
+    return _primaries_to_xyz(REC709_XY, D65_XY)
+
+
+def adaptation(white_xyz, target_xyz):
+    """Return the Bradford matrix that carries one white to another, shape (3, 3)."""
+    ratio = (_BRADFORD @ target_xyz) / (_BRADFORD @ white_xyz)
+    return np.linalg.inv(_BRADFORD) @ np.diag(ratio) @ _BRADFORD
+
+
+def _primaries_to_xyz(primaries_xy, white_xy):
+    """Return the matrix from linear RGB to XYZ for which (1, 1, 1) is the white at Y = 1."""
+    columns = np.array([[x / y, 1.0, (1 - x - y) / y] for x, y in primaries_xy]).T
+    x, y = white_xy
+    return columns * np.linalg.solve(columns, np.array([x / y, 1.0, (1 - x - y) / y]))
+
+
+def _to_rec709(rgb_to_xyz):
+    """Return the matrix from linear RGB to Rec. 709, its white carried to D65 (Bradford)."""
+    white = rgb_to_xyz.sum(axis=1)
+    # a white far from the connection space's own, or primaries in line, are no colour space but damage
+    if np.abs(white - CONNECTION_XYZ).max() > 0.4 or abs(np.linalg.det(rgb_to_xyz)) < 1e-3:
+        raise ProfileError("primaries make no colour space")
+    target = rec709_to_xyz()
+    return np.linalg.solve(target, adaptation(white, target.sum(axis=1)) @ rgb_to_xyz)
+
+
+def _description(block):
+    """Return a profile's name, as far as it can be read."""
+    if block[:4] == b"mluc" and len(block) >= 28:
+        size, offset = struct.unpack_from(">II", block, 20)
+        text = block[offset : offset + min(size, 128)].decode("utf-16-be", "replace")
+    else:
+        text = block[12:76].split(b"\0", 1)[0].decode("latin-1")
+    return "".join(c for c in text if c.isprintable()).strip() or "unnamed profile"
+
+
+LINEAR = Encoding("linear Rec. 709", (lambda code: code,))
+SRGB = Encoding("sRGB", (srgb_curve,))
+DISPLAY_P3 = encoding_from_primaries("Display P3", ((0.680, 0.320), (0.265, 0.690), (0.150, 0.060)), D65_XY, srgb_curve)
+# 563/256, the exponent of the Adobe RGB (1998) encoding, section 4.3.1.2
+ADOBE_RGB = encoding_from_primaries(
+    "Adobe RGB (1998)", ((0.640, 0.330), (0.210, 0.710), (0.150, 0.060)), D65_XY, lambda code: code ** (563 / 256)
+)
+REC2020_WIDE = encoding_from_primaries(
+    "Rec. 2020 primaries, sRGB curve", ((0.708, 0.292), (0.170, 0.797), (0.131, 0.046)), D65_XY, srgb_curve
+)
