@@ -1,0 +1,199 @@
+"""Draws one body into the picture: its silhouette, its shading, its flaws, and the exact truth of a part."""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from dyebook.demo.cameras import sensor_rgb
+from dyebook.demo.shading import film_factor, film_path, mirror
+from dyebook.demo.spectra import Film, illuminant, material_reflectance
+
+__all__ = ["Drawn", "draw_body", "frame_corners", "local_grid", "silhouette"]
+
+LONGEST_PATH = 1.25
+FACING = 0.06  # a good pixel's brightness is that of a flat piece within this share
+VEIL = 0.1  # and its mirror light exceeds that of a flat piece by at most this share of its body light
+
+
+@dataclass(frozen=True, eq=False)
+class Drawn:
+    """One body as drawn: its box, coverage, light, and the pixels that face the light as a flat piece does."""
+
+    box: tuple[int, int, int, int]
+    cover: np.ndarray  # (h, w) 0..1
+    light: np.ndarray  # (h, w, 3) sensor light
+    good: np.ndarray  # (h, w) bool
+    flaw_cover: tuple  # one (h, w) 0..1 a flaw
+
+
+def frame_corners(body, margin_mm=0.5):
+    """Return the corners (4, 2), bench millimetres, of the body's frame."""
+    a, b = np.array(body.shape.reach_mm) + margin_mm
+    corners = np.array([[-a, -b], [a, -b], [a, b], [-a, b]])
+    return corners @ _turn(body).T + (body.x_mm, body.y_mm)
+
+
+def _turn(body):
+    angle = np.radians(body.turn_deg)
+    return np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
+
+
+def local_grid(body, view, box):
+    """Return x and y of the pixels of a box in the body's own frame, millimetres."""
+    x, y = view.grid(box)
+    turn = _turn(body).astype(np.float32)
+    x, y = x - np.float32(body.x_mm), y - np.float32(body.y_mm)
+    return turn[0, 0] * x + turn[1, 0] * y, turn[0, 1] * x + turn[1, 1] * y
+
+
+def silhouette(body, view, grow_mm=0.0):
+    """Return the coverage (height, width) of a body over a whole (small) picture, grown by a margin."""
+    cover = np.zeros((view.height, view.width), np.float32)
+    box = view.box_around(frame_corners(body, 1 + grow_mm))
+    if box[2] > box[0] and box[3] > box[1]:
+        distance, _ = body.shape.relief(*local_grid(body, view, box))
+        cover[box[1] : box[3], box[0] : box[2]] = np.clip(0.5 - (distance - grow_mm) * view.px_per_mm(), 0, 1)
+    return cover
+
+
+def _brushed(body, x, y, normal, px_mm, rng):
+    """Tilt normals by brushing (plates: along x; turned pieces: around the axis) and return the grain too."""
+    tile = rng.standard_normal((256, 256)).astype(np.float32)
+    line_mm = max(0.12, px_mm)
+    turned = body.shape.kind == "turned"
+    u, v = (y / (60 * line_mm), x / line_mm) if turned else (x / (60 * line_mm), y / line_mm)
+    tilt = cv2.remap(tile, u.astype(np.float32), v.astype(np.float32), cv2.INTER_LINEAR, borderMode=cv2.BORDER_WRAP)
+    if body.shape.kind in ("ring", "dome"):
+        radius, turn = np.hypot(x, y), np.arctan2(y, x)
+        place = (turn * 3).astype(np.float32), (radius / line_mm).astype(np.float32)
+        tilt = cv2.remap(tile, *place, cv2.INTER_LINEAR, borderMode=cv2.BORDER_WRAP)
+        lean = np.stack([x, y, np.zeros_like(x)], axis=-1) / np.maximum(radius, 0.1)[..., None]
+    else:
+        lean = np.zeros(3, np.float32)
+        lean[0 if turned else 1] = 1
+    if body.finish.brush:
+        normal = normal + (body.finish.brush * tilt)[..., None] * lean
+        normal /= np.linalg.norm(normal, axis=-1, keepdims=True)
+    return normal.astype(np.float32), 1 + body.finish.grain * tilt
+
+
+def _to_bench(normal, body):
+    """Turn normals from the body's frame to the bench's."""
+    out = normal.copy()
+    out[..., :2] = normal[..., :2] @ _turn(body).T.astype(np.float32)
+    return out
+
+
+def _colours(material, spec):
+    """Sensor light of a material seen straight on and through the longest path."""
+    light = illuminant(spec.light)
+    paths = np.array([1.0, LONGEST_PATH])
+    reflectance = (
+        material_reflectance(material, paths) if isinstance(material, Film) else material_reflectance(material)
+    )
+    return np.broadcast_to(sensor_rgb(spec.camera, light, reflectance), (2, 3))
+
+
+def _body_light(material, spec, path):
+    """Sensor light (h, w, 3) of a material, deeper where the way through the film is longer."""
+    short, long = _colours(material, spec)
+    if not isinstance(material, Film):
+        return np.broadcast_to(short.astype(np.float32), (*path.shape, 3))
+    rate = (np.log(long / short) / (LONGEST_PATH - 1)).astype(np.float32)
+    return short.astype(np.float32) * np.exp((path - 1)[..., None] * rate)
+
+
+def _flaw_cover(flaw, body, x, y, px_mm):
+    """Weight 0..1 of a flaw over the body's own frame."""
+    rng = np.random.default_rng((flaw.seed, 5))
+    dx, dy = x - flaw.x_mm, y - flaw.y_mm
+    size = flaw.size_mm
+    if flaw.kind in ("spot", "pale_zone"):
+        turn = np.arctan2(dy, dx)
+        phases = rng.uniform(0, 2 * np.pi, 3)
+        edge = size * (1 + sum(0.12 * np.sin((k + 2) * turn + p) for k, p in enumerate(phases)))
+        soft = 0.3 * size if flaw.kind == "pale_zone" else max(0.12 * size, px_mm)
+        return np.clip(0.5 + (edge - np.hypot(dx, dy)) / (2 * soft), 0, 1)
+    if flaw.kind == "streak":
+        centre = 0.15 * size * np.sin(dx / (3 * size) + rng.uniform(0, 6))
+        return np.clip(0.5 + (size / 6 - np.abs(dy - centre)) / max(0.15 * size, px_mm), 0, 1) * (
+            np.abs(dx) < 2.5 * size
+        )
+    if flaw.kind == "gradient":
+        half = body.shape.reach_mm[0]
+        return np.clip(0.5 + x / (2 * half), 0, 1)
+    if flaw.kind == "two_tone":
+        return np.clip(0.5 + (dx + 0.1 * size * np.sin(dy / 3)) / max(0.3, px_mm), 0, 1)
+    pits = rng.uniform(-size, size, (int(rng.integers(4, 12)), 2))
+    radius = np.min([np.hypot(dx - px, dy - py) for px, py in pits], axis=0)
+    return np.clip(0.5 + (rng.uniform(0.2, 0.4) - radius) / max(0.1, px_mm), 0, 1)
+
+
+def _printed(body, x, y, px_mm):
+    """Darkness 0..1 of what is printed on the body."""
+    if body.ink != "ruler":
+        return None
+    edge = body.shape.half_y
+    place = x + body.shape.half_x
+    ink = np.zeros_like(x)
+    for pitch, length in ((1.0, 3.0), (5.0, 4.5), (10.0, 6.0)):
+        away = np.abs((place + pitch / 2) % pitch - pitch / 2)
+        tick = np.clip(0.5 + (0.11 - away) / px_mm, 0, 1) * (y + edge < length)
+        ink = np.maximum(ink, tick)
+    number = (np.abs((place - 1.5) % 10 - 1.5) < 1.2) & (np.abs(y + edge - 8) < 1.2)
+    return np.maximum(ink, 0.6 * number * (np.sin(9 * x) * np.sin(7 * y) > -0.1))
+
+
+def draw_body(body, spec, ground_rgb):
+    """Return a body as the camera's sensor sees it, light even over the picture.
+
+    Parameters
+    ----------
+    body : Body
+    spec : SceneSpec
+    ground_rgb : ndarray, shape (3,)
+        Sensor light of the bench around it, which its flanks mirror.
+
+    Returns
+    -------
+    Drawn or None
+        None where nothing of it lies in the picture.
+    """
+    view = spec.view
+    box = view.box_around(frame_corners(body))
+    if box[2] <= box[0] or box[3] <= box[1]:
+        return None
+    x, y = local_grid(body, view, box)
+    px_mm = 1 / view.px_per_mm((body.x_mm, body.y_mm))
+    distance, normal = body.shape.relief(x, y)
+    rng = np.random.default_rng((body.seed, 3))
+    normal, grain = _brushed(body, x, y, normal, px_mm, rng)
+    normal = _to_bench(normal, body)
+    path = film_path(normal, spec.around) if isinstance(body.material, Film) else np.ones_like(x)
+    colour = _body_light(body.material, spec, path)
+    flaws = tuple(_flaw_cover(flaw, body, x, y, px_mm).astype(np.float32) for flaw in body.flaws)
+    for flaw, weight in zip(body.flaws, flaws, strict=True):
+        colour = colour + weight[..., None] * (_body_light(flaw.material, spec, path) - colour)
+    ink = _printed(body, x, y, px_mm)
+    if ink is not None:
+        colour = colour * (1 - 0.9 * ink[..., None])
+    factor = film_factor(normal, spec.around, body.finish, float(ground_rgb.mean())) * grain
+    veil = _surface_light(normal, spec, body.finish, ground_rgb)
+    cover = (body.opacity * np.clip(0.5 - distance / px_mm, 0, 1)).astype(np.float32)
+    lit = colour * factor[..., None]
+    flat_veil = _surface_light(np.array([[[0, 0, 1.0]]], np.float32), spec, body.finish, ground_rgb)
+    clear = veil.max(axis=-1) < 1.2 * flat_veil.max() + VEIL * lit.min(axis=-1)
+    good = (np.abs(factor - 1) < FACING) & clear & (cover > 0.999)
+    for weight in flaws:
+        good &= weight < 0.02
+    return Drawn(box, cover, (lit + veil).astype(np.float32), good, flaws)
+
+
+def _surface_light(normal, spec, finish, ground_rgb):
+    """Mirror light (h, w, 3) of the first surface: sky is white, the bench has its colour; Schlick's Fresnel rise."""
+    if not finish.gloss:
+        return np.zeros((1, 1, 3), np.float32)
+    sky, ground = mirror(normal, spec.around, finish.gloss_rad)
+    fresnel = finish.gloss + (1 - finish.gloss) * (1 - np.clip(normal[..., 2], 0, 1)) ** 5
+    return (fresnel * sky)[..., None] + (0.6 * fresnel * ground)[..., None] * ground_rgb.astype(np.float32)
