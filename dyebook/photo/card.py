@@ -1,0 +1,186 @@
+"""The grey card in a photo: what it is, and what its pixels say about the light."""
+
+from dataclasses import dataclass, field
+
+import cv2
+import numpy as np
+
+from dyebook.errors import PhotoError
+from dyebook.lab import Lab, lab_to_linear_rgb
+
+__all__ = ["CARD_LAB", "Card", "card_at", "fill_polygon", "no_card", "order_corners"]
+
+# an 18 % grey card; many cheap ones differ, so the user can set the card's own Lab
+CARD_LAB = Lab(49.5, 0.0, 0.0)
+
+# share of the card's width kept when its pixels are read: edges blur into the surround
+_INNER = 0.76
+_WORKING_PIXELS = 60_000
+# log-light beyond this many robust deviations is dirt, print or glare on the card
+_OUTLIER = 3.5
+
+
+@dataclass(frozen=True)
+class Card:
+    """A grey card as found in one photo.
+
+    Attributes
+    ----------
+    kind : str
+        grey, chart, mat or none.
+    quad : ndarray of shape (4, 2) or None
+        Corners of the grey area: top left, top right, bottom right, bottom left of the upright photo, in pixels.
+    lab : Lab
+        The card's own colour.
+    rgb, rgb_sd : ndarray of shape (3,)
+        Mean linear light of its sound pixels and their spread.
+    gradient : ndarray of shape (3,)
+        Plane through the log of its light, (value at the centre, per px to the right, per px down).
+    clipped_share : float
+        Share of its pixels at the limit of a channel, 0..1.
+    flags : tuple of str
+    candidates : tuple
+        Other patches that could be the card, as (score, quad), best first.
+    """
+
+    kind: str
+    quad: np.ndarray | None
+    lab: Lab = CARD_LAB
+    rgb: np.ndarray = field(default_factory=lambda: np.ones(3))
+    rgb_sd: np.ndarray = field(default_factory=lambda: np.zeros(3))
+    gradient: np.ndarray = field(default_factory=lambda: np.zeros(3))
+    clipped_share: float = 0.0
+    flags: tuple = ()
+    candidates: tuple = ()
+
+    @property
+    def gains(self):
+        """Factors per channel that bring the card to its own colour."""
+        return np.ones(3) if self.quad is None else lab_to_linear_rgb(self.lab) / self.rgb
+
+    @property
+    def centre(self):
+        """Middle of the grey area as (x, y), or None without a card."""
+        return None if self.quad is None else self.quad.mean(axis=0)
+
+
+def order_corners(points):
+    """Return four corners clockwise from the top left, as ndarray (4, 2)."""
+    points = np.asarray(points, dtype=float)
+    offset = points - points.mean(axis=0)
+    ring = points[np.argsort(np.arctan2(offset[:, 1], offset[:, 0]))]
+    return np.roll(ring, -int(np.argmin(ring.sum(axis=1))), axis=0)
+
+
+def fill_polygon(outline, box, step=1):
+    """Return the pixels of `box` that lie inside a polygon.
+
+    Parameters
+    ----------
+    outline : array_like of shape (N, 2)
+        Corners in pixels of the upright photo.
+    box : tuple of int
+        x0, y0, x1, y1.
+    step : int
+        Pixels of the photo per pixel of the answer.
+
+    Returns
+    -------
+    ndarray of bool, shape (ceil(height / step), ceil(width / step))
+        True where a pixel's centre lies inside.
+    """
+    x0, y0, x1, y1 = box
+    mask = np.zeros((-(-(y1 - y0) // step), -(-(x1 - x0) // step)), dtype=np.uint8)
+    # OpenCV counts from pixel centres and takes 1/16 pixels as integers
+    corners = (np.asarray(outline, dtype=float) - (x0, y0)) / step - 0.5
+    cv2.fillPoly(mask, [np.round(corners * 16).astype(np.int32)], 1, shift=4)
+    return mask.astype(bool)
+
+
+def card_at(photo, quad, card_lab=None):
+    """Return the card whose corners somebody pointed out.
+
+    Parameters
+    ----------
+    photo : LinearPhoto
+    quad : array_like of shape (4, 2)
+        Corners of the grey area in pixels of the upright photo, in any order.
+    card_lab : sequence of 3 floats, optional
+        The card's own colour; 18 % grey if left out.
+
+    Returns
+    -------
+    Card
+
+    Raises
+    ------
+    PhotoError
+        If the corners lie outside the photo, enclose almost nothing, or the card is black or blown out.
+    """
+    quad = order_corners(quad)
+    box = _checked_box(photo, quad)
+    step = max(1, int(np.sqrt((box[2] - box[0]) * (box[3] - box[1]) / _WORKING_PIXELS)))
+    inner = quad.mean(axis=0) + (quad - quad.mean(axis=0)) * _INNER
+    mask = fill_polygon(inner, box, step)
+    pixels = photo.crop(box, step)[mask]
+    if len(pixels) < 12:
+        raise PhotoError(f"the card in {photo.name} covers {len(pixels)} pixels; move closer or use a larger card")
+    clipped = photo.clipped(box)[::step, ::step][: mask.shape[0], : mask.shape[1]][mask].any(axis=-1)
+    lab = Lab(*(CARD_LAB if card_lab is None else card_lab))
+    return _read_card(photo, quad, lab, pixels, _pixel_centres(mask, box, step), float(clipped.mean()))
+
+
+def no_card(photo):
+    """Return the stand-in for a photo without a card: neutral gains, and the doubt that says so."""
+    return Card("none", None, flags=("no_card",))
+
+
+def _checked_box(photo, quad):
+    width, height = photo.size
+    x0, y0 = np.floor(quad.min(axis=0)).astype(int)
+    x1, y1 = np.ceil(quad.max(axis=0)).astype(int)
+    if x0 < -1 or y0 < -1 or x1 > width + 1 or y1 > height + 1:
+        raise PhotoError(
+            f"card corners reach from ({x0}, {y0}) to ({x1}, {y1}) but {photo.name} is {width} × {height} pixels; "
+            "give the corners in pixels of the upright photo"
+        )
+    x0, y0, x1, y1 = max(x0, 0), max(y0, 0), min(x1, width), min(y1, height)
+    if cv2.contourArea(quad.astype(np.float32)) < 64:
+        raise PhotoError(
+            f"the card corners given for {photo.name} enclose almost nothing; give its four corners in turn"
+        )
+    return int(x0), int(y0), int(x1), int(y1)
+
+
+def _pixel_centres(mask, box, step):
+    rows, columns = np.nonzero(mask)
+    return np.stack([box[0] + (columns + 0.5) * step, box[1] + (rows + 0.5) * step], axis=1)
+
+
+def _read_card(photo, quad, lab, pixels, places, clipped_share):
+    luminance = pixels.mean(axis=1)
+    if np.median(luminance) < 0.002:
+        raise PhotoError(f"the card in {photo.name} is black; expose brighter, or point at the grey area")
+    log_light = np.log(np.maximum(luminance, 1e-4))
+    sound, gradient = _fit_plane(log_light, places - quad.mean(axis=0))
+    if clipped_share > 0.5:
+        raise PhotoError(f"the card in {photo.name} is blown out ({clipped_share:.0%} at the limit); expose darker")
+    flags = ("card_clipped",) if clipped_share > 0.02 else ()
+    return Card(
+        "grey", quad, lab, pixels[sound].mean(axis=0), pixels[sound].std(axis=0), gradient, clipped_share, flags
+    )
+
+
+def _fit_plane(values, offsets):
+    """Robust plane through scattered values; the places that fit it, and (value at zero, slope x, slope y)."""
+    design = np.column_stack([np.ones(len(values)), offsets])
+    sound = np.abs(values - np.median(values)) < max(0.25, 4 * _robust_sd(values))
+    for _ in range(3):
+        plane = np.linalg.lstsq(design[sound], values[sound], rcond=None)[0]
+        rest = values - design @ plane
+        sound = np.abs(rest) < _OUTLIER * max(_robust_sd(rest[sound]), 1e-3)
+    return sound, plane
+
+
+def _robust_sd(values):
+    return 1.4826 * np.median(np.abs(values - np.median(values)))

@@ -1,0 +1,110 @@
+"""The chain from a photo to its readings: read, card, light, parts, reading."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+from dyebook.photo.card import Card, card_at, no_card
+from dyebook.photo.card_find import find_card
+from dyebook.photo.light import Light, fit_light
+from dyebook.photo.overlay import draw_overlay
+from dyebook.photo.part import part_at
+from dyebook.photo.part_find import find_parts
+from dyebook.photo.read import LinearPhoto, read_photo
+from dyebook.photo.reading import Evidence, read_part
+from dyebook.record import Measurement
+
+__all__ = ["Look", "look_at", "measure", "measure_with_overlay"]
+
+
+@dataclass(frozen=True)
+class Look:
+    """Everything one look at a photo gave: the result, and what it was drawn from."""
+
+    photo: LinearPhoto
+    card: Card
+    light: Light
+    evidence: tuple[Evidence, ...]
+    measurement: Measurement
+
+    def overlay(self, long_side=1600):
+        """Return a picture (uint8, RGB) of the card, the parts, and the pixels used and rejected."""
+        return draw_overlay(self.photo, self.measurement, self.evidence, long_side)
+
+
+def look_at(source, card_at=None, card_lab=None, part_at=None, camera=None, flat=None, no_card=False, name=None):
+    """Return a `Look` at a photo; the arguments are those of `measure`, and `name` for bytes without a path."""
+    photo = source if isinstance(source, LinearPhoto) else read_photo(source, name=name)
+    card = _choose_card(photo, card_at, card_lab, no_card)
+    light = fit_light(photo, card, None if flat is None else read_photo(flat))
+    parts = _choose_parts(photo, card, light, part_at)
+    evidence = tuple(read_part(photo, light, card, part, camera) for part in parts)
+    flags = [*card.flags, *light.flags] + ([] if parts else ["no_part"])
+    measurement = Measurement(
+        photo=photo.name,
+        size=photo.size,
+        card_kind=card.kind,
+        card_quad=None if card.quad is None else tuple(map(tuple, card.quad)),
+        card_lab=card.lab,
+        parts=tuple(one.reading for one in evidence),
+        flags=tuple(dict.fromkeys(flags)),
+        warnings=photo.notes,
+    )
+    return Look(photo, card, light, evidence, measurement)
+
+
+def measure(path, card_at=None, card_lab=None, part_at=None, camera=None, flat=None, no_card=False):
+    """Return the colours of the parts in a photo.
+
+    Parameters
+    ----------
+    path : path-like, bytes or LinearPhoto
+        The photo.
+    card_at : sequence of four (x, y), optional
+        Corners of the card's grey area in pixels of the upright photo; found by itself if left out.
+    card_lab : sequence of 3 floats, optional
+        The card's own Lab (D65, 2 degrees); 49.5, 0, 0 if left out.
+    part_at : list of polygons, optional
+        Outlines of the parts, each a sequence of (x, y); no others are searched.
+    camera : str, optional
+        Name of a learned camera.
+    flat : path-like, optional
+        Photo of plain paper in the same light and frame.
+    no_card : bool
+        Go on without a card; the colours are then a guess, and flagged.
+
+    Returns
+    -------
+    Measurement
+
+    Raises
+    ------
+    PhotoError
+        If the photo cannot be read, or no trustworthy card is found.
+    """
+    return look_at(path, card_at, card_lab, part_at, camera, flat, no_card).measurement
+
+
+def measure_with_overlay(path, overlay, **options):
+    """Return `measure(path, **options)` and write the picture of what was found to the file `overlay`."""
+    look = look_at(path, **options)
+    picture = cv2.cvtColor(look.overlay(), cv2.COLOR_RGB2BGR)
+    done, data = cv2.imencode(Path(overlay).suffix or ".png", picture)
+    if not done:
+        raise ValueError(f"cannot write a picture as {Path(overlay).suffix!r}")
+    Path(overlay).write_bytes(data.tobytes())
+    return look.measurement
+
+
+def _choose_card(photo, corners, card_lab, without):
+    if corners is not None:
+        return card_at(photo, corners, card_lab)
+    return no_card(photo) if without else find_card(photo, card_lab)
+
+
+def _choose_parts(photo, card, light, polygons):
+    if polygons is None:
+        return find_parts(photo, card, light)
+    return [part_at(photo, np.asarray(polygon, dtype=float)) for polygon in polygons]

@@ -1,0 +1,82 @@
+"""A picture of what was found: card, parts, pixels used and rejected, flaws."""
+
+import cv2
+import numpy as np
+
+from dyebook.lab import lab_to_srgb8
+
+__all__ = ["draw_overlay"]
+
+_USED = (40, 200, 120)
+_REJECTED = (230, 60, 160)
+_CARD = (255, 210, 0)
+_PART = (0, 170, 255)
+_FLAW = (255, 90, 30)
+
+
+def draw_overlay(photo, measurement, evidence=(), long_side=1600):
+    """Return the photo with everything that was found drawn into it.
+
+    Parameters
+    ----------
+    photo : LinearPhoto
+    measurement : Measurement
+    evidence : sequence of Evidence
+        Pixels used (greenish) and rejected (pinkish) of each part.
+    long_side : int
+        Largest side of the picture in pixels; never larger than the photo.
+
+    Returns
+    -------
+    ndarray of uint8, shape (H, W, 3)
+        sRGB.
+    """
+    small = photo.reduced(long_side)
+    picture = _to_screen(small.pixels)
+    for one in evidence:
+        _tint(picture, one, small.scale)
+    width = max(1, round(max(picture.shape) / 700))
+    if measurement.card_quad is not None:
+        _draw_ring(picture, measurement.card_quad, small.scale, _CARD, 2 * width)
+    for number, part in enumerate(measurement.parts, start=1):
+        _draw_ring(picture, part.outline, small.scale, _PART, width)
+        for flaw in part.flaws:
+            _draw_ring(picture, flaw.outline, small.scale, _FLAW, width)
+        _label(picture, part, number, small.scale)
+    return picture
+
+
+def _to_screen(linear):
+    linear = np.clip(linear, 0, 1)
+    encoded = np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * linear ** (1 / 2.4) - 0.055)
+    return np.ascontiguousarray(np.round(encoded * 255).astype(np.uint8))
+
+
+def _tint(picture, evidence, scale):
+    for mask, colour in ((evidence.rejected, _REJECTED), (evidence.used, _USED)):
+        x0, y0 = (round(value / scale) for value in evidence.box[:2])
+        x1, y1 = (round(value / scale) for value in evidence.box[2:])
+        x1, y1 = min(x1, picture.shape[1]), min(y1, picture.shape[0])
+        if x1 <= x0 or y1 <= y0:
+            continue
+        small = cv2.resize(mask.astype(np.uint8), (x1 - x0, y1 - y0), interpolation=cv2.INTER_NEAREST).astype(bool)
+        view = picture[y0:y1, x0:x1]
+        view[small] = (0.6 * view[small] + 0.4 * np.array(colour)).astype(np.uint8)
+
+
+def _draw_ring(picture, outline, scale, colour, width):
+    points = np.round((np.asarray(outline) / scale - 0.5) * 16).astype(np.int32)
+    cv2.polylines(picture, [points], True, colour, width, cv2.LINE_AA, shift=4)
+
+
+def _label(picture, part, number, scale):
+    """A number and a swatch of the reading beside each part."""
+    size = max(14, round(max(picture.shape) / 45))
+    x = int(np.clip(part.box[0] / scale, 0, picture.shape[1] - 3 * size))
+    y = int(np.clip(part.box[1] / scale - size - 4, 0, picture.shape[0] - size))
+    codes, _ = lab_to_srgb8(part.lab)
+    cv2.rectangle(picture, (x, y), (x + 3 * size, y + size), (250, 250, 250), -1)
+    cv2.rectangle(picture, (x + size, y + 2), (x + 3 * size - 2, y + size - 2), tuple(int(c) for c in codes), -1)
+    cv2.putText(
+        picture, str(number), (x + 2, y + size - 4), cv2.FONT_HERSHEY_SIMPLEX, size / 32, (20, 20, 20), 1, cv2.LINE_AA
+    )
