@@ -9,6 +9,7 @@ _HOMES = {
     "DyebookError": "dyebook.errors",
     "Lab": "dyebook.lab",
     "delta_e_00": "dyebook.lab",
+    "open_book": "dyebook.book.store",
     "Measurement": "dyebook.record",
     "Reading": "dyebook.record",
 }

@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 import dyebook
-from dyebook import cli_photo
+from dyebook import cli_book, cli_photo
 from dyebook.errors import DyebookError
 
 __all__ = ["app", "main"]
@@ -19,6 +19,7 @@ app = typer.Typer(
     rich_markup_mode=None,  # plain help starts in half the time
 )
 cli_photo.add_commands(app)
+cli_book.add_commands(app)
 
 
 @app.callback()

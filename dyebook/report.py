@@ -4,7 +4,7 @@ import math
 
 from dyebook.flags import FLAGS
 
-__all__ = ["flag_lines", "lab_text", "measurement_text"]
+__all__ = ["batches_text", "flag_lines", "lab_text", "measurement_text"]
 
 
 def lab_text(lab, u=None):
@@ -53,4 +53,28 @@ def measurement_text(measurement):
         lines += [f"  ! {line}" for line in flag_lines(part.flags)]
         lines += [f"  flaw: {flaw.kind.replace('_', ' ')}, ΔE00 {flaw.delta_e00:.1f}" for flaw in part.flaws]
     lines += [f"note: {warning}" for warning in measurement.warnings]
+    return "\n".join(lines)
+
+
+def batches_text(rows, differences=None):
+    """Return batches as lines for the shell, with their difference to what was looked for where it is known.
+
+    Parameters
+    ----------
+    rows : sequence of BatchRow
+    differences : sequence of float or None, optional
+        CIEDE2000, one a row.
+
+    Returns
+    -------
+    str
+    """
+    if not rows:
+        return "no batch matches"
+    lines = []
+    for row, difference in zip(rows, differences or [None] * len(rows), strict=True):
+        seen = "not read" if row.lab is None else lab_text(row.lab)
+        near = "" if difference is None else f"ΔE00 {difference:.2f}  "
+        settings = f"film {row.film_um:g} µm, {row.dye_g_per_l:g} g/L, {row.bath_temp_c:g} °C, {row.dwell_min:g} min"
+        lines.append(f"batch {row.batch}  {near}{seen}  {row.dye}: {settings}")
     return "\n".join(lines)

@@ -1,0 +1,356 @@
+"""Batches as people see them: one dip's settings with what was read, over the tables that keep them apart."""
+
+import math
+from dataclasses import dataclass, fields
+from datetime import date, timedelta
+from functools import cache
+
+from sqlalchemy import and_, func, or_, select
+
+from dyebook.book.rows import add_row, checked_moment, correct_row, mark_deleted, row_of
+from dyebook.book.schema import Batch, Bath, Dip, Dye, Photo, Reading, Rinse, Run
+from dyebook.errors import BookError, RecordError
+from dyebook.lab import Lab
+from dyebook.record import FIELDS
+
+__all__ = ["SETTINGS", "BatchRow", "add_dip", "batch_query", "batch_rows", "correct_batch", "with_filters"]
+
+_BATCHES, _RUNS, _DIPS, _RINSES = (model.__table__ for model in (Batch, Run, Dip, Rinse))
+_READINGS = Reading.__table__
+_PHOTOS = Photo.__table__
+
+# where each setting of a record lives; the rest of FIELDS belongs to readings
+HOMES = {
+    "film_um": _RUNS,
+    "dye_g_per_l": _DIPS,
+    "bath_temp_c": _DIPS,
+    "dwell_min": _DIPS,
+    "ph": _DIPS,
+    "film_measured_um": _RUNS,
+    "film_sd_um": _RUNS,
+    "area_dm2": _RUNS,
+    "current_density_a_per_dm2": _RUNS,
+    "electrolyte_temp_c": _RUNS,
+    "alloy": _RUNS,
+    "finish": _RUNS,
+    "rinse_temp_c": _RINSES,
+    "dyed_at": _BATCHES,
+    "note": _BATCHES,
+}
+SETTINGS = ("dye", "bath", *HOMES)
+
+
+@dataclass(frozen=True)
+class BatchRow:
+    """A batch as listed; nan or None = not measured.
+
+    Attributes
+    ----------
+    batch, version : int
+        Number of the batch, and the version to hand back with a correction.
+    dye, bath, film_um, ..., note
+        Settings, as in `dyebook.record.FIELDS`; those of the first dip where a batch has several.
+    dips : int
+        How many dips it had.
+    lab, lab_u : Lab or None
+        Mean of the newest readings in one state of the surface, and its standard uncertainty.
+    wet, sealed : bool or None
+        That state.
+    readings : int
+        How many readings it has in all.
+    photo : str or None
+        SHA-256 of the photo of its newest reading, else of the newest photo kept with it.
+    replaces : int or None
+        The batch this one did again.
+    added_at, added_by : str
+    """
+
+    batch: int
+    version: int
+    dye: str | None
+    bath: str | None
+    film_um: float
+    dye_g_per_l: float
+    bath_temp_c: float
+    dwell_min: float
+    ph: float
+    film_measured_um: float
+    film_sd_um: float
+    area_dm2: float
+    current_density_a_per_dm2: float
+    electrolyte_temp_c: float
+    alloy: str | None
+    finish: str | None
+    rinse_temp_c: float
+    dyed_at: str | None
+    note: str | None
+    dips: int
+    replaces: int | None
+    added_at: str
+    added_by: str
+    lab: Lab | None = None
+    lab_u: tuple | None = None
+    wet: bool | None = None
+    sealed: bool | None = None
+    readings: int = 0
+    photo: str | None = None
+
+    def to_dict(self):
+        """Return plain JSON values in the shape of the record-and-find contract."""
+        plain = {field.name: _plain(getattr(self, field.name)) for field in fields(self)}
+        return {"batch": plain.pop("batch"), "lab": plain.pop("lab"), **plain}
+
+
+def _plain(value):
+    if isinstance(value, tuple):
+        return [round(float(part), 4) if math.isfinite(part) else None for part in value]
+    return None if isinstance(value, float) and math.isnan(value) else value
+
+
+def _first(table):
+    """The first row, still standing, of a table that belongs to the batch."""
+    inner = table.alias()
+    query = select(func.min(inner.c.id)).where(inner.c.batch_id == _BATCHES.c.id, inner.c.deleted_at.is_(None))
+    return query.correlate(_BATCHES).scalar_subquery()
+
+
+@cache
+def batch_query():
+    """Return the query behind every list of batches: a row a batch, columns in the order of `BatchRow`."""
+    dip = _DIPS.alias()
+    dips = select(func.count()).where(dip.c.batch_id == _BATCHES.c.id, dip.c.deleted_at.is_(None))
+    columns = [table.c[name] for name, table in HOMES.items()]
+    return (
+        select(
+            *(_BATCHES.c.id.label("batch"), _BATCHES.c.version, Dye.name.label("dye"), Bath.name.label("bath")),
+            *columns,
+            dips.correlate(_BATCHES).scalar_subquery().label("dips"),
+            *(_BATCHES.c.replaces_id.label("replaces"), _BATCHES.c.added_at, _BATCHES.c.added_by),
+        )
+        .select_from(_BATCHES)
+        .outerjoin(_RUNS, _RUNS.c.id == _BATCHES.c.run_id)
+        .outerjoin(_DIPS, _DIPS.c.id == _first(_DIPS))
+        .outerjoin(_RINSES, _RINSES.c.id == _first(_RINSES))
+        .outerjoin(Dye, Dye.id == _DIPS.c.dye_id)
+        .outerjoin(Bath, Bath.id == _DIPS.c.bath_id)
+    )
+
+
+def with_filters(query, dye=None, bath=None, alloy=None, text=None, since=None, until=None, deleted=False, ids=None):
+    """Return `batch_query` narrowed to a dye, bath, alloy, words in notes and names, and days (ISO text)."""
+    mark = _BATCHES.c.deleted_at
+    conditions = [mark.is_not(None) if deleted else mark.is_(None)]
+    when = func.coalesce(_BATCHES.c.dyed_at, _BATCHES.c.added_at)
+    exact = ((Dye.name, dye), (Bath.name, bath), (_RUNS.c.alloy, alloy))
+    conditions += [column == value for column, value in exact if value is not None]
+    if text is not None:
+        places = (_BATCHES.c.note, Dye.name, Bath.name, _RUNS.c.alloy, _RUNS.c.finish)
+        conditions.append(or_(*(place.icontains(text, autoescape=True) for place in places)))
+    if since is not None:
+        conditions.append(when >= since)
+    if until is not None:
+        conditions.append(when < _day_after(until) if len(until) == 10 else when <= until)
+    if ids is not None:
+        conditions.append(_BATCHES.c.id.in_(ids))
+    return query.where(*conditions)
+
+
+def _day_after(day):
+    """The day after an ISO date, so that a day named alone counts whole."""
+    return (date.fromisoformat(checked_moment("until", day)) + timedelta(days=1)).isoformat()
+
+
+def batch_rows(connection, query):
+    """Return the `BatchRow` of each row of a narrowed `batch_query`, readings included."""
+    rows = [_settings_of(row) for row in connection.execute(query)]
+    seen = _seen(connection, [row["batch"] for row in rows])
+    return [BatchRow(**row, **seen.get(row["batch"], {})) for row in rows]
+
+
+_NUMBERS = tuple(name for name in HOMES if FIELDS[name].kind is float)
+
+
+def _settings_of(row):
+    values = dict(row._mapping)
+    for name in _NUMBERS:
+        if values[name] is None:
+            values[name] = math.nan
+    return values
+
+
+_READING_COLUMNS = ("batch_id", "L", "a", "b", "L_sd", "a_sd", "b_sd", "wet", "sealed")
+
+
+def _seen(connection, batches):
+    """What was read of each batch, by its number."""
+    by_batch = {}
+    for reading in _rows_of_batches(connection, batches, _reading_query(), _READINGS.c.batch_id):
+        by_batch.setdefault(reading.batch_id, []).append(reading)
+    seen = {batch: summary_of(readings) for batch, readings in by_batch.items()}
+    for batch, sha in _rows_of_batches(connection, batches, _loose_photo_query(), _PHOTOS.c.batch_id):
+        seen.setdefault(batch, {}).setdefault("photo", None)
+        seen[batch]["photo"] = seen[batch]["photo"] or sha
+    return seen
+
+
+def _reading_query():
+    columns = [_READINGS.c[name] for name in _READING_COLUMNS]
+    return (
+        select(*columns, _PHOTOS.c.sha256)
+        .outerjoin(_PHOTOS, _PHOTOS.c.id == _READINGS.c.photo_id)
+        .where(_READINGS.c.deleted_at.is_(None))
+        .order_by(_READINGS.c.id)
+    )
+
+
+def _loose_photo_query():
+    return (
+        select(_PHOTOS.c.batch_id, _PHOTOS.c.sha256).where(_PHOTOS.c.deleted_at.is_(None)).order_by(_PHOTOS.c.id.desc())
+    )
+
+
+def _rows_of_batches(connection, batches, query, column):
+    """Rows of the given batches only; in one sweep when they are many."""
+    if not batches:
+        return []
+    if len(batches) > 500:  # SQLite's limit on variables, and a sweep is faster by then
+        return connection.execute(query.where(column.between(min(batches), max(batches))))
+    return connection.execute(query.where(column.in_(batches)))
+
+
+def summary_of(readings):
+    """Return lab, lab_u, state, count and photo over a batch's readings (rows, oldest first)."""
+    newest = readings[-1]
+    same = [row for row in readings if (row.wet, row.sealed) == (newest.wet, newest.sealed)]
+    lab, lab_u = mean_lab(same)
+    state = {"wet": newest.wet, "sealed": newest.sealed}
+    return {"lab": lab, "lab_u": lab_u, **state, "readings": len(readings), "photo": newest.sha256}
+
+
+def mean_lab(readings):
+    """Return the mean Lab of readings and its standard uncertainty.
+
+    Notes
+    -----
+    The uncertainty of the mean is the root mean square of the readings' own uncertainties, not divided by the
+    root of their number: readings of one batch share camera, card and light, so their errors go together.
+    """
+    count = len(readings)
+    lab = Lab(*(sum(getattr(row, axis) for row in readings) / count for axis in "Lab"))
+    known = [row for row in readings if None not in (row.L_sd, row.a_sd, row.b_sd)]
+    if not known:
+        return lab, None
+    squares = [sum(getattr(row, axis + "_sd") ** 2 for row in known) / len(known) for axis in "Lab"]
+    return lab, tuple(math.sqrt(square) for square in squares)
+
+
+def add_dip(connection, record, names, who, **batch_values):
+    """Insert run, batch, dip and rinse of one record, and return the batch's number.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Inside a writing transaction.
+    record : dyebook.record.DyeRecord
+    names : dyebook.book.names.Names
+        Finds or makes the dye and bath.
+    who : str
+    **batch_values
+        Further columns of the batch, such as `replaces_id`.
+
+    Returns
+    -------
+    int
+    """
+    of = {table: {} for table in (_RUNS, _BATCHES, _DIPS, _RINSES)}
+    for name, table in HOMES.items():
+        of[table][name] = getattr(record, name)
+    dye_id, bath_id = names.dye_and_bath(record.dye, record.bath)
+    run_id = add_row(connection, _RUNS, of[_RUNS], who)
+    batch_id = add_row(connection, _BATCHES, {"run_id": run_id, **of[_BATCHES], **batch_values}, who)
+    add_row(connection, _DIPS, {"batch_id": batch_id, "dye_id": dye_id, "bath_id": bath_id, **of[_DIPS]}, who)
+    if not math.isnan(record.rinse_temp_c):
+        add_row(connection, _RINSES, {"batch_id": batch_id, **of[_RINSES]}, who)
+    return batch_id
+
+
+def correct_batch(connection, batch_id, changes, names, version=None, who=None):
+    """Correct settings of a batch wherever they are kept, and return its new version.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Inside a writing transaction.
+    batch_id : int
+    changes : dict
+        Names of `SETTINGS`, or columns of the batch itself, and their new values.
+    names : dyebook.book.names.Names
+    version : int, optional
+        The batch's version that was looked at.
+    who : str, optional
+
+    Returns
+    -------
+    int
+
+    Raises
+    ------
+    BookError
+        If there is no such batch, or it was changed since `version`.
+    RecordError
+        If a value is impossible, or a setting would be emptied that a dip cannot be repeated without.
+    """
+    row = row_of(connection, _BATCHES, batch_id, lock=True)
+    by_table = _sorted_by_home(connection, batch_id, changes, names)
+    # the batch goes first, so that an outdated view is refused before anything else is written
+    own = by_table.pop(_BATCHES, {})
+    new_version = correct_row(connection, _BATCHES, batch_id, own, version, who)
+    for table, values in by_table.items():
+        _correct_part(connection, table, row, values, who)
+    if by_table and new_version == row["version"]:
+        new_version = _touch(connection, row)
+    return new_version
+
+
+def _sorted_by_home(connection, batch_id, changes, names):
+    by_table = {}
+    for name, value in changes.items():
+        if name in FIELDS and FIELDS[name].required and value in (None, ""):
+            raise RecordError(f"{name} of batch {batch_id} would be empty; a dip cannot be repeated without")
+        if name not in ("dye", "bath"):
+            by_table.setdefault(HOMES.get(name, _BATCHES), {})[name] = value
+    if "dye" in changes or "bath" in changes:
+        now = connection.execute(with_filters(batch_query(), ids=[batch_id])).mappings().one()
+        dye_id, bath_id = names.dye_and_bath(changes.get("dye", now["dye"]), changes.get("bath", now["bath"]))
+        by_table.setdefault(_DIPS, {}).update(dye_id=dye_id, bath_id=bath_id)
+    return by_table
+
+
+def _correct_part(connection, table, batch, values, who):
+    """Correct the run, first dip or first rinse of a batch; make it where the batch had none."""
+    if table is _RUNS:
+        part_id = batch["run_id"]
+    else:
+        standing = and_(table.c.batch_id == batch["id"], table.c.deleted_at.is_(None))
+        part_id = connection.execute(select(func.min(table.c.id)).where(standing)).scalar()
+    if part_id is not None:
+        correct_row(connection, table, part_id, values, who=who)
+    elif table is _RUNS:
+        run_id = add_row(connection, table, values, who)
+        connection.execute(_BATCHES.update().where(_BATCHES.c.id == batch["id"]).values(run_id=run_id))
+    else:
+        add_row(connection, table, {"batch_id": batch["id"], **values}, who)
+
+
+def _touch(connection, batch):
+    """Raise the version of a batch whose settings changed in another table."""
+    new = batch["version"] + 1
+    changed = _BATCHES.update().where(_BATCHES.c.id == batch["id"], _BATCHES.c.version == batch["version"])
+    if connection.execute(changed.values(version=new)).rowcount != 1:
+        raise BookError(f"batch {batch['id']} was changed by somebody else meanwhile; look at it again")
+    return new
+
+
+def delete_batch(connection, batch_id, deleted=True, version=None, who=None):
+    """Mark a batch as deleted, or bring it back, with everything that hangs on it; return its new version."""
+    return mark_deleted(connection, _BATCHES, batch_id, deleted, version, who)

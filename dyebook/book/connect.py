@@ -1,0 +1,95 @@
+"""Connections that keep what they are given: full sync, foreign keys, patient locks, errors in plain words."""
+
+import sqlite3
+import time
+from contextlib import contextmanager
+
+from sqlalchemy import create_engine, event, exc
+
+from dyebook.errors import BookError
+
+__all__ = ["clear_errors", "make_engine", "use_write_ahead_log"]
+
+PATIENCE_S = 60  # a station waits this long for the others' writes before it gives up
+
+
+def make_engine(place):
+    """Return an engine for `place`; connections with the execution option ``writes`` lock from their start.
+
+    Parameters
+    ----------
+    place : dyebook.book.place.Place
+
+    Returns
+    -------
+    sqlalchemy.Engine
+    """
+    if place.file is None:
+        return create_engine(place.url, pool_pre_ping=True)
+    engine = create_engine(place.url, connect_args={"timeout": PATIENCE_S})
+    event.listen(engine, "connect", _prepare_sqlite)
+    event.listen(engine, "begin", _begin_sqlite)
+    return engine
+
+
+def _prepare_sqlite(connection, _record):
+    # no implicit BEGIN by the driver: a deferred one would take its write lock late and fail among many writers
+    connection.isolation_level = None
+    connection.execute("PRAGMA foreign_keys = ON")
+    connection.execute("PRAGMA synchronous = FULL")
+
+
+def _begin_sqlite(connection):
+    writes = connection.get_execution_options().get("writes", False)
+    connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+
+def use_write_ahead_log(connection):
+    """Switch an SQLite connection to its write-ahead log, so that reading never waits for writing.
+
+    Parameters
+    ----------
+    connection : sqlite3.Connection
+    """
+    deadline = time.monotonic() + PATIENCE_S
+    while True:
+        try:
+            connection.execute("PRAGMA journal_mode = WAL")
+            return
+        except sqlite3.OperationalError as error:
+            # the switch does not wait by itself when several stations open a new book at once
+            if "locked" not in str(error) or time.monotonic() > deadline:
+                raise
+            time.sleep(0.01)
+
+
+_REASONS = (
+    ("disk is full", "the disk is full; nothing of this was written; free some space and do it again"),
+    ("disk full", "the disk is full; nothing of this was written; free some space and do it again"),
+    ("no space left", "the disk is full; nothing of this was written; free some space and do it again"),
+    ("readonly", "it may not be written to; check the folder's permissions, or copy the book to another disk"),
+    ("read-only", "it may not be written to; check the folder's permissions, or copy the book to another disk"),
+    ("unable to open", "it cannot be opened; check that the folder exists and may be written to"),
+    ("not a database", "the file is no book; give another path, or restore a backup"),
+    ("malformed", "the file is damaged; restore the last backup, and keep the damaged file"),
+    ("locked", "another program holds it for very long; close it and do it again"),
+    ("connection", "the database server does not answer; check its address, and that it runs"),
+)
+
+
+@contextmanager
+def clear_errors(place):
+    """Turn what the database or disk refuses inside the block into a `BookError` that says what to do."""
+    try:
+        yield
+    except exc.IntegrityError as error:
+        raise BookError(f"the book {place.name} refused a row: {error.orig}; check what it points to") from error
+    except (exc.DBAPIError, sqlite3.Error, OSError) as error:
+        raise BookError(f"the book {place.name}: {_reason(str(getattr(error, 'orig', None) or error))}") from error
+
+
+def _reason(text):
+    for word, reason in _REASONS:
+        if word in text.lower():
+            return reason
+    return f"{text}; run the check command, and restore a backup if it finds damage"

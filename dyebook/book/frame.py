@@ -1,0 +1,104 @@
+"""The book as one tidy table, a row a dip and state of the surface, with the names of `dyebook.record.FIELDS`."""
+
+import pandas as pd
+from sqlalchemy import func, select
+
+from dyebook.book.batches import HOMES, mean_lab, with_filters
+from dyebook.book.schema import Batch, Bath, Dip, Dye, Reading, Rinse, Run
+from dyebook.record import FIELDS
+
+__all__ = ["COLUMNS", "make_frame"]
+
+COLUMNS = ("batch", *FIELDS)
+
+
+def make_frame(connection, dye=None, bath=None, unsealed_only=False, dry_only=False, **filters):
+    """Return what was set and what was read, ready for `learn_bath`.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+    dye, bath : str, optional
+        Only dips in this dye, this bath.
+    unsealed_only, dry_only : bool
+        True to leave out readings after the seal, or of wet parts; readings whose state nobody noted stay.
+    **filters
+        As in `Book.batches`.
+
+    Returns
+    -------
+    DataFrame
+        Columns `batch` and the names of `FIELDS`. The readings of one dip in one state are averaged; ``L_sd`` and
+        its like are the standard uncertainties of that average. A dip that was never read is not in it, and
+        neither is a reading of a batch with several dips that does not say which dip it shows.
+    """
+    readings = _readings(connection)
+    if unsealed_only:
+        readings = readings[readings["sealed"] != True]  # noqa: E712 (None means unknown and stays)
+    if dry_only:
+        readings = readings[readings["wet"] != True]  # noqa: E712
+    dips = _dips(connection, dye, bath, filters)
+    means = pd.DataFrame([_mean(key, rows) for key, rows in _groups(readings)], columns=["dip_id", *_READ])
+    frame = dips.merge(means, on="dip_id").reindex(columns=list(COLUMNS))
+    return _typed(frame)
+
+
+_READ = ("L", "a", "b", "L_sd", "a_sd", "b_sd", "wet", "sealed")
+
+
+def _readings(connection):
+    """Standing readings with the dip each shows: the one it names, else the only one its batch had."""
+    only = (
+        select(Dip.batch_id, func.min(Dip.id).label("dip_id"))
+        .where(Dip.deleted_at.is_(None))
+        .group_by(Dip.batch_id)
+        .having(func.count() == 1)
+        .subquery()
+    )
+    query = (
+        select(
+            func.coalesce(Reading.dip_id, only.c.dip_id).label("dip_id"), *(getattr(Reading, name) for name in _READ)
+        )
+        .outerjoin(only, only.c.batch_id == Reading.batch_id)
+        .where(Reading.deleted_at.is_(None))
+        .order_by(Reading.id)
+    )
+    frame = pd.DataFrame(connection.execute(query).all(), columns=["dip_id", *_READ])
+    return frame.dropna(subset=["dip_id"]).astype({"wet": object, "sealed": object})
+
+
+def _groups(readings):
+    return readings.groupby(["dip_id", "wet", "sealed"], dropna=False, sort=True)
+
+
+def _mean(key, rows):
+    rows = rows.astype(object).where(rows.notna(), None)
+    lab, lab_u = mean_lab(list(rows.itertuples()))
+    dip_id, wet, sealed = (None if pd.isna(part) else part for part in key)
+    return [dip_id, *lab, *(lab_u or (None, None, None)), wet, sealed]
+
+
+def _dips(connection, dye, bath, filters):
+    """Settings of every standing dip, one row each."""
+    columns = [table.c[name] for name, table in HOMES.items()]
+    rinse = select(func.min(Rinse.id)).where(Rinse.batch_id == Batch.id, Rinse.deleted_at.is_(None))
+    query = (
+        select(Dip.id, Batch.id, Dye.name, Bath.name, *columns)
+        .select_from(Dip)
+        .join(Batch, Batch.id == Dip.batch_id)
+        .outerjoin(Run, Run.id == Batch.run_id)
+        .outerjoin(Rinse, Rinse.id == rinse.correlate(Batch).scalar_subquery())
+        .join(Dye, Dye.id == Dip.dye_id)
+        .outerjoin(Bath, Bath.id == Dip.bath_id)
+        .where(Dip.deleted_at.is_(None))
+        .order_by(Dip.id)
+    )
+    rows = connection.execute(with_filters(query, dye=dye, bath=bath, **filters)).all()
+    return pd.DataFrame(rows, columns=["dip_id", "batch", "dye", "bath", *HOMES])
+
+
+def _typed(frame):
+    for name, row in FIELDS.items():
+        if row.kind is float:
+            frame[name] = frame[name].astype(float)
+    return frame.reset_index(drop=True)

@@ -1,0 +1,83 @@
+"""Measure a photo and keep it with its batch; whatever the photo fails to tell, nothing is lost."""
+
+from dataclasses import dataclass
+
+from dyebook.errors import PhotoError
+
+__all__ = ["Recorded", "record_dip"]
+
+
+@dataclass(frozen=True)
+class Recorded:
+    """What was kept.
+
+    Attributes
+    ----------
+    batch : int
+        Number of the new batch.
+    reading : dict or None
+        The part's reading as in the measure contract; None when there is no photo or it told nothing.
+    warnings : tuple of str
+        Why there is no reading, or what should be known about it.
+    """
+
+    batch: int
+    reading: dict | None
+    warnings: tuple
+
+    def to_dict(self):
+        """Return the JSON object of the record contract."""
+        return {"batch": self.batch, "reading": self.reading, "warnings": list(self.warnings)}
+
+
+def record_dip(book, record, photo=None, part_index=0, replaces_id=None, **options):
+    """Add a batch to the book with its photo, measured where that is possible.
+
+    Parameters
+    ----------
+    book : dyebook.book.store.Book
+    record : dyebook.record.DyeRecord
+    photo : path, optional
+    part_index : int or None
+        Which part of the photo the batch is, counted from 0, left to right; None for all of them.
+    replaces_id : int, optional
+        The batch that was stripped and is done again by this one.
+    **options
+        As for `dyebook.measure`: `card_at`, `card_lab`, `part_at`, `camera`, `flat`, `no_card`.
+
+    Returns
+    -------
+    Recorded
+        Once batch and photo are safely on disk.
+
+    Raises
+    ------
+    PhotoError
+        If the file is no photo at all; nothing is recorded then.
+    BookError
+        If the book could not keep it.
+    """
+    measurement, warnings = (None, ()) if photo is None else _try_to_measure(book, photo, options)
+    shown = len(measurement.parts) if measurement else 0
+    if measurement and part_index is not None and part_index >= shown:
+        warnings += (f"part {part_index} was asked for, but the photo shows {shown}; kept without a reading",)
+        measurement = None
+    if measurement and part_index is not None and shown > 1:
+        warnings += (f"the photo shows {shown} parts; number {part_index} from the left was kept",)
+    batch_id = book.add_batch(record, photo, measurement, part_index, replaces_id)
+    reading = measurement.parts[part_index or 0].to_dict() if measurement and shown else None
+    return Recorded(batch_id, reading, warnings)
+
+
+def _try_to_measure(book, photo, options):
+    """The measurement, or None, and what should be known about it."""
+    from dyebook.photo.measure import measure
+
+    if options.get("card_lab") is None:
+        options = {**options, "card_lab": book.setting("card_lab")}
+    try:
+        measurement = measure(photo, **options)
+    except PhotoError as error:
+        return None, (f"{error} (batch and photo were kept)",)
+    warnings = tuple(measurement.warnings)
+    return measurement, warnings if measurement.parts else (*warnings, "no part was found in the photo")

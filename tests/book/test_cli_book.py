@@ -1,0 +1,94 @@
+"""The shell's book commands keep the contract."""
+
+import inspect
+import json
+
+import pytest
+from typer.testing import CliRunner
+
+from dyebook import cli_book
+from dyebook.cli import app
+from dyebook.errors import BookError, RecordError
+from dyebook.record import FIELDS
+
+SETTINGS = ["--dye", "Harbour blue", "--film-um", "12", "--dye-g-per-l", "3", "--bath-temp-c", "40", "--dwell-min", "5"]
+
+
+@pytest.fixture
+def run(tmp_path, monkeypatch):
+    """Runs a command on the book of this test and returns what it printed as JSON."""
+    monkeypatch.setenv("DYEBOOK_BOOK", str(tmp_path / "shop.dyebook"))
+
+    def _run(*words):
+        result = CliRunner().invoke(app, [*map(str, words), "--json"], catch_exceptions=False)
+        assert result.exit_code == 0, result.output
+        return json.loads(result.stdout)
+
+    return _run
+
+
+def test_record_list_find_check(run):
+    assert run("record", *SETTINGS, "--ph", "5.5", "--lab", "40,5,-30") == {"batch": 1, "reading": None, "warnings": []}
+    assert run("record", *SETTINGS)["batch"] == 2
+    listed = run("list")
+    assert [row["batch"] for row in listed] == [2, 1]
+    assert listed[0]["lab"] is None
+    assert listed[1]["ph"] == 5.5
+    assert len(run("list", "--count", 1)) == 1
+    (found,) = run("find", "--lab", "40,5,-31", "--count", 3)
+    assert (found["batch"], found["lab"], found["film_um"]) == (1, [40.0, 5.0, -30.0], 12.0)
+    assert 0.2 < found["delta_e00"] < 1
+    assert run("check") == {"ok": True, "problems": []}
+
+
+def test_other_units_are_converted_at_the_door(run):
+    words = ["--dye", "Ember", "--film-um", "0.5 mil", "--dye-g-per-l", "0.4 oz/gal"]
+    run("record", *words, "--bath-temp-c", "140 °F", "--dwell-min", "5:30")
+    (row,) = run("list")
+    assert row["film_um"] == pytest.approx(12.7)
+    assert row["bath_temp_c"] == pytest.approx(60)
+    assert row["dwell_min"] == 5.5
+    assert row["dye_g_per_l"] == pytest.approx(0.4 * 28.349523125 / 3.785411784)
+
+
+def test_what_is_impossible_is_refused(run):
+    with pytest.raises(RecordError, match="it must lie between"):
+        run("record", *SETTINGS, "--ph", "40")
+    with pytest.raises(RecordError, match="film_um is given in"):
+        run("record", "--dye", "Ember", "--film-um", "12 °F", *SETTINGS[4:])
+    assert run("list") == []
+
+
+def test_damage_is_told(run, tmp_path, photo):
+    from dyebook.book.store import open_book
+
+    run("record", *SETTINGS)
+    with open_book() as book:
+        sha = book.add_photo(photo, 1)
+        book.photo_path(sha).write_bytes(photo + b"x")
+    (tmp_path / "shop.dyebook" / "photos" / "stray.jpg").write_bytes(photo)
+    told = run("check")
+    assert told["ok"] is False
+    assert "altered" in told["problems"][0]
+    assert "stray.jpg" in told["problems"][1]
+
+
+def test_every_setting_of_a_record_has_its_option():
+    options = set(inspect.signature(cli_book.record).parameters)
+    readings = {"L", "a", "b", "L_sd", "a_sd", "b_sd"}
+    assert set(FIELDS) - readings <= options
+
+
+def test_plain_words_without_json(run, tmp_path):
+    assert "no batch matches" in CliRunner().invoke(app, ["list"]).stdout
+    run("record", *SETTINGS, "--lab", "40,5,-30")
+    assert "Harbour blue: film 12 µm" in CliRunner().invoke(app, ["list"]).stdout
+    assert "ΔE00 0.00" in CliRunner().invoke(app, ["find", "--lab", "40,5,-30"]).stdout
+    assert "sound" in CliRunner().invoke(app, ["check"]).stdout
+
+
+def test_a_book_that_cannot_be_opened_is_one_clear_error(monkeypatch, tmp_path):
+    (tmp_path / "plain").write_text("a file where a folder should be")
+    monkeypatch.setenv("DYEBOOK_BOOK", str(tmp_path / "plain" / "shop.dyebook"))
+    result = CliRunner().invoke(app, ["list"])
+    assert isinstance(result.exception, BookError)

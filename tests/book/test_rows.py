@@ -1,0 +1,120 @@
+"""One mechanism for every table: corrections keep the old value, deletion is a mark, the second editor is told."""
+
+import pytest
+
+from dyebook.book.schema import TABLES
+from dyebook.errors import BookError, RecordError
+
+# the least that a row of each table needs, made in this order
+LEAST = {
+    "dyes": {"name": "Ember"},
+    "baths": {"name": "Tank 1", "dye_id": 1},
+    "runs": {"film_um": 12},
+    "batches": {"note": "x"},
+    "dips": {"batch_id": 1, "dye_id": 1},
+    "rinses": {"batch_id": 1},
+    "photos": {"sha256": "0" * 64, "size_bytes": 3},
+    "readings": {"batch_id": 1, "L": 40, "a": 0, "b": 0, "source": "typed"},
+}
+
+
+# what to change where there is no note
+OTHERS = {"runs": ("film_um", 13), "dips": ("ph", 5)}
+
+
+def test_the_list_above_knows_every_table():
+    assert set(LEAST) == set(TABLES)
+
+
+def test_every_table_adds_lists_corrects_deletes_and_undoes(store):
+    for table, values in LEAST.items():
+        number = store.add(table, **values)
+        assert store.rows(table)[0].items() >= values.items()
+        column, new = ("note", "changed") if "note" in TABLES[table].c else OTHERS[table]
+        assert store.correct(table, number, {column: new}, version=1) == 2, table
+        assert store.row(table, number)[column] == new
+        assert store.undo(table, number) == 3
+        assert store.row(table, number)[column] == values.get(column)
+        store.delete(table, number)
+        assert store.rows(table) == []
+        assert len(store.rows(table, deleted=True)) == 1
+        store.undelete(table, number)
+        assert [line["action"] for line in store.history(table, number)] == ["correct", "undo", "delete", "undelete"]
+
+
+def test_the_history_says_who_when_and_what(store, dip):
+    number = store.add_batch(dip())
+    store.correct_batch(number, {"dwell_min": 6.0, "note": "clock was slow"}, version=1)
+    changes = {line["table"]: line for line in store.history()}
+    assert changes["dips"]["old"] == {"dwell_min": 5.0}
+    assert changes["dips"]["new"] == {"dwell_min": 6.0}
+    assert changes["batches"]["who"] == "Ada"
+    assert changes["batches"]["at"].startswith("20")
+    assert store.batch(number).dwell_min == 6.0
+
+
+def test_the_second_of_two_editors_is_told(store, dip):
+    number = store.add_batch(dip())
+    seen = store.batch(number).version
+    store.correct_batch(number, {"film_um": 13.0}, version=seen)
+    with pytest.raises(BookError, match="nothing was overwritten"):
+        store.correct_batch(number, {"dwell_min": 9.0}, version=seen)
+    assert store.batch(number).dwell_min == 5.0
+    assert store.correct_batch(number, {"dwell_min": 9.0}, version=store.batch(number).version) == 3
+
+
+def test_a_correction_may_move_a_batch_to_another_dye_and_bath(store, dip):
+    number = store.add_batch(dip(bath="Tank 1"))
+    store.correct_batch(number, {"dye": "Ember", "rinse_temp_c": 19})
+    row = store.batch(number)
+    assert (row.dye, row.bath, row.rinse_temp_c) == ("Ember", "Tank 1", 19)
+
+
+def test_impossible_corrections_change_nothing(store, dip):
+    number = store.add_batch(dip())
+    with pytest.raises(RecordError, match="it must lie between"):
+        store.correct_batch(number, {"note": "x", "bath_temp_c": 400})
+    with pytest.raises(RecordError, match="cannot be repeated without"):
+        store.correct_batch(number, {"film_um": None})
+    with pytest.raises(RecordError, match="one of photo, instrument, typed"):
+        store.add("readings", batch_id=number, L=4, a=0, b=0, source="guess")
+    with pytest.raises(ValueError, match="no column 'colour'"):
+        store.correct_batch(number, {"colour": "red"})
+    with pytest.raises(ValueError, match="no table 'paints'"):
+        store.add("paints")
+    with pytest.raises(BookError, match="no number 99"):
+        store.correct("batches", 99, {"note": "x"})
+    assert store.batch(number).note is None
+    assert store.history() == []
+
+
+def test_a_deleted_batch_is_gone_from_lists_and_searches_until_it_is_brought_back(store, dip):
+    number = store.add_batch(dip((40, 0, 0)))
+    assert store.find((40, 0, 0))[0].row.batch == number
+    store.delete("batches", number)
+    assert store.batches() == []
+    assert store.find((40, 0, 0)) == []
+    assert len(store.frame()) == 0
+    assert store.batches(deleted=True)[0].batch == number
+    store.undelete("batches", number)
+    assert store.find((40, 0, 0))[0].row.batch == number
+    with pytest.raises(BookError, match="no change"):
+        store.undo("dyes", 1)
+
+
+def test_undo_walks_back_step_by_step(store):
+    number = store.add("dyes", name="Ember")
+    for note in ("one", "two", "three"):
+        store.correct("dyes", number, {"note": note})
+    notes = []
+    for _ in range(3):
+        store.undo("dyes", number)
+        notes.append(store.row("dyes", number)["note"])
+    assert notes == ["two", "one", None]
+
+
+def test_a_dye_recorded_again_is_brought_back(store, dip):
+    store.add_batch(dip())
+    store.delete("dyes", 1)
+    store.add_batch(dip(dye="  Harbour   blue "))
+    assert [row["name"] for row in store.rows("dyes")] == ["Harbour blue"]

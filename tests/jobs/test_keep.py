@@ -1,0 +1,84 @@
+"""Whatever the photo fails to tell, batch and photo are kept."""
+
+import sys
+import types
+
+import pytest
+
+from dyebook.book.store import open_book
+from dyebook.errors import PhotoError
+from dyebook.jobs.keep import record_dip
+from dyebook.lab import Lab
+from dyebook.record import DyeRecord, Measurement, Reading
+
+RECORD = DyeRecord("Ember", film_um=12, dye_g_per_l=3, bath_temp_c=40, dwell_min=5)
+
+
+@pytest.fixture
+def book(tmp_path):
+    with open_book(tmp_path / "shop.dyebook") as opened:
+        yield opened
+
+
+@pytest.fixture
+def photo(tmp_path):
+    path = tmp_path / "rim.jpg"
+    path.write_bytes(b"\xff\xd8\xff\xe0 rim")
+    return path
+
+
+@pytest.fixture
+def measured(monkeypatch):
+    """Puts a measurement in place of the photo chain and notes the options it was called with."""
+    calls = []
+
+    def _measured(parts=0, error=None):
+        readings = tuple(Reading(Lab(40 + 10 * i, 0, 0), (1, 1, 1), (1, 1, 1)) for i in range(parts))
+
+        def measure(path, **options):
+            calls.append(options)
+            if error:
+                raise PhotoError(error)
+            return Measurement("rim.jpg", (9, 9), "grey", None, Lab(49.5, 0, 0), readings)
+
+        monkeypatch.setitem(sys.modules, "dyebook.photo.measure", types.SimpleNamespace(measure=measure))
+        return calls
+
+    return _measured
+
+
+def test_without_a_photo_there_is_no_reading(book):
+    kept = record_dip(book, RECORD)
+    assert (kept.to_dict()) == {"batch": 1, "reading": None, "warnings": []}
+
+
+def test_the_reading_is_kept_with_its_batch(book, photo, measured):
+    measured(parts=2)
+    kept = record_dip(book, RECORD, photo, part_index=1)
+    assert kept.reading["lab"] == [50, 0, 0]
+    assert "2 parts" in kept.warnings[0]
+    assert book.batch(kept.batch).lab == Lab(50, 0, 0)
+
+
+@pytest.mark.parametrize(("case", "words"), [({"error": "no grey card"}, "no grey card"), ({"parts": 0}, "no part")])
+def test_a_photo_that_tells_nothing_is_kept_all_the_same(book, photo, measured, case, words):
+    measured(**case)
+    kept = record_dip(book, RECORD, photo)
+    assert kept.reading is None
+    assert words in kept.warnings[0]
+    assert book.photo_bytes(book.batch(kept.batch).photo) == photo.read_bytes()
+
+
+def test_a_part_that_is_not_there_is_said(book, photo, measured):
+    measured(parts=1)
+    kept = record_dip(book, RECORD, photo, part_index=4)
+    assert (kept.reading, book.batch(kept.batch).lab) == (None, None)
+    assert "part 4" in kept.warnings[0]
+
+
+def test_the_shops_own_card_is_used(book, photo, measured):
+    calls = measured(parts=1)
+    book.set_setting("card_lab", [48, 0, 1])
+    record_dip(book, RECORD, photo)
+    record_dip(book, RECORD, photo, card_lab=(50, 0, 0))
+    assert [call["card_lab"] for call in calls] == [[48, 0, 1], (50, 0, 0)]
