@@ -120,6 +120,21 @@ def _under(scene, rng, frame_mm):
         scene.flat.insert(0, (FLAT["paper"], (*rng.uniform(-0.2, 0.2, 2) * frame_mm, rng.uniform(0, 3)), half))
 
 
+def _card_place(view, floor, card, rng, frame_mm):
+    """Return where the card lies, seen at 3 to 15 % of the frame; slanted views shrink it far from the camera."""
+    half = card["half"][0] + card["rim_mm"], card["half"][1] + card["rim_mm"]
+    for _ in range(12):
+        before = floor.taken.copy()
+        place = floor.find(rng, half, 0, 0.02 * frame_mm, tries=200)
+        if place is None:
+            return None
+        quad = view.flat(rectangle(*place, *card["half"])).astype(np.float32)
+        if 0.03 <= cv2.contourArea(quad) / np.prod(view.size) <= 0.15:
+            return place
+        floor.taken = before
+    return None
+
+
 def draw_scene(rng):
     """Return a random scene and the names of its light's spectra."""
     card = draw_card(rng)
@@ -130,8 +145,7 @@ def draw_scene(rng):
     scene = Scene(view, draw_camera(rng), lighting, background)
     floor = Floor(view)
     if rng.random() >= 1 / 8:
-        half = card["half"][0] + card["rim_mm"], card["half"][1] + card["rim_mm"]
-        place = floor.find(rng, half, 0, 0.02 * frame_mm, tries=400)
+        place = _card_place(view, floor, card, rng, frame_mm)
         if place is not None:
             scene.card, scene.card_place = card, place
     _draw_parts(scene, floor, rng, frame_mm)

@@ -74,15 +74,18 @@ class Sky:
         """Return the radiance seen along directions (N, 3) by a lobe of a half width; the table below is 0."""
         up = directions[:, 2]
         glow = self.radiance * (1 - self.fall * (1 - np.clip(up, 0, 1)))
-        glow = glow * (0.5 + 0.5 * np.tanh(up / (0.05 + blur)))
-        if self.photographer is None:
-            return glow
-        apart = np.sqrt(np.maximum(2 - 2 * directions @ self.photographer.astype(np.float32), 0))
-        return glow * (1 - 0.8 / (1 + np.exp((apart - self.width) / (0.04 + 0.5 * blur))))
+        return glow * (0.5 + 0.5 * np.tanh(up / (0.05 + blur)))
 
     def falls_on(self, normals):
         """Return the irradiance on surfaces of given normals."""
         return np.pi * self.radiance * (1 - 0.4 * self.fall) * (0.5 + 0.5 * normals[..., 2])
+
+    def unhidden(self, directions, blur):
+        """Return how much of what lies along directions the photographer leaves to be mirrored, 0..1."""
+        if self.photographer is None:
+            return 1.0
+        apart = np.sqrt(np.maximum(2 - 2 * directions @ self.photographer.astype(np.float32), 0))
+        return 1 - 0.85 / (1 + np.exp((apart - self.width) / (0.04 + 0.5 * blur)))
 
 
 @dataclass

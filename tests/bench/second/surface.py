@@ -49,7 +49,7 @@ def film_surface(film, lighting, curves, rng):
         whites=list(respond(np.ones(WAVELENGTHS_NM.size), lighting, curves)),
         lambert=rng.uniform(0.6, 1.0),
         broad=rng.uniform(3, 12),
-        mirror=0.03 + 0.5 * finish**2,
+        mirror=0.02 + 0.42 * finish**2,
         rough=0.4 - 0.3 * finish + rng.uniform(0, 0.08),
         stretch=rng.uniform(0.05, 0.3),
         front=rng.uniform(0.6, 1.0),
@@ -108,6 +108,8 @@ def _reflected(points, normals, to_eye, blur, lighting):
     for panel in lighting.panels:
         out[panel.spectrum] += panel.radiance * panel.seen(points, mirrored, blur)
     out[lighting.sky.spectrum] += lighting.sky.seen(mirrored, blur)
+    left = lighting.sky.unhidden(mirrored, blur)
+    out = [light * left for light in out]
     return out, 0.5 - 0.5 * np.tanh(mirrored[:, 2] / (0.05 + blur))
 
 
