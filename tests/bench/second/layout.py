@@ -68,7 +68,7 @@ def _spectra(rng):
 
 def _draw_parts(scene, floor, rng, frame_mm):
     count = int(rng.choice([1, 2, 3, 4, 5], p=[0.22, 0.36, 0.22, 0.13, 0.07]))
-    pair = rng.random() < 0.4
+    pair = rng.random() < 0.46
     curves = scene.camera.curves
     last = None
     for _ in range(max(count, 2 if pair else 1)):

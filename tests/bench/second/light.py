@@ -145,7 +145,7 @@ def _panel(azimuth, height_deg, distance, half_w, half_h, **more):
 def draw_lighting(rng, spectra, width_mm, back):
     """Return the lighting of a scene of a width; `back` is the unit vector to the camera."""
     name = str(
-        rng.choice(["window", "lamp", "two lamps", "ceiling", "tent", "overcast"], p=[0.28, 0.2, 0.1, 0.17, 0.13, 0.12])
+        rng.choice(["window", "lamp", "two lamps", "ceiling", "tent", "overcast"], p=[0.29, 0.21, 0.1, 0.18, 0.1, 0.12])
     )
     azimuth, w = rng.uniform(0, 2 * np.pi), width_mm
     other = len(spectra) - 1

@@ -26,7 +26,7 @@ def _turned(kind, rng, f):
         extra["grooves"] = [(first + k * pitch, width, rng.uniform(0.08, 0.2) * radius) for k in range(count)]
     if kind == "knurled":
         start = rng.uniform(-0.9, -0.1) * half
-        pitch = rng.uniform(0.9, 2.2)
+        pitch = rng.uniform(0.006, 0.013) * f  # finer diamonds than some five pixels would only alias
         extra["knurl"] = (start, start + rng.uniform(0.5, 1.0) * half, pitch, pitch * rng.uniform(0.15, 0.4))
     solid = Turned(half=(half, radius), top=2 * radius, extra=extra)
     solid.kind = "knurled" if kind == "knurled" else "cylinder"
