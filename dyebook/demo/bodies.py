@@ -7,6 +7,7 @@ import numpy as np
 
 from dyebook.demo.cameras import sensor_rgb
 from dyebook.demo.shading import film_factor, film_path, mirror
+from dyebook.demo.shapes import unit
 from dyebook.demo.spectra import Film, illuminant, material_reflectance
 
 __all__ = ["Drawn", "draw_body", "frame_corners", "local_grid", "silhouette"]
@@ -60,7 +61,7 @@ def silhouette(body, view, grow_mm=0.0):
 def _brushed(body, x, y, normal, px_mm, rng):
     """Tilt normals by brushing (plates: along x; turned pieces: around the axis) and return the grain too."""
     tile = rng.standard_normal((256, 256)).astype(np.float32)
-    line_mm = max(0.12, px_mm)
+    line_mm = max(0.09, 0.8 * px_mm)
     turned = body.shape.kind == "turned"
     u, v = (y / (60 * line_mm), x / line_mm) if turned else (x / (60 * line_mm), y / line_mm)
     tilt = cv2.remap(tile, u.astype(np.float32), v.astype(np.float32), cv2.INTER_LINEAR, borderMode=cv2.BORDER_WRAP)
@@ -74,8 +75,8 @@ def _brushed(body, x, y, normal, px_mm, rng):
         lean[0 if turned else 1] = 1
     if body.finish.brush:
         normal = normal + (body.finish.brush * tilt)[..., None] * lean
-        normal /= np.linalg.norm(normal, axis=-1, keepdims=True)
-    return normal.astype(np.float32), 1 + body.finish.grain * tilt
+        normal = unit(normal)
+    return normal, 1 + body.finish.grain * tilt
 
 
 def _to_bench(normal, body):
@@ -83,6 +84,15 @@ def _to_bench(normal, body):
     out = normal.copy()
     out[..., :2] = normal[..., :2] @ _turn(body).T.astype(np.float32)
     return out
+
+
+def _seen_from_camera(normal, view, box):
+    """Lean normals as if the camera stood straight above each pixel: mirror images change across a flat piece."""
+    x, y = view.grid(box)
+    lean = np.stack([x, y], axis=-1) / np.float32(2 * view.distance_mm)
+    seen = normal.copy()
+    seen[..., :2] += lean
+    return unit(seen)
 
 
 def _colours(material, spec):
@@ -131,7 +141,10 @@ def _flaw_cover(flaw, body, x, y, px_mm):
 
 
 def _printed(body, x, y, px_mm):
-    """Darkness 0..1 of what is printed on the body."""
+    """Darkness 0..1 of what is printed on or woven into the body."""
+    if body.ink == "weave":
+        pitch = max(0.7, 2.5 * px_mm)
+        return 0.4 * (1 - np.sin(np.pi * x / pitch) ** 2 * np.sin(np.pi * y / pitch) ** 2)
     if body.ink != "ruler":
         return None
     edge = body.shape.half_y
@@ -178,12 +191,13 @@ def draw_body(body, spec, ground_rgb):
     ink = _printed(body, x, y, px_mm)
     if ink is not None:
         colour = colour * (1 - 0.9 * ink[..., None])
-    factor = film_factor(normal, spec.around, body.finish, float(ground_rgb.mean())) * grain
-    veil = _surface_light(normal, spec, body.finish, ground_rgb)
+    seen = _seen_from_camera(normal, view, box)
+    factor = film_factor(seen, spec.around, body.finish, float(ground_rgb.mean())) * grain
+    veil = _surface_light(seen, spec, body.finish, ground_rgb)
     cover = (body.opacity * np.clip(0.5 - distance / px_mm, 0, 1)).astype(np.float32)
     lit = colour * factor[..., None]
     flat_veil = _surface_light(np.array([[[0, 0, 1.0]]], np.float32), spec, body.finish, ground_rgb)
-    clear = veil.max(axis=-1) < 1.2 * flat_veil.max() + VEIL * lit.min(axis=-1)
+    clear = cv2.transform(veil, np.ones((1, 3))) < 3 * (1.2 * flat_veil.max() + VEIL * lit[..., 1])
     good = (np.abs(factor - 1) < FACING) & clear & (cover > 0.999)
     for weight in flaws:
         good &= weight < 0.02
@@ -193,7 +207,7 @@ def draw_body(body, spec, ground_rgb):
 def _surface_light(normal, spec, finish, ground_rgb):
     """Mirror light (h, w, 3) of the first surface: sky is white, the bench has its colour; Schlick's Fresnel rise."""
     if not finish.gloss:
-        return np.zeros((1, 1, 3), np.float32)
+        return np.zeros(normal.shape, np.float32)
     sky, ground = mirror(normal, spec.around, finish.gloss_rad)
     fresnel = finish.gloss + (1 - finish.gloss) * (1 - np.clip(normal[..., 2], 0, 1)) ** 5
     return (fresnel * sky)[..., None] + (0.6 * fresnel * ground)[..., None] * ground_rgb.astype(np.float32)

@@ -2,6 +2,8 @@
 
 from dataclasses import replace
 
+import numpy as np
+
 from dyebook.demo.shading import Finish
 from dyebook.demo.shapes import Dome, Plate, Ring, Turned
 from dyebook.demo.spec import Body
@@ -10,8 +12,8 @@ from dyebook.lab import Lab
 
 __all__ = ["CLUTTER", "random_clutter", "scattered", "tempting", "usual"]
 
-STEEL = Finish(metallic=1.0, lobe_rad=0.12, gloss=0.0, brush=0.05, grain=0.02)
-BARE = Finish(metallic=0.8, lobe_rad=0.3, gloss=0.0, brush=0.08, grain=0.02)
+STEEL = Finish(metallic=0.85, lobe_rad=0.2, gloss=0.05, brush=0.03, grain=0.012)
+BARE = Finish(metallic=0.8, lobe_rad=0.3, gloss=0.0, brush=0.04, grain=0.015)
 MATT = Finish(metallic=0.0, gloss=0.0)
 GLOSSY = Finish(metallic=0.0, gloss=0.04, gloss_rad=0.08)
 
@@ -66,7 +68,7 @@ def _scrap(rng):
 
 def _swatch(rng):
     shape = Plate(rng.uniform(12, 35), rng.uniform(10, 25), 0.3, bevel=0.3, thickness=0.9)
-    return shape, _grey(rng, 25, 65), Finish(metallic=0, gloss=0, grain=0.08), "", 1.0
+    return shape, _grey(rng, 25, 65), Finish(metallic=0, gloss=0, grain=0.05), "weave", 1.0
 
 
 def _pencil(rng):
@@ -78,7 +80,9 @@ def _pencil(rng):
 
 def _driver(rng):
     half, r = rng.uniform(20, 35), rng.uniform(7, 11)
-    knots = ((-half, r * 0.7), (-half + 3, r), (0, r * 0.85), (half - 5, r), (half, r * 0.45))
+    along = np.linspace(-1, 1, 41)
+    profile = r * (1 - along**8 * 0.6) * (1 - 0.13 * np.exp(-((along / 0.35) ** 2)))
+    knots = tuple((float(x), float(y)) for x, y in zip(half * along, profile, strict=True))
     lab = [Lab(45, 60, 40), Lab(30, 10, -35), Lab(22, 0, 0), Lab(75, 5, 75)][int(rng.integers(4))]
     return Turned(knots), Paint(lab), GLOSSY, "", 1.0
 

@@ -55,10 +55,11 @@ def _noisy(light, spec, rng):
     if not well:
         return light
     amplification = 1 / raw_white(spec.camera, illuminant(spec.light))
-    variance = np.maximum(light, 0) * (amplification / well).astype(np.float32)
-    variance += ((amplification * spec.development.read_noise / well) ** 2).astype(np.float32)
-    noise = rng.standard_normal(light.shape, dtype=np.float32)
-    return light + np.sqrt(variance) * cv2.GaussianBlur(noise, (0, 0), _DEMOSAIC_PX)
+    floor = (amplification * spec.development.read_noise / well) ** 2
+    spread = np.maximum(cv2.transform(light, np.column_stack([np.diag(amplification / well), floor])), 0)
+    np.sqrt(spread, out=spread)
+    noise = cv2.GaussianBlur(rng.standard_normal(light.shape, dtype=np.float32), (0, 0), _DEMOSAIC_PX)
+    return cv2.accumulateProduct(spread, noise, light)
 
 
 def develop(light, spec, rng):

@@ -24,9 +24,9 @@ def _texture(rng, u, v, cell_u, cell_v, blur=(0, 0)):
     """Noise fixed to the bench: a tile, cells of the given millimetres, laid over u and v."""
     tile = rng.standard_normal((512, 512)).astype(np.float32)
     if any(blur):
-        tile = cv2.GaussianBlur(
-            tile, (0, 0), max(blur[0], 0.01), sigmaY=max(blur[1], 0.01), borderType=cv2.BORDER_REFLECT
-        )
+        edge = 64
+        tile = cv2.copyMakeBorder(tile, edge, edge, edge, edge, cv2.BORDER_WRAP)
+        tile = cv2.GaussianBlur(tile, (0, 0), max(blur[0], 0.01), sigmaY=max(blur[1], 0.01))[edge:-edge, edge:-edge]
         tile /= tile.std()
     return cv2.remap(tile, u / cell_u, v / cell_v, cv2.INTER_LINEAR, borderMode=cv2.BORDER_WRAP)
 
@@ -37,7 +37,9 @@ def _plain(rng, u, v, px_mm):
 
 def _paper(rng, u, v, px_mm):
     shade = 1 + 0.006 * _texture(rng, u, v, 0.4, 0.4) + 0.01 * smooth_noise(rng, u.shape, u.shape[1] / 5)
-    return shade, np.zeros_like(u)
+    ruled = rng.random() < 0.25
+    lines = np.clip(0.5 + (0.12 - np.abs((v + 4) % 8 - 4)) / px_mm, 0, 1) if ruled else np.zeros_like(u)
+    return shade * (1 - 0.35 * lines), np.zeros_like(u)
 
 
 def _cloth(rng, u, v, px_mm):
@@ -53,8 +55,8 @@ def _cloth(rng, u, v, px_mm):
 
 
 def _wood(rng, u, v, px_mm):
-    bend = 6 * _texture(rng, u, v, 45, 22, (2, 2))
-    rings = (v + bend) / rng.uniform(3, 8)
+    bend = rng.uniform(3, 9) * _texture(rng, u, v, 9, 4, (8, 6)) + 0.5 * _texture(rng, u, v, 3, 1, (8, 2))
+    rings = (v + bend) / rng.uniform(2, 7)
     saw = rings - np.floor(rings)
     late = np.clip((saw - 0.45) * 1.8, 0, 1) ** 2 * np.clip((1 - saw) * 12, 0, 1)
     fibre = _texture(rng, u, v, 0.25, 0.12, (18, 0.7))

@@ -50,7 +50,7 @@ def random_scene(seed, width=1440, with_card=True, part_count=None, with_flaws=F
     parts = _parts(rng, part_count, with_flaws)
     busy = ground.kind == "bench" or rng.random() < 0.15
     others = usual(rng, busy) + ([] if with_card else tempting(rng))
-    card, bodies = _arranged(rng, view, card, parts, others)
+    card, bodies = _arranged(rng, view, card, parts, others, lap=rng.random() < 0.2)
     light = _light(rng)
     spec = SceneSpec(
         seed,
@@ -135,8 +135,11 @@ def _parts(rng, count, with_flaws):
     return [flawed(rng, part) if with_flaws and rng.random() < 0.5 else part for part in parts]
 
 
-def _arranged(rng, view, card, parts, others):
-    """Lay card, parts and clutter out without overlap; what finds no room is left out."""
+def _arranged(rng, view, card, parts, others, lap):
+    """Lay card, parts and clutter out without overlap, but that clutter may `lap` over the card's rim.
+
+    What finds no room is left out.
+    """
     plan = view.resized(_PLAN_WIDTH)
     taken = np.zeros((plan.height, plan.width), bool)
     if card:
@@ -149,6 +152,8 @@ def _arranged(rng, view, card, parts, others):
         taken |= cover > 0.05
     kept = []
     for body in [*parts, *others]:
+        if lap and card and not body.is_part:
+            taken &= ~((cover > 0.05) & ~(card_cover(card, plan, -0.06 * card.width_mm) > 0.05))
         spot = _room(rng, plan, taken, body)
         if spot is not None:
             kept.append(spot)
@@ -180,17 +185,27 @@ def _room(rng, plan, taken, body):
 
 
 def _surroundings(rng):
-    first = Lamp(float(rng.uniform(0, 360)), float(rng.uniform(20, 55)), float(rng.uniform(0.4, 0.75)), _size(rng))
-    lamps = (first,)
-    if rng.random() < 0.4:
-        share = float(rng.uniform(0.08, 0.2))
-        lamps += (Lamp(float(rng.uniform(0, 360)), float(rng.uniform(15, 60)), share, _size(rng)),)
-    return Surroundings(lamps, float(rng.uniform(0.3, 0.9)), float(rng.uniform(0.2, 0.7)))
+    lamps = [_lamp(rng, (0.4, 0.75))] + [_lamp(rng, (0.08, 0.2)) for _ in range(int(rng.random() < 0.4))]
+    return Surroundings(
+        tuple(lamps),
+        walls=float(rng.uniform(0.2, 0.9)),
+        camera_dark=float(rng.uniform(0.1, 0.5)),
+        lean=float(rng.uniform(0, 0.6)),
+        lean_deg=float(rng.uniform(0, 360)),
+    )
 
 
-def _size(rng):
-    """Angular size of a lamp: bare bulb to window."""
-    return float(np.exp(rng.uniform(np.log(0.05), np.log(0.4))))
+def _lamp(rng, shares):
+    """Bare bulb, tube or window."""
+    tube = rng.random() < 0.4
+    return Lamp(
+        azimuth_deg=float(rng.uniform(0, 360)),
+        tilt_deg=float(rng.uniform(20, 55)),
+        share=float(rng.uniform(*shares)),
+        size_rad=float(np.exp(rng.uniform(np.log(0.05), np.log(0.12 if tube else 0.4)))),
+        length_rad=float(rng.uniform(0.2, 0.6)) if tube else 0.0,
+        lie_deg=float(rng.normal(0, 25)),
+    )
 
 
 def _light(rng):
@@ -199,14 +214,14 @@ def _light(rng):
 
 
 def _falloff(rng):
-    hot = rng.random() < 0.4
+    hot = rng.random() < 0.3
     return FallOff(
-        slope=float(abs(rng.normal(0, 0.25))) if rng.random() < 0.75 else 0.0,
+        slope=float(abs(rng.normal(0, 0.16))) if rng.random() < 0.75 else 0.0,
         slope_azimuth_deg=float(rng.uniform(0, 360)),
-        hot=float(rng.uniform(0.1, 0.6)) if hot else 0.0,
+        hot=float(rng.uniform(0.08, 0.4)) if hot else 0.0,
         hot_at=(float(rng.uniform(0, 1)), float(rng.uniform(0, 1))),
         hot_size=float(rng.uniform(0.2, 0.5)),
-        vignette=float(rng.uniform(0, 0.3)),
+        vignette=float(rng.uniform(0, 0.2)),
         hand=float(rng.uniform(0.2, 0.6)) if rng.random() < 0.12 else 0.0,
         hand_at=(float(rng.choice([0, 1])), float(rng.choice([0, 1]))),
     )
@@ -219,8 +234,8 @@ def _camera(rng, cameras):
 
 
 def _development(rng, light, ground):
-    mode = str(rng.choice(["auto", "auto warm", "preset", "wrong"], p=[0.55, 0.15, 0.15, 0.15]))
-    balance = np.exp(rng.normal(0, (0.03, 0.04)))
+    mode = str(rng.choice(["auto", "auto warm", "preset", "wrong"], p=[0.6, 0.15, 0.15, 0.1]))
+    balance = np.exp(rng.normal(0, (0.03, 0.035)))
     preset = ""
     if mode == "auto warm":
         balance = balance * (1.1, 0.85)
@@ -232,9 +247,9 @@ def _development(rng, light, ground):
         exposure=float(rng.uniform(0.5, 1.2 if dark else 0.95)),
         balance=(float(balance[0]), float(balance[1])),
         preset=preset,
-        contrast=float(rng.choice([0.0, rng.uniform(0.05, 0.2), rng.uniform(0.2, 0.38)], p=[0.35, 0.4, 0.25])),
+        contrast=float(rng.choice([0.0, rng.uniform(0.04, 0.15), rng.uniform(0.15, 0.32)], p=[0.45, 0.35, 0.2])),
         lift=float(rng.choice([0.0, rng.uniform(0.005, 0.04)], p=[0.7, 0.3])),
-        saturation=float(rng.choice([1.0, rng.uniform(1.02, 1.25)])),
+        saturation=float(rng.choice([1.0, rng.uniform(1.02, 1.2)], p=[0.6, 0.4])),
         full_well=well,
         read_noise=float(rng.uniform(2, 8)),
         blur_px=float(rng.uniform(0.35, 1.0)),

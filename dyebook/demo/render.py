@@ -93,9 +93,10 @@ def render(spec):
         draw_card(light, spec)
     low = [body for body in spec.bodies if body.shape.height_mm < 1]
     tall = sorted((b for b in spec.bodies if b.shape.height_mm >= 1), key=lambda b: b.shape.height_mm)
-    drawn = {id(body): _paste(light, body, spec, ground_rgb) for body in low}
-    light *= _shadows(spec, spec.bodies)[..., None]
-    drawn.update({id(body): _paste(light, body, spec, ground_rgb) for body in tall})
+    drawn = {}
+    for layer in (low, tall):  # what lies flat is shaded by what stands, never by itself
+        light *= _shadows(spec, layer)[..., None]
+        drawn.update({id(body): _paste(light, body, spec, ground_rgb) for body in layer})
     light *= fall[..., None]
     image = develop(light, spec, np.random.default_rng((spec.seed, 1)))
     parts = tuple(_part_truth(body, drawn[id(body)]) for body in spec.parts if drawn[id(body)] is not None)
@@ -147,6 +148,8 @@ def _fall_off(spec):
 
 def _shadows(spec, bodies):
     """Share of the light that reaches the bench between the bodies, (height, width)."""
+    if not bodies:
+        return np.ones((spec.view.height, spec.view.width), np.float32)
     view = spec.view.resized(_SHADOW_WIDTH)
     scale = view.px_per_mm()
     open_sky = np.ones((view.height, view.width), np.float32)
@@ -168,7 +171,7 @@ def _cast(cover, lamp, height, scale):
     """Shadow of a silhouette swept from the bench to the body's height, softer the higher."""
     toward = -lamp.direction[:2] / lamp.direction[2]
     shadow = np.zeros_like(cover)
-    for share in (0.15, 0.4, 0.65, 0.9):
+    for share in np.linspace(0.1, 0.95, 7):
         move = toward * height * share * scale
         matrix = np.array([[1, 0, move[0]], [0, 1, move[1]]])
         soft = max(lamp.size_rad * height * share * scale, 0.4)

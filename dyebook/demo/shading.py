@@ -8,6 +8,8 @@ from dyebook.demo.spectra import FILM_INDEX
 
 __all__ = ["Finish", "Lamp", "Surroundings", "film_factor", "film_path", "irradiance", "mirror"]
 
+CAMERA_RAD = 0.25  # half the angle that camera, hands and head take up above the bench
+
 
 @dataclass(frozen=True)
 class Lamp:
@@ -17,12 +19,22 @@ class Lamp:
     tilt_deg: float = 40.0  # from the zenith
     share: float = 0.7
     size_rad: float = 0.2
+    length_rad: float = 0.0  # how far a tube or window stretches sideways beyond that
+    lie_deg: float = 0.0  # which way it stretches
 
     @property
     def direction(self):
         """Unit vector from the bench to the lamp; x right, y down the picture, z to the camera."""
         azimuth, tilt = np.radians((self.azimuth_deg, self.tilt_deg))
         return np.array([np.sin(tilt) * np.cos(azimuth), np.sin(tilt) * np.sin(azimuth), np.cos(tilt)])
+
+    @property
+    def sideways(self):
+        """Unit vector along which the lamp stretches, square to its direction."""
+        towards, lie = self.direction, np.radians(self.lie_deg)
+        across = np.cross(towards, (0.0, 0.0, 1.0)) if towards[2] < 0.999 else np.array([1.0, 0.0, 0.0])
+        across = across / np.linalg.norm(across)
+        return np.cos(lie) * across + np.sin(lie) * np.cross(towards, across)
 
 
 @dataclass(frozen=True)
@@ -32,6 +44,8 @@ class Surroundings:
     lamps: tuple[Lamp, ...] = (Lamp(),)
     walls: float = 0.5  # brightness near the horizon against the zenith
     camera_dark: float = 0.35  # brightness of camera and hand, straight above, against the room
+    lean: float = 0.0  # how much brighter one side of the room is, 0..1
+    lean_deg: float = 0.0
 
     @property
     def room(self):
@@ -96,14 +110,30 @@ def mirror(normal, around, rough_rad):
     ground = ground * ground * (3 - 2 * ground)
     height = np.clip(up, 0, 1)
     sky = around.room * (around.walls + (1 - around.walls) * height)
-    blot = 0.18**2 + 4 * rough_rad**2
-    sky = sky * (1 - (1 - around.camera_dark) * (0.18**2 / blot) * np.exp((up - 1) / blot))
+    if around.lean:
+        side = np.radians(around.lean_deg)
+        sky = sky * (1 + around.lean * 2 * z * (normal[..., 0] * np.cos(side) + normal[..., 1] * np.sin(side)))
+    blot = CAMERA_RAD**2 + 4 * rough_rad**2
+    sky = sky * (1 - (1 - around.camera_dark) * (CAMERA_RAD**2 / blot) * np.exp((up - 1) / blot))
     for lamp in around.lamps:
         towards = lamp.direction
         along = 2 * z * (normal @ towards.astype(normal.dtype)) - towards[2]
         size = lamp.size_rad**2 + 4 * rough_rad**2
-        sky = sky + lamp.share / (2 * size * towards[2]) * np.exp((along - 1) / size)
+        sky = sky + _lamp_image(normal, lamp, along, size)
     return sky * (1 - ground), ground
+
+
+def _lamp_image(normal, lamp, along, size):
+    """Brightness of a lamp's blurred image: `along` is the cosine off its middle, `size` its variance."""
+    z = normal[..., 2]
+    peak = lamp.share / (2 * lamp.direction[2])
+    if not lamp.length_rad:
+        return peak / size * np.exp((along - 1) / size)
+    sideways = lamp.sideways.astype(normal.dtype)
+    aside = 2 * z * (normal @ sideways) - sideways[2]
+    long = size + lamp.length_rad**2
+    off = (along - 1) / size + 0.5 * aside**2 * (1 / size - 1 / long)
+    return peak / np.sqrt(size * long) * np.exp(np.minimum(off, 0))
 
 
 def film_path(normal, around):

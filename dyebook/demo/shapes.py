@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-__all__ = ["Dome", "Plate", "Ring", "Turned"]
+__all__ = ["Dome", "Plate", "Ring", "Turned", "unit"]
 
 
 @dataclass(frozen=True)
@@ -45,7 +45,7 @@ class Turned:
         normal = np.stack([-slope, across, np.sqrt(1 - across**2)], axis=-1)
         for start, end, pitch in self.knurls:
             normal = normal + self._knurl(x, across, r, start, end, pitch)
-        return distance, _unit(normal)
+        return distance, unit(normal)
 
     @staticmethod
     def _knurl(x, across, r, start, end, pitch):
@@ -98,7 +98,7 @@ class Plate:
         out_y = (self._distance(x, y + step) - d) / step
         steep = 1.2 * np.clip(1 + d / self.bevel, 0, 1) ** 2 if self.bevel else 0.0
         bow_x, bow_y = self.bow * x / self.half_x, 0.5 * self.bow * y / self.half_y
-        return d, _unit(np.stack([steep * out_x + bow_x, steep * out_y + bow_y, np.ones_like(d)], axis=-1))
+        return d, unit(np.stack([steep * out_x + bow_x, steep * out_y + bow_y, np.ones_like(d)], axis=-1))
 
 
 @dataclass(frozen=True)
@@ -130,7 +130,7 @@ class Ring:
         across = np.clip((np.abs(u) - flat) / (1 - flat), 0, 0.98) * np.sign(u)
         slope = across / np.sqrt(1 - across**2)
         away = np.stack([x, y], axis=-1) / np.maximum(radius, 1e-3)[..., None]
-        return (np.abs(u) - 1) * half, _unit(
+        return (np.abs(u) - 1) * half, unit(
             np.concatenate([away * slope[..., None], np.ones_like(u)[..., None]], axis=-1)
         )
 
@@ -171,9 +171,10 @@ class Dome:
         side = -0.5 * (np.sin(self.ribs * turn) if self.ribs else 0) * (steep > 0.3) * steep
         along = np.stack([-away[..., 1], away[..., 0]], axis=-1)
         tilt = away * slope[..., None] + along * np.broadcast_to(side, d.shape)[..., None]
-        return d, _unit(np.concatenate([tilt, np.ones_like(d)[..., None]], axis=-1))
+        return d, unit(np.concatenate([tilt, np.ones_like(d)[..., None]], axis=-1))
 
 
-def _unit(vectors):
-    vectors = vectors.astype(np.float32)
-    return vectors / np.linalg.norm(vectors, axis=-1, keepdims=True)
+def unit(vectors):
+    """Return vectors (..., 3) at length 1, float32."""
+    vectors = np.asarray(vectors, dtype=np.float32)
+    return vectors / np.sqrt(np.einsum("...i,...i->...", vectors, vectors))[..., None]

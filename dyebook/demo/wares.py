@@ -14,14 +14,14 @@ __all__ = ["KINDS", "flawed", "near_shade", "random_film", "random_part"]
 
 def random_film(rng):
     """Return a dyed film from pale to near black: one dye, or two mixed."""
-    names = rng.choice(list(DYES), size=1 if rng.random() < 0.6 else 2, replace=False)
+    names = ["grey"] if rng.random() < 0.08 else rng.choice(list(DYES), size=1 + (rng.random() < 0.4), replace=False)
     shares = rng.dirichlet(np.full(len(names), 2.0))
     bands = tuple(
         (peak + rng.normal(0, 8), sigma * rng.uniform(0.85, 1.2), weight * share)
         for name, share in zip(names, shares, strict=True)
         for peak, sigma, weight in DYES[str(name)]
     )
-    absorbance = float(np.exp(rng.uniform(np.log(0.05), np.log(1.6))))
+    absorbance = float(np.exp(rng.uniform(np.log(0.05), np.log(1.7))))
     return Film(bands, absorbance, float(rng.uniform(0.72, 0.93)), float(rng.uniform(0.001, 0.012)))
 
 
@@ -91,13 +91,14 @@ KINDS = {"pen": _pen, "knob": _knob, "grip": _grip, "tag": _tag, "ring": _ring, 
 
 def _finish(rng):
     """A blasted, brushed or bright finish under the film."""
+    bright = rng.random() < 0.3
     return Finish(
-        metallic=float(rng.uniform(0.25, 0.65)),
-        lobe_rad=float(rng.uniform(0.2, 0.42)),
-        gloss=0.056,
-        gloss_rad=float(rng.uniform(0.02, 0.11)),
-        brush=float(rng.choice([0.0, 0.03, 0.07])),
-        grain=float(rng.uniform(0.0, 0.025)),
+        metallic=float(rng.uniform(0.4, 0.75) if bright else rng.uniform(0.25, 0.65)),
+        lobe_rad=float(rng.uniform(0.1, 0.2) if bright else rng.uniform(0.2, 0.42)),
+        gloss=float(rng.uniform(0.035, 0.056)),
+        gloss_rad=float(rng.uniform(0.008, 0.04) if bright else rng.uniform(0.03, 0.11)),
+        brush=float(rng.choice([0.0, 0.015, 0.04])),
+        grain=float(rng.uniform(0.0, 0.015)),
     )
 
 
