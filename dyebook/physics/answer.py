@@ -1,0 +1,80 @@
+"""What every bench sum hands back: numbers with their basis and cautions, and the one check of typed figures."""
+
+import math
+from dataclasses import dataclass, fields
+
+from dyebook.errors import RecordError
+
+__all__ = ["Answer", "check_figure"]
+
+_DIGITS = 6
+
+
+@dataclass(frozen=True, kw_only=True)
+class Answer:
+    """Ground of all bench results.
+
+    Attributes
+    ----------
+    basis : str
+        The rule or the data the figures rest on.
+    cautions : tuple of str
+        What to take care of when acting on them.
+    notes : tuple of str
+        What else should be known about these figures.
+    """
+
+    basis: str
+    cautions: tuple = ()
+    notes: tuple = ()
+
+    def to_dict(self):
+        """Return the answer as plain numbers, texts and lists; None where nothing is known."""
+        return {item.name: _plain(getattr(self, item.name)) for item in fields(self)}
+
+
+def _plain(value):
+    if isinstance(value, Answer):
+        return value.to_dict()
+    if isinstance(value, dict):
+        return {key: _plain(entry) for key, entry in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [_plain(entry) for entry in value]
+    if value is None or isinstance(value, (str, bool, int)):
+        return value
+    number = float(value)
+    return float(f"{number:.{_DIGITS}g}") if math.isfinite(number) else None
+
+
+def check_figure(name, value, unit, lower, upper, hint=""):
+    """Return `value` as a float if it is a possible figure.
+
+    Parameters
+    ----------
+    name : str
+        What the figure is, in the user's words.
+    value : float
+    unit : str
+        As printed.
+    lower, upper : float
+        The figure must be above `lower` and not above `upper`.
+    hint : str
+        What to do otherwise.
+
+    Returns
+    -------
+    float
+
+    Raises
+    ------
+    RecordError
+        If the figure is not a number or out of range.
+    """
+    try:
+        number = float(value)
+    except (TypeError, ValueError):
+        raise RecordError(f"{name} is {value!r}; a number in {unit} is needed") from None
+    if not lower < number <= upper:
+        advice = hint or "check the figure and its unit"
+        raise RecordError(f"{name} is {number:g} {unit}; it must be above {lower:g} and at most {upper:g}; {advice}")
+    return number

@@ -1,0 +1,271 @@
+"""Care of a dye bath: making up, topping up, the level line, and how used it is."""
+
+import math
+from dataclasses import dataclass
+
+from dyebook.errors import RecordError
+from dyebook.physics.answer import Answer, check_figure
+from dyebook.physics.cautions import cautions_for
+from dyebook.record import check_value
+
+__all__ = [
+    "BathAge",
+    "LevelLine",
+    "MakeUp",
+    "TopUp",
+    "check_level",
+    "check_window",
+    "estimate_strength",
+    "make_up_bath",
+    "reckon_age",
+    "top_up_bath",
+]
+
+# dye held by a film at full shade; wide because it differs between dyes and shades. Rule of thumb, no source: let the
+# uptake model of the bath replace it
+UPTAKE_MG_PER_DM2_UM = 0.2
+UPTAKE_SD_FRACTION = 0.7
+DRAG_OUT_ML_PER_DM2 = 1.5  # plain parts with a short drip, common practice 0.5 to 3
+_MAX_L = 1e5
+
+
+@dataclass(frozen=True, kw_only=True)
+class MakeUp(Answer):
+    """Dye to weigh in for a new bath."""
+
+    dye_g: float
+    dye_g_per_l: float
+    bath_volume_l: float
+
+
+def make_up_bath(dye_g_per_l, bath_volume_l):
+    """Dye for a new bath.
+
+    Parameters
+    ----------
+    dye_g_per_l, bath_volume_l : float
+
+    Returns
+    -------
+    MakeUp
+    """
+    strength = _positive("dye_g_per_l", dye_g_per_l)
+    volume = check_figure("bath_volume_l", bath_volume_l, "L", 0, _MAX_L)
+    notes = ()
+    if not 0.25 <= strength <= 10:
+        notes = (f"{strength:g} g/L is outside the usual 0.25 to 10 g/L (handbook)",)
+    return MakeUp(
+        dye_g=strength * volume,
+        dye_g_per_l=strength,
+        bath_volume_l=volume,
+        basis="mass = strength × volume; dissolve in warm soft water first, then fill to the line",
+        cautions=cautions_for("dye", "hot_bath", "waste"),
+        notes=notes,
+    )
+
+
+def estimate_strength(
+    dye_g_per_l,
+    bath_volume_l,
+    *,
+    dyed_dm2=0.0,
+    film_um=10.0,
+    uptake_mg_per_dm2=None,
+    evaporated_l=0.0,
+    drag_out_ml_per_dm2=DRAG_OUT_ML_PER_DM2,
+):
+    """Strength of a bath after work, evaporation and drag-out.
+
+    Parameters
+    ----------
+    dye_g_per_l, bath_volume_l : float
+        When it was last known.
+    dyed_dm2 : float
+        Area dyed since.
+    film_um : float
+        Its film.
+    uptake_mg_per_dm2 : float, optional
+        Dye taken up, from the bath's uptake model; a rule of thumb without it.
+    evaporated_l : float
+    drag_out_ml_per_dm2 : float
+
+    Returns
+    -------
+    strength_g_per_l, strength_g_per_l_sd, volume_l : float
+
+    Raises
+    ------
+    RecordError
+        If more is gone than was there.
+    """
+    strength = _positive("dye_g_per_l", dye_g_per_l)
+    volume = check_figure("bath_volume_l", bath_volume_l, "L", 0, _MAX_L)
+    guessed = uptake_mg_per_dm2 is None
+    uptake_mg = UPTAKE_MG_PER_DM2_UM * film_um if guessed else uptake_mg_per_dm2
+    taken_g = uptake_mg * dyed_dm2 / 1000
+    dragged_l = drag_out_ml_per_dm2 * dyed_dm2 / 1000
+    left_l = volume - evaporated_l - dragged_l
+    left_g = strength * (volume - dragged_l) - taken_g
+    if min(left_l, left_g) <= 0:
+        raise RecordError(
+            f"reckoned use leaves {left_l:.3g} L with {left_g:.3g} g of dye; check area, uptake and evaporation, "
+            "or measure the strength"
+        )
+    sd_g = math.hypot((UPTAKE_SD_FRACTION if guessed else 0.2) * taken_g, 0.5 * strength * dragged_l)
+    return left_g / left_l, sd_g / left_l, left_l
+
+
+@dataclass(frozen=True, kw_only=True)
+class TopUp(Answer):
+    """What brings a bath back: grams of dye and litres of water, and the strength it was thought to have."""
+
+    dye_g: float
+    dye_g_sd: float
+    water_l: float
+    strength_g_per_l: float
+    strength_g_per_l_sd: float
+    dilute_l: float
+
+
+def top_up_bath(target_g_per_l, full_volume_l, *, measured_g_per_l=None, present_volume_l=None, **use):
+    """Dye and water to bring a bath back to strength and level.
+
+    Parameters
+    ----------
+    target_g_per_l, full_volume_l : float
+    measured_g_per_l : float, optional
+        Strength as measured now.
+    present_volume_l : float, optional
+        Volume now; needed with a measured strength.
+    **use
+        Else the arguments of `estimate_strength` since the bath stood at target and level.
+
+    Returns
+    -------
+    TopUp
+        `dilute_l` is the bath to take out and replace by water when it is too strong.
+    """
+    target = _positive("dye_g_per_l", target_g_per_l)
+    full = check_figure("bath_volume_l", full_volume_l, "L", 0, _MAX_L)
+    if measured_g_per_l is None:
+        strength, sd, present = estimate_strength(target, full, **use)
+        present = present if present_volume_l is None else present_volume_l
+        basis = "reckoned from area dyed, uptake, evaporation and drag-out" + (
+            "" if use.get("uptake_mg_per_dm2") is not None else " (uptake: rule of thumb)"
+        )
+    else:
+        strength, present = _positive("dye_g_per_l", measured_g_per_l), present_volume_l or full
+        sd, basis = 0.05 * strength, "measured strength, 5 % uncertain"
+    if present > full * (1 + 1e-9):
+        raise RecordError(f"the bath holds {present:g} L, above its line at {full:g} L; check the level")
+    missing_g = target * full - strength * present
+    return TopUp(
+        dye_g=max(missing_g, 0.0),
+        dye_g_sd=sd * present,
+        water_l=full - present,
+        strength_g_per_l=strength,
+        strength_g_per_l_sd=sd,
+        dilute_l=max(-missing_g, 0.0) / strength,
+        basis=basis,
+        cautions=cautions_for("dye", "hot_bath", "waste"),
+        notes=_top_up_notes(missing_g),
+    )
+
+
+def _top_up_notes(missing_g):
+    if missing_g < 0:
+        return ("the bath is stronger than wanted: dip shorter, or store part of it and fill with water",)
+    return ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class LevelLine(Answer):
+    """Whether the dye covers a part: depth with the part in, what is missing, and where the line would stand."""
+
+    depth_mm: float
+    covers: bool
+    missing_l: float
+    rise_mm: float
+
+
+def check_level(bath_volume_l, tank_area_dm2, part_height_mm, part_volume_l=0.0, margin_mm=20.0):
+    """Whether a bath covers a hanging part.
+
+    Parameters
+    ----------
+    bath_volume_l : float
+    tank_area_dm2 : float
+        Inside of the tank seen from above.
+    part_height_mm, part_volume_l : float
+    margin_mm : float
+        Cover wanted above and below together.
+
+    Returns
+    -------
+    LevelLine
+    """
+    volume = check_figure("bath_volume_l", bath_volume_l, "L", 0, _MAX_L)
+    floor = check_figure("the tank's area", tank_area_dm2, "dm²", 0, 1e5)
+    height = check_figure("the part's height", part_height_mm, "mm", 0, 1e4)
+    depth = (volume + part_volume_l) / floor * 100
+    missing = max(height + margin_mm - depth, 0.0)
+    return LevelLine(
+        depth_mm=depth,
+        covers=missing == 0,
+        missing_l=missing * floor / 100,
+        rise_mm=part_volume_l / floor * 100,
+        basis=f"volume over area, with {margin_mm:g} mm of cover",
+        cautions=cautions_for("hot_bath"),
+        notes=() if missing == 0 else ("a part that stands out gets a level line: fill up before dyeing",),
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class BathAge(Answer):
+    """How used a bath is, in area per litre and in days, and whether it has passed the shop's own limits."""
+
+    dm2_per_l: float
+    days: float
+    worn_out: bool
+
+
+def reckon_age(dyed_dm2, bath_volume_l, days, *, limit_dm2_per_l=None, limit_days=None):
+    """Age of a bath against the shop's own limits; without limits it is never called worn out."""
+    volume = check_figure("bath_volume_l", bath_volume_l, "L", 0, _MAX_L)
+    used = check_figure("the area dyed", dyed_dm2, "dm²", -1e-9, 1e9) / volume
+    old = check_figure("the age", days, "days", -1e-9, 1e5)
+    worn = (limit_dm2_per_l is not None and used >= limit_dm2_per_l) or (limit_days is not None and old >= limit_days)
+    return BathAge(
+        dm2_per_l=used,
+        days=old,
+        worn_out=worn,
+        basis="your own limits" if limit_dm2_per_l or limit_days else "no limit set: watch the check coupon",
+        cautions=cautions_for("waste"),
+    )
+
+
+def check_window(name, value, lower, upper):
+    """Say in words whether a bath figure lies in the window the shop set for this dye.
+
+    Parameters
+    ----------
+    name : {"ph", "bath_temp_c"}
+    value, lower, upper : float
+
+    Returns
+    -------
+    str or None
+        None inside the window.
+    """
+    number = check_value(name, value)
+    if lower <= number <= upper:
+        return None
+    side = "below" if number < lower else "above"
+    return f"{name} {number:g} is {side} your window of {lower:g} to {upper:g} for this dye"
+
+
+def _positive(name, value):
+    number = check_value(name, value)
+    if not number > 0:
+        raise RecordError(f"{name} is {value!r}; a number above 0 is needed")
+    return number

@@ -1,0 +1,247 @@
+"""The electrolyte made up: how much acid and water, and how warm it gets."""
+
+import itertools
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from dyebook.errors import RecordError
+from dyebook.physics.acid import (
+    MAX_WT_PERCENT,
+    WATER_G_PER_ML,
+    density_g_per_ml,
+    dilution_rise_c,
+    g_per_l_of_wt,
+    heat_capacity_kj_per_kg_k,
+    sg_20_20,
+    wt_of_g_per_l,
+    wt_of_sg,
+)
+from dyebook.physics.answer import Answer, check_figure
+from dyebook.physics.cautions import cautions_for
+
+__all__ = ["AcidMix", "g_per_l_of_parts", "mix_acid", "mix_volumes"]
+
+MAX_RISE_C = 40.0
+MAX_VOLUME_L = 100_000.0
+WINDOW_G_PER_L = (150.0, 200.0)  # common decorative window; handbook: 165 to 180
+
+
+@dataclass(frozen=True, kw_only=True)
+class AcidMix(Answer):
+    """What to measure out for a bath.
+
+    Attributes
+    ----------
+    acid_ml, water_ml : float
+        At 20 °C; their sum is larger than the bath, because the mix contracts.
+    volume_l : float
+        The bath once it has cooled to 20 °C.
+    g_per_l, wt_percent : float
+        Strength of the bath.
+    acid_wt_percent : float
+        Strength of the acid used.
+    contraction_ml : float
+    sg : float
+        What a hydrometer should read in the fresh bath, 20/20 °C.
+    rise_c : float
+        Warming if all is mixed at once and no heat is lost.
+    portions : int
+        In how many cooled portions the acid is added.
+    portion_acid_ml : tuple of float
+        Acid per portion; each warms the mix about equally.
+    portion_rise_c : float
+    """
+
+    acid_ml: float
+    water_ml: float
+    volume_l: float
+    g_per_l: float
+    wt_percent: float
+    acid_wt_percent: float
+    contraction_ml: float
+    sg: float
+    rise_c: float
+    portions: int
+    portion_acid_ml: tuple
+    portion_rise_c: float
+
+
+def mix_volumes(acid_wt_percent, g_per_l, volume_l):
+    """Acid and water for a bath, by mass balance and density.
+
+    Parameters
+    ----------
+    acid_wt_percent : float or array, 0..98
+    g_per_l : float or array
+        Wanted, at 20 °C.
+    volume_l : float or array
+        Final volume at 20 °C.
+
+    Returns
+    -------
+    acid_ml, water_ml : float or array
+
+    Raises
+    ------
+    RecordError
+        If the bath would have to be stronger than the acid.
+    """
+    stock_g_per_l = np.asarray(g_per_l_of_wt(acid_wt_percent))
+    asked = np.asarray(g_per_l, float)
+    if np.any(asked > stock_g_per_l):
+        raise RecordError(
+            f"{asked.max():g} g/L is asked for, but the acid at hand ({np.min(acid_wt_percent):g} wt %) holds "
+            f"{stock_g_per_l.min():.0f} g/L itself; ask for less or use stronger acid"
+        )
+    acid_l = asked * np.asarray(volume_l, float) / stock_g_per_l
+    bath_kg = np.asarray(density_g_per_ml(wt_of_g_per_l(asked))) * volume_l
+    water_kg = bath_kg - acid_l * np.asarray(density_g_per_ml(acid_wt_percent))
+    return acid_l * 1000, np.maximum(water_kg, 0.0) / WATER_G_PER_ML * 1000
+
+
+def mix_acid(g_per_l, volume_l, *, wt_percent=None, sg=None, sg_temp_c=20.0):
+    """Plan a bath from the acid at hand.
+
+    Parameters
+    ----------
+    g_per_l : float
+        Wanted H2SO4, g/L.
+    volume_l : float
+        Wanted volume at 20 °C, L.
+    wt_percent : float, optional
+        Strength of the acid at hand, at most 98 %.
+    sg : float, optional
+        Its specific gravity 20/20 instead, up to 95 %.
+    sg_temp_c : float
+        Temperature at which `sg` was read.
+
+    Returns
+    -------
+    AcidMix
+
+    Raises
+    ------
+    RecordError
+        If a figure is impossible, or the acid is weaker than the bath asked for.
+    """
+    if (wt_percent is None) == (sg is None):
+        raise RecordError("the acid's strength is needed once: its wt % from the label, or its specific gravity")
+    asked = check_figure("the wanted strength", g_per_l, "g/L", 0, 2000, "baths for dyeing hold 150 to 200 g/L")
+    volume = check_figure("the volume", volume_l, "L", 0, MAX_VOLUME_L)
+    stock = wt_of_sg(sg, sg_temp_c) if wt_percent is None else wt_percent
+    stock = check_figure("the acid at hand", stock, "wt %", 0, MAX_WT_PERCENT)
+    acid_ml, water_ml = (float(part) for part in mix_volumes(stock, asked, volume))
+    bath_wt = wt_of_g_per_l(asked)
+    portions = _plan_portions(stock, acid_ml, water_ml)
+    return AcidMix(
+        acid_ml=acid_ml,
+        water_ml=water_ml,
+        volume_l=volume,
+        g_per_l=asked,
+        wt_percent=bath_wt,
+        acid_wt_percent=stock,
+        contraction_ml=acid_ml + water_ml - volume * 1000,
+        sg=sg_20_20(bath_wt),
+        rise_c=dilution_rise_c(stock, bath_wt),
+        portions=len(portions),
+        portion_acid_ml=tuple(acid for acid, _ in portions),
+        portion_rise_c=max(rise for _, rise in portions),
+        basis=_mix_basis(sg, sg_temp_c),
+        cautions=_mix_cautions(len(portions)),
+        notes=_mix_notes(stock, asked),
+    )
+
+
+def _mix_basis(sg, sg_temp_c):
+    source = "wt % as given" if sg is None else f"SG 20/20 of {sg:g} read at {sg_temp_c:g} °C"
+    return (
+        f"mass balance with contraction, handbook density at 20 °C (checked with Myhre 1998), {source}; "
+        "rise from Thomsen's heat of dilution, good to about 4 °C"
+    )
+
+
+def _mix_cautions(portions):
+    names = ["acid_into_water", "cool_before_use", "protection", "hydrogen", "waste"]
+    if portions > 1:
+        names.insert(1, "cooled_portions")
+    return cautions_for(*names)
+
+
+def _mix_notes(stock, asked):
+    notes = [
+        "by volume, 1 part of 96 % acid to 10 of water is 164 g/L, while 1 part of battery acid (SG 1.280) to 1 of "
+        f"water is 239 g/L: different baths, so go by g/L. This bath is 1 : {_water_parts(stock, asked):.1f}"
+    ]
+    low, high = WINDOW_G_PER_L
+    if not low <= asked <= high:
+        notes.append(f"{asked:g} g/L is outside the usual {low:g} to {high:g} g/L for films that are dyed")
+    return tuple(notes)
+
+
+def _water_parts(stock, asked):
+    acid_ml, water_ml = mix_volumes(stock, asked, 1.0)
+    return float(water_ml / acid_ml)
+
+
+def _plan_portions(stock, acid_ml, water_ml):
+    """Fewest portions of acid (mL, rise in °C) that each warm the mix by no more than `MAX_RISE_C`."""
+    acid_g = acid_ml * density_g_per_ml(stock)
+    water_g = water_ml * WATER_G_PER_ML
+    if water_g <= 0:
+        return ((acid_ml, 0.0),)
+    shares = np.linspace(0, 1, 2001)
+    wt = shares * acid_g * stock / (shares * acid_g + water_g)
+    enthalpy = _warmth(stock, wt)
+    count = max(1, math.ceil(enthalpy[-1] / MAX_RISE_C))
+    while True:
+        cuts = np.interp(np.linspace(0, enthalpy[-1], count + 1), enthalpy, shares)
+        steps = np.interp(cuts, shares, wt)
+        rises = [_step_rise(stock, low, high) for low, high in itertools.pairwise(steps)]
+        if max(rises) <= MAX_RISE_C:
+            return tuple(zip((np.diff(cuts) * acid_ml).tolist(), rises, strict=True))
+        count += 1
+
+
+def _warmth(stock, wt):
+    rise = np.zeros_like(wt)
+    rise[1:] = dilution_rise_c(stock, wt[1:])
+    return np.maximum.accumulate(rise)
+
+
+def _step_rise(stock, wt_low, wt_high):
+    """Rise when acid of `stock` takes a cooled mix from one strength to the next."""
+    before = 0.0
+    if wt_low > 0:
+        mass_share = (stock - wt_high) / (stock - wt_low)
+        before = _heat_per_kg(stock, wt_low) * mass_share
+    return float((_heat_per_kg(stock, wt_high) - before) / heat_capacity_kj_per_kg_k(wt_high))
+
+
+def _heat_per_kg(stock, wt):
+    return dilution_rise_c(stock, wt) * heat_capacity_kj_per_kg_k(wt)
+
+
+def g_per_l_of_parts(acid_wt_percent, water_parts, acid_parts=1.0):
+    """Strength that a mix by volume gives, contraction and all.
+
+    Parameters
+    ----------
+    acid_wt_percent : float
+    water_parts, acid_parts : float
+        Volumes at 20 °C in any one unit.
+
+    Returns
+    -------
+    float
+        g/L at 20 °C.
+
+    Examples
+    --------
+    >>> round(g_per_l_of_parts(96, 10), 1)
+    164.2
+    """
+    acid_g = acid_parts * density_g_per_ml(acid_wt_percent)
+    wt = acid_g * acid_wt_percent / (acid_g + water_parts * WATER_G_PER_ML)
+    return g_per_l_of_wt(wt)

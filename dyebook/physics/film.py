@@ -1,0 +1,298 @@
+"""Film from charge: run plans, film classes, and what a film does to dimensions."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from dyebook.errors import RecordError
+from dyebook.physics.answer import Answer, check_figure
+from dyebook.physics.cautions import cautions_for
+from dyebook.physics.constants import METAL_UM_PER_A_MIN_DM2
+from dyebook.physics.rates import RULES, alloy_factor, check_faraday, growth_rate
+from dyebook.record import check_value
+
+__all__ = [
+    "FilmPlan",
+    "buildup_fraction",
+    "diameter_growth_um",
+    "film_class",
+    "lost_contact_factor",
+    "metal_lost_um",
+    "pitch_diameter_growth_um",
+    "plan_film",
+    "supply_plan",
+]
+
+DENSITY_WINDOW = (1.0, 2.0)  # A/dm2, common decorative window (handbooks, from memory; guidebook 1.08 to 1.61)
+# ISO 7599: name, least average, least local thickness in µm; values from memory
+_CLASSES = (("AA5", 5, 4), ("AA10", 10, 8), ("AA15", 15, 12), ("AA20", 20, 16), ("AA25", 25, 20))
+_THREAD_60_FACTOR = 4.0  # twice 1 / sin 30°: each flank moves the pitch line by film / sin(half angle), on both sides
+
+
+@dataclass(frozen=True, kw_only=True)
+class FilmPlan(Answer):
+    """One anodise run: what is set, and the film that comes of it.
+
+    Attributes
+    ----------
+    film_um, film_um_sd : float
+    minutes, charge_ah, current_density_a_per_dm2, area_dm2, current_a : float
+    rule_film_um, rule_minutes : float
+        What the plain 720 rule alone says: the film in `minutes`, and the time for `film_um`.
+    film_class : str or None
+        ISO 7599 class whose average the expected film meets.
+    diameter_growth_um : float
+        Growth of an outside diameter.
+    metal_lost_um : float
+        Metal gone from a face once the film is stripped.
+    """
+
+    film_um: float
+    film_um_sd: float
+    minutes: float
+    charge_ah: float
+    current_density_a_per_dm2: float
+    area_dm2: float
+    current_a: float
+    rule_film_um: float
+    rule_minutes: float
+    film_class: str | None
+    diameter_growth_um: float
+    metal_lost_um: float
+
+
+def plan_film(
+    area_dm2,
+    current_a,
+    *,
+    minutes=None,
+    film_um=None,
+    alloy=None,
+    electrolyte_temp_c=None,
+    rule="720",
+    own_rate=None,
+):
+    """Plan a run at constant current: film from time, or time from film.
+
+    Parameters
+    ----------
+    area_dm2, current_a : float
+    minutes, film_um : float
+        One of the two.
+    alloy : str, optional
+    electrolyte_temp_c : float, optional
+        Brings in the correction for temperature, density and time; the plain rule without it.
+    rule : {"720", "0.30"}
+    own_rate : GrowthRate, optional
+        What the shop's gauge has taught; replaces rule, alloy and temperature.
+
+    Returns
+    -------
+    FilmPlan
+
+    Raises
+    ------
+    RecordError
+        If a figure is impossible, or the film cannot be reached.
+    """
+    area = _positive("area_dm2", area_dm2)
+    current = check_figure("the current", current_a, "A", 0, 1e5)
+    density = current / area
+    if density > 20:
+        raise RecordError(
+            f"{current:g} A on {area:g} dm² is {density:.3g} A/dm², far above any run; check area and unit"
+        )
+    _check_one_of(minutes, film_um, density)
+    rate = own_rate or growth_rate(density, electrolyte_temp_c, alloy=alloy, rule=rule)
+    if minutes is None:
+        film = _positive("film_um", film_um)
+        minutes = float(rate.minutes(density, film))
+        _check_reachable(minutes, film, density)
+    else:
+        minutes = check_figure("the time", minutes, "min", 0, 1440)
+        film = float(rate.film_um(density, minutes))
+    return _film_plan(area, current, minutes, film, rate, alloy)
+
+
+def _film_plan(area, current, minutes, film, rate, alloy):
+    density = current / area
+    charge = density * minutes
+    return FilmPlan(
+        film_um=film,
+        film_um_sd=float(film * rate.sd_fraction),
+        minutes=minutes,
+        charge_ah=current * minutes / 60,
+        current_density_a_per_dm2=density,
+        area_dm2=area,
+        current_a=current,
+        rule_film_um=RULES["720"] * charge,
+        rule_minutes=film / (RULES["720"] * density),
+        film_class=film_class(film),
+        diameter_growth_um=float(diameter_growth_um(film, charge)),
+        metal_lost_um=float(metal_lost_um(charge)),
+        basis=rate.basis,
+        cautions=cautions_for("supply_off", "hydrogen", "protection", "mains"),
+        notes=_plan_notes(density, minutes, alloy),
+    )
+
+
+def _positive(name, value):
+    number = check_value(name, value)
+    if not number > 0:
+        raise RecordError(f"{name} is {value!r}; a number above 0 is needed")
+    return number
+
+
+def _check_one_of(minutes, film_um, density):
+    if minutes is None and film_um is None:
+        raise RecordError("a time or a film is needed: give the minutes to learn the film, or the film for the minutes")
+    if minutes is not None and film_um is not None:
+        check_faraday(float(film_um), density * float(minutes))
+        raise RecordError("give either the minutes or the film, the other follows")
+
+
+def _check_reachable(minutes, film, density):
+    if not minutes <= 1440:
+        raise RecordError(
+            f"{film:g} µm at {density:.3g} A/dm² would take more than a day, or dissolve as fast as it grows; "
+            "raise the current or cool the electrolyte"
+        )
+
+
+def _plan_notes(density, minutes, alloy):
+    notes = []
+    low, high = DENSITY_WINDOW
+    if not low <= density <= high:
+        notes.append(f"{density:.3g} A/dm² is outside the usual {low:g} to {high:g} A/dm² for films that are dyed")
+    if minutes > 90:
+        notes.append("long runs grow soft, powdery film: watch the temperature")
+    if alloy is not None and alloy_factor(alloy).note:
+        notes.append(f"{alloy}: {alloy_factor(alloy).note}")
+    return tuple(notes)
+
+
+def film_class(average_um, local_um=None):
+    """ISO 7599 class that a film meets.
+
+    Parameters
+    ----------
+    average_um : float
+        Average thickness.
+    local_um : float, optional
+        Smallest local thickness; both conditions must hold where it is known.
+
+    Returns
+    -------
+    str or None
+        ``"AA5"`` to ``"AA25"``, None below the lowest class.
+
+    Examples
+    --------
+    >>> film_class(16, 11)
+    'AA10'
+    """
+    local_um = average_um if local_um is None else local_um
+    met = [name for name, average, local in _CLASSES if _reaches(average_um, average) and _reaches(local_um, local)]
+    return met[-1] if met else None
+
+
+def _reaches(film_um, limit_um):
+    """Whether the film meets a limit, a rounding error apart."""
+    return film_um >= limit_um * (1 - 1e-9)
+
+
+def metal_lost_um(charge_a_min_per_dm2):
+    """Metal turned into film or dissolved, µm per face; gone for good when the film is stripped."""
+    return METAL_UM_PER_A_MIN_DM2 * np.asarray(charge_a_min_per_dm2, float)
+
+
+def buildup_fraction(rate_um_per_a_min_dm2=RULES["720"]):
+    """Share of a film that stands above the old surface, 0..1, for a growth rate in µm per A·min/dm²."""
+    return 1 - METAL_UM_PER_A_MIN_DM2 / np.asarray(rate_um_per_a_min_dm2, float)
+
+
+def diameter_growth_um(film_um, charge_a_min_per_dm2=None):
+    """Growth of an outside diameter (a bore shrinks by as much).
+
+    Parameters
+    ----------
+    film_um : float or array
+    charge_a_min_per_dm2 : float or array, optional
+        The charge that made the film; by the 720 rule without it.
+
+    Returns
+    -------
+    float or array
+        µm; negative where more metal is lost than film built.
+    """
+    film = np.asarray(film_um, float)
+    charge = film / RULES["720"] if charge_a_min_per_dm2 is None else charge_a_min_per_dm2
+    return 2 * (film - metal_lost_um(charge))
+
+
+def pitch_diameter_growth_um(film_um, charge_a_min_per_dm2=None):
+    """Growth of a 60° thread's pitch diameter: four times the build-up of one face."""
+    return _THREAD_60_FACTOR / 2 * diameter_growth_um(film_um, charge_a_min_per_dm2)
+
+
+def lost_contact_factor(parts, lost):
+    """How much thicker the other films get when some of `parts` equal parts lose contact at constant current.
+
+    Parameters
+    ----------
+    parts, lost : int
+        0 <= lost < parts.
+
+    Returns
+    -------
+    float
+        n / (n - m).
+    """
+    if not 0 <= lost < parts:
+        raise RecordError(f"{lost} of {parts} parts without contact; at least one must keep it")
+    return parts / (parts - lost)
+
+
+@dataclass(frozen=True, kw_only=True)
+class SupplyPlan(Answer):
+    """What a supply can do for a load: its current, whether it is held back, the largest area, and the run."""
+
+    wanted_a: float
+    current_a: float
+    limited: bool
+    largest_area_dm2: float
+    run: FilmPlan
+
+
+def supply_plan(area_dm2, current_density_a_per_dm2, film_um, supply_max_a=None, **conditions):
+    """Plan a run from area and wanted density, held back by what the supply can give.
+
+    Parameters
+    ----------
+    area_dm2, current_density_a_per_dm2, film_um : float
+    supply_max_a : float, optional
+    **conditions
+        `alloy`, `electrolyte_temp_c`, `rule`, `own_rate` of `plan_film`.
+
+    Returns
+    -------
+    SupplyPlan
+    """
+    area = _positive("area_dm2", area_dm2)
+    wanted_density = _positive("current_density_a_per_dm2", current_density_a_per_dm2)
+    wanted = area * wanted_density
+    limit = np.inf if supply_max_a is None else check_figure("the supply's limit", supply_max_a, "A", 0, 1e5)
+    current = float(min(wanted, limit))
+    run = plan_film(area, current, film_um=film_um, **conditions)
+    limited = wanted > limit
+    notes = (f"the supply stops at {limit:g} A: {wanted:.3g} A were wanted",) if limited else ()
+    return SupplyPlan(
+        wanted_a=wanted,
+        current_a=current,
+        limited=limited,
+        largest_area_dm2=float(limit / wanted_density),
+        run=run,
+        basis=run.basis,
+        cautions=run.cautions,
+        notes=notes + run.notes,
+    )

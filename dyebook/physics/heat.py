@@ -1,0 +1,164 @@
+"""The tank warms: joule and reaction heat against its volume, and what cooling that takes."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from dyebook.physics.acid import density_g_per_ml, heat_capacity_kj_per_kg_k, wt_of_g_per_l
+from dyebook.physics.answer import Answer, check_figure
+from dyebook.physics.cautions import cautions_for
+from dyebook.physics.constants import OXIDE_FORMATION_KJ_PER_AH
+from dyebook.physics.rates import growth_rate
+
+__all__ = ["TankPlan", "run_heat_kj", "tank_capacity_kj_per_k", "warm_tank"]
+
+_ICE_KJ_PER_KG = 334.0
+_WATER_KJ_PER_KG_K = 4.19
+_DEFAULT_G_PER_L = 165.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class TankPlan(Answer):
+    """How warm a run makes the tank.
+
+    Attributes
+    ----------
+    end_temp_c, rise_c, rise_c_sd : float
+        Electrolyte at the end, and its rise.
+    heat_kj, joule_kj, reaction_kj : float
+    growth_at_end : float
+        Growth rate at the end over that at the start, 1 when nothing warms.
+    largest_current_a : float
+        Current that stays within the allowed temperature for this time without more cooling.
+    cooling_w : float
+        Average cooling needed to stay within it.
+    ice_kg : float
+        Or ice, in closed bottles, melting down to the allowed temperature.
+    """
+
+    end_temp_c: float
+    rise_c: float
+    rise_c_sd: float
+    heat_kj: float
+    joule_kj: float
+    reaction_kj: float
+    growth_at_end: float
+    largest_current_a: float
+    cooling_w: float
+    ice_kg: float
+
+
+def run_heat_kj(voltage_v, current_a, minutes):
+    """Joule heat and heat of oxidation of a run.
+
+    Parameters
+    ----------
+    voltage_v, current_a, minutes : float or array
+
+    Returns
+    -------
+    joule_kj, reaction_kj : float or array
+
+    Notes
+    -----
+    The reaction term is the heat of formation of the oxide. The hydrogen made at the cathode takes about half of it
+    back, so this errs on the warm side.
+    """
+    joule = np.asarray(voltage_v, float) * current_a * np.asarray(minutes, float) * 0.06
+    reaction = OXIDE_FORMATION_KJ_PER_AH * np.asarray(current_a, float) * minutes / 60
+    return joule, reaction
+
+
+def tank_capacity_kj_per_k(volume_l, electrolyte_g_per_l=_DEFAULT_G_PER_L):
+    """Heat that warms the electrolyte by one degree, from its density and heat capacity; the tank wall not counted."""
+    wt = wt_of_g_per_l(electrolyte_g_per_l)
+    return volume_l * density_g_per_ml(wt) * heat_capacity_kj_per_kg_k(wt)
+
+
+def warm_tank(
+    volume_l,
+    voltage_v,
+    current_a,
+    minutes,
+    *,
+    start_temp_c=20.0,
+    allowed_temp_c=22.0,
+    room_temp_c=20.0,
+    loss_w_per_k=0.0,
+    current_density_a_per_dm2=1.5,
+    electrolyte_g_per_l=_DEFAULT_G_PER_L,
+):
+    """Reckon how warm a run makes the tank, and what would keep it cool.
+
+    Parameters
+    ----------
+    volume_l, voltage_v, current_a, minutes : float
+    start_temp_c, allowed_temp_c, room_temp_c : float
+    loss_w_per_k : float
+        Heat the tank gives to the room per degree; 0 is the worst case. A bare 2-litre beaker loses a few W/K.
+    current_density_a_per_dm2 : float
+        For the growth rate at the end.
+    electrolyte_g_per_l : float
+
+    Returns
+    -------
+    TankPlan
+    """
+    volume = check_figure("the volume", volume_l, "L", 0, 1e5)
+    voltage = check_figure("the voltage", voltage_v, "V", 0, 200)
+    current = check_figure("the current", current_a, "A", 0, 1e5)
+    time = check_figure("the time", minutes, "min", 0, 1440)
+    capacity = tank_capacity_kj_per_k(volume, electrolyte_g_per_l)
+    joule, reaction = (float(part) for part in run_heat_kj(voltage, current, time))
+    end = _end_temp(start_temp_c, room_temp_c, joule + reaction, capacity, time, loss_w_per_k)
+    allowed_kj = _heat_to_reach(allowed_temp_c, start_temp_c, room_temp_c, capacity, time, loss_w_per_k)
+    excess_kj = max(joule + reaction - allowed_kj, 0.0)
+    return TankPlan(
+        end_temp_c=end,
+        rise_c=end - start_temp_c,
+        rise_c_sd=0.15 * abs(end - start_temp_c),
+        heat_kj=joule + reaction,
+        joule_kj=joule,
+        reaction_kj=reaction,
+        growth_at_end=_growth_ratio(start_temp_c, end, current_density_a_per_dm2),
+        largest_current_a=max(allowed_kj, 0.0) / (joule + reaction) * current,
+        cooling_w=excess_kj * 1000 / (time * 60),
+        ice_kg=excess_kj / (_ICE_KJ_PER_KG + _WATER_KJ_PER_KG_K * max(allowed_temp_c, 0.0)),
+        basis=_basis(loss_w_per_k),
+        cautions=cautions_for("hot_electrolyte", "hydrogen", "supply_off"),
+        notes=_notes(end, allowed_temp_c),
+    )
+
+
+def _basis(loss_w_per_k):
+    loss = "no heat lost to the room" if loss_w_per_k == 0 else f"{loss_w_per_k:g} W/K lost to the room"
+    return f"joule heat at the tank plus heat of oxide formation (10.4 kJ per A·h), {loss}; growth by published films"
+
+
+def _notes(end_temp_c, allowed_temp_c):
+    if end_temp_c <= allowed_temp_c:
+        return ()
+    return (f"the tank would end at {end_temp_c:.1f} °C, above {allowed_temp_c:g} °C: cool it, or run a smaller load",)
+
+
+def _end_temp(start, room, heat_kj, capacity, minutes, loss_w_per_k):
+    """Closed solution of C dT/dt = P - U (T - room)."""
+    if loss_w_per_k == 0:
+        return start + heat_kj / capacity
+    tau_min = capacity * 1000 / loss_w_per_k / 60
+    steady = room + heat_kj * 1000 / (minutes * 60) / loss_w_per_k
+    return steady + (start - steady) * math.exp(-minutes / tau_min)
+
+
+def _heat_to_reach(allowed, start, room, capacity, minutes, loss_w_per_k):
+    """Heat over the run that ends exactly at the allowed temperature; the end is linear in it."""
+    idle = _end_temp(start, room, 0.0, capacity, minutes, loss_w_per_k)
+    per_kj = _end_temp(start, room, 1.0, capacity, minutes, loss_w_per_k) - idle
+    return (allowed - idle) / per_kj
+
+
+def _growth_ratio(start_temp_c, end_temp_c, density):
+    temps = np.clip([start_temp_c, end_temp_c], -10, 60)
+    rates = growth_rate(density, temps).um_per_a_min_dm2
+    return float(rates[1] / rates[0])

@@ -1,0 +1,122 @@
+"""A run in progress, reckoned from its start alone, so that a reload or a restart changes nothing."""
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+import numpy as np
+
+from dyebook.errors import RecordError
+from dyebook.physics.answer import Answer
+from dyebook.physics.cautions import cautions_for
+from dyebook.physics.film import plan_film
+from dyebook.physics.rates import growth_rate
+
+__all__ = ["RunNow", "run_now"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class RunNow(Answer):
+    """Where a run stands.
+
+    Attributes
+    ----------
+    elapsed_min, left_min : float
+        `left_min` is 0 once the film is reached.
+    ends_at : datetime
+        Clock time of the end.
+    charge_ah : float
+        Charge so far.
+    film_um, film_um_sd : float
+        Film now.
+    current_a : float
+        As last noted.
+    done : bool
+    """
+
+    elapsed_min: float
+    left_min: float
+    ends_at: datetime
+    charge_ah: float
+    film_um: float
+    film_um_sd: float
+    current_a: float
+    done: bool
+
+    def to_dict(self):
+        """Return plain numbers and texts; the end as ISO 8601."""
+        from dataclasses import replace
+
+        return super(RunNow, replace(self, ends_at=None)).to_dict() | {"ends_at": self.ends_at.isoformat()}
+
+
+def run_now(started_at, now, area_dm2, readings, film_um, *, alloy=None, electrolyte_temp_c=None, own_rate=None):
+    """Where a run stands now.
+
+    Parameters
+    ----------
+    started_at, now : datetime
+        Both naive or both with a zone.
+    area_dm2 : float
+    readings : sequence of (datetime, float)
+        Currents noted, the set current at the start among them; each holds until the next is reached by a straight
+        line, the last one holds on.
+    film_um : float
+        Target.
+    alloy, electrolyte_temp_c, own_rate
+        As in `plan_film`.
+
+    Returns
+    -------
+    RunNow
+
+    Raises
+    ------
+    RecordError
+        If no current is noted, a note lies before the start, or now is before the start.
+    """
+    elapsed = (now - started_at).total_seconds() / 60
+    if elapsed < 0:
+        raise RecordError("the run starts after now; check the clock of this device")
+    times, currents = _noted(started_at, readings)
+    charge_a_min = _charge(times, currents, elapsed)
+    last = currents[np.searchsorted(times, elapsed, side="right") - 1]
+    density = max(charge_a_min / elapsed if elapsed > 0 else last, 1e-9) / area_dm2
+    rate = own_rate or growth_rate(density, electrolyte_temp_c, alloy=alloy)
+    film = float(rate.film_um(density, elapsed))
+    left = 0.0
+    if film < film_um:
+        conditions = {"alloy": alloy, "electrolyte_temp_c": electrolyte_temp_c, "own_rate": own_rate}
+        ahead = plan_film(area_dm2, last, film_um=film_um, **conditions).minutes
+        same = plan_film(area_dm2, last, film_um=max(film, 0.1), **conditions).minutes if film > 0.1 else 0.0
+        left = ahead - same
+    return RunNow(
+        elapsed_min=elapsed,
+        left_min=left,
+        ends_at=now + timedelta(minutes=left),
+        charge_ah=charge_a_min / 60,
+        film_um=film,
+        film_um_sd=float(film * rate.sd_fraction),
+        current_a=float(last),
+        done=film >= film_um,
+        basis=rate.basis,
+        cautions=cautions_for("supply_off", "hydrogen"),
+    )
+
+
+def _noted(started_at, readings):
+    notes = sorted(((at - started_at).total_seconds() / 60, float(current)) for at, current in readings)
+    if not notes:
+        raise RecordError("no current is noted; note the current the supply shows")
+    if notes[0][0] < -0.5:
+        raise RecordError(f"a note lies {-notes[0][0]:.0f} min before the start; check its time")
+    if any(current < 0 for _, current in notes):
+        raise RecordError("a noted current is negative; note it as the supply shows it, without a sign")
+    times, currents = (np.array(column) for column in zip(*notes, strict=True))
+    times[0] = min(times[0], 0.0)
+    return times, currents
+
+
+def _charge(times, currents, elapsed):
+    """A·min from the start to now; straight lines between notes, the last one holding on."""
+    grid = np.unique(np.concatenate([[0.0, elapsed], times[(times > 0) & (times < elapsed)]]))
+    return float(np.trapezoid(np.interp(grid, times, currents), grid))

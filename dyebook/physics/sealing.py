@@ -1,0 +1,189 @@
+"""Rinse, dye and seal: steps with timers, each default marked with the class of its source."""
+
+from dataclasses import dataclass
+
+from dyebook.errors import RecordError
+from dyebook.physics.answer import Answer
+from dyebook.physics.cautions import cautions_for
+from dyebook.record import check_value
+
+__all__ = ["PREPARATION", "SEALS", "SealKind", "SealPlan", "Step", "plan_seal", "wet_steps"]
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step to tick: its name, what to do, its timer in minutes (None: until done), source class, cautions."""
+
+    name: str
+    what: str
+    minutes: float | None
+    source: str
+    cautions: tuple = ()
+
+
+PREPARATION = (
+    Step("clean", "degrease; no glove or finger on the surface from here on", None, "handbook", ("caustic",)),
+    Step("etch", "short and even, rinse at once; skip it on polished work", None, "handbook", ("caustic",)),
+    Step("desmut", "until no grey comes off on a white cloth", None, "handbook", ("desmut",)),
+    Step("finish", "note it: polished, brushed, blasted, etched", None, "common practice"),
+    Step("water-break test", "rinse water must run off as one sheet; clean again if it breaks", 0.5, "handbook"),
+    Step("contacts", "strip and clean every contact, clamp firmly, hang so that air can leave", None, "handbook"),
+)
+
+
+@dataclass(frozen=True)
+class SealKind:
+    """Defaults of one way to seal: minutes per µm (usual, low, high), window in °C and pH, source class, cautions."""
+
+    name: str
+    min_per_um: float
+    min_per_um_range: tuple
+    temp_c: tuple
+    ph: tuple
+    source: str
+    cautions: tuple
+    nickel: bool = False
+    note: str = ""
+
+
+SEALS = {
+    kind.name: kind
+    for kind in (
+        SealKind(
+            "hot_water",
+            2.5,
+            (2.0, 3.0),
+            (96, 100),
+            (5.5, 6.5),
+            "standard practice, value from memory",
+            ("hot_bath",),
+            note="clean soft water; may bleed a little dye",
+        ),
+        SealKind(
+            "mid_temperature",
+            1.5,
+            (1.0, 2.0),
+            (71, 88),
+            (5.3, 6.0),
+            "window from a handbook, time common practice",
+            ("hot_bath",),
+            note="dyes bleed more than in hot water",
+        ),
+        SealKind(
+            "nickel_acetate",
+            1.5,
+            (1.0, 2.0),
+            (85, 93.3),
+            (5.3, 5.5),
+            "window from a handbook, time common practice",
+            ("hot_bath", "nickel"),
+            nickel=True,
+            note="holds dyes best",
+        ),
+        SealKind(
+            "cold_nickel",
+            1.0,
+            (0.8, 1.2),
+            (21, 32),
+            (5.5, 6.5),
+            "window from a handbook, time common practice",
+            ("nickel",),
+            nickel=True,
+            note="needs up to 24 h to complete; holds fluoride, see its data sheet",
+        ),
+    )
+}
+
+
+@dataclass(frozen=True, kw_only=True)
+class SealPlan(Answer):
+    """Time and window of a seal.
+
+    Attributes
+    ----------
+    minutes, minutes_low, minutes_high : float
+    temp_c, ph : tuple of float
+        Lower and upper end of the window.
+    """
+
+    kind: str
+    minutes: float
+    minutes_low: float
+    minutes_high: float
+    temp_c: tuple
+    ph: tuple
+
+
+def plan_seal(film_um, kind="hot_water", *, min_per_um=None, skin_or_food=False):
+    """Time to seal a film.
+
+    Parameters
+    ----------
+    film_um : float
+    kind : str
+        One of `SEALS`.
+    min_per_um : float, optional
+        The shop's own figure.
+    skin_or_food : bool
+        Worn on the skin or used with food; a nickel seal is then flagged.
+
+    Returns
+    -------
+    SealPlan
+    """
+    if kind not in SEALS:
+        raise RecordError(f"seal {kind!r} is unknown; use one of {', '.join(SEALS)}")
+    film = check_value("film_um", film_um)
+    seal = SEALS[kind]
+    rate = seal.min_per_um if min_per_um is None else min_per_um
+    if not 0 < rate <= 60:
+        raise RecordError(f"{rate:g} min per µm; a number above 0 and at most 60 is needed")
+    low, high = seal.min_per_um_range if min_per_um is None else (rate, rate)
+    flagged = seal.nickel and skin_or_food
+    names = (*(("nickel_skin",) if flagged else ()), *seal.cautions, "waste")
+    return SealPlan(
+        kind=kind,
+        minutes=rate * film,
+        minutes_low=low * film,
+        minutes_high=high * film,
+        temp_c=seal.temp_c,
+        ph=seal.ph,
+        basis=f"{rate:g} min per µm, " + (seal.source if min_per_um is None else "your own figure"),
+        cautions=cautions_for(*names),
+        notes=(seal.note,) + (("nickel on something worn on the skin or used with food",) if flagged else ()),
+    )
+
+
+def wet_steps(film_um, dwell_min, seal="hot_water", **seal_options):
+    """The steps from anodising to the sealed part, in order, with their timers.
+
+    Parameters
+    ----------
+    film_um, dwell_min : float
+    seal : str
+        One of `SEALS`.
+    **seal_options
+        `min_per_um`, `skin_or_food` of `plan_seal`.
+
+    Returns
+    -------
+    tuple of Step
+    """
+    plan = plan_seal(film_um, seal, **seal_options)
+    dwell = check_value("dwell_min", dwell_min)
+    low, high = plan.temp_c
+    seal_names = (*(("nickel_skin",) if seal_options.get("skin_or_food") and SEALS[seal].nickel else ()),)
+    return (
+        Step("cold rinse", "at once, water below 30 °C: hot water closes the pores early", 2, "common practice"),
+        Step("bores", "flush bores and folds until no acid comes", 1, "handbook", ("trapped_acid",)),
+        Step("dye", "straight from the rinse, never dried; move the part", dwell, "your recipe", ("dye", "hot_bath")),
+        Step("rinse", "cold, until the water runs clear", 1, "handbook"),
+        Step(
+            f"seal: {seal.replace('_', ' ')}",
+            f"{low:g} to {high:g} °C, pH {plan.ph[0]:g} to {plan.ph[1]:g}",
+            plan.minutes,
+            SEALS[seal].source,
+            (*seal_names, *SEALS[seal].cautions),
+        ),
+        Step("dry and look", "wipe gently, photograph it with the card", None, "common practice"),
+    )

@@ -1,0 +1,148 @@
+"""Bench answers in words: one line per figure, in our unit and the other one, with basis, notes and cautions."""
+
+__all__ = ["answer_lines", "answer_rows"]
+
+# what each figure is called; figures without a row here are not shown to people
+_LABELS = {
+    "acid_ml": "acid",
+    "water_ml": "water",
+    "volume_l": "bath at 20 °C",
+    "g_per_l": "strength",
+    "wt_percent": "strength by weight",
+    "acid_wt_percent": "acid at hand",
+    "sg": "hydrometer should read (20/20 °C)",
+    "contraction_ml": "shrinks by",
+    "rise_c": "warms by",
+    "portions": "portions",
+    "portion_acid_ml": "acid per portion",
+    "portion_rise_c": "each portion warms by",
+    "ah_per_l": "used so far",
+    "aluminium_g_per_l": "dissolved aluminium, reckoned",
+    "discard_ah_per_l": "discard at",
+    "left_ah": "left in the bath",
+    "worn_out": "worn out",
+    "film_um": "film",
+    "minutes": "time",
+    "current_density_a_per_dm2": "current density",
+    "current_a": "current",
+    "charge_ah": "charge",
+    "area_dm2": "area",
+    "film_class": "film class (ISO 7599, by the average)",
+    "rule_film_um": "720 rule alone: film",
+    "rule_minutes": "720 rule alone: time",
+    "diameter_growth_um": "outside diameter grows by",
+    "metal_lost_um": "metal lost per face when stripped",
+    "end_temp_c": "electrolyte at the end",
+    "heat_kj": "heat",
+    "growth_at_end": "growth rate at the end, start = 1",
+    "largest_current_a": "largest current without more cooling",
+    "cooling_w": "cooling needed",
+    "ice_kg": "or ice in closed bottles",
+    "um_per_a_min_dm2": "growth rate",
+    "film_sd_fraction": "uncertainty of the next film",
+    "readings": "gauge readings",
+    "factor": "your films over the published ones",
+    "dye_g": "dye",
+    "dye_g_per_l": "wanted strength",
+    "bath_volume_l": "bath",
+    "strength_g_per_l": "strength now",
+    "water_l": "water",
+    "dilute_l": "take out and replace by water",
+    "minutes_low": "at least",
+    "minutes_high": "at most",
+    "temp_c": "bath between",
+    "ph": "pH between",
+    "charge_in_gaps_ah": "charge across gaps",
+}
+_UNITS = (
+    ("sg", "", 1, None),
+    ("_um_per_a_min_dm2", "µm per A·min/dm²", 1, None),
+    ("um_per_a_min_dm2", "µm per A·min/dm²", 1, None),
+    ("_a_per_dm2", "A/dm²", 9.290304, "A/ft²"),
+    ("ah_per_l", "A·h/L", 3.785412, "A·h/gal"),
+    ("g_per_l", "g/L", 0.1335265, "oz/gal"),
+    ("_percent", "wt %", 1, None),
+    ("_ml", "mL", 0.0338140, "fl oz"),
+    ("_um", "µm", 1 / 25.4, "mil"),
+    ("_dm2", "dm²", 15.500031, "in²"),
+    ("_ah", "A·h", 1, None),
+    ("_kj", "kJ", 1, None),
+    ("_kg", "kg", 2.204623, "lb"),
+    ("minutes", "min", 1, None),
+    ("minutes_low", "min", 1, None),
+    ("minutes_high", "min", 1, None),
+    ("_l", "L", 0.2641721, "gal"),
+    ("_a", "A", 1, None),
+    ("_w", "W", 1, None),
+    ("_g", "g", 0.0352740, "oz"),
+)
+_RISES = ("rise_c", "portion_rise_c")
+
+
+def answer_rows(answer):
+    """Figures of a bench answer as (label, text) pairs.
+
+    Parameters
+    ----------
+    answer : dict
+        `to_dict()` of a bench result.
+
+    Returns
+    -------
+    list of (str, str)
+    """
+    rows = []
+    for name, label in _LABELS.items():
+        value = answer.get(name)
+        if value is None or (name.startswith("portion") and answer["portions"] == 1):
+            continue
+        rows.append((label, _figure(name, value, answer.get(f"{name}_sd"))))
+    return rows
+
+
+def answer_lines(answer):
+    """A bench answer as lines of text: figures, basis, notes, cautions."""
+    rows = answer_rows(answer)
+    width = max((len(label) for label, _ in rows), default=0)
+    lines = [f"{label:<{width}}  {text}" for label, text in rows]
+    lines += ["", f"Basis: {answer['basis']}."]
+    lines += [f"Note: {note}." for note in answer.get("notes", ())]
+    return lines + [f"Caution: {text}" for text in answer["cautions"]]
+
+
+def _figure(name, value, sd):
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, str):
+        return value
+    if isinstance(value, (list, tuple)):
+        joint = " to " if name in ("temp_c", "ph") else ", "
+        return joint.join(_one(name, item, None) for item in value)
+    return _one(name, value, sd)
+
+
+def _one(name, value, sd):
+    if name.endswith("_c"):
+        return _degrees(name, value, sd)
+    for ending, unit, factor, other in _UNITS:
+        if name.endswith(ending):
+            doubt = f" ± {sd:.2g}" if sd else ""
+            second = f" ({_short(value * factor)} {other})" if other else ""
+            figure = f"{value:.4f}" if name == "sg" else _short(value)
+            return f"{figure}{doubt} {unit}{second}".strip()
+    return f"{100 * value:.0f} %" if name.endswith("fraction") else _short(value)
+
+
+def _degrees(name, value, sd):
+    doubt = f" ± {sd:.2g}" if sd else ""
+    fahrenheit = value * 1.8 if name in _RISES else value * 1.8 + 32
+    return f"{value:.1f}{doubt} °C ({fahrenheit:.0f} °F)"
+
+
+def _short(value):
+    if isinstance(value, int):
+        return str(value)
+    if value == 0:
+        return "0"
+    digits = max(0, 3 - len(str(int(abs(value))))) if abs(value) >= 1 else 3
+    return f"{value:.{digits}f}" if abs(value) >= 0.01 else f"{value:.2g}"

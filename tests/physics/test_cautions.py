@@ -1,0 +1,64 @@
+"""What the bench says about danger: nothing goes down a drain, nobody touches a live contact."""
+
+import re
+
+import pytest
+
+from dyebook.physics.cautions import CAUTIONS, EVENT_REMEDIES, cautions_for
+from dyebook.physics.sealing import PREPARATION, wet_steps
+from dyebook.physics.trace_events import EVENT_KINDS
+
+DRAIN = re.compile(r"\b(drain|sewer|sink|gully|ditch|soil)\b", re.IGNORECASE)
+ADVICE = re.compile(r"\b(pour|tip|flush|empty|dump|rinse)\b[^.;]*\b(drain|sewer|sink|gully|soil|down)\b", re.IGNORECASE)
+FORBIDS = re.compile(r"\b(never|not|no)\b[^.;]*$", re.IGNORECASE)
+
+TEXTS = [
+    *CAUTIONS.values(),
+    *EVENT_REMEDIES.values(),
+    *(f"{step.what}" for step in (*PREPARATION, *wet_steps(10, 5))),
+]
+
+
+@pytest.mark.parametrize("text", TEXTS)
+def test_no_text_advises_the_drain(text):
+    for match in DRAIN.finditer(text):
+        assert FORBIDS.search(text[: match.start()]), text
+    for match in ADVICE.finditer(text):
+        assert FORBIDS.search(text[: match.start()]), text
+
+
+def test_the_drain_test_can_fail():
+    bad = "Neutralise the acid, then pour it into the drain."
+    match = DRAIN.search(bad)
+    assert not FORBIDS.search(bad[: match.start()])
+
+
+@pytest.mark.parametrize("kind", ["contact_lost", "intermittent_contact", "short", "runaway", "power_break"])
+def test_every_contact_remedy_begins_with_the_supply(kind):
+    assert EVENT_REMEDIES[kind].lower().startswith("supply off")
+
+
+@pytest.mark.parametrize("text", [text for text in EVENT_REMEDIES.values() if re.search("contact|clamp", text)])
+def test_supply_comes_before_contact(text):
+    assert text.lower().index("supply off") < min(
+        text.lower().index(word) for word in ("contact", "clamp") if word in text.lower()
+    )
+
+
+def test_every_event_has_a_remedy():
+    assert set(EVENT_REMEDIES) == set(EVENT_KINDS)
+
+
+def test_general_caution_closes_every_list():
+    assert cautions_for("acid_into_water")[-1] == CAUTIONS["general"]
+    for word in ("safety data sheets", "local codes", "licensed"):
+        assert word in CAUTIONS["general"]
+
+
+def test_mains_is_for_the_qualified():
+    assert "qualified" in CAUTIONS["mains"]
+
+
+def test_unknown_caution_is_a_slip():
+    with pytest.raises(ValueError, match="unknown"):
+        cautions_for("wizardry")

@@ -1,0 +1,212 @@
+"""Acid sums against handbook density, Myhre 1998, and worked dilutions."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from dyebook.errors import RecordError
+from dyebook.physics import acid
+from dyebook.physics.electrolyte import g_per_l_of_parts, mix_acid, mix_volumes
+from dyebook.physics.electrolyte_use import bath_life, check_bath
+
+TABLE = np.genfromtxt(
+    Path(__file__).parents[1] / "reference" / "sulfuric_acid_20c.csv", delimiter=",", names=True, skip_header=3
+)
+FITTED = TABLE[~np.isnan(TABLE["density_myhre1998_g_per_ml"])]
+
+
+def test_g_per_l_is_the_handbooks():
+    assert acid.g_per_l_of_wt(TABLE["wt_percent"]) == pytest.approx(TABLE["g_per_l"], abs=0.2)
+
+
+def test_our_myhre_is_the_published_fit():
+    ours = acid.density_myhre1998(FITTED["wt_percent"], 20.0)
+    assert ours == pytest.approx(FITTED["density_myhre1998_g_per_ml"], abs=1e-4)
+
+
+@pytest.mark.parametrize(("low", "high", "most"), [(10, 40, 0.0005), (40, 60, 0.0014), (60, 90, 0.0031)])
+def test_handbook_and_myhre_agree(low, high, most):
+    wt = np.arange(low, high + 1, 5.0)
+    assert acid.density_g_per_ml(wt) == pytest.approx(acid.density_myhre1998(wt, 20.0), abs=most)
+
+
+@pytest.mark.parametrize("wt", [5, 9.9, 90.1, 98])
+def test_myhre_is_refused_outside_its_range(wt):
+    with pytest.raises(RecordError, match="10 to 90"):
+        acid.density_myhre1998(wt, 20)
+
+
+def test_density_rises_up_to_98_percent_and_stays_between_its_neighbours():
+    density = acid.density_g_per_ml(np.linspace(0, 97, 971))
+    assert np.all(np.diff(density) > 0)
+
+
+@pytest.mark.parametrize(
+    ("wt", "water_parts", "g_per_l"),
+    [(96, 10, 164.2), (93, 10, 158.0), (98, 10, 168.0), (96, 9, 181.0), (96, 8, 201.6), (96, 11, 150.3)],
+)
+def test_concentrated_acid_by_parts(wt, water_parts, g_per_l):
+    """Computed dilutions at 20 °C with contraction; ±1 g/L."""
+    assert g_per_l_of_parts(wt, water_parts) == pytest.approx(g_per_l, abs=1)
+
+
+@pytest.mark.parametrize(
+    ("sg", "water_parts", "g_per_l"),
+    [
+        (1.265, 1, 224.5),
+        (1.280, 1, 238.6),
+        (1.285, 1, 243.4),
+        (1.250, 1, 210.5),
+        (1.280, 1.5, 190.9),
+        (1.280, 1.75, 173.5),
+        (1.280, 2, 159.0),
+        (1.265, 1.5, 179.5),
+        (1.265, 2, 149.6),
+    ],
+)
+def test_battery_acid_by_parts(sg, water_parts, g_per_l):
+    assert g_per_l_of_parts(acid.wt_of_sg(sg), water_parts) == pytest.approx(g_per_l, abs=1)
+
+
+@pytest.mark.parametrize(
+    ("g_per_l", "wt", "sg", "acid_ml", "battery_ml"),
+    [
+        (150, 13.73, 1.0947, 85.1, 315),
+        (165, 14.98, 1.1038, 93.6, 346),
+        (180, 16.20, 1.1129, 102.2, 378),
+        (200, 17.81, 1.1249, 113.5, 420),
+    ],
+)
+def test_make_up_per_litre(g_per_l, wt, sg, acid_ml, battery_ml):
+    mix = mix_acid(g_per_l, 1.0, wt_percent=96)
+    assert mix.wt_percent == pytest.approx(wt, abs=0.02)
+    assert mix.sg == pytest.approx(sg, abs=0.0005)
+    assert mix.acid_ml == pytest.approx(acid_ml, abs=0.2)
+    battery = mix_acid(g_per_l, 1.0, sg=1.280)
+    assert battery.acid_ml == pytest.approx(battery_ml, abs=3)
+    assert battery.water_ml < mix.water_ml
+
+
+@pytest.mark.parametrize(
+    ("sg", "wt"), [(1.250, 33.55), (1.265, 35.34), (1.275, 36.51), (1.280, 37.10), (1.285, 37.68), (1.300, 39.41)]
+)
+def test_battery_acid_by_hydrometer(sg, wt):
+    assert acid.wt_of_sg(sg) == pytest.approx(wt, abs=0.05)
+
+
+def test_hydrometer_slope_depends_on_strength():
+    """Myhre 1998: 0.00049 per °C at 15 %, about 0.0006 at 37 %."""
+    assert acid.sg_slope_per_c(15) == pytest.approx(0.00049, abs=0.00002)
+    assert acid.sg_slope_per_c(37) == pytest.approx(0.0006, abs=0.00006)
+    assert acid.wt_of_sg(1.27, 30) > acid.wt_of_sg(1.27, 20)
+
+
+@pytest.mark.parametrize(("wt_to", "rise", "tolerance"), [(14.91, 26, 4), (20, 36, 4), (50, 98, 4)])
+def test_rise_from_96_percent(wt_to, rise, tolerance):
+    """Thomsen's heat of dilution, from memory; ±4 °C."""
+    assert acid.dilution_rise_c(96, wt_to) == pytest.approx(rise, abs=tolerance)
+
+
+def test_battery_acid_hardly_warms():
+    assert acid.dilution_rise_c(37, 20) == pytest.approx(4, abs=1)
+
+
+def test_strong_mix_is_planned_in_cooled_portions():
+    mix = mix_acid(700, 2, wt_percent=98)
+    assert mix.rise_c > 90
+    assert mix.portions >= 3
+    assert mix.portion_rise_c <= 40
+    assert sum(mix.portion_acid_ml) == pytest.approx(mix.acid_ml)
+    assert any("portions" in text for text in mix.cautions)
+    assert mix_acid(165, 2, wt_percent=96).portions == 1
+
+
+def test_just_above_forty_degrees_takes_two_portions():
+    rises = {g: mix_acid(g, 1, wt_percent=98) for g in (230, 300)}
+    assert rises[230].rise_c < 40
+    assert rises[230].portions == 1
+    assert rises[300].rise_c > 40
+    assert rises[300].portions == 2
+
+
+def test_every_mix_says_what_must_be_said():
+    text = " ".join(mix_acid(165, 2, wt_percent=96).cautions)
+    for word in ("into water", "cool", "Goggles", "hydrogen", "local"):
+        assert word in text
+
+
+def test_two_trade_mixes_are_told_apart():
+    assert "different baths" in mix_acid(165, 2, sg=1.28).notes[0]
+
+
+@given(st.floats(20, 98), st.floats(0.01, 0.99), st.floats(0.1, 1000))
+def test_mass_balance_closes(wt, share, volume_l):
+    asked = share * acid.g_per_l_of_wt(wt)
+    acid_ml, water_ml = mix_volumes(wt, asked, volume_l)
+    acid_g = acid_ml * acid.density_g_per_ml(wt)
+    total_g = acid_g + water_ml * acid.WATER_G_PER_ML
+    bath_wt = acid.wt_of_g_per_l(asked)
+    assert acid_g * wt / 100 == pytest.approx(asked * volume_l, rel=1e-9)
+    assert total_g * bath_wt / 100 == pytest.approx(asked * volume_l, rel=1e-6)
+    assert total_g == pytest.approx(volume_l * 1000 * acid.density_g_per_ml(bath_wt), rel=1e-9)
+
+
+@given(st.floats(1, 95), st.floats(0, 50))
+def test_hydrometer_round_trip(wt, temp_c):
+    reading = acid.sg_20_20(wt) - acid.sg_slope_per_c(wt) * (temp_c - 20)
+    assert acid.wt_of_sg(reading, temp_c) == pytest.approx(wt, abs=0.02)
+
+
+@given(st.floats(0.1, 97.9))
+def test_strength_round_trip(wt):
+    assert acid.wt_of_g_per_l(acid.g_per_l_of_wt(wt)) == pytest.approx(wt, abs=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        ({"g_per_l": 2000, "volume_l": 2, "wt_percent": 98}, "1799"),
+        ({"g_per_l": 700, "volume_l": 2, "sg": 1.28}, "holds"),
+        ({"g_per_l": 165, "volume_l": 0, "wt_percent": 96}, "volume"),
+        ({"g_per_l": 165, "volume_l": 2, "wt_percent": 99}, "at hand"),
+        ({"g_per_l": -1, "volume_l": 2, "wt_percent": 96}, "strength"),
+        ({"g_per_l": 165, "volume_l": 2, "sg": 1.839}, "label"),
+        ({"g_per_l": 165, "volume_l": 2, "sg": 0.98}, "label"),
+        ({"g_per_l": 165, "volume_l": 2}, "once"),
+        ({"g_per_l": 165, "volume_l": 2, "sg": 1.28, "wt_percent": 37}, "once"),
+        ({"g_per_l": 165, "volume_l": 2, "sg": 1.28, "sg_temp_c": 80}, "50"),
+        ({"g_per_l": float("nan"), "volume_l": 2, "wt_percent": 96}, "strength"),
+    ],
+)
+def test_impossible_mixes_are_refused(arguments, words):
+    with pytest.raises(RecordError, match=words):
+        mix_acid(**arguments)
+
+
+def test_98_percent_is_taken_and_gravity_stops_at_95():
+    assert mix_acid(165, 2, wt_percent=98).acid_ml < mix_acid(165, 2, wt_percent=96).acid_ml
+    assert acid.wt_of_sg(acid.sg_20_20(94.9)) == pytest.approx(94.9, abs=0.01)
+
+
+def test_bath_check_warns_of_aluminium():
+    check = check_bath(1.1038)
+    assert check.g_per_l == pytest.approx(165, abs=1)
+    assert any("aluminium" in text for text in check.cautions)
+
+
+def test_bath_life():
+    life = bath_life(100, 2)
+    assert life.ah_per_l == 50
+    assert not life.worn_out
+    assert 4 < life.aluminium_g_per_l < 8
+    assert bath_life(500, 2).worn_out
+    assert bath_life(100, 2, discard_ah_per_l=50).worn_out
+
+
+def test_arrays_and_scalars_agree():
+    wt = np.array([20.0, 40.0, 60.0])
+    assert acid.g_per_l_of_wt(wt)[1] == acid.g_per_l_of_wt(40.0)
+    assert isinstance(acid.g_per_l_of_wt(40.0), float)

@@ -1,0 +1,238 @@
+"""Film sums against the trade rule's published table, published films, and closed forms."""
+
+import time
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from dyebook.errors import RecordError
+from dyebook.physics.constants import A_PER_DM2_OF_ASF, FARADAY_BOUND
+from dyebook.physics.film import (
+    buildup_fraction,
+    diameter_growth_um,
+    film_class,
+    lost_contact_factor,
+    pitch_diameter_growth_um,
+    plan_film,
+    supply_plan,
+)
+from dyebook.physics.rates import RULES, alloy_factor, check_faraday, growth_rate
+
+
+@pytest.mark.parametrize(("asf", "minutes"), [(12, 60), (18, 40), (24, 30), (30, 24), (40, 18)])
+def test_one_mil_by_the_720_rule(asf, minutes):
+    """The rule's table in trade magazines ("How to apply the 720 rule")."""
+    plan = plan_film(1.0, asf * A_PER_DM2_OF_ASF, film_um=25.4)
+    assert plan.minutes == pytest.approx(minutes, abs=1e-6)
+
+
+def test_metric_rule():
+    assert RULES["720"] == pytest.approx(0.32774, abs=1e-5)
+    assert 1 / RULES["720"] == pytest.approx(3.0512, abs=5e-4)
+    assert 25.4 / RULES["720"] == pytest.approx(77.500, abs=0.01)
+    assert 0.6 / RULES["720"] == pytest.approx(1.8307, abs=0.002)  # C/cm2 per µm
+
+
+@pytest.mark.parametrize(
+    ("film_um", "density", "minutes_720", "minutes_030"),
+    [
+        (10, 1.0, 30.51, 33.33),
+        (10, 1.5, 20.34, 22.22),
+        (15, 1.5, 30.51, 33.33),
+        (20, 1.5, 40.68, 44.44),
+        (25, 1.5, 50.85, 55.56),
+        (25, 2.0, 38.14, 41.67),
+    ],
+)
+def test_worked_examples(film_um, density, minutes_720, minutes_030):
+    assert plan_film(1.0, density, film_um=film_um).minutes == pytest.approx(minutes_720, abs=0.01)
+    assert plan_film(1.0, density, film_um=film_um, rule="0.30").minutes == pytest.approx(minutes_030, abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("density", "temp_c", "minutes", "film_um"),
+    [
+        (2.5, 20, 36, 27.78),
+        (1.75, 20, 24, 13.42),
+        (1.75, 20, 48, 24.59),
+        (3.25, 20, 24, 24.32),
+        (3.25, 20, 48, 45.98),
+        (1.0, 20, 36, 8.84),
+        (2.5, 25, 36, 25.42),
+        (2.5, 30, 36, 19.94),
+        (2.5, 20, 60, 44.20),
+    ],
+)
+def test_published_films(density, temp_c, minutes, film_um):
+    """Ajeel & Mohammad, Eng. & Technol. 26(11) 2008, AA6063: their polynomial, its coding inferred."""
+    plan = plan_film(1.0, density, minutes=minutes, electrolyte_temp_c=temp_c)
+    assert plan.film_um == pytest.approx(film_um, rel=0.12)
+    assert abs(plan.film_um - film_um) < 2 * plan.film_um_sd
+
+
+def test_growth_falls_when_warm_when_thin_and_with_time():
+    temps = np.array([15, 18, 20, 22, 25, 30])
+    assert np.all(np.diff(growth_rate(1.5, temps).um_per_a_min_dm2) < 0)
+    assert np.all(np.diff(growth_rate(np.array([0.5, 1, 1.5, 2, 3]), 20.0).um_per_a_min_dm2) > 0)
+    minutes = np.array([5, 10, 20, 40, 80])
+    assert np.all(np.diff(growth_rate(1.5, 20.0).film_um(1.5, minutes) / minutes) < 0)
+
+
+def test_a_quarter_less_by_thirty_degrees():
+    rate = growth_rate(2.5, np.array([20.0, 30.0])).um_per_a_min_dm2
+    assert rate[1] / rate[0] == pytest.approx(0.72, abs=0.05)
+
+
+@given(st.floats(0.1, 10), st.floats(-5, 60), st.floats(0.1, 300))
+def test_no_rate_passes_faraday(density, temp_c, minutes):
+    film = growth_rate(density, temp_c).film_um(density, minutes)
+    assert 0 <= film <= FARADAY_BOUND * density * minutes
+
+
+@given(
+    st.floats(0.05, 50),
+    st.floats(0.5, 3),
+    st.floats(1, 120),
+    st.sampled_from([None, "6061", "2024", "cast"]),
+    st.one_of(st.none(), st.floats(10, 26)),
+)
+def test_time_and_film_invert(area, density, minutes, alloy, temp_c):
+    there = plan_film(area, area * density, minutes=minutes, alloy=alloy, electrolyte_temp_c=temp_c)
+    if not 0.1 <= there.film_um <= 150:
+        return
+    back = plan_film(area, area * density, film_um=there.film_um, alloy=alloy, electrolyte_temp_c=temp_c)
+    assert back.minutes == pytest.approx(minutes, rel=1e-9)
+    assert back.charge_ah == pytest.approx(there.charge_ah, rel=1e-9)
+
+
+@given(st.floats(0.1, 10), st.floats(1, 60), st.floats(1.1, 3))
+def test_more_charge_more_film(density, minutes, more):
+    assert plan_film(1, density, minutes=minutes * more).film_um > plan_film(1, density, minutes=minutes).film_um
+
+
+def test_first_uncertainty_is_about_twelve_percent():
+    plan = plan_film(1.5, 2.1, minutes=40)
+    assert plan.film_um_sd / plan.film_um == pytest.approx(0.12)
+    assert plan_film(1.5, 2.1, minutes=40, alloy="2024").film_um_sd / plan.film_um > 0.1
+
+
+def test_plan_keeps_what_it_was_given():
+    plan = plan_film(1.5, 2.1, minutes=40)
+    assert plan.charge_ah == pytest.approx(1.4)
+    assert plan.current_density_a_per_dm2 == pytest.approx(1.4)
+    assert "720 rule" in plan.basis
+    assert "0.30 rule" in plan_film(1.5, 2.1, minutes=40, rule="0.30").basis
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        ({"area_dm2": 0, "current_a": 2, "minutes": 40}, "area_dm2"),
+        ({"area_dm2": -1, "current_a": 2, "minutes": 40}, "area_dm2"),
+        ({"area_dm2": 1.5, "current_a": 0, "minutes": 40}, "current"),
+        ({"area_dm2": 1.5, "current_a": 2, "minutes": 0}, "time"),
+        ({"area_dm2": 1.5, "current_a": 2, "film_um": 0}, "film_um"),
+        ({"area_dm2": 1.5, "current_a": 2}, "minutes"),
+        ({"area_dm2": 1.5, "current_a": 2, "minutes": 10, "film_um": 4}, "either"),
+        ({"area_dm2": 1, "current_a": 1, "minutes": 10, "film_um": 12}, "unphysical"),
+        ({"area_dm2": 1.5, "current_a": 2, "minutes": 40, "electrolyte_temp_c": 90}, "electrolyte_temp_c"),
+        ({"area_dm2": 1.5, "current_a": 2, "minutes": 40, "rule": "700"}, "rule"),
+        ({"area_dm2": 1.5, "current_a": 2, "minutes": 40, "rule": "0.30", "electrolyte_temp_c": 20}, "0.30"),
+        ({"area_dm2": 100, "current_a": 1, "film_um": 100, "electrolyte_temp_c": 35}, "day"),
+        ({"area_dm2": 0.01, "current_a": 3, "minutes": 5}, "A/dm²"),
+        ({"area_dm2": float("nan"), "current_a": 3, "minutes": 5}, "area_dm2"),
+    ],
+)
+def test_impossible_runs_are_refused(arguments, words):
+    with pytest.raises(RecordError, match=words):
+        plan_film(**arguments)
+
+
+def test_faraday_refuses_a_film():
+    check_faraday(4.3, 10)
+    check_faraday(4.6, 10, film_sd_um=0.5)
+    with pytest.raises(RecordError, match="Faraday"):
+        check_faraday(4.6, 10)
+
+
+@pytest.mark.parametrize(
+    ("average", "local", "name"),
+    [
+        (4.9, None, None),
+        (5, 4, "AA5"),
+        (10, 7.9, "AA5"),
+        (10, 8, "AA10"),
+        (16, 11, "AA10"),
+        (15, 12, "AA15"),
+        (24.9, 20, "AA20"),
+        (25, 20, "AA25"),
+        (40, 15.9, "AA15"),
+    ],
+)
+def test_film_class_needs_average_and_local(average, local, name):
+    """ISO 7599 classes, values from memory."""
+    assert film_class(average, local) == name
+
+
+def test_dimensions():
+    """Build-up 36.8 % by the 720 rule, 30.9 % by the 0.30 rule; +14.7 µm on a diameter for 20 µm."""
+    assert buildup_fraction(RULES["720"]) == pytest.approx(0.368, abs=0.001)
+    assert buildup_fraction(0.30) == pytest.approx(0.309, abs=0.001)
+    assert diameter_growth_um(20) == pytest.approx(14.7, abs=0.05)
+    assert pitch_diameter_growth_um(20) == pytest.approx(4 * 0.368 * 20, abs=0.1)
+
+
+def test_lost_contact():
+    """Four parts, one lost: the others get a third more."""
+    assert lost_contact_factor(4, 1) == pytest.approx(4 / 3)
+    with pytest.raises(RecordError):
+        lost_contact_factor(4, 4)
+
+
+def test_supply_holds_back():
+    held = supply_plan(3, 1.5, 12, supply_max_a=3)
+    assert held.limited
+    assert held.current_a == 3
+    assert held.run.minutes == pytest.approx(12 / RULES["720"], rel=1e-6)
+    assert held.largest_area_dm2 == pytest.approx(2)
+    free = supply_plan(1.5, 1.4, 12)
+    assert not free.limited
+    assert free.to_dict()["largest_area_dm2"] is None
+
+
+@pytest.mark.parametrize(
+    ("alloy", "low", "high"),
+    [
+        ("6063", 1, 1),
+        ("6061", 0.95, 1),
+        ("AA6061-T6", 0.95, 1),
+        ("EN AW-6082", 0.95, 1),
+        ("5052", 0.95, 1.05),
+        ("7075", 0.85, 1),
+        ("2024", 0.6, 0.85),
+        ("2011 T3", 0.6, 0.85),
+        ("A356", 0.5, 0.8),
+        ("cast", 0.5, 0.8),
+        ("1050", 0.95, 1.05),
+    ],
+)
+def test_alloy_families(alloy, low, high):
+    """Ranges are rules of thumb."""
+    assert low <= alloy_factor(alloy).factor <= high
+
+
+def test_unknown_alloy_widens_the_doubt():
+    assert alloy_factor("mystery").factor == 1
+    assert plan_film(1, 1.5, minutes=20, alloy="mystery").film_um_sd > plan_film(1, 1.5, minutes=20).film_um_sd
+
+
+def test_a_million_runs_in_a_second():
+    rng = np.random.default_rng(1)
+    density, temp, minutes = rng.uniform(0.5, 3, 10**6), rng.uniform(10, 30, 10**6), rng.uniform(1, 90, 10**6)
+    started = time.perf_counter()
+    film = growth_rate(density, temp).film_um(density, minutes)
+    assert film.shape == (10**6,)
+    assert np.all(film > 0)
+    assert time.perf_counter() - started < 5  # typically 0.1 s; a busy machine must not fail the suite
