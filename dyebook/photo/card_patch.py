@@ -1,0 +1,169 @@
+"""Even four-sided patches of a photo: everything that could be a plain card, good or bad."""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+__all__ = ["Plane", "even_patches", "even_tones"]
+
+# long side of the picture in which patches are looked for
+_SIDE = 480
+# steps of tone per pixel that count as an edge; the noise of a dark phone photo lies at the upper ones
+_STEPS = tuple(0.0035 * 1.5**i for i in range(9))
+# share of the frame a patch may cover
+_LEAST, _MOST = 0.008, 0.30
+_FILL = 0.88
+
+
+@dataclass(frozen=True)
+class Plane:
+    """A photo's tones at working size.
+
+    Attributes
+    ----------
+    tones : ndarray of float32, shape (h, w, 3)
+        Cube root of linear light, each channel scaled by the bright end of the picture.
+    scale : float
+        Pixels of the reduced photo per pixel here.
+    """
+
+    tones: np.ndarray
+    scale: float
+
+
+def even_tones(pixels, long_side=None):
+    """Return the tones of linear light, in which noise and steps look much alike from dark to bright.
+
+    Parameters
+    ----------
+    pixels : ndarray of shape (h, w, 3)
+        Linear light.
+    long_side : int, optional
+        Size to average down to; never enlarged.
+
+    Returns
+    -------
+    Plane
+    """
+    height, width = pixels.shape[:2]
+    factor = 1.0 if long_side is None else min(1.0, long_side / max(height, width))
+    if factor < 1:
+        size = (max(1, round(width * factor)), max(1, round(height * factor)))
+        pixels = cv2.resize(pixels, size, interpolation=cv2.INTER_AREA)
+    bright = np.maximum(np.percentile(pixels[::3, ::3].reshape(-1, 3), 99, axis=0), 1e-4)
+    tones = np.cbrt(np.clip(pixels / bright, 0, 4).astype(np.float32))
+    return Plane(tones, width / pixels.shape[1])
+
+
+def even_patches(pixels):
+    """Return four-sided patches without inner edges.
+
+    Parameters
+    ----------
+    pixels : ndarray of float32, shape (h, w, 3)
+        Linear light of the reduced photo.
+
+    Returns
+    -------
+    list of ndarray of shape (4, 2)
+        Rough corners in pixels of `pixels`; each patch once.
+    """
+    plane = even_tones(pixels, _SIDE)
+    steps = _steepness(cv2.GaussianBlur(plane.tones, (0, 0), 0.9))
+    scale = np.array([pixels.shape[1] / steps.shape[1], pixels.shape[0] / steps.shape[0]])
+    quads = []
+    for level in _STEPS:
+        even = (steps < level).astype(np.uint8)
+        for reach in (1, 5):
+            grown = even if reach == 1 else cv2.erode(even, np.ones((reach, reach), np.uint8))
+            quads += _quads_of(grown, (reach - 1) / 2)
+    return [quad * scale for quad in _distinct(quads)]
+
+
+def _steepness(tones):
+    """Largest step of any channel per pixel."""
+    across = cv2.Sobel(tones, cv2.CV_32F, 1, 0, scale=1 / 8)
+    down = cv2.Sobel(tones, cv2.CV_32F, 0, 1, scale=1 / 8)
+    return np.sqrt((across**2 + down**2).max(axis=2))
+
+
+def _quads_of(even, margin):
+    """Four-sided connected regions of a mask, grown by `margin` pixels."""
+    _, labels, stats, _ = cv2.connectedComponentsWithStats(even, connectivity=4)
+    box, area = stats[:, 2] * stats[:, 3], stats[:, 4]
+    likely = (area > _LEAST * 0.5 * even.size) & (area < _MOST * even.size) & (box < 0.7 * even.size)
+    likely[0] = False
+    quads = []
+    for index in np.flatnonzero(likely):
+        x, y, w, h = stats[index, :4]
+        part = (labels[y : y + h, x : x + w] == index).astype(np.uint8)
+        quad = _four_sides(part)
+        if quad is not None:
+            quads.append(_grown(quad, margin + 1.0) + np.array([x, y]))
+    return quads
+
+
+def _four_sides(part):
+    """Corners of the quadrilateral a region fills, or None."""
+    part = cv2.copyMakeBorder(part, 3, 3, 3, 3, cv2.BORDER_CONSTANT)
+    part = cv2.morphologyEx(part, cv2.MORPH_OPEN, np.ones((5, 5), np.uint8))
+    contours = cv2.findContours(part, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)[0]
+    if not contours:
+        return None
+    contour = max(contours, key=cv2.contourArea)
+    area = cv2.contourArea(contour)
+    hull = cv2.convexHull(contour)
+    if area < _FILL * cv2.contourArea(hull) or area < 60:
+        return None
+    corners = _four_corners(hull)
+    if corners is None or not _FILL < area / max(cv2.contourArea(corners.astype(np.float32)), 1) < 1.12:
+        return None
+    return corners - 3 + 0.5
+
+
+def _four_corners(hull):
+    """Four corners of a convex outline: the coarsest outline that still has four."""
+    length = cv2.arcLength(hull, True)
+    for share in (0.015, 0.02, 0.03, 0.04, 0.055, 0.075, 0.1):
+        corners = cv2.approxPolyDP(hull, share * length, True)[:, 0]
+        if len(corners) == 4:
+            return corners.astype(float)
+        if len(corners) < 4:
+            return None
+    return None
+
+
+def _grown(quad, by):
+    """Move each side of a convex quad outwards."""
+    quad = quad if _signed_area(quad) > 0 else quad[::-1]
+    sides = np.roll(quad, -1, axis=0) - quad
+    normals = np.stack([sides[:, 1], -sides[:, 0]], axis=1) / np.maximum(np.linalg.norm(sides, axis=1), 1e-6)[:, None]
+    moved = [(quad[i] + by * normals[i], quad[(i + 1) % 4] + by * normals[i]) for i in range(4)]
+    corners = [_crossing(moved[i - 1], moved[i]) for i in range(4)]
+    return quad if any(corner is None for corner in corners) else np.array(corners)
+
+
+def _signed_area(quad):
+    x, y = quad.T
+    return 0.5 * np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y)
+
+
+def _crossing(first, second):
+    """Where two lines through pairs of points cross; None if parallel."""
+    (p, q), (r, s) = first, second
+    matrix = np.column_stack([q - p, r - s])
+    if abs(np.linalg.det(matrix)) < 1e-9:
+        return None
+    return p + np.linalg.solve(matrix, r - p)[0] * (q - p)
+
+
+def _distinct(quads):
+    """Drop quads whose corners lie close to those of an earlier one, coarser steps first."""
+    kept = np.empty((0, 4, 2))
+    for quad in reversed(quads):
+        turns = np.stack([np.roll(quad, turn, axis=0) for turn in range(4)])
+        apart = np.linalg.norm(kept[:, None] - turns, axis=-1).max(axis=2).min(axis=1, initial=np.inf)
+        if not len(kept) or apart.min() > 0.03 * np.sqrt(abs(_signed_area(quad))):
+            kept = np.concatenate([kept, quad[None]])
+    return list(kept)
