@@ -33,7 +33,7 @@ class EngineError(ValueError):
     """A profile the colour engine cannot use."""
 
 
-def encoding_of(info, exif):
+def encoding_of(info, exif, grey=False):
     """Return how a file's codes become light, as far as tables and tags tell.
 
     Parameters
@@ -42,6 +42,8 @@ def encoding_of(info, exif):
         Pillow's metadata: `icc_profile`, `nclx_profile`, `srgb`, `gamma`, `chromaticity`.
     exif : PIL.Image.Exif
         The file's EXIF block.
+    grey : bool
+        Whether the file holds one channel; only then does a profile for grey fit it.
 
     Returns
     -------
@@ -58,7 +60,7 @@ def encoding_of(info, exif):
     profile = info.get("icc_profile")
     if profile:
         try:
-            return read_profile(profile), ()
+            return read_profile(profile, grey), ()
         except ProfileError as fault:
             return SRGB, (f"the colour profile is damaged ({fault}); taken as sRGB",)
     if "nclx_profile" in info:

@@ -1,8 +1,8 @@
-"""What a file really is, by its content, whatever it is called; and the structure checks decoders leave out."""
+"""What a file really is, by its content, whatever it is called."""
 
 import struct
 
-__all__ = ["RAW", "jpeg_is_whole", "kind_of"]
+__all__ = ["RAW", "kind_of"]
 
 RAW = "RAW"
 
@@ -74,31 +74,3 @@ def _kind_of_boxes(data):
     if major == b"avif":
         return "AVIF"
     return "HEIC" if brands & _HEIC_BRANDS else "video"
-
-
-def jpeg_is_whole(data):
-    """Return whether the picture data of a JPEG file ends with its end mark.
-
-    Parameters
-    ----------
-    data : bytes
-        A file that starts as a JPEG.
-
-    Returns
-    -------
-    bool
-        False for a file cut short. Thumbnails inside the header, which have end marks of their own, are
-        stepped over; what stands behind the picture does not matter.
-    """
-    at = 2
-    while at + 4 <= len(data) and data[at] == 0xFF:
-        marker = data[at + 1]
-        if marker == 0xDA:
-            # the last end mark is found quickest; entropy-coded data cannot hold one
-            return data.rfind(b"\xff\xd9", at) >= 0
-        if marker == 0xFF or 0xD0 <= marker <= 0xD8 or marker == 0x01:
-            at += 1 if marker == 0xFF else 2
-            continue
-        at += 2 + int.from_bytes(data[at + 2 : at + 4], "big")
-    # the header is odd; whether it can be read is the decoder's to say
-    return True

@@ -1,10 +1,13 @@
 """What a photo says about its camera, its exposure and which way is up; lies and nonsense become None."""
 
 import math
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
 
 import cv2
+
+from dyebook.photo.faults import DECODER_FAULTS
 
 __all__ = ["NO_CAMERA", "CameraInfo", "camera_info", "declared_colour", "exif_orientation", "turn_upright"]
 
@@ -71,22 +74,22 @@ def camera_info(exif):
     CameraInfo
         Impossible values are left out.
     """
-    details = _sub_block(exif, _EXIF_IFD)
+    main, details = _readable(exif, (_MAKE, _MODEL, _DATE_TIME)), _sub_block(exif, _EXIF_IFD)
     iso = _number(details.get(_ISO), 1, 1e7)
     return CameraInfo(
-        make=_text(exif.get(_MAKE)),
-        model=_text(exif.get(_MODEL)),
+        make=_text(main.get(_MAKE)),
+        model=_text(main.get(_MODEL)),
         exposure_s=_number(details.get(_EXPOSURE_S), 1e-7, 1e5),
         f_number=_number(details.get(_F_NUMBER), 0.1, 1000),
         iso=None if iso is None else round(iso),
         white_balance={0: "auto", 1: "manual"}.get(_number(details.get(_WHITE_BALANCE), 0, 1)),
-        taken_at=_moment(details.get(_DATE_TIME_ORIGINAL)) or _moment(exif.get(_DATE_TIME)),
+        taken_at=_moment(details.get(_DATE_TIME_ORIGINAL)) or _moment(main.get(_DATE_TIME)),
     )
 
 
 def exif_orientation(exif):
     """Return the EXIF orientation, 1 to 8; 1 where it is missing or nonsense."""
-    value = exif.get(_ORIENTATION)
+    value = _readable(exif, (_ORIENTATION,)).get(_ORIENTATION)
     return value if isinstance(value, int) and 1 <= value <= 8 else 1
 
 
@@ -124,9 +127,19 @@ def _sub_block(exif, tag):
     """Return a nested block as a dict, empty where it is missing or damaged."""
     try:
         block = exif.get_ifd(tag)
-    except (LookupError, ValueError, TypeError, ArithmeticError, OSError, SyntaxError, AttributeError, AssertionError):
+    except DECODER_FAULTS:
         return {}
     return block if isinstance(block, dict) else {}
+
+
+def _readable(exif, tags):
+    """Return the wanted tags that can be read."""
+    values = {}
+    for tag in tags:
+        # values are unpacked when asked for, so each may fail by itself
+        with suppress(*DECODER_FAULTS):
+            values[tag] = exif.get(tag)
+    return values
 
 
 def _text(value):

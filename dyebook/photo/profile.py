@@ -113,13 +113,15 @@ def encoding_from_primaries(name, primaries_xy, white_xy, curve):
     return Encoding(name, (curve,), _to_rec709(_primaries_to_xyz(primaries_xy, white_xy)))
 
 
-def read_profile(profile):
+def read_profile(profile, grey=False):
     """Return the encoding that a matrix profile describes.
 
     Parameters
     ----------
     profile : bytes
         A whole ICC profile.
+    grey : bool
+        Whether the file holds one channel.
 
     Returns
     -------
@@ -136,6 +138,8 @@ def read_profile(profile):
     tags = _tag_table(profile)
     space, connection = profile[16:20], profile[20:24]
     name = _description(tags.get(b"desc", b""))
+    if space == b"GRAY" and not grey:
+        raise ProfileError("it is for grey pictures")
     if space == b"GRAY" and b"kTRC" in tags and b"A2B0" not in tags:
         return Encoding(name, (_curve(tags[b"kTRC"]),))
     wanted = (b"rXYZ", b"gXYZ", b"bXYZ", b"rTRC", b"gTRC", b"bTRC")

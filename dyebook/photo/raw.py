@@ -6,8 +6,9 @@ import cv2
 import numpy as np
 from PIL import Image
 
-from dyebook.photo.decode import DECODER_FAULTS, Decoded, UnreadableError, check_size
+from dyebook.photo.decode import Decoded
 from dyebook.photo.exif import turn_upright
+from dyebook.photo.faults import DECODER_FAULTS, UnreadableError, check_size
 from dyebook.photo.profile import Encoding
 
 __all__ = ["decode_raw", "is_raw_tiff"]
@@ -67,7 +68,7 @@ def decode_raw(data):
         ) from fault
     try:
         with rawpy.imread(io.BytesIO(data)) as raw:
-            check_size(raw.sizes.iwidth, raw.sizes.iheight, 8)
+            check_size(raw.sizes.iwidth, raw.sizes.iheight, 6)
             codes = raw.postprocess(
                 use_camera_wb=True,
                 no_auto_bright=True,
@@ -77,6 +78,8 @@ def decode_raw(data):
                 output_color=rawpy.ColorSpace.ProPhoto,
                 demosaic_algorithm=rawpy.DemosaicAlgorithm.LINEAR,
             )
+            if codes.shape[2:] != (3,):
+                raise ValueError("not a colour picture")
             saturated = _saturated(raw, codes.shape)
             depth = int(raw.white_level).bit_length()
     except (*DECODER_FAULTS, rawpy.LibRawError) as fault:
@@ -102,7 +105,8 @@ def _saturated(raw, shape):
         return None
     # LibRaw numbers the second green of a Bayer mosaic 3
     colours = np.where(raw.raw_colors_visible == 3, 1, raw.raw_colors_visible)
-    full = mosaic >= raw.white_level
+    # sensors fill up unevenly and with noise, so full begins a hundredth below the nominal limit
+    full = mosaic >= 0.99 * raw.white_level
     # a pixel's missing colours come from its neighbours, so their limit is its limit
     near = np.ones((3, 3), np.uint8)
     masks = [cv2.dilate((full & (colours == colour)).view(np.uint8), near) for colour in range(3)]

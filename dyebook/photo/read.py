@@ -8,8 +8,9 @@ import numpy as np
 
 from dyebook.photo.colour import EngineError, convert_by_engine, encoding_of
 from dyebook.photo.content import RAW, kind_of
-from dyebook.photo.decode import UnreadableError, decode_heic, decode_picture
+from dyebook.photo.decode import decode_picture
 from dyebook.photo.exif import CameraInfo, camera_info, turn_upright
+from dyebook.photo.faults import UnreadableError
 from dyebook.photo.linear import LinearPhoto, Reduced, photo_from_array
 from dyebook.photo.profile import SRGB
 
@@ -66,7 +67,7 @@ def _read(data, name):
         decoded, encoding, saturated = decode_raw(data)
         notes = ()
     else:
-        decoded = decode_heic(data) if kind == "HEIC" else decode_picture(data, kind)
+        decoded = _decode_heic(data) if kind == "HEIC" else decode_picture(data, kind)
         encoding, notes, saturated = _colours(decoded)
     notes += _hide_transparent(decoded)
     codes = turn_upright(decoded.codes, decoded.orientation)
@@ -76,6 +77,13 @@ def _read(data, name):
     return LinearPhoto(
         name, codes, encoding, decoded.bit_depth, camera_info(decoded.exif), tuple(notes), limit, saturated
     )
+
+
+def _decode_heic(data):
+    """Decode a HEIC file; its library is loaded when first needed."""
+    from dyebook.photo.heic import decode_heic
+
+    return decode_heic(data)
 
 
 def _shown_name(source, name):
@@ -146,7 +154,7 @@ def _with_article(kind):
 def _colours(decoded):
     """Return encoding, notes and clipped mask (or None) of a decoded picture; fills in codes that need an engine."""
     try:
-        encoding, notes = encoding_of(decoded.info, decoded.exif)
+        encoding, notes = encoding_of(decoded.info, decoded.exif, decoded.grey)
     except EngineError as fault:
         raise UnreadableError(
             str(fault), "a photo with an ordinary tone curve is needed", "turn off HDR, or export a JPEG"
@@ -191,4 +199,5 @@ def _hide_transparent(decoded):
             "a wholly transparent picture", "an opaque photo is needed", "export it without transparency"
         )
     decoded.codes = np.where(hidden[..., None], 0, decoded.codes).astype(decoded.codes.dtype)
-    return (f"{share:.0%} of the picture is transparent and was left out",)
+    words = f"{share:.0%}" if share >= 0.01 else "less than 1 %"
+    return (f"{words} of the picture is transparent and was left out",)

@@ -1,9 +1,8 @@
-"""Reading photos: formats, turns, colour spaces, and everything that is not a photo."""
+"""Reading photos: formats, bits, turns, sources, crops and clipping."""
 
 import io
 import os
 
-import cv2
 import numpy as np
 import pytest
 from PIL import Image
@@ -12,22 +11,9 @@ from dyebook.errors import PhotoError
 from dyebook.photo.icc import matrix_profile
 from dyebook.photo.profile import DISPLAY_P3, srgb_curve
 from dyebook.photo.read import photo_from_array, read_photo
+from tests.photo.files import deep_heic, heic, lab_profile_of_inks, picture, saved, saved_deep
 
 HALF_CODE = 0.5 / 255
-
-
-def picture(height=80, width=120):
-    """Smooth ramps that differ in every corner and channel, so that any turn or swap shows."""
-    y, x = np.mgrid[0:height, 0:width]
-    red, green = 20 + 200 * x / width, 30 + 180 * y / height
-    return np.stack([red, green, 120 + 50 * np.sin(x / 17 + y / 29)], axis=-1).astype(np.uint8)
-
-
-def saved(codes, kind="PNG", **options):
-    """Bytes of a file that holds the codes."""
-    stream = io.BytesIO()
-    (codes if isinstance(codes, Image.Image) else Image.fromarray(codes)).save(stream, kind, **options)
-    return stream.getvalue()
 
 
 def light_of(codes):
@@ -60,46 +46,21 @@ def test_the_srgb_curve_is_that_of_the_standard():
 @pytest.mark.parametrize("kind", ["png", "tiff"])
 def test_16_bit_files_keep_their_steps(kind):
     codes = np.linspace(0, 65535, 80 * 120 * 3).reshape(80, 120, 3).astype(np.uint16)
-    data = cv2.imencode(f".{kind}", codes[..., ::-1])[1].tobytes()
-    photo = read_photo(data)
+    photo = read_photo(saved_deep(codes, kind))
     assert photo.bit_depth == 16
     np.testing.assert_allclose(photo.pixels, light_of(codes), atol=1e-6)
 
 
 def test_8_and_16_bits_read_alike():
-    deep = (picture().astype(np.uint16) * 257)[..., ::-1]
-    shallow = read_photo(saved(picture())).pixels
-    np.testing.assert_allclose(read_photo(cv2.imencode(".png", deep)[1].tobytes()).pixels, shallow, atol=1e-6)
+    deep = read_photo(saved_deep(picture().astype(np.uint16) * 257, "png"))
+    shallow = read_photo(saved(picture()))
+    np.testing.assert_allclose(deep.pixels, shallow.pixels, atol=1e-6)
+    assert (deep.bit_depth, shallow.bit_depth) == (16, 8)
 
 
-def test_a_p3_file_and_its_srgb_twin_read_alike():
-    colour = pytest.importorskip("colour")
-    rng = np.random.default_rng(1)
-    light = rng.uniform(0.05, 0.9, (8, 8, 3)).repeat(10, 0).repeat(10, 1)
-    rec709, p3 = colour.RGB_COLOURSPACES["sRGB"], colour.RGB_COLOURSPACES["Display P3"]
-    light_p3 = np.clip(colour.RGB_to_RGB(light, rec709, p3), 0, 1)
-    encode = colour.models.eotf_inverse_sRGB
-    twin = read_photo(saved(np.round(255 * encode(light)).astype(np.uint8)))
-    wide = read_photo(saved(np.round(255 * encode(light_p3)).astype(np.uint8), icc_profile=matrix_profile(DISPLAY_P3)))
-    # both are rounded to 8 bits; the matrix (largest coefficient 1.22) and the curve's slope (2.3) widen that
-    np.testing.assert_allclose(wide.pixels, twin.pixels, atol=2 * 2.3 * 1.5 * HALF_CODE)
-    assert not wide.notes
-    assert "taken as sRGB" in twin.notes[0]
-
-
-def test_pure_p3_green_lies_outside_rec709():
-    codes = np.zeros((64, 64, 3), np.uint8)
-    codes[..., 1] = 255
-    photo = read_photo(saved(codes, icc_profile=matrix_profile(DISPLAY_P3)))
-    assert photo.pixels[0, 0, 0] == pytest.approx(-0.2249, abs=1e-3)  # colour-science, P3 to sRGB matrix
-
-
-@pytest.mark.parametrize("kind", ["JPEG", "PNG", "TIFF", "WebP"])
-@pytest.mark.parametrize("orientation", range(1, 9))
-def test_photos_stand_upright(kind, orientation):
-    upright = picture()
-    # the inverse turns, written out by index so as not to lean on the code under test
-    stored = {
+def _stored(upright, orientation):
+    """Undo a turn: written out by index, so as not to lean on the code under test."""
+    return {
         1: upright,
         2: upright[:, ::-1],
         3: upright[::-1, ::-1],
@@ -109,12 +70,74 @@ def test_photos_stand_upright(kind, orientation):
         7: upright.swapaxes(0, 1)[::-1, ::-1],
         8: upright.swapaxes(0, 1)[:, ::-1],
     }[orientation]
+
+
+@pytest.mark.parametrize("kind", ["JPEG", "PNG", "TIFF", "WebP"])
+@pytest.mark.parametrize("orientation", range(1, 9))
+def test_photos_stand_upright(kind, orientation):
+    upright = picture()
+    stored = _stored(upright, orientation)
     exif = Image.Exif()
     exif[0x0112] = orientation
     options = {"lossless": True} if kind == "WebP" else {"quality": 100, "subsampling": 0} if kind == "JPEG" else {}
     photo = read_photo(saved(np.ascontiguousarray(stored), kind, exif=exif, **options))
     assert photo.size == (120, 80)
     assert np.abs(photo.codes.astype(int) - upright).max() <= (5 if kind == "JPEG" else 0)
+
+
+@pytest.mark.parametrize("orientation", range(1, 9))
+def test_deep_tiffs_stand_upright(orientation):
+    upright = picture().astype(np.uint16) * 257
+    stored = np.ascontiguousarray(_stored(upright, orientation))
+    tifffile = pytest.importorskip("tifffile")
+    stream = io.BytesIO()
+    tags = [(274, "H", 1, orientation, True)]
+    tifffile.imwrite(stream, stored, photometric="rgb", metadata=None, extratags=tags)
+    np.testing.assert_array_equal(read_photo(stream.getvalue()).codes, upright)
+
+
+def test_heic_files_read_as_saved():
+    photo = read_photo(heic(picture()))
+    assert photo.size == (120, 80)
+    assert np.abs(photo.codes.astype(int) - picture()).max() <= 3  # lossless but for YCbCr rounding
+    deep = read_photo(deep_heic(picture().astype(np.uint16) * 257))
+    assert deep.bit_depth == 10
+    assert np.abs(deep.codes / 257 - picture()).max() <= 1
+
+
+def test_heic_files_stand_upright():
+    exif = Image.Exif()
+    exif[0x0112] = 6
+    photo = read_photo(heic(picture(), exif=exif.tobytes()))
+    assert photo.size == (80, 120)
+    assert np.abs(photo.codes.astype(int) - np.rot90(picture(), -1)).max() <= 3
+
+
+@pytest.mark.parametrize("kind", ["JPEG", "PNG", "TIFF"])
+def test_grey_files_have_three_equal_channels(kind):
+    photo = read_photo(saved(Image.fromarray(picture()[..., 0]), kind))
+    assert np.ptp(photo.pixels, axis=-1).max() == 0
+    deep = read_photo(saved_deep(picture()[..., 0].astype(np.uint16) * 257, "png"))
+    np.testing.assert_allclose(deep.pixels[..., 1], light_of(picture()[..., 0]), atol=1e-6)
+
+
+def test_transparent_areas_are_black_and_noted():
+    codes = np.dstack([picture(), np.full((80, 120), 255, np.uint8)])
+    assert len(read_photo(saved(codes)).notes) == 1  # that it is untagged
+    codes[:20, :, 3] = 0
+    photo = read_photo(saved(codes))
+    assert "25%" in photo.notes[-1]
+    assert not photo.pixels[:20].any()
+    np.testing.assert_array_equal(photo.codes[20:], picture()[20:])
+
+
+def test_cmyk_with_its_profile_is_read():
+    inks = np.zeros((80, 100, 4), np.uint8)
+    inks[40:, :, 0] = 255
+    photo = read_photo(saved(Image.fromarray(inks, "CMYK"), "TIFF", icc_profile=lab_profile_of_inks()))
+    np.testing.assert_allclose(photo.pixels[10, 10], 1, atol=0.01)  # paper
+    np.testing.assert_allclose(photo.pixels[70, 10], (0, 1, 1), atol=0.02)  # the profile's cyan is that of sRGB
+    assert photo.clipped((0, 0, 100, 40)).all()
 
 
 def test_every_kind_of_source_reads_alike(tmp_path):

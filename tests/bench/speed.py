@@ -1,0 +1,115 @@
+"""Time and memory of the way from the bytes of a photo to a reading, beside plain decoding, in one run.
+
+    python -m tests.bench.speed [--photo FILE] [--megapixels 12] [--repeat 7] [--peer]
+
+Every stage is a row: a name and a function of what the stages before it left. Each round runs all stages once, so
+that a busy machine slows them alike; the table shows medians and their ratio to `cv2.imdecode` of the same bytes.
+"""
+
+import argparse
+import platform
+import resource
+import statistics
+import time
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+from dyebook.photo.read import read_photo
+
+REDUCED_SIDE = 1000
+
+
+def make_jpeg(megapixels, seed=1):
+    """Bytes of a JPEG of soft patches with fine noise: about as many bits per pixel as a phone's."""
+    rng = np.random.default_rng(seed)
+    height = round((megapixels * 1e6 * 3 / 4) ** 0.5)
+    width = round(height * 4 / 3)
+    patches = rng.integers(20, 235, (height // 160, width // 160, 3)).astype(np.uint8)
+    picture = cv2.resize(patches, (width, height), interpolation=cv2.INTER_CUBIC)
+    noise = np.empty((height, width, 3), np.int16)
+    cv2.randn(noise, 0, 4)
+    picture = cv2.add(picture, noise, dtype=cv2.CV_8U)
+    return cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, 92])[1].tobytes()
+
+
+def decode(state):
+    """The yardstick: plain decoding of the same bytes."""
+    return cv2.imdecode(np.frombuffer(state["data"], np.uint8), cv2.IMREAD_COLOR)
+
+
+def read(state):
+    """Bytes to a photo."""
+    state["photo"] = read_photo(state["data"])
+
+
+def reduce(state):
+    """The small picture in linear light that the finders work on."""
+    state["photo"].reduced(REDUCED_SIDE)
+
+
+def peer(state):
+    """The same frame by colour-science: sRGB to XYZ to Lab, in strips to bound its memory."""
+    import colour
+
+    codes = state["photo"].codes
+    for top in range(0, len(codes), 256):
+        colour.XYZ_to_Lab(colour.sRGB_to_XYZ(codes[top : top + 256] / 255.0))
+
+
+STAGES = [("cv2.imdecode", decode), ("read", read), ("reduced", reduce)]
+# rows that together make the way from bytes to a reading
+OUR_STAGES = ("read", "reduced")
+
+
+def run(data, stages, repeat):
+    """Seconds of each stage, a list per stage, and the peak memory (MB) after each round."""
+    times, peaks = {name: [] for name, _ in stages}, []
+    for _ in range(repeat):
+        state = {"data": data}
+        for name, stage in stages:
+            start = time.perf_counter()
+            stage(state)
+            times[name].append(time.perf_counter() - start)
+        peaks.append(peak_mb())
+    return times, peaks
+
+
+def peak_mb():
+    """Peak resident memory of this process so far, MB (Linux counts in KB, macOS in bytes)."""
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / (1e6 if platform.system() == "Darwin" else 1e3)
+
+
+def report(times, peaks):
+    """Print the table."""
+    medians = {name: statistics.median(values) for name, values in times.items()}
+    unit = medians["cv2.imdecode"]
+    print(f"{'stage':24s} {'median ms':>10s} {'first ms':>10s} {'× imdecode':>10s}")
+    for name, values in times.items():
+        print(f"{name:24s} {1e3 * medians[name]:10.1f} {1e3 * values[0]:10.1f} {medians[name] / unit:10.2f}")
+    # a quotient of each round's own times: a machine that slows down between rounds does not blur it
+    rounds = zip(*(times[name] for name in OUR_STAGES), strict=True)
+    quotients = [sum(ours) / yardstick for ours, yardstick in zip(rounds, times["cv2.imdecode"], strict=True)]
+    print(f"{' + '.join(OUR_STAGES):24s} {statistics.median(quotients):32.2f}")
+    print(f"peak memory: {peaks[0]:.0f} MB after the first round, {peaks[-1]:.0f} MB after the last")
+
+
+def main():
+    """Parse the options, run, print."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--photo", type=Path, help="a photo of your own instead of a made one")
+    parser.add_argument("--megapixels", type=float, default=12)
+    parser.add_argument("--repeat", type=int, default=7)
+    parser.add_argument("--peer", action="store_true", help="also colour-science over the full frame (slow)")
+    options = parser.parse_args()
+    cv2.setNumThreads(1)
+    data = options.photo.read_bytes() if options.photo else make_jpeg(options.megapixels)
+    width, height = read_photo(data).size
+    print(f"{platform.machine()}, OpenCV {cv2.__version__}, one thread; {width} × {height}, {len(data) / 1e6:.1f} MB")
+    stages = STAGES + ([("colour-science, frame", peer)] if options.peer else [])
+    report(*run(data, stages, options.repeat))
+
+
+if __name__ == "__main__":
+    main()
