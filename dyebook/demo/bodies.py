@@ -6,9 +6,10 @@ import cv2
 import numpy as np
 
 from dyebook.demo.cameras import sensor_rgb
+from dyebook.demo.marks import flaw_cover, ink_cover
 from dyebook.demo.shading import film_factor, film_path, mirror
 from dyebook.demo.shapes import unit
-from dyebook.demo.spectra import Film, illuminant, material_reflectance
+from dyebook.demo.spectra import Film, Paint, illuminant, material_reflectance
 
 __all__ = ["Drawn", "draw_body", "frame_corners", "local_grid", "silhouette"]
 
@@ -114,50 +115,6 @@ def _body_light(material, spec, path):
     return short.astype(np.float32) * np.exp((path - 1)[..., None] * rate)
 
 
-def _flaw_cover(flaw, body, x, y, px_mm):
-    """Weight 0..1 of a flaw over the body's own frame."""
-    rng = np.random.default_rng((flaw.seed, 5))
-    dx, dy = x - flaw.x_mm, y - flaw.y_mm
-    size = flaw.size_mm
-    if flaw.kind in ("spot", "pale_zone"):
-        turn = np.arctan2(dy, dx)
-        phases = rng.uniform(0, 2 * np.pi, 3)
-        edge = size * (1 + sum(0.12 * np.sin((k + 2) * turn + p) for k, p in enumerate(phases)))
-        soft = 0.3 * size if flaw.kind == "pale_zone" else max(0.12 * size, px_mm)
-        return np.clip(0.5 + (edge - np.hypot(dx, dy)) / (2 * soft), 0, 1)
-    if flaw.kind == "streak":
-        centre = 0.15 * size * np.sin(dx / (3 * size) + rng.uniform(0, 6))
-        return np.clip(0.5 + (size / 6 - np.abs(dy - centre)) / max(0.15 * size, px_mm), 0, 1) * (
-            np.abs(dx) < 2.5 * size
-        )
-    if flaw.kind == "gradient":
-        half = body.shape.reach_mm[0]
-        return np.clip(0.5 + x / (2 * half), 0, 1)
-    if flaw.kind == "two_tone":
-        return np.clip(0.5 + (dx + 0.1 * size * np.sin(dy / 3)) / max(0.3, px_mm), 0, 1)
-    pits = rng.uniform(-size, size, (int(rng.integers(4, 12)), 2))
-    radius = np.min([np.hypot(dx - px, dy - py) for px, py in pits], axis=0)
-    return np.clip(0.5 + (rng.uniform(0.2, 0.4) - radius) / max(0.1, px_mm), 0, 1)
-
-
-def _printed(body, x, y, px_mm):
-    """Darkness 0..1 of what is printed on or woven into the body."""
-    if body.ink == "weave":
-        pitch = max(0.7, 2.5 * px_mm)
-        return 0.4 * (1 - np.sin(np.pi * x / pitch) ** 2 * np.sin(np.pi * y / pitch) ** 2)
-    if body.ink != "ruler":
-        return None
-    edge = body.shape.half_y
-    place = x + body.shape.half_x
-    ink = np.zeros_like(x)
-    for pitch, length in ((1.0, 3.0), (5.0, 4.5), (10.0, 6.0)):
-        away = np.abs((place + pitch / 2) % pitch - pitch / 2)
-        tick = np.clip(0.5 + (0.11 - away) / px_mm, 0, 1) * (y + edge < length)
-        ink = np.maximum(ink, tick)
-    number = (np.abs((place - 1.5) % 10 - 1.5) < 1.2) & (np.abs(y + edge - 8) < 1.2)
-    return np.maximum(ink, 0.6 * number * (np.sin(9 * x) * np.sin(7 * y) > -0.1))
-
-
 def draw_body(body, spec, ground_rgb):
     """Return a body as the camera's sensor sees it, light even over the picture.
 
@@ -185,12 +142,11 @@ def draw_body(body, spec, ground_rgb):
     normal = _to_bench(normal, body)
     path = film_path(normal, spec.around) if isinstance(body.material, Film) else np.ones_like(x)
     colour = _body_light(body.material, spec, path)
-    flaws = tuple(_flaw_cover(flaw, body, x, y, px_mm).astype(np.float32) for flaw in body.flaws)
+    flaws = tuple(flaw_cover(flaw, body, x, y, px_mm).astype(np.float32) for flaw in body.flaws)
     for flaw, weight in zip(body.flaws, flaws, strict=True):
         colour = colour + weight[..., None] * (_body_light(flaw.material, spec, path) - colour)
-    ink = _printed(body, x, y, px_mm)
-    if ink is not None:
-        colour = colour * (1 - 0.9 * ink[..., None])
+    for weight, lab in ink_cover(body, x, y, px_mm):
+        colour = colour + weight[..., None] * (_body_light(Paint(lab), spec, path) - colour)
     seen = _seen_from_camera(normal, view, box)
     factor = film_factor(seen, spec.around, body.finish, float(ground_rgb.mean())) * grain
     veil = _surface_light(seen, spec, body.finish, ground_rgb)
@@ -210,4 +166,6 @@ def _surface_light(normal, spec, finish, ground_rgb):
         return np.zeros(normal.shape, np.float32)
     sky, ground = mirror(normal, spec.around, finish.gloss_rad)
     fresnel = finish.gloss + (1 - finish.gloss) * (1 - np.clip(normal[..., 2], 0, 1)) ** 5
-    return (fresnel * sky)[..., None] + (0.6 * fresnel * ground)[..., None] * ground_rgb.astype(np.float32)
+    light = (fresnel * sky)[..., None] + (0.6 * fresnel * ground)[..., None] * ground_rgb.astype(np.float32)
+    # glints narrower than a pixel would turn edges into dashes: cap them, then share them with their neighbours
+    return cv2.GaussianBlur(np.minimum(light, 3).astype(np.float32), (0, 0), 0.6)

@@ -75,7 +75,7 @@ def _pencil(rng):
     half, r = rng.uniform(35, 70), rng.uniform(3.2, 3.8)
     knots = ((-half, r), (half - 14, r), (half - 13.5, r - 0.1), (half, 0.5))
     lab = Lab(float(rng.uniform(25, 75)), float(rng.normal(10, 30)), float(rng.normal(15, 30)))
-    return Turned(knots), Paint(lab), GLOSSY, "", 1.0
+    return Turned(knots, facets=6), Paint(lab), GLOSSY, "pencil", 1.0
 
 
 def _driver(rng):
@@ -83,8 +83,9 @@ def _driver(rng):
     along = np.linspace(-1, 1, 41)
     profile = r * (1 - along**8 * 0.6) * (1 - 0.13 * np.exp(-((along / 0.35) ** 2)))
     knots = tuple((float(x), float(y)) for x, y in zip(half * along, profile, strict=True))
+    knots += ((half + 0.1, 2.0), (half + float(rng.uniform(20, 60)), 2.0))
     lab = [Lab(45, 60, 40), Lab(30, 10, -35), Lab(22, 0, 0), Lab(75, 5, 75)][int(rng.integers(4))]
-    return Turned(knots), Paint(lab), GLOSSY, "", 1.0
+    return Turned(knots), Paint(lab), GLOSSY, "shaft", 1.0
 
 
 CLUTTER = {

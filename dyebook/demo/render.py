@@ -220,15 +220,27 @@ def _flaw_truth(flaw, weight, drawn, mask, lab):
 _TURNS = {1: 0, 3: 2, 6: 1, 8: 3}  # EXIF orientation: quarter turns anticlockwise from upright to stored
 
 
-def write_photo(rendered, path, caption=""):
+def _stamped(image, text):
+    """A copy of the picture with small words in its lower left corner."""
+    image = image.copy()
+    size = image.shape[1] / 1600
+    place = (round(14 * size), image.shape[0] - round(14 * size))
+    for colour, thick in (((0, 0, 0), 4), ((255, 255, 255), 1.5)):
+        cv2.putText(
+            image, text, place, cv2.FONT_HERSHEY_SIMPLEX, 0.9 * size, colour, max(1, round(thick * size)), cv2.LINE_AA
+        )
+    return image
+
+
+def write_photo(rendered, path, stamp=""):
     """Write a rendered photograph; JPEG by the scene's quality, other endings by Pillow.
 
     Parameters
     ----------
     rendered : Rendered
     path : path
-    caption : str
-        Stored as the EXIF image description.
+    stamp : str
+        Small words in the lower left corner, for pictures that people will see.
 
     Returns
     -------
@@ -237,10 +249,11 @@ def write_photo(rendered, path, caption=""):
     from PIL import Image
 
     how = rendered.spec.development
-    picture = Image.fromarray(np.ascontiguousarray(np.rot90(rendered.image, _TURNS[how.turn])))
+    image = _stamped(rendered.image, stamp) if stamp else rendered.image
+    picture = Image.fromarray(np.ascontiguousarray(np.rot90(image, _TURNS[how.turn])))
     exif = Image.Exif()
     exif[0x0112] = how.turn
-    exif[0x010E] = caption or "rendered"
+    exif[0x010E] = "rendered, not photographed"
     path = Path(path)
     with BytesIO() as buffer:
         jpeg = {"quality": how.quality, "subsampling": 2 if how.quality < 93 else 0}

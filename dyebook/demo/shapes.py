@@ -18,6 +18,7 @@ class Turned:
     knots: tuple[tuple[float, float], ...]
     grooves: tuple[tuple[float, float], ...] = ()  # centre and width, mm
     knurls: tuple[tuple[float, float, float], ...] = ()  # from, to, pitch, mm
+    facets: int = 0  # flats around the axis, 6 for a pencil
     kind = "turned"
 
     @property
@@ -42,6 +43,9 @@ class Turned:
             slope = slope + np.where(np.abs(u) < 1, u, 0)
         distance = np.maximum(np.abs(y) - r, np.maximum(place[0] - x, x - place[-1]))
         across = np.clip(y / np.maximum(r, 1e-3), -0.999, 0.999)
+        if self.facets:
+            flat = 2 * np.pi / self.facets
+            across = np.sin(np.round(np.arcsin(across) / flat + 0.2) * flat - 0.2 * flat) * 0.98
         normal = np.stack([-slope, across, np.sqrt(1 - across**2)], axis=-1)
         for start, end, pitch in self.knurls:
             normal = normal + self._knurl(x, across, r, start, end, pitch)

@@ -39,7 +39,7 @@ class Body:
     finish: Finish = field(default_factory=Finish)
     flaws: tuple[Flaw, ...] = ()
     is_part: bool = True
-    ink: str = ""  # "ruler" prints ticks along one edge, "weave" makes it cloth
+    ink: str = ""  # "ruler", "weave", "pencil" or "shaft": see `marks`
     opacity: float = 1.0
     pair: int = -1  # parts of nearly one shade share a number
     seed: int = 0
