@@ -19,6 +19,8 @@ warnings.filterwarnings("ignore", category=Image.DecompressionBombWarning)
 warnings.filterwarnings("ignore", module=r"PIL\.")
 cv2.utils.logging.setLogLevel(cv2.utils.logging.LOG_LEVEL_SILENT)
 
+# blue first: the TIFF decoder of OpenCV 5.0 does not heed IMREAD_COLOR_RGB
+_DEEP_BGR = cv2.IMREAD_COLOR | cv2.IMREAD_ANYDEPTH | cv2.IMREAD_IGNORE_ORIENTATION
 _GREY_MODES = {"1", "L", "LA", "I;16", "I;16B", "I"}
 
 
@@ -92,8 +94,8 @@ def decode_picture(data, kind):
         else:
             _unpack_8_bit(image, decoded)
         if kind == "TIFF":
-            # the one format that Pillow and OpenCV turn upright by themselves, asked or not
-            decoded.orientation = 1
+            # OpenCV turns these upright, asked or not; Pillow does too, and then takes the mark away
+            decoded.orientation = 1 if depth == 16 else exif_orientation(image.getexif())
     return decoded
 
 
@@ -164,17 +166,13 @@ def _unpack_16_bit(data, kind, image, decoded):
         _open(data, kind).verify()
     elif image.tag_v2.get(262) not in (1, 2) or image.tag_v2.get(277, 1) not in (1, 3, 4):
         raise UnreadableError("a 16-bit TIFF that is neither grey nor RGB", "grey or RGB is needed", "export it as RGB")
-    codes = opencv_codes(data, cv2.IMREAD_UNCHANGED)
+    opaque = data[25] in (0, 2, 3) if kind == "PNG" else image.tag_v2.get(277, 1) != 4
+    codes = opencv_codes(data, _DEEP_BGR if opaque else cv2.IMREAD_UNCHANGED)
     if codes.dtype != np.uint16:
         raise ValueError("not 16 bits after all")
-    if codes.ndim == 2:
-        codes = cv2.merge([codes] * 3)
-    elif codes.shape[2] == 4:
+    if not opaque:
         decoded.alpha = codes[..., 3]
-        codes = cv2.cvtColor(codes, cv2.COLOR_BGRA2RGB)
-    else:
-        codes = cv2.cvtColor(codes, cv2.COLOR_BGR2RGB)
-    decoded.codes = codes
+    decoded.codes = cv2.cvtColor(codes, cv2.COLOR_BGR2RGB if opaque else cv2.COLOR_BGRA2RGB)
 
 
 def _unpack_8_bit(image, decoded):

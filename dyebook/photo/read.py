@@ -10,7 +10,7 @@ from dyebook.photo.colour import EngineError, convert_by_engine, encoding_of
 from dyebook.photo.content import RAW, kind_of
 from dyebook.photo.decode import decode_picture
 from dyebook.photo.exif import CameraInfo, camera_info, turn_upright
-from dyebook.photo.faults import UnreadableError
+from dyebook.photo.faults import SLOW_BYTES_PER_PIXEL, UnreadableError, check_size
 from dyebook.photo.linear import LinearPhoto, Reduced, photo_from_array
 from dyebook.photo.profile import SRGB
 
@@ -99,15 +99,24 @@ def _load(source):
     if isinstance(source, bytes | bytearray | memoryview):
         data = bytes(source)
     elif hasattr(source, "read"):
-        data = source.read(_MOST_FILE_BYTES + 1)
-        if not isinstance(data, bytes):
-            raise ValueError("source is a text file object; open it in binary mode")
+        data = _load_stream(source)
     else:
         data = _load_path(Path(source))
     if not data:
         raise UnreadableError("an empty file", _NEEDED, "copy or send the photo again")
     if len(data) > _MOST_FILE_BYTES:
         raise _too_long(len(data))
+    return data
+
+
+def _load_stream(stream):
+    """Return the bytes of an open file, from where it stands."""
+    try:
+        data = stream.read(_MOST_FILE_BYTES + 1)
+    except OSError as fault:
+        raise UnreadableError(f"cannot be read ({fault})", _NEEDED, "send the photo again") from fault
+    if not isinstance(data, bytes):
+        raise ValueError("source is a text file object; open it in binary mode")
     return data
 
 
@@ -169,6 +178,7 @@ def _convert(decoded):
     from PIL import Image
 
     codes, notes = decoded.codes, ()
+    check_size(*(decoded.image.size if codes is None else codes.shape[1::-1]), SLOW_BYTES_PER_PIXEL)
     if codes is not None and codes.dtype == np.uint16:
         notes = ("the colour profile is of the table kind; 16 bits were read as 8",)
         codes = cv2.convertScaleAbs(codes, alpha=1 / 257)

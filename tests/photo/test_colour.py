@@ -2,6 +2,7 @@
 
 import io
 import struct
+import zlib
 
 import numpy as np
 import pytest
@@ -20,7 +21,7 @@ from dyebook.photo.profile import (
     srgb_curve,
 )
 from dyebook.photo.read import read_photo
-from tests.photo.files import heic, picture, saved
+from tests.photo.files import heic, picture, saved, saved_deep
 
 # one half code of 8 bits, times the steepest slope of the sRGB curve (2.3), times the largest row sum of the
 # absolute P3 matrix (1.6), for each of the two files that are compared
@@ -204,6 +205,14 @@ def test_png_gamma_and_primaries():
     info.add(b"cHRM", struct.pack(">8I", *(round(100_000 * value) for value in points)))
     photo = read_photo(saved(picture(), "PNG", pnginfo=info))
     np.testing.assert_allclose(photo.encoding.matrix, DISPLAY_P3.matrix, atol=1e-6)
+
+
+def test_deep_png_codes_are_left_alone_by_the_decoder():
+    deep = saved_deep(picture().astype(np.uint16) * 257, "PNG")
+    gamma = struct.pack(">I", 4) + b"gAMA" + struct.pack(">I", 100_000)
+    marked = deep[:33] + gamma + struct.pack(">I", zlib.crc32(gamma[4:])) + deep[33:]
+    np.testing.assert_array_equal(read_photo(marked).codes, picture().astype(np.uint16) * 257)
+    np.testing.assert_allclose(read_photo(marked).pixels, picture() / 255, atol=1e-6)
 
 
 def test_16_bit_p3_keeps_its_steps():

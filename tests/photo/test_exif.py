@@ -10,6 +10,9 @@ from dyebook.photo.exif import CameraInfo, camera_info, exif_orientation
 from dyebook.photo.read import read_photo
 from tests.photo.files import dng, picture, saved
 
+# Pillow warns of broken metadata, which is what these files have
+pytestmark = pytest.mark.filterwarnings("ignore::UserWarning")
+
 DETAILS = {
     0x829A: IFDRational(1, 60),
     0x829D: IFDRational(28, 10),

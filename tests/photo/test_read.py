@@ -3,6 +3,7 @@
 import io
 import os
 
+import cv2
 import numpy as np
 import pytest
 from PIL import Image
@@ -129,6 +130,14 @@ def test_transparent_areas_are_black_and_noted():
     assert "25%" in photo.notes[-1]
     assert not photo.pixels[:20].any()
     np.testing.assert_array_equal(photo.codes[20:], picture()[20:])
+
+
+def test_deep_files_lose_their_transparency_too():
+    codes = np.dstack([picture(), np.full((80, 120), 255, np.uint8)]).astype(np.uint16) * 257
+    codes[:20, :, 3] = 0
+    photo = read_photo(cv2.imencode(".png", codes[..., [2, 1, 0, 3]])[1].tobytes())
+    assert "25%" in photo.notes[-1]
+    np.testing.assert_array_equal(photo.codes[20:], codes[20:, :, :3])
 
 
 def test_cmyk_with_its_profile_is_read():

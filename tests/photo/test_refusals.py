@@ -12,6 +12,9 @@ from dyebook.photo.read import read_photo
 from tests.photo.files import bomb_png, dng, giant_jpeg, heic, picture, saved
 from tests.photo.mutations import mutations, sound_files
 
+# Pillow warns of broken metadata, which is what these files have
+pytestmark = pytest.mark.filterwarnings("ignore::UserWarning", "ignore::PIL.Image.DecompressionBombWarning")
+
 JPEG = saved(picture(), "JPEG", quality=95)
 LAB = ImageCms.profileToProfile(
     Image.fromarray(picture()), ImageCms.createProfile("sRGB"), ImageCms.createProfile("LAB"), outputMode="LAB"
