@@ -86,9 +86,9 @@ def _bench(rng, u, v, px_mm):
         reach = rng.normal(0, 0.15, 2) * width
         ends = [tuple(round(16 * c) for c in point) for point in (start, start + reach)]
         cv2.line(lines, *ends, float(rng.uniform(-0.3, 0.25)), 1, cv2.LINE_AA, 4)
-    stains = np.clip(smooth_noise(rng, u.shape, width / 9) - 0.9, 0, 1)
+    stains = np.clip(smooth_noise(rng, u.shape, width / 14) + 0.3 * _texture(rng, u, v, 2, 2) - 1.5, 0, 1)
     dust = np.clip(_texture(rng, u, v, 0.3, 0.3, (1, 1)) - 2.6, 0, 1)
-    return shade * (1 - 0.3 * stains) * (1 + lines) + 0.25 * dust, np.clip(blend + 0.3 * stains, 0, 1)
+    return shade * (1 - 0.22 * stains) * (1 + lines) + 0.25 * dust, np.clip(blend + 0.3 * stains, 0, 1)
 
 
 KINDS = {

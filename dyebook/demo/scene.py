@@ -1,4 +1,9 @@
-"""The door to rendered photographs: make a scene, render it, write it."""
+"""The door to rendered photographs: make a scene, render it, write it.
+
+A scene is plain data (`spec`): a view of the bench in millimetres, light, ground, card, bodies, camera, development.
+`random_scene` draws one for a seed, `make_scene` gives a plain one for tests; both take fields to replace.
+Measured cameras come from a folder of tables through `cameras.load_cameras`; none is needed.
+"""
 
 from dataclasses import replace
 
