@@ -1,0 +1,54 @@
+"""How likely a candidate is a part: a small additive set of decision trees over its cues."""
+
+import json
+from functools import cache
+from importlib.resources import files
+
+import numpy as np
+
+from dyebook.photo.part_cues import CUES
+
+__all__ = ["part_odds"]
+
+_DEPTH = 3
+
+
+@cache
+def _trees():
+    """The fitted trees: cue and threshold of each fork, value of each leaf, and the starting score."""
+    table = json.loads(files("dyebook.photo").joinpath("part_trees.json").read_text(encoding="utf-8"))
+    if tuple(table["cues"]) != CUES:
+        raise ValueError("part_trees.json was fitted to other cues; fit it again")
+    return (
+        np.array(table["cue"]),
+        np.array(table["threshold"], dtype=float),
+        np.array(table["leaf"], dtype=float),
+        float(table["start"]),
+    )
+
+
+def part_odds(cues):
+    """Return the probability of being a part for each row of cues.
+
+    Parameters
+    ----------
+    cues : ndarray of shape (N, len(CUES))
+
+    Returns
+    -------
+    ndarray of shape (N,)
+        0 to 1.
+    """
+    cue, threshold, leaf, start = _trees()
+    return tree_odds(np.asarray(cues, dtype=float).reshape(-1, len(CUES)), cue, threshold, leaf, start)
+
+
+def tree_odds(rows, cue, threshold, leaf, start):
+    """Return the probability that full binary trees of three levels give to each row."""
+    forks = np.zeros((len(rows), len(cue)), dtype=int)
+    trees = np.arange(len(cue))[None, :]
+    for _ in range(_DEPTH):
+        right = np.take_along_axis(rows, cue[trees, forks], axis=1) > threshold[trees, forks]
+        forks = 2 * forks + 1 + right
+    score = start + leaf[trees, forks - (2**_DEPTH - 1)].sum(axis=1)
+    return 1 / (1 + np.exp(-score))
