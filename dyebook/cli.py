@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 import dyebook
-from dyebook import cli_book, cli_photo
+from dyebook import cli_bench, cli_book, cli_photo
 from dyebook.errors import DyebookError
 
 __all__ = ["app", "main"]
@@ -18,8 +18,8 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,  # plain help starts in half the time
 )
-cli_photo.add_commands(app)
-cli_book.add_commands(app)
+for commands in (cli_photo, cli_book, cli_bench):
+    commands.add_commands(app)
 
 
 @app.callback()
