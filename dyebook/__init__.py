@@ -12,6 +12,7 @@ _HOMES = {
     "open_book": "dyebook.book.store",
     "Measurement": "dyebook.record",
     "Reading": "dyebook.record",
+    "measure": "dyebook.photo.measure",
 }
 
 __all__ = [
