@@ -13,6 +13,7 @@ _HOMES = {
     "Measurement": "dyebook.record",
     "Reading": "dyebook.record",
     "measure": "dyebook.photo.measure",
+    "learn_bath": "dyebook.advice.learn",
 }
 
 __all__ = [

@@ -1,0 +1,42 @@
+"""Learning a bath from records and asking it for advice."""
+
+from dataclasses import dataclass
+
+from dyebook.advice.suggest import suggest_settings
+from dyebook.model.predict import BathModel, learn_model
+
+__all__ = ["LearnedBath", "learn_bath"]
+
+
+@dataclass(frozen=True)
+class LearnedBath(BathModel):
+    """A learned bath that gives advice as well as predictions."""
+
+    def suggest(self, target, film_um=None, ph=None, bounds=None, fixed=None, count=3):
+        """Return settings that should give `target`: see `dyebook.advice.suggest.suggest_settings`."""
+        return suggest_settings(self, target, film_um, ph, bounds, fixed, count)
+
+
+def learn_bath(records, seed=0):
+    """Return a bath learned from its dips.
+
+    Parameters
+    ----------
+    records : pandas.DataFrame
+        A row a dip: film_um, dye_g_per_l, bath_temp_c, dwell_min, ph (may be nan), L, a, b; optionally
+        film_measured_um, film_sd_um and standard uncertainties named ``<column>_sd``.
+    seed : int
+        Of the draws; the same records and seed give the same answers.
+
+    Returns
+    -------
+    LearnedBath
+        With ``predict`` and ``suggest``.
+
+    Raises
+    ------
+    ModelError
+        If the records cannot teach a bath; the message says what is needed.
+    """
+    model = learn_model(records, seed)
+    return LearnedBath(**vars(model))

@@ -1,0 +1,296 @@
+"""From a target shade to the settings that are most likely to give it.
+
+Every setting is judged by the mean CIEDE2000 to the target over the bath's posterior draws, so that doubt counts
+against a setting by itself: of two settings that should give the shade, the one nearer to what has been dipped wins.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from dyebook.errors import ModelError
+from dyebook.lab import Lab, delta_e_00, describe_difference
+from dyebook.model.inputs import SETTINGS, Settings
+from dyebook.record import FIELDS
+
+__all__ = ["Suggestion", "default_bounds", "suggest_settings"]
+
+# what a bench can do; strengths reach beyond what was dipped by these factors
+_TEMP_BOUNDS_C = (20.0, 65.0)
+_DWELL_BOUNDS_MIN = (0.5, 20.0)
+_DYE_FACTORS = (0.4, 2.5)
+_DYE_LIMITS_G_PER_L = (0.1, 15.0)
+_FILM_FACTORS = (0.6, 1.5)
+_FILM_LIMITS_UM = (4.0, 26.0)
+_LOGARITHMIC = ("film_um", "dye_g_per_l", "dwell_min")
+# CIEDE2000 up to which half of the judges accept a match is 1.8 (ISO/TR 28642); a little less counts as reached
+REACH_DELTA_E00 = 1.5
+# how much a shade that moves by 1 CIEDE2000 per 10 s or 1 degree costs against one that does not
+_FORGIVENESS = 0.05
+_FIRST_DRAWS, _NEXT_DRAWS = 16, 32
+_CANDIDATES, _SEEDS, _TRIES, _ROUNDS = 256, 8, 14, 4
+_APART = 0.35
+
+
+@dataclass(frozen=True)
+class Suggestion:
+    """Settings for one dip and what to expect of it.
+
+    Attributes
+    ----------
+    settings : dict
+        film_um, dye_g_per_l, bath_temp_c, dwell_min, ph.
+    lab : Lab
+        Expected colour.
+    delta_e00, delta_e00_p90 : float
+        Expected CIEDE2000 of the dip to the target, and the value it stays below nine times in ten.
+    reachable : bool
+        False where no setting within the bounds should come closer than about 1.5.
+    why : str
+        The reasons in words.
+    per_10_s, per_degree : float
+        CIEDE2000 by which 10 s or 1 °C too much moves the shade.
+    miss : str
+        The expected difference in words, such as "a little greener".
+    """
+
+    settings: dict
+    lab: Lab
+    delta_e00: float
+    delta_e00_p90: float
+    reachable: bool
+    why: str
+    per_10_s: float
+    per_degree: float
+    miss: str
+
+    def to_dict(self):
+        """Return plain numbers, the entry of the suggest contract."""
+        return {
+            "settings": {name: round(value, 3) for name, value in self.settings.items()},
+            "lab": [round(value, 2) for value in self.lab],
+            "delta_e00": round(self.delta_e00, 3),
+            "delta_e00_p90": round(self.delta_e00_p90, 3),
+            "reachable": self.reachable,
+            "why": self.why,
+            "per_10_s": round(self.per_10_s, 3),
+            "per_degree": round(self.per_degree, 3),
+            "miss": self.miss,
+        }
+
+
+def default_bounds(model):
+    """Return the bounds of a search for each setting, from what a bench can do and what has been dipped."""
+    seen = model.training.settings
+    dye = (seen.dye_g_per_l.min() * _DYE_FACTORS[0], seen.dye_g_per_l.max() * _DYE_FACTORS[1])
+    film = (seen.film_um.min() * _FILM_FACTORS[0], seen.film_um.max() * _FILM_FACTORS[1])
+    return {
+        "film_um": tuple(float(v) for v in np.clip(film, *_FILM_LIMITS_UM)),
+        "dye_g_per_l": tuple(float(v) for v in np.clip(dye, *_DYE_LIMITS_G_PER_L)),
+        "bath_temp_c": _TEMP_BOUNDS_C,
+        "dwell_min": _DWELL_BOUNDS_MIN,
+    }
+
+
+def suggest_settings(model, target, film_um=None, ph=None, bounds=None, fixed=None, count=3):
+    """Return settings that should give a target shade, best first.
+
+    Parameters
+    ----------
+    model : BathModel
+    target : sequence of 3 floats
+        L*, a*, b*, D65, 2 degrees.
+    film_um : float, optional
+        Film of the part; free when left out.
+    ph : float, optional
+        pH of the bath; the records' usual one when left out.
+    bounds : dict, optional
+        (low, high) by setting, in place of `default_bounds`.
+    fixed : dict, optional
+        Settings that cannot be moved.
+    count : int
+        How many distinct answers at most.
+
+    Returns
+    -------
+    list of Suggestion
+
+    Raises
+    ------
+    ModelError
+        If the target is no colour, or a bound or fixed setting is impossible.
+    """
+    target = _checked_target(target)
+    space = _Space(model, film_um, ph, bounds or {}, fixed or {})
+    if not 1 <= int(count) <= 20:
+        raise ModelError(f"count is {count}; between 1 and 20 answers can be given")
+    first, gap = _first_look(model, target, space)
+    refined = _refine(model, target, space, first)
+    return _answers(model, target, space, refined, gap, int(count))
+
+
+def _checked_target(target):
+    lab = np.asarray(target, dtype=float).ravel() if not isinstance(target, str) else np.array([])
+    if lab.size != 3 or not np.isfinite(lab).all():
+        raise ModelError(f"the target is {target!r}; three numbers L*, a*, b* are needed")
+    for name, value in zip(("L", "a", "b"), lab, strict=True):
+        high = 100 if name == "L" else FIELDS[name].upper
+        if not FIELDS[name].lower <= value <= high:
+            raise ModelError(
+                f"the target's {name}* is {value:g}; it must lie between {FIELDS[name].lower:g} and {high:g}: "
+                "give CIELAB under D65, not sRGB codes"
+            )
+    return lab
+
+
+class _Space:
+    """The settings that may move, as a unit cube."""
+
+    def __init__(self, model, film_um, ph, bounds, fixed):
+        self.fixed = {"ph": model.usual.ph if ph is None else ph}
+        if film_um is not None:
+            self.fixed["film_um"] = film_um
+        self.fixed.update(fixed)
+        self.fixed = {name: _checked_setting(name, value) for name, value in self.fixed.items()}
+        limits = {**default_bounds(model), **{name: _checked_bounds(name, pair) for name, pair in bounds.items()}}
+        if "ph" in bounds and ph is None and "ph" not in fixed:
+            del self.fixed["ph"]
+        self.free = [name for name in SETTINGS if name not in self.fixed and name in limits]
+        self.low = np.array([_coordinate(name, limits[name][0]) for name in self.free])
+        self.high = np.array([_coordinate(name, limits[name][1]) for name in self.free])
+
+    def settings(self, unit):
+        """Settings at points (n, d) of the unit cube."""
+        columns = {name: np.full(len(unit), value) for name, value in self.fixed.items()}
+        at = self.low + unit * (self.high - self.low)
+        for i, name in enumerate(self.free):
+            columns[name] = np.exp(at[:, i]) if name in _LOGARITHMIC else at[:, i]
+        return Settings(**columns)
+
+    def unit(self, settings):
+        """Points of the cube nearest to settings."""
+        span = np.maximum(self.high - self.low, 1e-9)
+        columns = [(_coordinate(n, getattr(settings, n)) - self.low[i]) / span[i] for i, n in enumerate(self.free)]
+        return np.clip(np.stack(columns, axis=1), 0, 1) if columns else np.zeros((len(settings), 0))
+
+
+def _coordinate(name, value):
+    return np.log(value) if name in _LOGARITHMIC else np.asarray(value, dtype=float)
+
+
+def _checked_setting(name, value):
+    if name not in SETTINGS:
+        raise ModelError(f"{name!r} is no setting of a dip; known: {', '.join(SETTINGS)}")
+    row = FIELDS[name]
+    try:
+        number = float(value)
+    except (TypeError, ValueError):
+        raise ModelError(f"{name} is {value!r}; a number {row.unit} is needed") from None
+    if not row.lower <= number <= row.upper:
+        raise ModelError(f"{name} is {number:g} {row.unit}; it must lie between {row.lower:g} and {row.upper:g}")
+    return number
+
+
+def _checked_bounds(name, pair):
+    low, high = (_checked_setting(name, value) for value in pair)
+    if low > high:
+        raise ModelError(f"the bounds of {name} are {low:g} and {high:g}; the lower one comes first")
+    return low, high
+
+
+def _first_look(model, target, space):
+    """Well-spread promising points of the cube, and how near the bath comes to the target in a typical draw."""
+    from scipy.stats import qmc
+
+    own = space.unit(model.training.settings)
+    own = own[:: max(1, len(own) // 64)]
+    if not space.free:
+        points = own[:1]
+    else:
+        points = np.vstack([qmc.Sobol(len(space.free), scramble=False).random(_CANDIDATES), own])
+    miss = delta_e_00(target, model.colour_draws(space.settings(points), most=_FIRST_DRAWS))
+    score = miss.mean(axis=0)
+    return _spread(points, score, _SEEDS, 0.15), float(np.median(miss.min(axis=1)))
+
+
+def _spread(points, score, most, apart):
+    """The best points, no two closer than `apart` in the cube."""
+    chosen = []
+    for i in np.argsort(score):
+        if all(np.max(np.abs(points[i] - points[j]), initial=0) >= apart for j in chosen):
+            chosen.append(i)
+        if len(chosen) == most:
+            break
+    return points[chosen]
+
+
+def _refine(model, target, space, points):
+    """Local search from each point by ever smaller steps; returns as many points."""
+    rng = np.random.default_rng(0)
+    size = 0.12
+    if not space.free:
+        return points
+    for _ in range(_ROUNDS):
+        steps = rng.standard_normal((len(points), _TRIES, len(space.free))) * size
+        steps[:, 0] = 0
+        trial = np.clip(points[:, None, :] + steps, 0, 1)
+        draws = model.colour_draws(space.settings(trial.reshape(-1, trial.shape[-1])), most=_NEXT_DRAWS)
+        score = delta_e_00(target, draws).mean(axis=0).reshape(len(points), _TRIES)
+        points = trial[np.arange(len(points)), score.argmin(axis=1)]
+        size *= 0.45
+    return points
+
+
+def _shifted(settings, name, step):
+    columns = {key: getattr(settings, key) for key in SETTINGS}
+    columns[name] = columns[name] + step
+    return Settings(**columns)
+
+
+def _answers(model, target, space, points, gap, count):
+    settings = space.settings(points)
+    draws = model.colour_draws(settings)
+    miss = delta_e_00(target, draws)
+    longer = delta_e_00(draws, model.colour_draws(_shifted(settings, "dwell_min", 1 / 6))).mean(axis=0)
+    warmer = delta_e_00(draws, model.colour_draws(_shifted(settings, "bath_temp_c", 1.0))).mean(axis=0)
+    score = miss.mean(axis=0) + _FORGIVENESS * (longer + warmer)
+    gap = min(gap, float(np.median(miss.min(axis=1))))
+    chosen, order = [], np.argsort(score)
+    for i in order:
+        if all(np.max(np.abs(points[i] - points[j]), initial=0) >= _APART for j in chosen) or not chosen:
+            chosen.append(i)
+    return [_suggestion(model, target, settings, i, draws, miss, gap, longer[i], warmer[i]) for i in chosen[:count]]
+
+
+def _suggestion(model, target, settings, i, draws, miss, gap, longer, warmer):
+    lab = Lab(*(float(v) for v in draws[:, i].mean(axis=0)))
+    values = {name: float(getattr(settings, name)[i]) for name in SETTINGS}
+    expected, p90 = float(miss[:, i].mean()), float(np.quantile(miss[:, i], 0.9))
+    reachable = gap <= REACH_DELTA_E00
+    words = describe_difference(target, lab)
+    return Suggestion(
+        values, lab, expected, p90, reachable,
+        _reasons(model, values, expected, p90, reachable, gap, words, longer, warmer),
+        float(longer), float(warmer), words,
+    )  # fmt: skip
+
+
+def _reasons(model, values, expected, p90, reachable, gap, words, longer, warmer):
+    if reachable:
+        said = [f"expected within ΔE00 {expected:.1f} of the target, nine times in ten within {p90:.1f}"]
+    else:
+        said = [f"this bath does not reach the target: its nearest shade is ΔE00 {gap:.1f} away, {words}"]
+    said.append(f"10 s longer moves the colour by ΔE00 {longer:.1f}, 1 °C warmer by {warmer:.1f}")
+    said.append(_neighbourhood(model, values))
+    return "; ".join(said)
+
+
+def _neighbourhood(model, values):
+    here = Settings(**{name: np.array([value]) for name, value in values.items()}).scaled()
+    seen = model.training.settings.scaled()
+    outside = (here[0] < seen.min(axis=0) - 0.25) | (here[0] > seen.max(axis=0) + 0.25)
+    names = [FIELDS[name].label for name, out in zip(SETTINGS, outside, strict=True) if out]
+    if names:
+        return f"{' and '.join(names)} outside what has been dipped"
+    distance = np.sqrt(np.min(np.sum((seen - here) ** 2, axis=1)))
+    return "close to a dip on record" if distance < 0.5 else "between dips on record"

@@ -1,0 +1,93 @@
+"""A learned bath: what colour settings will give, and how sure that is."""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from dyebook.model.basis import Discrepancy
+from dyebook.model.draws import colour_draws, draw_posterior
+from dyebook.model.fit import fit_hypotheses
+from dyebook.model.forward import Shape
+from dyebook.model.inputs import Scales, Settings, Training, read_records, read_settings
+
+__all__ = ["BathModel", "learn_model"]
+
+_DRAWS = 128
+_CHUNK = 1000
+
+
+@dataclass(frozen=True)
+class BathModel:
+    """A dye bath learned from records; make one with `learn_bath`.
+
+    Attributes
+    ----------
+    training : Training
+        The records as they were read.
+    reference : Settings
+        The middle dip, to which loads are relative.
+    discrepancy : Discrepancy
+    draws : tuple of Draws
+        The posterior.
+    usual : Scales
+        Film and pH taken when none is given.
+    """
+
+    training: Training
+    reference: Settings
+    discrepancy: Discrepancy
+    draws: tuple
+    usual: Scales
+    fits: tuple = field(default=(), repr=False)
+
+    def predict(self, settings):
+        """Return the expected colour of dips and its uncertainty.
+
+        Parameters
+        ----------
+        settings : pandas.DataFrame
+            Columns dye_g_per_l, bath_temp_c, dwell_min, and where known film_um and ph.
+
+        Returns
+        -------
+        pandas.DataFrame
+            L, a, b and L_sd, a_sd, b_sd: the colour itself, without the scatter of a reading.
+
+        Raises
+        ------
+        ModelError
+            If a column is missing or a value impossible.
+        """
+        import pandas as pd
+
+        asked = read_settings(settings, self.usual)
+        pieces = [self.colour_draws(asked[i : i + _CHUNK]) for i in range(0, max(len(asked), 1), _CHUNK)]
+        table = np.vstack([np.hstack([lab.mean(axis=0), lab.std(axis=0)]) for lab in pieces])
+        return pd.DataFrame(table, columns=["L", "a", "b", "L_sd", "a_sd", "b_sd"], index=settings.index)
+
+    def colour_draws(self, settings, most=None):
+        """Return equally likely colours of dips.
+
+        Parameters
+        ----------
+        settings : Settings of n dips
+        most : int, optional
+            Use about that many draws only, for a quick look.
+
+        Returns
+        -------
+        ndarray, shape (draws, n, 3)
+        """
+        total = sum(len(part.departures) for part in self.draws)
+        every = 1 if most is None else max(1, total // most)
+        shape = Shape.of(settings, self.reference, self.discrepancy)
+        return colour_draws(self.draws, shape, every)
+
+
+def learn_model(records, seed=0):
+    """Return the parts of a learned bath: see `dyebook.learn_bath`."""
+    training = read_records(records)
+    fits, discrepancy, reference = fit_hypotheses(training, seed)
+    draws = draw_posterior(fits, _DRAWS, seed)
+    usual = Scales(float(np.median(training.settings.film_um)), float(np.median(training.settings.ph)))
+    return BathModel(training, reference, discrepancy, draws, usual, tuple(fits))

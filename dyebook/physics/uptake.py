@@ -1,0 +1,150 @@
+"""How much dye a film takes up: diffusion, adsorption, temperature and pH, as plain functions of arrays.
+
+Each is dimensionless, so that fitting code can put them together; nothing here knows a particular dye.
+"""
+
+import numpy as np
+
+from dyebook.physics.constants import GAS_J_PER_MOL_K
+
+__all__ = [
+    "ZERO_C_K",
+    "arrhenius_factor",
+    "isotherm_freundlich",
+    "isotherm_langmuir",
+    "isotherm_sips",
+    "ph_bell",
+    "uptake_blended",
+    "uptake_crank1975",
+    "uptake_pseudo_first_order",
+    "uptake_pseudo_second_order",
+]
+
+ZERO_C_K = 273.15
+_TERMS = 8
+# below this Dt/L² the square-root law, above it the series; both are exact there to 1e-12
+_SHORT = 0.1
+
+
+def uptake_crank1975(film_um, dwell_min, diffusivity_um2_per_min):
+    """Return the fraction of saturation dye in a film that is open at one face and sealed at the metal.
+
+    Parameters
+    ----------
+    film_um, dwell_min, diffusivity_um2_per_min : float or array_like, broadcastable
+        Film above 0; dwell and diffusivity not negative.
+
+    Returns
+    -------
+    ndarray
+        0..1.
+
+    Raises
+    ------
+    ValueError
+        If a film is not positive, or a dwell or diffusivity is negative.
+
+    Notes
+    -----
+    Fickian diffusion with a constant concentration at the open face. Short times use
+    2 sqrt(x) (1/sqrt(pi) + 2 Σ (-1)^n ierfc(n / sqrt(x))) with x = Dt/L², long times the cosine series.
+
+    References
+    ----------
+    Crank, The Mathematics of Diffusion, 2nd ed. (1975), equations 4.18 and 4.20.
+    """
+    from scipy.special import erfc
+
+    film, dwell, diffusivity = (np.asarray(v, dtype=float) for v in (film_um, dwell_min, diffusivity_um2_per_min))
+    if np.any(film <= 0):
+        raise ValueError("film_um must be above 0")
+    if np.any(dwell < 0) or np.any(diffusivity < 0):
+        raise ValueError("dwell_min and diffusivity_um2_per_min must not be negative")
+    x = diffusivity * dwell / film**2
+    root = np.sqrt(np.maximum(x, 1e-300))
+    first = 1 / root
+    ierfc = np.exp(-(first**2)) / np.sqrt(np.pi) - first * erfc(first)
+    short = 2 * root * (1 / np.sqrt(np.pi) - 2 * ierfc)
+    odd = ((2 * np.arange(_TERMS) + 1) * np.pi) ** 2
+    long = 1 - np.sum(8 / odd * np.exp(-odd * np.maximum(x, _SHORT / 2)[..., None] / 4), axis=-1)
+    return np.where(x < _SHORT, short, long)
+
+
+def uptake_pseudo_first_order(rate_time):
+    """Return 1 - exp(-kt), the approach of a first-order reaction to its end; `rate_time` is kt, not negative."""
+    return -np.expm1(-np.asarray(rate_time, dtype=float))
+
+
+def uptake_pseudo_second_order(rate_time):
+    """Return kt / (1 + kt), second order (Ho & McKay, Process Biochem. 34 (1999) 451); `rate_time` is k qe t."""
+    rate_time = np.asarray(rate_time, dtype=float)
+    return rate_time / (1 + rate_time)
+
+
+def uptake_blended(rate_time, order, sharpness):
+    """Return an uptake curve that goes over smoothly from t^order to its end.
+
+    Parameters
+    ----------
+    rate_time : array_like
+        kt, above 0; the two asymptotes meet at kt = 1.
+    order : array_like
+        Power of the early rise: 0.5 for diffusion, 1 for a reaction.
+    sharpness : array_like
+        How sudden the turn at kt = 1 is.
+
+    Returns
+    -------
+    ndarray
+        0..1.
+
+    Notes
+    -----
+    (1 + (kt)^(-order·sharpness))^(-1/sharpness). With order 1, sharpness 1 it is the pseudo-second-order curve
+    exactly; with order 0.5, sharpness 5.8 it follows Crank's series (kt = 4Dt/(pi L²)) to 0.006.
+    """
+    rate_time, order, sharpness = (np.asarray(v, dtype=float) for v in (rate_time, order, sharpness))
+    return np.exp(-np.logaddexp(0, -order * sharpness * np.log(rate_time)) / sharpness)
+
+
+def isotherm_langmuir(dye_g_per_l, half_g_per_l):
+    """Return the covered share C / (C + half), Langmuir (1918); `half_g_per_l` is the strength that covers half."""
+    dye = np.asarray(dye_g_per_l, dtype=float)
+    return dye / (dye + half_g_per_l)
+
+
+def isotherm_freundlich(dye_g_per_l, exponent):
+    """Return C^exponent, Freundlich (1907): no plateau; exponent 0..1."""
+    return np.asarray(dye_g_per_l, dtype=float) ** exponent
+
+
+def isotherm_sips(dye_g_per_l, half_g_per_l, exponent):
+    """Return (C/half)^p / (1 + (C/half)^p): Freundlich below, a plateau above, Langmuir at p = 1.
+
+    References
+    ----------
+    Sips, J. Chem. Phys. 16 (1948) 490.
+    """
+    power = exponent * np.log(np.asarray(dye_g_per_l, dtype=float) / half_g_per_l)
+    return np.exp(-np.logaddexp(0, -power))
+
+
+def arrhenius_factor(bath_temp_c, energy_kj_per_mol, reference_temp_c=40.0):
+    """Return the ratio of a rate to its value at `reference_temp_c`.
+
+    Parameters
+    ----------
+    bath_temp_c, energy_kj_per_mol, reference_temp_c : float or array_like
+
+    Returns
+    -------
+    ndarray
+        1 at the reference; larger when warmer for positive energies.
+    """
+    inverse = 1 / (np.asarray(bath_temp_c, dtype=float) + ZERO_C_K) - 1 / (reference_temp_c + ZERO_C_K)
+    return np.exp(-np.asarray(energy_kj_per_mol, dtype=float) * 1e3 / GAS_J_PER_MOL_K * inverse)
+
+
+def ph_bell(ph, best_ph, width_ph):
+    """Return the uptake relative to that at the dye's best pH: a bell of standard width `width_ph`, above 0."""
+    return np.exp(-0.5 * ((np.asarray(ph, dtype=float) - best_ph) / width_ph) ** 2)

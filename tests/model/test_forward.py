@@ -1,0 +1,64 @@
+"""The fit's own forward model: its slopes, and the physics functions it must agree with."""
+
+import numpy as np
+import pytest
+
+from dyebook.model.basis import Discrepancy
+from dyebook.model.film import Film
+from dyebook.model.forward import Hyper, Shape, colours, colours_with_slopes
+from dyebook.model.inputs import Settings
+from dyebook.model.load import Load, SettingLogs
+from dyebook.model.parameters import SURFACE, UPTAKE, parameter_values
+from dyebook.physics.optics import BANDS_NM, film_reflectance, metal_reflectance, reflectance_to_lab
+from dyebook.physics.uptake import arrhenius_factor, isotherm_sips, ph_bell, uptake_blended
+
+
+@pytest.fixture
+def settings():
+    rng = np.random.default_rng(4)
+    return Settings(
+        rng.uniform(6, 20, 7),
+        rng.uniform(0.5, 8, 7),
+        rng.uniform(20, 60, 7),
+        rng.uniform(1, 15, 7),
+        rng.uniform(5, 6, 7),
+    )
+
+
+@pytest.fixture
+def shape(settings):
+    return Shape.of(settings, settings[[0]], Discrepancy.learn(settings.scaled(), np.full(5, 1.6)))
+
+
+def test_slopes_are_those_of_the_colours(shape):
+    z = 0.7 * np.random.default_rng(1).standard_normal(shape.layout.size)
+    _, slopes, *_ = colours_with_slopes(z, shape, Hyper())
+    steps = 1e-5 * np.eye(len(z))
+    numeric = (colours(z + steps, shape, Hyper()) - colours(z - steps, shape, Hyper())) / 2e-5
+    assert slopes == pytest.approx(np.moveaxis(numeric, 0, -1), abs=1e-5)
+
+
+def test_load_is_the_product_of_the_laws(settings):
+    z = np.random.default_rng(2).standard_normal(len(UPTAKE))
+    (half, exponent, tau, energy, capacity_energy, order, sharpness, rate_film, capacity_film, rate_dye, best_ph,
+     curvature) = parameter_values(UPTAKE, z)  # fmt: skip
+    film, temp = settings.film_um / 12, settings.bath_temp_c
+    rate_time = arrhenius_factor(temp, energy) * settings.dwell_min / tau * film**-rate_film
+    rate_time = rate_time * (settings.dye_g_per_l / 2) ** rate_dye
+    expected = np.log(
+        film**capacity_film
+        * isotherm_sips(settings.dye_g_per_l, half, exponent)
+        * arrhenius_factor(temp, capacity_energy)
+        * uptake_blended(rate_time, order, sharpness)
+        * ph_bell(settings.ph, best_ph, 1 / np.sqrt(curvature))
+    )
+    assert Load(z, SettingLogs.of(settings)).value == pytest.approx(expected, abs=1e-10)
+
+
+def test_film_without_spread_is_the_plain_double_pass():
+    z = np.zeros(len(SURFACE))
+    z[-1] = -20  # the spread of paths goes to nothing
+    front, inner, metal, *_ = parameter_values(SURFACE, z)
+    absorbance = 0.8 * np.exp(-0.5 * ((BANDS_NM - 520) / 40) ** 2)
+    plain = film_reflectance(absorbance, metal_reflectance() * metal, front, inner)
+    assert Film(z, absorbance[None, :]).lab()[0] == pytest.approx(reflectance_to_lab(plain), abs=1e-6)
