@@ -5,15 +5,14 @@ from dataclasses import dataclass, fields
 from datetime import date, timedelta
 from functools import cache
 
-from sqlalchemy import and_, func, or_, select
+from sqlalchemy import func, or_, select
 
-from dyebook.book.rows import add_row, checked_moment, correct_row, mark_deleted, row_of
+from dyebook.book.rows import checked_moment
 from dyebook.book.schema import Batch, Bath, Dip, Dye, Photo, Reading, Rinse, Run
-from dyebook.errors import BookError, RecordError
 from dyebook.lab import Lab
 from dyebook.record import FIELDS
 
-__all__ = ["SETTINGS", "BatchRow", "add_dip", "batch_query", "batch_rows", "correct_batch", "with_filters"]
+__all__ = ["HOMES", "SETTINGS", "BatchRow", "batch_query", "batch_rows", "mean_lab", "with_filters"]
 
 _BATCHES, _RUNS, _DIPS, _RINSES = (model.__table__ for model in (Batch, Run, Dip, Rinse))
 _READINGS = Reading.__table__
@@ -242,115 +241,3 @@ def mean_lab(readings):
         return lab, None
     squares = [sum(getattr(row, axis + "_sd") ** 2 for row in known) / len(known) for axis in "Lab"]
     return lab, tuple(math.sqrt(square) for square in squares)
-
-
-def add_dip(connection, record, names, who, **batch_values):
-    """Insert run, batch, dip and rinse of one record, and return the batch's number.
-
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-        Inside a writing transaction.
-    record : dyebook.record.DyeRecord
-    names : dyebook.book.names.Names
-        Finds or makes the dye and bath.
-    who : str
-    **batch_values
-        Further columns of the batch, such as `replaces_id`.
-
-    Returns
-    -------
-    int
-    """
-    of = {table: {} for table in (_RUNS, _BATCHES, _DIPS, _RINSES)}
-    for name, table in HOMES.items():
-        of[table][name] = getattr(record, name)
-    dye_id, bath_id = names.dye_and_bath(record.dye, record.bath)
-    run_id = add_row(connection, _RUNS, of[_RUNS], who)
-    batch_id = add_row(connection, _BATCHES, {"run_id": run_id, **of[_BATCHES], **batch_values}, who)
-    add_row(connection, _DIPS, {"batch_id": batch_id, "dye_id": dye_id, "bath_id": bath_id, **of[_DIPS]}, who)
-    if not math.isnan(record.rinse_temp_c):
-        add_row(connection, _RINSES, {"batch_id": batch_id, **of[_RINSES]}, who)
-    return batch_id
-
-
-def correct_batch(connection, batch_id, changes, names, version=None, who=None):
-    """Correct settings of a batch wherever they are kept, and return its new version.
-
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-        Inside a writing transaction.
-    batch_id : int
-    changes : dict
-        Names of `SETTINGS`, or columns of the batch itself, and their new values.
-    names : dyebook.book.names.Names
-    version : int, optional
-        The batch's version that was looked at.
-    who : str, optional
-
-    Returns
-    -------
-    int
-
-    Raises
-    ------
-    BookError
-        If there is no such batch, or it was changed since `version`.
-    RecordError
-        If a value is impossible, or a setting would be emptied that a dip cannot be repeated without.
-    """
-    row = row_of(connection, _BATCHES, batch_id, lock=True)
-    by_table = _sorted_by_home(connection, batch_id, changes, names)
-    # the batch goes first, so that an outdated view is refused before anything else is written
-    own = by_table.pop(_BATCHES, {})
-    new_version = correct_row(connection, _BATCHES, batch_id, own, version, who)
-    for table, values in by_table.items():
-        _correct_part(connection, table, row, values, who)
-    if by_table and new_version == row["version"]:
-        new_version = _touch(connection, row)
-    return new_version
-
-
-def _sorted_by_home(connection, batch_id, changes, names):
-    by_table = {}
-    for name, value in changes.items():
-        if name in FIELDS and FIELDS[name].required and value in (None, ""):
-            raise RecordError(f"{name} of batch {batch_id} would be empty; a dip cannot be repeated without")
-        if name not in ("dye", "bath"):
-            by_table.setdefault(HOMES.get(name, _BATCHES), {})[name] = value
-    if "dye" in changes or "bath" in changes:
-        now = connection.execute(with_filters(batch_query(), ids=[batch_id])).mappings().one()
-        dye_id, bath_id = names.dye_and_bath(changes.get("dye", now["dye"]), changes.get("bath", now["bath"]))
-        by_table.setdefault(_DIPS, {}).update(dye_id=dye_id, bath_id=bath_id)
-    return by_table
-
-
-def _correct_part(connection, table, batch, values, who):
-    """Correct the run, first dip or first rinse of a batch; make it where the batch had none."""
-    if table is _RUNS:
-        part_id = batch["run_id"]
-    else:
-        standing = and_(table.c.batch_id == batch["id"], table.c.deleted_at.is_(None))
-        part_id = connection.execute(select(func.min(table.c.id)).where(standing)).scalar()
-    if part_id is not None:
-        correct_row(connection, table, part_id, values, who=who)
-    elif table is _RUNS:
-        run_id = add_row(connection, table, values, who)
-        connection.execute(_BATCHES.update().where(_BATCHES.c.id == batch["id"]).values(run_id=run_id))
-    else:
-        add_row(connection, table, {"batch_id": batch["id"], **values}, who)
-
-
-def _touch(connection, batch):
-    """Raise the version of a batch whose settings changed in another table."""
-    new = batch["version"] + 1
-    changed = _BATCHES.update().where(_BATCHES.c.id == batch["id"], _BATCHES.c.version == batch["version"])
-    if connection.execute(changed.values(version=new)).rowcount != 1:
-        raise BookError(f"batch {batch['id']} was changed by somebody else meanwhile; look at it again")
-    return new
-
-
-def delete_batch(connection, batch_id, deleted=True, version=None, who=None):
-    """Mark a batch as deleted, or bring it back, with everything that hangs on it; return its new version."""
-    return mark_deleted(connection, _BATCHES, batch_id, deleted, version, who)

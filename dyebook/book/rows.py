@@ -125,7 +125,7 @@ def checked_moment(name, value):
 def add_row(connection, table, values, who=None):
     """Insert one row and return its number (int); values as in `checked_values`."""
     row = checked_values(table, values) | {"added_at": now(), "added_by": who or who_am_i()}
-    return connection.execute(insert(table).values(row)).inserted_primary_key[0]
+    return connection.execute(insert(table), row).inserted_primary_key[0]
 
 
 def row_of(connection, table, row_id, lock=False):

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from sqlalchemy import select
 
-from dyebook.book import batches, rows
+from dyebook.book import dips, rows
 from dyebook.book.batches import BatchRow, batch_query, batch_rows, with_filters
 from dyebook.book.check import find_problems
 from dyebook.book.connect import clear_errors, make_engine
@@ -95,7 +95,7 @@ class Book(Tables):
         content, name = photo_bytes(photo) if photo is not None else (None, None)
         with self._keeping(content) as sha, self.writing() as connection:
             names = Names(connection, self.who)
-            batch_id = batches.add_dip(connection, record, names, self.who, replaces_id=replaces_id)
+            batch_id = dips.add_dip(connection, record, names, self.who, replaces_id=replaces_id)
             photo_id = self._add_photo_row(connection, batch_id, sha, name, content) if sha else None
             state = {"batch_id": batch_id, "wet": record.wet, "sealed": record.sealed}
             for values in all_readings(record, measurement, part_index):
@@ -209,7 +209,7 @@ class Book(Tables):
         """
         with self.writing() as connection:
             names = Names(connection, self.who)
-            return batches.correct_batch(connection, batch_id, changes, names, version, self.who)
+            return dips.correct_batch(connection, batch_id, changes, names, version, self.who)
 
     @property
     def photos(self):

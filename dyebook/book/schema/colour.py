@@ -30,6 +30,9 @@ class Reading(Kept, Base):
     __tablename__ = "readings"
     batch_id: Mapped[int | None] = link("batches")
     dip_id: Mapped[int | None] = link("dips")
+    part_id: Mapped[int | None] = link("parts")
+    coupon_id: Mapped[int | None] = link("coupons")
+    sample_id: Mapped[int | None] = link("samples")
     photo_id: Mapped[int | None] = link("photos")
     source: Mapped[str] = one_of("photo", "instrument", "typed")
     part_index: Mapped[int | None] = between(0, 9999)
@@ -52,5 +55,6 @@ class Reading(Kept, Base):
     card: Mapped[dict | None]
     camera: Mapped[str | None]
     measured_with: Mapped[dict | None]
+    spectrum: Mapped[dict | None]
     read_at: Mapped[str | None] = moment()
     note: Mapped[str | None]

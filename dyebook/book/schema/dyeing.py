@@ -1,11 +1,11 @@
-"""Dyes, baths, runs, batches and dips: what was set."""
+"""Dyes, baths with their life, batches with their dips, rinses and seals: what was set."""
 
 from sqlalchemy import UniqueConstraint
 from sqlalchemy.orm import Mapped, mapped_column
 
-from dyebook.book.schema.base import Base, Kept, between, link, moment
+from dyebook.book.schema.base import Base, Kept, between, link, moment, one_of
 
-__all__ = ["Batch", "Bath", "Dip", "Dye", "Rinse", "Run"]
+__all__ = ["Batch", "Bath", "BathEvent", "Dip", "Dye", "Part", "Rinse", "Seal"]
 
 
 class Dye(Kept, Base):
@@ -27,18 +27,18 @@ class Bath(Kept, Base):
     __table_args__ = (UniqueConstraint("name", "dye_id"),)
 
 
-class Run(Kept, Base):
-    """One anodise run: what made the film."""
+class BathEvent(Kept, Base):
+    """What happened to a bath, with what was found or left."""
 
-    __tablename__ = "runs"
-    film_um: Mapped[float | None]
-    film_measured_um: Mapped[float | None]
-    film_sd_um: Mapped[float | None]
-    area_dm2: Mapped[float | None]
-    current_density_a_per_dm2: Mapped[float | None]
-    electrolyte_temp_c: Mapped[float | None]
-    alloy: Mapped[str | None]
-    finish: Mapped[str | None]
+    __tablename__ = "bath_events"
+    bath_id: Mapped[int] = link("baths")
+    at: Mapped[str] = moment()
+    kind: Mapped[str] = one_of("made_up", "topped_up", "ph_moved", "filtered", "measured", "thrown_out")
+    bath_volume_l: Mapped[float | None] = between(0.01, 100_000)
+    dye_g_per_l: Mapped[float | None]
+    ph: Mapped[float | None]
+    bath_temp_c: Mapped[float | None]
+    note: Mapped[str | None]
 
 
 class Batch(Kept, Base):
@@ -47,7 +47,23 @@ class Batch(Kept, Base):
     __tablename__ = "batches"
     run_id: Mapped[int | None] = link("runs")
     replaces_id: Mapped[int | None] = link("batches")
+    order_id: Mapped[int | None] = link("orders")
+    jig: Mapped[str | None]
+    jig_stripped_at: Mapped[str | None] = moment()
     dyed_at: Mapped[str | None] = moment()
+    note: Mapped[str | None]
+
+
+class Part(Kept, Base):
+    """One piece of a batch, and its place on the jig."""
+
+    __tablename__ = "parts"
+    batch_id: Mapped[int] = link("batches")
+    order_item_id: Mapped[int | None] = link("order_items")
+    name: Mapped[str | None]
+    jig_place: Mapped[str | None]
+    pieces: Mapped[int | None] = between(1, 1_000_000)
+    area_dm2: Mapped[float | None]
     note: Mapped[str | None]
 
 
@@ -64,6 +80,7 @@ class Dip(Kept, Base):
     dwell_min: Mapped[float | None]
     ph: Mapped[float | None]
     masked: Mapped[str | None]
+    note: Mapped[str | None]
 
 
 class Rinse(Kept, Base):
@@ -72,5 +89,20 @@ class Rinse(Kept, Base):
     __tablename__ = "rinses"
     batch_id: Mapped[int] = link("batches")
     position: Mapped[int] = between(1, 99, default=1, server_default="1")
+    kind: Mapped[str | None] = one_of("tap", "deionised", "warm", "neutralise", "spray")
     rinse_temp_c: Mapped[float | None]
+    dwell_min: Mapped[float | None] = between(0, 1440)
+    note: Mapped[str | None]
+
+
+class Seal(Kept, Base):
+    """One closing step of a batch after dyeing."""
+
+    __tablename__ = "seals"
+    batch_id: Mapped[int] = link("batches")
+    position: Mapped[int] = between(1, 99, default=1, server_default="1")
+    kind: Mapped[str | None] = one_of("hot_water", "nickel_acetate", "cold", "mid_temperature", "steam", "other")
+    seal_temp_c: Mapped[float | None] = between(0, 130)
+    dwell_min: Mapped[float | None] = between(0, 1440)
+    ph: Mapped[float | None]
     note: Mapped[str | None]
