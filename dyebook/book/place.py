@@ -6,7 +6,7 @@ from pathlib import Path
 
 from dyebook.errors import BookError
 
-__all__ = ["Place", "find_place"]
+__all__ = ["Place", "find_place", "user_folder"]
 
 _FILE_ENDINGS = {".sqlite", ".sqlite3", ".db"}
 _POSTGRES = ("postgresql:", "postgres:", "postgresql+psycopg:")
@@ -55,7 +55,7 @@ def find_place(path_or_url=None, photos=None):
     BookError
         If the URL is of a kind that cannot hold a book.
     """
-    given = str(path_or_url or os.environ.get("DYEBOOK_BOOK") or _user_book())
+    given = str(path_or_url or os.environ.get("DYEBOOK_BOOK") or user_folder() / "shop.dyebook")
     photos = str(photos or os.environ.get("DYEBOOK_PHOTOS") or "") or None
     if given.startswith(_POSTGRES):
         return _server_place(given, photos)
@@ -66,10 +66,11 @@ def find_place(path_or_url=None, photos=None):
     return _disk_place(Path(given).expanduser(), photos)
 
 
-def _user_book():
+def user_folder():
+    """Return this user's data folder, made if it is missing."""
     from platformdirs import user_data_path
 
-    return user_data_path("dyebook", appauthor=False) / "shop.dyebook"
+    return user_data_path("dyebook", appauthor=False, ensure_exists=True)
 
 
 def _server_place(given, photos):

@@ -1,7 +1,7 @@
 """The book's colours kept ready in memory, and kept in step with what every station writes."""
 
 import numpy as np
-from sqlalchemy import func, select
+from sqlalchemy import select
 
 from dyebook.book.schema import Batch, Change, Reading
 from dyebook.book.search import LabColumn
@@ -17,12 +17,13 @@ class Shades:
 
     def __init__(self):
         self._column = None
-        self._last_reading = self._last_change = 0
+        self._last_reading, self._last_change = 0, None
         self._recent = set()
 
     def column(self, connection):
         """Return the column as the book stands in this transaction; only what is new is read."""
-        change = connection.execute(select(func.max(Change.id))).scalar() or 0
+        # a restored book may count its changes anew, hence the moment too
+        change = connection.execute(select(Change.id, Change.at).order_by(Change.id.desc()).limit(1)).first()
         if self._column is None or change != self._last_change:
             self._column, self._last_reading, self._recent = LabColumn(np.empty((0, 3)), []), 0, set()
             self._last_change = change

@@ -237,6 +237,20 @@ class Book(Tables):
         with self.reading() as connection:
             return find_problems(connection, keeper)
 
+    def back_up(self, file):
+        """Write the whole book into one zip file, see `dyebook.book.backup.write_backup`."""
+        from dyebook.book.backup import write_backup
+
+        with clear_errors(self.place):
+            return write_backup(self, file)
+
+    def restore(self, file):
+        """Replace the whole book by a verified backup, see `dyebook.book.backup.read_backup`."""
+        from dyebook.book.backup import read_backup
+
+        with clear_errors(self.place):
+            return read_backup(self, file)
+
     @contextmanager
     def _keeping(self, content):
         """Store a photo's bytes around the transaction that writes its row; yields None without a photo."""

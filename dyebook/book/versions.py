@@ -7,6 +7,7 @@ from pathlib import Path
 from sqlalchemy import inspect, text
 
 from dyebook.book.connect import use_write_ahead_log
+from dyebook.book.place import user_folder
 from dyebook.book.schema import HEAD, Base, now
 from dyebook.errors import BookError
 
@@ -110,10 +111,14 @@ def alembic_config(connection):
 
 
 def _back_up_before(connection, place, revision):
-    if place.file is None:
-        return
     stamp = now().replace(":", "").replace("-", "").split(".")[0]
-    copy_sqlite(place.file, place.file.with_name(f"{place.file.stem}-schema-{revision}-{stamp}.sqlite"))
+    name = f"book-schema-{revision}-{stamp}.sqlite"
+    if place.file is not None:
+        copy_sqlite(place.file, place.file.with_name(name))
+    else:
+        from dyebook.book.backup import copy_server
+
+        copy_server(connection, user_folder() / name)
 
 
 def copy_sqlite(source, target):

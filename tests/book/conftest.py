@@ -1,7 +1,10 @@
 """A fresh book for each test, on SQLite always and on PostgreSQL where a server is named."""
 
 import os
+import sqlite3
 import uuid
+from contextlib import closing
+from pathlib import Path
 
 import pytest
 
@@ -53,3 +56,18 @@ def make_dip(lab=None, **changes):
 def photo():
     """Bytes that begin as a JPEG does; the book keeps photos and does not look into them."""
     return JPEG_HEAD + bytes(range(256)) * 20
+
+
+@pytest.fixture
+def old_book(tmp_path):
+    """Makes the small book of a schema version, kept as SQL, and returns its folder."""
+
+    def _old_book(version):
+        folder = tmp_path / "old.dyebook"
+        folder.mkdir()
+        dump = (Path(__file__).parent / "versions" / f"{version}.sql").read_text(encoding="utf-8")
+        with closing(sqlite3.connect(folder / "book.sqlite")) as connection:
+            connection.executescript(dump)
+        return folder
+
+    return _old_book

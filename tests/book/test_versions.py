@@ -17,13 +17,6 @@ from dyebook.errors import BookError
 VERSIONS = Path(__file__).parent / "versions"
 
 
-def _write_book(folder, dump):
-    folder.mkdir()
-    with closing(sqlite3.connect(folder / "book.sqlite")) as connection:
-        connection.executescript(dump.read_text(encoding="utf-8"))
-    return folder
-
-
 def _schema(file):
     """Columns, indexes and foreign keys of every table; their order does not matter."""
     found = {}
@@ -45,8 +38,8 @@ def test_there_is_a_small_book_of_every_version():
 
 
 @pytest.mark.parametrize("dump", sorted(VERSIONS.glob("*.sql")), ids=lambda path: path.stem)
-def test_an_older_book_opens_with_all_it_held(dump, tmp_path):
-    folder = _write_book(tmp_path / "old.dyebook", dump)
+def test_an_older_book_opens_with_all_it_held(dump, old_book):
+    folder = old_book(dump.stem)
     with open_book(folder) as book:
         row = book.batches()[0]
         assert (row.dye, row.bath, row.film_um, row.note) == ("Harbour blue", "Tank 1", 12.0, "first batch, 80 °F day")
@@ -63,8 +56,8 @@ def test_an_older_book_opens_with_all_it_held(dump, tmp_path):
 
 
 @pytest.mark.parametrize("dump", sorted(VERSIONS.glob("*.sql")), ids=lambda path: path.stem)
-def test_a_migrated_book_equals_a_new_one(dump, tmp_path):
-    old = _write_book(tmp_path / "old.dyebook", dump)
+def test_a_migrated_book_equals_a_new_one(dump, old_book, tmp_path):
+    old = old_book(dump.stem)
     open_book(old).close()
     open_book(tmp_path / "new.dyebook").close()
     assert _schema(old / "book.sqlite") == _schema(tmp_path / "new.dyebook" / "book.sqlite")

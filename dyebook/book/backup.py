@@ -1,0 +1,266 @@
+"""The whole book in one zip: a consistent snapshot taken while it is in use, its photos, and a list of hashes.
+
+From a server too the snapshot is an SQLite file, so a backup also carries a book from one kind of database to
+the other. Restoring verifies everything first, then replaces the rows in one transaction.
+"""
+
+import hashlib
+import json
+import shutil
+import sqlite3
+import tempfile
+import zipfile
+from contextlib import closing
+from pathlib import Path
+
+from sqlalchemy import MetaData, create_engine, func, insert, select, text
+
+import dyebook
+from dyebook.book.photos import photo_name
+from dyebook.book.place import user_folder
+from dyebook.book.rows import note_change
+from dyebook.book.schema import Base, now
+from dyebook.errors import BookError
+
+__all__ = ["copy_rows", "read_backup", "snapshot", "write_backup"]
+
+_MANIFEST, _SNAPSHOT = "manifest.json", "book.sqlite"
+_LARGEST_MANIFEST = 2**28
+_CHUNK_ROWS = 5000
+_SPARE_BYTES = 2**30
+
+
+def write_backup(book, file):
+    """Write the book and its photos into one zip file.
+
+    Parameters
+    ----------
+    book : dyebook.book.store.Book
+        May be in use by others meanwhile.
+    file : Path
+        Appears under its name only when it is complete; an older file of that name is replaced then.
+
+    Returns
+    -------
+    dict
+        ``{"batches": int, "photos": int, "bytes": int}``.
+
+    Raises
+    ------
+    BookError
+        If a photo is missing or was altered: a backup must not look whole when it is not.
+    """
+    file = Path(file)
+    part = file.with_name(file.name + ".part")
+    try:
+        with tempfile.TemporaryDirectory(dir=file.parent, prefix=".backup-") as folder:
+            told = _write_zip(book, part, Path(folder) / _SNAPSHOT)
+        part.replace(file)
+    finally:
+        part.unlink(missing_ok=True)
+    return {**told, "bytes": file.stat().st_size}
+
+
+def _write_zip(book, part, copy):
+    snapshot(book, copy)
+    shas, batches = _contents(copy)
+    hashes = {_SNAPSHOT: _hash_of(copy)}
+    with zipfile.ZipFile(part, "w", zipfile.ZIP_DEFLATED) as archive:
+        archive.write(copy, _SNAPSHOT)
+        for sha in shas:
+            content = book.photos.read(sha)
+            if hashlib.sha256(content).hexdigest() != sha:
+                raise BookError(f"photo {sha[:12]}… was altered after it was stored; run the check command first")
+            # phones' photos are compressed already
+            archive.writestr(f"photos/{photo_name(sha)}", content, zipfile.ZIP_STORED)
+            hashes[f"photos/{photo_name(sha)}"] = sha
+        manifest = {"kind": "dyebook backup", "dyebook": dyebook.__version__, "made_at": now(), "sha256": hashes}
+        archive.writestr(_MANIFEST, json.dumps(manifest, indent=1))
+    return {"batches": batches, "photos": len(shas)}
+
+
+def _contents(copy):
+    with closing(sqlite3.connect(copy)) as connection:
+        shas = [sha for (sha,) in connection.execute("SELECT DISTINCT sha256 FROM photos ORDER BY sha256")]
+        (batches,) = connection.execute("SELECT count(*) FROM batches").fetchone()
+    return shas, batches
+
+
+def _hash_of(path):
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def snapshot(book, target):
+    """Write the book's rows, as they are at one moment, to the new SQLite file `target`."""
+    from dyebook.book.versions import copy_sqlite
+
+    if book.place.file is not None:
+        copy_sqlite(book.place.file, target)
+        return
+    with book.reading() as connection:
+        connection.execute(text("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ"))
+        copy_server(connection, target)
+
+
+def copy_server(connection, target):
+    """Copy all tables a connection sees, whatever their schema version, to a new SQLite file."""
+    tables = MetaData()
+    tables.reflect(connection)
+    _drop_server_words(tables)
+    with closing(create_engine(f"sqlite:///{target}").connect()) as new, new.begin():
+        tables.create_all(new)
+        for table in tables.sorted_tables:
+            copy_rows(connection, table, new, table)
+
+
+def _drop_server_words(tables):
+    """Forget defaults that only the server understands, such as its counters."""
+    for table in tables.tables.values():
+        for column in table.c:
+            default = column.server_default
+            if default is not None and ("::" in str(default.arg) or "(" in str(default.arg)):
+                column.server_default = None
+
+
+def copy_rows(source, source_table, target, target_table):
+    """Copy all rows of one table to an empty one with the same columns."""
+    names = [column.name for column in target_table.c]
+    query = select(*(source_table.c[name] for name in names))
+    if "id" in source_table.c:
+        query = query.order_by(source_table.c.id)
+    for rows in source.execute(query).mappings().partitions(_CHUNK_ROWS):
+        target.execute(insert(target_table), [dict(row) for row in rows])
+
+
+def read_backup(book, file):
+    """Replace the whole book by a backup, once every byte of it has been verified.
+
+    Parameters
+    ----------
+    book : dyebook.book.store.Book
+        What it held is saved beside it first, see Returns. Photos that it has already stay.
+    file : Path
+
+    Returns
+    -------
+    dict
+        ``{"batches": int, "photos": int, "saved": str or None}``; `saved` is the backup of what was replaced,
+        None if the book was empty.
+
+    Raises
+    ------
+    BookError
+        If the file is no backup, incomplete, altered, or dangerous to unpack; the book is untouched then.
+    """
+    with tempfile.TemporaryDirectory(prefix="dyebook-") as folder:
+        shas = _unpack_verified(Path(file), Path(folder))
+        copy = Path(folder) / _SNAPSHOT
+        _bring_copy_up_to_date(copy)
+        saved = _save_old(book)
+        for sha in shas:
+            content = (Path(folder) / "photos" / photo_name(sha)).read_bytes()
+            with book.photos.keeping(content):
+                pass
+        _replace_rows(book, copy, Path(file).name)
+        return {"batches": _contents(copy)[1], "photos": len(shas), "saved": saved}
+
+
+def _unpack_verified(file, folder):
+    """Unpack a backup whose every file is listed and has its listed hash; return the photos' SHA-256."""
+    try:
+        with zipfile.ZipFile(file) as archive:
+            hashes = _manifest_of(archive, file)
+            _refuse_bombs(archive, file, folder)
+            for name, sha in hashes.items():
+                _unpack_one(archive, name, sha, folder, file)
+    except (zipfile.BadZipFile, OSError, EOFError) as error:
+        raise BookError(
+            f"{file} cannot be read as a backup ({error}); give a file that the backup command made"
+        ) from None
+    return [sha for name, sha in hashes.items() if name != _SNAPSHOT]
+
+
+def _manifest_of(archive, file):
+    names = archive.namelist()
+    if _MANIFEST not in names or archive.getinfo(_MANIFEST).file_size > _LARGEST_MANIFEST:
+        raise BookError(f"{file} has no list of its contents; give a file that the backup command made")
+    try:
+        manifest = json.loads(archive.read(_MANIFEST))
+        hashes = dict(manifest["sha256"])
+    except (ValueError, KeyError, TypeError):
+        raise BookError(f"the list of contents of {file} cannot be read; take an older backup") from None
+    # the only names there can be are ours, so nothing can be unpacked outside the folder
+    legal = {_SNAPSHOT} | {f"photos/{photo_name(sha)}" for sha in hashes.values() if _is_sha(sha)}
+    wrong = (set(names) ^ set(hashes)) - {_MANIFEST} or set(hashes) - legal
+    if wrong or len(names) != len(set(names)) or _SNAPSHOT not in hashes:
+        raise BookError(
+            f"{file} holds other files than its list says ({min(wrong, default='twice')}); take an older backup"
+        )
+    return hashes
+
+
+def _is_sha(sha):
+    return isinstance(sha, str) and len(sha) == 64 and set(sha) <= set("0123456789abcdef")
+
+
+def _refuse_bombs(archive, file, folder):
+    total = sum(info.file_size for info in archive.infolist())
+    room = shutil.disk_usage(folder).free
+    if total > room:
+        raise BookError(f"{file} unpacks to {total / 1e9:.1f} GB, and {room / 1e9:.1f} GB are free; free some space")
+    if total > 200 * file.stat().st_size + _SPARE_BYTES:
+        raise BookError(
+            f"{file} unpacks to {total / 1e9:.1f} GB, far more than a backup of its size; it was not unpacked"
+        )
+
+
+def _unpack_one(archive, name, sha, folder, file):
+    target = folder / name
+    target.parent.mkdir(parents=True, exist_ok=True)
+    with archive.open(name) as source, target.open("wb") as out:
+        shutil.copyfileobj(source, out, 2**20)
+    if _hash_of(target) != sha:
+        raise BookError(f"{name} in {file} was altered; nothing was restored; take an older backup")
+
+
+def _bring_copy_up_to_date(copy):
+    """Check the unpacked snapshot, and migrate it when an older version wrote it."""
+    from dyebook.book.store import open_book
+
+    with open_book(copy) as book, book.reading() as connection:
+        sound = connection.execute(text("PRAGMA integrity_check")).scalar() == "ok"
+        dangling = connection.execute(text("PRAGMA foreign_key_check")).first()
+    if not sound or dangling:
+        raise BookError("the snapshot in the backup is damaged; nothing was restored; take an older backup")
+
+
+def _save_old(book):
+    """Keep what is about to be replaced: the snapshot of its rows (its photos stay where they are)."""
+    if not book.batches(1) and not book.history():
+        return None
+    stamp = now().replace(":", "").replace("-", "").split(".")[0]
+    folder = book.place.file.parent if book.place.file else user_folder()
+    saved = folder / f"book-before-restore-{stamp}.sqlite"
+    snapshot(book, saved)
+    return str(saved)
+
+
+def _replace_rows(book, copy, name):
+    """Put the snapshot's rows in place of the book's, all in one transaction."""
+    tables = Base.metadata.sorted_tables
+    with closing(create_engine(f"sqlite:///{copy}").connect()) as source, book.writing() as connection:
+        for table in reversed(tables):
+            connection.execute(table.delete())
+        for table in tables:
+            copy_rows(source, table, connection, table)
+        if connection.dialect.name == "postgresql":
+            _continue_numbering(connection, tables)
+        note_change(connection, "book", None, "restore", {}, {"restored_from": name}, book.who)
+
+
+def _continue_numbering(connection, tables):
+    for table in tables:
+        if "id" in table.c:
+            following = select(func.coalesce(func.max(table.c.id), 0) + 1).scalar_subquery()
+            connection.execute(select(func.setval(func.pg_get_serial_sequence(table.name, "id"), following, False)))
