@@ -1,5 +1,7 @@
 """Shell commands that keep the book."""
 
+import sys
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Annotated
 
@@ -170,8 +172,108 @@ def check(book: BookOption = None, as_json: JsonOption = False):
         typer.echo("\n".join(problems) or "the book is sound")
 
 
+def import_(
+    file: Annotated[Path, typer.Argument(help="CSV, XLSX, JSON Lines or Parquet; or ISO 28178 text, ISO 17972-1 XML.")],
+    dry_run: Annotated[bool, typer.Option("--dry-run", help="Say what would happen, and write nothing.")] = False,
+    duplicates: Annotated[str, typer.Option(help="Rows that are there already: refuse, skip or keep.")] = "refuse",
+    batch: Annotated[int | None, typer.Option(help="For instrument readings: the batch they belong to.")] = None,
+    white: Annotated[str | None, typer.Option(help="For readings that do not say: white point, such as D50.")] = None,
+    observer: Annotated[str | None, typer.Option(help="For readings that do not say: 2 or 10.")] = None,
+    book: BookOption = None,
+    as_json: JsonOption = False,
+):
+    """Import records or instrument readings, all of them or none.
+
+    Example: dyebook import notes.csv --dry-run
+    """
+    if duplicates not in ("refuse", "skip", "keep"):
+        raise typer.BadParameter("--duplicates is refuse, skip or keep")
+    with _open(book) as opened, _progress() as progress:
+        told = opened.import_file(file, dry_run, duplicates, progress, batch=batch, white=white, observer=observer)
+    for note in told.notes:
+        typer.echo(f"note: {note}", err=True)
+    if as_json:
+        print_json(told.to_dict())
+    else:
+        from dyebook.report import import_text
+
+        typer.echo(import_text(told))
+
+
+@contextmanager
+def _progress():
+    """A progress bar on stderr, shown only to people."""
+    if not sys.stderr.isatty():
+        yield None
+        return
+    from rich.console import Console
+    from rich.progress import Progress
+
+    with Progress(console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("importing", total=None)
+        yield lambda done, total: bar.update(task, completed=done, total=total)
+
+
+def export(
+    file: Annotated[Path, typer.Argument(help="To write: .csv, .xlsx, .jsonl or .parquet.")],
+    dye: Annotated[str | None, typer.Option(help="Only this dye.")] = None,
+    bath: Annotated[str | None, typer.Option(help="Only this bath.")] = None,
+    since: Annotated[str | None, typer.Option(help="From this day on, such as 2026-03-01.")] = None,
+    until: Annotated[str | None, typer.Option(help="Up to this day.")] = None,
+    book: BookOption = None,
+    as_json: JsonOption = False,
+):
+    """Write the batches as a table, a row a reading.
+
+    Example: dyebook export batches.csv
+    """
+    with _open(book) as opened:
+        rows = opened.export_file(file, dye=dye, bath=bath, since=since, until=until)
+    print_json({"file": str(file), "rows": rows}) if as_json else typer.echo(f"{rows} rows written to {file}")
+
+
+def backup(
+    file: Annotated[Path, typer.Argument(help="The zip file to write.")],
+    book: BookOption = None,
+    as_json: JsonOption = False,
+):
+    """Write the whole book with its photos into one file, while it is in use.
+
+    Example: dyebook backup shop.zip
+    """
+    with _open(book) as opened:
+        told = opened.back_up(file)
+    if as_json:
+        print_json({"file": str(file), **told})
+    else:
+        typer.echo(f"{told['batches']} batches and {told['photos']} photos are in {file}")
+
+
+def restore(
+    file: Annotated[Path, typer.Argument(help="A file that the backup command made.")],
+    book: BookOption = None,
+    as_json: JsonOption = False,
+):
+    """Replace the whole book by a backup, once all of it has been verified.
+
+    Example: dyebook restore shop.zip
+    """
+    with _open(book) as opened:
+        told = opened.restore(file)
+    if as_json:
+        print_json(told)
+    else:
+        typer.echo(f"{told['batches']} batches and {told['photos']} photos are back")
+        if told["saved"]:
+            typer.echo(f"what was there before is kept in {told['saved']}")
+
+
 def add_commands(app):
     """Add the book's commands to the shell."""
+    app.command("import")(import_)
+    app.command()(export)
+    app.command()(backup)
+    app.command()(restore)
     app.command()(record)
     app.command("list")(list_batches)
     app.command()(find)

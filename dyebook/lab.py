@@ -22,6 +22,7 @@ __all__ = [
     "lab_to_srgb8",
     "lab_to_xyz",
     "linear_rgb_to_lab",
+    "reflectance_to_lab",
     "xyz_to_lab",
 ]
 
@@ -165,6 +166,41 @@ def adapt_lab(lab, white, observer="2"):
         colour.xy_to_XYZ(whites[white]), WHITE_D65, transform="Bradford"
     )
     return xyz_to_lab(xyz @ matrix.T)
+
+
+def reflectance_to_lab(wavelength_nm, reflectance):
+    """Return the D65, 2-degree Lab of a reflectance spectrum.
+
+    Parameters
+    ----------
+    wavelength_nm : array_like, shape (N,)
+        Rising, evenly spaced.
+    reflectance : array_like, shape (N,)
+        0..1, 1 = perfect white.
+
+    Returns
+    -------
+    ndarray, shape (3,)
+
+    Raises
+    ------
+    ValueError
+        If there are fewer than eight bands, or they do not cover 430 to 670 nm.
+
+    References
+    ----------
+    ASTM E308, as colour-science computes it.
+    """
+    import colour
+
+    wavelength_nm = np.asarray(wavelength_nm, dtype=float)
+    if len(wavelength_nm) < 8 or wavelength_nm[0] > 430 or wavelength_nm[-1] < 670:
+        raise ValueError("a spectrum needs at least eight bands that cover 430 to 670 nm")
+    spectrum = colour.SpectralDistribution(np.asarray(reflectance, dtype=float), wavelength_nm)
+    cmfs = colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"]
+    light = colour.SDS_ILLUMINANTS["D65"].copy().align(cmfs.shape)
+    xyz = colour.sd_to_XYZ(spectrum, cmfs, light)
+    return xyz_to_lab(xyz / 100)
 
 
 def delta_e_00(target, sample):

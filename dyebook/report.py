@@ -4,7 +4,7 @@ import math
 
 from dyebook.flags import FLAGS
 
-__all__ = ["batches_text", "flag_lines", "lab_text", "measurement_text"]
+__all__ = ["batches_text", "flag_lines", "import_text", "lab_text", "measurement_text"]
 
 
 def lab_text(lab, u=None):
@@ -77,4 +77,26 @@ def batches_text(rows, differences=None):
         near = "" if difference is None else f"ΔE00 {difference:.2f}  "
         settings = f"film {row.film_um:g} µm, {row.dye_g_per_l:g} g/L, {row.bath_temp_c:g} °C, {row.dwell_min:g} min"
         lines.append(f"batch {row.batch}  {near}{seen}  {row.dye}: {settings}")
+    return "\n".join(lines)
+
+
+def import_text(told):
+    """Return what an import did, or would do, as lines for the shell.
+
+    Parameters
+    ----------
+    told : Imported
+
+    Returns
+    -------
+    str
+    """
+    verb = "would be imported" if told.dry_run else "were imported"
+    counts = {"batches": told.batches, "readings": told.readings, "samples": told.samples}
+    lines = [", ".join(f"{count} {what}" for what, count in counts.items() if count) + f" {verb} from {told.file}"]
+    lines += [f"  {header} → {name}" for header, name in (told.columns or {}).items() if header != name]
+    if told.ignored:
+        lines.append(f"  not taken: {', '.join(told.ignored)}")
+    if told.skipped:
+        lines.append(f"  {told.skipped} rows were there already")
     return "\n".join(lines)

@@ -237,6 +237,18 @@ class Book(Tables):
         with self.reading() as connection:
             return find_problems(connection, keeper)
 
+    def import_file(self, file, dry_run=False, duplicates="refuse", progress=None, **options):
+        """Import records or instrument readings, all or nothing, see `dyebook.book.exchange.choose.import_any`."""
+        from dyebook.book.exchange.choose import import_any
+
+        return import_any(self, file, dry_run, duplicates, progress, **options)
+
+    def export_file(self, file, **filters):
+        """Write batches as a table and return its rows' number, see `dyebook.book.exchange.export.export_records`."""
+        from dyebook.book.exchange.export import export_records
+
+        return export_records(self, file, **filters)
+
     def back_up(self, file):
         """Write the whole book into one zip file, see `dyebook.book.backup.write_backup`."""
         from dyebook.book.backup import write_backup

@@ -92,3 +92,21 @@ def test_a_book_that_cannot_be_opened_is_one_clear_error(monkeypatch, tmp_path):
     monkeypatch.setenv("DYEBOOK_BOOK", str(tmp_path / "plain" / "shop.dyebook"))
     result = CliRunner().invoke(app, ["list"])
     assert isinstance(result.exception, BookError)
+
+
+def test_import_export_backup_restore(run, tmp_path, monkeypatch):
+    run("record", *SETTINGS, "--lab", "40,5,-30")
+    assert run("export", tmp_path / "a.csv")["rows"] == 1
+    assert run("backup", tmp_path / "b.zip")["batches"] == 1
+    before = run("list")
+    monkeypatch.setenv("DYEBOOK_BOOK", str(tmp_path / "second.dyebook"))
+    assert run("import", tmp_path / "a.csv", "--dry-run")["dry_run"] is True
+    assert run("list") == []
+    assert run("import", tmp_path / "a.csv")["batches"] == 1
+    assert [row["lab"] for row in run("list")] == [[40, 5, -30]]
+    monkeypatch.setenv("DYEBOOK_BOOK", str(tmp_path / "third.sqlite"))
+    assert run("restore", tmp_path / "b.zip") == {"batches": 1, "photos": 0, "saved": None}
+    assert run("list") == before
+    text = CliRunner().invoke(app, ["import", str(tmp_path / "a.csv"), "--duplicates", "keep"])
+    assert "1 batches, 1 readings were imported from a.csv" in text.stdout
+    assert CliRunner().invoke(app, ["import", str(tmp_path / "a.csv"), "--duplicates", "x"]).exit_code == 2

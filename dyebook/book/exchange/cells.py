@@ -1,0 +1,164 @@
+"""Cells to values, a whole column at a time, each refusal with its row and column."""
+
+import math
+import re
+from datetime import date, datetime
+
+import numpy as np
+
+from dyebook.book.exchange.files import plain
+from dyebook.errors import RecordError
+from dyebook.record import FIELDS
+from dyebook.units import parse_quantity
+
+__all__ = ["read_column"]
+
+_NOTHING = {"", "-", "–", "n/a", "na", "nan", "none", "null"}
+_TRUE = {"true", "yes", "y", "1", "x", "wet", "sealed"}
+_FALSE = {"false", "no", "n", "0", "dry", "unsealed"}
+_SLASHED = re.compile(r"(\d{1,2})/(\d{1,2})/(\d{4})(.*)")
+_DOTTED = re.compile(r"(\d{1,2})\.(\d{1,2})\.(\d{4})(.*)")
+_WHOLE = {"batch", "dip", "replaces"}
+_MOMENTS = {"dyed_at", "read_at"}
+
+
+def read_column(column, cells, rows):
+    """Return the values of a column, and what is wrong with it.
+
+    Parameters
+    ----------
+    column : dyebook.book.exchange.headers.Column
+    cells : list
+        Text, numbers, bools, dates or None.
+    rows : list of int
+        Row number of each cell.
+
+    Returns
+    -------
+    values : list
+        nan for numbers, None for everything else where a cell is empty or wrong.
+    problems : list of str
+        Each with its row and column.
+    """
+    row_of = FIELDS.get(column.name)
+    if row_of is not None and row_of.kind is float:
+        return _numbers(column, cells, rows)
+    if column.name in _MOMENTS:
+        return _each(column, cells, rows, _moment_reader(cells))
+    if row_of is not None and row_of.kind is bool:
+        return _each(column, cells, rows, _truth)
+    return _each(column, cells, rows, _whole if column.name in _WHOLE else _words)
+
+
+def _numbers(column, cells, rows):
+    cells = [None if isinstance(cell, str) and cell.strip().lower() in _NOTHING else cell for cell in cells]
+    try:
+        values = np.array([math.nan if cell is None else float(cell) for cell in cells])
+        values, problems = values * column.scale + column.offset, []
+    except (TypeError, ValueError):
+        values, problems = _numbers_one_by_one(column, cells, rows)
+    row = FIELDS[column.name]
+    wrong = np.isinf(values) | (values < row.lower) | (values > row.upper)
+    for index in np.flatnonzero(wrong):
+        unit = f" {row.unit}" if row.unit else ""
+        problems.append(
+            f"row {rows[index]}, {column.header}: {cells[index]} is {values[index]:g}{unit}; it must lie between "
+            f"{row.lower:g} and {row.upper:g}; check the figure and its unit"
+        )
+    return values.tolist(), problems
+
+
+def _numbers_one_by_one(column, cells, rows):
+    mixed = _mixes_points_and_commas(cells)
+    values, problems = np.full(len(cells), math.nan), []
+    for index, cell in enumerate(cells):
+        if cell is None:
+            continue
+        try:
+            values[index] = _number(column, cell, mixed)
+        except RecordError as error:
+            problems.append(f"row {rows[index]}, {column.header}: {error}")
+    return values, problems
+
+
+def _mixes_points_and_commas(cells):
+    texts = [cell for cell in cells if isinstance(cell, str)]
+    return any("," in text for text in texts) and any("." in text for text in texts)
+
+
+def _number(column, cell, mixed):
+    if not isinstance(cell, str):
+        if isinstance(cell, bool | int | float):
+            return float(cell) * column.scale + column.offset
+        raise RecordError(f"{cell} is no number; a date may have crept in: give the column the format of a number")
+    if mixed and "," in cell:
+        raise RecordError(f"{cell!r} has a decimal comma while other rows have points; write all of them alike")
+    try:
+        return float(cell.replace(",", ".")) * column.scale + column.offset
+    except ValueError:
+        pass
+    if FIELDS[column.name].unit:
+        return parse_quantity(column.name, cell)  # a unit in the cell itself, or minutes:seconds
+    raise RecordError(f"{cell!r} is no number")
+
+
+def _each(column, cells, rows, read):
+    values, problems = [], []
+    for row, cell in zip(rows, cells, strict=True):
+        try:
+            empty = cell is None or (isinstance(cell, str) and not cell.strip())
+            values.append(None if empty or cell != cell else read(cell))
+        except RecordError as error:
+            values.append(None)
+            problems.append(f"row {row}, {column.header}: {error}")
+    return values, problems
+
+
+def _words(cell):
+    if isinstance(cell, float) and cell.is_integer():
+        return str(int(cell))  # a spreadsheet's alloy 6061
+    return plain(str(cell).strip())
+
+
+def _whole(cell):
+    text = _words(cell)
+    if not text.isdigit():
+        raise RecordError(f"{cell!r} is no whole number")
+    return int(text)
+
+
+def _truth(cell):
+    text = str(cell).strip().lower().removesuffix(".0")
+    if text in _TRUE | _FALSE:
+        return text in _TRUE
+    raise RecordError(f"{cell!r} is neither yes nor no")
+
+
+def _moment_reader(cells):
+    """A reader of dates that knows from the whole column whether 3/4/2026 is in March or in April."""
+    slashed = [match for cell in cells if isinstance(cell, str) and (match := _SLASHED.fullmatch(cell.strip()))]
+    day_first = any(int(match[1]) > 12 for match in slashed)
+    month_first = any(int(match[2]) > 12 for match in slashed)
+
+    def _read(cell):
+        if isinstance(cell, datetime | date):
+            return cell.isoformat()
+        return _moment(str(cell).strip(), day_first, month_first)
+
+    return _read
+
+
+def _moment(text, day_first, month_first):
+    dotted, slashed = _DOTTED.fullmatch(text), _SLASHED.fullmatch(text)
+    if slashed and day_first == month_first:
+        raise RecordError(f"{text!r} may be the {slashed[1]}th or the {slashed[2]}th day; write year-month-day")
+    match = dotted or slashed
+    iso = text
+    if match:
+        day, month = (match[1], match[2]) if dotted or day_first else (match[2], match[1])
+        iso = f"{match[3]}-{int(month):02}-{int(day):02}{match[4]}"
+    try:
+        found = datetime.fromisoformat(iso)
+    except ValueError:
+        raise RecordError(f"{text!r} is no date; write year-month-day, with the time after a T") from None
+    return found.isoformat() if match and len(iso) > 10 else iso

@@ -1,0 +1,95 @@
+"""The book as one flat table: a row a reading, or a dip that was never read."""
+
+import math
+from pathlib import Path
+
+from sqlalchemy import func, or_, select
+
+from dyebook.book.batches import HOMES, with_filters
+from dyebook.book.exchange.files import write_sheet
+from dyebook.book.exchange.headers import EXTRAS
+from dyebook.book.schema import Batch, Bath, Dip, Dye, Photo, Reading, Rinse, Run
+from dyebook.record import FIELDS
+
+__all__ = ["HEADERS", "export_records", "export_rows", "known_keys", "record_key"]
+
+HEADERS = ("batch", "dip", *FIELDS, *(name for name in EXTRAS if name not in ("batch", "dip")))
+
+
+def export_records(book, path, **filters):
+    """Write batches to a CSV, XLSX, JSON Lines or Parquet file and return how many rows it has.
+
+    Parameters
+    ----------
+    book : dyebook.book.store.Book
+    path : Path
+        Its ending says which.
+    **filters
+        As in `Book.batches`.
+
+    Returns
+    -------
+    int
+    """
+    with book.reading() as connection:
+        rows = export_rows(connection, **filters)
+    write_sheet(Path(path), list(HEADERS), rows)
+    return len(rows)
+
+
+def export_rows(connection, **filters):
+    """Return rows in the order of `HEADERS`, oldest batch first."""
+    return [tuple(row) for row in connection.execute(with_filters(_query(), **filters))]
+
+
+def _query():
+    """Every standing dip with its readings; a reading that names no dip goes with the first."""
+    first_dip = select(func.min(Dip.id)).where(Dip.batch_id == Batch.id, Dip.deleted_at.is_(None)).correlate(Batch)
+    first_rinse = select(func.min(Rinse.id)).where(Rinse.batch_id == Batch.id, Rinse.deleted_at.is_(None))
+    mine = or_(Reading.dip_id == Dip.id, Reading.dip_id.is_(None) & (Dip.id == first_dip.scalar_subquery()))
+    loose = select(func.max(Photo.id)).where(Photo.batch_id == Batch.id, Photo.deleted_at.is_(None)).correlate(Batch)
+    sources = {
+        "batch": Batch.id,
+        "dip": Dip.position,
+        "dye": Dye.name,
+        "bath": Bath.name,
+        **{name: table.c[name] for name, table in HOMES.items()},
+        **{name: getattr(Reading, name) for name in FIELDS if hasattr(Reading, name) and name not in HOMES},
+        "replaces": Batch.replaces_id,
+        "photo": Photo.sha256,
+        "source": Reading.source,
+        "read_at": Reading.read_at,
+    }
+    return (
+        select(*(sources[name].label(name) for name in HEADERS))
+        .select_from(Batch)
+        .join(Dip, (Dip.batch_id == Batch.id) & Dip.deleted_at.is_(None))
+        .join(Dye, Dye.id == Dip.dye_id)
+        .outerjoin(Bath, Bath.id == Dip.bath_id)
+        .outerjoin(Run, Run.id == Batch.run_id)
+        .outerjoin(Rinse, Rinse.id == first_rinse.correlate(Batch).scalar_subquery())
+        .outerjoin(Reading, (Reading.batch_id == Batch.id) & Reading.deleted_at.is_(None) & mine)
+        .outerjoin(Photo, Photo.id == func.coalesce(Reading.photo_id, loose.scalar_subquery()))
+        .order_by(Batch.id, Dip.position, Dip.id, Reading.id)
+    )
+
+
+def known_keys(connection):
+    """Return the `record_key` of every row that was read."""
+    keys = set()
+    for row in export_rows(connection):
+        record = dict(zip(HEADERS, row, strict=True))
+        if record["L"] is not None:
+            keys.add(record_key(record))
+    return keys
+
+
+def record_key(record):
+    """Return what makes two records the same: everything that was set and read."""
+    return tuple(_canonical(record.get(name)) for name in FIELDS)
+
+
+def _canonical(value):
+    if isinstance(value, float):
+        return None if math.isnan(value) else round(value, 9)
+    return value or None if isinstance(value, str) else value
