@@ -189,17 +189,17 @@ def reflectance_to_lab(wavelength_nm, reflectance):
 
     References
     ----------
-    ASTM E308, as colour-science computes it.
+    CIE 15:2018, summation at 1 nm after interpolation; the ends are held constant.
     """
     import colour
 
     wavelength_nm = np.asarray(wavelength_nm, dtype=float)
     if len(wavelength_nm) < 8 or wavelength_nm[0] > 430 or wavelength_nm[-1] < 670:
         raise ValueError("a spectrum needs at least eight bands that cover 430 to 670 nm")
-    spectrum = colour.SpectralDistribution(np.asarray(reflectance, dtype=float), wavelength_nm)
-    cmfs = colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"]
+    cmfs = colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"].copy().align(colour.SpectralShape(360, 780, 1))
     light = colour.SDS_ILLUMINANTS["D65"].copy().align(cmfs.shape)
-    xyz = colour.sd_to_XYZ(spectrum, cmfs, light)
+    spectrum = colour.SpectralDistribution(np.asarray(reflectance, dtype=float), wavelength_nm).align(cmfs.shape)
+    xyz = colour.sd_to_XYZ(spectrum, cmfs, light, method="Integration")
     return xyz_to_lab(xyz / 100)
 
 

@@ -12,7 +12,7 @@ from dyebook.book.schema import Batch, Bath, Dip, Dye, Photo, Reading, Rinse, Ru
 from dyebook.lab import Lab
 from dyebook.record import FIELDS
 
-__all__ = ["HOMES", "SETTINGS", "BatchRow", "batch_query", "batch_rows", "mean_lab", "with_filters"]
+__all__ = ["HOMES", "SETTINGS", "BatchRow", "batch_query", "batch_rows", "first_of", "mean_lab", "with_filters"]
 
 _BATCHES, _RUNS, _DIPS, _RINSES = (model.__table__ for model in (Batch, Run, Dip, Rinse))
 _READINGS = Reading.__table__
@@ -106,11 +106,11 @@ def _plain(value):
     return None if isinstance(value, float) and math.isnan(value) else value
 
 
-def _first(table):
-    """The first row, still standing, of a table that belongs to the batch."""
+def first_of(table, batch_id=_BATCHES.c.id):
+    """Return the number, as a subquery, of a batch's first standing row in a table of steps."""
     inner = table.alias()
-    query = select(func.min(inner.c.id)).where(inner.c.batch_id == _BATCHES.c.id, inner.c.deleted_at.is_(None))
-    return query.correlate(_BATCHES).scalar_subquery()
+    query = select(inner.c.id).where(inner.c.batch_id == batch_id, inner.c.deleted_at.is_(None))
+    return query.order_by(inner.c.position, inner.c.id).limit(1).correlate(_BATCHES).scalar_subquery()
 
 
 @cache
@@ -128,8 +128,8 @@ def batch_query():
         )
         .select_from(_BATCHES)
         .outerjoin(_RUNS, _RUNS.c.id == _BATCHES.c.run_id)
-        .outerjoin(_DIPS, _DIPS.c.id == _first(_DIPS))
-        .outerjoin(_RINSES, _RINSES.c.id == _first(_RINSES))
+        .outerjoin(_DIPS, _DIPS.c.id == first_of(_DIPS))
+        .outerjoin(_RINSES, _RINSES.c.id == first_of(_RINSES))
         .outerjoin(Dye, Dye.id == _DIPS.c.dye_id)
         .outerjoin(Bath, Bath.id == _DIPS.c.bath_id)
     )

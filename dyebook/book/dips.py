@@ -2,9 +2,9 @@
 
 import math
 
-from sqlalchemy import and_, func, select
+from sqlalchemy import select
 
-from dyebook.book.batches import HOMES, batch_query, with_filters
+from dyebook.book.batches import HOMES, batch_query, first_of, with_filters
 from dyebook.book.rows import add_row, correct_row, row_of
 from dyebook.book.schema import Batch, Dip, Rinse, Run
 from dyebook.errors import BookError, RecordError
@@ -99,11 +99,7 @@ def _sorted_by_home(connection, batch_id, changes, names):
 
 def _correct_part(connection, table, batch, values, who):
     """Correct the run, first dip or first rinse of a batch; make it where the batch had none."""
-    if table is _RUNS:
-        part_id = batch["run_id"]
-    else:
-        standing = and_(table.c.batch_id == batch["id"], table.c.deleted_at.is_(None))
-        part_id = connection.execute(select(func.min(table.c.id)).where(standing)).scalar()
+    part_id = batch["run_id"] if table is _RUNS else connection.execute(select(first_of(table, batch["id"]))).scalar()
     if part_id is not None:
         correct_row(connection, table, part_id, values, who=who)
     elif table is _RUNS:

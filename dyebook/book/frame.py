@@ -3,7 +3,7 @@
 import pandas as pd
 from sqlalchemy import func, select
 
-from dyebook.book.batches import HOMES, mean_lab, with_filters
+from dyebook.book.batches import HOMES, first_of, mean_lab, with_filters
 from dyebook.book.schema import Batch, Bath, Dip, Dye, Reading, Rinse, Run
 from dyebook.record import FIELDS
 
@@ -81,13 +81,12 @@ def _mean(key, rows):
 def _dips(connection, dye, bath, filters):
     """Settings of every standing dip, one row each."""
     columns = [table.c[name] for name, table in HOMES.items()]
-    rinse = select(func.min(Rinse.id)).where(Rinse.batch_id == Batch.id, Rinse.deleted_at.is_(None))
     query = (
         select(Dip.id, Batch.id, Dye.name, Bath.name, *columns)
         .select_from(Dip)
         .join(Batch, Batch.id == Dip.batch_id)
         .outerjoin(Run, Run.id == Batch.run_id)
-        .outerjoin(Rinse, Rinse.id == rinse.correlate(Batch).scalar_subquery())
+        .outerjoin(Rinse, Rinse.id == first_of(Rinse.__table__))
         .join(Dye, Dye.id == Dip.dye_id)
         .outerjoin(Bath, Bath.id == Dip.bath_id)
         .where(Dip.deleted_at.is_(None))

@@ -92,8 +92,10 @@ class _Writer:
         if not _empty(first.get("rinse_temp_c")):
             self._put(_RINSES, {"batch_id": batch_id, "position": 1, **_some(first, _RINSES)})
         dips = self._take_dips(batch_id, records)
+        several = len(set(dips.values())) > 1
         for record in records:
-            self._take_reading(batch_id, dips[_dip_key(record)] if len(dips) > 1 else None, record)
+            told = several and ("dip" not in record or record["dip"] is not None)
+            self._take_reading(batch_id, dips[_dip_key(record)] if told else None, record)
 
     def _refuse_two_runs(self, group, records):
         first = records[0]
@@ -108,12 +110,18 @@ class _Writer:
 
     def _take_dips(self, batch_id, records):
         dips = {}
-        for record in records:
+        # rows that do not say their dip come last, and belong to a numbered one of equal settings where there is one
+        for record in sorted(records, key=lambda record: record.get("dip") is None):
             key = _dip_key(record)
-            if key not in dips:
+            equal = [dip for (number, *settings), dip in dips.items() if key[0] is None and settings == [*key[1:]]]
+            if equal:
+                dips[key] = equal[0]
+            elif key not in dips:
                 dye_id, bath_id = self.names.dye_and_bath(record["dye"], record.get("bath"))
-                place = {"batch_id": batch_id, "position": len(dips) + 1, "dye_id": dye_id, "bath_id": bath_id}
-                dips[key] = self._put(_DIPS, {**place, **_some(record, _DIPS)})
+                taken = {number for number, *_ in dips}
+                position = key[0] or next(place for place in range(1, len(taken) + 2) if place not in taken)
+                place = {"batch_id": batch_id, "position": position, "dye_id": dye_id, "bath_id": bath_id}
+                dips[(position, *key[1:])] = dips[key] = self._put(_DIPS, {**place, **_some(record, _DIPS)})
         return dips
 
     def _take_reading(self, batch_id, dip_id, record):

@@ -3,9 +3,9 @@
 import math
 from pathlib import Path
 
-from sqlalchemy import func, or_, select
+from sqlalchemy import case, func, or_, select
 
-from dyebook.book.batches import HOMES, with_filters
+from dyebook.book.batches import HOMES, first_of, with_filters
 from dyebook.book.exchange.files import write_sheet
 from dyebook.book.exchange.headers import EXTRAS
 from dyebook.book.schema import Batch, Bath, Dip, Dye, Photo, Reading, Rinse, Run
@@ -44,13 +44,15 @@ def export_rows(connection, **filters):
 
 def _query():
     """Every standing dip with its readings; a reading that names no dip goes with the first."""
-    first_dip = select(func.min(Dip.id)).where(Dip.batch_id == Batch.id, Dip.deleted_at.is_(None)).correlate(Batch)
-    first_rinse = select(func.min(Rinse.id)).where(Rinse.batch_id == Batch.id, Rinse.deleted_at.is_(None))
-    mine = or_(Reading.dip_id == Dip.id, Reading.dip_id.is_(None) & (Dip.id == first_dip.scalar_subquery()))
+    mine = or_(Reading.dip_id == Dip.id, Reading.dip_id.is_(None) & (Dip.id == first_of(Dip.__table__)))
     loose = select(func.max(Photo.id)).where(Photo.batch_id == Batch.id, Photo.deleted_at.is_(None)).correlate(Batch)
+    mine_too = Dip.__table__.alias()
+    dips = select(func.count()).where(mine_too.c.batch_id == Batch.id, mine_too.c.deleted_at.is_(None))
+    dips = dips.correlate(Batch).scalar_subquery()
     sources = {
         "batch": Batch.id,
-        "dip": Dip.position,
+        # left empty where a reading of several dips does not say which it shows
+        "dip": case((Reading.id.is_not(None) & Reading.dip_id.is_(None) & (dips > 1), None), else_=Dip.position),
         "dye": Dye.name,
         "bath": Bath.name,
         **{name: table.c[name] for name, table in HOMES.items()},
@@ -67,7 +69,7 @@ def _query():
         .join(Dye, Dye.id == Dip.dye_id)
         .outerjoin(Bath, Bath.id == Dip.bath_id)
         .outerjoin(Run, Run.id == Batch.run_id)
-        .outerjoin(Rinse, Rinse.id == first_rinse.correlate(Batch).scalar_subquery())
+        .outerjoin(Rinse, Rinse.id == first_of(Rinse.__table__))
         .outerjoin(Reading, (Reading.batch_id == Batch.id) & Reading.deleted_at.is_(None) & mine)
         .outerjoin(Photo, Photo.id == func.coalesce(Reading.photo_id, loose.scalar_subquery()))
         .order_by(Batch.id, Dip.position, Dip.id, Reading.id)
