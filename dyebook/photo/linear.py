@@ -163,14 +163,27 @@ class LinearPhoto:
         weight, kind = (scale * scale, np.uint8) if scale <= 15 else (1, np.float32)
         for top in range(0, height, strip := _strip_rows(scale)):
             rows = slice(top, min(top + strip, height))
-            # most strips of a well exposed photo hold no clipped pixel, and a maximum is cheap
-            if self.saturated is None and (self.limit is None or self.codes[rows].max() < self.limit):
+            columns = self._clipped_columns(rows, scale)
+            if columns is None:
                 continue
-            mask = self._clipped_codes(rows, slice(None))
-            shares[top // scale : -(-rows.stop // scale)] = _block_means(
-                mask, scale, lambda m: np.multiply(m, weight, dtype=kind)
-            )
+            weights = np.multiply(self._clipped_codes(rows, columns), weight, dtype=kind)
+            means = _block_means(weights, scale, lambda values: values)
+            left = columns.start // scale
+            shares[top // scale : top // scale + len(means), left : left + means.shape[1]] = means
         return shares / np.float32(weight)
+
+    def _clipped_columns(self, rows, scale):
+        """Blocks' columns from the first to the last clipped pixel of some rows; None where there is none."""
+        width = self.size[0]
+        if self.saturated is not None:
+            return slice(0, width)
+        if self.limit is None:
+            return None
+        # a maximum costs a tenth of counting, and most strips of a well exposed photo hold no clipped pixel
+        found = np.flatnonzero(self.codes[rows].max(axis=0).max(axis=1) >= self.limit)
+        if not len(found):
+            return None
+        return slice(int(found[0]) // scale * scale, min(width, (int(found[-1]) // scale + 1) * scale))
 
 
 def photo_from_array(pixels, name="array", limit=None):

@@ -33,7 +33,7 @@ def make_jpeg(megapixels, seed=1):
     patches = rng.integers(20, 235, (height // 160, width // 160, 3)).astype(np.uint8)
     picture = cv2.resize(patches, (width, height), interpolation=cv2.INTER_CUBIC)
     noise = np.empty((height, width, 3), np.int16)
-    cv2.randn(noise, (0, 0, 0), (4, 4, 4))
+    cv2.randn(noise, (0, 0, 0), (7, 7, 7))
     picture = cv2.add(picture, noise, dtype=cv2.CV_8U)
     return cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, 92])[1].tobytes()
 
