@@ -5,11 +5,13 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-__all__ = ["Sides", "refine_sides"]
+__all__ = ["Sides", "cross_lines", "refine_sides", "robust_lines"]
 
 # part of a side that is looked at: near the corners the neighbouring side disturbs
 _ALONG = (0.06, 0.94)
 _FITS_PX = 1.2
+# a camera's sharpening raises the bright side of an edge by up to this share of the step
+_HALO = 0.15
 
 
 @dataclass(frozen=True)
@@ -26,12 +28,15 @@ class Sides:
         Median step of tone across each side, outside minus inside.
     scatter_px : ndarray of shape (4,)
         Robust spread of the edge about its line.
+    ridge : ndarray of shape (4,)
+        Median tone of a bright line along each side, above both what lies inside and outside of it.
     """
 
     quad: np.ndarray
     support: np.ndarray
     step: np.ndarray
     scatter_px: np.ndarray
+    ridge: np.ndarray
 
 
 def refine_sides(tones, quad, reach, count=40):
@@ -63,8 +68,8 @@ def refine_sides(tones, quad, reach, count=40):
     offsets = np.arange(-reach - 3, reach + 3.01, 0.5)
     spots = np.array(places)[:, :, None] + offsets[None, None, :, None] * normals[:, None, None]
     profiles = _sampled(tones, spots)
-    edge, found, steps = _edges(profiles, offsets, reach)
-    return _lines(quad, np.array(places) + edge[..., None] * normals[:, None], normals, found, steps)
+    edge, found, steps, ridges = _edges(profiles, offsets, reach)
+    return _lines(np.array(places) + edge[..., None] * normals[:, None], found, steps, ridges)
 
 
 def _sampled(tones, spots):
@@ -75,7 +80,7 @@ def _sampled(tones, spots):
 
 
 def _edges(profiles, offsets, reach):
-    """Offset of the first strong step outwards on every profile, whether there is one, and the step itself."""
+    """Offset of the first strong step outwards on every profile, whether there is one, the step, and its ridge."""
     # a profile shares its edge with its neighbours: averaging them beats the noise
     kernel = np.array([0.25, 0.5, 0.25])
     padded = np.concatenate([profiles[:, :1], profiles, profiles[:, -1:]], axis=1)
@@ -94,42 +99,52 @@ def _edges(profiles, offsets, reach):
     shift = np.where(bend < -1e-9, 0.5 * (before - after) / np.where(bend < -1e-9, bend, 1), 0)
     spacing = offsets[1] - offsets[0]
     noise = np.median(size[..., : max(3, len(offsets) // 4)], axis=(1, 2))[:, None]
-    steps = smooth[rows[0], rows[1], first + 3] - smooth[rows[0], rows[1], first - 3]
+    around = np.stack([smooth[rows[0], rows[1], first + d] for d in range(-3, 4)])
+    steps = around[-1] - around[0]
+    light = around.mean(axis=-1)
+    ridges = light.max(axis=0) - np.maximum(light[0], light[-1]) - _HALO * np.abs(light[-1] - light[0])
     found = (at > 3 * noise) & (at > 0.004)
-    return offsets[first] + np.clip(shift, -1, 1) * spacing, found, steps
+    return offsets[first] + np.clip(shift, -1, 1) * spacing, found, steps, ridges
 
 
-def _lines(quad, points, normals, found, steps):
+def _lines(points, found, steps, ridges):
     """Fit a line to each side's edge points and cross them."""
-    lines, support, scatter, step = [], [], [], []
-    for i in range(4):
-        chosen = points[i][found[i]] if found[i].sum() >= 6 else points[i]
-        centre, along = _robust_line(chosen)
-        rest = np.abs((points[i] - centre) @ np.array([along[1], -along[0]]))
-        on_line = found[i] & (rest < _FITS_PX)
-        lines.append((centre, along))
-        support.append(on_line.mean())
-        scatter.append(1.48 * np.median(rest[found[i]]) if found[i].any() else np.inf)
-        step.append(np.median(steps[i][on_line], axis=0) if on_line.any() else np.zeros(steps.shape[-1]))
-    corners = []
-    for i in range(4):
-        (p, u), (r, v) = lines[i - 1], lines[i]
-        matrix = np.column_stack([u, -v])
-        if abs(np.linalg.det(matrix)) < 0.2:
-            return None
-        corners.append(p + np.linalg.solve(matrix, r - p)[0] * u)
-    return Sides(np.array(corners), np.array(support), np.array(step), np.array(scatter))
+    centres, along = robust_lines(points, np.where(found.sum(axis=1, keepdims=True) >= 6, found, True))
+    across = np.stack([along[:, 1], -along[:, 0]], axis=1)
+    rest = np.abs(np.einsum("snk,sk->sn", points - centres[:, None], across))
+    on_line = found & (rest < _FITS_PX)
+    corners = cross_lines(centres, along)
+    if corners is None:
+        return None
+    scatter = np.array([1.48 * np.median(r[f]) if f.any() else np.inf for r, f in zip(rest, found, strict=True)])
+    step = np.array([np.median(s[f], axis=0) if f.any() else 0 * s[0] for s, f in zip(steps, on_line, strict=True)])
+    return Sides(corners, on_line.mean(axis=1), step, scatter, np.median(ridges, axis=1))
 
 
-def _robust_line(points):
-    """Centre and direction of the line most points lie on."""
-    weight = np.ones(len(points))
-    for scale in (None, 3.0, 1.5, 0.8, 0.8):
+def cross_lines(centres, along):
+    """Return the corners (4, 2) where each side's line meets the one before it; None where two run nearly parallel."""
+    p, u, r, v = np.roll(centres, 1, axis=0), np.roll(along, 1, axis=0), centres, along
+    sine = u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]
+    if np.abs(sine).min() < 0.3:
+        return None
+    way = ((r - p)[:, 0] * v[:, 1] - (r - p)[:, 1] * v[:, 0]) / sine
+    return p + way[:, None] * u
+
+
+def robust_lines(points, weight):
+    """Return centres and directions (4, 2) of the lines that most points (4, n, 2) of each side lie on."""
+    given = weight.astype(float)
+    weight = given
+    for scale in (3.0, 1.5, 0.8, 0.8, None):
+        total = weight.sum(axis=1, keepdims=True) + 1e-9
+        centre = np.einsum("sn,snk->sk", weight, points) / total
+        offset = points - centre[:, None]
+        xx, yy, xy = (
+            np.einsum("sn,sn,sn->s", weight, offset[..., i], offset[..., j]) for i, j in ((0, 0), (1, 1), (0, 1))
+        )
+        angle = 0.5 * np.arctan2(2 * xy, xx - yy)
+        along = np.stack([np.cos(angle), np.sin(angle)], axis=1)
         if scale is not None:
-            rest = (points - centre) @ np.array([along[1], -along[0]])  # noqa: F821
-            weight = 1 / (1 + (rest / scale) ** 2) ** 2
-        centre = np.average(points, axis=0, weights=weight)
-        offset = points - centre
-        values, vectors = np.linalg.eigh((offset * weight[:, None]).T @ offset)
-        along = vectors[:, np.argmax(values)]
+            rest = offset[..., 0] * along[:, None, 1] - offset[..., 1] * along[:, None, 0]
+            weight = given / (1 + (rest / scale) ** 2) ** 2
     return centre, along

@@ -10,17 +10,20 @@ from dyebook.photo.card import card_at, order_corners
 from dyebook.photo.card_edges import refine_sides
 from dyebook.photo.card_patch import even_patches, even_tones
 from dyebook.photo.card_score import card_score
-from dyebook.photo.card_traits import scene_traits, traits_of
+from dyebook.photo.card_traits import scene_tone, traits_of
 
 __all__ = ["Candidate", "card_candidates", "find_card"]
 
 _SIDE = 1000
 _REACH_PX = 8
 # below the first a patch is not taken, below the second it is taken with a doubt
-_REFUSED, _DOUBTFUL = 0.0, 1.0
+_REFUSED, _DOUBTFUL = 0.2, 0.7
 # a rival whose score comes this close makes the choice doubtful
 _MARGIN = 1.5
 _LEAST_SHARE = 0.02
+# outlines this alike are one patch
+_SAME = 0.97
+_MOST_PATCHES = 24
 
 
 @dataclass(frozen=True)
@@ -62,6 +65,11 @@ def find_card(photo, card_lab=None):
         If nothing in the photo is likely enough to be a card.
     """
     found = card_candidates(photo)
+    if found and in_a_grid(found[0].quad, [one.quad for one in found[1:]]):
+        raise PhotoError(
+            f"the likeliest card in {photo.name} is one of several equal patches in a grid, as on a colour chart; "
+            "lay a plain grey card beside the part, or point out the corners of the grey patch to use"
+        )
     if not found or found[0].score < _REFUSED:
         raise PhotoError(_what_was_seen(photo, found))
     best, rivals = found[0], _rivals(found)
@@ -85,23 +93,49 @@ def card_candidates(photo):
     list of Candidate
     """
     reduced = photo.reduced(_SIDE)
-    scene = scene_traits(reduced.pixels)
+    scene = scene_tone(reduced.pixels)
     tones = even_tones(reduced.pixels).tones
-    found = []
-    for rough in even_patches(reduced.pixels):
-        sides = refine_sides(tones, rough, _REACH_PX)
-        if sides is not None and _possible(sides.quad, tones.shape):
-            traits = traits_of(reduced.pixels, sides, scene)
-            found.append(Candidate(order_corners(sides.quad) * reduced.scale, traits, card_score(traits)))
+    patches = _patches(tones, even_patches(reduced.pixels))
+    traits = [traits_of(reduced.pixels, sides, scene) for sides in patches]
+    found = [
+        Candidate(order_corners(sides.quad) * reduced.scale, seen, card_score(seen))
+        for sides, seen in zip(patches, traits, strict=True)
+    ]
     return sorted(found, key=lambda one: -one.score)
 
 
-def _possible(quad, shape):
-    """Whether a refined quad is convex, inside the picture, and of a size."""
-    limit = 0.02 * max(shape)
+def _patches(tones, quads):
+    """Patches whose sides are edges, each once: several rough outlines come to the same sides."""
+    refined = [_refined(tones, quad) for quad in quads]
+    sound = [sides for sides in refined if sides is not None and _possible(sides, tones.shape)]
+    kept = []
+    for sides in sorted(sound, key=lambda one: -one.support.sum()):
+        if all(_overlap(sides.quad, other.quad, whole=True) < _SAME for other in kept):
+            kept.append(sides)
+    return kept[:_MOST_PATCHES]
+
+
+def _refined(tones, quad):
+    """Sides within reach of a rough outline, then again from close by, where they stand along their whole length."""
+    sides = refine_sides(tones, quad, _REACH_PX, count=24)
+    if sides is None or sides.support.mean() < 0.3:
+        return None
+    return refine_sides(tones, sides.quad, _REACH_PX / 2)
+
+
+def _possible(sides, shape):
+    """Whether refined sides have edges and form a convex quad of some size inside the picture."""
+    quad, limit = sides.quad, 0.02 * max(shape)
     inside = (quad > -limit).all() and (quad < np.array(shape[1::-1]) + limit).all()
     corners = quad.astype(np.float32)
-    return inside and cv2.isContourConvex(corners) and cv2.contourArea(corners) > 0.004 * shape[0] * shape[1]
+    lengths = np.linalg.norm(np.roll(quad, -1, axis=0) - quad, axis=1)
+    return (
+        inside
+        and sides.support.mean() > 0.5
+        and lengths.max() < 4 * lengths.min()
+        and cv2.isContourConvex(corners)
+        and cv2.contourArea(corners) > 0.004 * shape[0] * shape[1]
+    )
 
 
 def _rivals(found):
@@ -113,11 +147,12 @@ def _rivals(found):
     return rivals[:4]
 
 
-def _overlap(first, second):
-    """Area in common over the smaller of two convex quads."""
+def _overlap(first, second, whole=False):
+    """Area in common of two convex quads over the smaller one, or over both together."""
     first, second = first.astype(np.float32), second.astype(np.float32)
+    areas = cv2.contourArea(first), cv2.contourArea(second)
     common = cv2.intersectConvexConvex(first, second)[0]
-    return common / max(min(cv2.contourArea(first), cv2.contourArea(second)), 1.0)
+    return common / max(sum(areas) - common if whole else min(areas), 1.0)
 
 
 def _sharpened(photo, quad):
@@ -133,6 +168,37 @@ def _sharpened(photo, quad):
     if sides is None or sides.support.min() < 0.4:
         return quad
     return order_corners(sides.quad + np.array([x0, y0]))
+
+
+def in_a_grid(quad, others):
+    """Return whether a patch has at least three neighbours of its own size and direction, as on a colour chart.
+
+    Parameters
+    ----------
+    quad : ndarray of shape (4, 2)
+    others : list of ndarray of shape (4, 2)
+
+    Returns
+    -------
+    bool
+    """
+    twins = [quad]
+    for other in others:
+        alike = _size(other) / _size(quad)
+        turned = abs(np.angle(np.exp(4j * (_direction(other) - _direction(quad))))) / 4
+        apart = min(np.linalg.norm(other.mean(axis=0) - twin.mean(axis=0)) for twin in twins) / _size(quad)
+        if 0.8 < alike < 1.25 and turned < 0.12 and 0.9 < apart < 1.7:
+            twins.append(other)
+    return len(twins) > 3
+
+
+def _size(quad):
+    return np.sqrt(cv2.contourArea(quad.astype(np.float32)))
+
+
+def _direction(quad):
+    """Angle of the first side, of meaning only up to quarter turns."""
+    return np.arctan2(*(quad[1] - quad[0])[::-1])
 
 
 def _what_was_seen(photo, found):

@@ -5,6 +5,8 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
+from dyebook.photo.card_edges import cross_lines, robust_lines
+
 __all__ = ["Plane", "even_patches", "even_tones"]
 
 # long side of the picture in which patches are looked for
@@ -119,7 +121,23 @@ def _four_sides(part):
     corners = _four_corners(hull)
     if corners is None or not _FILL < area / max(cv2.contourArea(corners.astype(np.float32)), 1) < 1.12:
         return None
-    return corners - 3 + 0.5
+    return _along_outline(corners, contour[:: max(1, len(contour) // 200), 0].astype(float)) - 3 + 0.5
+
+
+def _along_outline(corners, outline):
+    """Corners where lines through the outline's points near each side cross."""
+    corners = corners if _signed_area(corners) > 0 else corners[::-1]
+    ahead = np.roll(corners, -1, axis=0) - corners
+    length = np.maximum(np.linalg.norm(ahead, axis=1), 1e-6)[:, None]
+    along = ahead / length
+    offset = outline[None] - corners[:, None]
+    way = np.einsum("snk,sk->sn", offset, along) / length
+    aside = np.abs(offset[..., 0] * along[:, None, 1] - offset[..., 1] * along[:, None, 0])
+    near = (way > 0.08) & (way < 0.92) & (aside < 0.08 * length.mean() + 2)
+    if near.sum(axis=1).min() < 6:
+        return corners
+    crossed = cross_lines(*robust_lines(np.broadcast_to(outline, (4, *outline.shape)), near))
+    return corners if crossed is None else crossed
 
 
 def _four_corners(hull):
@@ -137,25 +155,15 @@ def _four_corners(hull):
 def _grown(quad, by):
     """Move each side of a convex quad outwards."""
     quad = quad if _signed_area(quad) > 0 else quad[::-1]
-    sides = np.roll(quad, -1, axis=0) - quad
-    normals = np.stack([sides[:, 1], -sides[:, 0]], axis=1) / np.maximum(np.linalg.norm(sides, axis=1), 1e-6)[:, None]
-    moved = [(quad[i] + by * normals[i], quad[(i + 1) % 4] + by * normals[i]) for i in range(4)]
-    corners = [_crossing(moved[i - 1], moved[i]) for i in range(4)]
-    return quad if any(corner is None for corner in corners) else np.array(corners)
+    ahead = np.roll(quad, -1, axis=0) - quad
+    along = ahead / np.maximum(np.linalg.norm(ahead, axis=1), 1e-6)[:, None]
+    corners = cross_lines(quad + by * np.stack([along[:, 1], -along[:, 0]], axis=1), along)
+    return quad if corners is None else corners
 
 
 def _signed_area(quad):
     x, y = quad.T
     return 0.5 * np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y)
-
-
-def _crossing(first, second):
-    """Where two lines through pairs of points cross; None if parallel."""
-    (p, q), (r, s) = first, second
-    matrix = np.column_stack([q - p, r - s])
-    if abs(np.linalg.det(matrix)) < 1e-9:
-        return None
-    return p + np.linalg.solve(matrix, r - p)[0] * (q - p)
 
 
 def _distinct(quads):

@@ -1,75 +1,87 @@
 """What can be seen of a patch that might be the card: one number per trait, each with a plain meaning."""
 
+from dataclasses import dataclass
+
 import cv2
 import numpy as np
 
-__all__ = ["TRAITS", "scene_traits", "traits_of"]
+__all__ = ["TINT_FREE", "TRAITS", "SceneTone", "scene_tone", "traits_of"]
 
-TRAITS = (
-    "support",
-    "support_least",
-    "scatter",
-    "texture",
-    "coarse",
-    "brushed",
-    "slope",
-    "chroma",
-    "chroma_scene",
-    "level",
-    "aspect",
-    "skew",
-    "share",
-    "odd_pixels",
-    "corners",
-    "lip",
-    "rim_white",
-    "rim_black",
-    "rim_even",
-    "step",
-    "step_spread",
-    "cut",
-)
-_SIDE = 64  # pixels of the straightened patch
-_RIM = 14  # straightened pixels looked at outside the patch
+TRAITS = {
+    "support": "mean share of the sides along which an edge runs straight",
+    "support_least": "the same of the worst side",
+    "scatter": "log of the wobble of the worst side's edge, px",
+    "ridge": "a bright line along a side: the lit edge of a thing with some thickness",
+    "texture": "log of fine grain, relative to the noise of the calmest places of the photo",
+    "coarse": "log of grain over a few pixels",
+    "clumps": "log of coarse over fine grain, above that of mere noise",
+    "streak": "log of how much more the grain runs one way than the other",
+    "slope": "range of the smooth log light over the patch",
+    "odd": "log of the share of spots unlike the rest: print, holes, dirt",
+    "corners": "difference of the corners to the middle: a round corner shows the ground",
+    "lip": "difference of a band just inside the sides to the middle",
+    "warm": "distance from neutral along the colours of lamps and daylight",
+    "green": "distance from neutral across them, where no light of a bench lies",
+    "cast": "distance to the nearest guess at the colour of the light",
+    "tinted": "distance to the light's colour beyond what a wrong guess explains",
+    "rim_cast": "difference in colour to the surround, where that is white or black and even",
+    "level": "log of light relative to the bright end of the photo",
+    "white": "how close it comes to the bright end",
+    "glow": "how far beyond a mid grey the photo shows it",
+    "gloom": "how far below a mid grey the photo shows it",
+    "long": "log of the ratio of sides beyond that of usual cards",
+    "skew": "log of the ratio of opposite sides",
+    "small": "log of how far the patch stays below 3 % of the frame",
+    "large": "log of how far it exceeds 15 %",
+    "frame": "an even neutral border of one width all round",
+    "rim_even": "log of the spread of the four surrounds",
+    "step": "log of the weakest side's step of tone",
+    "cut": "reaches the edge of the photo",
+}
+
+# a wrong guess at the light's colour, and a card's own tint, stay below this
+TINT_FREE = 0.1
+_GRID = 40  # places across the straightened patch
+_ALONG = 24  # places along each side
+_CLUMPS = -1.2  # log of coarse over fine grain where only the sensor's noise is seen
 
 
-def scene_traits(pixels):
-    """Return what traits are judged against: neutral guess (3,), bright end, noise of the calmest places.
+@dataclass(frozen=True)
+class SceneTone:
+    """What patches are judged against.
+
+    Attributes
+    ----------
+    bright : float
+        Light at the bright end of the photo.
+    casts : ndarray of shape (n, 2)
+        Guesses at the colour of the light, as `_cast` gives them.
+    calm : float
+        Noise of the calmest places, relative to the root of light.
+    """
+
+    bright: float
+    casts: np.ndarray
+    calm: float
+
+
+def scene_tone(pixels):
+    """Return what the whole photo tells about light and noise.
 
     Parameters
     ----------
     pixels : ndarray of float32, shape (h, w, 3)
+        Linear light of the reduced photo.
 
     Returns
     -------
-    dict
+    SceneTone
     """
-    few = pixels[::4, ::4].reshape(-1, 3)
+    few = np.ascontiguousarray(pixels[::4, ::4]).reshape(-1, 3)
     light = few.mean(axis=1)
-    bright = float(np.percentile(light, 99.5))
-    return {"bright": max(bright, 1e-4), "shades": _shades(few), "calm": _calm(pixels)}
-
-
-def _shades(few):
-    """Mean colour by grey world, by shades of grey, and by the bright end, as log ratios (n, 2)."""
-    means = [few.mean(axis=0), (np.maximum(few, 0) ** 4).mean(axis=0) ** 0.25]
-    light = few.mean(axis=1)
-    means.append(few[light >= np.percentile(light, 97)].mean(axis=0))
-    return np.array([_ratios(mean) for mean in means])
-
-
-def _ratios(rgb):
-    r, g, b = np.maximum(rgb, 1e-4)
-    return np.array([np.log(r / g), np.log(b / g)])
-
-
-def _calm(pixels):
-    """Relative noise of the calmest tenth of the picture, scaled to mid grey."""
-    green = pixels[..., 1]
-    fine = green - cv2.blur(green, (3, 3))
-    mean, power = (cv2.resize(x, None, fx=1 / 16, fy=1 / 16, interpolation=cv2.INTER_AREA) for x in (green, fine**2))
-    relative = np.sqrt(power) / np.maximum(mean, 1e-3)
-    return float(np.percentile(relative[mean >= np.percentile(mean, 15)], 10)) + 1e-4
+    high, top = np.percentile(light, [97, 99.5])
+    guesses = [few.mean(axis=0), (np.maximum(few, 0) ** 4).mean(axis=0) ** 0.25, few[light >= high].mean(axis=0)]
+    return SceneTone(max(float(top), 1e-4), _cast(np.array([[1.0, 1.0, 1.0], *guesses])), _calm(pixels))
 
 
 def traits_of(pixels, sides, scene):
@@ -81,128 +93,173 @@ def traits_of(pixels, sides, scene):
         Linear light of the reduced photo.
     sides : Sides
         The patch, in pixels of `pixels`.
-    scene : dict
-        From `scene_traits`.
+    scene : SceneTone
 
     Returns
     -------
     ndarray of float, shape (len(TRAITS),)
     """
-    patch, rim = _straightened(pixels, sides.quad)
-    inner = patch[4:-4, 4:-4]
-    light = np.log(np.maximum(inner.mean(axis=2), 1e-4))
-    median = np.median(inner.reshape(-1, 3), axis=0)
-    surface, rest = _smooth_part(light)
-    robust = 1.4826 * np.median(np.abs(rest)) + 1e-5
-    lengths = np.linalg.norm(np.roll(sides.quad, -1, axis=0) - sides.quad, axis=1)
-    traits = {
+    log_light, median, corners = _straightened(pixels, sides.quad)
+    values = {
         "support": sides.support.mean(),
         "support_least": sides.support.min(),
-        "scatter": np.log(np.clip(sides.scatter_px, 0.02, 5)).max(),
-        "slope": np.ptp(surface),
-        "level": np.log(max(median.mean(), 1e-4) / scene["bright"]),
-        "aspect": abs(np.log((lengths[0] + lengths[2]) / (lengths[1] + lengths[3]))),
-        "skew": max(abs(np.log(lengths[0] / lengths[2])), abs(np.log(lengths[1] / lengths[3]))),
-        "share": np.log(cv2.contourArea(sides.quad.astype(np.float32)) / (pixels.shape[0] * pixels.shape[1])),
-        "odd_pixels": float((np.abs(rest) > 5 * robust + 0.02).mean()),
+        "scatter": np.log(np.clip(sides.scatter_px, 0.05, 5)).max(),
         "step": np.log(np.linalg.norm(sides.step, axis=1).clip(1e-3).min()),
-        "step_spread": np.ptp(sides.step.mean(axis=1)),
-        "cut": _cut(sides.quad, pixels.shape),
-        "corners": _corner_difference(patch, median),
-        "lip": _lip(patch, median),
+        "ridge": sides.ridge.max().clip(0, 0.3),
+        "corners": corners,
     }
-    traits |= _texture(pixels, sides.quad, scene) | _colour(median, scene) | _rim_traits(rim, median, scene)
-    return np.array([float(traits[name]) for name in TRAITS])
+    values |= _shading(log_light) | _grain(pixels, sides.quad, scene) | _colour(median, scene)
+    values |= _shape(sides.quad, pixels.shape) | _surround(pixels, sides.quad, median)
+    return np.array([float(values[name]) for name in TRAITS])
+
+
+def _cast(rgb):
+    """Colour as cube roots of red and blue over green: bounded where a channel runs empty under lamp light."""
+    root = np.cbrt(np.maximum(rgb, 1e-4))
+    return np.stack([root[..., 0], root[..., 2]], axis=-1) / root[..., 1:2] - 1
+
+
+def _calm(pixels):
+    """Relative noise at unit light in the calmest tenth of the picture, as if all of it came from counting photons."""
+    green = np.ascontiguousarray(pixels[..., 1])
+    fine = green - cv2.blur(green, (3, 3))
+    size = (max(1, green.shape[1] // 16), max(1, green.shape[0] // 16))
+    mean, power = (cv2.resize(x, size, interpolation=cv2.INTER_AREA) for x in (green, fine * fine))
+    noise = np.sqrt(power / np.maximum(mean, 1e-3))
+    return float(np.percentile(noise[mean >= np.percentile(mean, 15)], 10)) + 3e-4
 
 
 def _straightened(pixels, quad):
-    """The patch as a square with its surround, and the four strips outside it (4, _RIM, _SIDE, 3)."""
-    target = np.array([[0, 0], [_SIDE, 0], [_SIDE, _SIDE], [0, _SIDE]], np.float32) + _RIM - 0.5
-    turn = cv2.getPerspectiveTransform((quad - 0.5).astype(np.float32), target)
-    whole = cv2.warpPerspective(
-        pixels, turn, (_SIDE + 2 * _RIM,) * 2, flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
-    )
-    patch = whole[_RIM:-_RIM, _RIM:-_RIM]
-    strips = [np.rot90(whole, turn)[:_RIM, _RIM:-_RIM][::-1] for turn in range(4)]
-    return patch, np.stack(strips)
+    """Log light (_GRID, _GRID) of the inner patch, its median colour, and how its corners differ."""
+    low, high = np.maximum(np.floor(quad.min(axis=0)).astype(int) - 2, 0), np.ceil(quad.max(axis=0)).astype(int) + 2
+    crop = cv2.blur(pixels[low[1] : high[1], low[0] : high[0]], (3, 3))
+    target = np.array([[0, 0], [_GRID, 0], [_GRID, _GRID], [0, _GRID]], np.float32) - 0.5
+    turn = cv2.getPerspectiveTransform((quad - low - 0.5).astype(np.float32), target)
+    patch = cv2.warpPerspective(crop, turn, (_GRID, _GRID), borderMode=cv2.BORDER_REPLICATE)
+    median = np.median(patch[4:-4, 4:-4].reshape(-1, 3), axis=0)
+    spots = np.stack([patch[1:3, 1:3], patch[1:3, -3:-1], patch[-3:-1, 1:3], patch[-3:-1, -3:-1]]).mean(axis=(1, 2))
+    apart = np.log(np.maximum(spots, 1e-4)) - np.log(np.maximum(median, 1e-4))
+    corners = np.abs(apart - np.median(apart, axis=0)).max()
+    return np.log(np.maximum(patch[2:-2, 2:-2].mean(axis=2), 1e-4)), median, corners
 
 
-def _smooth_part(light):
-    """Quadratic surface through the log light, and what is left."""
-    y, x = (np.indices(light.shape) / (light.shape[0] - 1) * 2 - 1).reshape(2, -1)
+def _quadratic(size):
+    """Design of a quadratic surface over a square grid, and its pseudo-inverse."""
+    y, x = (np.indices((size, size)) / (size - 1) * 2 - 1).reshape(2, -1)
     design = np.column_stack([np.ones_like(x), x, y, x * x, x * y, y * y])
-    values = light.ravel()
-    fit = np.linalg.lstsq(design, values, rcond=None)[0]
-    rest = values - design @ fit
-    keep = np.abs(rest) < 3 * 1.4826 * np.median(np.abs(rest)) + 0.01
-    fit = np.linalg.lstsq(design[keep], values[keep], rcond=None)[0]
-    return design @ fit, values - design @ fit
+    return design, np.linalg.pinv(design)
 
 
-def _texture(pixels, quad, scene):
-    """Grain of the patch: fine, coarse, and whether it runs in one direction."""
-    centre = quad.mean(axis=0)
-    inner = centre + (quad - centre) * 0.84
-    x0, y0 = np.maximum(np.floor(inner.min(axis=0)).astype(int), 0)
-    x1, y1 = np.ceil(inner.max(axis=0)).astype(int)
-    crop = pixels[y0:y1, x0:x1].mean(axis=2)
-    mask = np.zeros(crop.shape, np.uint8)
-    cv2.fillPoly(mask, [np.round(inner - (x0, y0)).astype(np.int32)], 1)
-    light = np.log(np.maximum(crop, 1e-4))
-    fine = light - cv2.blur(light, (3, 3))
-    smooth = cv2.GaussianBlur(light, (0, 0), 1.5)
-    coarse = smooth - cv2.GaussianBlur(light, (0, 0), 5)
-    chosen = mask.astype(bool)
-    dx, dy = (cv2.Sobel(smooth, cv2.CV_32F, *order)[chosen] for order in ((1, 0), (0, 1)))
-    dx, dy = dx - np.median(dx), dy - np.median(dy)
-    keep = dx**2 + dy**2 < np.percentile(dx**2 + dy**2, 97)
-    tensor = np.cov(dx[keep], dy[keep])
-    values = np.linalg.eigvalsh(tensor)
-    return {
-        "texture": np.log(_spread(fine[chosen]) / scene["calm"]),
-        "coarse": np.log(_spread(coarse[chosen]) + 1e-4),
-        "brushed": np.log((values[1] + 1e-9) / (values[0] + 1e-9)),
-    }
+_DESIGN, _INVERSE = _quadratic(_GRID - 4)
+
+
+def _shading(log_light):
+    """Smooth range of light over the patch, and the share of spots that do not follow it."""
+    values = log_light.ravel()
+    surface = _DESIGN @ (_INVERSE @ values)
+    for _ in range(2):
+        rest = values - surface
+        limit = 3 * _spread(rest) + 0.01
+        # spots that do not follow are drawn to the surface, so that the constant inverse serves again
+        surface = _DESIGN @ (_INVERSE @ (surface + np.clip(rest, -limit, limit)))
+    rest = values - surface
+    odd = (np.abs(rest) > 5 * _spread(rest) + 0.03).mean()
+    return {"slope": np.ptp(surface), "odd": np.log(odd + 0.001)}
 
 
 def _spread(values):
-    return 1.4826 * np.median(np.abs(values - np.median(values))) + 1e-4
+    """Robust standard deviation about zero-centred values."""
+    return 1.4826 * float(np.median(np.abs(values))) + 1e-4
 
 
-def _colour(median, scene):
-    """Distance of the patch's colour from plain neutral, and from the nearest guess at the light's colour."""
-    own = _ratios(median)
-    apart = np.linalg.norm(scene["shades"] - own, axis=1)
-    return {"chroma": np.linalg.norm(own), "chroma_scene": min(apart.min(), np.linalg.norm(own))}
-
-
-def _rim_traits(rim, median, scene):
-    """A frame around the patch: how much brighter or darker, and how alike on the four sides."""
-    light = np.log(np.maximum(rim.mean(axis=3), 1e-4)) - np.log(max(median.mean(), 1e-4))
-    near = np.median(light[:, 2:6], axis=(1, 2))
+def _grain(pixels, quad, scene):
+    """Grain of the patch: fine, coarse, and whether it runs in one direction."""
+    centre = quad.mean(axis=0)
+    inner = centre + (quad - centre) * 0.84
+    low, high = np.maximum(np.floor(inner.min(axis=0)).astype(int), 0), np.ceil(inner.max(axis=0)).astype(int)
+    light = np.log(np.maximum(pixels[low[1] : high[1], low[0] : high[0]].mean(axis=2), 1e-4))
+    mask = np.zeros(light.shape, np.uint8)
+    cv2.fillPoly(mask, [np.round(inner - low).astype(np.int32)], 1)
+    chosen = np.flatnonzero(mask)[:: max(1, mask.sum() // 6000)]
+    smooth = cv2.GaussianBlur(light, (7, 7), 1.5)
+    fine = (light - cv2.blur(light, (3, 3))).ravel()[chosen]
+    coarse = (smooth - cv2.blur(light, (15, 15))).ravel()[chosen]
+    dx, dy = (cv2.Sobel(smooth, cv2.CV_32F, *order).ravel()[chosen] for order in ((1, 0), (0, 1)))
+    dx, dy = (np.clip(d - np.median(d), -4 * _spread(d), 4 * _spread(d)) for d in (dx, dy))
+    grain, clump = _spread(fine), _spread(coarse - np.median(coarse))
+    least, most = np.linalg.eigvalsh(np.cov(dx, dy))
     return {
-        "rim_white": near.min().clip(0, 1.5),
-        "rim_black": (-near.max()).clip(0, 1.5),
-        "rim_even": np.log(np.ptp(near) + 0.02),
+        "texture": np.log(grain / scene.calm) + 0.5 * np.median(light),
+        "coarse": np.log(clump + 1e-3),
+        "clumps": max(0.0, np.log((clump + 1e-3) / (grain + 1e-3)) - _CLUMPS),
+        "streak": np.log((most + 1e-6) / (least + 1e-6)),
     }
 
 
-def _cut(quad, shape):
-    """Whether the patch reaches the frame."""
+def _colour(median, scene):
+    """Colour and level of the patch against neutral, the light's likely colour, and the photo's bright end."""
+    own = _cast(median)
+    level = np.log(max(median.mean(), 1e-4))
+    relative = level - np.log(scene.bright)
+    apart = np.linalg.norm(scene.casts - own, axis=1).min()
+    return {
+        "warm": abs(own[0] - own[1]) / 2,
+        "green": abs(own[0] + own[1]) / 2,
+        "cast": apart,
+        "tinted": max(0.0, apart - TINT_FREE),
+        "level": np.clip(relative, -3, 0),
+        "white": max(0.0, relative + 0.6),
+        "glow": max(0.0, np.log(max(median.max(), 1e-4)) + 1.3),
+        "gloom": max(0.0, -3.2 - level),
+    }
+
+
+def _shape(quad, shape):
+    """Proportions and size; the cards people use are between square and 1.6 : 1."""
+    lengths = np.linalg.norm(np.roll(quad, -1, axis=0) - quad, axis=1)
     height, width = shape[:2]
-    margin = 0.004 * max(shape)
-    return (quad < margin).any() or (quad[:, 0] > width - margin).any() or (quad[:, 1] > height - margin).any()
+    share = np.log(cv2.contourArea(quad.astype(np.float32)) / (height * width))
+    margin = 0.004 * max(height, width)
+    return {
+        "long": max(0.0, abs(np.log((lengths[0] + lengths[2]) / (lengths[1] + lengths[3]))) - 0.47),
+        "skew": max(abs(np.log(lengths[0] / lengths[2])), abs(np.log(lengths[1] / lengths[3]))),
+        "small": max(0.0, np.log(0.03) - share),
+        "large": max(0.0, share - np.log(0.15)),
+        "cut": (quad < margin).any() or (quad > np.array([width, height]) - margin).any(),
+    }
 
 
-def _corner_difference(patch, median):
-    """Largest difference of the patch's four corners to its middle: rounded corners show the ground."""
-    at = 5
-    spots = np.stack([patch[2:at, 2:at], patch[2:at, -at:-2], patch[-at:-2, 2:at], patch[-at:-2, -at:-2]])
-    light = np.log(np.maximum(spots.mean(axis=(1, 2)), 1e-4)) - np.log(np.maximum(median, 1e-4))
-    return np.abs(light - np.median(light, axis=0)).max()
+def _surround(pixels, quad, median):
+    """The band inside the sides and the surround: a border of one width is strong evidence, a frame inside is not."""
+    side = np.sqrt(cv2.contourArea(quad.astype(np.float32)))
+    offsets = np.concatenate([[-4.0, -3.0, 2.5, 3.5], np.linspace(0.03, 0.2, 12) * side + 3])
+    # log colour (4 sides, offsets, 3), the middle value along each side
+    bands = np.log(np.maximum(np.median(_bands(pixels, quad, offsets), axis=1), 1e-4))
+    own = np.log(np.maximum(median, 1e-4))
+    near = bands[:, 2:4].mean(axis=1)
+    light = near.mean(axis=1) - own.mean()
+    even = np.ptp(light)
+    contrast = max(light.min(), -light.max(), 0.0)
+    rim_cast = np.linalg.norm(_cast(np.exp(near.mean(axis=0))) - _cast(median))
+    # at one distance on all four sides the border ends
+    beyond = np.abs(bands[:, 4:] - near[:, None]).max(axis=2).min(axis=0).max()
+    plain = np.exp(-((even / 0.3) ** 2) - (rim_cast / 0.06) ** 2)
+    return {
+        "lip": np.abs(bands[:, :2].mean(axis=1) - own).max(),
+        "rim_even": np.log(even + 0.03),
+        "rim_cast": min(rim_cast, 0.5) * min(contrast, 1.0) * np.exp(-((even / 0.3) ** 2)),
+        "frame": min(contrast, 1.2) * plain * min(beyond / 0.3, 1.0),
+    }
 
 
-def _lip(patch, median):
-    """Largest difference of the bands just inside the sides to the middle: a frame taken for part of the patch."""
-    bands = [np.median(np.rot90(patch, turn)[1:4, 8:-8], axis=(0, 1)) for turn in range(4)]
-    return np.abs(np.log(np.maximum(bands, 1e-4)) - np.log(np.maximum(median, 1e-4))).max()
+def _bands(pixels, quad, offsets):
+    """Light (4 sides, places along, offsets, 3) on lines parallel to the sides, offsets in pixels outwards."""
+    ahead = np.roll(quad, -1, axis=0) - quad
+    along = ahead / np.maximum(np.linalg.norm(ahead, axis=1), 1e-6)[:, None]
+    normals = np.stack([along[:, 1], -along[:, 0]], axis=1)
+    at = np.linspace(0.08, 0.92, _ALONG)
+    places = quad[:, None] + at[None, :, None] * ahead[:, None]
+    spots = (places[:, :, None] + offsets[None, None, :, None] * normals[:, None, None]).astype(np.float32) - 0.5
+    flat = spots.reshape(4 * _ALONG, -1, 2)
+    values = cv2.remap(pixels, flat[..., 0], flat[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    return values.reshape(4, _ALONG, len(offsets), 3)
