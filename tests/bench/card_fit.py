@@ -1,0 +1,104 @@
+"""Fit the weights of `dyebook/photo/card_score.py`.
+
+Run as: python -m tests.bench.card_fit [--first 1000:1300] [--second 50000:50150] [--cache DIR]
+
+A logistic regression over the patches of rendered scenes: of each photo the patch that is the card against all that
+are not. The sign of each weight is held to what the trait means, so that an accident of one renderer cannot turn it.
+Each card also counts once more in the colour of a painted tag, as what it then is: not a card.
+"""
+
+import argparse
+
+import numpy as np
+from scipy.optimize import minimize
+
+from dyebook.photo.card_find import card_candidates
+from dyebook.photo.card_traits import TINT_FREE, TRAITS
+
+from .card_scenes import card_scenes, first_end, overlap
+
+NAMES = list(TRAITS)
+GOOD = ("support", "support_least", "frame", "step")
+FREE = ("level", "texture")
+_RIDGE = 0.0005
+_TWIN = 0.15  # weight of a coloured twin against a patch that was seen
+
+
+def patches(scenes):
+    """Return traits (N, traits), overlap with the true card (N,) and name of the scene (N,) of all patches."""
+    rows = []
+    for scene in scenes:
+        for one in card_candidates(scene.photo):
+            rows.append((one.traits, 0.0 if scene.quad is None else overlap(one.quad, scene.quad), scene.name))
+    traits, same, names = zip(*rows, strict=True)
+    return np.array(traits), np.array(same), np.array(names)
+
+
+def is_card(same, names):
+    """Which patches are the card: the one that covers it best, of each scene."""
+    chosen = np.zeros(len(same), bool)
+    for name in np.unique(names):
+        rows = np.flatnonzero(names == name)
+        best = rows[np.argmax(same[rows])]
+        chosen[best] = same[best] > 0.9
+    return chosen
+
+
+def tinted_twins(traits, rng):
+    """Return the traits of cards as they would be in the colour of a painted tag."""
+    twins = traits.copy()
+    more = rng.uniform(0.3, 0.8, len(twins))
+    column = {name: NAMES.index(name) for name in ("cast", "tinted", "green", "warm")}
+    twins[:, column["cast"]] += more
+    twins[:, column["tinted"]] = np.maximum(twins[:, column["cast"]] - TINT_FREE, 0)
+    hue = rng.uniform(0, np.pi / 2, len(twins))
+    twins[:, column["green"]] += more * np.sin(hue)
+    twins[:, column["warm"]] += more * np.cos(hue)
+    return twins
+
+
+def fit(traits, same, names):
+    """Return weights (traits,) and offset of the log odds."""
+    card = is_card(same, names)
+    kept = card | (same < 0.75)
+    twins = tinted_twins(traits[card], np.random.default_rng(0))
+    rows = np.concatenate([traits[kept], twins])
+    sign = np.concatenate([np.where(card[kept], 1.0, -1.0), -np.ones(len(twins))])
+    heft = np.concatenate([np.ones(kept.sum()), np.full(len(twins), _TWIN)])
+    heft /= heft.sum()
+    middle, spread = rows.mean(axis=0), rows.std(axis=0) + 1e-6
+    scaled = (rows - middle) / spread
+
+    def loss(values):
+        odds = sign * (scaled @ values[:-1] + values[-1])
+        slope = -sign * heft / (1 + np.exp(np.clip(odds, -50, 50)))
+        push = np.append(scaled.T @ slope + 2 * _RIDGE * values[:-1], slope.sum())
+        return heft @ np.logaddexp(0, -odds) + _RIDGE * (values[:-1] ** 2).sum(), push
+
+    limits = [(None, None) if n in FREE else (0, None) if n in GOOD else (None, 0) for n in NAMES] + [(None, None)]
+    best = minimize(loss, np.zeros(len(NAMES) + 1), jac=True, bounds=limits, method="L-BFGS-B").x
+    weights = best[:-1] / spread
+    return weights, best[-1] - weights @ middle
+
+
+def main():
+    """Print the weights as they stand in the code."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--first", type=first_end, default=range(1000, 1300))
+    parser.add_argument("--second", type=first_end, default=range(50000, 50150))
+    parser.add_argument("--cache")
+    options = parser.parse_args()
+    parts = [
+        patches(card_scenes(renderer, seeds, options.cache))
+        for renderer, seeds in (("first", options.first), ("second", options.second))
+        if len(seeds)
+    ]
+    weights, offset = fit(*(np.concatenate(columns) for columns in zip(*parts, strict=True)))
+    print(f"_OFFSET = {offset:.3f}\n_WEIGHTS = {{")
+    for name, weight in zip(NAMES, weights, strict=True):
+        print(f'    "{name}": {weight:.3f},')
+    print("}")
+
+
+if __name__ == "__main__":
+    main()
