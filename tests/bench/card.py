@@ -18,7 +18,16 @@ from dyebook.photo.card_find import find_card
 
 from .card_scenes import card_scenes, first_end, overlap
 
-_COLUMNS = ("right", "right, flagged", "refused", "wrong, flagged", "WRONG", "no card: refused", "taken, flagged", "TAKEN")
+_COLUMNS = (
+    "right",
+    "right, flagged",
+    "refused",
+    "wrong, flagged",
+    "WRONG",
+    "no card: refused",
+    "taken, flagged",
+    "TAKEN",
+)
 
 
 def outcome(scene, photo):
