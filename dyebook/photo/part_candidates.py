@@ -1,11 +1,12 @@
-"""Regions of a photo that might be parts: what calm ground leaves over, and calm patches themselves."""
+"""Regions of a photo that might be parts: what calm ground encloses, and calm patches themselves."""
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import cv2
 import numpy as np
 
-__all__ = ["Candidate", "candidates"]
+__all__ = ["Candidate", "candidates", "overlap"]
 
 # edge strengths at which the photo falls apart into regions
 _LEVELS = (3.0, 4.5, 7.0, 10.0, 15.0, 22.0)
@@ -14,6 +15,8 @@ _GROUND_SHARES = (0.03, 0.15)
 _SHARES = (0.0018, 0.18)
 # outlines of regions differ by their edges' width; nearer ones than this are one candidate
 _SAME = 0.82
+# an edge as the view shows it eats about this many pixels on either side
+_EDGE_HALF = 2
 
 
 @dataclass(frozen=True, eq=False)
@@ -36,72 +39,89 @@ class Candidate:
     contour: np.ndarray
     edge: float
 
-    @property
+    @cached_property
     def area(self):
         """Pixels of the view."""
-        return int(np.count_nonzero(self.mask))
+        return int(cv2.countNonZero(self.mask))
 
 
 def candidates(view):
     """Return the candidates of a `PartView`, strongest boundary first, none like another."""
-    found = []
     crest = cv2.dilate(view.edge, np.ones((3, 3), np.uint8))
+    found, seen = [], set()
     for level in _LEVELS:
-        for labels, stats, grown in _regions(crest, level):
-            for number in range(1, len(stats)):
-                one = _candidate(view, crest, labels, number, stats[number], grown)
-                if one is not None:
-                    found.append(one)
+        for contour, grow in _regions((crest < level).astype(np.uint8)):
+            x, y, w, h = cv2.boundingRect(contour)
+            key = x // 3, y // 3, (x + w) // 3, (y + h) // 3, grow
+            if key in seen or not _sized(contour, (w, h), view.edge.shape, grow):
+                continue
+            seen.add(key)
+            one = _candidate(view, crest, contour, grow)
+            if one is not None:
+                found.append(one)
     return _distinct(sorted(found, key=lambda one: -one.edge))
 
 
-def _regions(crest, level):
-    """Labelled regions at one edge level, with their boxes and the pixels their boundary has eaten."""
-    calm = (crest < level).astype(np.uint8)
-    _, labels, stats, _ = cv2.connectedComponentsWithStats(calm, connectivity=4)
-    yield labels, stats, 2
+def _regions(calm):
+    """Contours of calm patches, and of what calm ground encloses, with the pixels to grow them by."""
+    contours, tree = cv2.findContours(calm, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
+    if not contours:
+        return
+    outer = [k for k in range(len(contours)) if tree[0][k][3] < 0]
+    for k in outer:
+        yield contours[k], _EDGE_HALF
+    sizes = {k: cv2.contourArea(contours[k]) for k in outer if len(contours[k]) > 60}
     seen = set()
     for share in _GROUND_SHARES:
-        ground = tuple(np.flatnonzero(stats[1:, cv2.CC_STAT_AREA] > share * calm.size) + 1)
+        ground = tuple(k for k, size in sizes.items() if size > share * calm.size)
         if not ground or ground in seen:
             continue
         seen.add(ground)
-        table = np.ones(len(stats), np.uint8)
-        table[list(ground)] = 0
-        rest = table[labels]
-        for width in (1, 5):
-            if width > 1:
-                rest = cv2.morphologyEx(rest, cv2.MORPH_OPEN, _disc(width))
-            _, others, other_stats, _ = cv2.connectedComponentsWithStats(rest, connectivity=4)
-            yield others, other_stats, -1
+        yield from ((contour, 1 - _EDGE_HALF) for contour in _enclosed(calm, contours, tree, ground))
+
+
+def _enclosed(calm, contours, tree, ground):
+    """Contours of everything that is not ground, as it is and with thin bridges cut."""
+    rest = np.ones_like(calm)
+    for k in ground:
+        cv2.drawContours(rest, contours, k, 0, -1, hierarchy=tree, maxLevel=1)
+    for width in (1, 5):
+        loose = rest if width == 1 else cv2.morphologyEx(rest, cv2.MORPH_OPEN, _disc(width))
+        yield from cv2.findContours(loose, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)[0]
 
 
 def _disc(width):
     return cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (width, width))
 
 
-def _candidate(view, crest, labels, number, stat, grown):
-    """The region as a candidate, or None if its size, place or shape rules it out."""
-    height, width = labels.shape
-    x, y, w, h, area = (int(v) for v in stat)
-    if not _SHARES[0] * 0.5 * labels.size < area < _SHARES[1] * labels.size or w > 0.95 * width or h > 0.95 * height:
-        return None
-    pad = 4
+def _sized(contour, size, shape, grow):
+    """Whether a contour can bound a part of sensible size."""
+    pixels = shape[0] * shape[1]
+    if size[0] * size[1] < _SHARES[0] * pixels * 0.5 or size[0] > 0.95 * shape[1] or size[1] > 0.95 * shape[0]:
+        return False
+    area = cv2.contourArea(contour) + grow * len(contour)
+    return _SHARES[0] * pixels < area < _SHARES[1] * pixels
+
+
+def _candidate(view, crest, contour, grow):
+    """The region as a candidate, or None if its place or shape rules it out."""
+    height, width = view.edge.shape
+    x, y, w, h = cv2.boundingRect(contour)
+    pad = _EDGE_HALF + 2
     box = max(x - pad, 0), max(y - pad, 0), min(x + w + pad, width), min(y + h + pad, height)
-    mask = (labels[box[1] : box[3], box[0] : box[2]] == number).astype(np.uint8)
-    change = cv2.dilate if grown > 0 else cv2.erode
-    mask = change(mask, _disc(2 * abs(grown) + 1))
-    contour = _largest_contour(mask)
-    if contour is None:
+    mask = np.zeros((box[3] - box[1], box[2] - box[0]), np.uint8)
+    cv2.drawContours(mask, [contour], -1, 1, -1, offset=(-box[0], -box[1]))
+    mask = (cv2.dilate if grow > 0 else cv2.erode)(mask, _disc(2 * abs(grow) + 1))
+    rim = _largest_contour(mask)
+    if rim is None:
         return None
-    mask = cv2.drawContours(np.zeros_like(mask), [contour], -1, 1, -1)
-    area = np.count_nonzero(mask)
-    hull = cv2.contourArea(cv2.convexHull(contour))
-    covered = np.count_nonzero(mask & view.card[box[1] : box[3], box[0] : box[2]])
-    if not _SHARES[0] * labels.size < area < _SHARES[1] * labels.size or area < 0.6 * hull or covered > 0.15 * area:
+    mask = cv2.drawContours(np.zeros_like(mask), [rim], -1, 1, -1)
+    area = cv2.countNonZero(mask)
+    covered = cv2.countNonZero(mask & view.card[box[1] : box[3], box[0] : box[2]])
+    if area < _SHARES[0] * view.edge.size or area < 0.6 * cv2.contourArea(cv2.convexHull(rim)) or covered > 0.15 * area:
         return None
-    rim = contour[:, 0] + (box[0], box[1])
-    return Candidate(box, mask, rim[:, None].astype(np.int32), float(crest[rim[:, 1], rim[:, 0]].mean()))
+    strength = crest[rim[:, 0, 1] + box[1], rim[:, 0, 0] + box[0]].mean()
+    return Candidate(box, mask, rim + np.array(box[:2], np.int32), float(strength))
 
 
 def _largest_contour(mask):
@@ -117,12 +137,15 @@ def _distinct(found):
     return kept
 
 
-def overlap(one, other):
-    """Return the intersection over union of two candidates."""
+def overlap(one, other, of_smaller=False):
+    """Return the intersection of two candidates over their union, or over the smaller one."""
     x0, y0 = max(one.box[0], other.box[0]), max(one.box[1], other.box[1])
     x1, y1 = min(one.box[2], other.box[2]), min(one.box[3], other.box[3])
     if x1 <= x0 or y1 <= y0:
         return 0.0
+    most = min((x1 - x0) * (y1 - y0), one.area, other.area)
+    if not of_smaller and most < _SAME * max(one.area, other.area):
+        return most / max(one.area, other.area)
     cut = [c.mask[y0 - c.box[1] : y1 - c.box[1], x0 - c.box[0] : x1 - c.box[0]] for c in (one, other)]
-    both = np.count_nonzero(cut[0] & cut[1])
-    return both / (one.area + other.area - both)
+    both = cv2.countNonZero(cut[0] & cut[1])
+    return both / max(min(one.area, other.area) if of_smaller else one.area + other.area - both, 1)

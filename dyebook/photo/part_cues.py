@@ -1,40 +1,73 @@
 """What tells a part from a shadow, a ruler or a scrap: numbers measured on one candidate region."""
 
+from dataclasses import dataclass
+
 import cv2
 import numpy as np
 
 __all__ = ["CUES", "cues_of"]
 
 CUES = (
+    # how sharply the region ends
     "edge_median",
     "edge_low",
-    "chroma_step",
-    "light_step",
-    "chroma",
-    "lightness",
-    "light_spread",
-    "chroma_spread",
-    "inner_edge",
+    "edge_least_side",
+    # its form
     "solidity",
     "box_fill",
     "roundness",
     "elongation",
-    "symmetry",
+    "half_turn",
     "log_share",
     "frame_contact",
-    "ring_spread",
-    "ring_alike",
-    "ring_shadow",
-    "rim_step",
-    "across_along",
-    "lobe",
-    "hole_share",
+    "corner_gap",
+    # its colour, and the colour around it
+    "chroma",
+    "lightness",
+    "chroma_step",
+    "light_step",
+    "ground_chroma",
+    "ground_lightness",
+    "ground_spread",
+    "ground_alike",
     "card_step",
-    "ring_chroma",
-    "ring_lightness",
-    "corner_distance",
+    # how light and colour run over it
+    "light_spread",
+    "chroma_spread",
+    "lobe",
+    "dark_tail",
+    "inner_edge",
+    "texture",
+    "across_along",
+    "along_spread",
+    "rim_step",
+    "rim_spread",
+    "lobe_chroma",
+    "like_ground",
+    # the shadow it throws
+    "shadow_side",
+    "shadow_share",
 )
-_RING = 7
+
+_NEAR, _FAR = 7, 15
+_SAMPLE = 500
+_SECTORS = 8
+_BOX3 = np.ones((3, 3), np.uint8)
+
+
+@dataclass(frozen=True, eq=False)
+class _Scene:
+    """A candidate with the ground around it, as scattered pixels."""
+
+    inside: np.ndarray  # (n, 3) colours
+    spots: np.ndarray  # (n, 2) their places from the middle
+    rim: np.ndarray  # (n, 3)
+    near: np.ndarray  # (n, 3)
+    near_sector: np.ndarray
+    far: np.ndarray
+    far_sector: np.ndarray
+    edge_inside: float
+    texture: float
 
 
 def cues_of(view, one):
@@ -50,144 +83,181 @@ def cues_of(view, one):
     ndarray of float, shape (len(CUES),)
         In the order of `CUES`; all finite.
     """
-    scene = _Surround(view, one)
+    scene = _scene_of(view, one)
+    inside, ground = _levels(scene.inside), _levels(scene.near)
     return np.array(
-        [*_boundary(view, one), *_colours(scene), *_shape(view, one), *_ring(scene), *_relief(scene)], dtype=float
+        [
+            *_boundary(view, one),
+            *_form(view, one),
+            *_colours(scene, inside, ground),
+            *_relief(scene, inside, ground),
+            *_shadow(scene, ground),
+        ]
     )
 
 
-class _Surround:
-    """The candidate with the ground around it, cut out of the view."""
+def _scene_of(view, one):
+    height, width = view.edge.shape
+    pad = _FAR + 1
+    x0, y0 = max(one.box[0] - pad, 0), max(one.box[1] - pad, 0)
+    x1, y1 = min(one.box[2] + pad, width), min(one.box[3] + pad, height)
+    mask = np.zeros((y1 - y0, x1 - x0), np.uint8)
+    mask[one.box[1] - y0 : one.box[3] - y0, one.box[0] - x0 : one.box[2] - x0] = one.mask
+    colour, edge = view.colour[y0:y1, x0:x1], view.edge[y0:y1, x0:x1]
+    depth = cv2.distanceTransform(mask, cv2.DIST_L2, 3)
+    away = cv2.distanceTransform(1 - mask, cv2.DIST_L2, 3)
+    free = view.card[y0:y1, x0:x1] == 0
+    middle = np.array(cv2.moments(mask, True)["m10"] / one.area), cv2.moments(mask, True)["m01"] / one.area
+    core = _spots(depth > 2.5)
+    core = core if len(core[0]) > 30 else _spots(mask > 0)
+    near = _spots((away > 1.9) & (away < _NEAR) & free)
+    near = near if len(near[0]) > 15 else _spots((mask == 0) & (away < _FAR))
+    near = near if len(near[0]) > 15 else core
+    far = _spots((away > 10) & (away < _FAR) & free)
+    far = far if len(far[0]) > 15 else near
+    inside = colour[core]
+    return _Scene(
+        inside,
+        np.column_stack([core[1] - middle[0], core[0] - middle[1]]),
+        colour[_spots((depth > 0) & (depth < 2.9))],
+        colour[near],
+        _sector(near, middle),
+        colour[far],
+        _sector(far, middle),
+        float(edge[core].mean()),
+        float(_roughness(colour[..., 0])[core].mean()),
+    )
 
-    def __init__(self, view, one):
-        height, width = view.edge.shape
-        x0, y0, x1, y1 = one.box
-        pad = _RING + 3
-        self.box = max(x0 - pad, 0), max(y0 - pad, 0), min(x1 + pad, width), min(y1 + pad, height)
-        left, top = self.box[:2]
-        rows, columns = slice(top, self.box[3]), slice(left, self.box[2])
-        self.colour, self.edge = view.colour[rows, columns], view.edge[rows, columns]
-        self.mask = np.zeros(self.edge.shape, np.uint8)
-        self.mask[y0 - top : y1 - top, x0 - left : x1 - left] = one.mask
-        self.core = cv2.erode(self.mask, np.ones((5, 5), np.uint8)).astype(bool)
-        if np.count_nonzero(self.core) < 20:
-            self.core = self.mask.astype(bool)
-        near = cv2.dilate(self.mask, np.ones((5, 5), np.uint8))
-        far = cv2.dilate(self.mask, np.ones((2 * _RING + 1, 2 * _RING + 1), np.uint8))
-        self.around = (far & ~near & 1 & ~view.card[rows, columns]).astype(bool)
-        if np.count_nonzero(self.around) < 10:
-            self.around = ~self.mask.astype(bool)
-        self.inside = self.colour[self.core]
-        self.outside = self.colour[self.around]
+
+def _spots(where):
+    """Rows and columns of at most a few hundred of the marked pixels, evenly picked."""
+    places = np.flatnonzero(where)
+    places = places[:: len(places) // _SAMPLE + 1]
+    return np.unravel_index(places, where.shape)
+
+
+def _sector(spots, middle):
+    """Which eighth of the horizon each place lies in, seen from the middle."""
+    angle = np.arctan2(spots[0] - middle[1], spots[1] - middle[0])
+    return ((angle + np.pi) * (_SECTORS / (2 * np.pi))).astype(int) % _SECTORS
+
+
+def _roughness(light):
+    return np.abs(light - cv2.blur(light, (3, 3)))
+
+
+def _levels(colours):
+    """The 2nd, 10th, 50th, 75th, 90th and 98th percentile of each channel, (6, 3)."""
+    ranked = np.sort(colours, axis=0)
+    return ranked[(np.array([0.02, 0.1, 0.5, 0.75, 0.9, 0.98]) * (len(ranked) - 1)).round().astype(int)]
 
 
 def _boundary(view, one):
-    rim = one.contour[:, 0]
-    crest = cv2.dilate(
-        view.edge[max(one.box[1] - 2, 0) : one.box[3] + 2, max(one.box[0] - 2, 0) : one.box[2] + 2],
-        np.ones((3, 3), np.uint8),
-    )
-    strength = crest[rim[:, 1] - max(one.box[1] - 2, 0), rim[:, 0] - max(one.box[0] - 2, 0)]
-    return np.log(np.quantile(strength, 0.5) + 1), np.log(np.quantile(strength, 0.1) + 1)
+    rim = one.contour[:: len(one.contour) // 300 + 1, 0]
+    x0, y0 = max(one.box[0] - 2, 0), max(one.box[1] - 2, 0)
+    crest = cv2.dilate(view.edge[y0 : one.box[3] + 2, x0 : one.box[2] + 2], _BOX3)
+    strength = np.log(crest[rim[:, 1] - y0, rim[:, 0] - x0] + 1)
+    sector = _sector(rim.T[::-1], rim.mean(axis=0))
+    count = np.bincount(sector, minlength=_SECTORS)
+    sides = np.bincount(sector, strength, _SECTORS)[count > 0] / count[count > 0]
+    ranked = np.sort(strength)
+    return ranked[len(ranked) // 2], ranked[len(ranked) // 10], sides.min()
 
 
-def _colours(scene):
-    middle = np.median(scene.inside, axis=0)
-    ground = np.median(scene.outside, axis=0)
-    step = middle - ground
-    spread = np.quantile(scene.inside, (0.1, 0.9), axis=0)
-    return (
-        np.hypot(step[1], step[2]),
-        step[0],
-        np.hypot(middle[1], middle[2]),
-        middle[0],
-        spread[1, 0] - spread[0, 0],
-        np.hypot(*(spread[1, 1:] - spread[0, 1:])),
-        np.log(scene.edge[scene.core].mean() + 1),
-    )
-
-
-def _shape(view, one):
-    contour = one.contour
-    area = max(one.area, 1)
-    hull = max(cv2.contourArea(cv2.convexHull(contour)), 1.0)
-    _, (w, h), _ = cv2.minAreaRect(contour)
+def _form(view, one):
+    contour, area = one.contour, max(one.area, 1)
+    rectangle = cv2.minAreaRect(contour)
+    wide, high = max(rectangle[1]) + 1, min(rectangle[1]) + 1
     perimeter = max(cv2.arcLength(cv2.approxPolyDP(contour, 1.0, True), True), 1.0)
     height, width = view.edge.shape
-    rim = contour[:, 0]
-    at_frame = (rim[:, 0] < 3) | (rim[:, 1] < 3) | (rim[:, 0] > width - 4) | (rim[:, 1] > height - 4)
+    x, y = contour[:, 0].T
+    at_frame = (x < 3) | (y < 3) | (x > width - 4) | (y > height - 4)
+    gaps = [cv2.pointPolygonTest(contour, tuple(map(float, corner)), True) for corner in cv2.boxPoints(rectangle)]
     return (
-        area / hull,
-        area / max(w * h, 1.0),
+        area / max(cv2.contourArea(cv2.convexHull(contour)), 1.0),
+        area / (wide * high),
         4 * np.pi * area / perimeter**2,
-        np.log(max(w, h, 1.0) / max(min(w, h), 1.0)),
-        _symmetry(one),
+        np.log(wide / high),
+        _half_turn(one),
         np.log(area / view.edge.size),
         at_frame.mean(),
+        -np.mean(gaps) / np.sqrt(area),
     )
 
 
-def _symmetry(one):
-    """Overlap of the mask with itself turned half round."""
+def _half_turn(one):
+    """Overlap of the region with itself turned half round."""
     moments = cv2.moments(one.mask, True)
-    cx, cy = moments["m10"] / moments["m00"], moments["m01"] / moments["m00"]
-    turned = cv2.warpAffine(one.mask, np.array([[-1, 0, 2 * cx], [0, -1, 2 * cy]]), one.mask.shape[::-1])
-    both = np.count_nonzero(turned & one.mask)
-    return both / max(np.count_nonzero(turned | one.mask), 1)
+    turn = np.array([[-1, 0, 2 * moments["m10"] / moments["m00"]], [0, -1, 2 * moments["m01"] / moments["m00"]]])
+    turned = cv2.warpAffine(one.mask, turn, one.mask.shape[::-1], flags=cv2.INTER_NEAREST)
+    both = cv2.countNonZero(turned & one.mask)
+    return both / max(2 * one.area - both, 1)
 
 
-def _ring(scene):
-    ground = np.median(scene.outside, axis=0)
-    off = scene.outside - ground
-    spread = np.quantile(np.abs(off), 0.75, axis=0)
-    middle = np.median(scene.inside, axis=0)
-    step = middle - ground
-    along = off @ step / max(step @ step, 1.0)
-    shadow = (off[:, 0] < -6) & (np.hypot(off[:, 1], off[:, 2]) < 8)
-    return np.log(np.linalg.norm(spread) + 1), np.mean(along > 0.5), shadow.mean()
-
-
-def _relief(scene):
-    """How light runs over the region: rim against middle, along and across its axis, a lobe of metal."""
-    light = scene.colour[..., 0]
-    rim = scene.mask.astype(bool) & ~scene.core
-    inside = light[scene.core]
-    middle = np.median(inside)
-    rim_step = (np.median(light[rim]) if rim.any() else middle) - middle
-    rows, columns = np.nonzero(scene.core)
-    places = np.column_stack([columns - columns.mean(), rows - rows.mean()])
-    _, axes = np.linalg.eigh(places.T @ places)
-    spots = places @ axes
-    across, along = (_profile_spread(spots[:, k], inside) for k in (0, 1))
-    lobe = np.quantile(inside, 0.98) - middle
-    hue = scene.colour[..., 1:][scene.core]
-    ground = np.median(scene.outside, axis=0)
-    like_ground = (np.abs(inside - ground[0]) < 8) & (np.hypot(*(hue - ground[1:]).T) < 8)
-    ground_chroma = np.hypot(*ground[1:])
-    corner = _corner_distance(scene.mask)
+def _colours(scene, inside, ground):
+    middle, around = inside[2], ground[2]
+    step = middle - around
+    off = scene.near - around
+    spread = np.abs(ground[3] - ground[1])
+    toward = off @ step / max(step @ step, 1.0)
     return (
-        rim_step,
-        np.log((across + 1) / (along + 1)),
-        lobe,
-        like_ground.mean(),
-        abs(middle - 49.5) + np.hypot(*np.median(hue, axis=0)),
-        ground_chroma,
-        ground[0],
-        corner,
+        np.hypot(*middle[1:]),
+        middle[0],
+        np.hypot(*step[1:]),
+        step[0],
+        np.hypot(*around[1:]),
+        around[0],
+        np.log(np.sqrt((spread**2).sum()) + 1),
+        (toward > 0.5).mean(),
+        np.sqrt((middle[0] - 49.5) ** 2 + (middle[1:] ** 2).sum()),
     )
 
 
-def _profile_spread(spots, values):
-    """Spread of the mean light of slices along one axis."""
-    slices = np.clip(((spots - spots.min()) / max(np.ptp(spots), 1) * 12).astype(int), 0, 11)
-    count = np.maximum(np.bincount(slices, minlength=12), 1)
-    return float((np.bincount(slices, values, minlength=12) / count)[count > 3].std()) if len(values) > 40 else 0.0
+def _relief(scene, inside, ground):
+    light, middle = scene.inside[:, 0], inside[2]
+    across, along = _profile_spreads(scene)
+    rim = np.sort(scene.rim[:, 0]) if len(scene.rim) else np.array([middle[0]])
+    high = scene.inside[light >= inside[4, 0]]
+    off = scene.inside - ground[2]
+    alike = (np.abs(off[:, 0]) < 8) & (np.abs(off[:, 1:]).max(axis=1) < 7)
+    return (
+        inside[4, 0] - inside[1, 0],
+        np.hypot(*(inside[4, 1:] - inside[1, 1:])),
+        inside[5, 0] - middle[0],
+        middle[0] - inside[0, 0],
+        np.log(scene.edge_inside + 1),
+        np.log(scene.texture + 0.05),
+        np.log((across + 0.5) / (along + 0.5)),
+        along,
+        rim[len(rim) // 2] - middle[0],
+        rim[len(rim) * 9 // 10] - rim[len(rim) // 10],
+        np.hypot(*np.median(high[:, 1:], axis=0)) - np.hypot(*middle[1:]),
+        alike.mean(),
+    )
 
 
-def _corner_distance(mask):
-    """How far the corners of the tightest rectangle are from the region, over the root of its area."""
-    contours, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-    contour = max(contours, key=cv2.contourArea)
-    corners = cv2.boxPoints(cv2.minAreaRect(contour))
-    away = [-cv2.pointPolygonTest(contour, tuple(map(float, corner)), True) for corner in corners]
-    return float(np.mean(away) / np.sqrt(max(np.count_nonzero(mask), 1)))
+def _profile_spreads(scene):
+    """Spread of the mean light of slices, across the region's axis and along it."""
+    _, axes = np.linalg.eigh(scene.spots.T @ scene.spots)
+    return [_slice_spread(scene.spots @ axes[:, k], scene.inside[:, 0]) for k in (0, 1)]
+
+
+def _slice_spread(spots, values):
+    low, high = spots.min(), spots.max()
+    slices = np.minimum((spots - low) * (10 / max(high - low, 1e-6)), 9).astype(int)
+    count = np.bincount(slices, minlength=10)
+    used = count > 3
+    return float((np.bincount(slices, values, 10)[used] / count[used]).std()) if used.any() else 0.0
+
+
+def _shadow(scene, ground):
+    """The darkest side of the near ground against the ground farther out on that side, and the share in shade."""
+    near, far = (
+        np.bincount(sector, colours[:, 0], _SECTORS) / np.maximum(np.bincount(sector, minlength=_SECTORS), 1)
+        for sector, colours in ((scene.near_sector, scene.near), (scene.far_sector, scene.far))
+    )
+    seen = (np.bincount(scene.near_sector, minlength=_SECTORS) > 2) & (near > 0) & (far > 0)
+    steps = np.sort((near - far)[seen]) if seen.any() else np.zeros(1)
+    off = scene.near - ground[2]
+    shade = (off[:, 0] < -5) & (np.abs(off[:, 1:]).max(axis=1) < 8)
+    return steps[0] - steps[len(steps) // 2], shade.mean()

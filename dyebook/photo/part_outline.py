@@ -8,9 +8,13 @@ from dyebook.photo.part_view import shade_free
 __all__ = ["outline_of", "with_slits"]
 
 # a crop for sharpening has at most this many pixels: graph cuts grow faster than their pixels
-_CROP_PIXELS = 12_000
+_CROP_PIXELS = 14_000
 _MARGIN = 0.12
-_LARGEST_POLYGON = 200
+_LARGEST_RING = 100
+# how much of a loss of light a shadow may cause before ground counts as another colour
+_SHADE = 0.25
+# edges of the mask are smoothed over this many crop pixels before they are traced, finer than a pixel
+_FINER = 2
 
 
 def outline_of(photo, light, one, view):
@@ -31,10 +35,8 @@ def outline_of(photo, light, one, view):
     box, step = _crop_of(photo, one, view)
     colour = shade_free(light.correct(photo.crop(box, step), box, step))
     rough = _laid_over(one, view.step, box, step, colour.shape[:2])
-    sharp = _sharpened(colour, rough)
-    outer, holes = _rings(sharp, rough)
-    ring = with_slits(outer, holes)
-    return np.clip(ring * step + box[:2], 0, photo.size)
+    outer, holes = _rings(_sharpened(colour, rough))
+    return np.clip(with_slits(outer, holes) * step + box[:2], 0, photo.size)
 
 
 def with_slits(outer, holes):
@@ -80,55 +82,91 @@ def _laid_over(one, view_step, box, step, shape):
 
 
 def _sharpened(colour, rough):
-    """The region again, by the colours inside it and around it."""
-    area = max(np.count_nonzero(rough), 1)
+    """The region again, by the colours inside it and around it; true holes are left open."""
     depth = cv2.distanceTransform(np.pad(rough, 1), cv2.DIST_L2, 5)[1:-1, 1:-1]
     away = cv2.distanceTransform(1 - rough, cv2.DIST_L2, 5)
     reach = float(np.clip(0.3 * depth.max(), 2, 8))
+    around = (away > 2) & (away < 3 * reach)
+    # only the outer part of the region: the middle may be a hole
+    body = (depth > min(1.5, 0.2 * depth.max())) & (depth < max(4.0, 0.18 * depth.max()))
+    if np.count_nonzero(around) < 20 or np.count_nonzero(body) < 20:
+        return rough
+    ground = np.median(colour[around], axis=0)
+    # the nearer of the two, where ground may lie in shadow
+    alike = _from_ground(colour, ground) < 0.7 * _from_body(colour, colour[body])
     trimap = np.full(rough.shape, cv2.GC_BGD, np.uint8)
     trimap[away < reach] = cv2.GC_PR_BGD
-    trimap[rough > 0] = cv2.GC_PR_FGD
-    ground = colour[(away > 1.5) & (away < 4 * reach)]
-    if len(ground) < 20:
-        return rough
-    middle = np.median(ground, axis=0)
-    width = np.maximum(1.4826 * np.median(np.abs(ground - middle), axis=0), 1.5)
-    alike = (np.abs(colour - middle) < 3 * width).all(axis=2)
+    trimap[rough > 0] = np.where(alike[rough > 0], cv2.GC_PR_BGD, cv2.GC_PR_FGD)
     trimap[(depth > reach) & ~alike] = cv2.GC_FGD
-    trimap[(depth > reach) & alike] = cv2.GC_PR_BGD
+    if np.count_nonzero(trimap & 1) < 0.15 * np.count_nonzero(rough):
+        return rough
     codes = np.clip(colour * (2.2, 2.0, 2.0) + (10, 128, 128), 0, 255).astype(np.uint8)
     cv2.setRNGSeed(1)
     cv2.grabCut(codes, trimap, None, np.zeros((1, 65)), np.zeros((1, 65)), 1, cv2.GC_INIT_WITH_MASK)
-    sharp = (trimap & 1).astype(np.uint8)
-    return sharp if 0.4 * area < np.count_nonzero(sharp) < 1.6 * area else rough
+    return _with_true_holes((trimap & 1).astype(np.uint8), rough, colour, ground)
 
 
-def _rings(sharp, rough):
-    """Outer ring of the largest piece and rings of its true holes, corners on the crop's pixel grid."""
+def _from_ground(colour, ground):
+    """Distance to the ground's colour, small where the ground only lies in shadow."""
+    off = colour - ground
+    dark = np.where(off[..., 0] < 0, _SHADE, 1.0) * off[..., 0]
+    return np.sqrt(dark**2 + off[..., 1] ** 2 + off[..., 2] ** 2)
+
+
+def _from_body(colour, sample):
+    """Distance to the colours of the part: the nearest of its dark, middling and bright ones."""
+    ranked = sample[np.argsort(sample[:, 0])]
+    shades = [np.median(third, axis=0) for third in np.array_split(ranked, 3)]
+    return np.min([np.linalg.norm(colour - shade, axis=2) for shade in shades], axis=0)
+
+
+def _with_true_holes(sharp, rough, colour, ground):
+    """The largest piece, filled except for its true holes; the rough region if too little or too much is left."""
     opened = cv2.morphologyEx(sharp, cv2.MORPH_OPEN, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (3, 3)))
     contours, tree = cv2.findContours(opened, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
     if not contours:
-        contours, tree = cv2.findContours(rough, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
+        return rough
     outer = max((i for i in range(len(contours)) if tree[0][i][3] < 0), key=lambda i: cv2.contourArea(contours[i]))
-    area = cv2.contourArea(contours[outer])
-    holes = [contours[i] for i in range(len(contours)) if tree[0][i][3] == outer and _is_hole(contours[i], area)]
+    whole = cv2.drawContours(np.zeros_like(rough), contours, outer, 1, -1)
+    area, before = cv2.countNonZero(whole), cv2.countNonZero(rough)
+    if not 0.45 * before < area < 1.5 * before:
+        return rough
+    inner = [contours[i] for i in range(len(contours)) if tree[0][i][3] == outer]
+    for hole in inner:
+        if _is_hole(hole, area, colour, whole, ground):
+            cv2.drawContours(whole, [hole], -1, 0, -1)
+            cv2.drawContours(whole, [hole], -1, 1, 1)
+    return whole
+
+
+def _is_hole(contour, part_area, colour, whole, ground):
+    """Holes are round, not tiny, and show the ground; what a stripe or a groove leaves does not."""
+    area = cv2.contourArea(contour)
+    if area < max(0.004 * part_area, 6) or area < 0.8 * cv2.contourArea(cv2.convexHull(contour)):
+        return False
+    wide = cv2.minAreaRect(contour)[1]
+    if min(wide) < 0.4 * max(wide):
+        return False
+    inside = cv2.drawContours(np.zeros_like(whole), [contour], -1, 1, -1)
+    around = cv2.dilate(inside, np.ones((7, 7), np.uint8)) & ~inside & whole
+    seen, wall = (np.median(colour[spots > 0], axis=0) for spots in (inside, around))
+    return _from_ground(seen, ground) < 0.8 * np.linalg.norm(seen - wall)
+
+
+def _rings(mask):
+    """Outer ring and hole rings of a mask, corners in pixels from the crop's outer corner."""
+    fine = cv2.resize(mask * 255, None, fx=_FINER, fy=_FINER, interpolation=cv2.INTER_LINEAR)
+    fine = (cv2.GaussianBlur(fine, (0, 0), _FINER * 0.6) > 127).astype(np.uint8)
+    contours, tree = cv2.findContours(fine, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
+    outer = max((i for i in range(len(contours)) if tree[0][i][3] < 0), key=lambda i: cv2.contourArea(contours[i]))
+    holes = [contours[i] for i in range(len(contours)) if tree[0][i][3] == outer and len(contours[i]) > 8]
     return _polygon(contours[outer]), [_polygon(hole) for hole in holes]
 
 
-def _is_hole(contour, part_area):
-    """Drilled holes are round and not tiny; what a stripe or a groove leaves is neither."""
-    area = cv2.contourArea(contour)
-    if area < max(0.004 * part_area, 8):
-        return False
-    hull = cv2.contourArea(cv2.convexHull(contour))
-    (_, _), (w, h), _ = cv2.minAreaRect(contour)
-    return area > 0.8 * hull and min(w, h) > 0.45 * max(w, h)
-
-
 def _polygon(contour):
-    """A contour with few corners, in pixels counted from the crop's outer corner."""
-    for tolerance in (0.5, 0.8, 1.2, 2.0, 3.5):
+    """A contour of the finer mask with few corners, in pixels of the crop."""
+    for tolerance in (0.6, 1.0, 1.5, 2.5, 4.0):
         ring = cv2.approxPolyDP(contour, tolerance, True)
-        if len(ring) <= _LARGEST_POLYGON // 2:
+        if len(ring) <= _LARGEST_RING:
             break
-    return ring[:, 0].astype(float) + 0.5
+    return (ring[:, 0].astype(float) + 0.5) / _FINER
