@@ -94,8 +94,8 @@ def card_candidates(photo):
     """
     reduced = photo.reduced(_SIDE)
     scene = scene_tone(reduced.pixels)
-    tones = even_tones(reduced.pixels).tones
-    patches = _patches(tones, even_patches(reduced.pixels))
+    tones = even_tones(reduced.pixels)
+    patches = _patches(tones, even_patches(tones))
     traits = [traits_of(reduced.pixels, sides, scene) for sides in patches]
     found = [
         Candidate(order_corners(sides.quad) * reduced.scale, seen, card_score(seen))
@@ -163,7 +163,7 @@ def _sharpened(photo, quad):
     margin = 8 * scale
     x0, y0 = np.maximum(np.floor(quad.min(axis=0)).astype(int) - margin, 0)
     x1, y1 = np.minimum(np.ceil(quad.max(axis=0)).astype(int) + margin, photo.size)
-    tones = even_tones(photo.crop((x0, y0, x1, y1))).tones
+    tones = even_tones(photo.crop((x0, y0, x1, y1)))
     sides = refine_sides(tones, quad - (x0, y0), 2 * scale)
     if sides is None or sides.support.min() < 0.4:
         return quad

@@ -1,85 +1,62 @@
 """Even four-sided patches of a photo: everything that could be a plain card, good or bad."""
 
-from dataclasses import dataclass
-
 import cv2
 import numpy as np
 
 from dyebook.photo.card_edges import cross_lines, robust_lines
 
-__all__ = ["Plane", "even_patches", "even_tones"]
+__all__ = ["even_patches", "even_tones"]
 
 # long side of the picture in which patches are looked for
 _SIDE = 480
 # steps of tone per pixel that count as an edge; the noise of a dark phone photo lies at the upper ones
-_STEPS = tuple(0.0035 * 1.5**i for i in range(9))
+_STEPS = tuple(0.0035 * 1.6**i for i in range(8))
 # share of the frame a patch may cover
 _LEAST, _MOST = 0.008, 0.30
 _FILL = 0.88
 
 
-@dataclass(frozen=True)
-class Plane:
-    """A photo's tones at working size.
-
-    Attributes
-    ----------
-    tones : ndarray of float32, shape (h, w, 3)
-        Cube root of linear light, each channel scaled by the bright end of the picture.
-    scale : float
-        Pixels of the reduced photo per pixel here.
-    """
-
-    tones: np.ndarray
-    scale: float
-
-
-def even_tones(pixels, long_side=None):
+def even_tones(pixels):
     """Return the tones of linear light, in which noise and steps look much alike from dark to bright.
 
     Parameters
     ----------
-    pixels : ndarray of shape (h, w, 3)
+    pixels : ndarray of float32, shape (h, w, 3)
         Linear light.
-    long_side : int, optional
-        Size to average down to; never enlarged.
 
     Returns
     -------
-    Plane
+    ndarray of float32, shape (h, w, 3)
+        Cube root of light, each channel scaled by the bright end of the picture.
     """
-    height, width = pixels.shape[:2]
-    factor = 1.0 if long_side is None else min(1.0, long_side / max(height, width))
-    if factor < 1:
-        size = (max(1, round(width * factor)), max(1, round(height * factor)))
-        pixels = cv2.resize(pixels, size, interpolation=cv2.INTER_AREA)
     bright = np.maximum(np.percentile(pixels[::3, ::3].reshape(-1, 3), 99, axis=0), 1e-4)
-    tones = np.cbrt(np.clip(pixels / bright, 0, 4).astype(np.float32))
-    return Plane(tones, width / pixels.shape[1])
+    return np.cbrt(np.clip(pixels * (1 / bright).astype(np.float32), 0, 4))
 
 
-def even_patches(pixels):
+def even_patches(tones):
     """Return four-sided patches without inner edges.
 
     Parameters
     ----------
-    pixels : ndarray of float32, shape (h, w, 3)
-        Linear light of the reduced photo.
+    tones : ndarray of float32, shape (h, w, 3)
+        From `even_tones`.
 
     Returns
     -------
     list of ndarray of shape (4, 2)
-        Rough corners in pixels of `pixels`; each patch once.
+        Rough corners in pixels of `tones`; each patch once.
     """
-    plane = even_tones(pixels, _SIDE)
-    steps = _steepness(cv2.GaussianBlur(plane.tones, (0, 0), 0.9))
-    scale = np.array([pixels.shape[1] / steps.shape[1], pixels.shape[0] / steps.shape[0]])
-    quads = []
+    height, width = tones.shape[:2]
+    factor = min(1.0, _SIDE / max(height, width))
+    size = (max(1, round(width * factor)), max(1, round(height * factor)))
+    steps = _steepness(cv2.GaussianBlur(cv2.resize(tones, size, interpolation=cv2.INTER_AREA), (0, 0), 0.9))
+    scale = np.array([width / size[0], height / size[1]])
+    quads, seen = [], set()
     for level in _STEPS:
         even = (steps < level).astype(np.uint8)
         for reach in (1, 5):
             grown = even if reach == 1 else cv2.erode(even, np.ones((reach, reach), np.uint8))
-            quads += _quads_of(grown, (reach - 1) / 2)
+            quads += _quads_of(grown, (reach - 1) / 2, seen)
     return [quad * scale for quad in _distinct(quads)]
 
 
@@ -90,18 +67,22 @@ def _steepness(tones):
     return np.sqrt((across**2 + down**2).max(axis=2))
 
 
-def _quads_of(even, margin):
-    """Four-sided connected regions of a mask, grown by `margin` pixels."""
+def _quads_of(even, margin, seen):
+    """Four-sided connected regions of a mask, grown by `margin` pixels; one much like a `seen` one is left out."""
     _, labels, stats, _ = cv2.connectedComponentsWithStats(even, connectivity=4)
     box, area = stats[:, 2] * stats[:, 3], stats[:, 4]
-    likely = (area > _LEAST * 0.5 * even.size) & (area < _MOST * even.size) & (box < 0.7 * even.size)
+    likely = (area > _LEAST * 0.5 * even.size) & (area < _MOST * even.size) & (box < 0.7 * even.size) & (area > 0.2 * box)
     likely[0] = False
     quads = []
     for index in np.flatnonzero(likely):
         x, y, w, h = stats[index, :4]
+        mark = (margin, *(stats[index, :4] // 3))
+        if mark in seen:
+            continue
         part = (labels[y : y + h, x : x + w] == index).astype(np.uint8)
         quad = _four_sides(part)
         if quad is not None:
+            seen.add(mark)
             quads.append(_grown(quad, margin + 1.0) + np.array([x, y]))
     return quads
 
@@ -121,7 +102,7 @@ def _four_sides(part):
     corners = _four_corners(hull)
     if corners is None or not _FILL < area / max(cv2.contourArea(corners.astype(np.float32)), 1) < 1.12:
         return None
-    return _along_outline(corners, contour[:: max(1, len(contour) // 200), 0].astype(float)) - 3 + 0.5
+    return _along_outline(corners, contour[:: max(1, len(contour) // 120), 0].astype(float)) - 3 + 0.5
 
 
 def _along_outline(corners, outline):
@@ -172,6 +153,6 @@ def _distinct(quads):
     for quad in reversed(quads):
         turns = np.stack([np.roll(quad, turn, axis=0) for turn in range(4)])
         apart = np.linalg.norm(kept[:, None] - turns, axis=-1).max(axis=2).min(axis=1, initial=np.inf)
-        if not len(kept) or apart.min() > 0.03 * np.sqrt(abs(_signed_area(quad))):
+        if not len(kept) or apart.min() > 0.04 * np.sqrt(abs(_signed_area(quad))):
             kept = np.concatenate([kept, quad[None]])
     return list(kept)
