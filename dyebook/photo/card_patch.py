@@ -71,7 +71,9 @@ def _quads_of(even, margin, seen):
     """Four-sided connected regions of a mask, grown by `margin` pixels; one much like a `seen` one is left out."""
     _, labels, stats, _ = cv2.connectedComponentsWithStats(even, connectivity=4)
     box, area = stats[:, 2] * stats[:, 3], stats[:, 4]
-    likely = (area > _LEAST * 0.5 * even.size) & (area < _MOST * even.size) & (box < 0.7 * even.size) & (area > 0.2 * box)
+    likely = (
+        (area > _LEAST * 0.5 * even.size) & (area < _MOST * even.size) & (box < 0.7 * even.size) & (area > 0.2 * box)
+    )
     likely[0] = False
     quads = []
     for index in np.flatnonzero(likely):
