@@ -8,23 +8,19 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from dyebook.advice.light import lamp_shifts
+from dyebook.advice.space import Space, checked_target
 from dyebook.errors import ModelError
 from dyebook.lab import Lab, delta_e_00, describe_difference
 from dyebook.model.inputs import SETTINGS, Settings
 from dyebook.record import FIELDS
 
-__all__ = ["Suggestion", "default_bounds", "suggest_settings"]
+__all__ = ["REACH_DELTA_E00", "Suggestion", "suggest_settings"]
 
-# what a bench can do; strengths reach beyond what was dipped by these factors
-_TEMP_BOUNDS_C = (20.0, 65.0)
-_DWELL_BOUNDS_MIN = (0.5, 20.0)
-_DYE_FACTORS = (0.4, 2.5)
-_DYE_LIMITS_G_PER_L = (0.1, 15.0)
-_FILM_FACTORS = (0.6, 1.5)
-_FILM_LIMITS_UM = (4.0, 26.0)
-_LOGARITHMIC = ("film_um", "dye_g_per_l", "dwell_min")
 # CIEDE2000 up to which half of the judges accept a match is 1.8 (ISO/TR 28642); a little less counts as reached
 REACH_DELTA_E00 = 1.5
+# out of reach is said only when three draws in four agree
+_BENEFIT = 0.25
 # how much a shade that moves by 1 CIEDE2000 per 10 s or 1 degree costs against one that does not
 _FORGIVENESS = 0.05
 _FIRST_DRAWS, _NEXT_DRAWS = 16, 32
@@ -50,6 +46,8 @@ class Suggestion:
         The reasons in words.
     per_10_s, per_degree : float
         CIEDE2000 by which 10 s or 1 °C too much moves the shade.
+    lamp_a, lamp_led : float
+        CIEDE2000 by which the shade moves from daylight to lamp light (`dyebook.advice.light`).
     miss : str
         The expected difference in words, such as "a little greener".
     """
@@ -62,6 +60,8 @@ class Suggestion:
     why: str
     per_10_s: float
     per_degree: float
+    lamp_a: float
+    lamp_led: float
     miss: str
 
     def to_dict(self):
@@ -75,21 +75,10 @@ class Suggestion:
             "why": self.why,
             "per_10_s": round(self.per_10_s, 3),
             "per_degree": round(self.per_degree, 3),
+            "lamp_a": round(self.lamp_a, 2),
+            "lamp_led": round(self.lamp_led, 2),
             "miss": self.miss,
         }
-
-
-def default_bounds(model):
-    """Return the bounds of a search for each setting, from what a bench can do and what has been dipped."""
-    seen = model.training.settings
-    dye = (seen.dye_g_per_l.min() * _DYE_FACTORS[0], seen.dye_g_per_l.max() * _DYE_FACTORS[1])
-    film = (seen.film_um.min() * _FILM_FACTORS[0], seen.film_um.max() * _FILM_FACTORS[1])
-    return {
-        "film_um": tuple(float(v) for v in np.clip(film, *_FILM_LIMITS_UM)),
-        "dye_g_per_l": tuple(float(v) for v in np.clip(dye, *_DYE_LIMITS_G_PER_L)),
-        "bath_temp_c": _TEMP_BOUNDS_C,
-        "dwell_min": _DWELL_BOUNDS_MIN,
-    }
 
 
 def suggest_settings(model, target, film_um=None, ph=None, bounds=None, fixed=None, count=3):
@@ -105,7 +94,7 @@ def suggest_settings(model, target, film_um=None, ph=None, bounds=None, fixed=No
     ph : float, optional
         pH of the bath; the records' usual one when left out.
     bounds : dict, optional
-        (low, high) by setting, in place of `default_bounds`.
+        (low, high) by setting, in place of `dyebook.advice.space.default_bounds`.
     fixed : dict, optional
         Settings that cannot be moved.
     count : int
@@ -120,8 +109,8 @@ def suggest_settings(model, target, film_um=None, ph=None, bounds=None, fixed=No
     ModelError
         If the target is no colour, or a bound or fixed setting is impossible.
     """
-    target = _checked_target(target)
-    space = _Space(model, film_um, ph, bounds or {}, fixed or {})
+    target = checked_target(target)
+    space = Space(model, film_um, ph, bounds or {}, fixed or {})
     if not 1 <= int(count) <= 20:
         raise ModelError(f"count is {count}; between 1 and 20 answers can be given")
     first, gap = _first_look(model, target, space)
@@ -129,77 +118,8 @@ def suggest_settings(model, target, film_um=None, ph=None, bounds=None, fixed=No
     return _answers(model, target, space, refined, gap, int(count))
 
 
-def _checked_target(target):
-    lab = np.asarray(target, dtype=float).ravel() if not isinstance(target, str) else np.array([])
-    if lab.size != 3 or not np.isfinite(lab).all():
-        raise ModelError(f"the target is {target!r}; three numbers L*, a*, b* are needed")
-    for name, value in zip(("L", "a", "b"), lab, strict=True):
-        high = 100 if name == "L" else FIELDS[name].upper
-        if not FIELDS[name].lower <= value <= high:
-            raise ModelError(
-                f"the target's {name}* is {value:g}; it must lie between {FIELDS[name].lower:g} and {high:g}: "
-                "give CIELAB under D65, not sRGB codes"
-            )
-    return lab
-
-
-class _Space:
-    """The settings that may move, as a unit cube."""
-
-    def __init__(self, model, film_um, ph, bounds, fixed):
-        self.fixed = {"ph": model.usual.ph if ph is None else ph}
-        if film_um is not None:
-            self.fixed["film_um"] = film_um
-        self.fixed.update(fixed)
-        self.fixed = {name: _checked_setting(name, value) for name, value in self.fixed.items()}
-        limits = {**default_bounds(model), **{name: _checked_bounds(name, pair) for name, pair in bounds.items()}}
-        if "ph" in bounds and ph is None and "ph" not in fixed:
-            del self.fixed["ph"]
-        self.free = [name for name in SETTINGS if name not in self.fixed and name in limits]
-        self.low = np.array([_coordinate(name, limits[name][0]) for name in self.free])
-        self.high = np.array([_coordinate(name, limits[name][1]) for name in self.free])
-
-    def settings(self, unit):
-        """Settings at points (n, d) of the unit cube."""
-        columns = {name: np.full(len(unit), value) for name, value in self.fixed.items()}
-        at = self.low + unit * (self.high - self.low)
-        for i, name in enumerate(self.free):
-            columns[name] = np.exp(at[:, i]) if name in _LOGARITHMIC else at[:, i]
-        return Settings(**columns)
-
-    def unit(self, settings):
-        """Points of the cube nearest to settings."""
-        span = np.maximum(self.high - self.low, 1e-9)
-        columns = [(_coordinate(n, getattr(settings, n)) - self.low[i]) / span[i] for i, n in enumerate(self.free)]
-        return np.clip(np.stack(columns, axis=1), 0, 1) if columns else np.zeros((len(settings), 0))
-
-
-def _coordinate(name, value):
-    return np.log(value) if name in _LOGARITHMIC else np.asarray(value, dtype=float)
-
-
-def _checked_setting(name, value):
-    if name not in SETTINGS:
-        raise ModelError(f"{name!r} is no setting of a dip; known: {', '.join(SETTINGS)}")
-    row = FIELDS[name]
-    try:
-        number = float(value)
-    except (TypeError, ValueError):
-        raise ModelError(f"{name} is {value!r}; a number {row.unit} is needed") from None
-    if not row.lower <= number <= row.upper:
-        raise ModelError(f"{name} is {number:g} {row.unit}; it must lie between {row.lower:g} and {row.upper:g}")
-    return number
-
-
-def _checked_bounds(name, pair):
-    low, high = (_checked_setting(name, value) for value in pair)
-    if low > high:
-        raise ModelError(f"the bounds of {name} are {low:g} and {high:g}; the lower one comes first")
-    return low, high
-
-
 def _first_look(model, target, space):
-    """Well-spread promising points of the cube, and how near the bath comes to the target in a typical draw."""
+    """Well-spread promising points of the cube, and how near the bath comes to the target in a hopeful draw."""
     from scipy.stats import qmc
 
     own = space.unit(model.training.settings)
@@ -210,7 +130,7 @@ def _first_look(model, target, space):
         points = np.vstack([qmc.Sobol(len(space.free), scramble=False).random(_CANDIDATES), own])
     miss = delta_e_00(target, model.colour_draws(space.settings(points), most=_FIRST_DRAWS))
     score = miss.mean(axis=0)
-    return _spread(points, score, _SEEDS, 0.15), float(np.median(miss.min(axis=1)))
+    return _spread(points, score, _SEEDS, 0.15), float(np.quantile(miss.min(axis=1), _BENEFIT))
 
 
 def _spread(points, score, most, apart):
@@ -242,9 +162,7 @@ def _refine(model, target, space, points):
 
 
 def _shifted(settings, name, step):
-    columns = {key: getattr(settings, key) for key in SETTINGS}
-    columns[name] = columns[name] + step
-    return Settings(**columns)
+    return settings.moved(**{name: getattr(settings, name) + step})
 
 
 def _answers(model, target, space, points, gap, count):
@@ -254,35 +172,43 @@ def _answers(model, target, space, points, gap, count):
     longer = delta_e_00(draws, model.colour_draws(_shifted(settings, "dwell_min", 1 / 6))).mean(axis=0)
     warmer = delta_e_00(draws, model.colour_draws(_shifted(settings, "bath_temp_c", 1.0))).mean(axis=0)
     score = miss.mean(axis=0) + _FORGIVENESS * (longer + warmer)
-    gap = min(gap, float(np.median(miss.min(axis=1))))
-    chosen, order = [], np.argsort(score)
-    for i in order:
-        if all(np.max(np.abs(points[i] - points[j]), initial=0) >= _APART for j in chosen) or not chosen:
+    gap = min(gap, float(np.quantile(miss.min(axis=1), _BENEFIT)))
+    chosen = _distinct(points, score, count)
+    lamps = lamp_shifts(model, settings[chosen])
+    return [
+        _suggestion(
+            model, target, settings[[i]], draws[:, i], gap, (longer[i], warmer[i], lamps["a"][k], lamps["led"][k])
+        )
+        for k, i in enumerate(chosen)
+    ]
+
+
+def _distinct(points, score, count):
+    chosen = []
+    for i in np.argsort(score):
+        if not chosen or all(np.max(np.abs(points[i] - points[j]), initial=0) >= _APART for j in chosen):
             chosen.append(i)
-    return [_suggestion(model, target, settings, i, draws, miss, gap, longer[i], warmer[i]) for i in chosen[:count]]
+    return chosen[:count]
 
 
-def _suggestion(model, target, settings, i, draws, miss, gap, longer, warmer):
-    lab = Lab(*(float(v) for v in draws[:, i].mean(axis=0)))
-    values = {name: float(getattr(settings, name)[i]) for name in SETTINGS}
-    expected, p90 = float(miss[:, i].mean()), float(np.quantile(miss[:, i], 0.9))
-    reachable = gap <= REACH_DELTA_E00
+def _suggestion(model, target, setting, draws, gap, moves):
+    """One answer; `draws` (s, 3) are its colours, `moves` the shifts by 10 s, 1 degree and two lamps."""
+    lab = Lab(*(float(value) for value in draws.mean(axis=0)))
+    values = {name: float(getattr(setting, name)[0]) for name in SETTINGS}
+    miss = delta_e_00(target, draws)
+    expected, p90 = float(miss.mean()), float(np.quantile(miss, 0.9))
+    moves = [float(move) for move in moves]
     words = describe_difference(target, lab)
-    return Suggestion(
-        values, lab, expected, p90, reachable,
-        _reasons(model, values, expected, p90, reachable, gap, words, longer, warmer),
-        float(longer), float(warmer), words,
-    )  # fmt: skip
-
-
-def _reasons(model, values, expected, p90, reachable, gap, words, longer, warmer):
-    if reachable:
-        said = [f"expected within ΔE00 {expected:.1f} of the target, nine times in ten within {p90:.1f}"]
-    else:
-        said = [f"this bath does not reach the target: its nearest shade is ΔE00 {gap:.1f} away, {words}"]
-    said.append(f"10 s longer moves the colour by ΔE00 {longer:.1f}, 1 °C warmer by {warmer:.1f}")
+    said = [_expectation(expected, p90, gap, words)]
+    said.append(f"10 s longer moves the colour by ΔE00 {moves[0]:.1f}, 1 °C warmer by {moves[1]:.1f}")
     said.append(_neighbourhood(model, values))
-    return "; ".join(said)
+    return Suggestion(values, lab, expected, p90, gap <= REACH_DELTA_E00, "; ".join(said), *moves, words)
+
+
+def _expectation(expected, p90, gap, words):
+    if gap <= REACH_DELTA_E00:
+        return f"expected within ΔE00 {expected:.1f} of the target, nine times in ten within {p90:.1f}"
+    return f"this bath does not reach the target: its nearest shade is about ΔE00 {expected:.1f} away, {words}"
 
 
 def _neighbourhood(model, values):

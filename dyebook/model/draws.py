@@ -13,9 +13,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from dyebook.model.forward import Hyper, colours_with_slopes
+from dyebook.model.forward import Hyper, colours, colours_with_slopes
 
-__all__ = ["Draws", "colour_draws", "draw_posterior"]
+__all__ = ["Draws", "colour_draws", "draw_posterior", "mode_colours"]
 
 _LEAST_WEIGHT = 0.02
 
@@ -37,7 +37,7 @@ def hypothesis_weights(fits):
     return weight / weight.sum()
 
 
-def draw_posterior(fits, count, seed):
+def draw_posterior(fits, count, seed, temper=1.0):
     """Return about `count` draws in all, hypotheses in proportion to their evidence; opposite pairs.
 
     Parameters
@@ -45,6 +45,8 @@ def draw_posterior(fits, count, seed):
     fits : list of Fit
     count : int
     seed : int
+    temper : float
+        Factor on the departures.
 
     Returns
     -------
@@ -58,7 +60,7 @@ def draw_posterior(fits, count, seed):
         half = int(np.ceil(share * count / 2)) if share else 0
         if half:
             noise = rng.standard_normal((len(fit.z), half))
-            departures = solve_triangular(fit.root.T, noise, lower=False).T
+            departures = temper * solve_triangular(fit.root.T, noise, lower=False).T
             out.append(Draws(fit.hyper, fit.z, np.concatenate([departures, -departures])))
     return tuple(out)
 
@@ -74,3 +76,10 @@ def colour_draws(draws, shape, every=1):
     lab = np.concatenate(out)
     lab[..., 0] = np.clip(lab[..., 0], 0, 100)
     return lab
+
+
+def mode_colours(draws, shape, light="d65"):
+    """Return colours (draws, n, 3) under a light, each hypothesis' mode repeated as often as it has draws."""
+    return np.concatenate(
+        [np.tile(colours(part.mode, shape, part.hyper, light), (len(part.departures), 1, 1)) for part in draws]
+    )

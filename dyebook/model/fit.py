@@ -12,7 +12,7 @@ import numpy as np
 from dyebook.model.basis import SPECTRUM_BASIS, Discrepancy
 from dyebook.model.film import Film
 from dyebook.model.forward import Hyper, Shape, colours_with_slopes, prior_spectrum
-from dyebook.model.inputs import Settings
+from dyebook.model.inputs import SETTINGS, Settings
 
 __all__ = ["Fit", "fit_hypotheses", "weigh"]
 
@@ -84,7 +84,7 @@ def _explore(training, shape, seed):
 
 def _middle(settings):
     """The median dip."""
-    middle = {name: np.atleast_1d(np.median(getattr(settings, name))) for name in Settings.__dataclass_fields__}
+    middle = {name: np.atleast_1d(np.median(getattr(settings, name))) for name in SETTINGS}
     return Settings(**middle)
 
 

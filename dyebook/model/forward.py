@@ -1,8 +1,8 @@
 """From the unknowns of a bath to the colours of dips, and how the colours answer to each unknown.
 
-The vector of unknowns is laid out as surface | spectrum | uptake | discrepancy | drift | bend, all standard normal
-beforehand. log load = physics(settings) - physics(reference dip) + discrepancy(settings); log absorbance = spectrum +
-log load, its shape drifting a little with the settings and bending with the load.
+The vector of unknowns is laid out as surface | spectrum | uptake | discrepancy | around | drift | bend, all standard
+normal beforehand. log load = physics(settings) - physics(reference dip) + discrepancy(settings) + circumstances;
+log absorbance = spectrum + log load, its shape drifting a little with the settings and bending with the load.
 """
 
 from dataclasses import dataclass
@@ -17,7 +17,6 @@ from dyebook.model.parameters import SURFACE, UPTAKE
 __all__ = ["Hyper", "Layout", "Shape", "colours", "colours_with_slopes", "prior_spectrum"]
 
 _LOAD_LIMIT = 8.0
-_SETTINGS = 5
 
 
 @dataclass(frozen=True)
@@ -44,9 +43,11 @@ class Hyper:
 
 @dataclass(frozen=True)
 class Layout:
-    """Where each group of unknowns sits in the vector, for a discrepancy of so many `features`."""
+    """Where each group of unknowns sits in the vector, for so many columns of each block."""
 
     features: int
+    around: int
+    drifting: int
 
     def __post_init__(self):
         sizes = {
@@ -54,7 +55,8 @@ class Layout:
             "spectrum": SPECTRUM_BASIS.shape[1],
             "uptake": len(UPTAKE),
             "discrepancy": self.features,
-            "drift": DRIFT_BASIS.shape[1] * _SETTINGS,
+            "around_at": self.around,
+            "drift": DRIFT_BASIS.shape[1] * self.drifting,
             "bend": DRIFT_BASIS.shape[1],
         }
         start = 0
@@ -72,10 +74,12 @@ class Shape:
     ----------
     logs, reference : SettingLogs
         Of the dips and of the reference dip.
-    scaled : ndarray, shape (n, 5)
-        Settings relative to the reference, in ordinary changes.
+    scaled : ndarray, shape (n, 5 + r)
+        Settings relative to the reference, in ordinary changes, and the circumstances that may move the hue.
     features : ndarray, shape (n, m)
         Of the discrepancy.
+    around : ndarray, shape (n, q)
+        Of the circumstances.
     layout : Layout
     """
 
@@ -83,23 +87,26 @@ class Shape:
     reference: SettingLogs
     scaled: np.ndarray
     features: np.ndarray
+    around: np.ndarray
     layout: Layout
 
     @classmethod
-    def of(cls, settings, reference, discrepancy):
-        """Return the shape of `settings` seen from the dip `reference`."""
+    def of(cls, settings, reference, discrepancy, usual=(None, None)):
+        """Return the shape of `settings` seen from the dip `reference`; `usual` circumstances fill what is None."""
         scaled = settings.scaled()
         features = discrepancy.features(scaled)
-        return cls(
-            SettingLogs.of(settings),
-            SettingLogs.of(reference),
-            scaled - reference.scaled(),
-            features,
-            Layout(features.shape[1]),
+        around, hue = (
+            np.broadcast_to(instead, (len(scaled), instead.shape[1])) if block is None else block
+            for block, instead in zip((settings.around, settings.hue), usual, strict=True)
         )
+        scaled = np.hstack([scaled - reference.scaled(), hue])
+        layout = Layout(features.shape[1], around.shape[1], scaled.shape[1])
+        return cls(SettingLogs.of(settings), SettingLogs.of(reference), scaled, features, around, layout)
 
     def __getitem__(self, rows):
-        return Shape(self.logs[rows], self.reference, self.scaled[rows], self.features[rows], self.layout)
+        return Shape(
+            self.logs[rows], self.reference, self.scaled[rows], self.features[rows], self.around[rows], self.layout
+        )
 
 
 def prior_spectrum(z):
@@ -112,12 +119,13 @@ def _log_load(z, shape, hyper):
     here = Load(z[..., shape.layout.uptake], shape.logs)
     there = Load(z[..., shape.layout.uptake], shape.reference)
     left = hyper.discrepancy * (z[..., shape.layout.discrepancy] @ shape.features.T)
+    left = left + z[..., shape.layout.around_at] @ shape.around.T
     return np.clip(here.value - there.value + left, -_LOAD_LIMIT, _LOAD_LIMIT), here, there
 
 
 def _film(z, load, shape, hyper):
     layout = shape.layout
-    drift = z[..., layout.drift].reshape(*z.shape[:-1], _SETTINGS, DRIFT_BASIS.shape[1])
+    drift = z[..., layout.drift].reshape(*z.shape[:-1], -1, DRIFT_BASIS.shape[1])
     shift = shape.scaled @ drift + load[..., None] * z[..., None, layout.bend]
     log = prior_spectrum(z[..., layout.spectrum])[..., None, :] + load[..., None]
     return Film(z[..., layout.surface], np.exp(log + hyper.drift * shift @ DRIFT_BASIS.T))
@@ -159,6 +167,7 @@ def colours_with_slopes(z, shape, hyper):
     uptake = here.by_parameter() - there.by_parameter()
     slopes[..., layout.uptake] = by_load[..., None] * uptake[..., None, :]
     slopes[..., layout.discrepancy] = by_load[..., None] * (hyper.discrepancy * shape.features[:, None, :])
+    slopes[..., layout.around_at] = by_load[..., None] * shape.around[:, None, :]
     drift = shape.scaled[:, None, :, None] * by_drift[..., None, :]
     slopes[..., layout.drift] = drift.reshape(*by_load.shape, -1)
     slopes[..., layout.bend] = by_drift * load[..., None, None]

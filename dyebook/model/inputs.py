@@ -1,11 +1,12 @@
 """Records and settings as arrays, with the checks and uncertainties that a fit needs."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 
 from dyebook.errors import ModelError
+from dyebook.model.circumstances import Circumstances
 from dyebook.record import FIELDS
 
 __all__ = ["SETTINGS", "Scales", "Settings", "Training", "read_records", "read_settings"]
@@ -26,13 +27,18 @@ PH_UNKNOWN_SD = 0.4
 
 @dataclass(frozen=True)
 class Settings:
-    """Settings of n dips: five arrays of shape (n,), without gaps."""
+    """Settings of n dips: five arrays of shape (n,), without gaps.
+
+    `around` and `hue` are the columns of `Circumstances`, None where all is as usual.
+    """
 
     film_um: np.ndarray
     dye_g_per_l: np.ndarray
     bath_temp_c: np.ndarray
     dwell_min: np.ndarray
     ph: np.ndarray
+    around: np.ndarray | None = None
+    hue: np.ndarray | None = None
 
     def scaled(self):
         """Return (n, 5) coordinates in which one unit is a large, ordinary change of that setting."""
@@ -51,7 +57,12 @@ class Settings:
         return len(self.film_um)
 
     def __getitem__(self, rows):
-        return Settings(*(getattr(self, name)[rows] for name in SETTINGS))
+        around, hue = (None if block is None else block[rows] for block in (self.around, self.hue))
+        return Settings(*(getattr(self, name)[rows] for name in SETTINGS), around, hue)
+
+    def moved(self, **columns):
+        """Return these settings with some of them replaced."""
+        return replace(self, **columns)
 
 
 @dataclass(frozen=True)
@@ -64,6 +75,7 @@ class Training:
     sd : dict of ndarray
         Standard uncertainty of each setting.
     lab, lab_sd : ndarray, shape (n, 3)
+    circumstances : Circumstances
     notes : tuple of str
         What was missing and how it was treated.
     """
@@ -72,6 +84,7 @@ class Training:
     sd: dict
     lab: np.ndarray
     lab_sd: np.ndarray
+    circumstances: Circumstances
     notes: tuple = ()
 
     def __len__(self):
@@ -79,7 +92,7 @@ class Training:
 
     def __getitem__(self, rows):
         sd = {name: np.broadcast_to(value, len(self))[rows] for name, value in self.sd.items()}
-        return Training(self.settings[rows], sd, self.lab[rows], self.lab_sd[rows], self.notes)
+        return Training(self.settings[rows], sd, self.lab[rows], self.lab_sd[rows], self.circumstances, self.notes)
 
     @cached_property
     def relative_sd(self):
@@ -172,7 +185,9 @@ def _training(frame, values):
     notes = []
     film, film_sd = _film(frame, values, notes)
     ph, ph_sd = _ph(frame, values, notes)
-    settings = Settings(film, values["dye_g_per_l"], values["bath_temp_c"], values["dwell_min"], ph)
+    circumstances = Circumstances.learn(frame)
+    core = (film, values["dye_g_per_l"], values["bath_temp_c"], values["dwell_min"], ph)
+    settings = Settings(*core, *circumstances.encode(frame))
     lab = np.stack([values[name] for name in COLOURS], axis=1)
     if np.ptp(settings.scaled(), axis=0).max() < 1e-3:
         raise ModelError(
@@ -187,7 +202,7 @@ def _training(frame, values):
         "ph": ph_sd,
     }
     lab_sd = np.stack([_given_sd(frame, f"{n}_sd", d) for n, d in zip(COLOURS, LAB_SD, strict=True)], axis=1)
-    return Training(settings, sd, lab, np.maximum(lab_sd, 0.05), tuple(notes))
+    return Training(settings, sd, lab, np.maximum(lab_sd, 0.05), circumstances, tuple(notes))
 
 
 def _given_sd(frame, name, default):
@@ -218,7 +233,7 @@ def _ph(frame, values, notes):
     return np.where(missing, usual, ph), np.where(missing, doubt, _given_sd(frame, "ph_sd", PH_SD))
 
 
-def read_settings(settings, usual):
+def read_settings(settings, usual, circumstances):
     """Return checked settings for a prediction.
 
     Parameters
@@ -227,6 +242,8 @@ def read_settings(settings, usual):
         Columns dye_g_per_l, bath_temp_c, dwell_min; film_um and ph where known.
     usual : Scales
         Stands in for films and pH that are not given.
+    circumstances : Circumstances
+        Of the records; what a row does not say is as usual.
 
     Returns
     -------
@@ -244,4 +261,5 @@ def read_settings(settings, usual):
             raise ModelError(f"{name} is empty in a row; every dip to be predicted needs it")
     values["film_um"] = np.where(np.isfinite(values["film_um"]), values["film_um"], usual.film_um)
     values["ph"] = np.where(np.isfinite(values["ph"]), values["ph"], usual.ph)
-    return Settings(**values)
+    around, hue = circumstances.encode(settings)
+    return Settings(**values, around=around, hue=hue)

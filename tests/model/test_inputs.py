@@ -5,6 +5,7 @@ import pandas as pd
 import pytest
 
 from dyebook.errors import ModelError
+from dyebook.model.circumstances import Circumstances
 from dyebook.model.inputs import Scales, read_records, read_settings
 
 
@@ -60,4 +61,4 @@ def test_stated_uncertainties_are_used():
 
 def test_settings_need_a_dwell():
     with pytest.raises(ModelError, match="dwell_min"):
-        read_settings(frame().drop(columns="dwell_min"), Scales(12, 5.5))
+        read_settings(frame().drop(columns="dwell_min"), Scales(12, 5.5), Circumstances({}, {}, np.zeros(0)))

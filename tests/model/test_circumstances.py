@@ -1,0 +1,76 @@
+"""Alloys, seals and days: what differs from dip to dip is learned where records have it, and ignored where not."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from dyebook.lab import delta_e_00
+from dyebook.model.circumstances import Circumstances
+from dyebook.model.predict import learn_model
+
+LAB = ["L", "a", "b"]
+
+
+@pytest.fixture(scope="module")
+def dips(bath):
+    return bath.records(24, np.random.default_rng(8))
+
+
+def read_as_if(bath, dips, changed):
+    """The dips with colours as if they had been made with `changed` settings."""
+    lab = bath.truth(changed) + np.random.default_rng(1).normal(0, 0.3, (len(dips), 3))
+    return dips.assign(L=lab[:, 0], a=lab[:, 1], b=lab[:, 2])
+
+
+def test_what_does_not_vary_costs_nothing(dips):
+    around, hue = Circumstances.learn(dips.assign(alloy="6061", sealed=False)).encode(dips)
+    assert around.shape == (24, 0)
+    assert hue.shape == (24, 0)
+
+
+def test_an_alloy_that_takes_less_dye(bath, dips):
+    """Every third dip is of an alloy that colours as if it had been in the dye for 60 % of the time."""
+    alloy = np.where(np.arange(24) % 3 == 0, "5052", "6061")
+    shorter = dips.assign(dwell_min=dips["dwell_min"] * np.where(alloy == "5052", 0.6, 1))
+    model = learn_model(read_as_if(bath, dips, shorter).assign(alloy=alloy))
+    fresh = bath.records(30, np.random.default_rng(9))
+    truth = bath.truth(fresh.assign(dwell_min=fresh["dwell_min"] * 0.6))
+    told = delta_e_00(truth, model.predict(fresh.assign(alloy="5052"))[LAB].to_numpy())
+    untold = delta_e_00(truth, model.predict(fresh)[LAB].to_numpy())
+    assert np.median(told) < 0.6
+    assert np.median(told) < 0.4 * np.median(untold)
+
+
+def test_a_seal_that_bleeds(bath, dips):
+    sealed = np.arange(24) % 2 == 0
+    paler = dips.assign(dwell_min=dips["dwell_min"] * np.where(sealed, 0.75, 1))
+    records = read_as_if(bath, dips, paler).assign(sealed=sealed)
+    records.loc[sealed, "b"] += 1.5
+    model = learn_model(records)
+    fresh = bath.records(20, np.random.default_rng(9))
+    before, after = (model.predict(fresh.assign(sealed=state))[LAB].to_numpy() for state in (False, True))
+    bled = bath.truth(fresh.assign(dwell_min=fresh["dwell_min"] * 0.75)) + np.array([0, 0, 1.5])
+    assert np.median(delta_e_00(bath.truth(fresh), before)) < 0.5
+    assert np.median(delta_e_00(bled, after)) < 0.5
+    assert np.median(delta_e_00(bled, after)) < 0.5 * np.median(delta_e_00(bled, before))
+
+
+def test_a_bath_that_weakens(bath, dips):
+    """A bath that has lost a third of its dye in 90 days is predicted as it is today."""
+    age = np.linspace(0, 90, 24)
+    weaker = dips.assign(dye_g_per_l=dips["dye_g_per_l"] * np.exp(-0.4 * age / 90))
+    dates = (pd.Timestamp("2026-01-01") + pd.to_timedelta(age, unit="D")).strftime("%Y-%m-%dT%H:%M")
+    records = read_as_if(bath, dips, weaker)
+    fresh = bath.records(30, np.random.default_rng(9))
+    truth = bath.truth(fresh.assign(dye_g_per_l=fresh["dye_g_per_l"] * np.exp(-0.4)))
+    dated = delta_e_00(truth, learn_model(records.assign(dyed_at=dates)).predict(fresh)[LAB].to_numpy())
+    undated = delta_e_00(truth, learn_model(records).predict(fresh)[LAB].to_numpy())
+    assert np.median(dated) < np.median(undated)
+
+
+def test_unknown_words_and_states_are_as_usual(dips):
+    known = Circumstances.learn(dips.assign(alloy=["6061", "5052"] * 12, sealed=[True, False] * 12))
+    blank = known.encode(dips.assign(alloy=None, sealed=None))
+    bare = known.encode(dips)
+    assert blank[0] == pytest.approx(bare[0])
+    assert blank[1] == pytest.approx(bare[1])
