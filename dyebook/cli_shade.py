@@ -59,6 +59,72 @@ def suggest(
     print_json([one.to_dict() for one in found]) if as_json else typer.echo(suggestions_text(found))
 
 
+def redip(
+    records: RecordsOption,
+    reading: Annotated[str, typer.Option(help="The part's colour now, L,a,b.")],
+    target: TargetOption,
+    dye_g_per_l: Annotated[str, typer.Option(help="Dye strength it was dipped in.")],
+    bath_temp_c: Annotated[str, typer.Option(help="Bath temperature it was dipped at.")],
+    dwell_min: Annotated[str, typer.Option(help="How long it was in the dye, minutes or min:sec.")],
+    film_um: Annotated[str | None, typer.Option(help="Its film.")] = None,
+    ph: Annotated[float | None, typer.Option(help="pH of the bath.")] = None,
+    dry: Annotated[bool | None, typer.Option("--dried/--never-dried", help="Dry at any time since the dye.")] = None,
+    sealed: Annotated[bool | None, typer.Option("--sealed/--unsealed", help="State of the film.")] = None,
+    as_json: JsonOption = False,
+):
+    """Say what to do with a dyed part that is off its shade.
+
+    Example: dyebook redip --records dips.csv --reading 60,18,-30 --target 50,20,-38 --dye-g-per-l 3
+    --bath-temp-c 40 --dwell-min 3 --never-dried --unsealed
+    """
+    from dyebook.jobs.shade import read_records_file, redip_from_frame
+    from dyebook.report_shade import redip_text
+
+    texts = {"dye_g_per_l": dye_g_per_l, "bath_temp_c": bath_temp_c, "dwell_min": dwell_min, "film_um": film_um}
+    settings = {name: _quantity(name, text) for name, text in texts.items() if text is not None}
+    if ph is not None:
+        settings["ph"] = ph
+    table, colours = read_records_file(records), (parse_lab(reading), parse_lab(target))
+    advice = redip_from_frame(table, settings, *colours, dry=dry, sealed=sealed)
+    print_json(advice.to_dict()) if as_json else typer.echo(redip_text(advice))
+
+
+def coupon(
+    target: TargetOption,
+    records: Annotated[Path | None, typer.Option(help="CSV file of dips; none for a dye nobody has dipped.")] = None,
+    film_um: Annotated[str | None, typer.Option(help="Film of the coupon.")] = None,
+    dye_g_per_l: Annotated[str | None, typer.Option(help="Dye strength of the bath.")] = None,
+    fix: Annotated[list[str] | None, typer.Option(help="A setting that cannot move, name=value; repeatable.")] = None,
+    as_json: JsonOption = False,
+):
+    """Say which test dip would teach most about a shade, or how to begin with a new dye.
+
+    Example: dyebook coupon --records dips.csv --target 45,20,-35 --film-um 12
+    """
+    from dyebook.report_shade import coupons_text
+
+    fixed = parse_fixed(fix)
+    for name, text in (("film_um", film_um), ("dye_g_per_l", dye_g_per_l)):
+        if text is not None:
+            fixed[name] = _quantity(name, text)
+    found = _plan(records, parse_lab(target), fixed)
+    print_json([one.to_dict() for one in found]) if as_json else typer.echo(coupons_text(found))
+
+
+def _plan(records, target, fixed):
+    if records is not None:
+        from dyebook.jobs.shade import coupon_from_frame, read_records_file
+
+        return [coupon_from_frame(read_records_file(records), target, fixed=fixed)]
+    from dyebook.advice.coupon import starting_plan
+
+    missing = [name for name in ("film_um", "dye_g_per_l") if name not in fixed]
+    if missing:
+        raise typer.BadParameter("a plan for a new dye needs --film-um and --dye-g-per-l")
+    return starting_plan(fixed["film_um"], fixed["dye_g_per_l"], fixed.get("bath_temp_c"))
+
+
 def add_commands(app):
     """Add the commands of this file to the shell."""
-    app.command()(suggest)
+    for command in (suggest, redip, coupon):
+        app.command()(command)

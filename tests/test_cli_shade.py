@@ -59,3 +59,32 @@ def test_a_missing_file_is_said(tmp_path):
     found = run("suggest", "--records", tmp_path / "none.csv", "--target", "68,35,0")
     assert isinstance(found.exception, DyebookError)
     assert "is not a file" in str(found.exception)
+
+
+def test_redip_gives_the_missing_time(dips):
+    part, target = "76.7,19.8,-1.6", "65.4,39.6,-1.2"
+    dip = ["--dye-g-per-l", "3", "--bath-temp-c", "40", "--dwell-min", "2:00", "--film-um", "12"]
+    found = run(
+        "redip", "--records", dips, "--reading", part, "--target", target, *dip, "--never-dried", "--unsealed", "--json"
+    )
+    assert found.exit_code == 0, found.output
+    advice = json.loads(found.stdout)
+    assert advice["action"] == "more_time"
+    assert 4 < advice["extra_dwell_min"] < 8  # the invented red has this colour after 8 minutes in all
+    spoken = run("redip", "--records", dips, "--reading", part, "--target", target, *dip)
+    assert "has been dry" in spoken.stdout
+
+
+def test_coupon_names_a_dip(dips):
+    found = run("coupon", "--records", dips, "--target", "68,35,-1", "--film-um", "12", "--json")
+    assert found.exit_code == 0, found.output
+    (one,) = json.loads(found.stdout)
+    assert one["settings"]["film_um"] == 12
+    assert one["doubt_after"] < one["doubt_before"]
+
+
+def test_a_new_dye_starts_with_three(tmp_path):
+    found = run("coupon", "--target", "68,35,-1", "--film-um", "12", "--dye-g-per-l", "3")
+    assert found.exit_code == 0, found.output
+    assert found.stdout.count("film 12.0 µm") == 3
+    assert run("coupon", "--target", "68,35,-1").exit_code == 2

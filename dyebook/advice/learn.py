@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass
 
+from dyebook.advice.coupon import plan_coupon
+from dyebook.advice.redip import advise_redip
 from dyebook.advice.suggest import suggest_settings
 from dyebook.model.predict import BathModel, learn_model
 
@@ -15,6 +17,14 @@ class LearnedBath(BathModel):
     def suggest(self, target, film_um=None, ph=None, bounds=None, fixed=None, count=3):
         """Return settings that should give `target`: see `dyebook.advice.suggest.suggest_settings`."""
         return suggest_settings(self, target, film_um, ph, bounds, fixed, count)
+
+    def redip(self, settings, reading, target, dry=None, sealed=None):
+        """Return what to do with a part that is off: see `dyebook.advice.redip.advise_redip`."""
+        return advise_redip(self, settings, reading, target, dry, sealed)
+
+    def coupon(self, target, film_um=None, ph=None, bounds=None, fixed=None):
+        """Return the test dip that teaches most about `target`: see `dyebook.advice.coupon.plan_coupon`."""
+        return plan_coupon(self, target, film_um, ph, bounds, fixed)
 
 
 def learn_bath(records, seed=0):

@@ -4,7 +4,7 @@ from pathlib import Path
 
 from dyebook.errors import RecordError
 
-__all__ = ["read_records_file", "suggest_from_frame"]
+__all__ = ["coupon_from_frame", "read_records_file", "redip_from_frame", "suggest_from_frame"]
 
 
 def read_records_file(path):
@@ -52,3 +52,17 @@ def suggest_from_frame(records, target, **asked):
     from dyebook.advice.learn import learn_bath
 
     return learn_bath(records).suggest(target, **asked)
+
+
+def redip_from_frame(records, settings, reading, target, dry=None, sealed=None):
+    """Return a `Redip` for a part dipped at `settings`, from a table of dips; see `dyebook.advice.redip`."""
+    from dyebook.advice.learn import learn_bath
+
+    return learn_bath(records).redip(settings, reading, target, dry, sealed)
+
+
+def coupon_from_frame(records, target, **asked):
+    """Return the `Coupon` that teaches most about a target, from a table of dips; see `dyebook.advice.coupon`."""
+    from dyebook.advice.learn import learn_bath
+
+    return learn_bath(records).coupon(target, **asked)

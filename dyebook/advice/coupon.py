@@ -1,0 +1,138 @@
+"""Which test dip teaches a bath most, and what to dip first with a dye nobody knows."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from dyebook.advice.space import Space, checked_target
+from dyebook.advice.suggest import suggest_settings
+from dyebook.errors import ModelError
+from dyebook.lab import Lab
+from dyebook.model.inputs import LAB_SD, SETTINGS, Settings
+
+__all__ = ["Coupon", "plan_coupon", "starting_plan"]
+
+_CANDIDATES = 256
+# settings are met with some error, which blurs what a coupon says (log load)
+_DIP_SD = 0.04
+_STARTING_DWELLS_MIN = (1.5, 6.0, 6.0)
+_STARTING_TEMPS_C = (40.0, 40.0, 55.0)
+
+
+@dataclass(frozen=True)
+class Coupon:
+    """A test dip.
+
+    Attributes
+    ----------
+    settings : dict
+    lab : Lab or None
+        Colour to expect; None for a dye nobody knows.
+    doubt_before, doubt_after : float
+        Standard deviation of the colour at the target's dip, in CIELAB, now and once the coupon is read; nan for a
+        starting plan.
+    why : str
+    """
+
+    settings: dict
+    lab: Lab | None
+    doubt_before: float
+    doubt_after: float
+    why: str
+
+    def to_dict(self):
+        """Return plain values for JSON."""
+        known = np.isfinite(self.doubt_before)
+        return {
+            "settings": {name: round(float(value), 3) for name, value in self.settings.items()},
+            "lab": None if self.lab is None else [round(value, 2) for value in self.lab],
+            "doubt_before": round(self.doubt_before, 3) if known else None,
+            "doubt_after": round(self.doubt_after, 3) if known else None,
+            "why": self.why,
+        }
+
+
+def plan_coupon(model, target, film_um=None, ph=None, bounds=None, fixed=None):
+    """Return the test dip that most reduces the doubt about the dip suggested for a target.
+
+    Parameters
+    ----------
+    model, target, film_um, ph, bounds, fixed
+        As for `dyebook.advice.suggest.suggest_settings`.
+
+    Returns
+    -------
+    Coupon
+
+    Raises
+    ------
+    ModelError
+        If the question is impossible.
+
+    Notes
+    -----
+    For colours t at the target's dip and c at the coupon, jointly normal over the posterior draws, the covariance of t
+    once c is read with noise R is C_tt - C_tc (C_cc + R)^-1 C_ct.
+    """
+    from scipy.stats import qmc
+
+    best = suggest_settings(model, checked_target(target), film_um, ph, bounds, fixed, 1)[0]
+    space = Space(model, film_um, ph, bounds or {}, fixed or {})
+    if not space.free:
+        raise ModelError("every setting is fixed; leave one free so that a coupon can differ")
+    trial = space.settings(qmc.Sobol(len(space.free), scramble=False).random(_CANDIDATES))
+    aim = Settings(**{name: np.array([value]) for name, value in best.settings.items()})
+    before = model.colour_draws(aim)[:, 0]
+    draws = model.colour_draws(trial)
+    left = np.array([_left_after(before, draws[:, i]) for i in range(len(trial))])
+    chosen = int(np.argmin(left))
+    now = float(np.sqrt(np.trace(np.cov(before.T))))
+    why = f"reading it would bring the doubt about the target's dip from {now:.1f} to {left[chosen]:.1f} (CIELAB)"
+    settings = {name: float(getattr(trial, name)[chosen]) for name in SETTINGS}
+    return Coupon(settings, Lab(*map(float, draws[:, chosen].mean(axis=0))), now, float(left[chosen]), why)
+
+
+def _left_after(aim, coupon):
+    """Standard deviation of `aim` draws (s, 3) once `coupon` draws (s, 3) have been read with ordinary noise."""
+    joint = np.cov(np.hstack([aim, coupon]).T)
+    step = _DIP_SD * np.linalg.norm(coupon.mean(axis=0) - [95, 0, 0])
+    noise = np.diag(np.square(LAB_SD)) + np.eye(3) * step**2 / 3
+    gain = joint[:3, 3:] @ np.linalg.solve(joint[3:, 3:] + noise, joint[3:, :3])
+    return np.sqrt(max(np.trace(joint[:3, :3] - gain), 0.0))
+
+
+def starting_plan(film_um, dye_g_per_l, bath_temp_c=None):
+    """Return three coupons for a dye nobody has dipped.
+
+    Parameters
+    ----------
+    film_um : float
+        The film the work will have.
+    dye_g_per_l : float
+        The strength the maker names, or that the bath has.
+    bath_temp_c : float, optional
+        Where the bath is kept; 40 and 55 °C otherwise.
+
+    Returns
+    -------
+    list of Coupon
+        A short and a long dip tell the curve of depth; the third tells how much warmth, or else strength, matters.
+    """
+    if not (film_um > 0 and dye_g_per_l > 0):
+        raise ModelError(f"film is {film_um:g} µm and strength {dye_g_per_l:g} g/L; both must be above 0")
+    temps = _STARTING_TEMPS_C if bath_temp_c is None else (bath_temp_c,) * 3
+    strengths = (dye_g_per_l, dye_g_per_l, dye_g_per_l if bath_temp_c is None else dye_g_per_l / 2)
+    reasons = (
+        "a short dip: the pale end, where the dye shows its hue",
+        "a long dip: how deep it goes; one strip drawn out in steps gives these two and more in a single photo",
+        "the long dip warmer: how much warmth matters" if bath_temp_c is None
+        else "the long dip at half the strength: how much strength matters",
+    )  # fmt: skip
+    columns = zip(temps, _STARTING_DWELLS_MIN, strengths, reasons, strict=True)
+    return [
+        Coupon(
+            {"film_um": film_um, "dye_g_per_l": strength, "bath_temp_c": temp, "dwell_min": dwell},
+            None, np.nan, np.nan, reason,
+        )
+        for temp, dwell, strength, reason in columns
+    ]  # fmt: skip

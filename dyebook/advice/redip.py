@@ -1,0 +1,161 @@
+"""What to do with a dyed part that is off: give it more time, accept it, or strip it and start again."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from dyebook.advice.space import checked_target
+from dyebook.errors import ModelError
+from dyebook.lab import Lab, delta_e_00, describe_difference
+from dyebook.model.inputs import SETTINGS, read_settings
+
+__all__ = ["STRIP_CAUTION", "Redip", "advise_redip"]
+
+# CIEDE2000 that decorative work commonly accepts; common practice, no source
+_ACCEPT_DELTA_E00 = 1.5
+# a further dip must promise to take off at least this share of the miss
+_WORTH_IT = 0.3
+_LONGEST_MIN = 20.0
+_STEPS = 60
+STRIP_CAUTION = (
+    "Stripping takes the film off with caustic or acid and gives off hydrogen: follow the safety data sheet, keep "
+    "flames away, ventilate, and mind that the part loses metal and fit. A licensed carrier takes the spent liquid."
+)
+_NO_LIGHTER = "no further dyeing lightens a shade; taking dye out of a film is specialist work"
+
+
+@dataclass(frozen=True)
+class Redip:
+    """Advice on one part.
+
+    Attributes
+    ----------
+    action : str
+        more_time, accept, strip, or ask (when the state of the surface is not known).
+    extra_dwell_min : float
+        How much longer in the same bath; 0 when none helps.
+    lab : Lab
+        Colour to expect afterwards.
+    delta_e00, delta_e00_p90 : float
+        Expected CIEDE2000 to the target afterwards, and its 90 % figure.
+    delta_e00_now : float
+    why, caution : str
+    """
+
+    action: str
+    extra_dwell_min: float
+    lab: Lab
+    delta_e00: float
+    delta_e00_p90: float
+    delta_e00_now: float
+    why: str
+    caution: str
+
+    def to_dict(self):
+        """Return plain values for JSON."""
+        return {
+            "action": self.action,
+            "extra_dwell_min": round(self.extra_dwell_min, 2),
+            "lab": [round(value, 2) for value in self.lab],
+            "delta_e00": round(self.delta_e00, 2),
+            "delta_e00_p90": round(self.delta_e00_p90, 2),
+            "delta_e00_now": round(self.delta_e00_now, 2),
+            "why": self.why,
+            "caution": self.caution,
+        }
+
+
+def advise_redip(model, settings, reading, target, dry=None, sealed=None, tolerance=_ACCEPT_DELTA_E00):
+    """Return what to do with a part whose colour is off.
+
+    Parameters
+    ----------
+    model : BathModel
+    settings : dict
+        How the part was dipped: dye_g_per_l, bath_temp_c, dwell_min, and film_um, ph where known. The next dip is at
+        the same settings.
+    reading, target : sequence of 3 floats
+        L*, a*, b* of the part now, and of the shade to reach.
+    dry, sealed : bool or None
+        Whether the part has ever been dry since it was dyed, and whether it is sealed; None when not known.
+    tolerance : float
+        CIEDE2000 that is good enough.
+
+    Returns
+    -------
+    Redip
+
+    Raises
+    ------
+    ModelError
+        If a colour or setting is impossible.
+
+    Notes
+    -----
+    The part's own reading says where on the bath's curve it stands: the dwell at which the bath would have given that
+    colour. The curve from there on is added to the reading, so a bath's overall error cancels.
+    """
+    target, reading = checked_target(target), checked_target(reading)
+    now = float(delta_e_00(target, reading))
+    curve, extra = _way_ahead(model, settings, reading)
+    miss = delta_e_00(target, curve)
+    best = int(np.argmin(miss.mean(axis=0) + 1e-3 * extra))
+    after = Lab(*(float(v) for v in curve[:, best].mean(axis=0)))
+    state = _Outlook(now, float(miss[:, best].mean()), extra[best], tolerance, dry, sealed)
+    action, why, caution = _decide(state, target, reading)
+    if action != "more_time":
+        return Redip(action, 0.0, Lab(*map(float, reading)), now, now, now, why, caution)
+    p90 = float(np.quantile(miss[:, best], 0.9))
+    return Redip(action, float(extra[best]), after, state.after, p90, now, why, caution)
+
+
+@dataclass(frozen=True)
+class _Outlook:
+    """How far the part is from the target now and after the best further dip, and what is known of its surface."""
+
+    now: float
+    after: float
+    extra_min: float
+    tolerance: float
+    dry: bool | None
+    sealed: bool | None
+
+    @property
+    def helps(self):
+        return self.extra_min > 0 and self.after < (1 - _WORTH_IT) * self.now
+
+
+def _way_ahead(model, settings, reading):
+    """Colours (draws, k, 3) of the part after extra minutes (k,) in the same bath."""
+    import pandas as pd
+
+    if not isinstance(settings, dict) or not {"dye_g_per_l", "bath_temp_c", "dwell_min"} <= set(settings):
+        raise ModelError("settings of the part need dye_g_per_l, bath_temp_c and dwell_min, as it was dipped")
+    dwell = np.geomspace(max(settings["dwell_min"] / 8, 0.1), settings["dwell_min"] * 4, _STEPS)
+    extra = np.concatenate([[0.0], np.geomspace(0.1, _LONGEST_MIN, _STEPS)])
+    base = pd.DataFrame([{name: settings.get(name, np.nan) for name in SETTINGS}])
+    dip = read_settings(base, model.usual, model.training.circumstances)[np.zeros(len(dwell), dtype=int)]
+    found = delta_e_00(reading, model.colour_draws(dip.moved(dwell_min=dwell))).mean(axis=0)
+    stands = dwell[int(np.argmin(found))]
+    dip = dip[np.zeros(len(extra), dtype=int)]
+    curve = model.colour_draws(dip.moved(dwell_min=stands + extra))
+    return reading + curve - curve[:, :1], extra
+
+
+def _decide(state, target, reading):
+    """Action, reason and caution."""
+    off = f"the part is ΔE00 {state.now:.1f} from the target, {describe_difference(target, reading)}"
+    if state.now <= state.tolerance:
+        return "accept", f"{off}: within {state.tolerance:g}", ""
+    if state.sealed:
+        return "strip", f"{off}; a sealed film takes no more dye: accept it, or strip and start again", STRIP_CAUTION
+    if state.dry:
+        return "strip", f"{off}; drying closes the film to dye: accept it, or strip and start again", STRIP_CAUTION
+    if not state.helps:
+        reason = _NO_LIGHTER if reading[0] < target[0] else "more time in this bath does not turn the hue"
+        return "strip", f"{off}; {reason}: accept it, or strip and start again", STRIP_CAUTION
+    if state.dry is None or state.sealed is None:
+        return "ask", f"{off}; first say whether it has been dry since the dye, and whether it is sealed", ""
+    minutes, seconds = divmod(round(state.extra_min * 60), 60)
+    why = f"{off}; {minutes}:{seconds:02d} min more in the same bath should leave ΔE00 {state.after:.1f}"
+    return "more_time", why, "Keep the part wet, rinse it before the dip, and look before the time is up."

@@ -1,0 +1,57 @@
+"""A part that is off: the way ahead on the bath's own curve, and what dyeing cannot do."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from dyebook import delta_e_00, learn_bath
+from dyebook.advice.redip import advise_redip
+from dyebook.errors import ModelError
+
+DIP = {"film_um": 12.0, "dye_g_per_l": 2.0, "bath_temp_c": 40.0, "dwell_min": 2.0, "ph": 5.5}
+
+
+@pytest.fixture(scope="module")
+def model(bath):
+    return learn_bath(bath.records(12, np.random.default_rng(2)))
+
+
+def colour(bath, **changed):
+    return bath.truth(pd.DataFrame([{**DIP, **changed}]))[0]
+
+
+def test_too_pale_gets_the_time_that_is_missing(model, bath):
+    target, part = colour(bath, dwell_min=8), colour(bath)
+    advice = advise_redip(model, DIP, part, target, dry=False, sealed=False)
+    assert advice.action == "more_time"
+    reached = colour(bath, dwell_min=2 + advice.extra_dwell_min)
+    assert delta_e_00(target, reached) < 1.0
+    assert advice.delta_e00 < advice.delta_e00_now
+
+
+def test_too_dark_is_not_dyed_lighter(model, bath):
+    advice = advise_redip(model, DIP, colour(bath, dwell_min=12), colour(bath, dwell_min=1), dry=False, sealed=False)
+    assert advice.action == "strip"
+    assert "no further dyeing lightens" in advice.why
+    assert "hydrogen" in advice.caution
+    assert "licensed" in advice.caution
+
+
+@pytest.mark.parametrize("state", [{"dry": True, "sealed": False}, {"dry": False, "sealed": True}])
+def test_closed_films_take_no_dye(model, bath, state):
+    assert advise_redip(model, DIP, colour(bath), colour(bath, dwell_min=8), **state).action == "strip"
+
+
+def test_the_state_of_the_surface_is_asked_for(model, bath):
+    assert advise_redip(model, DIP, colour(bath), colour(bath, dwell_min=8)).action == "ask"
+
+
+def test_close_enough_is_accepted(model, bath):
+    assert (
+        advise_redip(model, DIP, colour(bath), colour(bath, dwell_min=2.05), dry=False, sealed=False).action == "accept"
+    )
+
+
+def test_settings_are_needed(model):
+    with pytest.raises(ModelError, match="dwell_min"):
+        advise_redip(model, {"bath_temp_c": 40}, (50, 0, 0), (40, 0, 0))
