@@ -225,10 +225,10 @@ def _stamped(image, text):
     image = image.copy()
     size = image.shape[1] / 1600
     place = (round(14 * size), image.shape[0] - round(14 * size))
-    for colour, thick in (((0, 0, 0), 4), ((255, 255, 255), 1.5)):
-        cv2.putText(
-            image, text, place, cv2.FONT_HERSHEY_SIMPLEX, 0.9 * size, colour, max(1, round(thick * size)), cv2.LINE_AA
-        )
+    # a dark rim of shifted copies: a thicker stroke would also be set wider
+    for (x, y), colour in [((dx, dy), (0, 0, 0)) for dx in (-1, 0, 1) for dy in (-1, 0, 1)] + [((0, 0), (255,) * 3)]:
+        where = (place[0] + x, place[1] + y)
+        cv2.putText(image, text, where, cv2.FONT_HERSHEY_SIMPLEX, 0.9 * size, colour, max(1, round(size)), cv2.LINE_AA)
     return image
 
 

@@ -1,0 +1,108 @@
+"""The invented shop's book: Kittiwake Yard, its customers and its year, for looking around in."""
+
+from datetime import datetime, timedelta
+
+import numpy as np
+
+from dyebook.demo.shop_baths import dyed_film
+from dyebook.demo.shop_photos import photo_of
+from dyebook.demo.shop_year import BATH_LIFE, shop_year
+from dyebook.demo.spectra import film_reflectance, reflectance_lab
+from dyebook.jobs.keep import record_dip
+from dyebook.lab import Lab, delta_e_00
+from dyebook.record import DyeRecord
+
+__all__ = ["EDITION", "SHOP_NAME", "fill_book"]
+
+SHOP_NAME = "Kittiwake Yard"
+# raise it when the shop changes: older demo books are then laid out afresh
+EDITION = 1
+
+_READ_SD = (0.5, 0.7, 0.8)
+_READ_U = {"L_sd": 0.9, "a_sd": 1.3, "b_sd": 1.4}
+
+# order, customer, words, job of the year, and the dip whose colour the customer's sample has
+_ORDERS = (
+    ("Lamp knobs", "a lamp maker", "the orange of our old knobs", "knobs", ("Ember", 12, 3, 50, 6, 5.5)),
+    ("Paddle ferrules", "a rowing club", "club blue, as on the oars", "paddles", ("Harbour blue", 15, 4, 55, 13, 5.6)),
+    ("Tool grips", "a bicycle workshop", "violet, never mind how deep", "grips", ("Heather", 12, 2, 45, 5.5, 5.2)),
+)
+_TOLERANCE_DE00 = 3.0
+
+
+def fill_book(book, now=None):
+    """Write the shop's year into an empty book.
+
+    Parameters
+    ----------
+    book : dyebook.book.store.Book
+    now : datetime, optional
+        The day the year ends; today if left out.
+
+    Returns
+    -------
+    list of int
+        Numbers of the batches, oldest first.
+    """
+    now = now or datetime.now()
+    book.set_setting("shop", f"{SHOP_NAME} (invented)")
+    rng = np.random.default_rng(1812)
+    targets = _take_orders(book, now)
+    year = shop_year()
+    numbers = []
+    for planned in year:
+        replaces = None if planned.replaces is None else numbers[planned.replaces]
+        numbers.append(_write_batch(book, planned, rng, now, replaces))
+        _judge(book, planned, numbers[-1], targets)
+    _write_bath_life(book, now)
+    return numbers
+
+
+def _moment(now, days_ago, hour=8):
+    day = now.date() - timedelta(days=days_ago)
+    return datetime(day.year, day.month, day.day, hour).isoformat(timespec="minutes")
+
+
+def _write_batch(book, planned, rng, now, replaces):
+    record = DyeRecord(**planned.settings, dyed_at=_moment(now, planned.days_ago, planned.hour), wet=False, sealed=True)
+    photo = photo_of(planned)
+    kept = record_dip(book, record, photo, replaces_id=replaces)
+    if photo is None and planned.days_ago:
+        lab = np.array(reflectance_lab(film_reflectance(planned.film))) + rng.normal(0, _READ_SD)
+        state = {"wet": False, "sealed": True, "source": "photo", "read_at": record.dyed_at}
+        book.add_reading(kept.batch, lab=lab, note="its photo is not part of the demo book", **state, **_READ_U)
+    return kept.batch
+
+
+def _take_orders(book, now):
+    """Orders with the customers' samples and the targets read from them, by job."""
+    targets = {}
+    for name, customer, wish, job, dip in _ORDERS:
+        asked = _moment(now, 300)
+        order_id = book.add("orders", name=name, customer=customer, words=wish, note=f"taken {asked[:10]}")
+        sample_id = book.add("samples", order_id=order_id, name=f"{name}: the customer's piece")
+        lab = Lab(*(round(float(value), 1) for value in reflectance_lab(film_reflectance(dyed_film(*dip)))))
+        axes = dict(zip(("L", "a", "b"), lab, strict=True))
+        book.add("readings", sample_id=sample_id, source="photo", read_at=asked, **axes, **_READ_U)
+        target = {"name": f"{name}, as the sample", "tolerance_de00": _TOLERANCE_DE00, **axes}
+        targets[job] = book.add("targets", order_id=order_id, sample_id=sample_id, **target), lab
+    return targets
+
+
+def _judge(book, planned, number, targets):
+    """The shop's verdict on a batch that somebody ordered."""
+    lab = book.batch(number).lab
+    if planned.job not in targets or planned.days_ago > 300 or lab is None:
+        return
+    target_id, wanted = targets[planned.job]
+    difference = float(delta_e_00(wanted, lab))
+    passed = difference <= _TOLERANCE_DE00
+    verdict = "pass" if passed else "redo" if difference > 3 * _TOLERANCE_DE00 else "fail"
+    book.add("verdicts", batch_id=number, target_id=target_id, verdict=verdict, delta_e00=round(difference, 2))
+
+
+def _write_bath_life(book, now):
+    baths = {row["name"]: row["id"] for row in book.rows("baths")}
+    for _, bath, days_ago, kind, strength, ph, note in BATH_LIFE:
+        told = {"dye_g_per_l": strength, "ph": ph, "note": note}
+        book.add("bath_events", bath_id=baths[bath], at=_moment(now, days_ago), kind=kind, bath_volume_l=2.0, **told)

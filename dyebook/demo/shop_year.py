@@ -1,0 +1,124 @@
+"""A year in the invented shop, batch by batch: what was planned, what truly happened, and what people noted."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from dyebook.demo.shop_baths import dyed_film
+from dyebook.demo.spectra import Film
+
+__all__ = ["BATH_LIFE", "COUNT", "NEWEST_WITH_PHOTO", "Planned", "shop_year"]
+
+COUNT = 86
+NEWEST_WITH_PHOTO = 8
+
+# dye, bath, film_um, dye_g_per_l, bath_temp_c, dwell_min, ph, alloy, finish, what for
+_RECIPES = {
+    "knobs": ("Ember", "E1", 12.0, 3.0, 50.0, 6.0, 5.5, "6061", "blasted", "lamp knobs"),
+    "pale knobs": ("Ember", "E1", 12.0, 3.0, 50.0, 1.5, 5.5, "6061", "blasted", "lamp knobs, pale run"),
+    "paddles": ("Harbour blue", "B1", 15.0, 4.0, 55.0, 12.0, 5.6, "6082", "brushed", "paddle ferrules"),
+    "tags": ("Harbour blue", "B1", 10.0, 4.0, 55.0, 3.0, 5.6, "5005", "brushed", "key tags"),
+    "grips": ("Heather", "H1", 12.0, 2.0, 45.0, 5.0, 5.2, "6061", "etched", "tool grips"),
+    "rings": ("Heather", "H1", 8.0, 2.0, 45.0, 1.5, 5.2, "6061", "polished", "drawer pulls"),
+    "pegs": ("Lichen", "L1", 14.0, 5.0, 55.0, 8.0, 5.8, "6082", "etched", "tent pegs"),
+}
+# the shop's round of work; the newest batches end it
+_ROUND = ("knobs", "paddles", "grips", "pegs", "tags", "knobs", "pale knobs", "rings", "paddles", "grips")
+_NEWEST = ("grips", "knobs", "paddles", "tags", "pegs", "knobs", "rings", "paddles", "knobs", "tags")
+
+# dye, bath, days ago, what happened, g/L then, pH then, note
+BATH_LIFE = (
+    ("Ember", "E1", 366, "made_up", 3.0, 5.5, "made up fresh, filtered"),
+    ("Harbour blue", "B1", 366, "made_up", 4.0, 5.6, None),
+    ("Heather", "H1", 366, "made_up", 2.0, 5.2, None),
+    ("Lichen", "L1", 366, "made_up", 5.0, 5.8, None),
+    ("Harbour blue", "B1", 250, "topped_up", 4.0, 5.6, None),
+    ("Ember", "E1", 160, "topped_up", 3.0, 5.5, "knobs had come out ever paler"),
+    ("Harbour blue", "B1", 130, "topped_up", 4.0, 5.6, None),
+    ("Heather", "H1", 96, "thrown_out", 2.0, 5.0, "dull since a rack came over from the green bath unrinsed"),
+    ("Heather", "H2", 94, "made_up", 2.0, 5.2, "its own drip rack from now on"),
+    ("Lichen", "L1", 70, "topped_up", 5.0, 5.8, None),
+)
+_FADE_PER_DAY = {"E1": 0.0038, "B1": 0.0007, "H1": 0.0008, "H2": 0.0005, "L1": 0.0008}
+_FOUL_DAYS_AGO = (124, 96)
+_LOST_CONTACT = 51
+
+
+@dataclass(frozen=True)
+class Planned:
+    """One batch of the year.
+
+    Attributes
+    ----------
+    index : int
+        From 0, oldest first.
+    days_ago : int
+    hour : int
+    settings : dict
+        Names of `dyebook.record.FIELDS`, as somebody wrote them down.
+    job : str
+        Key of the shop's recipes.
+    film : Film
+        As it truly came out.
+    replaces : int or None
+        Index of the batch that was stripped and is done again.
+    """
+
+    index: int
+    days_ago: int
+    hour: int
+    settings: dict
+    job: str
+    film: Film
+    replaces: int | None = None
+
+
+def shop_year():
+    """Return all batches, oldest first; the same every time."""
+    rng = np.random.default_rng(1811)
+    return tuple(_batch(rng, index) for index in range(COUNT))
+
+
+def _batch(rng, index):
+    days_ago = round(363 * (1 - index / (COUNT - 1)) + (rng.uniform(-1.5, 1.5) if index < COUNT - 1 else 0))
+    days_ago = max(days_ago, 0)
+    job = _job(index)
+    dye, bath, film_um, g_per_l, temp, dwell, ph, alloy, finish, what = _RECIPES[job]
+    if bath == "H1" and days_ago < 94:
+        bath = "H2"
+    settings = {
+        "dye": dye,
+        "bath": bath,
+        "film_um": film_um,
+        "dye_g_per_l": g_per_l,
+        "bath_temp_c": round(temp + rng.normal(0, 0.5), 1),
+        "dwell_min": dwell,
+        "ph": round(ph + rng.normal(0, 0.06), 1),
+        "alloy": alloy,
+        "finish": finish,
+        "note": what,
+    }
+    true_film_um = film_um * math.exp(rng.normal(0, 0.03))
+    if index == _LOST_CONTACT:
+        true_film_um = 4.6
+        settings |= {"film_measured_um": 4.8, "note": f"{what}; pale all over, the rack had lost contact"}
+    replaces = _LOST_CONTACT if index == _LOST_CONTACT + 1 else None
+    if replaces is not None:
+        settings["note"] = f"{what}; stripped, re-racked, done again"
+    strength = g_per_l * _strength(bath, days_ago)
+    foreign = 0.5 if bath == "H1" and _FOUL_DAYS_AGO[1] <= days_ago <= _FOUL_DAYS_AGO[0] else 0.0
+    film = dyed_film(dye, true_film_um, strength, settings["bath_temp_c"], dwell, settings["ph"], foreign)
+    return Planned(index, days_ago, int(rng.integers(9, 17)), settings, job, film, replaces)
+
+
+def _job(index):
+    if index >= COUNT - len(_NEWEST):
+        return _NEWEST[index - COUNT + len(_NEWEST)]
+    return "knobs" if index in (_LOST_CONTACT, _LOST_CONTACT + 1) else _ROUND[index % len(_ROUND)]
+
+
+def _strength(bath, days_ago):
+    """Dye left against what was noted, since the bath was last made up or topped up."""
+    fresh = [life[2] for life in BATH_LIFE if life[1] == bath and life[2] >= days_ago and life[3] != "thrown_out"]
+    return math.exp(-_FADE_PER_DAY[bath] * (min(fresh) - days_ago)) if fresh else 1.0
