@@ -16,6 +16,7 @@ __all__ = [
     "delta_e_76",
     "delta_e_94",
     "delta_e_cmc",
+    "describe_colour",
     "describe_difference",
     "lab_to_lch",
     "lab_to_linear_rgb",
@@ -23,6 +24,7 @@ __all__ = [
     "lab_to_xyz",
     "linear_rgb_to_lab",
     "reflectance_to_lab",
+    "srgb8_to_lab",
     "xyz_to_lab",
 ]
 
@@ -123,6 +125,13 @@ def lab_to_srgb8(lab):
     rgb = np.clip(rgb, 0, 1)
     encoded = np.where(rgb <= 0.0031308, 12.92 * rgb, 1.055 * rgb ** (1 / 2.4) - 0.055)
     return np.round(encoded * 255).astype(np.uint8), clipped
+
+
+def srgb8_to_lab(codes):
+    """Return L*, a*, b* of 8-bit sRGB codes; shape (..., 3) in and out."""
+    encoded = np.frombuffer(codes, np.uint8) / 255 if isinstance(codes, bytes) else np.asarray(codes, dtype=float) / 255
+    linear = np.where(encoded <= 0.04045, encoded / 12.92, ((encoded + 0.055) / 1.055) ** 2.4)
+    return linear_rgb_to_lab(linear)
 
 
 def lab_to_lch(lab):
@@ -272,3 +281,48 @@ def describe_difference(target, sample, notice=0.5):
     if not words:
         return "the same"
     return words[0] if len(words) == 1 else ", ".join(words[:-1]) + " and " + words[-1]
+
+
+# hue angles in Lab at which one everyday word gives way to the next; common practice, no source
+_HUES = (
+    (18, "rose red"),
+    (42, "red"),
+    (68, "orange"),
+    (84, "amber"),
+    (104, "yellow"),
+    (122, "yellow green"),
+    (172, "green"),
+    (228, "turquoise"),
+    (306, "blue"),
+    (328, "violet"),
+    (352, "magenta"),
+    (361, "rose red"),
+)
+
+
+def describe_colour(lab):
+    """Return a colour in everyday words, such as "dark, strong blue".
+
+    Parameters
+    ----------
+    lab : array_like, shape (3,)
+        L*, a*, b*.
+
+    Returns
+    -------
+    str
+
+    Notes
+    -----
+    Words for people who cannot see, or cannot trust, the patch beside them; not a system of colour names.
+    """
+    lightness, chroma, hue = (float(value) for value in lab_to_lch(lab))
+    if chroma < 6:
+        greys = ((18, "black"), (38, "dark grey"), (62, "grey"), (88, "light grey"), (1000, "white"))
+        return next(word for limit, word in greys if lightness < limit)
+    name = next(word for limit, word in _HUES if hue < limit)
+    if name in ("orange", "amber") and lightness < 45 and chroma < 45:
+        name = "brown"
+    strength = "greyish " if chroma < 18 else "strong " if chroma > 55 else ""
+    depth = "very dark, " if lightness < 18 else "dark, " if lightness < 38 else "pale, " if lightness > 78 else ""
+    return (depth + strength + name) if strength else depth.replace(",", "") + name

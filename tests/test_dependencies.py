@@ -24,6 +24,7 @@ ALLOWED = {
     "report": GROUND | {"lab", "record"},
     "plots": GROUND | {"lab", "record"},
     "report_bench": GROUND | {"lab", "record"},
+    "report_screen": GROUND | {"lab", "record"},
     "report_shade": GROUND | {"lab", "record", "report"},
     "cli": None,
     "cli_bench": None,

@@ -1,0 +1,43 @@
+"""The shell command that opens the screens."""
+
+import os
+from typing import Annotated
+
+import typer
+
+from dyebook.cli_book import BookOption
+
+__all__ = ["add_commands"]
+
+
+def open_screens(
+    demo: Annotated[bool, typer.Option("--demo", help="The invented shop's book, apart from your own.")] = False,
+    book: BookOption = None,
+    port: Annotated[int | None, typer.Option(min=1, max=65535, help="A free one if left out.")] = None,
+    browser: Annotated[bool, typer.Option(help="Open a browser window where there is a display.")] = True,
+):
+    """Open the book in the browser, on this machine only.
+
+    Example: dyebook open --demo
+    """
+    if demo and book:
+        raise typer.BadParameter("give either --demo or --book; the demo book has its own place")
+    from dyebook.screens.demo_book import demo_place, make_demo_book
+    from dyebook.screens.serve import serve
+
+    if demo:
+        typer.echo("laying out the demo book …", err=True)
+        make_demo_book()
+        book = str(demo_place())
+    if book:
+        os.environ["DYEBOOK_BOOK"] = book
+    else:
+        from dyebook.book.store import open_book
+
+        open_book().close()  # a book that cannot be opened is said here, in one line
+    serve(port, browser)
+
+
+def add_commands(app):
+    """Add the command to the shell."""
+    app.command("open")(open_screens)

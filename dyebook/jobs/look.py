@@ -1,0 +1,120 @@
+"""Look at a photo for a screen: what was measured, with pictures of it; a refusal still shows the photo."""
+
+from dataclasses import dataclass
+
+from dyebook.errors import PhotoError
+from dyebook.lab import Lab
+from dyebook.record import Measurement, Reading
+
+__all__ = ["Seen", "draw_kept", "see_photo"]
+
+_LONG_SIDE = 1400
+_JPEG_QUALITY = 88
+
+
+@dataclass(frozen=True)
+class Seen:
+    """A look at one photo.
+
+    Attributes
+    ----------
+    size : tuple of int
+        Width and height of the upright photo.
+    plain, overlay : bytes
+        The photo, and the photo with what was found drawn in, as JPEG for a screen.
+    measurement : Measurement or None
+        None when it could not be measured.
+    problem : str
+        Why, in one sentence; empty when all is well.
+    """
+
+    size: tuple
+    plain: bytes
+    overlay: bytes
+    measurement: Measurement | None
+    problem: str = ""
+
+
+def see_photo(content, name=None, **options):
+    """Return a `Seen` of a photo.
+
+    Parameters
+    ----------
+    content : bytes
+    name : str, optional
+        As the photo was called.
+    **options
+        As for `dyebook.measure`: `card_at`, `card_lab`, `part_at`, `camera`, `flat`, `no_card`.
+
+    Returns
+    -------
+    Seen
+
+    Raises
+    ------
+    PhotoError
+        If it is no photo at all; a photo without a usable card or part is shown, with the reason in words.
+    """
+    from dyebook.photo.measure import look_at
+    from dyebook.photo.read import read_photo
+
+    photo = read_photo(content, name=name)
+    plain = _jpeg(_picture(photo, None))
+    try:
+        look = look_at(photo, **options)
+    except PhotoError as error:
+        return Seen(photo.size, plain, plain, None, str(error))
+    return Seen(photo.size, plain, _jpeg(look.overlay(_LONG_SIDE)), look.measurement)
+
+
+def draw_kept(book, batch_id):
+    """Return pictures of a batch's photos, newest first, each with the readings kept from it drawn in.
+
+    Parameters
+    ----------
+    book : dyebook.book.store.Book
+    batch_id : int
+
+    Returns
+    -------
+    list of (str, bytes)
+        Name of the photo, and the picture as JPEG.
+    """
+    from dyebook.photo.read import read_photo
+
+    readings = book.rows("readings", batch_id=batch_id)
+    drawn = []
+    for row in reversed(book.rows("photos", batch_id=batch_id)):
+        own = [reading for reading in readings if reading["photo_id"] == row["id"]]
+        photo = read_photo(book.photo_bytes(row["sha256"]), name=row["name"] or "photo")
+        drawn.append((row["note"] or row["name"] or "photo", _jpeg(_picture(photo, _as_measured(photo, own)))))
+    return drawn
+
+
+def _picture(photo, measurement):
+    from dyebook.photo.overlay import draw_overlay
+
+    if measurement is None:
+        measurement = Measurement(photo.name, photo.size, "none", None, Lab(0, 0, 0))
+    return draw_overlay(photo, measurement, long_side=_LONG_SIDE)
+
+
+def _as_measured(photo, rows):
+    """The measurement that kept readings came from, as far as a picture shows it."""
+    quads = [row["card"]["quad"] for row in rows if row["card"] and row["card"]["quad"]]
+    parts = tuple(_reading_of(row) for row in rows if row["outline"])
+    return Measurement(photo.name, photo.size, "grey", quads[-1] if quads else None, Lab(0, 0, 0), parts)
+
+
+def _reading_of(row):
+    across, down = zip(*row["outline"], strict=True)
+    box = (min(across), min(down), max(across), max(down))
+    unknown = (float("nan"),) * 3
+    return Reading(Lab(row["L"], row["a"], row["b"]), unknown, unknown, tuple(map(tuple, row["outline"])), box)
+
+
+def _jpeg(picture):
+    import cv2
+
+    _, data = cv2.imencode(".jpg", cv2.cvtColor(picture, cv2.COLOR_RGB2BGR), [cv2.IMWRITE_JPEG_QUALITY, _JPEG_QUALITY])
+    return data.tobytes()

@@ -1,0 +1,141 @@
+"""What stands on the bench now: the last batches, what they still want, and how the baths do."""
+
+import math
+from dataclasses import dataclass
+
+from dyebook.lab import delta_e_00
+
+__all__ = ["BathNow", "Errand", "Today", "doubts_of", "look_over"]
+
+# two dips count as the same recipe when no setting differs by more than these
+_SAME = {"film_um": 0.5, "dye_g_per_l": 0.1, "bath_temp_c": 1.0, "dwell_min": 0.25}
+# a bath has moved when an eye would see it and the readings' own uncertainty does not explain it
+_SEEN_DELTA_E00 = 2.0
+# 95 in 100 of a chi-square of three axes
+_UNLIKELY = 7.81
+
+
+@dataclass(frozen=True)
+class Errand:
+    """Something a batch wants: `kind` is unread, doubtful or wet; `doubts` are names of flags."""
+
+    kind: str
+    batch: int
+    doubts: tuple = ()
+
+
+@dataclass(frozen=True)
+class BathNow:
+    """A bath as its last dips show it.
+
+    Attributes
+    ----------
+    dye, bath : str
+    dips : int
+        How many of the batches looked at went through it.
+    last : BatchRow
+        The newest of them.
+    before : BatchRow or None
+        The oldest of the dozen batches before it that had the same recipe, where both were read.
+    delta_e00 : float
+        CIEDE2000 from `before` to `last`; nan without.
+    moved : bool
+        Whether an eye would see that, and the readings' uncertainty does not explain it.
+    """
+
+    dye: str
+    bath: str | None
+    dips: int
+    last: object
+    before: object
+    delta_e00: float
+    moved: bool
+
+
+@dataclass(frozen=True)
+class Today:
+    """Newest batches, errands (most pressing first), baths (latest used first)."""
+
+    recent: tuple
+    errands: tuple
+    baths: tuple
+
+
+def look_over(book, count=200):
+    """Return what stands on the bench.
+
+    Parameters
+    ----------
+    book : dyebook.book.store.Book
+    count : int
+        How many of the newest batches to look at.
+
+    Returns
+    -------
+    Today
+    """
+    rows = book.batches(count)
+    recent = tuple(rows[:12])
+    errands = [errand for row in recent for errand in _errands_of(book, row)]
+    order = ("unread", "doubtful", "wet")
+    errands.sort(key=lambda errand: (order.index(errand.kind), -errand.batch))
+    gone = _thrown_out(book)
+    return Today(recent, tuple(errands), tuple(_baths(row for row in rows if (row.dye, row.bath) not in gone)))
+
+
+def _thrown_out(book):
+    """Dye and name of the baths whose last event was their end."""
+    last = {event["bath_id"]: event["kind"] for event in sorted(book.rows("bath_events"), key=lambda one: one["at"])}
+    dyes = {row["id"]: row["name"] for row in book.rows("dyes")}
+    return {(dyes.get(row["dye_id"]), row["name"]) for row in book.rows("baths") if last.get(row["id"]) == "thrown_out"}
+
+
+def _errands_of(book, row):
+    if row.lab is None:
+        yield Errand("unread", row.batch)
+        return
+    doubts = doubts_of(book, row.batch)
+    if doubts:
+        yield Errand("doubtful", row.batch, doubts)
+    if row.wet:
+        yield Errand("wet", row.batch)
+
+
+def doubts_of(book, batch_id):
+    """Return the names of the doubts about a batch's newest reading."""
+    readings = book.rows("readings", batch_id=batch_id)
+    return tuple(readings[-1]["flags"] or ()) if readings else ()
+
+
+def _baths(rows):
+    by_bath = {}
+    for row in rows:
+        by_bath.setdefault((row.dye, row.bath), []).append(row)
+    return [_bath_now(*names, dips) for names, dips in by_bath.items()]
+
+
+def _bath_now(dye, bath, dips):
+    read = [row for row in dips if row.lab is not None]
+    last, before = (read[0], _same_recipe(read[0], read[1:])) if read else (None, None)
+    if before is None:
+        return BathNow(dye, bath, len(dips), dips[0], None, math.nan, False)
+    difference = float(delta_e_00(before.lab, last.lab))
+    return BathNow(dye, bath, len(dips), last, before, difference, _has_moved(before, last, difference))
+
+
+def _has_moved(before, last, difference):
+    unknown = (0.0, 0.0, 0.0)
+    pairs = zip(before.lab, last.lab, before.lab_u or unknown, last.lab_u or unknown, strict=True)
+    misfit = sum((b - a) ** 2 / max(ua**2 + ub**2, 0.25) for a, b, ua, ub in pairs)
+    return difference > _SEEN_DELTA_E00 and misfit > _UNLIKELY
+
+
+def _same_recipe(row, earlier):
+    """The oldest of the few latest dips made with the same settings: a slow fade shows against it."""
+    same = [
+        other
+        for other in earlier[:12]
+        if (other.wet, other.sealed) == (row.wet, row.sealed)
+        and all(abs(getattr(other, name) - getattr(row, name)) <= limit for name, limit in _SAME.items())
+    ]
+    return same[-1] if same else None

@@ -1,0 +1,112 @@
+"""Batches, colours and changes in the words and figures of the screens."""
+
+import math
+from datetime import datetime
+from html import escape
+
+from dyebook.lab import delta_e_00, describe_difference
+from dyebook.record import FIELDS
+
+__all__ = [
+    "change_text",
+    "day_text",
+    "difference_text",
+    "distance_text",
+    "dye_text",
+    "flaw_text",
+    "moment_text",
+    "pairs_html",
+    "settings_lines",
+    "value_text",
+]
+
+
+def value_text(name, value):
+    """Return one field's value with its unit, such as "12 µm"; empty where nothing was measured."""
+    row = FIELDS[name]
+    if value is None or (isinstance(value, float) and math.isnan(value)):
+        return ""
+    if row.kind is bool:
+        return "yes" if value else "no"
+    text = f"{value:.4g}".replace("-", "−") if row.kind is float else str(value)
+    return f"{text} {row.unit}".rstrip()
+
+
+def settings_lines(row):
+    """Return a batch's settings as two short lines: film and bath strength, then temperature, time and pH."""
+    first = [("film", "film_um"), ("", "dye_g_per_l")]
+    second = [("", "bath_temp_c"), ("", "dwell_min"), ("pH", "ph")]
+    return [text for text in (_joined(row, first), _joined(row, second)) if text]
+
+
+def _joined(row, names):
+    values = [(word, value_text(name, getattr(row, name))) for word, name in names]
+    return " · ".join(f"{word} {text}".strip() for word, text in values if text)
+
+
+def dye_text(row):
+    """Return dye and bath of a batch, such as "Ember, bath E2"."""
+    return ", ".join(name for name in (row.dye, row.bath and f"bath {row.bath}") if name) or "no dye noted"
+
+
+def moment_text(iso):
+    """Return a moment of the book, ISO text, as "28 Mar 2026, 14:30", or the day alone where no time is known."""
+    if not iso:
+        return ""
+    moment = datetime.fromisoformat(iso)
+    if len(iso) <= 10:
+        return day_text(moment)
+    local = moment.astimezone() if moment.tzinfo else moment
+    return f"{day_text(local)}, {local:%H:%M}"
+
+
+_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+
+def day_text(day):
+    """Return a date as "28 Mar 2026", the same in every locale."""
+    return f"{day.day} {_MONTHS[day.month - 1]} {day.year}"
+
+
+def distance_text(delta_e00):
+    """Return a CIEDE2000 difference as "ΔE00 1.8"."""
+    return f"ΔE00 {delta_e00:.1f}"
+
+
+def difference_text(target, sample):
+    """Return how a sample differs from its target, as "ΔE00 1.8: a little lighter and redder"."""
+    return f"{distance_text(float(delta_e_00(target, sample)))}: {describe_difference(target, sample)}"
+
+
+def flaw_text(flaw):
+    """Return a flaw in a few words, such as "pale zone, ΔE00 3.1 against the rest, 4 % of the part"."""
+    share = f"{flaw.area_fraction:.0%}".replace("%", " %")
+    return f"{flaw.kind.replace('_', ' ')}, {distance_text(flaw.delta_e00)} against the rest, {share} of the part"
+
+
+def pairs_html(pairs, name=""):
+    """Return (label, text) pairs as a definition list, escaped."""
+    lines = "".join(f"<dt>{escape(label)}</dt><dd>{escape(text)}</dd>" for label, text in pairs)
+    return f'<dl class="{escape(name)}">{lines}</dl>'
+
+
+def change_text(change):
+    """Return one line of the book's history in words, such as "28 Mar 2026, 14:30, Ada: film 12 µm → 10 µm"."""
+    head = f"{moment_text(change['at'])}, {change['who']}: "
+    if change["action"] in ("delete", "undelete"):
+        return head + {"delete": "marked as deleted", "undelete": "brought back"}[change["action"]]
+    new = change["new"] or {}
+    steps = [
+        f"{_label(name)} {_told(name, (change['old'] or {}).get(name))} → {_told(name, new[name])}" for name in new
+    ]
+    undone = "taken back: " if change["action"] == "undo" else ""
+    return head + undone + ("; ".join(steps) or "nothing changed")
+
+
+def _label(name):
+    return FIELDS[name].label if name in FIELDS else name.removesuffix("_id")
+
+
+def _told(name, value):
+    text = value_text(name, value) if name in FIELDS else str(value)
+    return text or "nothing"

@@ -1,0 +1,146 @@
+"""One batch: its photo with what was read, its settings, its doubts, and what was changed."""
+
+import streamlit as st
+
+from dyebook import report
+from dyebook import report_screen as words
+from dyebook.jobs.look import draw_kept
+from dyebook.lab import Lab
+from dyebook.record import FIELDS
+from dyebook.screens import shelf
+from dyebook.screens.settings import SETTINGS_KEYS
+from dyebook.screens.swatch import show_swatch
+
+__all__ = ["show"]
+
+
+def show(book, number, on_back):
+    """Draw one batch.
+
+    Parameters
+    ----------
+    book : dyebook.book.store.Book
+    number : int
+    on_back : callable
+        Called when somebody wants back to the wall.
+    """
+    st.button("Back to the wall", key="back", icon=":material/arrow_back:", on_click=on_back)
+    row = book.batch(number)
+    st.title(f"Batch {number}", anchor=False)
+    standing = book.row("batches", number)["deleted_at"] is None
+    if not standing:
+        st.warning("This batch is marked as deleted; it is in no list and in no model.")
+    left, right = st.columns([3, 2], gap="large")
+    with left:
+        _show_photos(book, number, row.version)
+    with right:
+        _show_readings(book, row)
+        _show_settings(row)
+    _show_changes(book, row, standing)
+
+
+@st.cache_data(max_entries=24, show_spinner="Drawing the photo …")
+def _drawn(place, number, version, readings, _book):
+    return draw_kept(_book, number)
+
+
+def _show_photos(book, number, version):
+    count = len(book.rows("readings", batch_id=number)), len(book.rows("photos", batch_id=number))
+    pictures = _drawn(book.place.name, number, version, count, book)
+    if not pictures:
+        st.markdown("No photo is kept with this batch.")
+        if st.button("Photograph it", key="photograph", icon=":material/photo_camera:"):
+            st.session_state["add_to"] = number
+            st.switch_page(st.session_state["pages"]["photo"])
+    for name, picture in pictures:
+        st.image(picture, width="stretch")
+        kind = "Rendered, not photographed. " if shelf.is_demo() else ""
+        st.caption(f"{kind}{name}. Yellow: the card. Blue: the part that was read.")
+
+
+def _show_readings(book, row):
+    readings = book.rows("readings", batch_id=row.batch)
+    if not readings:
+        st.markdown("Not read yet.")
+        return
+    for reading in reversed(readings):
+        lab, u = Lab(reading["L"], reading["a"], reading["b"]), [reading[f"{axis}_sd"] for axis in "Lab"]
+        known = None if None in u else u
+        show_swatch(lab, _title(reading, len(readings)), known, [_state_words(reading)])
+        for line in report.flag_lines(reading["flags"] or ()):
+            meaning, remedy = line.split(": ", 1)
+            st.html(f"<div class='doubt'><strong>{meaning}</strong><br>{remedy}</div>")
+    st.caption("Swatches are approximate: a screen is not a light booth. ± covers about 95 in 100.")
+    if len(readings) > 1 and row.lab is not None:
+        st.markdown(f"Mean of the readings in this state: {report.lab_text(row.lab, row.lab_u)}")
+
+
+def _title(reading, count):
+    sources = {"photo": "From a photo", "instrument": "By an instrument", "typed": "As typed"}
+    when = words.moment_text(reading["read_at"] or reading["added_at"])
+    return f"{sources[reading['source']]}, {when}" if count > 1 else sources[reading["source"]]
+
+
+def _state_words(reading):
+    wet = {None: "", True: "read wet", False: "read dry"}[reading["wet"]]
+    sealed = {None: "", True: "sealed", False: "not sealed"}[reading["sealed"]]
+    return ", ".join(word for word in (wet, sealed) if word) or "state of the surface not noted"
+
+
+def _show_settings(row):
+    st.subheader("Set", anchor=False)
+    lines = [
+        (FIELDS[name].label, words.value_text(name, getattr(row, name)) if name != "dyed_at" else _when(row))
+        for name in SETTINGS_KEYS
+    ]
+    st.html(words.pairs_html([(label, text) for label, text in lines if text], "settings"))
+    if row.replaces:
+        st.markdown(f"Done again after stripping batch {row.replaces}.")
+
+
+def _when(row):
+    return words.moment_text(row.dyed_at) if row.dyed_at else f"written down {words.moment_text(row.added_at)}"
+
+
+def _show_changes(book, row, standing):
+    with st.expander("Correct a setting"):
+        _correct(book, row)
+    history = _history(book, row.batch)
+    with st.expander(f"History: {len(history)} changes" if history else "History: nothing was changed"):
+        for line in history:
+            st.markdown(line)
+    if standing and st.button("Mark this batch as deleted", key="delete", type="tertiary"):
+        book.delete("batches", row.batch)
+        st.rerun()
+    if not standing and st.button("Bring this batch back", key="undelete"):
+        book.undelete("batches", row.batch)
+        st.rerun()
+
+
+def _correct(book, row):
+    """One setting at a time: the old value stays in the history."""
+    labels = {FIELDS[name].label: name for name in SETTINGS_KEYS}
+    name = labels[st.selectbox("Setting", list(labels), key="correct_name")]
+    with st.form(f"correct_form_{name}", border=False, clear_on_submit=True):
+        now = words.value_text(name, getattr(row, name)) or "not noted"
+        text = st.text_input(f"Now {now}; it should be", key=f"correct_{name}", help=FIELDS[name].meaning)
+        if st.form_submit_button("Correct it", key=f"correct_send_{name}") and text.strip():
+            book.correct_batch(row.batch, {name: _as_value(name, text)}, row.version)
+            st.rerun()
+
+
+def _as_value(name, text):
+    from dyebook.units import parse_quantity
+
+    if FIELDS[name].kind is not float or name == "ph":
+        return text.strip().replace(",", ".") if name == "ph" else text.strip()
+    return parse_quantity(name, text)
+
+
+def _history(book, number):
+    """Changes of the batch and of what belongs to it, newest first, in words."""
+    own = {"batches": [number], "runs": [book.row("batches", number)["run_id"]]}
+    for table in ("dips", "rinses", "readings"):
+        own[table] = [row["id"] for row in book.rows(table, batch_id=number)]
+    changes = [line for table, ids in own.items() for key in ids if key for line in book.history(table, key)]
+    return [words.change_text(line) for line in sorted(changes, key=lambda line: -line["id"])]

@@ -1,0 +1,152 @@
+"""Book: the wall of swatches, found by colour, words or day; a chosen one opens."""
+
+import re
+
+import streamlit as st
+
+from dyebook import report_screen as words
+from dyebook.errors import RecordError
+from dyebook.lab import lab_to_lch, srgb8_to_lab
+from dyebook.record import check_value
+from dyebook.screens import batch, shelf
+from dyebook.screens.drafts import keep, recall
+from dyebook.screens.pieces import wall
+from dyebook.screens.swatch import show_swatch
+
+__all__ = ["parse_colour", "show"]
+
+NEWEST, HUE, LIGHT = "newest first", "by hue", "light to dark"
+_STEP = 60
+# orders other than the book's own look at the newest so many
+_MOST_SORTED = 600
+_KEYS = ("find_colour", "find_text", "order", "find_dye")
+
+
+def show():
+    """Draw the page."""
+    book = shelf.the_book()
+    number = _asked_for()
+    if number is not None:
+        batch.show(book, number, on_back=_close)
+        return
+    st.title("Book", anchor=False)
+    recall(*_KEYS)
+    colour, filters, order = _questions(book)
+    keep(*_KEYS)
+    found, near = _look_up(book, colour, filters, order)
+    if not found:
+        st.markdown("No batch matches." if filters or colour else "Nothing is in the book yet.")
+        return
+    shown = st.session_state.setdefault("wall_length", _STEP)
+    st.caption(_count_words(len(found), shown, colour, order))
+    chosen = wall(found[:shown], key="wall", near=near[:shown])
+    if len(found) > shown and st.button("Show more", key="more", width="stretch"):
+        st.session_state["wall_length"] = shown + _STEP
+        st.rerun()
+    if chosen is not None:
+        _open(chosen)
+
+
+def _asked_for():
+    """Number of the batch to show, from a click or from the address; None for the wall."""
+    asked = st.query_params.get("batch")
+    number = st.session_state.get("batch") or (int(asked) if asked and asked.isdigit() else None)
+    if number is not None:
+        st.session_state["batch"] = number
+        st.query_params["batch"] = str(number)
+    return number
+
+
+def _open(number):
+    st.session_state["batch"] = int(number)
+    st.rerun()
+
+
+def _close():
+    st.session_state.pop("batch", None)
+    st.query_params.pop("batch", None)
+
+
+def _questions(book):
+    """Draw what can be asked; return (Lab or None, filters, order)."""
+    first, second, third = st.columns([3, 3, 2])
+    asked = first.text_input(
+        "Find a colour", key="find_colour", placeholder="35, 10, −42 or #1f4e8c or batch 12", help=_COLOUR_HELP
+    )
+    text = second.text_input("Words in notes and names", key="find_text", placeholder="kettle, 6061, bath name …")
+    dyes = sorted(row["name"] for row in book.rows("dyes"))
+    dye = third.selectbox("Dye", dyes, index=None, key="find_dye", placeholder="all dyes")
+    colour = parse_colour(asked, book) if asked.strip() else None
+    filters = {name: value for name, value in (("text", text.strip() or None), ("dye", dye)) if value}
+    if colour is not None:
+        show_swatch(colour, "Looking for")
+        return colour, filters, "nearest first"
+    order = st.segmented_control("Order", [NEWEST, HUE, LIGHT], default=NEWEST, key="order") or NEWEST
+    return None, filters, order
+
+
+_COLOUR_HELP = "A Lab colour (D65, 2°) as L, a, b; a screen colour as #rrggbb; or the number of a batch."
+
+
+def parse_colour(text, book):
+    """Return the Lab of what somebody typed.
+
+    Parameters
+    ----------
+    text : str
+        ``"35, 10, -42"``, ``"#1f4e8c"``, or ``"batch 12"``, ``"12"``.
+    book : dyebook.book.store.Book
+
+    Returns
+    -------
+    tuple of 3 floats
+
+    Raises
+    ------
+    RecordError
+        If it is none of these, or the batch was never read.
+    """
+    text = text.strip().replace("−", "-")
+    code = re.fullmatch(r"#?([0-9a-fA-F]{6})", text)
+    if code and (text.startswith("#") or not text.isdigit()):
+        return tuple(srgb8_to_lab(bytes.fromhex(code[1])))
+    if number := re.fullmatch(r"(?:batch\s*)?#?(\d+)", text, re.IGNORECASE):
+        row = book.batch(int(number[1]))
+        if row.lab is None:
+            raise RecordError(f"batch {row.batch} has no reading yet; photograph it, or give the colour as L, a, b")
+        return tuple(row.lab)
+    numbers = re.findall(r"[-+]?\d+(?:\.\d+)?", text)
+    if len(numbers) != 3:
+        raise RecordError(f"{text!r} is no colour; write L, a, b such as 35, 10, -42, or #rrggbb, or a batch's number")
+    return tuple(check_value(axis, number) for axis, number in zip("Lab", numbers, strict=True))
+
+
+def _look_up(book, colour, filters, order):
+    """Batches in order, and how far each is from the colour (None without one)."""
+    if colour is not None:
+        found = book.find(colour, _MOST_SORTED, **filters)
+        return [one.row for one in found], [one.delta_e00 for one in found]
+    count = st.session_state.get("wall_length", _STEP) + 1 if order == NEWEST else _MOST_SORTED
+    rows = book.batches(count, **filters)
+    if order != NEWEST:
+        rows = sorted((row for row in rows if row.lab is not None), key=_by_hue if order == HUE else _by_light)
+    return rows, [None] * len(rows)
+
+
+def _by_hue(row):
+    """Greys first, by lightness; then around the circle from red."""
+    lightness, chroma, hue = lab_to_lch(row.lab)
+    return (0, lightness, 0) if chroma < 6 else (1, (hue + 8) % 360, lightness)
+
+
+def _by_light(row):
+    return -row.lab.L
+
+
+def _count_words(count, shown, colour, order):
+    some = f"{min(count, shown)} batches"
+    if colour is not None:
+        return f"{some}, nearest first; {words.distance_text(0.5)} to {words.distance_text(1)} is hard to see."
+    if order == NEWEST:
+        return some + (" and more" if count > shown else "") + ", newest first."
+    return f"{some} of {count} that were read, {order}" + (", of the newest." if count >= _MOST_SORTED else ".")

@@ -1,0 +1,51 @@
+"""What was typed and not yet saved, kept by the server so that a reload or a turn to another page loses nothing."""
+
+import secrets
+from collections import OrderedDict
+
+import streamlit as st
+
+__all__ = ["draft", "forget", "hold_draft", "keep", "recall"]
+
+_MOST = 40
+_ADDRESS = "draft"
+
+
+@st.cache_resource(show_spinner=False)
+def _all_drafts():
+    return OrderedDict()
+
+
+def hold_draft():
+    """Tie this session to its draft by the page's address, which outlives a reload."""
+    name = st.session_state.get(_ADDRESS) or st.query_params.get(_ADDRESS) or secrets.token_urlsafe(9)
+    st.session_state[_ADDRESS] = st.query_params[_ADDRESS] = name
+    drafts = _all_drafts()
+    drafts.setdefault(name, {})
+    drafts.move_to_end(name)
+    while len(drafts) > _MOST:
+        drafts.popitem(last=False)
+
+
+def draft():
+    """Return this session's draft, a dict that stays."""
+    return _all_drafts().setdefault(st.session_state.get(_ADDRESS, ""), {})
+
+
+def recall(*keys):
+    """Give widgets their last contents back; call before they are drawn."""
+    for key in keys:
+        if key not in st.session_state and key in draft():
+            st.session_state[key] = draft()[key]
+
+
+def keep(*keys):
+    """Keep what the widgets hold; call after they are drawn."""
+    draft().update({key: st.session_state[key] for key in keys if key in st.session_state})
+
+
+def forget(*keys):
+    """Empty widgets at the next run, once their contents are saved."""
+    for key in keys:
+        draft().pop(key, None)
+        st.session_state.pop(key, None)

@@ -1,0 +1,56 @@
+"""The way between the screens; adding one is a line in `PAGES`."""
+
+from importlib import import_module
+from pathlib import Path
+
+import streamlit as st
+
+from dyebook.screens import shelf
+from dyebook.screens.drafts import hold_draft
+
+__all__ = ["PAGES", "show"]
+
+# module under dyebook.screens, title, icon, address; the first is the page that opens
+PAGES = (
+    ("today", "Today", ":material/wb_twilight:", "today"),
+    ("photo", "Photo", ":material/photo_camera:", "photo"),
+    ("book", "Book", ":material/menu_book:", "book"),
+)
+
+_STYLE = Path(__file__).parent / "web" / "style.css"
+
+
+def show(first=PAGES[0][0]):
+    """Run the page that the address names, or the `first`, inside the frame all pages share."""
+    st.set_page_config(page_title="dyebook", page_icon=":material/palette:", layout="wide")
+    pages = {module: _page(module, *words, module == first) for module, *words in PAGES}
+    st.session_state["pages"] = pages
+    chosen = st.navigation(list(pages.values()), position="hidden")
+    st.html(_STYLE)
+    hold_draft()
+    with st.container(key="ways", horizontal=True, gap="small"):
+        for page in pages.values():
+            st.page_link(page)
+    with shelf.friendly_errors():
+        shelf.the_book()
+        if shelf.is_demo():
+            _mark_demo()
+        chosen.run()
+
+
+def _page(module, title, icon, address, is_first):
+    def run():
+        import_module(f"dyebook.screens.{module}").show()
+
+    return st.Page(run, title=title, icon=icon, url_path=address, default=is_first)
+
+
+def _mark_demo():
+    with st.container(key="demo_mark", horizontal=True, vertical_alignment="center"):
+        st.markdown("**Demo book.** An invented shop; its photos are rendered, not photographed.", width="content")
+        if st.button("Start it afresh", key="renew_demo", type="tertiary"):
+            shelf.renew_demo()
+            st.rerun()
+        if st.session_state.get("shelf") == "demo" and st.button("To my own book", key="leave_demo", type="tertiary"):
+            shelf.leave_demo()
+            st.rerun()

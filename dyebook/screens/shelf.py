@@ -1,0 +1,73 @@
+"""The book a browser session looks into, and the one place where its errors become words."""
+
+from contextlib import contextmanager
+
+import streamlit as st
+
+from dyebook.book.place import find_place
+from dyebook.book.store import open_book
+from dyebook.errors import DyebookError
+from dyebook.screens.demo_book import demo_place, make_demo_book, remake_demo_book
+
+__all__ = ["friendly_errors", "is_demo", "leave_demo", "look_around", "open_shelf", "renew_demo", "the_book"]
+
+_WHERE = "shelf"
+
+
+@contextmanager
+def friendly_errors():
+    """Show a `DyebookError` raised inside as what it is: something that can be put right."""
+    try:
+        yield
+    except DyebookError as error:
+        st.error(_sentence(str(error)), icon=":material/report:")
+
+
+def _sentence(text):
+    text = " ".join(text.split())
+    return text[:1].upper() + text[1:] + ("" if text.endswith((".", "!", "?")) else ".")
+
+
+def the_book():
+    """Return this session's open book: the demo where somebody looks around in it, else the shop's own."""
+    if st.query_params.get(_WHERE) == "demo":
+        st.session_state[_WHERE] = "demo"
+    if st.session_state.get(_WHERE) != "demo":
+        return open_shelf(None)
+    st.query_params[_WHERE] = "demo"
+    return open_shelf(str(make_demo_book()))
+
+
+@st.cache_resource(show_spinner=False)
+def open_shelf(place):
+    """Return the open book at a place, shared by all sessions; None for the shop's own."""
+    return open_book(place)
+
+
+def is_demo():
+    """Whether what is shown is the demo book."""
+    return find_place(_current()).file == demo_place() / "book.sqlite"
+
+
+def _current():
+    return str(demo_place()) if st.session_state.get(_WHERE) == "demo" else None
+
+
+def look_around():
+    """Turn this session to the demo book, making it first where needed."""
+    with st.spinner("Laying out the demo book …"):
+        make_demo_book()
+    st.session_state[_WHERE] = "demo"
+
+
+def leave_demo():
+    """Turn this session back to the shop's own book."""
+    st.session_state.pop(_WHERE, None)
+    st.query_params.clear()
+
+
+def renew_demo():
+    """Throw the demo book away and lay out a fresh one."""
+    open_shelf.clear()
+    with st.spinner("Laying out a fresh demo book …"):
+        remake_demo_book()

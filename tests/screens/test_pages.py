@@ -1,0 +1,174 @@
+"""Every page opens, empty and full, and does its work; driven by widget key."""
+
+from pathlib import Path
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from dyebook.book.store import open_book
+from dyebook.record import DyeRecord
+from dyebook.screens.router import PAGES
+
+SAMPLE = Path(__file__).parents[2] / "samples" / "tags_one_streaked.jpg"
+SETTINGS = {
+    "film_um": "0.5 mil",
+    "dye_g_per_l": "3",
+    "bath_temp_c": "104 °F",
+    "dwell_min": "5:30",
+    "ph": "5,5",
+    "note": "first of the day",
+}
+
+
+@pytest.fixture
+def begun_book(empty_book):
+    """A book with one batch: AppTest can choose a name from a list, but not write a new one."""
+    with open_book(empty_book) as book:
+        settings = {"film_um": 12, "dye_g_per_l": 3, "bath_temp_c": 50, "dwell_min": 6}
+        book.add_batch(DyeRecord("Ember", bath="E1", dyed_at="2026-03-01", **settings))
+    return empty_book
+
+
+def _fill(page, **values):
+    page.selectbox(key="dye").set_value("Ember").run()
+    page.selectbox(key="bath").set_value("E1")
+    for name, text in {**SETTINGS, **values}.items():
+        box = page.text_area if name == "note" else page.text_input
+        box(key=name).set_value(text)
+    return page
+
+
+def _texts(page):
+    kinds = (page.markdown, page.title, page.caption, page.error, page.success, page.warning)
+    return " ".join(element.value for kind in kinds for element in kind)
+
+
+@pytest.mark.parametrize("name", [page[0] for page in PAGES])
+@pytest.mark.parametrize("book", ["empty_book", "demo_shop"])
+def test_every_page_opens(request, open_page, name, book):
+    request.getfixturevalue(book)
+    page = open_page(name)
+    assert not page.exception
+    assert not page.error
+
+
+def test_the_shim_opens_the_app(empty_book):
+    page = AppTest.from_file(Path(__file__).parents[2] / "app.py", default_timeout=60).run()
+    assert not page.exception
+    assert "An empty book" in _texts(page)
+
+
+def test_the_first_start_offers_three_ways_in(empty_book, open_page):
+    page = open_page("today")
+    assert {button.key for button in page.button} == {"to_photo", "to_batch", "to_demo"}
+
+
+def test_today_tells_what_the_demo_bench_wants(demo_shop, open_page):
+    text = _texts(open_page("today"))
+    assert "**Batch 86** has no reading yet" in text
+    assert "Ember, bath E1" in text
+    assert "bath H1" not in text, "a bath that was thrown out is not on the bench"
+
+
+def test_a_batch_without_photo_goes_in_with_units_converted(begun_book, open_page):
+    page = open_page("photo")
+    page.toggle(key="without_photo").set_value(True).run()
+    _fill(page)
+    page.button(key="save").click().run()
+    assert not page.exception
+    with open_book(begun_book) as book:
+        row = book.batches()[0]
+    assert (row.dye, row.bath, row.film_um, row.bath_temp_c, row.dwell_min, row.ph) == (
+        "Ember",
+        "E1",
+        12.7,
+        40,
+        5.5,
+        5.5,
+    )
+    assert row.note == "first of the day"
+    assert row.dyed_at
+
+
+def test_a_mistake_in_one_field_loses_no_other(begun_book, open_page):
+    page = open_page("photo")
+    page.toggle(key="without_photo").set_value(True).run()
+    _fill(page, bath_temp_c="140")
+    page.button(key="save").click().run()
+    assert "bath_temp_c is 140 °C; it must lie between 0 and 100" in _texts(page)
+    assert page.text_input(key="film_um").value == "0.5 mil"
+    page.text_input(key="bath_temp_c").set_value("40")
+    page.button(key="save").click().run()
+    with open_book(begun_book) as book:
+        assert len(book.batches()) == 2
+
+
+def test_what_was_typed_outlives_a_turn_to_another_page_and_a_reload(empty_book, open_page):
+    page = open_page("photo")
+    page.toggle(key="without_photo").set_value(True).run()
+    page.text_input(key="film_um").set_value("12").run()
+    name = page.query_params["draft"]
+    again = open_page("photo", draft=name[0] if isinstance(name, list) else name)
+    assert again.text_input(key="film_um").value == "12"
+
+
+def test_a_photo_is_read_kept_and_found_again(begun_book, open_page):
+    page = open_page("photo")
+    page.file_uploader(key="photo_file_0").upload(SAMPLE.name, SAMPLE.read_bytes(), "image/jpeg").run()
+    assert not page.exception
+    assert "part 2" in page.radio(key="kept_part").options
+    _fill(page)
+    page.radio(key="kept_part").set_value("part 2")
+    page.button(key="save").click().run()
+    assert "Batch 2 is in the book" in _texts(page)
+    with open_book(begun_book) as book:
+        row = book.batches()[0]
+        reading = book.rows("readings", batch_id=2)[0]
+        assert book.photo_bytes(row.photo) == SAMPLE.read_bytes()
+    assert row.lab is not None
+    assert reading["part_index"] == 1
+
+
+def test_typed_corners_measure_again(empty_book, open_page):
+    page = open_page("photo")
+    page.file_uploader(key="photo_file_0").upload(SAMPLE.name, SAMPLE.read_bytes(), "image/jpeg").run()
+    page.segmented_control(key="picture_way_1").set_value("Tap a part").run()
+    page.text_input(key="part_corners").set_value("100,100 300,100 300,300 100,300")
+    page.button(key="part_corners_send").click().run()
+    assert not page.exception
+    assert page.button(key="part_undo")
+    assert not any(radio.key == "kept_part" for radio in page.radio), "one drawn part leaves no choice"
+    page.button(key="part_undo").click().run()
+    assert "part 2" in page.radio(key="kept_part").options
+
+
+def test_a_file_that_is_no_photo_is_refused_in_words(empty_book, open_page):
+    page = open_page("photo")
+    page.file_uploader(key="photo_file_0").upload("notes.jpg", b"not a photo at all", "image/jpeg").run()
+    assert not page.exception
+    assert len(page.error) == 1
+
+
+def test_the_book_finds_by_colour_and_by_words(demo_shop, open_page):
+    page = open_page("book")
+    page.text_input(key="find_colour").set_value("batch 85").run()
+    assert "nearest first" in _texts(page)
+    page.text_input(key="find_colour").set_value("no colour").run()
+    assert "is no colour; write L, a, b" in _texts(page)
+    page.text_input(key="find_colour").set_value("")
+    page.text_input(key="find_text").set_value("lost contact").run()
+    assert "1 batches" in _texts(page)
+
+
+def test_a_batch_is_corrected_deleted_and_brought_back(begun_book, open_page):
+    page = open_page("book", batch="1")
+    assert "Batch 1" in _texts(page)
+    page.selectbox(key="correct_name").set_value("film").run()
+    page.text_input(key="correct_film_um").set_value("10")
+    page.button(key="correct_send_film_um").click().run()
+    assert "film 12 µm → 10 µm" in _texts(page)
+    page.button(key="delete").click().run()
+    assert "marked as deleted" in _texts(page)
+    page.button(key="undelete").click().run()
+    with open_book(begun_book) as book:
+        assert book.batches()[0].film_um == 10
