@@ -1,0 +1,70 @@
+"""What cameras usually do to colours, undone as far as a grey card and experience allow."""
+
+import numpy as np
+
+__all__ = ["camera_balance", "film_light"]
+
+# mean matrix from balanced sensor light to linear Rec. 709 of 51 measured cameras, each fitted as makers do
+_SENSOR_TO_RGB = np.array([[1.901, -0.949, 0.048], [-0.168, 1.649, -0.481], [0.050, -0.600, 1.550]])
+# share of that matrix in the space where white balance acts: cautious, for cameras differ
+_SHARE = 0.5
+# mean error left by such matrices on films of some 300 simulated dyes under 22 lights, as a correction (row vectors)
+_DYE_CORRECTION = np.array([[-0.022, -0.021, 0.022], [0.019, -0.006, 0.002], [0.002, 0.027, -0.024]])
+# cameras draw more contrast than sRGB says; the exponent about the card's grey that takes back part of it
+_TONE = 0.93
+# beyond this cast of the card no camera's balance was at work, and the sensor's own space is unknown
+_WILD_CAST = 0.8
+
+
+def _space(card_rgb):
+    """Matrix (3, 3) from the space where balance acts to linear Rec. 709."""
+    cast = np.abs(np.log(np.maximum(card_rgb, 1e-4) / max(card_rgb[1], 1e-4))).max()
+    share = _SHARE * float(np.clip(2 - cast / _WILD_CAST, 0, 1))
+    matrix = (1 - share) * np.eye(3) + share * _SENSOR_TO_RGB
+    return matrix / matrix.sum(axis=1, keepdims=True)
+
+
+def camera_balance(rgb, gains, card_light):
+    """Return light balanced as a camera balances it, on its sensor, instead of on finished colours.
+
+    Parameters
+    ----------
+    rgb : ndarray of shape (..., 3)
+        Light already multiplied by `gains`.
+    gains : ndarray of shape (3,)
+        What brought the card to its own colour.
+    card_light : ndarray of shape (3,)
+        The card's own linear light.
+
+    Returns
+    -------
+    ndarray of shape (..., 3)
+
+    Notes
+    -----
+    A photo with a wrong balance went through the camera's matrix with the wrong gains. Gains on finished colours
+    bring the card right and leave colours wrong; gains in the sensor's space bring back what the matrix did.
+    """
+    matrix = _space(card_light / gains)
+    inverse = np.linalg.inv(matrix)
+    balance = np.maximum(inverse @ card_light, 1e-4) / np.maximum(inverse @ (card_light / gains), 1e-4)
+    return ((rgb / gains) @ inverse.T * balance) @ matrix.T
+
+
+def film_light(rgb, card_light):
+    """Return light with the usual camera's contrast and its usual error on dyed films taken back.
+
+    Parameters
+    ----------
+    rgb : ndarray of shape (..., 3)
+        Balanced light.
+    card_light : ndarray of shape (3,)
+        The card's own linear light, where nothing changes.
+
+    Returns
+    -------
+    ndarray of shape (..., 3)
+    """
+    rgb = rgb + (rgb - rgb.mean(axis=-1, keepdims=True)) @ _DYE_CORRECTION
+    ratio = rgb / card_light
+    return card_light * np.sign(ratio) * np.abs(ratio) ** _TONE
