@@ -1,27 +1,16 @@
-"""Shape of a log: when it ran, its dropouts, and where its level changed."""
+"""Shape of a log: when it ran, when it had settled, and its dropouts."""
 
 import itertools
 from dataclasses import dataclass
 
 import numpy as np
 
-__all__ = [
-    "Change",
-    "Dip",
-    "find_changes",
-    "find_dips",
-    "find_off_spells",
-    "in_bins",
-    "noise_of",
-    "on_window",
-    "settled_at",
-]
+__all__ = ["OFF_SHARE", "Dip", "RunLog", "find_dips", "in_bins", "noise_of", "on_window", "open_log", "settled_at"]
 
 OFF_SHARE = 0.06  # of the usual current; below it the supply gives nothing worth counting
+_FLOOR = 0.02
 _BIN_MIN = 10 / 60
 _MOST_BINS = 320
-_SPANS_MIN = (0.0, 0.3, 0.7, 1.5, 3.0, 5.0, 8.0)
-_BASE_DECAYS_MIN = (1.5, 6.0)
 
 
 @dataclass(frozen=True)
@@ -31,20 +20,6 @@ class Dip:
     start: int
     stop: int
     depth: float
-
-
-@dataclass(frozen=True)
-class Change:
-    """A lasting change of level: when it began, how long it took, its size in the logarithm."""
-
-    start_min: float
-    span_min: float
-    size: float
-
-    @property
-    def end_min(self):
-        """When the new level was reached."""
-        return self.start_min + self.span_min
 
 
 def on_window(time_min, current_a):
@@ -78,21 +53,73 @@ def on_window(time_min, current_a):
 
 def _before_run_down(time_min, current_a, first, stop):
     end = time_min[stop - 1]
-    before = (time_min > end - 4) & (time_min < end - 1.5)
+    before = (time_min > end - 3.5) & (time_min < end - 1.5)
     before[:first] = False
     if before.sum() < 3:
         return stop
-    held = np.flatnonzero(current_a[first:stop] > 0.93 * np.median(current_a[before])) + first
+    held = np.flatnonzero(current_a[first:stop] > 0.85 * np.median(current_a[before])) + first
     if not held.size or time_min[held[-1]] < end - 1.5:
         return stop
     return int(held[-1]) + 1
 
 
-def find_off_spells(time_min, current_a, level_a, first, stop):
-    """Spells without current inside the run: list of (first sample, first sample after)."""
-    off = current_a[first:stop] < OFF_SHARE * level_a
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], off.astype(np.int8), [0]]))) + first
-    return list(zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True))
+@dataclass
+class RunLog:
+    """The running part of a log.
+
+    Attributes
+    ----------
+    t : ndarray of shape (N,)
+        Minutes.
+    x, v : ndarray of shape (N,)
+        Logarithm of the current over its usual level, and of the voltage over its own (None if not logged).
+    level_a : float
+        Usual current.
+    step_min : float
+        Of the logger.
+    off : list of (int, int)
+        Spells without current: first sample, first sample after.
+    settled : int
+        First sample after the soft start.
+    masked : ndarray of bool
+        Samples that are no level: dropouts, breaks.
+    temp_c : ndarray of shape (N,) or None
+        Electrolyte.
+    """
+
+    t: np.ndarray
+    x: np.ndarray
+    v: np.ndarray | None
+    level_a: float
+    step_min: float
+    off: list
+    settled: int
+    masked: np.ndarray
+    temp_c: np.ndarray | None = None
+
+    def warming_c(self, start_min, end_min):
+        """How much the electrolyte warmed between two times; 0 where it was not logged."""
+        if self.temp_c is None:
+            return 0.0
+        return float(np.subtract(*np.interp([end_min + 1, start_min - 1], self.t, self.temp_c)))
+
+
+def open_log(time_min, current_a, voltage_v, first, stop, level_a, temp_c=None):
+    """The part of a log between `first` and `stop` as a `RunLog`."""
+    t = time_min[first:stop]
+    share = current_a[first:stop] / level_a
+    x = np.log(np.maximum(share, _FLOOR))
+    v = None
+    if voltage_v is not None:
+        volts = np.nan_to_num(voltage_v[first:stop])
+        v = np.log(np.maximum(volts / max(float(np.median(volts)), 1e-6), _FLOOR))
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], share < OFF_SHARE, [0]]).astype(int)))
+    off = list(zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True))
+    step = float(np.median(np.diff(t)))
+    temp = None if temp_c is None else np.asarray(temp_c, float)[first:stop]
+    if temp is not None and not np.isfinite(temp).all():
+        temp = None
+    return RunLog(t, x, v, level_a, step, off, settled_at(t, x), np.zeros(t.size, bool), temp)
 
 
 def noise_of(values):
@@ -117,9 +144,10 @@ def settled_at(time_min, values, look_min=3.0):
     int
     """
     smooth = _running_median3(values)
+    slack = max(0.04, 3 * noise_of(values))
     for i in range(values.size):
         ahead = smooth[i : np.searchsorted(time_min, time_min[i] + look_min) + 1]
-        if smooth[i] > np.quantile(ahead, 0.9) - 0.1:
+        if smooth[i] > np.quantile(ahead, 0.9) - slack:
             return i
     return 0
 
@@ -131,7 +159,7 @@ def _running_median3(values):
     return np.concatenate([values[:1], inner, values[-1:]])
 
 
-def find_dips(time_min, values, least, longest_min=3.0, memory_min=1.0):
+def find_dips(time_min, values, least, longest_min=3.0, memory_min=1.0, start=0):
     """Falls below the recent level that come back.
 
     Parameters
@@ -141,29 +169,32 @@ def find_dips(time_min, values, least, longest_min=3.0, memory_min=1.0):
     least : float
         Depth that counts.
     longest_min : float
-        A fall that lasts longer is a change of level.
+        A fall that lasts longer (and more than six samples) is a change of level.
     memory_min : float
         Over which the recent level is kept.
+    start : int
+        First sample to look at.
 
     Returns
     -------
     list of Dip
     """
-    dips, level, start, depth = [], float(values[0]), None, 0.0
-    for i in range(1, values.size):
+    dips, level, fell, depth = [], float(values[start]), None, 0.0
+    longest_min = max(longest_min, 6 * float(np.median(np.diff(time_min))))
+    for i in range(start + 1, values.size):
         value = float(values[i])
-        if start is None:
+        if fell is None:
             if value < level - least:
-                start, depth = i, level - value
+                fell, depth = i, level - value
             else:
                 level += (value - level) * min(1.0, (time_min[i] - time_min[i - 1]) / memory_min)
             continue
         depth = max(depth, level - value)
-        if value > level - 0.4 * depth:
-            dips.append(Dip(start, i, depth))
-            start = None
-        elif time_min[i] - time_min[start] > longest_min:
-            level, start = float(np.median(values[start : i + 1])), None
+        if value > level - 0.6 * least:
+            dips.append(Dip(fell, i, depth))
+            fell = None
+        elif time_min[i] - time_min[fell] > longest_min:
+            level, fell = float(np.median(values[fell : i + 1])), None
     return dips
 
 
@@ -190,82 +221,3 @@ def in_bins(time_min, values, keep):
         return t, v
     pairs = list(itertools.pairwise(edges))
     return np.array([t[a:b].mean() for a, b in pairs]), np.array([np.median(v[a:b]) for a, b in pairs])
-
-
-def find_changes(time_min, values, least, most=5, significance=5.0):
-    """Lasting changes of level on top of a smooth course.
-
-    Parameters
-    ----------
-    time_min, values : ndarray of shape (N,)
-        Evenly binned, the soft start left out; `values` in the logarithm.
-    least : float
-        Smallest size that is kept.
-    most : int
-        How many are looked for.
-    significance : float
-        How many times its own standard error a change must have.
-
-    Returns
-    -------
-    list of Change
-        In order of time.
-
-    Notes
-    -----
-    The course is a line with two decays, as current and voltage settle after the start. Ramps of several spans at
-    every time are tried; the one that explains most is added, all are fitted anew, and so on (orthogonal matching
-    pursuit); what stays small is dropped again.
-    """
-    if time_min.size < 8:
-        return []
-    since = time_min - time_min[0]
-    base = np.stack([np.ones_like(since), since, *(np.exp(-since / tau) for tau in _BASE_DECAYS_MIN)], axis=1)
-    starts, spans, atoms = _ramps(time_min)
-    chosen = []
-    for _ in range(most):
-        basis, _ = np.linalg.qr(np.hstack([base, atoms[:, chosen]]))
-        rest = values - basis @ (basis.T @ values)
-        free = atoms - basis @ (basis.T @ atoms)
-        power = (free**2).sum(axis=0)
-        usable = power > 1e-4 * time_min.size
-        gain = np.where(usable, (free.T @ rest) ** 2 / np.where(usable, power, 1.0), 0.0)
-        best = int(np.argmax(gain))
-        spread = _spread(rest - free[:, best] * (free[:, best] @ rest) / max(power[best], 1e-12))
-        if gain[best] < (significance * spread) ** 2:
-            break
-        chosen.append(best)
-    return _kept(base, atoms, values, chosen, starts, spans, least)
-
-
-def _ramps(time_min):
-    step = float(np.median(np.diff(time_min)))
-    inner = time_min[2:-2] - 0.5 * step
-    spans = [span for span in _SPANS_MIN if span == 0 or (span > step and span < 0.6 * np.ptp(time_min))]
-    starts = np.repeat(inner, len(spans))
-    lengths = np.tile(np.array(spans), inner.size)
-    rise = (time_min[:, None] - starts) / np.maximum(lengths, 1e-6)
-    return starts, lengths, np.clip(rise, 0, 1)
-
-
-def _spread(rest):
-    """Residual spread; neighbours that hang together make it larger."""
-    white = float(np.std(rest))
-    lag = float(np.corrcoef(rest[:-1], rest[1:])[0, 1]) if white > 0 else 0.0
-    return white * np.sqrt((1 + max(lag, 0)) / (1 - min(max(lag, 0), 0.8)))
-
-
-def _kept(base, atoms, values, chosen, starts, spans, least):
-    """Fit the chosen ramps together, drop the small ones one by one."""
-    chosen = list(chosen)
-    while chosen:
-        weights = np.linalg.lstsq(np.hstack([base, atoms[:, chosen]]), values, rcond=None)[0][base.shape[1] :]
-        smallest = int(np.argmin(np.abs(weights)))
-        if abs(weights[smallest]) >= least:
-            break
-        chosen.pop(smallest)
-    changes = [
-        Change(float(starts[index]), float(spans[index]), float(weight))
-        for index, weight in (zip(chosen, weights, strict=True) if chosen else ())
-    ]
-    return sorted(changes, key=lambda change: change.start_min)

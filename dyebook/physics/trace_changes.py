@@ -1,0 +1,170 @@
+"""Lasting changes of level in a log, on top of the smooth course of a run."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+__all__ = ["Change", "find_changes"]
+
+_SPANS_MIN = (0.0, 0.3, 0.7, 1.5, 3.0, 5.0, 8.0)
+_DECAYS_MIN = (1.5, 6.0)  # how current and voltage settle after the start
+_DRIFT_SD = 0.12  # what a sound run drifts over its length, in the logarithm
+_DECAY_SD = 0.25
+_LEAST_NOISE = 0.003
+_NEIGHBOUR_MIN = 1.2
+
+
+@dataclass(frozen=True)
+class Change:
+    """A lasting change of level: when it began, how long it took, its size in the logarithm."""
+
+    start_min: float
+    span_min: float
+    size: float
+
+    @property
+    def end_min(self):
+        """When the new level was reached."""
+        return self.start_min + self.span_min
+
+
+def find_changes(time_min, values, least, most=6, significance=5.0):
+    """Lasting changes of level on top of a smooth course.
+
+    Parameters
+    ----------
+    time_min, values : ndarray of shape (N,)
+        Evenly binned, the soft start left out; `values` in the logarithm.
+    least : float
+        Smallest size that is kept.
+    most : int
+        How many ramps are tried.
+    significance : float
+        How many times its own standard error a ramp must have.
+
+    Returns
+    -------
+    list of Change
+        In order of time; ramps that touch are joined into one change.
+
+    Notes
+    -----
+    The course is a level with a small drift and two decays, each held by a prior. Ramps of several spans at every
+    time are tried; the one that explains most is added, all are placed anew, and so on (orthogonal matching pursuit
+    with backfitting); what stays small is dropped again.
+    """
+    if time_min.size < 8:
+        return []
+    problem = _Problem(time_min, values)
+    chosen = []
+    while len(chosen) < most:
+        best, strength = problem.best_ramp(chosen)
+        if strength < significance:
+            break
+        chosen.append(best)
+        chosen = problem.placed_anew(chosen)
+    return _grouped(time_min, problem.ramps_kept(chosen, 0.6 * least), least)
+
+
+class _Problem:
+    """The least-squares problem: values, course with its prior, and the ramps to choose from."""
+
+    def __init__(self, time_min, values):
+        since = (time_min - time_min[0]) / max(np.ptp(time_min), 1e-9)
+        minutes = time_min - time_min[0]
+        noise = max(_noise(values), _LEAST_NOISE)
+        decays = [np.exp(-minutes / tau) for tau in _DECAYS_MIN]
+        course = np.stack([np.ones_like(since), since, *decays], axis=1)
+        prior = np.diag([0.0, noise / _DRIFT_SD, *(noise / _DECAY_SD for _ in decays)])
+        self.time_min = time_min
+        self.course = np.vstack([course, prior])
+        self.starts, self.spans, ramps = _ramps(time_min)
+        extra = self.course.shape[0] - time_min.size
+        self.ramps = np.vstack([ramps, np.zeros((extra, ramps.shape[1]))])
+        self.values = np.concatenate([values, np.zeros(extra)])
+
+    def best_ramp(self, chosen):
+        """The ramp that explains most of what is left, and its size in standard errors."""
+        basis, _ = np.linalg.qr(np.hstack([self.course, self.ramps[:, chosen]]))
+        rest = self.values - basis @ (basis.T @ self.values)
+        free = self.ramps - basis @ (basis.T @ self.ramps)
+        power = (free**2).sum(axis=0)
+        usable = power > 1e-3
+        gain = np.where(usable, (free.T @ rest) ** 2 / np.where(usable, power, 1.0), 0.0)
+        best = int(np.argmax(gain))
+        after = rest - free[:, best] * (free[:, best] @ rest) / max(power[best], 1e-12)
+        return best, float(np.sqrt(gain[best]) / max(_spread(after[: self.time_min.size]), 1e-9))
+
+    def placed_anew(self, chosen):
+        """Give each ramp its best place again now that the others are known."""
+        for _ in range(2):
+            before = list(chosen)
+            for place in range(len(chosen)):
+                others = chosen[:place] + chosen[place + 1 :]
+                chosen[place] = self.best_ramp(others)[0]
+            if chosen == before:
+                break
+        return list(dict.fromkeys(chosen))
+
+    def ramps_kept(self, chosen, least):
+        """Fit the chosen ramps together, dropping the smallest while it is too small."""
+        chosen = list(chosen)
+        while chosen:
+            both = np.hstack([self.course, self.ramps[:, chosen]])
+            sizes = np.linalg.lstsq(both, self.values, rcond=None)[0][self.course.shape[1] :]
+            smallest = int(np.argmin(np.abs(sizes)))
+            if abs(sizes[smallest]) >= least:
+                return [
+                    Change(float(self.starts[index]), float(self.spans[index]), float(size))
+                    for index, size in zip(chosen, sizes, strict=True)
+                ]
+            chosen.pop(smallest)
+        return []
+
+
+def _ramps(time_min):
+    """Ramps of every span from every time, each reaching 1 by its end or the log's."""
+    step = float(np.median(np.diff(time_min)))
+    inner = time_min[2:-1] - 0.5 * step
+    spans = [span for span in _SPANS_MIN if span == 0 or span > step]
+    starts, lengths = np.repeat(inner, len(spans)), np.tile(np.array(spans), inner.size)
+    left = time_min[-1] - starts
+    lengths = np.minimum(lengths, left)
+    ramps = np.clip((time_min[:, None] - starts) / np.maximum(lengths, 1e-6), 0, 1)
+    return starts, lengths, ramps
+
+
+def _noise(values):
+    return float(1.4826 * np.median(np.abs(np.diff(values, n=2))) / np.sqrt(6))
+
+
+def _spread(rest):
+    """Residual spread; neighbours that hang together make it larger."""
+    white = float(np.std(rest))
+    lag = float(np.corrcoef(rest[:-1], rest[1:])[0, 1]) if white > 0 else 0.0
+    lag = min(max(lag, 0.0), 0.8)
+    return white * np.sqrt((1 + lag) / (1 - lag))
+
+
+def _grouped(time_min, ramps, least):
+    """Join ramps that touch; a change begins and ends where a tenth and nine tenths of its net size are done."""
+    groups = []
+    for ramp in sorted(ramps, key=lambda ramp: ramp.start_min):
+        if groups and ramp.start_min - max(other.end_min for other in groups[-1]) < _NEIGHBOUR_MIN:
+            groups[-1].append(ramp)
+        else:
+            groups.append([ramp])
+    changes = [_net_change(time_min, group) for group in groups]
+    return [change for change in changes if abs(change.size) >= least]
+
+
+def _net_change(time_min, group):
+    if len(group) == 1:
+        return group[0]
+    net = sum(ramp.size for ramp in group)
+    grid = np.linspace(group[0].start_min, max(ramp.end_min for ramp in group) + 1e-6, 400)
+    course = sum(ramp.size * np.clip((grid - ramp.start_min) / max(ramp.span_min, 1e-6), 0, 1) for ramp in group)
+    share = course / net if net else course
+    begin = grid[np.argmax(share > 0.1)]
+    full = grid[len(grid) - 1 - np.argmax(share[::-1] < 0.9)] if (share < 0.9).any() else grid[0]
+    return Change(float(begin), float(max(full - begin, 0.0)), float(net))
