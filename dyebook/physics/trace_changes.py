@@ -7,10 +7,11 @@ import numpy as np
 __all__ = ["Change", "find_changes"]
 
 _SPANS_MIN = (0.0, 0.3, 0.7, 1.5, 3.0, 5.0, 8.0)
-_DECAYS_MIN = (1.5, 6.0)  # how current and voltage settle after the start
+_RELAXATIONS_MIN = (0.5, 1.2, 2.5)
+_SPAN_OF_RELAXATION = 2.2  # from a tenth to nine tenths
+_DECAYS = ((1.5, 0.3), (5.0, 0.15))  # how current and voltage settle after the start: minutes, size
 _DRIFT_SD = 0.12  # what a sound run drifts over its length, in the logarithm
-_DECAY_SD = 0.25
-_LEAST_NOISE = 0.003
+_LEAST_NOISE = 0.008  # how well the course below fits a sound run at best
 _NEIGHBOUR_MIN = 1.2
 
 
@@ -73,9 +74,9 @@ class _Problem:
         since = (time_min - time_min[0]) / max(np.ptp(time_min), 1e-9)
         minutes = time_min - time_min[0]
         noise = max(_noise(values), _LEAST_NOISE)
-        decays = [np.exp(-minutes / tau) for tau in _DECAYS_MIN]
+        decays = [np.exp(-minutes / tau) for tau, _ in _DECAYS]
         course = np.stack([np.ones_like(since), since, *decays], axis=1)
-        prior = np.diag([0.0, noise / _DRIFT_SD, *(noise / _DECAY_SD for _ in decays)])
+        prior = np.diag([0.0, noise / _DRIFT_SD, *(noise / sd for _, sd in _DECAYS)])
         self.time_min = time_min
         self.course = np.vstack([course, prior])
         self.starts, self.spans, ramps = _ramps(time_min)
@@ -131,7 +132,13 @@ def _ramps(time_min):
     left = time_min[-1] - starts
     lengths = np.minimum(lengths, left)
     ramps = np.clip((time_min[:, None] - starts) / np.maximum(lengths, 1e-6), 0, 1)
-    return starts, lengths, ramps
+    taus = np.array([tau for tau in _RELAXATIONS_MIN if tau > 0.5 * step])
+    late = np.repeat(inner, taus.size)
+    tau = np.tile(taus, inner.size)
+    curves = 1 - np.exp(-np.maximum(time_min[:, None] - late, 0) / tau)
+    curves /= np.maximum(curves[-1], 1e-9)
+    spans_of_curves = np.minimum(_SPAN_OF_RELAXATION * tau, time_min[-1] - late)
+    return np.append(starts, late), np.append(lengths, spans_of_curves), np.hstack([ramps, curves])
 
 
 def _noise(values):

@@ -13,7 +13,7 @@ _RUNAWAY_RISE = float(np.log(1.25))
 _COLLAPSE = float(np.log(0.7))
 _RUNAWAY_PER_MIN = 0.045
 _WARM_RISE_PER_C = 0.025  # at constant voltage the current rises 2 to 3 % per °C, common practice
-_EARLY_MIN = 3.0  # after the soft start, while current and voltage still settle
+_EARLY_MIN = 4.0  # after the soft start, while current and voltage still settle
 _LIMIT_SHARE = 0.98
 
 
@@ -53,7 +53,10 @@ def pair_changes(when, x, v, of_current, of_voltage):
         mate = next((k for k, other in enumerate(of_voltage) if _same_time(change, other)), None)
         used.add(mate)
         dv = _local(when, v, change) if mate is None else of_voltage[mate].size
-        cases.append(Case(change.start_min, change.span_min, change.size, dv))
+        span = change.span_min
+        if mate is not None and change.size > 0 > dv:
+            span = min(span, of_voltage[mate].span_min)  # a short: the voltage tells how sudden it was
+        cases.append(Case(change.start_min, span, change.size, dv))
     for k, change in enumerate(of_voltage):
         if k not in used and _is_seen(when, v, change):
             cases.append(Case(change.start_min, change.span_min, _local(when, x, change), change.size))
@@ -147,7 +150,7 @@ def _by_current(case, log, early):
         slow = case.span_min > max(0.6, 1.2 * log.step_min)
         return None if early and slow and dx > -0.25 else "contact_lost"
     if _is_leap(case, log):
-        least = np.log(1.6) if early and alone else _SHORT_RISE
+        least = np.log(2.2) if early and alone else _SHORT_RISE
         return "short" if dx > least else None
     warm = _WARM_RISE_PER_C * max(log.warming_c(case.start_min, case.end_min), 0.0)
     fast = dx / case.span_min > _RUNAWAY_PER_MIN

@@ -129,7 +129,7 @@ def noise_of(values):
     return float(1.4826 * np.median(np.abs(np.diff(values, n=2))) / np.sqrt(6))
 
 
-def settled_at(time_min, values, look_min=3.0):
+def settled_at(time_min, values, look_min=1.6):
     """First sample at which the soft start is over: later values within `look_min` are hardly higher.
 
     Parameters
