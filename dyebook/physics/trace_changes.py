@@ -6,13 +6,14 @@ import numpy as np
 
 __all__ = ["Change", "find_changes"]
 
-_SPANS_MIN = (0.0, 0.3, 0.7, 1.5, 3.0, 5.0, 8.0)
+_SPANS_MIN = (0.0, 0.3, 0.7, 1.5, 3.0, 5.0, 8.0, 12.0)
 _RELAXATIONS_MIN = (0.5, 1.2, 2.5)
 _SPAN_OF_RELAXATION = 2.2  # from a tenth to nine tenths
 _DECAYS = ((1.5, 0.3), (5.0, 0.15))  # how current and voltage settle after the start: minutes, size
 _DRIFT_SD = 0.12  # what a sound run drifts over its length, in the logarithm
 _LEAST_NOISE = 0.008  # how well the course below fits a sound run at best
 _NEIGHBOUR_MIN = 1.2
+_ALWAYS_TRIED = 3  # ramps: one alone may look weak while the others are still unexplained
 
 
 @dataclass(frozen=True)
@@ -58,13 +59,12 @@ def find_changes(time_min, values, least, most=6, significance=5.0):
         return []
     problem = _Problem(time_min, values)
     chosen = []
-    while len(chosen) < most:
+    for _ in range(most):
         best, strength = problem.best_ramp(chosen)
-        if strength < significance:
+        if strength < significance and len(chosen) >= _ALWAYS_TRIED:
             break
-        chosen.append(best)
-        chosen = problem.placed_anew(chosen)
-    return _grouped(time_min, problem.ramps_kept(chosen, 0.6 * least), least)
+        chosen = problem.placed_anew([*chosen, best])
+    return _grouped(time_min, problem.ramps_kept(chosen, 0.6 * least, significance), least)
 
 
 class _Problem:
@@ -82,18 +82,19 @@ class _Problem:
         self.starts, self.spans, ramps = _ramps(time_min)
         extra = self.course.shape[0] - time_min.size
         self.ramps = np.vstack([ramps, np.zeros((extra, ramps.shape[1]))])
+        self.power = (self.ramps**2).sum(axis=0)
         self.values = np.concatenate([values, np.zeros(extra)])
 
     def best_ramp(self, chosen):
         """The ramp that explains most of what is left, and its size in standard errors."""
         basis, _ = np.linalg.qr(np.hstack([self.course, self.ramps[:, chosen]]))
         rest = self.values - basis @ (basis.T @ self.values)
-        free = self.ramps - basis @ (basis.T @ self.ramps)
-        power = (free**2).sum(axis=0)
+        power = self.power - ((basis.T @ self.ramps) ** 2).sum(axis=0)
         usable = power > 1e-3
-        gain = np.where(usable, (free.T @ rest) ** 2 / np.where(usable, power, 1.0), 0.0)
+        gain = np.where(usable, (rest @ self.ramps) ** 2 / np.where(usable, power, 1.0), 0.0)
         best = int(np.argmax(gain))
-        after = rest - free[:, best] * (free[:, best] @ rest) / max(power[best], 1e-12)
+        free = self.ramps[:, best] - basis @ (basis.T @ self.ramps[:, best])
+        after = rest - free * (free @ rest) / max(power[best], 1e-12)
         return best, float(np.sqrt(gain[best]) / max(_spread(after[: self.time_min.size]), 1e-9))
 
     def placed_anew(self, chosen):
@@ -107,20 +108,29 @@ class _Problem:
                 break
         return list(dict.fromkeys(chosen))
 
-    def ramps_kept(self, chosen, least):
-        """Fit the chosen ramps together, dropping the smallest while it is too small."""
+    def ramps_kept(self, chosen, least, significance):
+        """Fit the chosen ramps together, dropping the weakest while it is too small or too doubtful."""
         chosen = list(chosen)
         while chosen:
-            both = np.hstack([self.course, self.ramps[:, chosen]])
-            sizes = np.linalg.lstsq(both, self.values, rcond=None)[0][self.course.shape[1] :]
-            smallest = int(np.argmin(np.abs(sizes)))
-            if abs(sizes[smallest]) >= least:
+            sizes, errors = self._fit(chosen)
+            strength = np.minimum(np.abs(sizes) / least, np.abs(sizes) / (significance * errors))
+            weakest = int(np.argmin(strength))
+            if strength[weakest] >= 1:
                 return [
                     Change(float(self.starts[index]), float(self.spans[index]), float(size))
                     for index, size in zip(chosen, sizes, strict=True)
                 ]
-            chosen.pop(smallest)
+            chosen.pop(weakest)
         return []
+
+    def _fit(self, chosen):
+        """Sizes of the chosen ramps with their standard errors."""
+        both = np.hstack([self.course, self.ramps[:, chosen]])
+        sizes = np.linalg.lstsq(both, self.values, rcond=None)[0]
+        spread = _spread((self.values - both @ sizes)[: self.time_min.size])
+        errors = spread * np.sqrt(np.maximum(np.diag(np.linalg.pinv(both.T @ both)), 0.0))
+        course = self.course.shape[1]
+        return sizes[course:], errors[course:] + 1e-9
 
 
 def _ramps(time_min):
@@ -157,12 +167,20 @@ def _grouped(time_min, ramps, least):
     """Join ramps that touch; a change begins and ends where a tenth and nine tenths of its net size are done."""
     groups = []
     for ramp in sorted(ramps, key=lambda ramp: ramp.start_min):
-        if groups and ramp.start_min - max(other.end_min for other in groups[-1]) < _NEIGHBOUR_MIN:
+        if groups and _belongs(ramp, groups[-1]):
             groups[-1].append(ramp)
         else:
             groups.append([ramp])
     changes = [_net_change(time_min, group) for group in groups]
     return [change for change in changes if abs(change.size) >= least]
+
+
+def _belongs(ramp, group):
+    """Ramps that begin together, or follow one another the same way, are one change."""
+    if ramp.start_min - group[-1].start_min < _NEIGHBOUR_MIN:
+        return True
+    same_way = all(ramp.size * other.size > 0 for other in group)
+    return same_way and ramp.start_min - max(other.end_min for other in group) < _NEIGHBOUR_MIN
 
 
 def _net_change(time_min, group):

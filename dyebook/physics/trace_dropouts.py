@@ -11,6 +11,7 @@ _LEAST_SAG = 0.08
 _LEAST_SURGE = float(np.log(1.4))
 _COLLAPSE = -float(np.log(0.7))
 _COUNT = 3
+_DEEP = 0.4
 _CLUSTER_MIN = 15.0
 _BRIEF_MIN = 0.75
 
@@ -29,7 +30,7 @@ def find_breaks_and_dropouts(log):
     """
     spells = [(a, b) for a, b in log.off if a > log.settled]
     dips = _real_dips(log, find_dips(log.t, log.x, max(_LEAST_DIP, 6 * noise_of(log.x)), start=log.settled))
-    cluster = _cluster(log.t, dips)
+    cluster = _cluster(log.t, dips) or _plain_dips(log, dips)
     _mask(log, [(dip.start, dip.stop) for dip in dips])
     _mask(log, spells)
     for _, stop in spells:
@@ -57,6 +58,15 @@ def _cluster(t, dips):
         if t[dips[i + _COUNT - 1].start] - t[dips[i].start] <= _CLUSTER_MIN:
             return dips[i:]
     return []
+
+
+def _plain_dips(log, dips):
+    """Fewer dips, but deep ones that cannot be noise nor the supply: current falls far, not to nothing."""
+    deep = [dip for dip in dips if dip.depth > _DEEP and log.x[dip.start : dip.stop].min() > np.log(0.08)]
+    deep = [dip for dip in deep if log.v is None or _rise(log.v, dip) > -0.1]
+    long = [dip for dip in deep if dip.stop - dip.start >= 2 and _length(log, dip.start, dip.stop) > 8 / 60]
+    slow = deep if log.step_min > 9 / 60 and len(deep) >= 2 else []
+    return slow or long
 
 
 def _is_flicker(log, cluster):
@@ -109,6 +119,8 @@ def find_surges(log):
     list of (kind, time_min, because)
     """
     leaps = find_dips(log.t, -log.x, max(_LEAST_SURGE, 8 * noise_of(log.x)), 6.0, start=log.settled)
+    usual = _usual(log.x, log.settled)
+    leaps = [dip for dip in leaps if log.x[dip.start : dip.stop].max() > usual(dip) + 0.7 * _LEAST_SURGE]
     leaps = [dip for dip in leaps if log.v is None or _rise(log.v, dip) < 0.05]
     if log.v is not None:
         falls = find_dips(log.t, log.v, max(_COLLAPSE, 8 * noise_of(log.v)), 6.0, start=log.settled)
@@ -119,6 +131,16 @@ def find_surges(log):
     _mask(log, [(dip.start, dip.stop) for dip in leaps])
     first = min(leaps, key=lambda dip: dip.start)
     return [("short", log.t[first.start], f"{np.exp(first.depth):.1f}-fold leap that came back")]
+
+
+def _usual(values, settled):
+    """Level before a dip, by the whole run so far and by the last while, whichever is higher."""
+
+    def level(dip):
+        before = values[settled : dip.start + 1]
+        return float(max(np.median(before), np.median(before[-60:])))
+
+    return level
 
 
 def _rise(values, dip):

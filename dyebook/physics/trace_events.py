@@ -19,6 +19,7 @@ EVENT_KINDS = tuple(EVENT_REMEDIES)
 
 HOT_TEMP_C = 24.5  # dye work is run at 20 to 22 °C (handbook); growth falls and films soften above
 _LIMIT_SHARE = 0.98
+_SAME_MIN = 1.5
 _LEAST_CURRENT_CHANGE = 0.08
 _LEAST_VOLTAGE_CHANGE = 0.05
 
@@ -81,7 +82,7 @@ def find_events(time_min, current_a, voltage_v=None, electrolyte_temp_c=None, su
         found += _trickle(t, current, voltage, stop, level)
         found += _changes(log, supply_max_a, found)
         found += _limit(log, supply_max_a, found)
-    return tuple(_first_of_each(Event(*entry) for entry in sorted(found, key=lambda entry: entry[1])))
+    return tuple(_first_of_each([Event(*entry) for entry in sorted(found, key=lambda entry: entry[1])]))
 
 
 def _hot(t, electrolyte_temp_c):
@@ -143,8 +144,12 @@ def _limit(log, supply_max_a, found):
 
 
 def _first_of_each(events):
+    """The first of each kind, every power break; a short tells why the current ran up beside it."""
     kept = []
     for event in events:
+        shorts = [other.time_min for other in events if other.kind == "short"]
+        if event.kind == "runaway" and any(abs(event.time_min - at) < _SAME_MIN for at in shorts):
+            continue
         if event.kind == "power_break" or all(event.kind != other.kind for other in kept):
             kept.append(event)
     return kept

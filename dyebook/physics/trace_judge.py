@@ -13,6 +13,7 @@ _RUNAWAY_RISE = float(np.log(1.25))
 _COLLAPSE = float(np.log(0.7))
 _RUNAWAY_PER_MIN = 0.045
 _WARM_RISE_PER_C = 0.025  # at constant voltage the current rises 2 to 3 % per °C, common practice
+_BRIEF_MIN = 6.0  # a lawful change that goes back later than this was a new set value
 _EARLY_MIN = 4.0  # after the soft start, while current and voltage still settle
 _LIMIT_SHARE = 0.98
 
@@ -99,15 +100,36 @@ def judge_changes(cases, log, supply_max_a):
     list of (kind, time_min, because)
         Changes that only go back to an earlier level, and lawful ones, are left out.
     """
-    found, away_x, away_v = [], 0.0, 0.0
+    found, away_x, away_v, lawful_min = [], 0.0, 0.0, -np.inf
     for case in cases:
+        if case.start_min > lawful_min + _BRIEF_MIN:
+            away_x = away_v = 0.0
         back = _goes_back(away_x, case.dx) or _goes_back(away_v, case.dv or 0.0)
         away_x = 0.0 if back else away_x + case.dx
         away_v = 0.0 if back else away_v + (case.dv or 0.0)
         kind = None if back else _kind_of(case, log)
+        lawful_min = np.inf if kind else case.end_min
         if kind and not _is_limit(case, log, supply_max_a):
-            found.append((kind, case.start_min, _words(case)))
+            start = case.start_min if kind != "runaway" else _onset(log, case)
+            found.append((kind, start, _words(case)))
     return found
+
+
+def _onset(log, case):
+    """When a slow rise left the level before it: later than a fitted straight line would say, or earlier."""
+    values = log.x if abs(case.dx) > 0.05 or log.v is None else -log.v
+    before = (log.t < case.start_min - 1) & (log.t > case.start_min - 7) & ~log.masked
+    before[: log.settled] = False
+    if before.sum() < 5:
+        return case.start_min
+    level, spread = float(np.median(values[before])), float(np.std(values[before]))
+    rising = (log.t > case.start_min - 3) & (log.t < case.end_min)
+    low = log.t[rising & (values < level + max(1.5 * spread, 0.01))]
+    return (
+        float(min(max(low[-1], case.start_min - 3), case.start_min + 0.5 * case.span_min))
+        if low.size
+        else case.start_min
+    )
 
 
 def _goes_back(away, step):
@@ -134,7 +156,7 @@ def _kind_of(case, log):
 
 def _is_leap(case, log):
     """Done from one sample to the next, or within seconds."""
-    return case.span_min <= max(0.25, 0.4 * log.step_min)
+    return case.span_min <= max(0.31, 0.4 * log.step_min)
 
 
 def _is_voltage_step(case, log, early):
@@ -158,11 +180,14 @@ def _by_current(case, log, early):
 
 
 def _is_limit(case, log, supply_max_a):
-    """A sag of voltage at the supply's limit is the limit, not a fault of its own."""
-    if supply_max_a is None or abs(case.dx) > 0.5 or (case.dv or 0.0) < 1.5 * _COLLAPSE:
+    """Current that comes to stand at the supply's limit shows the limit, not a fault of its own."""
+    if supply_max_a is None or abs(case.dx) > 0.7 or (case.dv or 0.0) < 1.5 * _COLLAPSE:
         return False
     after = log.x[(log.t > case.end_min) & (log.t < case.end_min + 3)]
-    return bool(after.size) and float(np.exp(np.median(after))) * log.level_a > _LIMIT_SHARE * supply_max_a
+    if not after.size:
+        return False
+    share = float(np.exp(np.median(after))) * log.level_a / supply_max_a
+    return _LIMIT_SHARE < share < 2 - _LIMIT_SHARE
 
 
 def _words(case):

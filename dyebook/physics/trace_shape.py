@@ -10,7 +10,7 @@ __all__ = ["OFF_SHARE", "Dip", "RunLog", "find_dips", "in_bins", "noise_of", "on
 OFF_SHARE = 0.06  # of the usual current; below it the supply gives nothing worth counting
 _FLOOR = 0.02
 _BIN_MIN = 10 / 60
-_MOST_BINS = 320
+_MOST_BINS = 220
 
 
 @dataclass(frozen=True)
@@ -123,10 +123,13 @@ def open_log(time_min, current_a, voltage_v, first, stop, level_a, temp_c=None):
 
 
 def noise_of(values):
-    """Noise of a log from sample to sample, as a standard deviation; robust against steps."""
+    """Noise of a log from sample to sample, as a standard deviation; steps and dropouts hardly count.
+
+    Read from the lower third of the second differences: 0.35 of a normal's lie within 0.454 standard deviations.
+    """
     if values.size < 4:
         return 0.0
-    return float(1.4826 * np.median(np.abs(np.diff(values, n=2))) / np.sqrt(6))
+    return float(np.quantile(np.abs(np.diff(values, n=2)), 0.35) / 0.4538 / np.sqrt(6))
 
 
 def settled_at(time_min, values, look_min=1.6):

@@ -383,7 +383,7 @@ def _in_steps(values, step):
     return np.round(values / step) * step if step > 0 else values
 
 
-def score(seeds, find):
+def score(seeds, find, make=make_run):
     """Confusion of planted and found kinds.
 
     Parameters
@@ -391,6 +391,8 @@ def score(seeds, find):
     seeds : iterable of int
     find : callable
         Takes a log of `make_run`, returns a list of (kind, time_min).
+    make : callable
+        The generator.
 
     Returns
     -------
@@ -402,7 +404,7 @@ def score(seeds, find):
     for kind in ("sound", *KINDS):
         row = {"runs": 0, "found": 0, "in_time": 0, "wrong": 0, "extras": Counter(), "errors_min": [], "missed": []}
         for seed in seeds:
-            log = make_run(seed, kind)
+            log = make(seed, kind)
             events = find(log)
             _tally(row, log, events, seed)
         table[kind] = row
@@ -438,15 +440,15 @@ def _find(log):
     return [(event.kind, event.time_min) for event in events]
 
 
-def main():
-    """Print the table."""
-    parser = argparse.ArgumentParser(description=__doc__)
+def run_bench(make, description):
+    """Print the table of one generator."""
+    parser = argparse.ArgumentParser(description=description)
     parser.add_argument("--seed", type=int, default=1000)
     parser.add_argument("--count", type=int, default=200)
     parser.add_argument("--misses", action="store_true", help="list the seeds that went wrong")
     options = parser.parse_args()
     started = time.perf_counter()
-    table = score(range(options.seed, options.seed + options.count), _find)
+    table = score(range(options.seed, options.seed + options.count), _find, make)
     print(f"{platform.machine()}, seeds {options.seed} to {options.seed + options.count - 1}")
     print(f"{'planted':22}{'runs':>6}{'found %':>9}{'in time %':>11}{'wrong %':>9}{'median late, min':>18}  extras")
     for kind, row in table.items():
@@ -469,4 +471,4 @@ def main():
 
 
 if __name__ == "__main__":
-    main()
+    run_bench(make_run, __doc__)
