@@ -8,7 +8,7 @@ __all__ = ["find_breaks_and_dropouts", "find_surges"]
 
 _LEAST_DIP = 0.16
 _LEAST_SAG = 0.08
-_LEAST_SURGE = float(np.log(1.4))
+_LEAST_SURGE = float(np.log(1.3))
 _COLLAPSE = -float(np.log(0.7))
 _COUNT = 3
 _DEEP = 0.4
@@ -95,7 +95,7 @@ def _voltage_dropouts(log):
     """At constant current a contact that comes and goes shows as voltage that leaps up and falls back."""
     if log.v is None:
         return []
-    sags = find_dips(log.t, -log.v, max(_LEAST_SAG, 6 * noise_of(log.v)), start=log.settled)
+    sags = find_dips(log.t, -log.v, np.clip(6 * noise_of(log.v), _LEAST_SAG, 0.14), start=log.settled)
     cluster = _cluster(log.t, sags)
     if not cluster:
         return []

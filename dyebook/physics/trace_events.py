@@ -10,7 +10,7 @@ import numpy as np
 from dyebook.physics.cautions import EVENT_REMEDIES
 from dyebook.physics.trace_changes import find_changes
 from dyebook.physics.trace_dropouts import find_breaks_and_dropouts, find_surges
-from dyebook.physics.trace_judge import judge_changes, pair_changes
+from dyebook.physics.trace_judge import find_climb, judge_changes, pair_changes
 from dyebook.physics.trace_shape import OFF_SHARE, in_bins, on_window, open_log
 
 __all__ = ["EVENT_KINDS", "Event", "find_events"]
@@ -105,7 +105,7 @@ def _trickle(t, current, voltage, stop, level):
     if t.size - stop < 3 or t[-1] - t[stop] < 1.0:
         return []
     last = slice((stop + t.size) // 2, None)  # past a run-down
-    share = float(np.median(current[last])) / level
+    share = float(np.min(current[last])) / level
     alive = voltage is not None and np.median(voltage[last]) > 0.5 * np.median(voltage[:stop])
     if alive or 0.015 < share < OFF_SHARE:
         return [("contact_lost", t[stop], "hardly any current until the end of the log, supply still on")]
@@ -125,8 +125,10 @@ def _changes(log, supply_max_a, found):
     cases = pair_changes(when, x, v, of_current, of_voltage)
     dropouts = [at for kind, at, _ in found if kind == "intermittent_contact"]
     if dropouts:
-        cases = [case for case in cases if case.start_min < dropouts[0] - 1]
-    return judge_changes(cases, log, supply_max_a)
+        cases = [case for case in cases if case.end_min < dropouts[0] - 3]
+    judged = judge_changes(cases, log, supply_max_a)
+    stepped = any(case.dx > 0.1 and case.span_min < 2 for case in cases)
+    return judged if judged or stepped or dropouts else find_climb(when, x, v)
 
 
 def _limit(log, supply_max_a, found):

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-__all__ = ["Case", "judge_changes", "pair_changes"]
+__all__ = ["Case", "find_climb", "judge_changes", "pair_changes"]
 
 _LEAST_DROP = 0.09  # smallest lasting loss of current, in the logarithm: one part of eleven
 _LEAST_VOLTAGE_STEP = 0.055
@@ -12,9 +12,10 @@ _SHORT_RISE = float(np.log(1.4))
 _RUNAWAY_RISE = float(np.log(1.25))
 _COLLAPSE = float(np.log(0.7))
 _RUNAWAY_PER_MIN = 0.045
+_SAG_PER_MIN = 0.03
 _WARM_RISE_PER_C = 0.025  # at constant voltage the current rises 2 to 3 % per °C, common practice
 _BRIEF_MIN = 6.0  # a lawful change that goes back later than this was a new set value
-_EARLY_MIN = 4.0  # after the soft start, while current and voltage still settle
+_EARLY_MIN = 3.4  # after the soft start, while current and voltage still settle
 _LIMIT_SHARE = 0.98
 
 
@@ -149,14 +150,25 @@ def _kind_of(case, log):
         return "contact_lost" if _is_voltage_step(case, log, early) or dx < -_LEAST_DROP else None
     if dv < _COLLAPSE and dx > -0.15 and _is_leap(case, log):
         return "short"
-    if dv < -0.12 and dx > -0.05:
+    if dv < -0.12 and dx > -0.05 and -dv > _SAG_PER_MIN * case.span_min:
         return None if early and dv > -0.2 else "runaway"
     return _by_current(case, log, early)
 
 
 def _is_leap(case, log):
-    """Done from one sample to the next, or within seconds."""
-    return case.span_min <= max(0.31, 0.4 * log.step_min)
+    """Done from one sample to the next, or within seconds; read from the samples, as bins blur it."""
+    if case.span_min == 0 or case.span_min > max(0.6, 2 * log.step_min):
+        return case.span_min == 0
+    values = log.x if abs(case.dx) > 0.1 or log.v is None else -log.v
+    width = max(1.0, 3 * log.step_min)
+    near = (log.t > case.start_min - width) & (log.t < case.end_min + width)
+    t, values = log.t[near], values[near]
+    before, after = values[t < case.start_min - 0.2], values[t > case.end_min + 0.2]
+    if not before.size or not after.size:
+        return True
+    low, high = np.median(before), np.median(after)
+    quarter, three = (t[np.argmax(values > low + part * (high - low))] for part in (0.25, 0.75))
+    return three - quarter <= max(0.1, 0.5 * log.step_min)
 
 
 def _is_voltage_step(case, log, early):
@@ -176,7 +188,8 @@ def _by_current(case, log, early):
         return "short" if dx > least else None
     warm = _WARM_RISE_PER_C * max(log.warming_c(case.start_min, case.end_min), 0.0)
     fast = dx / case.span_min > _RUNAWAY_PER_MIN
-    return "runaway" if fast and dx - warm > (np.log(1.5) if early else _RUNAWAY_RISE) else None
+    least = np.log(1.5) if early else np.log(1.38) if alone else _RUNAWAY_RISE
+    return "runaway" if fast and dx - warm > least else None
 
 
 def _is_limit(case, log, supply_max_a):
@@ -194,3 +207,24 @@ def _words(case):
     speed = "at once" if case.span_min < 0.6 else f"over {case.span_min:.1f} min"
     volts = "" if case.dv is None else f", voltage {100 * np.expm1(case.dv):+.0f} %"
     return f"current {100 * np.expm1(case.dx):+.0f} %{volts} {speed}"
+
+
+def find_climb(when, x, v):
+    """A current that climbs far through much of the run, the voltage not following: a runaway too slow for a step.
+
+    Parameters
+    ----------
+    when, x, v : ndarray of shape (N,)
+        Binned time, logarithm of current and of voltage (None if not logged).
+
+    Returns
+    -------
+    list of (kind, time_min, because)
+    """
+    third = max(x.size // 3, 3)
+    level, top = float(np.median(x[:third])), float(np.median(x[-5:]))
+    follows = v is not None and np.median(v[-5:]) - np.median(v[:third]) > 0.1 * (top - level)
+    if top - level < np.log(1.6) or follows:
+        return []
+    start = when[np.flatnonzero(x < level + 0.05)[-1]]
+    return [("runaway", start, f"current {100 * np.expm1(top - level):+.0f} % over {when[-1] - start:.0f} min")]
