@@ -1,6 +1,6 @@
 """Bench answers in words: one line per figure, in our unit and the other one, with basis, notes and cautions."""
 
-__all__ = ["answer_lines", "answer_rows"]
+__all__ = ["answer_lines", "answer_page", "answer_rows"]
 
 # what each figure is called; figures without a row here are not shown to people
 _LABELS = {
@@ -94,7 +94,11 @@ def answer_rows(answer):
     rows = []
     for name, label in _LABELS.items():
         value = answer.get(name)
-        if value is None or (name.startswith("portion") and answer["portions"] == 1):
+        if (
+            value is None
+            or (name.startswith("portion") and answer["portions"] == 1)
+            or (name == "charge_in_gaps_ah" and not value)
+        ):
             continue
         rows.append((label, _figure(name, value, answer.get(f"{name}_sd"))))
     return rows
@@ -108,6 +112,45 @@ def answer_lines(answer):
     lines += ["", f"Basis: {answer['basis']}."]
     lines += [f"Note: {note}." for note in answer.get("notes", ())]
     return lines + [f"Caution: {text}" for text in answer["cautions"]]
+
+
+def answer_page(title, answer, paper="a4"):
+    """A bench answer as one printed page.
+
+    Parameters
+    ----------
+    title : str
+    answer : dict
+        `to_dict()` of a bench result.
+    paper : {"a4", "letter"}
+
+    Returns
+    -------
+    bytes
+        PDF.
+    """
+    from fpdf import FPDF
+
+    page = FPDF(format=paper)
+    page.set_auto_page_break(False)
+    page.add_page()
+    page.set_font("Helvetica", "B", 16)
+    page.multi_cell(0, 9, _printable(title), new_x="LMARGIN", new_y="NEXT")
+    page.ln(3)
+    page.set_font("Helvetica", "", 11)
+    with page.table(col_widths=(55, 45), first_row_as_headings=False, line_height=7) as table:
+        for label, text in answer_rows(answer):
+            table.row((_printable(label), _printable(text)))
+    page.ln(4)
+    page.set_font("Helvetica", "", 9)
+    tail = [line for line in answer_lines(answer) if line.startswith(("Basis:", "Note:", "Caution:"))]
+    page.multi_cell(0, 4.6, _printable("\n".join(tail)), new_x="LMARGIN", new_y="NEXT")
+    return bytes(page.output())
+
+
+def _printable(text):
+    """Text in the characters of the printer's own fonts."""
+    return text.replace("\u2212", "-").encode("latin-1", "replace").decode("latin-1")
 
 
 def _figure(name, value, sd):

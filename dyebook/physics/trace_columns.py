@@ -9,9 +9,12 @@ QUANTITIES = ("time_min", "current_a", "voltage_v", "electrolyte_temp_c")
 
 # words per quantity, best first; the languages loggers are sold in
 _WORDS = {
-    "time_min": r"elapsed|time|zeit|temps|tiempo|tempo|tid|seconds?|secs?|minutes?|mins?|hours?|clock|stamp|uhr",
-    "current_a": r"current|ampere?s?|amps?|strom|courant|corriente|corrente",
-    "voltage_v": r"voltage|volts?|spannung|tension|tensione",
+    "time_min": (
+        r"elapsed|time|zeit|temps|tiempo|tempo|tid|seconds?|secs?|minutes?|mins?|hours?|"
+        r"clock|timestamps?|datetime|ts|uhrzeit|uhr"
+    ),
+    "current_a": r"current|ampere?s?|amps?|iout|curr|strom|courant|corriente|corrente",
+    "voltage_v": r"voltage|volts?|vout|uout|spannung|tension|tensione",
     "electrolyte_temp_c": r"temp(?:erature)?s?|electrolyte|bath|acid|thermo\w*",
 }
 _SHORT = {"t": "time_min", "i": "current_a", "u": "voltage_v", "v": "voltage_v", "a": "current_a", "s": "time_min"}
@@ -119,6 +122,8 @@ def _unit_of(text):
 
 def _word_of(text):
     bare = re.sub(r"[\[(].*", "", text).strip()
+    if re.search(r"\btime$", bare):
+        return "time_min"  # "current time" is a clock
     for quantity in ("electrolyte_temp_c", "voltage_v", "current_a", "time_min"):
         if re.search(rf"(?<![a-z])(?:{_WORDS[quantity]})(?![a-z])", bare):
             return quantity

@@ -205,8 +205,13 @@ def _is_limit(case, log, supply_max_a):
 
 def _words(case):
     speed = "at once" if case.span_min < 0.6 else f"over {case.span_min:.1f} min"
-    volts = "" if case.dv is None else f", voltage {100 * np.expm1(case.dv):+.0f} %"
-    return f"current {100 * np.expm1(case.dx):+.0f} %{volts} {speed}"
+    volts = "" if case.dv is None else f", voltage {_percent(case.dv)}"
+    return f"current {_percent(case.dx)}{volts} {speed}"
+
+
+def _percent(change):
+    rounded = round(100 * float(np.expm1(change)))
+    return f"{rounded:+d} %" if rounded else "unchanged"
 
 
 def find_climb(when, x, v):

@@ -15,6 +15,8 @@ from dyebook.physics.trace_columns import QUANTITIES, ColumnGuess, guess_columns
 __all__ = ["Trace", "make_trace", "read_notes", "read_trace"]
 
 _MANY_MIN = 240  # a run is not longer: larger figures without a unit are seconds
+_MANY_S = 100_000
+_HOTTEST_C = 50.0  # no electrolyte is: larger figures without a unit are °F
 _LEAST_ROWS = 3
 
 
@@ -221,14 +223,19 @@ def _values(guess, data, notes):
         return (values - 32) / 1.8
     if guess.factor is None and guess.quantity == "time_min":
         return _time_without_unit(values, notes)
+    if guess.factor is None and guess.quantity == "electrolyte_temp_c" and np.nanmedian(values) > _HOTTEST_C:
+        notes.append("the temperature column names no unit: taken as °F")
+        return (values - 32) / 1.8
     return values * (1.0 if guess.factor is None else guess.factor)
 
 
 def _time_without_unit(values, notes):
     length = np.nanmax(values) - np.nanmin(values)
-    seconds = length > _MANY_MIN
-    notes.append(f"the time column names no unit: taken as {'seconds' if seconds else 'minutes'}")
-    return values / 60 if seconds else values
+    unit, minutes = ("milliseconds", 1 / 60000) if length > _MANY_S else ("seconds", 1 / 60)
+    if length <= _MANY_MIN:
+        unit, minutes = "minutes", 1.0
+    notes.append(f"the time column names no unit: taken as {unit}")
+    return values * minutes
 
 
 def _number(cell):

@@ -92,6 +92,13 @@ def test_measured_beats_set_and_density_is_not_current():
     assert "electrolyte_temp_c" not in found
 
 
+def test_current_time_is_a_clock_and_warm_figures_are_fahrenheit():
+    rows = [(f"{t}", f"{a}", "68") for t, a in zip(MINUTES, AMPS, strict=True)]
+    trace = parse_trace(_table("Current time (min),Iout,Temp", rows))
+    _check(trace)
+    assert trace.electrolyte_temp_c[0] == pytest.approx(20)
+
+
 def test_user_names_the_column():
     rows = [(f"{t}", "7", f"{a}") for t, a in zip(MINUTES, AMPS, strict=True)]
     trace = parse_trace(_table("Time (min),Ch 1,Ch 2", rows), columns={"current_a": "Ch 2"})
@@ -109,6 +116,8 @@ def test_no_header_is_taken_in_order_and_said():
 def test_time_without_unit():
     long = [(f"{t}", "2.0") for t in range(0, 1200, 10)]
     assert parse_trace(_table("time,current", long)).time_min[-1] == pytest.approx(1190 / 60)
+    fine = [(f"{t}", "2.0") for t in range(0, 1_200_000, 10_000)]
+    assert parse_trace(_table("timestamp,curr", fine)).time_min[-1] == pytest.approx(1190 / 60)
     short = [(f"{t}", "2.0") for t in range(40)]
     trace = parse_trace(_table("time,current", short))
     assert trace.time_min[-1] == pytest.approx(39)
