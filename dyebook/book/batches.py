@@ -5,18 +5,18 @@ from dataclasses import dataclass, fields
 from datetime import date, timedelta
 from functools import cache
 
-from sqlalchemy import func, or_, select
+from sqlalchemy import bindparam, func, or_, select
 
+from dyebook.book.compiled import run
 from dyebook.book.rows import checked_moment
-from dyebook.book.schema import Batch, Bath, Dip, Dye, Photo, Reading, Rinse, Run
+from dyebook.book.schema import Batch, Bath, Dip, Dye, Order, Rinse, Run
+from dyebook.book.seen import seen_of
 from dyebook.lab import Lab
-from dyebook.record import FIELDS
+from dyebook.record import FIELDS, DyeRecord
 
-__all__ = ["HOMES", "SETTINGS", "BatchRow", "batch_query", "batch_rows", "first_of", "mean_lab", "with_filters"]
+__all__ = ["HOMES", "SETTINGS", "BatchRow", "batch_query", "batch_rows", "first_of", "newest_rows", "with_filters"]
 
 _BATCHES, _RUNS, _DIPS, _RINSES = (model.__table__ for model in (Batch, Run, Dip, Rinse))
-_READINGS = Reading.__table__
-_PHOTOS = Photo.__table__
 
 # where each setting of a record lives; the rest of FIELDS belongs to readings
 HOMES = {
@@ -94,6 +94,11 @@ class BatchRow:
     readings: int = 0
     photo: str | None = None
 
+    def record(self):
+        """Return the settings as a new `DyeRecord` without readings and date, to do this batch again."""
+        told = {name: getattr(self, name) for name in SETTINGS if name not in ("dyed_at", "note")}
+        return DyeRecord(**told)
+
     def to_dict(self):
         """Return plain JSON values in the shape of the record-and-find contract."""
         plain = {field.name: _plain(getattr(self, field.name)) for field in fields(self)}
@@ -135,13 +140,20 @@ def batch_query():
     )
 
 
-def with_filters(query, dye=None, bath=None, alloy=None, text=None, since=None, until=None, deleted=False, ids=None):
-    """Return `batch_query` narrowed to a dye, bath, alloy, words in notes and names, and days (ISO text)."""
+_EXACT = {"dye": Dye.name, "bath": Bath.name, "alloy": _RUNS.c.alloy}
+
+
+def with_filters(query, deleted=False, ids=None, text=None, since=None, until=None, **exact):
+    """Return `batch_query` narrowed to words in notes and names, days (ISO text), and exact values.
+
+    `exact` may hold `dye`, `bath`, `alloy`, and `order` (its name).
+    """
     mark = _BATCHES.c.deleted_at
     conditions = [mark.is_not(None) if deleted else mark.is_(None)]
     when = func.coalesce(_BATCHES.c.dyed_at, _BATCHES.c.added_at)
-    exact = ((Dye.name, dye), (Bath.name, bath), (_RUNS.c.alloy, alloy))
-    conditions += [column == value for column, value in exact if value is not None]
+    conditions += [_EXACT[name] == value for name, value in exact.items() if value is not None and name != "order"]
+    if exact.get("order") is not None:
+        conditions.append(_BATCHES.c.order_id.in_(select(Order.id).where(Order.name == exact["order"])))
     if text is not None:
         places = (_BATCHES.c.note, Dye.name, Bath.name, _RUNS.c.alloy, _RUNS.c.finish)
         conditions.append(or_(*(place.icontains(text, autoescape=True) for place in places)))
@@ -161,83 +173,32 @@ def _day_after(day):
 
 def batch_rows(connection, query):
     """Return the `BatchRow` of each row of a narrowed `batch_query`, readings included."""
-    rows = [_settings_of(row) for row in connection.execute(query)]
-    seen = _seen(connection, [row["batch"] for row in rows])
-    return [BatchRow(**row, **seen.get(row["batch"], {})) for row in rows]
+    return _with_seen(connection, connection.execute(query).all())
 
 
-_NUMBERS = tuple(name for name in HOMES if FIELDS[name].kind is float)
+def newest_rows(connection, count, offset=0):
+    """Return the newest standing batches, as `batch_rows` does, by a statement compiled beforehand."""
+    return _with_seen(connection, run(connection, _newest, count=count, offset=offset))
 
 
-def _settings_of(row):
-    values = dict(row._mapping)
-    for name in _NUMBERS:
-        if values[name] is None:
-            values[name] = math.nan
+def _newest():
+    query = with_filters(batch_query()).order_by(_BATCHES.c.id.desc())
+    return query.limit(bindparam("count")).offset(bindparam("offset"))
+
+
+def _with_seen(connection, rows):
+    seen = seen_of(connection, [row[0] for row in rows])
+    return [BatchRow(*_measured_or_nan(row), **seen.get(row[0], {})) for row in rows]
+
+
+_NUMBER_PLACES = tuple(
+    place for place, field in enumerate(fields(BatchRow)) if field.name in HOMES and FIELDS[field.name].kind is float
+)
+
+
+def _measured_or_nan(row):
+    values = list(row)
+    for place in _NUMBER_PLACES:
+        if values[place] is None:
+            values[place] = math.nan
     return values
-
-
-_READING_COLUMNS = ("batch_id", "L", "a", "b", "L_sd", "a_sd", "b_sd", "wet", "sealed")
-
-
-def _seen(connection, batches):
-    """What was read of each batch, by its number."""
-    by_batch = {}
-    for reading in _rows_of_batches(connection, batches, _reading_query(), _READINGS.c.batch_id):
-        by_batch.setdefault(reading.batch_id, []).append(reading)
-    seen = {batch: summary_of(readings) for batch, readings in by_batch.items()}
-    for batch, sha in _rows_of_batches(connection, batches, _loose_photo_query(), _PHOTOS.c.batch_id):
-        seen.setdefault(batch, {}).setdefault("photo", None)
-        seen[batch]["photo"] = seen[batch]["photo"] or sha
-    return seen
-
-
-def _reading_query():
-    columns = [_READINGS.c[name] for name in _READING_COLUMNS]
-    return (
-        select(*columns, _PHOTOS.c.sha256)
-        .outerjoin(_PHOTOS, _PHOTOS.c.id == _READINGS.c.photo_id)
-        .where(_READINGS.c.deleted_at.is_(None))
-        .order_by(_READINGS.c.id)
-    )
-
-
-def _loose_photo_query():
-    return (
-        select(_PHOTOS.c.batch_id, _PHOTOS.c.sha256).where(_PHOTOS.c.deleted_at.is_(None)).order_by(_PHOTOS.c.id.desc())
-    )
-
-
-def _rows_of_batches(connection, batches, query, column):
-    """Rows of the given batches only; in one sweep when they are many."""
-    if not batches:
-        return []
-    if len(batches) > 500:  # SQLite's limit on variables, and a sweep is faster by then
-        return connection.execute(query.where(column.between(min(batches), max(batches))))
-    return connection.execute(query.where(column.in_(batches)))
-
-
-def summary_of(readings):
-    """Return lab, lab_u, state, count and photo over a batch's readings (rows, oldest first)."""
-    newest = readings[-1]
-    same = [row for row in readings if (row.wet, row.sealed) == (newest.wet, newest.sealed)]
-    lab, lab_u = mean_lab(same)
-    state = {"wet": newest.wet, "sealed": newest.sealed}
-    return {"lab": lab, "lab_u": lab_u, **state, "readings": len(readings), "photo": newest.sha256}
-
-
-def mean_lab(readings):
-    """Return the mean Lab of readings and its standard uncertainty.
-
-    Notes
-    -----
-    The uncertainty of the mean is the root mean square of the readings' own uncertainties, not divided by the
-    root of their number: readings of one batch share camera, card and light, so their errors go together.
-    """
-    count = len(readings)
-    lab = Lab(*(sum(getattr(row, axis) for row in readings) / count for axis in "Lab"))
-    known = [row for row in readings if None not in (row.L_sd, row.a_sd, row.b_sd)]
-    if not known:
-        return lab, None
-    squares = [sum(getattr(row, axis + "_sd") ** 2 for row in known) / len(known) for axis in "Lab"]
-    return lab, tuple(math.sqrt(square) for square in squares)

@@ -1,8 +1,10 @@
 """Connections that keep what they are given: full sync, foreign keys, patient locks, errors in plain words."""
 
+import os
 import sqlite3
 import time
 from contextlib import contextmanager
+from functools import lru_cache
 
 from sqlalchemy import create_engine, event, exc
 
@@ -24,9 +26,15 @@ def make_engine(place):
     -------
     sqlalchemy.Engine
     """
-    if place.file is None:
-        return create_engine(place.url, pool_pre_ping=True)
-    engine = create_engine(place.url, connect_args={"timeout": PATIENCE_S})
+    return _engine_of(place.url, place.file is not None, os.getpid())
+
+
+@lru_cache(maxsize=16)
+def _engine_of(url, on_disk, _process):
+    """One engine for all openings of a book in this process: what it has compiled serves the next opening too."""
+    if not on_disk:
+        return create_engine(url, pool_pre_ping=True)
+    engine = create_engine(url, connect_args={"timeout": PATIENCE_S})
     event.listen(engine, "connect", _prepare_sqlite)
     event.listen(engine, "begin", _begin_sqlite)
     return engine

@@ -3,8 +3,9 @@
 import pandas as pd
 from sqlalchemy import func, select
 
-from dyebook.book.batches import HOMES, first_of, mean_lab, with_filters
+from dyebook.book.batches import HOMES, first_of, with_filters
 from dyebook.book.schema import Batch, Bath, Dip, Dye, Reading, Rinse, Run
+from dyebook.book.seen import mean_lab
 from dyebook.record import FIELDS
 
 __all__ = ["COLUMNS", "make_frame"]

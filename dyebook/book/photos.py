@@ -7,6 +7,7 @@ whatever moment the power fails, a photo that the book names is there, and a fil
 import hashlib
 import os
 import secrets
+import time
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -16,6 +17,7 @@ __all__ = ["DiskPhotos", "RemotePhotos", "looks_like_photo", "open_photos", "pho
 
 _INCOMING = "incoming"
 LARGEST_BYTES = 300 * 2**20
+_ABANDONED_S = 24 * 3600
 
 
 def open_photos(place):
@@ -117,6 +119,8 @@ class DiskPhotos:
             sha = waiting.name.split("-")[0]
             if sha in known and hashlib.sha256(waiting.read_bytes()).hexdigest() == sha:
                 self._settle(waiting, sha)
+            elif time.time() - waiting.stat().st_mtime > _ABANDONED_S:
+                waiting.unlink(missing_ok=True)  # its station was stopped before the book ever spoke of it
             else:
                 unknown.append(waiting.name)
         return unknown

@@ -1,5 +1,7 @@
 """The book's colours kept ready in memory, and kept in step with what every station writes."""
 
+from itertools import chain
+
 import numpy as np
 from sqlalchemy import select
 
@@ -37,12 +39,12 @@ class Shades:
             .join(Batch, Batch.id == Reading.batch_id)
             .where(Reading.id > self._last_reading - overlap, Reading.deleted_at.is_(None), Batch.deleted_at.is_(None))
         )
-        rows = [row for row in connection.execute(query) if row[0] not in self._recent]
-        if not rows:
+        rows = (row for row in connection.execute(query) if row[0] not in self._recent)
+        table = np.fromiter(chain.from_iterable(rows), dtype=float).reshape(-1, 5)
+        if not len(table):
             return
-        table = np.array(rows, dtype=float)
         self._column = self._column.extended(table[:, 2:], table[:, 1].astype(np.int64))
         self._last_reading = max(self._last_reading, int(table[:, 0].max()))
         if overlap:
-            self._recent |= {row[0] for row in rows}
+            self._recent |= set(table[:, 0].astype(np.int64).tolist())
             self._recent = {number for number in self._recent if number > self._last_reading - overlap}

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from sqlalchemy import select
 
 from dyebook.book import dips, rows
-from dyebook.book.batches import BatchRow, batch_query, batch_rows, with_filters
+from dyebook.book.batches import BatchRow, batch_query, batch_rows, newest_rows, with_filters
 from dyebook.book.check import find_problems
 from dyebook.book.connect import clear_errors, make_engine
 from dyebook.book.names import Names
@@ -148,14 +148,17 @@ class Book(Tables):
         offset : int
             How many of the newest to pass over.
         **filters
-            `dye`, `bath`, `alloy`, `text`, `since`, `until` (ISO dates), `deleted`, `ids`.
+            `dye`, `bath`, `alloy`, `order`, `text`, `since`, `until` (ISO dates), `deleted`, `ids`.
 
         Returns
         -------
         list of BatchRow
         """
-        query = with_filters(batch_query(), **filters).order_by(Batch.id.desc()).offset(offset)
+        filters = {name: value for name, value in filters.items() if value not in (None, False)}
         with self.reading() as connection:
+            if count is not None and not filters:
+                return newest_rows(connection, count, offset)
+            query = with_filters(batch_query(), **filters).order_by(Batch.id.desc()).offset(offset)
             return batch_rows(connection, query.limit(count) if count is not None else query)
 
     def batch(self, batch_id):
@@ -194,6 +197,27 @@ class Book(Tables):
             query = with_filters(batch_query(), ids=[key for key, _ in near])
             by_number = {row.batch: row for row in batch_rows(connection, query)}
         return [Found(by_number[key], difference) for key, difference in near if key in by_number]
+
+    def way_back(self, reading_id):
+        """Return what a reading goes back to, see `dyebook.book.life.way_back`."""
+        from dyebook.book.life import way_back
+
+        with self.reading() as connection:
+            return way_back(connection, reading_id)
+
+    def bath_life(self, bath_id):
+        """Return how a bath has fared since it was made up, see `dyebook.book.life.bath_life`."""
+        from dyebook.book.life import bath_life
+
+        with self.reading() as connection:
+            return bath_life(connection, bath_id)
+
+    def electrolyte_life(self, electrolyte_id):
+        """Return how an electrolyte has fared since it was made up, see `dyebook.book.life.electrolyte_life`."""
+        from dyebook.book.life import electrolyte_life
+
+        with self.reading() as connection:
+            return electrolyte_life(connection, electrolyte_id)
 
     def frame(self, **filters):
         """Return what was set and read as a table ready for `learn_bath`, see `dyebook.book.frame.make_frame`."""

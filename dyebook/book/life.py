@@ -1,0 +1,126 @@
+"""What the rows add up to: a bath's and an electrolyte's life, and the way from a reading back to its evidence."""
+
+from sqlalchemy import func, select
+
+from dyebook.book.rows import list_rows, row_of
+from dyebook.book.schema import TABLES, Batch, Bath, BathEvent, Dip, Electrolyte, ElectrolyteEvent, Run
+
+__all__ = ["bath_life", "electrolyte_life", "way_back"]
+
+_FILLED = "made_up"
+
+
+def way_back(connection, reading_id):
+    """Return everything a reading goes back to.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+    reading_id : int
+
+    Returns
+    -------
+    dict
+        ``reading`` and, where there are such, ``photo, batch, dip, part, coupon, sample, run, electrolyte, bath,
+        dye, order``: each the row as a dict. Card, camera and what it was measured with stand in the reading.
+    """
+    found = {"reading": row_of(connection, TABLES["readings"], reading_id)}
+    if found["reading"]["dip_id"] is None and found["reading"]["batch_id"] is not None:
+        dips = list_rows(connection, TABLES["dips"], batch_id=found["reading"]["batch_id"])
+        if len(dips) == 1:
+            found["dip"] = dips[0]
+    waiting = list(found.items())
+    while waiting:
+        name, row = waiting.pop()
+        table = TABLES["readings"] if name == "reading" else TABLES[_table_of(name)]
+        for key in table.foreign_keys:
+            target, target_id = key.parent.name.removesuffix("_id"), row[key.parent.name]
+            if target_id is not None and target not in found and target != "replaces":
+                found[target] = row_of(connection, key.column.table, target_id)
+                waiting.append((target, found[target]))
+    return found
+
+
+def _table_of(name):
+    return {"batch": "batches"}.get(name, name + "s")
+
+
+def _since_filling(connection, events, owner):
+    """Events of a bath or electrolyte since it was last made up, oldest first."""
+    rows = connection.execute(
+        select(events).where(owner, events.c.deleted_at.is_(None)).order_by(events.c.at, events.c.id)
+    ).mappings()
+    rows = [dict(row) for row in rows]
+    starts = [place for place, row in enumerate(rows) if row["kind"] == _FILLED]
+    return rows[starts[-1] :] if starts else rows
+
+
+def bath_life(connection, bath_id):
+    """Return how a bath has fared since it was last made up.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+    bath_id : int
+
+    Returns
+    -------
+    dict
+        ``made_up_at`` (None when nobody noted it), ``events`` since then, ``dips`` and ``area_dm2`` dyed in it.
+    """
+    row_of(connection, Bath.__table__, bath_id)
+    events = _since_filling(connection, BathEvent.__table__, BathEvent.bath_id == bath_id)
+    start = _start_of(events)
+    query = (
+        select(func.count(), func.coalesce(func.sum(Run.area_dm2), 0.0))
+        .select_from(Dip)
+        .join(Batch, Batch.id == Dip.batch_id)
+        .outerjoin(Run, Run.id == Batch.run_id)
+        .where(Dip.bath_id == bath_id, Dip.deleted_at.is_(None), Batch.deleted_at.is_(None))
+    )
+    if start:
+        query = query.where(func.coalesce(Batch.dyed_at, Batch.added_at) >= start)
+    dips, area = connection.execute(query).one()
+    return {"made_up_at": start, "events": events, "dips": dips, "area_dm2": area}
+
+
+def electrolyte_life(connection, electrolyte_id):
+    """Return how an electrolyte has fared since it was last made up.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+    electrolyte_id : int
+
+    Returns
+    -------
+    dict
+        ``made_up_at``, ``events``, ``runs``, ``charge_ah``, ``ah_per_l`` (None without a volume), and the newest
+        ``dissolved_al_g_per_l`` and ``electrolyte_g_per_l`` that were noted.
+    """
+    own = row_of(connection, Electrolyte.__table__, electrolyte_id)
+    events = _since_filling(connection, ElectrolyteEvent.__table__, ElectrolyteEvent.electrolyte_id == electrolyte_id)
+    start = _start_of(events)
+    query = select(func.count(), func.coalesce(func.sum(Run.charge_ah), 0.0))
+    query = query.where(Run.electrolyte_id == electrolyte_id, Run.deleted_at.is_(None))
+    if start:
+        query = query.where(func.coalesce(Run.started_at, Run.added_at) >= start)
+    runs, charge_ah = connection.execute(query).one()
+    volume_l = _newest(events, "bath_volume_l") or own["bath_volume_l"]
+    return {
+        "made_up_at": start,
+        "events": events,
+        "runs": runs,
+        "charge_ah": charge_ah,
+        "ah_per_l": charge_ah / volume_l if volume_l else None,
+        "dissolved_al_g_per_l": _newest(events, "dissolved_al_g_per_l"),
+        "electrolyte_g_per_l": _newest(events, "electrolyte_g_per_l"),
+    }
+
+
+def _start_of(events):
+    return events[0]["at"] if events and events[0]["kind"] == _FILLED else None
+
+
+def _newest(events, name):
+    return next((event[name] for event in reversed(events) if event[name] is not None), None)
