@@ -9,7 +9,7 @@ import typer
 
 from dyebook.cli_photo import parse_lab, print_json
 
-__all__ = ["add_commands"]
+__all__ = ["BookOption", "JsonOption", "add_commands", "open_at"]
 
 _BOOK = typer.Option("--book", help="Folder, .sqlite file or postgresql:// URL; else DYEBOOK_BOOK, else your own.")
 BookOption = Annotated[str | None, _BOOK]
@@ -21,7 +21,8 @@ def _quantity(text):
     return typer.Option(help=text + "; other units are converted.")
 
 
-def _open(path):
+def open_at(path):
+    """Return the open book at a path or URL, or where the environment says."""
     from dyebook.book.store import open_book
 
     return open_book(path)
@@ -62,7 +63,7 @@ def record(
     record_of = _record_from(given, None if lab is None else parse_lab(lab))
     from dyebook.jobs.keep import record_dip
 
-    with _open(book) as opened:
+    with open_at(book) as opened:
         kept = record_dip(opened, record_of, photo, part, replaces)
     for warning in kept.warnings:
         typer.echo(f"note: {warning}", err=True)
@@ -96,6 +97,7 @@ def list_batches(
     text: Annotated[str | None, typer.Option(help="Words in notes and names.")] = None,
     since: Annotated[str | None, typer.Option(help="From this day on, such as 2026-03-01.")] = None,
     until: Annotated[str | None, typer.Option(help="Up to this day.")] = None,
+    order: Annotated[str | None, typer.Option(help="Only this order.")] = None,
     deleted: Annotated[bool, typer.Option("--deleted", help="Those marked as deleted instead.")] = False,
     book: BookOption = None,
     as_json: JsonOption = False,
@@ -104,8 +106,8 @@ def list_batches(
 
     Example: dyebook list --count 10
     """
-    filters = {"dye": dye, "bath": bath, "alloy": alloy, "text": text, "since": since, "until": until}
-    with _open(book) as opened:
+    filters = {"dye": dye, "bath": bath, "alloy": alloy, "text": text, "since": since, "until": until, "order": order}
+    with open_at(book) as opened:
         found = opened.batches(count, deleted=deleted, **filters)
     if as_json:
         print_json([row.to_dict() for row in found])
@@ -139,7 +141,7 @@ def find(
         shade = _shade_of(photo)
     wanted = {"dye": dye, "bath": bath, "alloy": alloy, "text": text, "since": since, "until": until}
     filters = {name: value for name, value in wanted.items() if value is not None}
-    with _open(book) as opened:
+    with open_at(book) as opened:
         found = opened.find(shade, count, **filters)
     if as_json:
         print_json([one.to_dict() for one in found])
@@ -164,7 +166,7 @@ def check(book: BookOption = None, as_json: JsonOption = False):
 
     Example: dyebook check
     """
-    with _open(book) as opened:
+    with open_at(book) as opened:
         problems = opened.check()
     if as_json:
         print_json({"ok": not problems, "problems": problems})
@@ -188,7 +190,7 @@ def import_(
     """
     if duplicates not in ("refuse", "skip", "keep"):
         raise typer.BadParameter("--duplicates is refuse, skip or keep")
-    with _open(book) as opened, _progress() as progress:
+    with open_at(book) as opened, _progress() as progress:
         told = opened.import_file(file, dry_run, duplicates, progress, batch=batch, white=white, observer=observer)
     for note in told.notes:
         typer.echo(f"note: {note}", err=True)
@@ -227,7 +229,7 @@ def export(
 
     Example: dyebook export batches.csv
     """
-    with _open(book) as opened:
+    with open_at(book) as opened:
         rows = opened.export_file(file, dye=dye, bath=bath, since=since, until=until)
     print_json({"file": str(file), "rows": rows}) if as_json else typer.echo(f"{rows} rows written to {file}")
 
@@ -241,7 +243,7 @@ def backup(
 
     Example: dyebook backup shop.zip
     """
-    with _open(book) as opened:
+    with open_at(book) as opened:
         told = opened.back_up(file)
     if as_json:
         print_json({"file": str(file), **told})
@@ -258,7 +260,7 @@ def restore(
 
     Example: dyebook restore shop.zip
     """
-    with _open(book) as opened:
+    with open_at(book) as opened:
         told = opened.restore(file)
     if as_json:
         print_json(told)

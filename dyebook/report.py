@@ -4,7 +4,7 @@ import math
 
 from dyebook.flags import FLAGS
 
-__all__ = ["batches_text", "flag_lines", "import_text", "lab_text", "measurement_text"]
+__all__ = ["batches_text", "flag_lines", "history_text", "import_text", "lab_text", "measurement_text"]
 
 
 def lab_text(lab, u=None):
@@ -100,3 +100,25 @@ def import_text(told):
     if told.skipped:
         lines.append(f"  {told.skipped} rows were there already")
     return "\n".join(lines)
+
+
+def history_text(lines):
+    """Return changes as lines for the shell.
+
+    Parameters
+    ----------
+    lines : list of dict
+        As `Book.batch_history` gives them.
+
+    Returns
+    -------
+    str
+    """
+    if not lines:
+        return "nothing was changed"
+    told = []
+    for line in lines:
+        old, new = line["old"] or {}, line["new"] or {}
+        steps = ", ".join(f"{name}: {old.get(name)} → {value}" for name, value in new.items())
+        told.append(f"{line['at']}  {line['who']}  {line['action']} {line['table']} {line['row_id']}  {steps}")
+    return "\n".join(told)

@@ -14,7 +14,17 @@ from dyebook.book.seen import seen_of
 from dyebook.lab import Lab
 from dyebook.record import FIELDS, DyeRecord
 
-__all__ = ["HOMES", "SETTINGS", "BatchRow", "batch_query", "batch_rows", "first_of", "newest_rows", "with_filters"]
+__all__ = [
+    "HOMES",
+    "SETTINGS",
+    "BatchRow",
+    "Found",
+    "batch_query",
+    "batch_rows",
+    "first_of",
+    "newest_rows",
+    "with_filters",
+]
 
 _BATCHES, _RUNS, _DIPS, _RINSES = (model.__table__ for model in (Batch, Run, Dip, Rinse))
 
@@ -109,6 +119,20 @@ def _plain(value):
     if isinstance(value, tuple):
         return [round(float(part), 4) if math.isfinite(part) else None for part in value]
     return None if isinstance(value, float) and math.isnan(value) else value
+
+
+@dataclass(frozen=True)
+class Found:
+    """A batch found, and how far its colour is from what was looked for (None without a colour)."""
+
+    row: BatchRow
+    delta_e00: float | None
+
+    def to_dict(self):
+        """Return the entry of the find contract."""
+        plain = self.row.to_dict()
+        head = {"batch": plain.pop("batch"), "lab": plain.pop("lab")}
+        return {**head, "delta_e00": None if self.delta_e00 is None else round(self.delta_e00, 4), **plain}
 
 
 def first_of(table, batch_id=_BATCHES.c.id):

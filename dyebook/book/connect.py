@@ -1,6 +1,7 @@
 """Connections that keep what they are given: full sync, foreign keys, patient locks, errors in plain words."""
 
 import os
+import shutil
 import sqlite3
 import time
 from contextlib import contextmanager
@@ -12,6 +13,7 @@ from dyebook.errors import BookError
 
 __all__ = ["clear_errors", "make_engine", "use_write_ahead_log"]
 
+_ROOM_BYTES = 2**17  # less than SQLite asks for at once
 PATIENCE_S = 60  # a station waits this long for the others' writes before it gives up
 
 
@@ -26,7 +28,19 @@ def make_engine(place):
     -------
     sqlalchemy.Engine
     """
-    return _engine_of(place.url, place.file is not None, os.getpid())
+    url = place.url
+    if _may_only_be_read(place.file):
+        # the write-ahead log wants to write even for reading; nothing can change a file that nobody may write
+        url = f"sqlite+pysqlite:///file:{place.file}?mode=ro&immutable=1&uri=true"
+    return _engine_of(url, place.file is not None, os.getpid())
+
+
+def _may_only_be_read(file):
+    """Whether a book lies where nothing may be written, complete, without changes that wait in its log."""
+    if file is None or not file.exists() or os.access(file.parent, os.W_OK):
+        return False
+    log = file.with_name(file.name + "-wal")
+    return not (log.exists() and log.stat().st_size)
 
 
 @lru_cache(maxsize=16)
@@ -93,7 +107,14 @@ def clear_errors(place):
     except exc.IntegrityError as error:
         raise BookError(f"the book {place.name} refused a row: {error.orig}; check what it points to") from error
     except (exc.DBAPIError, sqlite3.Error, OSError) as error:
-        raise BookError(f"the book {place.name}: {_reason(str(getattr(error, 'orig', None) or error))}") from error
+        text = str(getattr(error, "orig", None) or error)
+        raise BookError(f"the book {place.name}: {_reason('disk is full' if _is_full(place) else text)}") from error
+
+
+def _is_full(place):
+    """Whether the disk of a book has no room left, which SQLite may call an input or output error."""
+    folder = place.file.parent if place.file is not None else None
+    return folder is not None and folder.exists() and shutil.disk_usage(folder).free < _ROOM_BYTES
 
 
 def _reason(text):

@@ -3,9 +3,9 @@
 from sqlalchemy import func, select
 
 from dyebook.book.rows import list_rows, row_of
-from dyebook.book.schema import TABLES, Batch, Bath, BathEvent, Dip, Electrolyte, ElectrolyteEvent, Run
+from dyebook.book.schema import TABLES, Batch, Bath, BathEvent, Change, Dip, Electrolyte, ElectrolyteEvent, Run
 
-__all__ = ["bath_life", "electrolyte_life", "way_back"]
+__all__ = ["batch_history", "bath_life", "electrolyte_life", "way_back"]
 
 _FILLED = "made_up"
 
@@ -53,6 +53,31 @@ def _since_filling(connection, events, owner):
     rows = [dict(row) for row in rows]
     starts = [place for place, row in enumerate(rows) if row["kind"] == _FILLED]
     return rows[starts[-1] :] if starts else rows
+
+
+def batch_history(connection, batch_id):
+    """Return every change of a batch and of all that hangs on it, oldest first.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+    batch_id : int
+
+    Returns
+    -------
+    list of dict
+        ``at, who, table, row_id, action, old, new``.
+    """
+    run_id = row_of(connection, Batch.__table__, batch_id)["run_id"]
+    mine = (Change.table == "batches") & (Change.row_id == batch_id)
+    if run_id is not None:
+        mine |= (Change.table == "runs") & (Change.row_id == run_id)
+    for table in TABLES.values():
+        if "batch_id" in table.c:
+            rows = select(table.c.id).where(table.c.batch_id == batch_id)
+            mine |= (Change.table == table.name) & Change.row_id.in_(rows)
+    lines = connection.execute(select(Change.__table__).where(mine).order_by(Change.id)).mappings()
+    return [dict(line) for line in lines]
 
 
 def bath_life(connection, bath_id):

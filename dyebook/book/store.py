@@ -1,12 +1,11 @@
 """The book itself: open it, add to it, look things up; each method is one transaction."""
 
 from contextlib import contextmanager
-from dataclasses import dataclass
 
 from sqlalchemy import select
 
 from dyebook.book import dips, rows
-from dyebook.book.batches import BatchRow, batch_query, batch_rows, newest_rows, with_filters
+from dyebook.book.batches import Found, batch_query, batch_rows, newest_rows, with_filters
 from dyebook.book.check import find_problems
 from dyebook.book.connect import clear_errors, make_engine
 from dyebook.book.names import Names
@@ -20,20 +19,6 @@ from dyebook.book.versions import bring_up_to_date
 from dyebook.errors import BookError
 
 __all__ = ["Book", "Found", "open_book"]
-
-
-@dataclass(frozen=True)
-class Found:
-    """A batch found, and how far its colour is from what was looked for (None without a colour)."""
-
-    row: BatchRow
-    delta_e00: float | None
-
-    def to_dict(self):
-        """Return the entry of the find contract."""
-        plain = self.row.to_dict()
-        head = {"batch": plain.pop("batch"), "lab": plain.pop("lab")}
-        return {**head, "delta_e00": None if self.delta_e00 is None else round(self.delta_e00, 4), **plain}
 
 
 def open_book(path_or_url=None, photos=None, who=None):
@@ -204,6 +189,13 @@ class Book(Tables):
 
         with self.reading() as connection:
             return way_back(connection, reading_id)
+
+    def batch_history(self, batch_id):
+        """Return every change of a batch and of all that hangs on it, oldest first."""
+        from dyebook.book.life import batch_history
+
+        with self.reading() as connection:
+            return batch_history(connection, batch_id)
 
     def bath_life(self, bath_id):
         """Return how a bath has fared since it was made up, see `dyebook.book.life.bath_life`."""

@@ -110,3 +110,26 @@ def test_import_export_backup_restore(run, tmp_path, monkeypatch):
     text = CliRunner().invoke(app, ["import", str(tmp_path / "a.csv"), "--duplicates", "keep"])
     assert "1 batches, 1 readings were imported from a.csv" in text.stdout
     assert CliRunner().invoke(app, ["import", str(tmp_path / "a.csv"), "--duplicates", "x"]).exit_code == 2
+
+
+def test_correct_delete_and_history(run):
+    run("record", *SETTINGS)
+    assert run("correct", 1, "dwell_min=5:30", "note=clock was slow", "film_um=0.5 mil", "--version", 1)["version"] == 2
+    (row,) = run("list")
+    assert (row["dwell_min"], row["note"], row["film_um"]) == (5.5, "clock was slow", 12.7)
+    with pytest.raises(BookError, match="nothing was overwritten"):
+        run("correct", 1, "note=other", "--version", 1)
+    assert CliRunner().invoke(app, ["correct", "1", "colour=red"]).exit_code == 2
+    run("delete", 1)
+    assert run("list") == []
+    assert len(run("list", "--deleted")) == 1
+    run("delete", 1, "--undo")
+    told = {(line["table"], line["action"]) for line in run("history", 1)}
+    assert told == {
+        ("batches", "correct"),
+        ("dips", "correct"),
+        ("runs", "correct"),
+        ("batches", "delete"),
+        ("batches", "undelete"),
+    }
+    assert "dwell_min: 5.0 → 5.5" in CliRunner().invoke(app, ["history", "1"]).stdout

@@ -140,7 +140,10 @@ BAD = {
     "out of range": (f"{HEAD}\nEmber,12,3,400,5", "row 2, bath_temp_c: 400 is 400 °C; it must lie between 0 and 100"),
     "wrong unit in header": ("dye,film (°F),dye_g_per_l,bath_temp_c,dwell_min\n" + ROW, r"column 'film \(°F\)'"),
     "wrong unit in cell": (f"{HEAD}\nEmber,12 min,3,40,5", "row 2, film_um: film_um is given in 'min'"),
-    "missing column": ("dye,film_um\nEmber,12", "no column dye_g_per_l"),
+    "missing column": (
+        "dye,film_um\nEmber,12",
+        "no column dye_g_per_l, bath_temp_c, dwell_min; columns found: dye, film_um",
+    ),
     "empty setting": (f"{HEAD}\nEmber,,3,40,5", "row 2, film_um: empty"),
     "no dye": (f"{HEAD}\n,12,3,40,5", "row 2, dye: empty"),
     "two columns alike": (f"{HEAD},film\n{ROW},12", "both mean film_um"),

@@ -187,6 +187,17 @@ def test_a_book_that_may_only_be_read(tmp_path, dip, monkeypatch):
         assert len(book.batches()) == 1
 
 
+def test_a_book_on_a_disk_that_is_all_read_only_can_still_be_read(tmp_path, dip, monkeypatch):
+    with open_book(tmp_path / "b.dyebook") as book:
+        book.add_batch(dip((40, 0, 0)))
+    monkeypatch.setattr("os.access", lambda *_: False)
+    with open_book(tmp_path / "b.dyebook") as book:
+        assert book.find((40, 0, 0))[0].delta_e00 == 0
+        assert book.check() == []
+        with pytest.raises(BookError, match="may not be written to"):
+            book.add_batch(dip())
+
+
 def test_photos_elsewhere_through_a_memory_file_system(book_url, dip, photo):
     with open_book(book_url, photos="memory://shop/photos") as book:
         sha = book.batch(book.add_batch(dip(), photo)).photo

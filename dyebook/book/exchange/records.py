@@ -154,7 +154,7 @@ def _refuse_incomplete(table):
     missing = [name for name in required if name not in table.values]
     if missing:
         there = ", ".join(table.columns) or "none that is known"
-        raise ImportRefusedError(table.name, [f"there is no column {name}; columns found: {there}" for name in missing])
+        raise ImportRefusedError(table.name, [f"there is no column {', '.join(missing)}; columns found: {there}"])
     problems = []
     for name in required:
         for row, value in zip(table.rows, table.values[name], strict=True):
