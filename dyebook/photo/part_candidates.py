@@ -6,7 +6,7 @@ from functools import cached_property
 import cv2
 import numpy as np
 
-__all__ = ["Candidate", "candidates", "overlap"]
+__all__ = ["Candidate", "candidates", "distinct", "overlap"]
 
 # edge strengths at which the photo falls apart into regions
 _LEVELS = (3.0, 4.5, 7.0, 10.0, 15.0, 22.0)
@@ -32,12 +32,15 @@ class Candidate:
         Its outer boundary, pixels of the view.
     edge : float
         Mean strength of edges along its boundary.
+    hole_share : float
+        Area of its round holes over its own.
     """
 
     box: tuple
     mask: np.ndarray
     contour: np.ndarray
     edge: float
+    hole_share: float = 0.0
 
     @cached_property
     def area(self):
@@ -59,7 +62,7 @@ def candidates(view):
             one = _candidate(view, crest, contour, grow)
             if one is not None:
                 found.append(one)
-    return _distinct(sorted(found, key=lambda one: -one.edge))
+    return distinct(sorted(found, key=lambda one: -one.edge))
 
 
 def _regions(calm):
@@ -129,7 +132,8 @@ def _largest_contour(mask):
     return max(contours, key=cv2.contourArea, default=None)
 
 
-def _distinct(found):
+def distinct(found):
+    """Return the candidates without those that cover nearly the same pixels as an earlier one."""
     kept = []
     for one in found:
         if all(overlap(one, other) < _SAME for other in kept):

@@ -21,6 +21,7 @@ CUES = (
     "log_share",
     "frame_contact",
     "corner_gap",
+    "hole_share",
     # its colour, and the colour around it
     "chroma",
     "lightness",
@@ -182,6 +183,7 @@ def _form(view, one):
         np.log(area / view.edge.size),
         at_frame.mean(),
         -np.mean(gaps) / np.sqrt(area),
+        one.hole_share,
     )
 
 

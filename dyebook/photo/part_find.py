@@ -3,13 +3,14 @@
 import numpy as np
 
 from dyebook.photo.part import Part
-from dyebook.photo.part_candidates import candidates
+from dyebook.photo.part_candidates import candidates, distinct, overlap
 from dyebook.photo.part_cues import cues_of
 from dyebook.photo.part_outline import outline_of
 from dyebook.photo.part_score import part_odds
+from dyebook.photo.part_trim import trimmed
 from dyebook.photo.part_view import view_of
 
-__all__ = ["find_parts"]
+__all__ = ["find_parts", "part_candidates"]
 
 # odds from which a candidate is reported, and below which the report carries a doubt
 _LEAST = 0.4
@@ -34,12 +35,17 @@ def find_parts(photo, card, light):
         Ordered by the x of their middles; doubtful ones carry the flag `part_doubtful`.
     """
     view = view_of(photo, card, light)
-    found = candidates(view)
+    found = part_candidates(view)
     if not found:
         return []
     odds = part_odds(np.stack([cues_of(view, one) for one in found]))
     parts = [_part(photo, light, view, one, chance) for one, chance in _chosen(found, odds)]
     return sorted(parts, key=lambda part: part.box[0] + part.box[2])
+
+
+def part_candidates(view):
+    """Return the regions of a `PartView` that are judged, clear of shadows."""
+    return distinct([trimmed(view, one) for one in candidates(view)])
 
 
 def _chosen(found, odds):
@@ -48,19 +54,9 @@ def _chosen(found, odds):
     for k in np.argsort(-odds):
         if odds[k] < _LEAST or len(taken) == _MOST_PARTS:
             break
-        if all(_shared(found[k], other) < 0.3 for other, _ in taken):
+        if all(overlap(found[k], other, of_smaller=True) < 0.3 for other, _ in taken):
             taken.append((found[k], float(odds[k])))
     return taken
-
-
-def _shared(one, other):
-    """Overlap of two candidates as a share of the smaller one."""
-    x0, y0 = max(one.box[0], other.box[0]), max(one.box[1], other.box[1])
-    x1, y1 = min(one.box[2], other.box[2]), min(one.box[3], other.box[3])
-    if x1 <= x0 or y1 <= y0:
-        return 0.0
-    cut = [c.mask[y0 - c.box[1] : y1 - c.box[1], x0 - c.box[0] : x1 - c.box[0]] for c in (one, other)]
-    return np.count_nonzero(cut[0] & cut[1]) / max(min(one.area, other.area), 1)
 
 
 def _part(photo, light, view, one, chance):

@@ -3,16 +3,15 @@
 import cv2
 import numpy as np
 
+from dyebook.photo.part_trim import ground_like, is_hole
 from dyebook.photo.part_view import shade_free
 
 __all__ = ["outline_of", "with_slits"]
 
 # a crop for sharpening has at most this many pixels: graph cuts grow faster than their pixels
-_CROP_PIXELS = 14_000
+_CROP_PIXELS = 10_000
 _MARGIN = 0.12
 _LARGEST_RING = 100
-# how much of a loss of light a shadow may cause before ground counts as another colour
-_SHADE = 0.25
 # edges of the mask are smoothed over this many crop pixels before they are traced, finer than a pixel
 _FINER = 2
 
@@ -86,14 +85,9 @@ def _sharpened(colour, rough):
     depth = cv2.distanceTransform(np.pad(rough, 1), cv2.DIST_L2, 5)[1:-1, 1:-1]
     away = cv2.distanceTransform(1 - rough, cv2.DIST_L2, 5)
     reach = float(np.clip(0.3 * depth.max(), 2, 8))
-    around = (away > 2) & (away < 3 * reach)
-    # only the outer part of the region: the middle may be a hole
-    body = (depth > min(1.5, 0.2 * depth.max())) & (depth < max(4.0, 0.18 * depth.max()))
-    if np.count_nonzero(around) < 20 or np.count_nonzero(body) < 20:
+    alike, ground = ground_like(colour, depth, (away > 2) & (away < 3 * reach))
+    if alike is None:
         return rough
-    ground = np.median(colour[around], axis=0)
-    # the nearer of the two, where ground may lie in shadow
-    alike = _from_ground(colour, ground) < 0.7 * _from_body(colour, colour[body])
     trimap = np.full(rough.shape, cv2.GC_BGD, np.uint8)
     trimap[away < reach] = cv2.GC_PR_BGD
     trimap[rough > 0] = np.where(alike[rough > 0], cv2.GC_PR_BGD, cv2.GC_PR_FGD)
@@ -104,20 +98,6 @@ def _sharpened(colour, rough):
     cv2.setRNGSeed(1)
     cv2.grabCut(codes, trimap, None, np.zeros((1, 65)), np.zeros((1, 65)), 1, cv2.GC_INIT_WITH_MASK)
     return _with_true_holes((trimap & 1).astype(np.uint8), rough, colour, ground)
-
-
-def _from_ground(colour, ground):
-    """Distance to the ground's colour, small where the ground only lies in shadow."""
-    off = colour - ground
-    dark = np.where(off[..., 0] < 0, _SHADE, 1.0) * off[..., 0]
-    return np.sqrt(dark**2 + off[..., 1] ** 2 + off[..., 2] ** 2)
-
-
-def _from_body(colour, sample):
-    """Distance to the colours of the part: the nearest of its dark, middling and bright ones."""
-    ranked = sample[np.argsort(sample[:, 0])]
-    shades = [np.median(third, axis=0) for third in np.array_split(ranked, 3)]
-    return np.min([np.linalg.norm(colour - shade, axis=2) for shade in shades], axis=0)
 
 
 def _with_true_holes(sharp, rough, colour, ground):
@@ -133,24 +113,10 @@ def _with_true_holes(sharp, rough, colour, ground):
         return rough
     inner = [contours[i] for i in range(len(contours)) if tree[0][i][3] == outer]
     for hole in inner:
-        if _is_hole(hole, area, colour, whole, ground):
+        if is_hole(hole, area, colour, whole, ground):
             cv2.drawContours(whole, [hole], -1, 0, -1)
             cv2.drawContours(whole, [hole], -1, 1, 1)
     return whole
-
-
-def _is_hole(contour, part_area, colour, whole, ground):
-    """Holes are round, not tiny, and show the ground; what a stripe or a groove leaves does not."""
-    area = cv2.contourArea(contour)
-    if area < max(0.004 * part_area, 6) or area < 0.8 * cv2.contourArea(cv2.convexHull(contour)):
-        return False
-    wide = cv2.minAreaRect(contour)[1]
-    if min(wide) < 0.4 * max(wide):
-        return False
-    inside = cv2.drawContours(np.zeros_like(whole), [contour], -1, 1, -1)
-    around = cv2.dilate(inside, np.ones((7, 7), np.uint8)) & ~inside & whole
-    seen, wall = (np.median(colour[spots > 0], axis=0) for spots in (inside, around))
-    return _from_ground(seen, ground) < 0.8 * np.linalg.norm(seen - wall)
 
 
 def _rings(mask):

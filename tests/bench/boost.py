@@ -5,9 +5,13 @@ import numpy as np
 from dyebook.photo.part_score import tree_odds
 
 _BINS = 48
+# least curvature of the loss in a leaf
+_SMALLEST = 1.5
 
 
-def fit_trees(rows, wanted, weights=None, count=120, rate=0.08, keep=5.0, smallest=15.0, share=0.7, seed=0):
+def fit_trees(
+    rows, wanted, weights=None, count=120, rate=0.08, keep=5.0, smallest=15.0, share=0.7, seed=0, rising=None
+):
     """Return (cue, threshold, leaf, start) of trees of three levels for log-odds.
 
     Parameters
@@ -15,14 +19,17 @@ def fit_trees(rows, wanted, weights=None, count=120, rate=0.08, keep=5.0, smalle
     rows : ndarray of shape (N, K)
     wanted : ndarray of bool, shape (N,)
     weights : ndarray of shape (N,), optional
+    rising : ndarray of int, shape (K,), optional
+        +1 where the odds may only rise with a cue, -1 where they may only fall, 0 where both are possible.
     count, rate : int, float
         Number of trees, and the share of each step that is taken.
-    keep, smallest : float
-        Ridge on the leaves, and the least weight of a leaf.
+    keep : float
+        Ridge on the leaves.
     share : float
         Part of the rows, and of the cues, each tree sees.
     seed : int
     """
+    rising = np.zeros(np.shape(rows)[1], int) if rising is None else rising
     rng = np.random.default_rng(seed)
     rows = np.asarray(rows, float)
     weights = np.ones(len(rows)) if weights is None else np.asarray(weights, float)
@@ -38,7 +45,7 @@ def fit_trees(rows, wanted, weights=None, count=120, rate=0.08, keep=5.0, smalle
         cues = np.flatnonzero(rng.random(rows.shape[1]) < share)
         slope = weights * (wanted - chance) * picked
         bend = weights * chance * (1 - chance) * picked
-        tree = _grow(codes, cuts, cues, slope, bend, keep, smallest * 0.1)
+        tree = _grow(codes, cuts, cues, slope, bend, keep, _SMALLEST, rising)
         tree = tree[0], tree[1], tree[2] * rate
         score += tree[2][_leaf_of(rows, *tree[:2])]
         trees.append(tree)
@@ -53,12 +60,12 @@ def _leaf_of(rows, cue, threshold):
     return node - 7
 
 
-def _grow(codes, cuts, cues, slope, bend, keep, smallest):
+def _grow(codes, cuts, cues, slope, bend, keep, smallest, rising):
     cue, threshold, leaf = np.zeros(7, int), np.full(7, np.inf), np.zeros(8)
     node = np.zeros(len(codes), int)
     for fork in range(7):
         mine = np.flatnonzero((node == fork) & (bend > 0))
-        best = _best_split(codes[mine], cuts, cues, slope[mine], bend[mine], keep, smallest)
+        best = _best_split(codes[mine], cuts, cues, slope[mine], bend[mine], keep, smallest, rising)
         if best is not None:
             cue[fork], cut = best
             threshold[fork] = cuts[cue[fork]][cut]
@@ -71,7 +78,7 @@ def _grow(codes, cuts, cues, slope, bend, keep, smallest):
     return cue, threshold, leaf
 
 
-def _best_split(codes, cuts, cues, slope, bend, keep, smallest):
+def _best_split(codes, cuts, cues, slope, bend, keep, smallest, rising):
     """Cue and cut of the largest gain, or None."""
     best, answer = 1e-6, None
     total, weight = slope.sum(), bend.sum()
@@ -82,6 +89,8 @@ def _best_split(codes, cuts, cues, slope, bend, keep, smallest):
         mass = np.bincount(codes[:, cue], bend, _BINS + 1).cumsum()[: len(cuts[cue])]
         gain = low**2 / (mass + keep) + (total - low) ** 2 / (weight - mass + keep) - total**2 / (weight + keep)
         gain[(mass < smallest) | (weight - mass < smallest)] = 0
+        if rising[cue]:
+            gain[rising[cue] * ((total - low) / (weight - mass + keep) - low / (mass + keep)) < 0] = 0
         if len(gain) and gain.max() > best:
             best, answer = gain.max(), (cue, int(gain.argmax()))
     return answer
