@@ -87,7 +87,7 @@ def fill_polygon(outline, box, step=1):
     Returns
     -------
     ndarray of bool, shape (ceil(height / step), ceil(width / step))
-        True where a pixel's centre lies inside.
+        True where a pixel lies inside or on the outline.
     """
     x0, y0, x1, y1 = box
     mask = np.zeros((-(-(y1 - y0) // step), -(-(x1 - x0) // step)), dtype=np.uint8)
@@ -166,9 +166,8 @@ def _read_card(photo, quad, lab, pixels, places, clipped_share):
     if clipped_share > 0.5:
         raise PhotoError(f"the card in {photo.name} is blown out ({clipped_share:.0%} at the limit); expose darker")
     flags = ("card_clipped",) if clipped_share > 0.02 else ()
-    return Card(
-        "grey", quad, lab, pixels[sound].mean(axis=0), pixels[sound].std(axis=0), gradient, clipped_share, flags
-    )
+    mean, spread = pixels[sound].mean(axis=0, dtype=float), pixels[sound].std(axis=0, dtype=float)
+    return Card("grey", quad, lab, mean, spread, gradient, clipped_share, flags)
 
 
 def _fit_plane(values, offsets):

@@ -10,17 +10,19 @@ from dyebook.photo.card import card_at, order_corners
 from dyebook.photo.card_edges import refine_sides
 from dyebook.photo.card_patch import even_patches, even_tones
 from dyebook.photo.card_score import card_score
-from dyebook.photo.card_traits import scene_tone, traits_of
+from dyebook.photo.card_traits import TRAITS, scene_tone, traits_of
 
 __all__ = ["Candidate", "card_candidates", "find_card"]
 
 _SIDE = 1000
 _REACH_PX = 8
+_FRAME_PX = 12
 # below the first a patch is not taken, below the second it is taken with a doubt
-_REFUSED, _DOUBTFUL = 0.2, 0.7
+_REFUSED, _DOUBTFUL = 0.0, 0.4
 # a rival whose score comes this close makes the choice doubtful
 _MARGIN = 1.5
 _LEAST_SHARE = 0.02
+_CUT = list(TRAITS).index("cut")
 # outlines this alike are one patch
 _SAME = 0.97
 _MOST_PATCHES = 24
@@ -75,7 +77,8 @@ def find_card(photo, card_lab=None):
     best, rivals = found[0], _rivals(found)
     quad = _sharpened(photo, best.quad)
     card = card_at(photo, np.clip(quad, 0, photo.size), card_lab)
-    doubtful = best.score < _DOUBTFUL or any(best.score - one.score < _MARGIN for one in rivals)
+    cut = best.traits[_CUT] > 0
+    doubtful = cut or best.score < _DOUBTFUL or any(best.score - one.score < _MARGIN for one in rivals)
     flags = card.flags + (("card_doubtful",) if doubtful else ())
     listed = tuple((one.score, one.quad) for one in (best, *rivals))
     return replace(card, flags=flags, candidates=listed)
@@ -106,8 +109,11 @@ def card_candidates(photo):
 
 def _patches(tones, quads):
     """Patches whose sides are edges, each once: several rough outlines come to the same sides."""
-    refined = [_refined(tones, quad) for quad in quads]
-    sound = [sides for sides in refined if sides is not None and _possible(sides, tones.shape)]
+    # past the frame lies a tone that no photo has: a card cut off by the frame has a side there
+    framed = cv2.copyMakeBorder(tones, *(_FRAME_PX,) * 4, cv2.BORDER_CONSTANT, value=(-0.5,) * 3)
+    refined = [_refined(framed, quad + _FRAME_PX) for quad in quads]
+    refined = [replace(sides, quad=sides.quad - _FRAME_PX) for sides in refined if sides is not None]
+    sound = [sides for sides in refined if _possible(sides, tones.shape)]
     kept = []
     for sides in sorted(sound, key=lambda one: -one.support.sum()):
         if all(_overlap(sides.quad, other.quad, whole=True) < _SAME for other in kept):
@@ -208,7 +214,8 @@ def _what_was_seen(photo, found):
     else:
         area = cv2.contourArea(found[0].quad.astype(np.float32)) / (photo.size[0] * photo.size[1])
         x, y = found[0].quad.mean(axis=0)
-        seen = f"the likeliest patch, at ({x:.0f}, {y:.0f}), covers {area:.1%} of the frame and does not look like one"
+        why = "is cut off by the edge of the photo" if found[0].traits[_CUT] else "does not look like one"
+        seen = f"the likeliest patch, at ({x:.0f}, {y:.0f}), covers {area:.1%} of the frame and {why}"
     return (
         f"no grey card found in {photo.name}: {seen}; a plain matt grey card of at least {_LEAST_SHARE:.0%} of the "
         "frame is needed. Lay it flat and whole beside the part, or point out its corners"

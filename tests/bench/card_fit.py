@@ -1,6 +1,6 @@
 """Fit the weights of `dyebook/photo/card_score.py`.
 
-Run as: python -m tests.bench.card_fit [--first 1000:1300] [--second 50000:50150] [--cache DIR]
+Run as: python -m tests.bench.card_fit [--first 1000:1051] [--second 50000:50120] [--cache DIR]
 
 A logistic regression over the patches of rendered scenes: of each photo the patch that is the card against all that
 are not. The sign of each weight is held to what the trait means, so that an accident of one renderer cannot turn it.
@@ -84,8 +84,8 @@ def fit(traits, same, names):
 def main():
     """Print the weights as they stand in the code."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--first", type=first_end, default=range(1000, 1300))
-    parser.add_argument("--second", type=first_end, default=range(50000, 50150))
+    parser.add_argument("--first", type=first_end, default=range(1000, 1051))
+    parser.add_argument("--second", type=first_end, default=range(50000, 50120))
     parser.add_argument("--cache")
     options = parser.parse_args()
     parts = [
