@@ -20,7 +20,9 @@ def test_corners_come_back_clockwise_from_the_top_left(shuffle):
 
 
 def test_a_polygon_fills_its_area():
-    assert fill_polygon(QUAD, (0, 0, 180, 140)).sum() == pytest.approx(100 * 70, abs=172)  # pixels on the outline count as inside
+    assert fill_polygon(QUAD, (0, 0, 180, 140)).sum() == pytest.approx(
+        100 * 70, abs=172
+    )  # pixels on the outline count as inside
 
 
 def test_the_light_of_an_even_card_is_read_as_it_is():
