@@ -23,6 +23,8 @@ _REFUSED, _DOUBTFUL = 0.0, 0.4
 _MARGIN = 1.5
 _LEAST_SHARE = 0.02
 _CUT = list(TRAITS).index("cut")
+# log share of spots from which dirt on a card can no longer be told from the hole of a tag
+_SPOTS = np.log(0.004)
 # outlines this alike are one patch
 _SAME = 0.97
 _MOST_PATCHES = 24
@@ -77,8 +79,9 @@ def find_card(photo, card_lab=None):
     best, rivals = found[0], _rivals(found)
     quad = _sharpened(photo, best.quad)
     card = card_at(photo, np.clip(quad, 0, photo.size), card_lab)
-    cut = best.traits[_CUT] > 0
-    doubtful = cut or best.score < _DOUBTFUL or any(best.score - one.score < _MARGIN for one in rivals)
+    seen = dict(zip(TRAITS, best.traits, strict=True))
+    spoiled = seen["cut"] or seen["odd"] > _SPOTS
+    doubtful = spoiled or best.score < _DOUBTFUL or any(best.score - one.score < _MARGIN for one in rivals)
     flags = card.flags + (("card_doubtful",) if doubtful else ())
     listed = tuple((one.score, one.quad) for one in (best, *rivals))
     return replace(card, flags=flags, candidates=listed)
