@@ -157,8 +157,10 @@ def _noise(values):
 
 def _spread(rest):
     """Residual spread; neighbours that hang together make it larger."""
-    white = float(np.std(rest))
-    lag = float(np.corrcoef(rest[:-1], rest[1:])[0, 1]) if white > 0 else 0.0
+    centred = rest - rest.mean()
+    power = float(centred @ centred)
+    white = np.sqrt(power / rest.size)
+    lag = float(centred[:-1] @ centred[1:]) / power if power > 0 else 0.0
     lag = min(max(lag, 0.0), 0.8)
     return white * np.sqrt((1 + lag) / (1 - lag))
 
