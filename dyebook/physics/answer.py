@@ -2,17 +2,19 @@
 
 import math
 from dataclasses import dataclass, fields
+from datetime import datetime
 
 from dyebook.errors import RecordError
+from dyebook.record import check_value
 
-__all__ = ["Answer", "check_figure"]
+__all__ = ["Answer", "check_figure", "positive_field"]
 
 _DIGITS = 6
 
 
 @dataclass(frozen=True, kw_only=True)
 class Answer:
-    """Ground of all bench results.
+    """Ground of all bench results; a field with ``repr=False`` is for Python only.
 
     Attributes
     ----------
@@ -30,12 +32,14 @@ class Answer:
 
     def to_dict(self):
         """Return the answer as plain numbers, texts and lists; None where nothing is known."""
-        return {item.name: _plain(getattr(self, item.name)) for item in fields(self)}
+        return {item.name: _plain(getattr(self, item.name)) for item in fields(self) if item.repr}
 
 
 def _plain(value):
-    if isinstance(value, Answer):
+    if hasattr(value, "to_dict"):
         return value.to_dict()
+    if isinstance(value, datetime):
+        return value.isoformat()
     if isinstance(value, dict):
         return {key: _plain(entry) for key, entry in value.items()}
     if isinstance(value, (list, tuple)):
@@ -77,4 +81,18 @@ def check_figure(name, value, unit, lower, upper, hint=""):
     if not lower < number <= upper:
         advice = hint or "check the figure and its unit"
         raise RecordError(f"{name} is {number:g} {unit}; it must be above {lower:g} and at most {upper:g}; {advice}")
+    return number
+
+
+def positive_field(name, value):
+    """Return `value` of the field `name` in `dyebook.record.FIELDS` as a float above 0.
+
+    Raises
+    ------
+    RecordError
+        If it is not above 0, or outside the field's range.
+    """
+    number = check_value(name, value)
+    if not number > 0:
+        raise RecordError(f"{name} is {value!r}; a number above 0 is needed")
     return number

@@ -4,7 +4,7 @@ import math
 from dataclasses import dataclass
 
 from dyebook.errors import RecordError
-from dyebook.physics.answer import Answer, check_figure
+from dyebook.physics.answer import Answer, check_figure, positive_field
 from dyebook.physics.cautions import cautions_for
 from dyebook.record import check_value
 
@@ -49,7 +49,7 @@ def make_up_bath(dye_g_per_l, bath_volume_l):
     -------
     MakeUp
     """
-    strength = _positive("dye_g_per_l", dye_g_per_l)
+    strength = positive_field("dye_g_per_l", dye_g_per_l)
     volume = check_figure("bath_volume_l", bath_volume_l, "L", 0, _MAX_L)
     notes = ()
     if not 0.25 <= strength <= 10:
@@ -98,7 +98,7 @@ def estimate_strength(
     RecordError
         If more is gone than was there.
     """
-    strength = _positive("dye_g_per_l", dye_g_per_l)
+    strength = positive_field("dye_g_per_l", dye_g_per_l)
     volume = check_figure("bath_volume_l", bath_volume_l, "L", 0, _MAX_L)
     guessed = uptake_mg_per_dm2 is None
     uptake_mg = UPTAKE_MG_PER_DM2_UM * film_um if guessed else uptake_mg_per_dm2
@@ -145,7 +145,7 @@ def top_up_bath(target_g_per_l, full_volume_l, *, measured_g_per_l=None, present
     TopUp
         `dilute_l` is the bath to take out and replace by water when it is too strong.
     """
-    target = _positive("dye_g_per_l", target_g_per_l)
+    target = positive_field("dye_g_per_l", target_g_per_l)
     full = check_figure("bath_volume_l", full_volume_l, "L", 0, _MAX_L)
     if measured_g_per_l is None:
         strength, sd, present = estimate_strength(target, full, **use)
@@ -154,7 +154,7 @@ def top_up_bath(target_g_per_l, full_volume_l, *, measured_g_per_l=None, present
             "" if use.get("uptake_mg_per_dm2") is not None else " (uptake: rule of thumb)"
         )
     else:
-        strength, present = _positive("dye_g_per_l", measured_g_per_l), present_volume_l or full
+        strength, present = positive_field("dye_g_per_l", measured_g_per_l), present_volume_l or full
         sd, basis = 0.05 * strength, "measured strength, 5 % uncertain"
     if present > full * (1 + 1e-9):
         raise RecordError(f"the bath holds {present:g} L, above its line at {full:g} L; check the level")
@@ -262,10 +262,3 @@ def check_window(name, value, lower, upper):
         return None
     side = "below" if number < lower else "above"
     return f"{name} {number:g} is {side} your window of {lower:g} to {upper:g} for this dye"
-
-
-def _positive(name, value):
-    number = check_value(name, value)
-    if not number > 0:
-        raise RecordError(f"{name} is {value!r}; a number above 0 is needed")
-    return number

@@ -5,11 +5,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from dyebook.errors import RecordError
-from dyebook.physics.answer import Answer, check_figure
+from dyebook.physics.answer import Answer, check_figure, positive_field
 from dyebook.physics.cautions import cautions_for
 from dyebook.physics.constants import METAL_UM_PER_A_MIN_DM2
 from dyebook.physics.rates import RULES, alloy_factor, check_faraday, growth_rate
-from dyebook.record import check_value
 
 __all__ = [
     "FilmPlan",
@@ -95,7 +94,7 @@ def plan_film(
     RecordError
         If a figure is impossible, or the film cannot be reached.
     """
-    area = _positive("area_dm2", area_dm2)
+    area = positive_field("area_dm2", area_dm2)
     current = check_figure("the current", current_a, "A", 0, 1e5)
     density = current / area
     if density > 20:
@@ -105,7 +104,7 @@ def plan_film(
     _check_one_of(minutes, film_um, density)
     rate = own_rate or growth_rate(density, electrolyte_temp_c, alloy=alloy, rule=rule)
     if minutes is None:
-        film = _positive("film_um", film_um)
+        film = positive_field("film_um", film_um)
         minutes = float(rate.minutes(density, film))
         _check_reachable(minutes, film, density)
     else:
@@ -134,13 +133,6 @@ def _film_plan(area, current, minutes, film, rate, alloy):
         cautions=cautions_for("supply_off", "hydrogen", "protection", "mains"),
         notes=_plan_notes(density, minutes, alloy),
     )
-
-
-def _positive(name, value):
-    number = check_value(name, value)
-    if not number > 0:
-        raise RecordError(f"{name} is {value!r}; a number above 0 is needed")
-    return number
 
 
 def _check_one_of(minutes, film_um, density):
@@ -278,8 +270,8 @@ def supply_plan(area_dm2, current_density_a_per_dm2, film_um, supply_max_a=None,
     -------
     SupplyPlan
     """
-    area = _positive("area_dm2", area_dm2)
-    wanted_density = _positive("current_density_a_per_dm2", current_density_a_per_dm2)
+    area = positive_field("area_dm2", area_dm2)
+    wanted_density = positive_field("current_density_a_per_dm2", current_density_a_per_dm2)
     wanted = area * wanted_density
     limit = np.inf if supply_max_a is None else check_figure("the supply's limit", supply_max_a, "A", 0, 1e5)
     current = float(min(wanted, limit))

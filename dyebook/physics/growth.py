@@ -1,7 +1,7 @@
 """The shop's own growth rate: gauge readings teach it, the published rate is the prior, Faraday's law the bound."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
@@ -79,19 +79,7 @@ class OwnRate(Answer):
     film_sd_fraction: float
     readings: int
     factor: float
-    rate: GrowthRate
-
-    def to_dict(self):
-        """Return the answer as plain numbers, texts and lists."""
-        answer = super(OwnRate, self.without_rate()).to_dict()
-        answer.pop("rate")
-        return answer
-
-    def without_rate(self):
-        """Return a copy that holds no rate object."""
-        from dataclasses import replace
-
-        return replace(self, rate=None)
+    rate: GrowthRate = field(repr=False)
 
 
 def learn_growth_rate(runs, *, alloy=None, electrolyte_temp_c=None, current_density_a_per_dm2=1.5):

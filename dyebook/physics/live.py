@@ -42,12 +42,6 @@ class RunNow(Answer):
     current_a: float
     done: bool
 
-    def to_dict(self):
-        """Return plain numbers and texts; the end as ISO 8601."""
-        from dataclasses import replace
-
-        return super(RunNow, replace(self, ends_at=None)).to_dict() | {"ends_at": self.ends_at.isoformat()}
-
 
 def run_now(started_at, now, area_dm2, readings, film_um, *, alloy=None, electrolyte_temp_c=None, own_rate=None):
     """Where a run stands now.

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from dyebook.errors import RecordError
 from dyebook.physics.answer import Answer, check_figure
 from dyebook.physics.cautions import cautions_for
 from dyebook.physics.rates import growth_rate
@@ -52,17 +53,6 @@ class TraceReport(Answer):
     gaps: tuple
     charge_in_gaps_ah: float
     columns: dict
-
-    def to_dict(self):
-        """Return the report as plain numbers, texts and lists."""
-        answer = super().to_dict() if not self.events else _without_events(self)
-        return answer | {"events": [event.to_dict() for event in self.events]}
-
-
-def _without_events(report):
-    from dataclasses import replace
-
-    return super(TraceReport, replace(report, events=())).to_dict()
 
 
 def charge_ah(time_min, current_a):
@@ -183,8 +173,6 @@ def read_frame(frame):
     -------
     Trace
     """
-    from dyebook.errors import RecordError
-
     missing = [name for name in ("time_min", "current_a") if name not in frame]
     if missing:
         raise RecordError(f"the trace lacks {', '.join(missing)}; columns time_min and current_a are needed")
