@@ -13,10 +13,10 @@ _PAD = 8
 
 
 def from_ground(colour, ground):
-    """Return the distance to the ground's colour, small where the ground only lies in shadow; shape (h, w)."""
-    off = colour - ground
-    dark = np.where(off[..., 0] < 0, _SHADE, 1.0) * off[..., 0]
-    return np.sqrt(dark**2 + off[..., 1] ** 2 + off[..., 2] ** 2)
+    """Return the distance of colours (..., 3) to the ground's, small where the ground only lies in shadow."""
+    light = colour[..., 0] - ground[0]
+    light = np.maximum(light, -_SHADE * light)
+    return np.sqrt(light**2 + (colour[..., 1] - ground[1]) ** 2 + (colour[..., 2] - ground[2]) ** 2)
 
 
 def ground_like(colour, depth, around):
@@ -34,7 +34,7 @@ def ground_like(colour, depth, around):
     Returns
     -------
     alike : ndarray of bool, shape (h, w), or None
-        None if too little of either is seen.
+        False outside the region; None if too little of either is seen.
     ground : ndarray of shape (3,)
     """
     # only the outer part of the region: the middle may be a hole
@@ -46,9 +46,14 @@ def ground_like(colour, depth, around):
     sample = _some(colour[body])
     ranked = sample[np.argsort(sample[:, 0])]
     # its dark, middling and bright pixels; the nearest of them counts
-    shades = [np.median(third, axis=0) for third in np.array_split(ranked, 3)]
-    nearest = np.min([((colour - shade) ** 2).sum(axis=2) for shade in shades], axis=0)
-    return from_ground(colour, ground) < 0.7 * np.sqrt(nearest), ground
+    shades = np.array([np.median(third, axis=0) for third in np.array_split(ranked, 3)])
+    inside = depth > 0
+    pixels = colour[inside]
+    # |p - s|^2 without an array of differences for each shade
+    apart = (pixels * pixels) @ np.ones(3, np.float32) - 2 * np.max(pixels @ shades.T - (shades**2).sum(1) / 2, axis=1)
+    alike = np.zeros(depth.shape, bool)
+    alike[inside] = from_ground(pixels, ground) < 0.7 * np.sqrt(np.maximum(apart, 0))
+    return alike, ground
 
 
 def _some(colours, count=600):
