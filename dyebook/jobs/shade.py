@@ -1,10 +1,19 @@
 """Use cases about shades: learn a bath from a table of dips and ask it."""
 
+from dataclasses import dataclass
+from itertools import combinations
 from pathlib import Path
 
-from dyebook.errors import RecordError
+from dyebook.errors import ModelError, RecordError
 
-__all__ = ["coupon_from_frame", "read_records_file", "redip_from_frame", "suggest_from_frame"]
+__all__ = [
+    "BathAdvice",
+    "coupon_from_frame",
+    "read_records_file",
+    "redip_from_frame",
+    "suggest_from_baths",
+    "suggest_from_frame",
+]
 
 
 def read_records_file(path):
@@ -66,3 +75,63 @@ def coupon_from_frame(records, target, **asked):
     from dyebook.advice.learn import learn_bath
 
     return learn_bath(records).coupon(target, **asked)
+
+
+@dataclass(frozen=True)
+class BathAdvice:
+    """Where to dip for a shade, over several baths.
+
+    Attributes
+    ----------
+    suggestions : list of (str, Suggestion)
+        The best of each bath, the best bath first.
+    mixes : list of MixSuggestion
+        Two dyes, best first; only when no bath alone reaches the target.
+    left_out : dict
+        Why a bath could not be asked, by name.
+    """
+
+    suggestions: list
+    mixes: list
+    left_out: dict
+
+
+def suggest_from_baths(frames, target, film_um=None, most_mixes=3):
+    """Return which bath to try first for a target, and mixes where no bath alone reaches it.
+
+    Parameters
+    ----------
+    frames : dict of DataFrame by bath or dye
+    target : sequence of 3 floats
+    film_um : float, optional
+    most_mixes : int
+        How many of the nearest baths are tried in pairs.
+
+    Returns
+    -------
+    BathAdvice
+
+    Raises
+    ------
+    ModelError
+        If no bath has enough dips to be learned.
+    """
+    from dyebook.advice.learn import learn_bath
+    from dyebook.advice.mix import suggest_mix
+
+    models, left_out = {}, {}
+    for name, frame in frames.items():
+        try:
+            models[name] = learn_bath(frame)
+        except ModelError as error:
+            left_out[name] = str(error)
+    if not models:
+        raise ModelError("no bath can be asked: " + "; ".join(f"{name}: {why}" for name, why in left_out.items()))
+    found = [(name, model.suggest(target, film_um=film_um, count=1)[0]) for name, model in models.items()]
+    found.sort(key=lambda pair: pair[1].delta_e00)
+    if any(one.reachable for _, one in found):
+        return BathAdvice(found, [], left_out)
+    near = [name for name, _ in found[:most_mixes]]
+    pairs = [{a: models[a], b: models[b]} for a, b in combinations(near, 2)]
+    mixes = [suggest_mix(pair, target, film_um, kind) for pair in pairs for kind in ("together", "after")]
+    return BathAdvice(found, sorted(mixes, key=lambda mix: mix.delta_e00), left_out)

@@ -42,6 +42,11 @@ class Film:
         self.escape = 1 / (1 - inner * self.inside)
         self.reflectance = surface + (1 - surface) * (1 - inner) * self.inside * self.escape
 
+    @property
+    def absorbance(self):
+        """Decadic absorbance of one pass, shape (..., n, 31)."""
+        return self.path / LN_DOUBLE_PASS
+
     def lab(self, light="d65"):
         """Return L*, a*, b*, shape (..., n, 3)."""
         return lab_of_xyz_ratio(self.reflectance @ _ratio_weights(light))

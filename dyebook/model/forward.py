@@ -14,7 +14,7 @@ from dyebook.model.film import Film
 from dyebook.model.load import Load, SettingLogs
 from dyebook.model.parameters import SURFACE, UPTAKE
 
-__all__ = ["Hyper", "Layout", "Shape", "colours", "colours_with_slopes", "prior_spectrum"]
+__all__ = ["Hyper", "Layout", "Shape", "colours", "colours_with_slopes", "film_of", "prior_spectrum"]
 
 _LOAD_LIMIT = 8.0
 
@@ -131,9 +131,14 @@ def _film(z, load, shape, hyper):
     return Film(z[..., layout.surface], np.exp(log + hyper.drift * shift @ DRIFT_BASIS.T))
 
 
+def film_of(z, shape, hyper):
+    """Return the `Film` that dips leave for unknowns z (..., p)."""
+    return _film(z, _log_load(z, shape, hyper)[0], shape, hyper)
+
+
 def colours(z, shape, hyper, light="d65"):
     """Return L*, a*, b* (..., n, 3) for unknowns z (..., p) under a light."""
-    return _film(z, _log_load(z, shape, hyper)[0], shape, hyper).lab(light)
+    return film_of(z, shape, hyper).lab(light)
 
 
 def colours_with_slopes(z, shape, hyper):

@@ -8,7 +8,7 @@ import numpy as np
 from dyebook.model.basis import Discrepancy
 from dyebook.model.draws import colour_draws, draw_posterior
 from dyebook.model.fit import fit_hypotheses
-from dyebook.model.forward import Shape
+from dyebook.model.forward import Shape, film_of
 from dyebook.model.inputs import Scales, Settings, Training, read_records, read_settings
 
 __all__ = ["BathModel", "learn_model"]
@@ -92,6 +92,12 @@ class BathModel:
         total = sum(len(part.departures) for part in self.draws)
         every = 1 if most is None else max(1, total // most)
         return colour_draws(self.draws, self.shape_of(settings), every)
+
+    def absorbance(self, settings):
+        """Return the likeliest absorbance (n, 31) of dips, and the coordinates (5,) of their surface."""
+        part = max(self.draws, key=lambda draws: len(draws.departures))
+        shape = self.shape_of(settings)
+        return film_of(part.mode, shape, part.hyper).absorbance, part.mode[shape.layout.surface]
 
     def shape_of(self, settings):
         """Return `settings` as this bath's hypotheses see them."""

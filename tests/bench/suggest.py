@@ -120,10 +120,23 @@ def loop(world, seed, count, peers):
     noted = bath.noted(dip, rng)
     again = learn_bath(pd.concat([records, noted], ignore_index=True)).suggest(target, film_um=film, ph=ph)[0]
     row["second"] = float(delta_e_00(target, bath.truth(pd.DataFrame([again.settings]).assign(ph=5.5))[0]))
+    row["wrongly_reached"], row["far"] = beyond(bath, model, target, film)
     settings = grid(film, 5.5)
     for name in peers:
         row[name] = float(delta_e_00(target, bath.truth(PEERS[name](records, target, settings))[0]))
     return row
+
+
+def beyond(bath, model, target, film):
+    """Whether a target that the bath misses by 5 or more is called reachable, and whether there is one to ask about."""
+    settings = grid(film, 5.5, 1024)
+    truth = bath.truth(settings)
+    for turn in (40, -40, 90):
+        angle = np.radians(turn)
+        away = (target[0], *(np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]]) @ target[1:]))
+        if delta_e_00(away, truth).min() >= 5:
+            return bool(model.suggest(away, film_um=film, count=1)[0].reachable), True
+    return False, False
 
 
 def table(rows, peers):
@@ -134,7 +147,9 @@ def table(rows, peers):
         line = f"n={count:3d}  median {medians['ours'].mean():.2f}  p90 {p90.mean():.2f}"
         line += f"  second {medians['second'].mean():.2f}"
         line += f"  covered {100 * (part['ours'] <= part['p90']).mean():.0f} %  said {part['said'].median():.2f}"
-        line += f"  reachable {100 * part['reachable'].mean():.0f} %"
+        line += f"  called reachable: {100 * part['reachable'].mean():.0f} % of the reachable"
+        far = part[part["far"]]
+        line += f", {100 * far['wrongly_reached'].mean():.0f} % of {len(far)} out of reach"
         line += f"  learn {part['learn_s'].median():.2f} s  suggest {part['suggest_s'].median():.3f} s"
         if peers:
             ratio = medians["ours"] / medians[list(peers)].min(axis=1)

@@ -1,0 +1,190 @@
+"""Two dyes for one shade: both in one bath, or one bath after the other, predicted from the single baths.
+
+Absorbances add. What single baths cannot tell is how two dyes compete for the same places in the film; that doubt is
+part of every figure here, and a coupon should settle it before work is dipped.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from dyebook.advice.space import Space, checked_target
+from dyebook.advice.suggest import REACH_DELTA_E00
+from dyebook.errors import ModelError
+from dyebook.lab import Lab, delta_e_00, describe_difference
+from dyebook.model.film import Film
+from dyebook.model.inputs import SETTINGS
+
+__all__ = ["MixSuggestion", "mix_colours", "suggest_mix"]
+
+# how far competition and displacement may move each dye's load (log); judgement, no source
+_COMPETITION_SD = 0.2
+_CANDIDATES, _SEEDS, _TRIES, _ROUNDS = 1024, 10, 16, 5
+# in a mix a dye may be much weaker than it ever was alone
+_WEAKER = 0.2
+_SHARED = ("film_um", "bath_temp_c", "dwell_min", "ph")
+_KINDS = {"together": "both dyes in one bath", "after": "one bath after the other, rinsed between, never dried"}
+
+
+@dataclass(frozen=True)
+class MixSuggestion:
+    """Two dips, or one dip in two dyes, and what to expect.
+
+    Attributes
+    ----------
+    dyes : tuple of str
+        In the order of the dips.
+    kind : str
+        together or after.
+    settings : tuple of dict
+        One for each dye.
+    lab : Lab
+    delta_e00, delta_e00_p90 : float
+    reachable : bool
+    why : str
+    """
+
+    dyes: tuple
+    kind: str
+    settings: tuple
+    lab: Lab
+    delta_e00: float
+    delta_e00_p90: float
+    reachable: bool
+    why: str
+
+    def to_dict(self):
+        """Return plain values for JSON."""
+        return {
+            "dyes": list(self.dyes),
+            "kind": self.kind,
+            "settings": [{name: round(value, 3) for name, value in dip.items()} for dip in self.settings],
+            "lab": [round(value, 2) for value in self.lab],
+            "delta_e00": round(self.delta_e00, 3),
+            "delta_e00_p90": round(self.delta_e00_p90, 3),
+            "reachable": self.reachable,
+            "why": self.why,
+        }
+
+
+def mix_colours(first, first_settings, second, second_settings, factors=(1.0, 1.0)):
+    """Return the likeliest colours (n, 3) of films dyed in two baths.
+
+    Parameters
+    ----------
+    first, second : BathModel
+    first_settings, second_settings : Settings of n dips
+    factors : pair of float
+        On the load of each dye.
+    """
+    one, surface_one = first.absorbance(first_settings)
+    two, surface_two = second.absorbance(second_settings)
+    return Film((surface_one + surface_two) / 2, factors[0] * one + factors[1] * two).lab()
+
+
+def suggest_mix(models, target, film_um=None, kind="together", bounds=None):
+    """Return the best way to a target with two dyes.
+
+    Parameters
+    ----------
+    models : dict of BathModel by dye, two of them
+        Dipped in that order when `kind` is ``"after"``.
+    target : sequence of 3 floats
+    film_um : float, optional
+        The film; the first bath's usual one when left out.
+    kind : {"together", "after"}
+    bounds : dict, optional
+        (low, high) by setting, for both dyes.
+
+    Returns
+    -------
+    MixSuggestion
+
+    Raises
+    ------
+    ModelError
+        If there are not two dyes, or the question is impossible.
+    """
+    target = checked_target(target)
+    if len(models) != 2 or kind not in _KINDS:
+        raise ModelError(f"{len(models)} dyes and kind {kind!r} given; two dyes, 'together' or 'after', are needed")
+    names, baths = tuple(models), tuple(models.values())
+    film = baths[0].usual.film_um if film_um is None else film_um
+    spaces = tuple(_space(bath, film, bounds or {}) for bath in baths)
+    search = _Search(baths, spaces, kind, target)
+    pair = search.best()
+    return _answer(names, baths, kind, target, pair)
+
+
+def _space(bath, film_um, bounds):
+    from dyebook.advice.space import default_bounds
+
+    low, high = default_bounds(bath)["dye_g_per_l"]
+    return Space(bath, film_um, None, {"dye_g_per_l": (low * _WEAKER, high), **bounds}, {})
+
+
+class _Search:
+    """Settings of both dips from one point of a unit cube; when together, all but the strength is shared."""
+
+    def __init__(self, baths, spaces, kind, target):
+        self.baths, self.spaces, self.target = baths, spaces, target
+        self.together = kind == "together"
+        self.sizes = [len(space.free) for space in spaces]
+
+    def pair(self, unit):
+        """Settings (n,) of each dip."""
+        split = self.sizes[0]
+        first = self.spaces[0].settings(unit[:, :split])
+        second = self.spaces[1].settings(unit[:, split:])
+        if self.together:
+            second = second.moved(**{name: getattr(first, name) for name in _SHARED})
+        return first, second
+
+    def miss(self, unit):
+        """CIEDE2000 of the likeliest colour to the target."""
+        first, second = self.pair(unit)
+        return delta_e_00(self.target, mix_colours(self.baths[0], first, self.baths[1], second))
+
+    def best(self):
+        """The best pair of settings found: a look over the cube, then smaller and smaller steps."""
+        from scipy.stats import qmc
+
+        points = qmc.Sobol(sum(self.sizes), scramble=False).random(_CANDIDATES)
+        points = points[np.argsort(self.miss(points))[:_SEEDS]]
+        rng, size = np.random.default_rng(0), 0.12
+        for _ in range(_ROUNDS):
+            steps = rng.standard_normal((len(points), _TRIES, points.shape[1])) * size
+            steps[:, 0] = 0
+            trial = np.clip(points[:, None] + steps, 0, 1)
+            miss = self.miss(trial.reshape(-1, points.shape[1])).reshape(len(points), _TRIES)
+            points, size = trial[np.arange(len(points)), miss.argmin(axis=1)], size * 0.5
+        return self.pair(points[[int(np.argmin(self.miss(points)))]])
+
+
+def _answer(names, baths, kind, target, pair):
+    lab = mix_colours(baths[0], pair[0], baths[1], pair[1])[0]
+    draws = _draws(baths, pair, lab)
+    miss = delta_e_00(target, draws)
+    nearest = float(delta_e_00(target, lab))
+    p90 = float(np.quantile(miss, 0.9))
+    why = (
+        f"{_KINDS[kind]}: should come within ΔE00 {float(miss.mean()):.1f}, {describe_difference(target, lab)}; "
+        "predicted from the single dyes, which may compete for the same places in the film: dip a coupon first"
+    )
+    settings = tuple({name: float(getattr(dip, name)[0]) for name in SETTINGS} for dip in pair)
+    reachable = nearest <= REACH_DELTA_E00
+    return MixSuggestion(names, kind, settings, Lab(*map(float, lab)), float(miss.mean()), p90, reachable, why)
+
+
+def _draws(baths, pair, lab):
+    """Equally likely colours (s, 3): each bath's own doubt, and that of their competition."""
+    rng = np.random.default_rng(0)
+    draws = np.tile(lab, (256, 1))
+    for at, (bath, dip) in enumerate(zip(baths, pair, strict=True)):
+        own = bath.colour_draws(dip)[:, 0]
+        draws = draws + rng.choice(own - own.mean(axis=0), len(draws))
+        factors = [1.0, 1.0]
+        factors[at] = np.exp(_COMPETITION_SD)
+        step = mix_colours(baths[0], pair[0], baths[1], pair[1], factors)[0] - lab
+        draws = draws + rng.standard_normal((len(draws), 1)) * step
+    return draws

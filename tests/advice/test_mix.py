@@ -1,0 +1,59 @@
+"""Mixes and over-dips against a film whose absorbances really add."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from dyebook import delta_e_00, learn_bath
+from dyebook.advice.mix import mix_colours, suggest_mix
+from dyebook.errors import ModelError
+from dyebook.model.inputs import Settings
+
+DIP = {"film_um": 12.0, "dye_g_per_l": 2.0, "bath_temp_c": 45.0, "dwell_min": 4.0, "ph": 5.5}
+
+
+@pytest.fixture(scope="module")
+def pair(worlds):
+    """Two baths on the same metal, and the same metal dipped in one after the other."""
+    one, two = worlds.TUNING[0].bath(3), worlds.TUNING[0].bath(22)
+    two.surface = one.surface
+    both = worlds.TUNING[0].bath(3)
+    both.dyes = one.dyes + two.dyes
+    return one, two, both
+
+
+@pytest.fixture(scope="module")
+def models(pair):
+    rng = np.random.default_rng(0)
+    return {name: learn_bath(bath.records(20, rng)) for name, bath in zip(("straw", "sky"), pair, strict=False)}
+
+
+def test_colours_of_a_mix_are_those_of_added_absorbances(models, pair):
+    """2.0: the spectra are known only from colours, so a mix is less sure than a single bath."""
+    dips = pd.DataFrame([DIP, {**DIP, "dwell_min": 8.0}, {**DIP, "bath_temp_c": 50.0}])
+    settings = Settings(*(dips[name].to_numpy() for name in DIP))
+    found = mix_colours(models["straw"], settings, models["sky"], settings)
+    assert np.median(delta_e_00(pair[2].truth(dips), found)) < 2.0
+
+
+def test_a_mix_reaches_what_neither_bath_does(models, pair):
+    target = pair[2].truth(pd.DataFrame([DIP]))[0]
+    mixed = suggest_mix(models, target, film_um=12)
+    alone = min(model.suggest(target, film_um=12)[0].delta_e00 for model in models.values())
+    assert mixed.reachable
+    assert mixed.delta_e00 < alone
+    assert mixed.settings[0]["bath_temp_c"] == mixed.settings[1]["bath_temp_c"]
+    assert "coupon" in mixed.why
+
+
+def test_one_after_the_other_has_two_dips(models, pair):
+    target = pair[2].truth(pd.DataFrame([DIP]))[0]
+    after = suggest_mix(models, target, film_um=12, kind="after")
+    assert after.dyes == ("straw", "sky")
+    assert after.reachable
+    assert after.delta_e00_p90 >= after.delta_e00
+
+
+def test_a_mix_has_two_dyes(models):
+    with pytest.raises(ModelError, match="two dyes"):
+        suggest_mix({"straw": models["straw"]}, (50, 0, 0))
