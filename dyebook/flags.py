@@ -59,6 +59,14 @@ _TABLE = (
         "learn the camera in this light",
     ),
     Flag(
+        "camera_other_exposure",
+        "the camera profile was learned at another exposure",
+        "expose as when the chart was photographed, or learn the camera again",
+    ),
+    Flag("camera_poor", "the camera's colours could not be learned well", "photograph the chart in even daylight"),
+    Flag("chart_clipped", "patches of the chart are at a channel's limit, and were left out", "expose darker"),
+    Flag("chart_uneven", "a patch of the chart is shadowed or covered, and was left out", "photograph it again, clear"),
+    Flag(
         "odd_tone",
         "the photo's tone curve is unusual",
         "turn off filters and HDR, or learn the camera from a chart",

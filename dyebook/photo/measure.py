@@ -38,9 +38,12 @@ def look_at(source, card_at=None, card_lab=None, part_at=None, camera=None, flat
     """Return a `Look` at a photo; the arguments are those of `measure`, and `name` for bytes without a path."""
     photo = source if isinstance(source, LinearPhoto) else read_photo(source, name=name)
     card = _choose_card(photo, card_at, card_lab, no_card)
-    light = fit_light(photo, card, None if flat is None else read_photo(flat))
+    paper = None if flat is None else read_photo(flat)
+    light = fit_light(photo, card, paper)
     parts = _choose_parts(photo, card, light, part_at)
-    evidence = tuple(read_part(photo, light, card, part, camera) for part in parts)
+    profile = None if camera is None else _profile_of(camera)
+    toned, card, light = _with_profile(photo, card, light, paper, profile)
+    evidence = tuple(read_part(toned, light, card, part, profile) for part in parts)
     flags = [*card.flags, *light.flags] + ([] if parts else ["no_part"])
     measurement = Measurement(
         photo=photo.name,
@@ -68,8 +71,8 @@ def measure(path, card_at=None, card_lab=None, part_at=None, camera=None, flat=N
         The card's own Lab (D65, 2 degrees); 49.5, 0, 0 if left out.
     part_at : list of polygons, optional
         Outlines of the parts, each a sequence of (x, y); no others are searched.
-    camera : str, optional
-        Name of a learned camera.
+    camera : str or CameraProfile, optional
+        A learned camera, or its name.
     flat : path-like, optional
         Photo of plain paper in the same light and frame.
     no_card : bool
@@ -96,6 +99,22 @@ def measure_with_overlay(path, overlay, **options):
         raise ValueError(f"cannot write a picture as {Path(overlay).suffix!r}")
     Path(overlay).write_bytes(data.tobytes())
     return look.measurement
+
+
+def _profile_of(camera):
+    """Profile by name, or the one given."""
+    from dyebook.photo.camera_store import load_camera
+
+    return load_camera(camera) if isinstance(camera, str) else camera
+
+
+def _with_profile(photo, card, light, paper, profile):
+    """Photo, card and light as a learned camera sees them: tone curve undone first, colours mixed last."""
+    if profile is None:
+        return photo, card, light
+    toned = profile.undo_tone(photo)
+    card = profile.read_card(toned, card)
+    return toned, card, profile.dress(fit_light(toned, card, paper if paper is None else profile.undo_tone(paper)))
 
 
 def _choose_card(photo, corners, card_lab, without):

@@ -1,0 +1,204 @@
+"""Find the 24-patch chart in a photo, and refuse what only looks like one."""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from dyebook.errors import PhotoError
+from dyebook.lab import lab_to_linear_rgb, linear_rgb_to_lab
+from dyebook.photo.chart import COLUMNS, GREYS, PATCHES, ROWS, chart_lab
+from dyebook.photo.chart_grid import find_grids
+
+__all__ = ["find_chart"]
+
+# long sides at which the photo is searched; a chart is recognised from about 8 px pitch on
+_LONG_SIDES = (700, 1400, 2800, 5600)
+_CODE_GAMMA = 2.2
+# squares of a grid that a chart's 6 x 4 must hold, and the most it may leave outside
+_FEWEST_INSIDE, _MOST_OUTSIDE = 8, 2
+# a chart at 0.95 and above on every photograph tried; shuffled patches below 0.7
+_SURE = 0.88
+_HINT = 0.6
+# log light between neighbouring greys: the table's over the photo's; a veil makes the last step steep
+_FLATTEST, _STEEPEST = 0.2, 8.0
+# residual chroma and lightness beyond which a single patch is not what it should be
+_WORST_PATCH = 28.0
+_LIMIT = 0.97
+_CORNERS = np.array([(0, 0), (COLUMNS - 1, 0), (COLUMNS - 1, ROWS - 1), (0, ROWS - 1)], float)
+
+
+@dataclass(frozen=True)
+class _Guess:
+    """One way a chart could lie on a grid."""
+
+    score: float
+    to_picture: np.ndarray
+    residual: np.ndarray
+    spread: np.ndarray
+    brightest: np.ndarray
+    outside: int
+    inside: int
+
+
+def find_chart(photo, leave_out=()):
+    """Return where the four patches at the corners of a 24-patch chart are.
+
+    Parameters
+    ----------
+    photo : LinearPhoto
+    leave_out : sequence of int
+        Patches, from 0 in reading order, that are known to be spoiled.
+
+    Returns
+    -------
+    ndarray of shape (4, 2)
+        Centres of dark skin, bluish green, black and white, in pixels of the upright photo; the chart may be
+        turned by any angle.
+
+    Raises
+    ------
+    PhotoError
+        If no chart is found, or what is found is cut off, covered or of another layout.
+    """
+    best, scales = None, set()
+    for long_side in _LONG_SIDES:
+        reduced = photo.reduced(long_side)
+        if reduced.scale in scales:
+            continue
+        scales.add(reduced.scale)
+        guess = _best_guess(reduced.pixels, leave_out)
+        if guess is not None and _complaint(guess, leave_out) is None:
+            return _corners(guess) * reduced.scale
+        if guess is not None and (best is None or guess.score > best.score):
+            best = guess
+    raise PhotoError(_refusal(photo, best, leave_out))
+
+
+def _best_guess(pixels, leave_out):
+    """The most chart-like placement on any grid of a picture."""
+    picture = np.round(255 * np.clip(pixels, 0, 1) ** (1 / _CODE_GAMMA)).astype(np.uint8)
+    guesses = [guess for grid in find_grids(picture) for guess in _guesses(pixels, grid, leave_out)]
+    return max(guesses, key=lambda guess: guess.score, default=None)
+
+
+def _guesses(pixels, grid, leave_out):
+    """Yield the placements of a chart on one grid that hold most of its squares."""
+    low, high = grid.cells.min(axis=0), grid.cells.max(axis=0)
+    for quarter in range(4):
+        size = np.array((COLUMNS, ROWS) if quarter % 2 == 0 else (ROWS, COLUMNS))
+        for column in range(low[0] - 3, high[0] - size[0] + 5):
+            for row in range(low[1] - 3, high[1] - size[1] + 5):
+                start = np.array((column, row))
+                held = np.all((grid.cells >= start) & (grid.cells < start + size), axis=1).sum()
+                if held < max(_FEWEST_INSIDE, 0.7 * len(grid.cells)):
+                    continue
+                guess = _judge(pixels, grid, _placement(start, size, quarter), held, leave_out)
+                if guess is not None:
+                    yield guess
+
+
+def _placement(start, size, quarter):
+    """Matrix from the chart's (column, row) to the grid's, for a chart turned by quarters."""
+    corner = np.array([(0, 0), (size[0] - 1, 0), (size[0] - 1, size[1] - 1), (0, size[1] - 1)])[quarter]
+    turn = np.linalg.matrix_power(np.array([(0, -1), (1, 0)]), quarter)
+    matrix = np.eye(3)
+    matrix[:2, :2], matrix[:2, 2] = turn, start + corner
+    return matrix
+
+
+def _judge(pixels, grid, placement, held, leave_out):
+    """Score one placement by the colours it would give the patches; None where it leaves the picture."""
+    to_picture = grid.to_picture @ placement
+    sample = _sample(pixels, to_picture)
+    if sample is None:
+        return None
+    light, spread = sample
+    score, residual = _likeness(light, [k for k in range(24) if k not in leave_out])
+    return _Guess(score, to_picture, residual, spread, light.max(axis=1), len(grid.cells) - int(held), int(held))
+
+
+def _sample(pixels, to_picture, side=5, share=0.45):
+    """Light (24, 3) and relative spread (24,) of the patches; None where one lies outside."""
+    ticks = (np.arange(side) / (side - 1) - 0.5) * share
+    middles = np.stack(np.meshgrid(np.arange(COLUMNS), np.arange(ROWS)), axis=-1).reshape(24, 1, 2)
+    places = middles + np.stack(np.meshgrid(ticks, ticks), axis=-1).reshape(1, -1, 2)
+    spots = cv2.perspectiveTransform(places.reshape(1, -1, 2).astype(float), to_picture).reshape(-1, 2)
+    columns, rows = np.floor(spots).astype(int).T
+    if columns.min() < 0 or rows.min() < 0 or columns.max() >= pixels.shape[1] or rows.max() >= pixels.shape[0]:
+        return None
+    values = pixels[rows, columns].reshape(24, -1, 3)
+    luminance = values.mean(axis=2)
+    low, middle, high = np.quantile(luminance, (0.2, 0.5, 0.8), axis=1)
+    return np.median(values, axis=1), (high - low) / np.maximum(middle, 0.01)
+
+
+def _likeness(light, use):
+    """How much 24 lights look like the chart (up to 1), and what is left of each patch in Lab.
+
+    The greys give gains and a tone curve; what these make of the other patches is compared with the chart's table,
+    free of the overall strength of colour, since cameras differ most in that.
+    """
+    lab = chart_lab()
+    greys = [k for k in range(24)[GREYS] if k in use]
+    log_light = np.log(np.maximum(light, 1e-4))
+    log_wanted = np.log(np.maximum(lab_to_linear_rgb(lab), 1e-4))
+    if len(greys) < 4:
+        return 0.0, np.full(24, np.inf)
+    luminance, wanted = log_light[greys].mean(axis=1), log_wanted[greys].mean(axis=1)
+    slopes = np.diff(wanted) / np.minimum(np.diff(luminance), -1e-6)
+    if np.diff(luminance).max() >= 0 or slopes.min() < _FLATTEST or slopes.max() > _STEEPEST:
+        return 0.0, np.full(24, np.inf)
+    toned = _through(log_light, luminance[::-1], wanted[::-1])
+    balance = np.median(log_wanted[greys] - toned[greys], axis=0)
+    return _compare(linear_rgb_to_lab(np.exp(toned + balance)), lab, use)
+
+
+def _through(values, knots, heights):
+    """Straight lines through rising knots, the outer ones extended."""
+    inner = np.interp(values, knots, heights)
+    first, last = ((heights[k + 1] - heights[k]) / (knots[k + 1] - knots[k]) for k in (0, len(knots) - 2))
+    return inner + np.minimum(values - knots[0], 0) * min(first, 1.5) + np.maximum(values - knots[-1], 0) * last
+
+
+def _compare(seen, lab, use):
+    """Agreement of hues and lightness over the patches in use, and the residual of each patch."""
+    colours = [k for k in range(18) if k in use]
+    a, b = seen[:, 1:], lab[:, 1:]
+    strength = np.clip((a[colours] * b[colours]).sum() / max((a[colours] ** 2).sum(), 1e-6), 0.4, 2.5)
+    hues = (a[colours] * b[colours]).sum() / (np.linalg.norm(a[colours]) * np.linalg.norm(b[colours]) + 1e-6)
+    lightness = np.corrcoef(seen[use, 0], lab[use, 0])[0, 1]
+    left = np.column_stack(
+        [seen[:, 0] - lab[:, 0], (a * strength - b) / (1 + 0.02 * np.linalg.norm(b, axis=1))[:, None]]
+    )
+    return float(min(hues, lightness)), np.linalg.norm(left, axis=1)
+
+
+def _complaint(guess, leave_out):
+    """Why a placement is not taken for a chart, or None where it is."""
+    use = [k for k in range(24) if k not in leave_out]
+    if guess.score < _SURE:
+        return f"24 squares agree with the chart's colours only to {guess.score:.2f} where {_SURE} is needed"
+    # what stands at a channel's limit has lost its hue, and says nothing about covers
+    worst = max(use, key=lambda k: guess.residual[k] * (guess.brightest[k] < _LIMIT))
+    if guess.residual[worst] > _WORST_PATCH and guess.brightest[worst] < _LIMIT:
+        return (
+            f"the patch {PATCHES[worst]} (number {worst}) is ΔE {guess.residual[worst]:.0f} from its colour: "
+            "covered, in shadow, or another layout"
+        )
+    if guess.outside > _MOST_OUTSIDE:
+        return f"the grid has {guess.outside} more squares in line: another layout"
+    return None
+
+
+def _refusal(photo, best, leave_out):
+    """The message where no chart can be trusted."""
+    advice = "lay the whole chart flat and uncovered, patches at least 30 pixels apart, or give --chart-at"
+    if best is None or best.score < _HINT:
+        return f"no 24-patch chart found in {photo.name}; {advice}"
+    return f"no trustworthy 24-patch chart in {photo.name}: {_complaint(best, leave_out)}; {advice}"
+
+
+def _corners(guess):
+    """Centres of the corner patches in pixels of the picture."""
+    return cv2.perspectiveTransform(_CORNERS[None], guess.to_picture)[0]
