@@ -70,7 +70,9 @@ def read_part(photo, light, card, part, camera=None):
     used = np.zeros_like(mask)
     used[facing] = unveiled
     card_light = lab_to_linear_rgb(card.lab)
-    lab = _finish(level * colour, light, card_light)
+    # a learned camera needs no usual one's correction: `light` has mixed its colours already
+    rgb = level * colour
+    lab = _finish(rgb, light, card_light) if camera is None else linear_rgb_to_lab(rgb)
     spread = linear_rgb_to_lab(seen).std(axis=0)
     middle = (box[0] + box[2]) / 2, (box[1] + box[3]) / 2
     lab_u = _uncertainty(lab, spread, light.log_sd(middle))
