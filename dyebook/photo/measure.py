@@ -13,7 +13,7 @@ from dyebook.photo.overlay import draw_overlay
 from dyebook.photo.part import part_at
 from dyebook.photo.part_find import find_parts
 from dyebook.photo.read import LinearPhoto, read_photo
-from dyebook.photo.reading import Evidence, read_part
+from dyebook.photo.reading import Evidence, read_parts
 from dyebook.record import Measurement
 
 __all__ = ["Look", "look_at", "measure", "measure_with_overlay"]
@@ -43,7 +43,7 @@ def look_at(source, card_at=None, card_lab=None, part_at=None, camera=None, flat
     parts = _choose_parts(photo, card, light, part_at)
     profile = None if camera is None else _profile_of(camera)
     toned, card, light = _with_profile(photo, card, light, paper, profile)
-    evidence = tuple(read_part(toned, light, card, part, profile) for part in parts)
+    evidence = read_parts(toned, light, card, parts, profile)
     flags = [*card.flags, *light.flags] + ([] if parts else ["no_part"])
     measurement = Measurement(
         photo=photo.name,

@@ -66,6 +66,12 @@ class Encoding:
     matrix: np.ndarray | None = None
     _tables: dict = field(default_factory=dict, repr=False)
 
+    @property
+    def is_linear(self):
+        """Whether codes are proportional to light, so that no curve of a camera or screen is in them."""
+        half = np.array([0.5], np.float32)
+        return all(abs(float(np.ravel(curve(half))[0]) - 0.5) < 1e-3 for curve in self.curves)
+
     def decode(self, codes):
         """Return linear light of the file's own primaries, float32, of codes of shape (h, w, 3)."""
         if codes.dtype == np.float32:

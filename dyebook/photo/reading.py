@@ -1,26 +1,24 @@
 """The colour of the dyed film from the pixels that show it squarely."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from dyebook.lab import Lab, lab_to_linear_rgb, linear_rgb_to_lab
-from dyebook.photo.lean import guess_lean
-from dyebook.photo.usual import camera_balance, film_light
+from dyebook.lab import Lab, delta_e_00, lab_to_linear_rgb, linear_rgb_to_lab
+from dyebook.photo.doubt import flags_of, uncertainty_of
+from dyebook.photo.facing import Facing, facing_pixels
+from dyebook.photo.kinship import level_steps
+from dyebook.photo.usual import camera_balance, film_light, lost_channels, usual_tone
 from dyebook.record import Reading
 
-__all__ = ["Evidence", "read_part"]
+__all__ = ["Evidence", "read_part", "read_parts"]
 
-_WORKING_PIXELS = 30_000
 _LUMINANCE = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
-# pixels this far from the middle line still face the camera
-_FACING = 0.6
-_FEWEST = 60
 # share of the facing pixels, those with the least mirror light on them, that give the hue
 _UNVEILED = 0.35
+# squared distance from grey below which hue cannot tell film from mirror light
 _NEAR_GREY = 0.003
-# camera colour error without a profile, per L*, a*, b*: what a grey card alone cannot remove
-_CAMERA_U = np.array([1.2, 2.2, 2.6])
+_SAMPLES = 1500
 
 
 @dataclass(frozen=True)
@@ -35,6 +33,8 @@ class Evidence:
     step : int
         Pixels of the photo per pixel of the masks.
     used, rejected : ndarray of bool, shape (H, W)
+    film : ndarray of shape (3,)
+        The film's linear light, what the reading's Lab is made of.
     """
 
     reading: Reading
@@ -42,6 +42,28 @@ class Evidence:
     step: int
     used: np.ndarray
     rejected: np.ndarray
+    film: np.ndarray
+
+
+def read_parts(photo, light, card, parts, camera=None):
+    """Return the colours of all parts of one photo, near shades weighed against each other.
+
+    Parameters
+    ----------
+    photo : LinearPhoto
+    light : Light
+    card : Card
+    parts : sequence of Part
+    camera : CameraProfile, optional
+
+    Returns
+    -------
+    tuple of Evidence
+        In the order of the parts.
+    """
+    alone = [read_part(photo, light, card, part, camera) for part in parts]
+    steps = level_steps(np.array([one.film for one in alone]).reshape(-1, 3))
+    return tuple(_at_level(one, step) for one, step in zip(alone, steps, strict=True))
 
 
 def read_part(photo, light, card, part, camera=None):
@@ -59,37 +81,40 @@ def read_part(photo, light, card, part, camera=None):
     -------
     Evidence
     """
-    box = part.box
-    step = max(1, int(np.sqrt((box[2] - box[0]) * (box[3] - box[1]) / _WORKING_PIXELS)))
-    pixels = light.correct(photo.crop(box, step), box, step)
-    mask = part.mask(box, step)[: pixels.shape[0], : pixels.shape[1]]
-    facing = _facing(mask)
-    seen = pixels[facing]
-    colour, unveiled = _film_colour(seen)
-    level = float(np.median(seen @ _LUMINANCE))
-    used = np.zeros_like(mask)
-    used[facing] = unveiled
-    card_light = lab_to_linear_rgb(card.lab)
+    facing = facing_pixels(photo, light, part)
+    colour, unveiled = _film_colour(facing.light)
+    level = float(np.median(facing.light @ _LUMINANCE))
+    film = level * colour
     # a learned camera needs no usual one's correction: `light` has mixed its colours already
-    rgb = level * colour
-    lab = _finish(rgb, light, card_light) if camera is None else linear_rgb_to_lab(rgb)
-    spread = linear_rgb_to_lab(seen).std(axis=0)
-    middle = (box[0] + box[2]) / 2, (box[1] + box[3]) / 2
-    lab_u = _uncertainty(lab, spread, light.log_sd(middle))
-    reading = Reading(Lab(*lab), tuple(spread), tuple(lab_u), tuple(map(tuple, part.outline)), box, flags=part.flags)
-    return Evidence(reading, box, step, used, mask & ~used)
+    if camera is None:
+        film = _usual_film(film, facing, light, lab_to_linear_rgb(card.lab), usual_tone(photo))
+    lab = linear_rgb_to_lab(film)
+    used = np.zeros_like(facing.mask)
+    used[facing.where] = unveiled
+    box = part.box
+    exposure_log_sd = light.log_sd(((box[0] + box[2]) / 2, (box[1] + box[3]) / 2))
+    reading = Reading(
+        lab=Lab(*lab),
+        lab_sd=tuple(linear_rgb_to_lab(facing.light).std(axis=0)),
+        lab_u=uncertainty_of(lab, film, facing, exposure_log_sd),
+        outline=tuple(map(tuple, part.outline)),
+        box=box,
+        uniformity=_uniformity(facing.light, level),
+        flags=tuple(dict.fromkeys((*part.flags, *flags_of(facing)))),
+    )
+    return Evidence(reading, box, facing.step, used, facing.mask & ~used, film)
 
 
-def _finish(rgb, light, card_light):
-    balanced = camera_balance(rgb, light.gains, card_light)
-    return linear_rgb_to_lab(film_light(balanced, card_light))
+def _usual_film(rgb, facing: Facing, light, card_light, tone):
+    """Light of the film as the usual camera saw it, from light balanced by the card."""
+    film = film_light(camera_balance(rgb, light.gains, card_light), card_light, tone)
+    return lost_channels(film, facing.floor_share)
 
 
-def _facing(mask):
-    """Pixels that face the camera: near the middle line, away from the rim where the background mixes in."""
-    lean, depth = guess_lean(mask)
-    facing = (lean < _FACING) & (depth > 1.2)
-    return facing if facing.sum() >= _FEWEST else mask & (depth >= 0.5 * depth.max())
+def _at_level(evidence, step):
+    """The same evidence with its light changed by a step of its logarithm."""
+    film = evidence.film * np.exp(step)
+    return replace(evidence, film=film, reading=replace(evidence.reading, lab=Lab(*linear_rgb_to_lab(film))))
 
 
 def _film_colour(seen):
@@ -97,8 +122,7 @@ def _film_colour(seen):
 
     Mirror light is nearly neutral: it moves a pixel from the film's colour towards grey.
     """
-    level = np.maximum(seen @ _LUMINANCE, 1e-4)
-    relative = seen / level[:, None]
+    relative = seen / np.maximum(seen @ _LUMINANCE, 1e-4)[:, None]
     colour = np.median(relative, axis=0)
     least = np.ones(len(seen), dtype=bool)
     for _ in range(3):
@@ -112,7 +136,8 @@ def _film_colour(seen):
     return colour / (colour @ _LUMINANCE), least
 
 
-def _uncertainty(lab, spread, exposure_log_sd):
-    exposure = (lab[0] + 16) / 3 * exposure_log_sd
-    chroma = np.asarray(lab[1:]) / 3 * exposure_log_sd
-    return np.sqrt(_CAMERA_U**2 + (spread / 2) ** 2 + np.array([exposure, *chroma]) ** 2)
+def _uniformity(seen, level):
+    """Robust CIEDE2000 spread over facing pixels once each is brought to one brightness."""
+    some = seen[:: max(1, len(seen) // _SAMPLES)]
+    flat = linear_rgb_to_lab(some * (level / np.maximum(some @ _LUMINANCE, 1e-4))[:, None])
+    return float(np.median(delta_e_00(np.median(flat, axis=0), flat)))

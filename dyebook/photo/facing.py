@@ -1,0 +1,98 @@
+"""The pixels of a part that face the camera as the card does, and how much of them the photo has lost."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from dyebook.photo.lean import guess_lean
+
+__all__ = ["Facing", "facing_pixels"]
+
+_WORKING_PIXELS = 30_000
+# pixels this far from the middle line still face the camera
+_FACING = 0.6
+# the rim mixes with the background
+_RIM = 1.2
+_FEWEST = 60
+# clipped pixels are left out as long as this share of the others remains
+_SOUND_SHARE = 0.2
+# codes at the bottom, as shares of the file's range: nothing is left of a channel there
+_FLOOR = 2 / 255
+
+
+@dataclass(frozen=True)
+class Facing:
+    """Facing pixels of one part.
+
+    Attributes
+    ----------
+    light : ndarray of shape (N, 3)
+        Corrected linear light of the pixels.
+    where : ndarray of bool, shape (H, W)
+        Which they are.
+    mask : ndarray of bool, shape (H, W)
+        The whole part.
+    step : int
+        Pixels of the photo per pixel of the masks.
+    clipped_share : float
+        Share with a channel at its upper limit.
+    floor_share : ndarray of shape (3,)
+        Share of each channel at the bottom of the file's range.
+    spread : float
+        Width of the middle 70 % of log brightness.
+    """
+
+    light: np.ndarray
+    where: np.ndarray
+    mask: np.ndarray
+    step: int
+    clipped_share: float
+    floor_share: np.ndarray
+    spread: float
+
+    @property
+    def count(self):
+        """Pixels of the photo behind the reading."""
+        return len(self.light) * self.step**2
+
+
+def facing_pixels(photo, light, part):
+    """Return the pixels of a part that face the camera.
+
+    Parameters
+    ----------
+    photo : LinearPhoto
+    light : Light
+    part : Part
+
+    Returns
+    -------
+    Facing
+    """
+    box = part.box
+    step = max(1, int(np.sqrt((box[2] - box[0]) * (box[3] - box[1]) / _WORKING_PIXELS)))
+    pixels = light.correct(photo.crop(box, step), box, step)
+    mask = part.mask(box, step)[: pixels.shape[0], : pixels.shape[1]]
+    where = _near_middle(mask)
+    clipped = photo.clipped(box)[::step, ::step].any(axis=2)
+    clipped_share = float(clipped[where].mean())
+    floor_share = (_floored(photo, box)[::step, ::step][where]).mean(axis=0)
+    if (where & ~clipped).sum() > max(_FEWEST, _SOUND_SHARE * where.sum()):
+        where = where & ~clipped
+    seen = pixels[where]
+    low, high = np.quantile(np.log(np.maximum(seen.mean(axis=1), 1e-4)), (0.15, 0.85))
+    return Facing(seen, where, mask, step, clipped_share, floor_share, float(high - low))
+
+
+def _near_middle(mask):
+    lean, depth = guess_lean(mask)
+    where = (lean < _FACING) & (depth > _RIM)
+    return where if where.sum() >= _FEWEST else mask & (depth >= 0.5 * depth.max())
+
+
+def _floored(photo, box):
+    """Channels of a box (h, w, 3) whose code is at the bottom."""
+    x0, y0, x1, y1 = box
+    codes = photo.codes[y0:y1, x0:x1]
+    top = np.iinfo(codes.dtype).max if np.issubdtype(codes.dtype, np.integer) else 255.0
+    return codes <= (_FLOOR * top if top != 255.0 else 0.0)
