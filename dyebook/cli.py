@@ -22,13 +22,19 @@ for commands in (cli_photo, cli_camera, cli_book, cli_change, cli_shade, cli_ben
     commands.add_commands(app)
 
 
-@app.callback()
-def _start(
-    version: Annotated[bool, typer.Option("--version", help="Print the version and stop.", is_eager=True)] = False,
-):
-    if version:
+def _print_version(wanted: bool):
+    if wanted:
         typer.echo(dyebook.__version__)
         raise typer.Exit
+
+
+@app.callback()
+def _start(
+    version: Annotated[
+        bool, typer.Option("--version", help="Print the version and stop.", is_eager=True, callback=_print_version)
+    ] = False,
+):
+    """Open the shell; every command does its own work."""
 
 
 def main():
