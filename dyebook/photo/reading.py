@@ -8,7 +8,7 @@ from dyebook.lab import Lab, delta_e_00, lab_to_linear_rgb, linear_rgb_to_lab
 from dyebook.photo.doubt import flags_of, uncertainty_of
 from dyebook.photo.facing import Facing, facing_pixels
 from dyebook.photo.kinship import level_steps
-from dyebook.photo.usual import camera_balance, film_light, lost_channels, usual_tone
+from dyebook.photo.usual import camera_balance, film_light, lost_channels, under_metal, usual_tone
 from dyebook.record import Reading
 
 __all__ = ["Evidence", "read_part", "read_parts"]
@@ -108,7 +108,7 @@ def read_part(photo, light, card, part, camera=None):
 def _usual_film(rgb, facing: Facing, light, card_light, tone):
     """Light of the film as the usual camera saw it, from light balanced by the card."""
     film = film_light(camera_balance(rgb, light.gains, card_light), card_light, tone)
-    return lost_channels(film, facing.floor_share)
+    return under_metal(lost_channels(film, facing.floor_share))
 
 
 def _at_level(evidence, step):

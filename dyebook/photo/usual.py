@@ -2,7 +2,7 @@
 
 import numpy as np
 
-__all__ = ["camera_balance", "film_light", "lost_channels", "usual_tone"]
+__all__ = ["camera_balance", "film_light", "lost_channels", "under_metal", "usual_tone"]
 
 # mean matrix from balanced sensor light to linear Rec. 709 of 51 measured cameras, each fitted as makers do
 _SENSOR_TO_RGB = np.array([[1.901, -0.949, 0.048], [-0.168, 1.649, -0.481], [0.050, -0.600, 1.550]])
@@ -20,6 +20,8 @@ _WILD_CAST = 0.8
 # red of blue-green films that sRGB cannot hold, against luminance: where a file says 0, the truth lies below
 _LOST_RED, _LOST_RED_SHARE = -0.1, -0.25
 _FLOORED = 0.3
+# aluminium under a film, specular excluded, seldom gives back more in any channel; share of the excess taken back
+_METAL, _EXCESS = 0.7, 0.6
 
 
 def _space(card_rgb):
@@ -107,3 +109,12 @@ def lost_channels(rgb, floor_share):
         return rgb
     luminance = float(rgb @ (0.2126, 0.7152, 0.0722))
     return np.array([luminance * (_LOST_RED + _LOST_RED_SHARE * floor_share[0]), rgb[1], rgb[2]])
+
+
+def under_metal(rgb):
+    """Return light of a film drawn towards what the metal under it can give back, where it exceeds that.
+
+    A part that looks brighter than bare etched aluminium was lit more than the card, or shows mirror light.
+    """
+    brightest = float(np.max(rgb))
+    return rgb * (_METAL / brightest) ** _EXCESS if brightest > _METAL else rgb
