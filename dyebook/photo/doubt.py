@@ -12,7 +12,7 @@ _LEVEL_SD, _LEVEL_SD_SPREAD, _LEVEL_SD_MOST = 0.1, 0.16, 0.6
 # mirrored room light that stays on every shiny part, as reflectance
 _VEIL = 0.012
 # what a channel at the end of its range may hide, in a* and b* per share of pixels
-_CLIPPED_U, _FLOOR_U = np.array([6.0, 9.0, 9.0]), np.array([4.0, 14.0, 9.0])
+_CLIPPED_U, _FLOOR_U = np.array([6.0, 11.0, 11.0]), np.array([4.0, 14.0, 9.0])
 
 _CLIPPED, _FLOORED, _GLARE, _FEW = 0.1, 0.2, 1.2, 150
 _DARK = 0.004
@@ -38,7 +38,7 @@ def uncertainty_of(lab, film, facing, exposure_log_sd):
     colour = np.abs(lab[1:]) / 3 * min(share, 1.0)
     chroma = float(np.hypot(lab[1], lab[2]))
     camera = _CAMERA_GREY + _CAMERA_CHROMA * chroma
-    lost = np.hypot(facing.clipped_share * _CLIPPED_U, facing.floor_share.max() * _FLOOR_U)
+    lost = np.hypot(facing.clipped_share.max() * _CLIPPED_U, facing.floor_share.max() * _FLOOR_U)
     total = np.array([np.hypot(_CAMERA_L, lightness), *np.hypot(camera, colour)])
     return tuple(float(u) for u in np.hypot(total, lost))
 
@@ -47,7 +47,7 @@ def flags_of(facing):
     """Return the doubts about a reading that its pixels raise, as a list of names."""
     level = float(np.median(facing.light))
     doubts = {
-        "clipped": facing.clipped_share > _CLIPPED,
+        "clipped": facing.clipped_share.max() > _CLIPPED,
         "out_of_gamut": facing.floor_share.max() > _FLOORED and level > _DARK,
         "dark": level <= _DARK,
         "glare": facing.spread > _GLARE,

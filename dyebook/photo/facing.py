@@ -14,7 +14,7 @@ _FACING = 0.6
 # the rim mixes with the background
 _RIM = 1.2
 _FEWEST = 60
-# clipped pixels are left out as long as this share of the others remains
+# clipped pixels have no say about hue as long as this share of the others remains
 _SOUND_SHARE = 0.2
 # codes at the bottom, as shares of the file's range: nothing is left of a channel there
 _FLOOR = 2 / 255
@@ -34,8 +34,10 @@ class Facing:
         The whole part.
     step : int
         Pixels of the photo per pixel of the masks.
-    clipped_share : float
-        Share with a channel at its upper limit.
+    sound : ndarray of bool, shape (N,)
+        Pixels fit to tell the hue: those that are not clipped, or all if too few are left.
+    clipped_share : ndarray of shape (3,)
+        Share of each channel at its upper limit.
     floor_share : ndarray of shape (3,)
         Share of each channel at the bottom of the file's range.
     spread : float
@@ -46,7 +48,8 @@ class Facing:
     where: np.ndarray
     mask: np.ndarray
     step: int
-    clipped_share: float
+    sound: np.ndarray
+    clipped_share: np.ndarray
     floor_share: np.ndarray
     spread: float
 
@@ -74,14 +77,14 @@ def facing_pixels(photo, light, part):
     pixels = light.correct(photo.crop(box, step), box, step)
     mask = part.mask(box, step)[: pixels.shape[0], : pixels.shape[1]]
     where = _near_middle(mask)
-    clipped = photo.clipped(box)[::step, ::step].any(axis=2)
-    clipped_share = float(clipped[where].mean())
-    floor_share = (_floored(photo, box)[::step, ::step][where]).mean(axis=0)
-    if (where & ~clipped).sum() > max(_FEWEST, _SOUND_SHARE * where.sum()):
-        where = where & ~clipped
+    clipped = photo.clipped(box)[::step, ::step][where]
+    floor_share = _floored(photo, box)[::step, ::step][where].mean(axis=0)
+    sound = ~clipped.any(axis=1)
+    if sound.sum() <= max(_FEWEST, _SOUND_SHARE * len(sound)):
+        sound = np.ones(len(sound), dtype=bool)
     seen = pixels[where]
     low, high = np.quantile(np.log(np.maximum(seen.mean(axis=1), 1e-4)), (0.15, 0.85))
-    return Facing(seen, where, mask, step, clipped_share, floor_share, float(high - low))
+    return Facing(seen, where, mask, step, sound, clipped.mean(axis=0), floor_share, float(high - low))
 
 
 def _near_middle(mask):

@@ -12,7 +12,7 @@ _CELLS = 84  # along the long side: texture averages out, light does not
 _DARKEST, _BRIGHTEST = 0.004, 0.97
 # how far apart two cells of one material may lie: log brightness (light falls off), log of red and blue over green
 _BRIGHTNESS, _HUE = 0.25, 0.12
-_SAMPLES = 400
+_SAMPLES = 250
 _STIFF = 1.0  # pull of the surface towards even light, in cells
 _TURNS = 12
 _OUTLIER = 4.0

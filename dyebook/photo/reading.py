@@ -82,7 +82,7 @@ def read_part(photo, light, card, part, camera=None):
     Evidence
     """
     facing = facing_pixels(photo, light, part)
-    colour, unveiled = _film_colour(facing.light)
+    colour, unveiled = _film_colour(facing.light[facing.sound])
     level = float(np.median(facing.light @ _LUMINANCE))
     film = level * colour
     # a learned camera needs no usual one's correction: `light` has mixed its colours already
@@ -90,7 +90,7 @@ def read_part(photo, light, card, part, camera=None):
         film = _usual_film(film, facing, light, lab_to_linear_rgb(card.lab), usual_tone(photo))
     lab = linear_rgb_to_lab(film)
     used = np.zeros_like(facing.mask)
-    used[facing.where] = unveiled
+    used[facing.where] = _spread_over(facing.sound, unveiled)
     box = part.box
     exposure_log_sd = light.log_sd(((box[0] + box[2]) / 2, (box[1] + box[3]) / 2))
     reading = Reading(
@@ -108,7 +108,14 @@ def read_part(photo, light, card, part, camera=None):
 def _usual_film(rgb, facing: Facing, light, card_light, tone):
     """Light of the film as the usual camera saw it, from light balanced by the card."""
     film = film_light(camera_balance(rgb, light.gains, card_light), card_light, tone)
-    return under_metal(lost_channels(film, facing.floor_share))
+    return under_metal(lost_channels(film, facing.floor_share, facing.clipped_share))
+
+
+def _spread_over(places, values):
+    """Values at the true places, False elsewhere."""
+    out = np.zeros(len(places), dtype=bool)
+    out[places] = values
+    return out
 
 
 def _at_level(evidence, step):

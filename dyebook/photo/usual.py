@@ -20,6 +20,8 @@ _WILD_CAST = 0.8
 # red of blue-green films that sRGB cannot hold, against luminance: where a file says 0, the truth lies below
 _LOST_RED, _LOST_RED_SHARE = -0.1, -0.25
 _FLOORED = 0.3
+# reflectance of a channel that the dye leaves alone, where the file holds no more than its limit
+_HARDLY_DYED, _MOSTLY = 0.62, 0.5
 # aluminium under a film, specular excluded, seldom gives back more in any channel; share of the excess taken back
 _METAL, _EXCESS = 0.7, 0.6
 
@@ -87,14 +89,14 @@ def film_light(rgb, card_light, tone=1.0):
     return card_light * np.sign(ratio) * np.abs(ratio) ** tone
 
 
-def lost_channels(rgb, floor_share):
-    """Return light with a red channel that the file cut off at 0 put back to its likely value below 0.
+def lost_channels(rgb, floor_share, clipped_share):
+    """Return light with channels that the file cut off put back to their likely value.
 
     Parameters
     ----------
     rgb : ndarray of shape (3,)
-    floor_share : ndarray of shape (3,)
-        Share of the pixels whose channel was at the bottom of the file's range.
+    floor_share, clipped_share : ndarray of shape (3,)
+        Share of the pixels whose channel was at the bottom and at the top of the file's range.
 
     Returns
     -------
@@ -103,8 +105,10 @@ def lost_channels(rgb, floor_share):
     Notes
     -----
     Of dyed films the red of turquoise, green and blue ones leaves Rec. 709 by far the most often and the farthest;
-    the figures hold on two renderers with different dyes. Green and blue stay as they are.
+    the figures hold on two renderers with different dyes. Green and blue at 0 stay as they are. A clipped channel
+    is one that the dye hardly absorbs, and is as bright as metal under a film then is.
     """
+    rgb = np.where(clipped_share > _MOSTLY, np.maximum(rgb, _HARDLY_DYED), rgb)
     if floor_share[0] < _FLOORED:
         return rgb
     luminance = float(rgb @ (0.2126, 0.7152, 0.0722))

@@ -3,10 +3,11 @@
     python -m tests.bench.photo --seeds 1000:1060 --renderer both [--auto] [--photos DIR]
 
 DYEBOOK_CAMERAS may name a folder of camera sensitivities (CSV: wavelength_nm,R,G,B). `--photos` names a folder of
-chart photographs with a truth.json. An error where a reading was possible counts as ΔE 15.
+chart photographs with a truth.json (or DYEBOOK_PHOTOS does). An error where a reading was possible counts as ΔE 15.
 """
 
 import argparse
+import os
 from collections import defaultdict
 from pathlib import Path
 
@@ -141,7 +142,12 @@ def main():
     parser.add_argument("--seeds", default="1000:1060")
     parser.add_argument("--renderer", choices=["a", "b", "both"], default="both")
     parser.add_argument("--auto", action="store_true", help="find card and parts too")
-    parser.add_argument("--photos", type=Path, help="folder of chart photographs with truth.json")
+    parser.add_argument(
+        "--photos",
+        type=Path,
+        default=os.environ.get("DYEBOOK_PHOTOS"),
+        help="folder of chart photographs with truth.json",
+    )
     options = parser.parse_args()
     seeds = range(*(int(n) for n in options.seeds.split(":")))
     for renderer in "ab" if options.renderer == "both" else options.renderer:
