@@ -5,7 +5,7 @@ from sqlalchemy import func, select
 from dyebook.book.rows import list_rows, row_of
 from dyebook.book.schema import TABLES, Batch, Bath, BathEvent, Change, Dip, Electrolyte, ElectrolyteEvent, Run
 
-__all__ = ["batch_history", "bath_life", "electrolyte_life", "way_back"]
+__all__ = ["batch_history", "bath_life", "dips_in_bath", "electrolyte_life", "way_back"]
 
 _FILLED = "made_up"
 
@@ -107,6 +107,20 @@ def bath_life(connection, bath_id):
         query = query.where(func.coalesce(Batch.dyed_at, Batch.added_at) >= start)
     dips, area = connection.execute(query).one()
     return {"made_up_at": start, "events": events, "dips": dips, "area_dm2": area}
+
+
+def dips_in_bath(connection, bath_id):
+    """Return what went through a bath, oldest first: dicts of ``at, batch, area_dm2, film_um``."""
+    at = func.coalesce(Batch.dyed_at, Batch.added_at)
+    query = (
+        select(at.label("at"), Batch.id.label("batch"), Run.area_dm2, Run.film_um)
+        .select_from(Dip)
+        .join(Batch, Batch.id == Dip.batch_id)
+        .outerjoin(Run, Run.id == Batch.run_id)
+        .where(Dip.bath_id == bath_id, Dip.deleted_at.is_(None), Batch.deleted_at.is_(None))
+        .order_by(at, Batch.id)
+    )
+    return [dict(row) for row in connection.execute(query).mappings()]
 
 
 def electrolyte_life(connection, electrolyte_id):

@@ -61,7 +61,9 @@ class Preparation(Kept, Base):
     __tablename__ = "preparations"
     run_id: Mapped[int] = link("runs")
     position: Mapped[int] = between(1, 99, default=1, server_default="1")
-    kind: Mapped[str] = one_of("clean", "etch", "desmut", "polish", "blast", "brush", "water_break_test", "rinse")
+    kind: Mapped[str] = one_of(
+        "clean", "etch", "desmut", "polish", "blast", "brush", "water_break_test", "contacts", "rinse"
+    )
     dwell_min: Mapped[float | None] = between(0, 1440)
     bath_temp_c: Mapped[float | None]
     passed: Mapped[bool | None]

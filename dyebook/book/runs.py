@@ -1,0 +1,101 @@
+"""Runs on the bench: those planned or on, those that a gauge has read, and the batch that comes of one.
+
+A run that went over the bench carries the dict `trace`; runs that only came with a batch carry none.
+"""
+
+from sqlalchemy import select
+
+from dyebook.book.rows import add_row, correct_row, row_of
+from dyebook.book.schema import Batch, Dip, Preparation, Rinse, Run, Seal
+
+__all__ = ["add_batch_of_run", "change_run", "finished_runs", "gauged_runs", "open_runs", "preparations_of"]
+
+_RUNS, _BATCHES = Run.__table__, Batch.__table__
+_ON_BENCH = (_RUNS.c.deleted_at.is_(None), _RUNS.c.trace.is_not(None))
+
+
+def open_runs(connection):
+    """Return runs that are planned or on, oldest first, as dicts."""
+    query = select(_RUNS).where(*_ON_BENCH, _RUNS.c.anodise_min.is_(None)).order_by(_RUNS.c.id)
+    return [dict(row) for row in connection.execute(query).mappings()]
+
+
+def finished_runs(connection, count=20):
+    """Return the newest finished runs as dicts, each with ``batch``, the number of its batch or None."""
+    query = (
+        select(_RUNS, _BATCHES.c.id.label("batch"))
+        .outerjoin(_BATCHES, (_BATCHES.c.run_id == _RUNS.c.id) & _BATCHES.c.deleted_at.is_(None))
+        .where(*_ON_BENCH, _RUNS.c.anodise_min.is_not(None))
+        .order_by(_RUNS.c.id.desc())
+        .limit(count)
+    )
+    return [dict(row) for row in connection.execute(query).mappings()]
+
+
+def gauged_runs(connection):
+    """Return runs whose film was measured and whose area, time and current are known, oldest first."""
+    known = (_RUNS.c.film_measured_um, _RUNS.c.area_dm2, _RUNS.c.anodise_min)
+    query = select(_RUNS).where(_RUNS.c.deleted_at.is_(None), *(column.is_not(None) for column in known))
+    flowed = _RUNS.c.charge_ah.is_not(None) | _RUNS.c.current_a.is_not(None)
+    return [dict(row) for row in connection.execute(query.where(flowed).order_by(_RUNS.c.id)).mappings()]
+
+
+def preparations_of(connection, run_id):
+    """Return the preparation of a run as dicts, in order."""
+    table = Preparation.__table__
+    query = select(table).where(table.c.run_id == run_id, table.c.deleted_at.is_(None)).order_by(table.c.position)
+    return [dict(row) for row in connection.execute(query).mappings()]
+
+
+def change_run(connection, run_id, change, who=None):
+    """Change a run by what it holds now, with nobody in between.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Inside a writing transaction.
+    run_id : int
+    change : callable
+        Takes the row as a dict and returns the new values as a dict.
+    who : str, optional
+
+    Returns
+    -------
+    dict
+        The row after the change.
+    """
+    row = row_of(connection, _RUNS, run_id, lock=True)
+    correct_row(connection, _RUNS, run_id, change(row), row["version"], who)
+    return row_of(connection, _RUNS, run_id)
+
+
+def add_batch_of_run(connection, run_id, names, dye, bath, dip, *, rinse=None, seal=None, who=None, **batch):
+    """Insert the batch that went through a run, with its dip, rinse and seal; return its number.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Inside a writing transaction.
+    run_id : int
+    names : dyebook.book.names.Names
+    dye, bath : str
+    dip : dict
+        Columns of the dip.
+    rinse, seal : dict, optional
+        Columns of the rinse and of the seal, where there was one.
+    who : str, optional
+    **batch
+        Columns of the batch.
+
+    Returns
+    -------
+    int
+    """
+    row_of(connection, _RUNS, run_id)
+    dye_id, bath_id = names.dye_and_bath(dye, bath)
+    number = add_row(connection, _BATCHES, {"run_id": run_id, **batch}, who)
+    add_row(connection, Dip.__table__, {"batch_id": number, "dye_id": dye_id, "bath_id": bath_id, **dip}, who)
+    for table, values in ((Rinse.__table__, rinse), (Seal.__table__, seal)):
+        if values is not None:
+            add_row(connection, table, {"batch_id": number, **values}, who)
+    return number
