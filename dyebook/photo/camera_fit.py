@@ -19,7 +19,7 @@ __all__ = ["ChartFit", "fit_chart", "leave_one_out", "mix_colours"]
 _SLOPE, _BENDS, _OFFSET = slice(0, 1), slice(1, 1 + BENDS), slice(5, 8)
 _GAINS, _MATRIX, _ROOTS, _FALL = slice(8, 11), slice(11, 17), slice(17, 26), slice(26, 28)
 _COUNT = 28
-_PRIOR = ((_SLOPE, 0.5), (_BENDS, 0.4), (_OFFSET, 0.01), (_GAINS, 2.0), (_MATRIX, 0.3), (_FALL, 0.05))
+_PRIOR = ((_SLOPE, 0.5), (_BENDS, 0.25), (_OFFSET, 0.007), (_GAINS, 2.0), (_MATRIX, 0.3), (_FALL, 0.05))
 
 # weighted Lab distance that counts as one: a real chart is about that far from its table
 _PATCH_SD = 1.0
@@ -29,7 +29,7 @@ _FULL_STEPS, _NEAR_STEPS = 30, 6
 _CARD = 21  # neutral 5: the patch that stands in for the grey card
 _OTHER_CARD = 20  # and the one that stands in where that patch is the one left out
 # share kept of what all patches say beyond the grey one: with a card of its own in the photo, the rest is its business
-_CARD_OFFSET_KEPT = 0.8
+_CARD_OFFSET_KEPT = 0.9
 
 _PLACES = np.stack(np.meshgrid(np.linspace(-1, 1, 6), np.linspace(-1, 1, 4)), axis=-1).reshape(24, 2)
 
