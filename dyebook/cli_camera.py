@@ -6,6 +6,7 @@ from typing import Annotated
 import typer
 
 from dyebook.cli_photo import parse_points, print_json
+from dyebook.errors import PhotoError
 
 __all__ = ["add_commands"]
 
@@ -122,6 +123,36 @@ def forget(name: Annotated[str, typer.Argument(help="Name of the camera.")]):
     typer.echo(f"{name} is forgotten")
 
 
+def mat(
+    file: Annotated[Path, typer.Argument(help="PDF to write.")],
+    paper: Annotated[str, typer.Option(help="a4 or letter.")] = "a4",
+    as_json: _JSON = False,
+):
+    """Write the photo mat to print: marks at the page corners give scale and areas.
+
+    Example: dyebook mat mat.pdf --paper a4
+    """
+    from dyebook.photo.mat import LINE_MM, PAPERS, mark_fields, mat_marks
+    from dyebook.report_mat import write_mat
+
+    paper = paper.lower()
+    if paper not in PAPERS:
+        raise typer.BadParameter(f"{paper!r} is no paper we know; use {' or '.join(PAPERS)}")
+    marks = [
+        (tuple(corners[0]), corners[1][0] - corners[0][0], mark_fields(number))
+        for number, corners in mat_marks(paper).items()
+    ]
+    try:
+        write_mat(file, paper, PAPERS[paper], marks, LINE_MM)
+    except OSError as fault:
+        raise PhotoError(f"{file} cannot be written ({fault.strerror}); name a folder that can be") from fault
+    if as_json:
+        print_json({"file": str(file), "paper": paper, "line_mm": LINE_MM})
+    else:
+        typer.echo(f"{file}: print at 100 %, then check the line of {LINE_MM:g} mm with calipers")
+
+
 def add_commands(app):
     """Add the camera commands to the shell."""
+    app.command()(mat)
     app.add_typer(camera_app, name="camera", no_args_is_help=True)

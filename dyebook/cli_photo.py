@@ -55,6 +55,9 @@ def measure(
     flat: Annotated[Path | None, typer.Option(help="Photo of plain paper in the same light.")] = None,
     overlay: Annotated[Path | None, typer.Option(help="Write a picture of what was found.")] = None,
     no_card: Annotated[bool, typer.Option("--no-card", help="Go on without a card; the colour is a guess.")] = False,
+    mat_line_mm: Annotated[
+        float | None, typer.Option(help="The photo mat's ruler line by calipers, if it is not 100 mm.", min=50, max=200)
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="One JSON object on stdout.")] = False,
 ):
     """Measure the colour of the parts in a photo.
@@ -68,6 +71,7 @@ def measure(
         "camera": camera,
         "flat": flat,
         "no_card": no_card,
+        "mat_line_mm": mat_line_mm,
     }
     from dyebook.photo.measure import measure as measure_photo
     from dyebook.photo.measure import measure_with_overlay

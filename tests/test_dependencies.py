@@ -26,6 +26,7 @@ ALLOWED = {
     "report_bench": GROUND | {"lab", "record"},
     "report_screen": GROUND | {"lab", "record"},
     "report_shade": GROUND | {"lab", "record", "report"},
+    "report_mat": GROUND,
     "report_camera": GROUND | {"lab", "record", "report"},
     "cli": None,
     "cli_bench": None,

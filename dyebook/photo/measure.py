@@ -1,6 +1,6 @@
 """The chain from a photo to its readings: read, card, light, parts, reading."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import cv2
@@ -9,6 +9,7 @@ import numpy as np
 from dyebook.photo.card import Card, card_at, no_card
 from dyebook.photo.card_find import find_card
 from dyebook.photo.light import Light, fit_light
+from dyebook.photo.mat import Mat, find_mat
 from dyebook.photo.overlay import draw_overlay
 from dyebook.photo.part import part_at
 from dyebook.photo.part_find import find_parts
@@ -28,37 +29,38 @@ class Look:
     light: Light
     evidence: tuple[Evidence, ...]
     measurement: Measurement
+    mat: Mat | None = None
 
     def overlay(self, long_side=1600):
         """Return a picture (uint8, RGB) of the card, the parts, and the pixels used and rejected."""
         return draw_overlay(self.photo, self.measurement, self.evidence, long_side)
 
 
-def look_at(source, card_at=None, card_lab=None, part_at=None, camera=None, flat=None, no_card=False, name=None):
+def look_at(
+    source,
+    card_at=None,
+    card_lab=None,
+    part_at=None,
+    camera=None,
+    flat=None,
+    no_card=False,
+    mat_line_mm=None,
+    name=None,
+):
     """Return a `Look` at a photo; the arguments are those of `measure`, and `name` for bytes without a path."""
     photo = source if isinstance(source, LinearPhoto) else read_photo(source, name=name)
     card = _choose_card(photo, card_at, card_lab, no_card)
     paper = None if flat is None else read_photo(flat)
     light = fit_light(photo, card, paper)
-    parts = _choose_parts(photo, card, light, part_at)
+    mat = find_mat(photo, mat_line_mm)
+    parts = _choose_parts(photo, card, light, part_at, mat)
     profile = None if camera is None else _profile_of(camera)
     toned, card, light = _with_profile(photo, card, light, paper, profile)
     evidence = read_parts(toned, light, card, parts, profile)
-    flags = [*card.flags, *light.flags] + ([] if parts else ["no_part"])
-    measurement = Measurement(
-        photo=photo.name,
-        size=photo.size,
-        card_kind=card.kind,
-        card_quad=None if card.quad is None else tuple(map(tuple, card.quad)),
-        card_lab=card.lab,
-        parts=tuple(one.reading for one in evidence),
-        flags=tuple(dict.fromkeys(flags)),
-        warnings=photo.notes,
-    )
-    return Look(photo, card, light, evidence, measurement)
+    return Look(photo, card, light, evidence, _tell(photo, card, light, evidence, mat), mat)
 
 
-def measure(path, card_at=None, card_lab=None, part_at=None, camera=None, flat=None, no_card=False):
+def measure(path, card_at=None, card_lab=None, part_at=None, camera=None, flat=None, no_card=False, mat_line_mm=None):
     """Return the colours of the parts in a photo.
 
     Parameters
@@ -77,6 +79,8 @@ def measure(path, card_at=None, card_lab=None, part_at=None, camera=None, flat=N
         Photo of plain paper in the same light and frame.
     no_card : bool
         Go on without a card; the colours are then a guess, and flagged.
+    mat_line_mm : float, optional
+        Length of the photo mat's ruler line by calipers; 100 if the printer kept to scale.
 
     Returns
     -------
@@ -87,7 +91,7 @@ def measure(path, card_at=None, card_lab=None, part_at=None, camera=None, flat=N
     PhotoError
         If the photo cannot be read, or no trustworthy card is found.
     """
-    return look_at(path, card_at, card_lab, part_at, camera, flat, no_card).measurement
+    return look_at(path, card_at, card_lab, part_at, camera, flat, no_card, mat_line_mm).measurement
 
 
 def measure_with_overlay(path, overlay, **options):
@@ -99,6 +103,24 @@ def measure_with_overlay(path, overlay, **options):
         raise ValueError(f"cannot write a picture as {Path(overlay).suffix!r}")
     Path(overlay).write_bytes(data.tobytes())
     return look.measurement
+
+
+def _tell(photo, card, light, evidence, mat):
+    """The measurement that a look has led to; the mat, where one is seen, adds areas."""
+    readings = [one.reading for one in evidence]
+    if mat is not None:
+        readings = [replace(reading, area_mm2=mat.area_mm2(reading.outline)) for reading in readings]
+    flags = [*card.flags, *light.flags, *(() if mat is None else mat.flags), *(() if readings else ("no_part",))]
+    return Measurement(
+        photo=photo.name,
+        size=photo.size,
+        card_kind="mat" if mat is not None and card.kind == "grey" else card.kind,
+        card_quad=None if card.quad is None else tuple(map(tuple, card.quad)),
+        card_lab=card.lab,
+        parts=tuple(readings),
+        flags=tuple(dict.fromkeys(flags)),
+        warnings=photo.notes,
+    )
 
 
 def _profile_of(camera):
@@ -123,7 +145,7 @@ def _choose_card(photo, corners, card_lab, without):
     return no_card(photo) if without else find_card(photo, card_lab)
 
 
-def _choose_parts(photo, card, light, polygons):
+def _choose_parts(photo, card, light, polygons, mat):
     if polygons is None:
-        return find_parts(photo, card, light)
+        return [part for part in find_parts(photo, card, light) if mat is None or not mat.is_mark(part.outline)]
     return [part_at(photo, np.asarray(polygon, dtype=float)) for polygon in polygons]

@@ -86,7 +86,9 @@ def print_found(seeds):
     """Print how many charts are found, and how many other layouts are taken."""
     start = time.perf_counter()
     found = [was_found(*picture_of(seed, background(seed))) for seed in seeds]
-    print(f"\ndrawn charts found {np.mean(found):.3f} of {len(found)}; {time.perf_counter() - start:.0f} s with drawing")
+    print(
+        f"\ndrawn charts found {np.mean(found):.3f} of {len(found)}; {time.perf_counter() - start:.0f} s with drawing"
+    )
     for layout in ODD_LAYOUTS:
         taken = [was_found(*picture_of(seed + 7000, background(seed), layout)) for seed in seeds]
         print(f"  {layout:15s} taken {sum(taken)} of {len(taken)}")

@@ -1,0 +1,220 @@
+"""The photo mat: a printed sheet with marks at the page corners that gives scale, perspective and a light check."""
+
+from dataclasses import dataclass, replace
+from functools import cache
+
+import cv2
+import numpy as np
+
+__all__ = ["LINE_MM", "PAPERS", "Mat", "find_mat", "mark_fields", "mat_marks", "paper_of"]
+
+PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
+LINE_MM = 100.0
+MARK_MM, MARGIN_MM = 24.0, 12.0
+# which marks belong to which paper: top left, top right, bottom right, bottom left
+_NUMBERS = {"a4": (0, 1, 2, 3), "letter": (4, 5, 6, 7)}
+
+_LONG_SIDE = 1000
+_FEWEST_MARKS = 2
+# light on the paper beside one mark against another's, log light: the limit for the fall-off of a calm bench
+_UNEVEN = 0.35
+# a mark's corners must lie this near to where the others say, in mm: more is a bent sheet
+_BENT_MM = 3.0
+
+
+@dataclass(frozen=True)
+class Mat:
+    """A mat as seen in one photo.
+
+    Attributes
+    ----------
+    paper : str
+        a4 or letter.
+    to_mm : ndarray of shape (3, 3)
+        Perspective from pixels of the upright photo to mm on the sheet, from its top left corner.
+    marks : tuple of int
+        Numbers of the marks that were seen.
+    residual_mm : float
+        Root mean square distance of the marks' corners from where they should be.
+    scale : float
+        Printed length over drawn length.
+    flags : tuple of str
+    """
+
+    paper: str
+    to_mm: np.ndarray
+    marks: tuple
+    residual_mm: float
+    scale: float = 1.0
+    flags: tuple = ()
+
+    def places_mm(self, points):
+        """Return places on the sheet in mm of points (n, 2) in pixels."""
+        return cv2.perspectiveTransform(np.asarray(points, dtype=float)[None], self.to_mm)[0]
+
+    def area_mm2(self, outline):
+        """Return the area of a polygon given in pixels, as it lies on the sheet.
+
+        Notes
+        -----
+        What stands up from the sheet is nearer to the camera and looks larger: by twice its height over the
+        distance of the camera.
+        """
+        x, y = self.places_mm(outline).T
+        return float(abs(x @ np.roll(y, -1) - y @ np.roll(x, -1)) / 2)
+
+    def is_mark(self, outline):
+        """Return whether a polygon is one of the sheet's own marks: about as large, and in its place."""
+        marks = self.scale * np.array(list(mat_marks(self.paper).values()))
+        places = self.places_mm(outline)
+        middle = (places.min(axis=0) + places.max(axis=0)) / 2
+        near = np.abs(marks.mean(axis=1) - middle).max(axis=1).min() < 0.5 * MARK_MM
+        return bool(near and np.ptp(places, axis=0).max() < 1.5 * MARK_MM)
+
+    def mm_per_px(self, point):
+        """Return the length of one pixel at a place, in mm: the root of the area it covers."""
+        x, y = point
+        return float(np.sqrt(self.area_mm2([(x, y), (x + 1, y), (x + 1, y + 1), (x, y + 1)])))
+
+
+def mat_marks(paper):
+    """Return the marks of a mat: {number: corners (4, 2) in mm, clockwise from the top left}.
+
+    Parameters
+    ----------
+    paper : str
+        One of `PAPERS`.
+
+    Raises
+    ------
+    ValueError
+        If the paper is unknown.
+    """
+    if paper not in PAPERS:
+        raise ValueError(f"paper is {paper!r}; known: {', '.join(PAPERS)}")
+    width, height = PAPERS[paper]
+    far = np.array([width, height]) - MARGIN_MM - MARK_MM
+    starts = [(MARGIN_MM, MARGIN_MM), (far[0], MARGIN_MM), (far[0], far[1]), (MARGIN_MM, far[1])]
+    square = np.array([(0, 0), (1, 0), (1, 1), (0, 1)]) * MARK_MM
+    return {number: square + start for number, start in zip(_NUMBERS[paper], starts, strict=True)}
+
+
+def paper_of(number):
+    """Return the paper that a mark belongs to, or None."""
+    return next((paper for paper, numbers in _NUMBERS.items() if number in numbers), None)
+
+
+@cache
+def mark_dictionary():
+    """Return the dictionary the marks are drawn from: 4 × 4 fields, the easiest to read when small."""
+    return cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_50)
+
+
+def mark_fields(number):
+    """Return the fields of a mark as rows of bool, True where it is black; its black rim included."""
+    dictionary = mark_dictionary()
+    side = dictionary.markerSize + 2
+    return (cv2.aruco.generateImageMarker(dictionary, number, side) == 0).tolist()
+
+
+def find_mat(photo, line_mm=None):
+    """Return the mat in a photo.
+
+    Parameters
+    ----------
+    photo : LinearPhoto
+    line_mm : float, optional
+        Length of the printed ruler line by calipers; 100 if the printer kept to scale.
+
+    Returns
+    -------
+    Mat or None
+        None where fewer than two marks of one mat are seen.
+
+    References
+    ----------
+    Garrido-Jurado et al., Pattern Recognition 47 (2014) 2280, as in OpenCV's aruco module.
+    """
+    seen = _seen_marks(photo)
+    papers = [paper_of(number) for number in seen]
+    paper = max(PAPERS, key=papers.count)
+    seen = {number: corners for number, corners in seen.items() if paper_of(number) == paper}
+    if len(seen) < _FEWEST_MARKS:
+        return None
+    scale = 1.0 if line_mm is None else line_mm / LINE_MM
+    return _fit(photo, paper, seen, scale)
+
+
+def _seen_marks(photo):
+    """Corners (4, 2) in pixels of the upright photo of each mark seen once, by number."""
+    small = photo.reduced(_LONG_SIDE)
+    grey = _codes(small.pixels)
+    corners, numbers, _ = _detector().detectMarkers(grey)
+    if numbers is None:
+        return {}
+    numbers = numbers.ravel().tolist()
+    return {
+        number: _refine(photo, (quad.reshape(4, 2) + 0.5) * small.scale, small.scale)
+        for number, quad in zip(numbers, corners, strict=True)
+        if numbers.count(number) == 1
+    }
+
+
+@cache
+def _detector():
+    settings = cv2.aruco.DetectorParameters()
+    settings.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
+    return cv2.aruco.ArucoDetector(mark_dictionary(), settings)
+
+
+def _codes(pixels):
+    """Luminance as 8-bit codes."""
+    grey = cv2.cvtColor(np.ascontiguousarray(np.clip(pixels, 0, 1)), cv2.COLOR_RGB2GRAY)
+    return np.round(255 * np.sqrt(grey)).astype(np.uint8)
+
+
+def _refine(photo, quad, scale):
+    """Corners of a mark to a fraction of a full pixel."""
+    if scale == 1:
+        return quad
+    side = np.linalg.norm(quad[1] - quad[0])
+    reach = int(np.clip(side / 12, scale, 4 * scale)) + 1
+    box = np.array([*(quad.min(axis=0) - 2 * reach), *(quad.max(axis=0) + 2 * reach)])
+    x0, y0, x1, y1 = np.clip(np.round(box), 0, [*photo.size, *photo.size]).astype(int)
+    stop = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 30, 0.01)
+    start = (quad - (x0, y0) - 0.5).astype(np.float32).reshape(-1, 1, 2)
+    found = cv2.cornerSubPix(_codes(photo.crop((x0, y0, x1, y1))), start, (reach, reach), (-1, -1), stop)
+    return found.reshape(4, 2) + 0.5 + (x0, y0)
+
+
+def _fit(photo, paper, seen, scale):
+    """Mat whose marks were seen."""
+    marks = mat_marks(paper)
+    places = np.concatenate([marks[number] * scale for number in seen])
+    pixels = np.concatenate(list(seen.values()))
+    to_mm, _ = cv2.findHomography(pixels, places, 0)
+    if to_mm is None:
+        return None
+    mat = Mat(paper, to_mm, tuple(sorted(seen)), 0.0, scale)
+    residual = float(np.sqrt(((mat.places_mm(pixels) - places) ** 2).sum(axis=1).mean()))
+    flags = ("mat_bent",) if residual > _BENT_MM else ()
+    light = _paper_light(photo, mat)
+    uneven = len(light) > 1 and np.ptp(np.log(np.maximum(light, 1e-3))) > _UNEVEN
+    return replace(mat, residual_mm=residual, flags=(*flags, "uneven_light") if uneven else flags)
+
+
+def _paper_light(photo, mat):
+    """Light of the bare paper beside each mark that was seen, on the side of the page's edge."""
+    to_px = np.linalg.inv(mat.to_mm)
+    middle = np.array(PAPERS[mat.paper]) * mat.scale / 2
+    small = photo.reduced(_LONG_SIDE)
+    levels = []
+    for number in mat.marks:
+        corners = mat_marks(mat.paper)[number] * mat.scale
+        outer = corners[np.linalg.norm(corners - middle, axis=1).argmax()]
+        spots = outer + np.sign(outer - middle) * np.array([(4, -8), (4, -4), (4, 2), (-4, 4), (-8, 4)])
+        x, y = np.floor(cv2.perspectiveTransform(spots[None], to_px)[0] / small.scale).astype(int).T
+        inside = (x >= 0) & (y >= 0) & (x < small.pixels.shape[1]) & (y < small.pixels.shape[0])
+        if inside.any():
+            levels.append(float(np.median(small.pixels[y[inside], x[inside]].mean(axis=1))))
+    return levels

@@ -1,0 +1,71 @@
+"""The photo mat as a PDF to print."""
+
+from pathlib import Path
+
+__all__ = ["write_mat"]
+
+_LINES = (
+    "Print at 100 % (no fitting to page). Lay the sheet flat; lay your grey card and the parts on it, apart.",
+    "Keep the four marks in the photo: two are enough, four are better. Light it evenly, camera straight above.",
+)
+
+
+def write_mat(path, paper, size_mm, marks, line_mm):
+    """Write the mat.
+
+    Parameters
+    ----------
+    path : path-like
+    paper : str
+        Name of the paper, printed on the sheet.
+    size_mm : (width, height)
+    marks : list of ((x, y), side, fields)
+        Top left corner and side in mm, and the fields of a mark as rows of bool, True where it is black.
+    line_mm : float
+        Length of the ruler line.
+
+    Returns
+    -------
+    Path
+    """
+    from fpdf import FPDF
+
+    sheet = FPDF(unit="mm", format=size_mm)
+    sheet.set_auto_page_break(False)
+    sheet.set_title("dyebook photo mat")
+    sheet.add_page()
+    sheet.set_fill_color(0)
+    for corner, side, fields in marks:
+        _draw_mark(sheet, corner, side, fields)
+    _draw_ruler(sheet, size_mm, line_mm, paper)
+    path = Path(path)
+    sheet.output(str(path))
+    return path
+
+
+def _draw_mark(sheet, corner, side, fields):
+    """Black fields, row by row in one piece each, so that no hairline shows between them."""
+    field = side / len(fields)
+    for row, cells in enumerate(fields):
+        start = None
+        for column, black in enumerate([*cells, False]):
+            if black and start is None:
+                start = column
+            elif not black and start is not None:
+                place = corner[0] + start * field, corner[1] + row * field
+                sheet.rect(*place, (column - start) * field, field, style="F")
+                start = None
+
+
+def _draw_ruler(sheet, size_mm, line_mm, paper):
+    """The line to check with calipers, and what to do with the sheet."""
+    width, height = size_mm
+    left, y = (width - line_mm) / 2, height - 22
+    sheet.set_line_width(0.2)
+    sheet.line(left, y, left + line_mm, y)
+    for end in (left, left + line_mm):
+        sheet.line(end, y - 2.5, end, y + 2.5)
+    sheet.set_font("Helvetica", size=7)
+    words = f"This line is {line_mm:g} mm from tick to tick ({paper}). If calipers say otherwise: --mat-line-mm"
+    for number, text in enumerate((words, *_LINES)):
+        sheet.text((width - sheet.get_string_width(text)) / 2, y + 5 + 3.2 * number, text)
