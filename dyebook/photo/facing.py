@@ -10,7 +10,7 @@ __all__ = ["Facing", "facing_pixels"]
 
 _WORKING_PIXELS = 30_000
 # pixels this far from the middle line still face the camera
-_FACING = 0.6
+_FACING = 0.5
 # the rim mixes with the background
 _RIM = 1.2
 _FEWEST = 60
@@ -78,7 +78,7 @@ def facing_pixels(photo, light, part):
     mask = part.mask(box, step)[: pixels.shape[0], : pixels.shape[1]]
     where = _near_middle(mask)
     clipped = photo.clipped(box)[::step, ::step][where]
-    floor_share = _floored(photo, box)[::step, ::step][where].mean(axis=0)
+    floor_share = _floored(photo, box, step)[where].mean(axis=0)
     sound = ~clipped.any(axis=1)
     if sound.sum() <= max(_FEWEST, _SOUND_SHARE * len(sound)):
         sound = np.ones(len(sound), dtype=bool)
@@ -93,9 +93,9 @@ def _near_middle(mask):
     return where if where.sum() >= _FEWEST else mask & (depth >= 0.5 * depth.max())
 
 
-def _floored(photo, box):
-    """Channels of a box (h, w, 3) whose code is at the bottom."""
+def _floored(photo, box, step):
+    """Channels of every step-th pixel of a box (h, w, 3) whose code is at the bottom."""
     x0, y0, x1, y1 = box
-    codes = photo.codes[y0:y1, x0:x1]
+    codes = photo.codes[y0:y1:step, x0:x1:step]
     top = np.iinfo(codes.dtype).max if np.issubdtype(codes.dtype, np.integer) else 255.0
     return codes <= (_FLOOR * top if top != 255.0 else 0.0)

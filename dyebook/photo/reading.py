@@ -8,14 +8,22 @@ from dyebook.lab import Lab, delta_e_00, lab_to_linear_rgb, linear_rgb_to_lab
 from dyebook.photo.doubt import flags_of, uncertainty_of
 from dyebook.photo.facing import Facing, facing_pixels
 from dyebook.photo.kinship import level_steps
-from dyebook.photo.usual import camera_balance, film_light, lost_channels, under_metal, usual_tone
+from dyebook.photo.usual import (
+    camera_balance,
+    film_light,
+    is_undeveloped,
+    lost_channels,
+    sensor_light,
+    under_metal,
+    usual_tone,
+)
 from dyebook.record import Reading
 
 __all__ = ["Evidence", "read_part", "read_parts"]
 
 _LUMINANCE = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
 # share of the facing pixels, those with the least mirror light on them, that give the hue
-_UNVEILED = 0.35
+_UNVEILED = 0.45
 # squared distance from grey below which hue cannot tell film from mirror light
 _NEAR_GREY = 0.003
 _SAMPLES = 1500
@@ -87,7 +95,7 @@ def read_part(photo, light, card, part, camera=None):
     film = level * colour
     # a learned camera needs no usual one's correction: `light` has mixed its colours already
     if camera is None:
-        film = _usual_film(film, facing, light, lab_to_linear_rgb(card.lab), usual_tone(photo))
+        film = _usual_film(film, facing, light, lab_to_linear_rgb(card.lab), photo)
     lab = linear_rgb_to_lab(film)
     used = np.zeros_like(facing.mask)
     used[facing.where] = _spread_over(facing.sound, unveiled)
@@ -105,9 +113,11 @@ def read_part(photo, light, card, part, camera=None):
     return Evidence(reading, box, facing.step, used, facing.mask & ~used, film)
 
 
-def _usual_film(rgb, facing: Facing, light, card_light, tone):
+def _usual_film(rgb, facing: Facing, light, card_light, photo):
     """Light of the film as the usual camera saw it, from light balanced by the card."""
-    film = film_light(camera_balance(rgb, light.gains, card_light), card_light, tone)
+    if is_undeveloped(photo, card_light / light.gains):
+        return sensor_light(rgb, light.gains, card_light)
+    film = film_light(camera_balance(rgb, light.gains, card_light), card_light, usual_tone(photo))
     return under_metal(lost_channels(film, facing.floor_share, facing.clipped_share))
 
 

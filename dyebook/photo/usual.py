@@ -2,7 +2,17 @@
 
 import numpy as np
 
-__all__ = ["camera_balance", "film_light", "lost_channels", "under_metal", "usual_tone"]
+from dyebook.photo.colour import UNTAGGED
+
+__all__ = [
+    "camera_balance",
+    "film_light",
+    "is_undeveloped",
+    "lost_channels",
+    "sensor_light",
+    "under_metal",
+    "usual_tone",
+]
 
 # mean matrix from balanced sensor light to linear Rec. 709 of 51 measured cameras, each fitted as makers do
 _SENSOR_TO_RGB = np.array([[1.901, -0.949, 0.048], [-0.168, 1.649, -0.481], [0.050, -0.600, 1.550]])
@@ -14,6 +24,10 @@ _DYE_CORRECTION = 0.6 * np.array([[-0.022, -0.021, 0.022], [0.019, -0.006, 0.002
 # cameras draw more contrast than sRGB says; the exponent about the card's grey that takes back part of it, for files
 # that a camera signed (real ones want 0.8 to 0.9) and for others, which may be plain renderings
 _TONE_CAMERA, _TONE_UNKNOWN = 0.88, 0.94
+# a sensor's green is its strongest channel by far; a developed photo's card is never this green (simulated: 0.78)
+_GREENEST = 0.62
+# share of the usual matrix for light straight from a sensor
+_SENSOR_SHARE = 0.75
 # beyond this cast of the card no camera's balance was at work, and the sensor's own space is unknown
 _WILD_CAST = 0.8
 
@@ -87,6 +101,44 @@ def film_light(rgb, card_light, tone=1.0):
     rgb = rgb + (rgb - rgb.mean(axis=-1, keepdims=True)) @ _DYE_CORRECTION
     ratio = rgb / card_light
     return card_light * np.sign(ratio) * np.abs(ratio) ** tone
+
+
+def is_undeveloped(photo, card_rgb):
+    """Return whether a photo without a colour profile holds a sensor's own light, neither balanced nor encoded.
+
+    Parameters
+    ----------
+    photo : LinearPhoto
+    card_rgb : ndarray of shape (3,)
+        The card as read by the sRGB curve.
+    """
+    return UNTAGGED in photo.notes and max(card_rgb[0], card_rgb[2]) < _GREENEST * card_rgb[1]
+
+
+def sensor_light(rgb, gains, card_light):
+    """Return light of a film from a file that was read by the sRGB curve but holds a sensor's own light.
+
+    Parameters
+    ----------
+    rgb : ndarray of shape (3,)
+        Light already multiplied by `gains`.
+    gains, card_light : ndarray of shape (3,)
+        What brought the card to its own colour, and that colour.
+
+    Returns
+    -------
+    ndarray of shape (3,)
+    """
+    matrix = (1 - _SENSOR_SHARE) * np.eye(3) + _SENSOR_SHARE * _SENSOR_TO_RGB
+    matrix = matrix / matrix.sum(axis=1, keepdims=True)
+    balance = np.linalg.solve(matrix, card_light) / _code(card_light / gains)
+    return matrix @ (_code(rgb / gains) * balance)
+
+
+def _code(light):
+    """Codes 0..1 of light by the sRGB curve, IEC 61966-2-1."""
+    light = np.maximum(light, 0)
+    return np.where(light <= 0.0031308, 12.92 * light, 1.055 * light ** (1 / 2.4) - 0.055)
 
 
 def lost_channels(rgb, floor_share, clipped_share):

@@ -1,5 +1,7 @@
 """Readings of photographs whose colours are known: exact patches, invariances, mirrors, lost channels, near shades."""
 
+from io import BytesIO
+
 import numpy as np
 import pytest
 from PIL import Image
@@ -159,3 +161,16 @@ def test_other_dyes_and_single_parts_are_left_alone():
 
 def test_light_and_dark_grey_are_no_near_shades():
     assert np.abs(level_steps(np.array([[0.4] * 3, [0.1] * 3]))).max() < 0.01
+
+
+def test_a_sensors_own_light_saved_without_a_profile_is_seen_as_such():
+    # half a stop of red and one of blue are what a balance usually makes up
+    light = flat_light((50, 30, 20)) * np.array([0.6, 1.0, 0.45], np.float32)
+    with BytesIO() as buffer:
+        Image.fromarray(np.round(np.clip(light, 0, 1) * 255).astype(np.uint8)).save(buffer, "PNG")
+        reading = read_one(buffer.getvalue())
+    # the matrix raises chroma, as it would for a real sensor; brightness and hue stay
+    assert reading.lab[0] == pytest.approx(50, abs=4)
+    assert np.degrees(np.arctan2(reading.lab[2], reading.lab[1])) == pytest.approx(
+        np.degrees(np.arctan2(20, 30)), abs=12
+    )
