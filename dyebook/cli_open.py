@@ -22,6 +22,7 @@ def open_screens(
     """
     if demo and book:
         raise typer.BadParameter("give either --demo or --book; the demo book has its own place")
+    from dyebook.book.store import open_book
     from dyebook.screens.demo_book import demo_place, make_demo_book
     from dyebook.screens.serve import serve
 
@@ -31,10 +32,7 @@ def open_screens(
         book = str(demo_place())
     if book:
         os.environ["DYEBOOK_BOOK"] = book
-    else:
-        from dyebook.book.store import open_book
-
-        open_book().close()  # a book that cannot be opened is said here, in one line
+    open_book().close()  # a book that cannot be opened is said here, in one line
     serve(port, browser)
 
 

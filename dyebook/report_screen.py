@@ -18,6 +18,7 @@ __all__ = [
     "pairs_html",
     "settings_lines",
     "value_text",
+    "verdict_text",
 ]
 
 
@@ -110,3 +111,18 @@ def _label(name):
 def _told(name, value):
     text = value_text(name, value) if name in FIELDS else str(value)
     return text or "nothing"
+
+
+_VERDICTS = {
+    "pass": "Passed",
+    "fail": "Failed",
+    "redo": "To be done again",
+    "redip": "To go back into the dye",
+    "accepted_as_is": "Accepted as it is",
+}
+
+
+def verdict_text(verdict, target=None):
+    """Return a verdict of the book in words, such as "Passed: ΔE00 1.2 to Lamp knobs, as the sample"."""
+    far = "" if verdict["delta_e00"] is None else f": {distance_text(verdict['delta_e00'])}"
+    return _VERDICTS[verdict["verdict"]] + far + (f" to {target}" if target else "")

@@ -86,8 +86,9 @@ def draw_kept(book, batch_id):
     drawn = []
     for row in reversed(book.rows("photos", batch_id=batch_id)):
         own = [reading for reading in readings if reading["photo_id"] == row["id"]]
-        photo = read_photo(book.photo_bytes(row["sha256"]), name=row["name"] or "photo")
-        drawn.append((row["note"] or row["name"] or "photo", _jpeg(_picture(photo, _as_measured(photo, own)))))
+        name = row["name"] or next((one["measured_with"]["photo"] for one in own if one["measured_with"]), "photo")
+        photo = read_photo(book.photo_bytes(row["sha256"]), name=name)
+        drawn.append((name, _jpeg(_picture(photo, _as_measured(photo, own)))))
     return drawn
 
 

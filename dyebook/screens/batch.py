@@ -35,6 +35,7 @@ def show(book, number, on_back):
         _show_photos(book, number, row.version)
     with right:
         _show_readings(book, row)
+        _show_verdicts(book, number)
         _show_settings(row)
     _show_changes(book, row, standing)
 
@@ -85,6 +86,12 @@ def _state_words(reading):
     wet = {None: "", True: "read wet", False: "read dry"}[reading["wet"]]
     sealed = {None: "", True: "sealed", False: "not sealed"}[reading["sealed"]]
     return ", ".join(word for word in (wet, sealed) if word) or "state of the surface not noted"
+
+
+def _show_verdicts(book, number):
+    for verdict in book.rows("verdicts", batch_id=number):
+        target = book.row("targets", verdict["target_id"])["name"] if verdict["target_id"] else None
+        st.markdown(f"**{words.verdict_text(verdict, target)}**")
 
 
 def _show_settings(row):

@@ -144,7 +144,8 @@ def _by_light(row):
 
 
 def _count_words(count, shown, colour, order):
-    some = f"{min(count, shown)} batches"
+    number = min(count, shown)
+    some = "1 batch" if number == 1 else f"{number} batches"
     if colour is not None:
         return f"{some}, nearest first; {words.distance_text(0.5)} to {words.distance_text(1)} is hard to see."
     if order == NEWEST:

@@ -5,9 +5,10 @@ from pathlib import Path
 
 from dyebook.book.store import open_book
 
-__all__ = ["demo_place", "make_demo_book", "remake_demo_book"]
+__all__ = ["DEMO_MARK", "demo_place", "make_demo_book", "remake_demo_book"]
 
-_READY = "demo"
+# the setting that says a book is the demo, finished, and of which edition
+DEMO_MARK = "demo"
 
 
 def demo_place():
@@ -34,7 +35,7 @@ def remake_demo_book(place=None):
         shutil.rmtree(place)
     with open_book(place, photos=place / "photos", who="demo") as book:
         fill_book(book)
-        book.set_setting(_READY, EDITION)
+        book.set_setting(DEMO_MARK, EDITION)
     return place
 
 
@@ -45,4 +46,4 @@ def _is_whole(place):
     if not (place / "book.sqlite").exists():
         return False
     with open_book(place, photos=place / "photos", who="demo") as book:
-        return book.setting(_READY) == EDITION
+        return book.setting(DEMO_MARK) == EDITION

@@ -9,6 +9,7 @@ __all__ = ["draft", "forget", "hold_draft", "keep", "recall"]
 
 _MOST = 40
 _ADDRESS = "draft"
+_KEPT = "names of kept widgets"
 
 
 @st.cache_resource(show_spinner=False)
@@ -25,6 +26,8 @@ def hold_draft():
     drafts.move_to_end(name)
     while len(drafts) > _MOST:
         drafts.popitem(last=False)
+    # first thing in every run: a run may be cut short by the next tap before it reaches the widgets
+    keep(*draft().get(_KEPT, ()))
 
 
 def draft():
@@ -40,8 +43,9 @@ def recall(*keys):
 
 
 def keep(*keys):
-    """Keep what the widgets hold; call after they are drawn."""
+    """Keep what the widgets hold, now and from now on; call after they are drawn."""
     draft().update({key: st.session_state[key] for key in keys if key in st.session_state})
+    draft()[_KEPT] = tuple(dict.fromkeys([*draft().get(_KEPT, ()), *keys]))
 
 
 def forget(*keys):

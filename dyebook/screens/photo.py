@@ -43,22 +43,21 @@ def show():
 
 def _take_photo():
     """Take a photo from the file picker, which on a phone offers the camera too."""
-    turn = draft().setdefault("photo_turn", 0)
+    if "photo" in draft():
+        with st.container(horizontal=True, vertical_alignment="center"):
+            st.markdown(f"**{draft()['photo'][0]}**", width="content")
+            st.button("Take another instead", key="put_away", type="tertiary", on_click=_put_away)
+        return
     given = st.file_uploader(
         "A photo of the part beside the grey card",
         type=_KINDS,
-        key=f"photo_file_{turn}",
-        label_visibility="collapsed" if "photo" in draft() else "visible",
+        key=f"photo_file_{draft().setdefault('photo_turn', 0)}",
         help="Card and part in the same light, in one plane; fill the frame; no flash.",
     )
-    if given is not None and draft().get("photo_mark") != given.file_id:
+    if given is not None:
         photo_correct.forget_taps()
-        draft().update(photo=(given.name, given.getvalue()), photo_mark=given.file_id)
+        draft()["photo"] = given.name, given.getvalue()
         st.rerun()
-    if given is None and "photo" in draft():
-        with st.container(horizontal=True, vertical_alignment="center"):
-            st.markdown(f"**{draft()['photo'][0]}**", width="content")
-            st.button("Put it away", key="put_away", type="tertiary", on_click=_put_away)
 
 
 def _put_away():

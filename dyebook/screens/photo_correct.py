@@ -9,7 +9,7 @@ from dyebook.screens.pieces import tap_corners
 
 __all__ = ["forget_taps", "show_picture", "taps"]
 
-FOUND, CARD, PART = "What was found", "Tap the card", "Tap a part"
+FOUND, CARD, PART = "Found", "Tap card", "Tap part"
 
 _CARD_WORDS = (
     "Tap the first corner of the card's grey area, without its border.",

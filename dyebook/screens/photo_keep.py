@@ -48,8 +48,8 @@ def show_form(book, content, measurement, parts):
     if content is not None:
         way = st.radio("As", [_NEW, _MORE], key="keep_as", horizontal=True)
     with st.container(horizontal=True):
-        wet = _STATES[st.selectbox("When read, the part was", list(_STATES), key="wet", width=190)]
-        sealed = _SEALS[st.selectbox("and its film", list(_SEALS), key="sealed", width=190)]
+        wet = _STATES[st.selectbox("The part was read", list(_STATES), key="wet", width=168)]
+        sealed = _SEALS[st.selectbox("Its film was", list(_SEALS), key="sealed", width=168)]
     state = {"wet": wet, "sealed": sealed}
     if way == _MORE:
         _add_to_batch(book, content, measurement, part, state)

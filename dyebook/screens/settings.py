@@ -28,6 +28,11 @@ SETTINGS_KEYS = ("dye", "bath", *_FIRST, *_MORE, "dyed_at", "note")
 
 def show_settings(book):
     """Draw the settings of one dip; `typed_settings` returns what they hold."""
+    with st.container(key="settings"):
+        _draw_settings(book)
+
+
+def _draw_settings(book):
     latest = book.batches(300)
     dyes = list(dict.fromkeys(row.dye for row in latest if row.dye))
     left, right = st.columns(2)

@@ -4,10 +4,9 @@ from contextlib import contextmanager
 
 import streamlit as st
 
-from dyebook.book.place import find_place
 from dyebook.book.store import open_book
 from dyebook.errors import DyebookError
-from dyebook.screens.demo_book import demo_place, make_demo_book, remake_demo_book
+from dyebook.screens.demo_book import DEMO_MARK, make_demo_book, remake_demo_book
 
 __all__ = ["friendly_errors", "is_demo", "leave_demo", "look_around", "open_shelf", "renew_demo", "the_book"]
 
@@ -46,11 +45,7 @@ def open_shelf(place):
 
 def is_demo():
     """Whether what is shown is the demo book."""
-    return find_place(_current()).file == demo_place() / "book.sqlite"
-
-
-def _current():
-    return str(demo_place()) if st.session_state.get(_WHERE) == "demo" else None
+    return the_book().setting(DEMO_MARK) is not None
 
 
 def look_around():

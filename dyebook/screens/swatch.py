@@ -33,7 +33,8 @@ def tile_of(row, near=None, doubt=""):
     dict
     """
     colour, outside = (None, False) if row.lab is None else hex_of(row.lab)
-    lines = [words.dye_text(row), *words.settings_lines(row), words.moment_text(row.dyed_at or row.added_at)]
+    figures = [] if row.lab is None else [report.lab_text(row.lab)]
+    lines = [*figures, words.dye_text(row), *words.settings_lines(row), words.moment_text(row.dyed_at or row.added_at)]
     if near is not None:
         lines.insert(0, words.distance_text(near))
     return {
@@ -50,10 +51,15 @@ def tile_of(row, near=None, doubt=""):
 def show_swatch(lab, title, lab_u=None, lines=()):
     """Draw one large swatch with its name, its figures and further lines of words."""
     colour, outside = hex_of(lab)
-    told = [f"<strong>{escape(title)}</strong>", escape(describe_colour(lab)), escape(report.lab_text(lab, lab_u))]
+    told = [f"<strong>{escape(title)}</strong>", escape(describe_colour(lab)), _figures(lab, lab_u)]
     told += [escape(line) for line in lines]
     mark = "<span class='outside'>beyond this screen: nearest shown</span>" if outside else ""
     st.html(
         f"<div class='dye-swatch'><div class='colour' style='background:{colour}'>{mark}</div>"
         f"<div class='words'>{'<br>'.join(told)}</div></div>"
     )
+
+
+def _figures(lab, lab_u):
+    """L*, a* and b*, each kept in one piece where the line breaks."""
+    return " ".join(f"<span class='figure'>{escape(piece)}</span>" for piece in report.lab_text(lab, lab_u).split("  "))

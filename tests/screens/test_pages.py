@@ -103,6 +103,19 @@ def test_a_mistake_in_one_field_loses_no_other(begun_book, open_page):
         assert len(book.batches()) == 2
 
 
+def test_settings_are_taken_over_from_the_last_batch_of_a_dye(begun_book, open_page):
+    page = open_page("photo")
+    page.toggle(key="without_photo").set_value(True).run()
+    page.selectbox(key="dye").set_value("Ember").run()
+    page.button(key="as_last").click().run()
+    assert page.text_input(key="film_um").value == "12 µm"
+    assert page.text_input(key="dwell_min").value == "6 min"
+    assert page.selectbox(key="bath").value == "E1"
+    page.button(key="save").click().run()
+    with open_book(begun_book) as book:
+        assert book.batches()[0].bath_temp_c == 50
+
+
 def test_what_was_typed_outlives_a_turn_to_another_page_and_a_reload(empty_book, open_page):
     page = open_page("photo")
     page.toggle(key="without_photo").set_value(True).run()
@@ -132,7 +145,7 @@ def test_a_photo_is_read_kept_and_found_again(begun_book, open_page):
 def test_typed_corners_measure_again(empty_book, open_page):
     page = open_page("photo")
     page.file_uploader(key="photo_file_0").upload(SAMPLE.name, SAMPLE.read_bytes(), "image/jpeg").run()
-    page.segmented_control(key="picture_way_1").set_value("Tap a part").run()
+    page.segmented_control(key="picture_way_1").set_value("Tap part").run()
     page.text_input(key="part_corners").set_value("100,100 300,100 300,300 100,300")
     page.button(key="part_corners_send").click().run()
     assert not page.exception
@@ -157,7 +170,7 @@ def test_the_book_finds_by_colour_and_by_words(demo_shop, open_page):
     assert "is no colour; write L, a, b" in _texts(page)
     page.text_input(key="find_colour").set_value("")
     page.text_input(key="find_text").set_value("lost contact").run()
-    assert "1 batches" in _texts(page)
+    assert "1 batch," in _texts(page)
 
 
 def test_a_batch_is_corrected_deleted_and_brought_back(begun_book, open_page):

@@ -1,0 +1,190 @@
+"""A real browser does a batch: sees the demo, reads a photo, saves it, finds it again; at a desk and on a phone."""
+
+import os
+import re
+import shutil
+import socket
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+pytestmark = pytest.mark.browser
+
+ROOT = Path(__file__).parents[2]
+SAMPLE = ROOT / "samples" / "tags_one_streaked.jpg"
+FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update"]
+SIZES = {"desk": {"width": 1400, "height": 900}, "phone": {"width": 390, "height": 800}}
+PATIENCE_MS = 20_000
+
+
+@pytest.fixture(scope="module")
+def address(demo_place, tmp_path_factory):
+    """The app, opened by its own command on a copy of the demo book."""
+    home = tmp_path_factory.mktemp("home")
+    book = shutil.copytree(demo_place, home / "shop.dyebook")
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    command = [sys.executable, "-m", "dyebook", "open", "--book", str(book), "--port", str(port), "--no-browser"]
+    environment = {**os.environ, "HOME": str(home), "PYTHONPATH": str(ROOT)}
+    with (home / "log").open("wb") as log:
+        app = subprocess.Popen(command, cwd=home, env=environment, stdin=subprocess.DEVNULL, stdout=log, stderr=log)
+    try:
+        _wait_for(port, app, home / "log")
+        yield f"http://127.0.0.1:{port}"
+    finally:
+        app.terminate()
+        app.wait(20)
+
+
+def _wait_for(port, app, log):
+    end = time.monotonic() + 60
+    while time.monotonic() < end:
+        if app.poll() is not None:
+            break
+        with socket.socket() as probe:
+            if probe.connect_ex(("127.0.0.1", port)) == 0:
+                return
+        time.sleep(0.1)
+    pytest.fail(f"the app did not start: {log.read_text()}")
+
+
+@pytest.fixture(scope="module")
+def chromium():
+    """Debian's Chromium, driven by Playwright."""
+    program = shutil.which("chromium") or shutil.which("chromium-browser")
+    if program is None:
+        pytest.skip("no chromium is installed")
+    sync_api = pytest.importorskip("playwright.sync_api", reason="Playwright for Python is not installed")
+    with sync_api.sync_playwright() as driver:
+        browser = driver.chromium.launch(executable_path=program, args=FLAGS)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture(params=SIZES)
+def page(request, chromium, address):
+    """A fresh page at one size, with its errors collected."""
+    context = chromium.new_context(viewport=SIZES[request.param], has_touch=request.param == "phone")
+    context.set_default_timeout(PATIENCE_MS)
+    page = context.new_page()
+    page.faults = []
+    page.on("pageerror", lambda error: page.faults.append(str(error)))
+    page.goto(address)
+    page.get_by_role("heading", name=re.compile("Today")).wait_for()
+    yield page
+    _look(page, f"end_of_{request.node.name}")
+    context.close()
+    assert not page.faults
+
+
+def _look(page, name):
+    """Keep a picture for the eye where a folder is named."""
+    if folder := os.environ.get("DYEBOOK_SCREENSHOTS"):
+        height = page.evaluate("document.querySelector('[data-testid=stMain]').scrollHeight")
+        size = page.viewport_size
+        page.set_viewport_size({"width": size["width"], "height": max(size["height"], min(height, 3000))})
+        page.wait_for_timeout(700)
+        page.screenshot(path=Path(folder) / f"{name}_{size['width']}.png")
+        page.set_viewport_size(size)
+
+
+def _settle(page):
+    """Wait until the server has drawn the page to its end, as a person would."""
+    page.wait_for_timeout(150)
+    page.locator("[data-testid=stApp][data-test-script-state=notRunning]").wait_for()
+
+
+def _is_no_wider_than_the_screen(page):
+    return page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
+
+
+def _go(page, name):
+    page.locator(".st-key-ways").get_by_role("link", name=name).click()
+
+
+def _batch_count(page):
+    return page.locator(".wall button").count()
+
+
+def test_a_batch_from_photo_to_book(page):
+    page.locator(".wall button").first.wait_for()
+    assert page.get_by_text("Demo book.").is_visible()
+    assert _is_no_wider_than_the_screen(page)
+    _look(page, "today")
+
+    _go(page, "Photo")
+    _settle(page)
+    page.locator("input[type=file]").set_input_files(SAMPLE)
+    page.get_by_text("Part 1", exact=True).first.wait_for()
+    page.get_by_text(re.compile(r"L\* \d+\.\d ± ")).first.wait_for()
+    assert _is_no_wider_than_the_screen(page)
+    _settle(page)
+    dye = page.get_by_role("combobox", name="Dye").first
+    dye.click()
+    dye.press_sequentially("Heath", delay=30)
+    page.get_by_role("option", name="Heather", exact=True).click()
+    _settle(page)
+    page.get_by_role("button", name=re.compile("Set as in batch")).click()
+    _settle(page)
+    page.get_by_role("textbox", name="Note").fill("the browser's own batch")
+    page.get_by_role("textbox", name="Note").blur()
+    _settle(page)
+    _look(page, "photo")
+    page.get_by_role("button", name="Save the batch").click()
+    page.get_by_text("is in the book, safely on disk").wait_for()
+
+    page.get_by_role("button", name="See the batch").click()
+    page.get_by_role("heading", name=re.compile(r"Batch \d+")).wait_for()
+    page.get_by_text("the browser's own batch").wait_for()
+    page.locator("[data-testid=stImage] img").first.wait_for()
+    _look(page, "batch")
+    page.get_by_role("button", name="Back to the wall").click()
+    page.locator(".wall button").first.wait_for()
+    assert _is_no_wider_than_the_screen(page)
+    _look(page, "book")
+
+
+def _tap(page, stage, x, y):
+    stage.scroll_into_view_if_needed()
+    box = stage.bounding_box()
+    page.mouse.click(box["x"] + x * box["width"], box["y"] + y * box["height"])
+
+
+def test_a_card_is_tapped_and_what_was_typed_outlives_a_reload(page):
+    _go(page, "Photo")
+    _settle(page)
+    page.locator("input[type=file]").set_input_files(SAMPLE)
+    page.get_by_text("Part 1", exact=True).first.wait_for()
+    page.get_by_role("textbox", name="Note").fill("typed before the reload")
+    page.get_by_role("textbox", name="Note").blur()
+    page.get_by_text("Tap card", exact=True).click()
+    stage = page.locator(".stage")
+    stage.locator("img").wait_for()
+    for x, y in ((0.2, 0.2), (0.35, 0.2), (0.35, 0.4), (0.25, 0.55)):
+        _tap(page, stage, x, y)
+    assert stage.locator(".corner").count() == 4
+    page.get_by_role("button", name="Undo the last tap").click()
+    assert stage.locator(".corner").count() == 3
+    _tap(page, stage, 0.2, 0.4)
+    _look(page, "tapping")
+    page.get_by_role("button", name="Measure again with these").first.click()
+    page.get_by_role("button", name="Find the card by itself again").wait_for()
+
+    page.reload()
+    page.get_by_role("button", name="Find the card by itself again").wait_for()
+    page.locator("textarea", has_text="typed before the reload").wait_for()
+
+
+def test_a_swatch_opens_its_batch(page):
+    _go(page, "Book")
+    page.locator(".wall button").first.wait_for()
+    page.get_by_role("textbox", name="Find a colour").fill("batch 85")
+    page.get_by_role("textbox", name="Find a colour").press("Enter")
+    page.get_by_text("nearest first").wait_for()
+    _look(page, "find")
+    page.locator(".wall button").first.click()
+    page.get_by_role("heading", name="Batch 85").wait_for()
