@@ -106,10 +106,6 @@ def _go(page, name):
     page.locator(".st-key-ways").get_by_role("link", name=name).click()
 
 
-def _batch_count(page):
-    return page.locator(".wall button").count()
-
-
 def test_a_batch_from_photo_to_book(page):
     page.locator(".wall button").first.wait_for()
     assert page.get_by_text("Demo book.").is_visible()
@@ -185,6 +181,8 @@ def test_a_swatch_opens_its_batch(page):
     page.get_by_role("textbox", name="Find a colour").fill("batch 85")
     page.get_by_role("textbox", name="Find a colour").press("Enter")
     page.get_by_text("nearest first").wait_for()
+    _settle(page)
     _look(page, "find")
+    assert page.locator(".wall button").first.get_attribute("data-batch") == "85", "nearest to itself"
     page.locator(".wall button").first.click()
     page.get_by_role("heading", name="Batch 85").wait_for()
