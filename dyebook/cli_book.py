@@ -127,6 +127,7 @@ def find(
     text: Annotated[str | None, typer.Option(help="Words in notes and names.")] = None,
     since: Annotated[str | None, typer.Option(help="From this day on, such as 2026-03-01.")] = None,
     until: Annotated[str | None, typer.Option(help="Up to this day.")] = None,
+    order: Annotated[str | None, typer.Option(help="Only this order.")] = None,
     book: BookOption = None,
     as_json: JsonOption = False,
 ):
@@ -139,7 +140,7 @@ def find(
     shade = None if lab is None else parse_lab(lab)
     if photo is not None:
         shade = _shade_of(photo)
-    wanted = {"dye": dye, "bath": bath, "alloy": alloy, "text": text, "since": since, "until": until}
+    wanted = {"dye": dye, "bath": bath, "alloy": alloy, "text": text, "since": since, "until": until, "order": order}
     filters = {name: value for name, value in wanted.items() if value is not None}
     with open_at(book) as opened:
         found = opened.find(shade, count, **filters)

@@ -1,11 +1,11 @@
 """The book as one tidy table, a row a dip and state of the surface, with the names of `dyebook.record.FIELDS`."""
 
+import numpy as np
 import pandas as pd
 from sqlalchemy import func, select
 
 from dyebook.book.batches import HOMES, first_of, with_filters
 from dyebook.book.schema import Batch, Bath, Dip, Dye, Reading, Rinse, Run
-from dyebook.book.seen import mean_lab
 from dyebook.record import FIELDS
 
 __all__ = ["COLUMNS", "make_frame"]
@@ -39,12 +39,12 @@ def make_frame(connection, dye=None, bath=None, unsealed_only=False, dry_only=Fa
     if dry_only:
         readings = readings[readings["wet"] != True]  # noqa: E712
     dips = _dips(connection, dye, bath, filters)
-    means = pd.DataFrame([_mean(key, rows) for key, rows in _groups(readings)], columns=["dip_id", *_READ])
-    frame = dips.merge(means, on="dip_id").reindex(columns=list(COLUMNS))
+    frame = dips.merge(_averaged(readings), on="dip_id").reindex(columns=list(COLUMNS))
     return _typed(frame)
 
 
-_READ = ("L", "a", "b", "L_sd", "a_sd", "b_sd", "wet", "sealed")
+_LAB, _LAB_SD = ["L", "a", "b"], ["L_sd", "a_sd", "b_sd"]
+_READ = (*_LAB, *_LAB_SD, "wet", "sealed")
 
 
 def _readings(connection):
@@ -68,15 +68,27 @@ def _readings(connection):
     return frame.dropna(subset=["dip_id"]).astype({"wet": object, "sealed": object})
 
 
-def _groups(readings):
-    return readings.groupby(["dip_id", "wet", "sealed"], dropna=False, sort=True)
+def _averaged(readings):
+    """Mean of the readings of each dip in each state, with the root mean square of their known uncertainties.
+
+    The same as `dyebook.book.seen.mean_lab`, for all dips at once.
+    """
+    table = readings.astype(dict.fromkeys((*_LAB, *_LAB_SD), float))
+    known = table[_LAB_SD].notna().all(axis=1)
+    table[_LAB_SD] = (table[_LAB_SD] ** 2).where(known)
+    for state in ("wet", "sealed"):
+        table[state] = table[state].map(_CODES)
+    means = table.groupby(["dip_id", "wet", "sealed"])[[*_LAB, *_LAB_SD]].mean()
+    means[_LAB_SD] = np.sqrt(means[_LAB_SD])
+    means = means.reset_index()
+    for state in ("wet", "sealed"):
+        means[state] = pd.Series([_STATES[code] for code in means[state]], dtype=object)
+    return means
 
 
-def _mean(key, rows):
-    rows = rows.astype(object).where(rows.notna(), None)
-    lab, lab_u = mean_lab(list(rows.itertuples()))
-    dip_id, wet, sealed = (None if pd.isna(part) else part for part in key)
-    return [dip_id, *lab, *(lab_u or (None, None, None)), wet, sealed]
+# of the state of a surface; unknown comes last
+_STATES = (False, True, None)
+_CODES = {state: code for code, state in enumerate(_STATES)}
 
 
 def _dips(connection, dye, bath, filters):

@@ -75,10 +75,11 @@ def _rows_of(connection, batches, make_query, table):
 def _summary(readings):
     """Keywords of `BatchRow` from a batch's readings, oldest first."""
     newest = readings[-1]
-    same = [row for row in readings if (row.wet, row.sealed) == (newest.wet, newest.sealed)]
+    state = newest.wet, newest.sealed
+    same = [row for row in readings if (row.wet, row.sealed) == state] if len(readings) > 1 else readings
     lab, lab_u = mean_lab(same)
     # SQLite's driver has no truth values
-    wet, sealed = (None if state is None else bool(state) for state in (newest.wet, newest.sealed))
+    wet, sealed = (None if value is None else bool(value) for value in state)
     photo = newest.sha256
     return {"lab": lab, "lab_u": lab_u, "wet": wet, "sealed": sealed, "readings": len(readings), "photo": photo}
 
@@ -102,6 +103,10 @@ def mean_lab(readings):
     The uncertainty of the mean is the root mean square of the readings' own uncertainties, not divided by the
     root of their number: readings of one batch share camera, card and light, so their errors go together.
     """
+    if len(readings) == 1:  # nearly every batch
+        row = readings[0]
+        own = (row.L_sd, row.a_sd, row.b_sd)
+        return Lab(row.L, row.a, row.b), None if None in own else own
     count = len(readings)
     lab = Lab(*(sum(getattr(row, axis) for row in readings) / count for axis in "Lab"))
     known = [row for row in readings if None not in (row.L_sd, row.a_sd, row.b_sd)]

@@ -157,3 +157,14 @@ def test_settings_hold_any_json(store):
     assert store.settings() == {"card_lab": [48.1, 0.2, -0.4], "supply_max_a": 3}
     store.set_setting("supply_max_a", 5)
     assert store.history("settings")[-1]["old"] == {"supply_max_a": 3}
+
+
+def test_the_frame_averages_as_the_list_does(store, dip):
+    number = store.add_batch(dip((40, 1, -30)))
+    store.add_reading(number, (43, 2, -33), L_sd=2.0, a_sd=2.0, b_sd=2.0)
+    store.add_reading(number, (46, 3, -36))  # says nothing of its uncertainty
+    (row,), frame = store.batches(), store.frame()
+    assert frame[["L", "a", "b"]].iloc[0].tolist() == pytest.approx(row.lab)
+    assert frame[["L_sd", "a_sd", "b_sd"]].iloc[0].tolist() == pytest.approx(row.lab_u)
+    assert row.lab_u[0] == pytest.approx(math.sqrt((0.8**2 + 2**2) / 2))
+    assert frame["wet"].iloc[0] is None
