@@ -87,14 +87,32 @@ def fill_polygon(outline, box, step=1):
     Returns
     -------
     ndarray of bool, shape (ceil(height / step), ceil(width / step))
-        True where a pixel lies inside or on the outline.
+        True where the middle of a pixel lies inside by the even-odd rule; a middle on a left or upper edge counts,
+        one on a right or lower edge does not, so that outlines which share an edge share no pixel.
     """
     x0, y0, x1, y1 = box
-    mask = np.zeros((-(-(y1 - y0) // step), -(-(x1 - x0) // step)), dtype=np.uint8)
-    # OpenCV counts from pixel centres and takes 1/16 pixels as integers
+    height, width = -(-(y1 - y0) // step), -(-(x1 - x0) // step)
+    # in units in which the middle of the pixel in column c, row r is (c, r)
     corners = (np.asarray(outline, dtype=float) - (x0, y0)) / step - 0.5
-    cv2.fillPoly(mask, [np.round(corners * 16).astype(np.int32)], 1, shift=4)
-    return mask.astype(bool)
+    rows, crossings = _row_crossings(corners, height)
+    columns = np.clip(np.ceil(crossings), 0, width).astype(int)
+    turns = np.zeros((height, width + 1), dtype=np.uint8)
+    np.bitwise_xor.at(turns, (rows, columns), 1)
+    return np.bitwise_xor.accumulate(turns[:, :width], axis=1).view(bool)
+
+
+def _row_crossings(corners, height):
+    """Rows 0..height-1 that the sides of a polygon cross, and where along each row, one entry for each crossing."""
+    starts, ends = corners, np.roll(corners, -1, axis=0)
+    # each side from its upper end, so that a slit there and back crosses at the very same places
+    falls = ((starts[:, 1] < ends[:, 1]) | ((starts[:, 1] == ends[:, 1]) & (starts[:, 0] < ends[:, 0])))[:, None]
+    upper, lower = np.where(falls, starts, ends), np.where(falls, ends, starts)
+    first, last = np.clip(np.ceil(np.stack([upper[:, 1], lower[:, 1]])), 0, height).astype(int)
+    count = last - first
+    side = np.repeat(np.arange(len(corners)), count)
+    rows = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count) + first[side]
+    along = (rows - upper[side, 1]) / (lower[side, 1] - upper[side, 1])
+    return rows, upper[side, 0] + along * (lower[side, 0] - upper[side, 0])
 
 
 def card_at(photo, quad, card_lab=None):
@@ -161,10 +179,10 @@ def _read_card(photo, quad, lab, pixels, places, clipped_share):
     luminance = pixels.mean(axis=1)
     if np.median(luminance) < 0.002:
         raise PhotoError(f"the card in {photo.name} is black; expose brighter, or point at the grey area")
-    log_light = np.log(np.maximum(luminance, 1e-4))
-    sound, gradient = _fit_plane(log_light, places - quad.mean(axis=0))
     if clipped_share > 0.5:
         raise PhotoError(f"the card in {photo.name} is blown out ({clipped_share:.0%} at the limit); expose darker")
+    log_light = np.log(np.maximum(luminance, 1e-4))
+    sound, gradient = _fit_plane(log_light, places - quad.mean(axis=0))
     flags = ("card_clipped",) if clipped_share > 0.02 else ()
     mean, spread = pixels[sound].mean(axis=0, dtype=float), pixels[sound].std(axis=0, dtype=float)
     return Card("grey", quad, lab, mean, spread, gradient, clipped_share, flags)
@@ -177,6 +195,8 @@ def _fit_plane(values, offsets):
     for _ in range(3):
         plane = np.linalg.lstsq(design[sound], values[sound], rcond=None)[0]
         rest = values - design @ plane
+        # from the middle of the rest: strays may draw the plane away from all others, and none would be sound
+        rest -= np.median(rest[sound])
         sound = np.abs(rest) < _OUTLIER * max(_robust_sd(rest[sound]), 1e-3)
     return sound, plane
 
