@@ -5,11 +5,15 @@ from typing import Annotated
 
 import typer
 
+from dyebook.cli_book import BookOption, open_at
 from dyebook.cli_photo import parse_lab, print_json
 
 __all__ = ["add_commands"]
 
-RecordsOption = Annotated[Path, typer.Option(help="CSV file with a row a dip: film_um, dye_g_per_l, … L, a, b.")]
+RecordsOption = Annotated[
+    Path | None, typer.Option(help="CSV file with a row a dip: film_um, dye_g_per_l, … L, a, b; else the book.")
+]
+BathOption = Annotated[str | None, typer.Option(help="Bath (or dye) of the book whose dips are learned.")]
 TargetOption = Annotated[str, typer.Option(help="The shade to reach, L,a,b under D65/2°.")]
 JsonOption = Annotated[bool, typer.Option("--json", help="One JSON value on stdout.")]
 
@@ -36,9 +40,22 @@ def _quantity(name, value):
     raise typer.BadParameter(f"{name!r} is no setting of a dip; such as bath_temp_c=40 is")
 
 
+def _dips(records, book, bath):
+    """The table of dips of a file, or of one bath of the book."""
+    from dyebook.jobs.shade import dips_in_book, read_records_file
+
+    if records is not None:
+        return read_records_file(records)
+    if bath is None:
+        raise typer.BadParameter("no dips to learn from; give --records FILE.csv, or --bath NAME of the book")
+    return dips_in_book(open_at(book), bath)
+
+
 def suggest(
-    records: RecordsOption,
     target: TargetOption,
+    records: RecordsOption = None,
+    bath: BathOption = None,
+    book: BookOption = None,
     film_um: Annotated[str | None, typer.Option(help="Film of the part; free when left out.")] = None,
     ph: Annotated[float | None, typer.Option(help="pH of the bath.")] = None,
     fix: Annotated[list[str] | None, typer.Option(help="A setting that cannot move, name=value; repeatable.")] = None,
@@ -49,23 +66,24 @@ def suggest(
 
     Example: dyebook suggest --records dips.csv --target 45,20,-35 --film-um 12 --fix bath_temp_c=40
     """
-    from dyebook.jobs.shade import read_records_file, suggest_from_frame
+    from dyebook.jobs.shade import suggest_from_frame
     from dyebook.report_shade import suggestions_text
 
     film = None if film_um is None else _quantity("film_um", film_um)
-    found = suggest_from_frame(
-        read_records_file(records), parse_lab(target), film_um=film, ph=ph, fixed=parse_fixed(fix), count=count
-    )
+    asked = {"film_um": film, "ph": ph, "fixed": parse_fixed(fix), "count": count}
+    found = suggest_from_frame(_dips(records, book, bath), parse_lab(target), **asked)
     print_json([one.to_dict() for one in found]) if as_json else typer.echo(suggestions_text(found))
 
 
 def redip(
-    records: RecordsOption,
     reading: Annotated[str, typer.Option(help="The part's colour now, L,a,b.")],
     target: TargetOption,
     dye_g_per_l: Annotated[str, typer.Option(help="Dye strength it was dipped in.")],
     bath_temp_c: Annotated[str, typer.Option(help="Bath temperature it was dipped at.")],
     dwell_min: Annotated[str, typer.Option(help="How long it was in the dye, minutes or min:sec.")],
+    records: RecordsOption = None,
+    bath: BathOption = None,
+    book: BookOption = None,
     film_um: Annotated[str | None, typer.Option(help="Its film.")] = None,
     ph: Annotated[float | None, typer.Option(help="pH of the bath.")] = None,
     dry: Annotated[bool | None, typer.Option("--dried/--never-dried", help="Dry at any time since the dye.")] = None,
@@ -77,14 +95,14 @@ def redip(
     Example: dyebook redip --records dips.csv --reading 60,18,-30 --target 50,20,-38 --dye-g-per-l 3
     --bath-temp-c 40 --dwell-min 3 --never-dried --unsealed
     """
-    from dyebook.jobs.shade import read_records_file, redip_from_frame
+    from dyebook.jobs.shade import redip_from_frame
     from dyebook.report_shade import redip_text
 
     texts = {"dye_g_per_l": dye_g_per_l, "bath_temp_c": bath_temp_c, "dwell_min": dwell_min, "film_um": film_um}
     settings = {name: _quantity(name, text) for name, text in texts.items() if text is not None}
     if ph is not None:
         settings["ph"] = ph
-    table, colours = read_records_file(records), (parse_lab(reading), parse_lab(target))
+    table, colours = _dips(records, book, bath), (parse_lab(reading), parse_lab(target))
     advice = redip_from_frame(table, settings, *colours, dry=dry, sealed=sealed)
     print_json(advice.to_dict()) if as_json else typer.echo(redip_text(advice))
 
@@ -92,6 +110,8 @@ def redip(
 def coupon(
     target: TargetOption,
     records: Annotated[Path | None, typer.Option(help="CSV file of dips; none for a dye nobody has dipped.")] = None,
+    bath: BathOption = None,
+    book: BookOption = None,
     film_um: Annotated[str | None, typer.Option(help="Film of the coupon.")] = None,
     dye_g_per_l: Annotated[str | None, typer.Option(help="Dye strength of the bath.")] = None,
     fix: Annotated[list[str] | None, typer.Option(help="A setting that cannot move, name=value; repeatable.")] = None,
@@ -107,15 +127,16 @@ def coupon(
     for name, text in (("film_um", film_um), ("dye_g_per_l", dye_g_per_l)):
         if text is not None:
             fixed[name] = _quantity(name, text)
-    found = _plan(records, parse_lab(target), fixed)
+    table = None if records is None and bath is None else _dips(records, book, bath)
+    found = _plan(table, parse_lab(target), fixed)
     print_json([one.to_dict() for one in found]) if as_json else typer.echo(coupons_text(found))
 
 
-def _plan(records, target, fixed):
-    if records is not None:
-        from dyebook.jobs.shade import coupon_from_frame, read_records_file
+def _plan(table, target, fixed):
+    if table is not None:
+        from dyebook.jobs.shade import coupon_from_frame
 
-        return [coupon_from_frame(read_records_file(records), target, fixed=fixed)]
+        return [coupon_from_frame(table, target, fixed=fixed)]
     from dyebook.advice.coupon import starting_plan
 
     missing = [name for name in ("film_um", "dye_g_per_l") if name not in fixed]

@@ -88,3 +88,19 @@ def test_a_new_dye_starts_with_three(tmp_path):
     assert found.exit_code == 0, found.output
     assert found.stdout.count("film 12.0 µm") == 3
     assert run("coupon", "--target", "68,35,-1").exit_code == 2
+
+
+def test_a_bath_of_the_book_is_asked_by_name(tmp_path):
+    shop = tmp_path / "shop"
+    shades = {1: "60.6,-0.3,-29.2", 3: "48.0,4.9,-41.3", 6: "38.0,10.6,-47.7", 12: "29.0,18.0,-53.0"}
+    settings = ("--film-um", 12, "--dye-g-per-l", 4, "--bath-temp-c", 55, "--bath", "B1", "--book", shop)
+    for dwell, shade in shades.items():
+        kept = run("record", "--dye", "Harbour blue", "--dwell-min", dwell, "--lab", shade, *settings)
+        assert kept.exit_code == 0, kept.output
+    found = run("suggest", "--book", shop, "--bath", "B1", "--target", "43,7,-45", "--film-um", 12, "--json")
+    assert found.exit_code == 0, found.output
+    assert json.loads(found.stdout)[0]["reachable"]
+
+
+def test_suggest_without_dips_is_wrong_usage():
+    assert run("suggest", "--target", "43,7,-45").exit_code == 2

@@ -9,6 +9,7 @@ from dyebook.errors import ModelError, RecordError
 __all__ = [
     "BathAdvice",
     "coupon_from_frame",
+    "dips_in_book",
     "read_records_file",
     "redip_from_frame",
     "suggest_from_baths",
@@ -40,6 +41,36 @@ def read_records_file(path):
         return pd.read_csv(path, comment="#", skipinitialspace=True)
     except (pd.errors.ParserError, pd.errors.EmptyDataError, UnicodeDecodeError) as error:
         raise RecordError(f"{path} is no CSV table ({error}); a row a dip under a line of headers is needed") from None
+
+
+def dips_in_book(book, name):
+    """Return the table of dips of one bath (or of one dye) in a book that have a reading.
+
+    Parameters
+    ----------
+    book : dyebook.book.store.Book
+    name : str
+        Name of a bath; of a dye where no bath is called so.
+
+    Returns
+    -------
+    pandas.DataFrame
+
+    Raises
+    ------
+    RecordError
+        If no batch with a reading carries that name.
+    """
+    table = book.frame(bath=name)
+    if table.empty:
+        table = book.frame(dye=name)
+    read = table[table["L"].notna()]
+    if read.empty:
+        raise RecordError(
+            f"the book has {len(table)} batches of a bath or dye called {name!r} and none has a reading; "
+            "photograph some, or check the name with `dyebook list`"
+        )
+    return read
 
 
 def suggest_from_frame(records, target, **asked):
