@@ -293,7 +293,7 @@ _HUES = (
     (122, "yellow green"),
     (172, "green"),
     (228, "turquoise"),
-    (306, "blue"),
+    (309, "blue"),
     (328, "violet"),
     (352, "magenta"),
     (361, "rose red"),

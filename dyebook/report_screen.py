@@ -12,6 +12,7 @@ __all__ = [
     "day_text",
     "difference_text",
     "distance_text",
+    "due_text",
     "dye_text",
     "flaw_text",
     "moment_text",
@@ -67,6 +68,14 @@ _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct",
 def day_text(day):
     """Return a date as "28 Mar 2026", the same in every locale."""
     return f"{day.day} {_MONTHS[day.month - 1]} {day.year}"
+
+
+def due_text(iso, now):
+    """Return when something is due against now, such as "due 2 Dec 2026, in 7 days"."""
+    day = datetime.fromisoformat(iso)
+    left = (day.date() - now.date()).days
+    how = "today" if left == 0 else "tomorrow" if left == 1 else f"in {left} days" if left > 0 else f"{-left} days late"
+    return f"due {day_text(day)}, {how}"
 
 
 def distance_text(delta_e00):

@@ -16,16 +16,30 @@ __all__ = ["EDITION", "SHOP_NAME", "fill_book"]
 
 SHOP_NAME = "Kittiwake Yard"
 # raise it when the shop changes: older demo books are then laid out afresh
-EDITION = 1
+EDITION = 2
 
 _READ_SD = (0.5, 0.7, 0.8)
 _READ_U = {"L_sd": 0.9, "a_sd": 1.3, "b_sd": 1.4}
 
-# order, customer, words, job of the year, and the dip whose colour the customer's sample has
+# order, customer, words, job of the year, the dip whose colour the customer's sample has, days until it is due
 _ORDERS = (
-    ("Lamp knobs", "a lamp maker", "the orange of our old knobs", "knobs", ("Ember", 12, 3, 50, 6, 5.5)),
-    ("Paddle ferrules", "a rowing club", "club blue, as on the oars", "paddles", ("Harbour blue", 15, 4, 55, 13, 5.6)),
-    ("Tool grips", "a bicycle workshop", "violet, never mind how deep", "grips", ("Heather", 12, 2, 45, 5.5, 5.2)),
+    ("Lamp knobs", "a lamp maker", "the orange of our old knobs", "knobs", ("Ember", 12, 3, 50, 6, 5.5), 6),
+    (
+        "Paddle ferrules",
+        "a rowing club",
+        "club blue, as on the oars",
+        "paddles",
+        ("Harbour blue", 15, 4, 55, 13, 5.6),
+        12,
+    ),
+    (
+        "Tool grips",
+        "a bicycle workshop",
+        "violet, never mind how deep",
+        "grips",
+        ("Heather", 12, 2, 45, 5.5, 5.2),
+        None,
+    ),
 )
 _TOLERANCE_DE00 = 3.0
 
@@ -77,9 +91,10 @@ def _write_batch(book, planned, rng, now, replaces):
 def _take_orders(book, now):
     """Orders with the customers' samples and the targets read from them, by job."""
     targets = {}
-    for name, customer, wish, job, dip in _ORDERS:
+    for name, customer, wish, job, dip, due_in in _ORDERS:
         asked = _moment(now, 300)
-        order_id = book.add("orders", name=name, customer=customer, words=wish, note=f"taken {asked[:10]}")
+        ends = {"done_at": _moment(now, 37)} if due_in is None else {"due_on": _moment(now, -due_in)[:10]}
+        order_id = book.add("orders", name=name, customer=customer, words=wish, note=f"taken {asked[:10]}", **ends)
         sample_id = book.add("samples", order_id=order_id, name=f"{name}: the customer's piece")
         lab = Lab(*(round(float(value), 1) for value in reflectance_lab(film_reflectance(dyed_film(*dip)))))
         axes = dict(zip(("L", "a", "b"), lab, strict=True))

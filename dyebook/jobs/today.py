@@ -54,11 +54,12 @@ class BathNow:
 
 @dataclass(frozen=True)
 class Today:
-    """Newest batches, errands (most pressing first), baths (latest used first)."""
+    """Newest batches, errands (most pressing first), baths (latest used first), open orders (soonest due first)."""
 
     recent: tuple
     errands: tuple
     baths: tuple
+    orders: tuple = ()
 
 
 def look_over(book, count=200):
@@ -80,7 +81,17 @@ def look_over(book, count=200):
     order = ("unread", "doubtful", "wet")
     errands.sort(key=lambda errand: (order.index(errand.kind), -errand.batch))
     gone = _thrown_out(book)
-    return Today(recent, tuple(errands), tuple(_baths(row for row in rows if (row.dye, row.bath) not in gone)))
+    return Today(
+        recent,
+        tuple(errands),
+        tuple(_baths(row for row in rows if (row.dye, row.bath) not in gone)),
+        _open_orders(book),
+    )
+
+
+def _open_orders(book):
+    """Orders not done yet, as rows; those without a day last."""
+    return tuple(sorted(book.rows("orders", done_at=None), key=lambda order: order["due_on"] or "9999"))
 
 
 def _thrown_out(book):

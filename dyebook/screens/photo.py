@@ -33,6 +33,8 @@ def show():
     except PhotoError:
         _put_away()
         raise
+    if seen.problem:
+        st.warning(shelf.sentence(seen.problem), icon=":material/crop_free:")
     left, right = st.columns([3, 2], gap="large")
     with left:
         photo_correct.show_picture(seen)
@@ -95,7 +97,7 @@ def _show_readings(seen):
     """Draw what was read; return the readings."""
     if seen.measurement is None:
         st.subheader("Not read", anchor=False)
-        st.warning(f"{seen.problem} Or tap its corners in the picture.", icon=":material/crop_free:")
+        st.markdown("Tap the card's four corners in the picture, or take another photo.")
         return ()
     measurement = seen.measurement
     st.subheader("Read", anchor=False)
@@ -124,11 +126,9 @@ def _compare(parts):
     """Sample and part side by side, where the photo shows both."""
     if len(parts) < 2:
         return
-    names = [f"part {number}" for number in range(1, len(parts) + 1)]
-    choice = st.selectbox("The customer's sample is", ["not in this photo", *names], key="sample_part")
-    if choice not in names:
+    sample = photo_keep.choose_sample(len(parts))
+    if sample is None:
         return
-    sample = names.index(choice)
     for index, part in enumerate(parts):
         if index != sample:
             st.markdown(

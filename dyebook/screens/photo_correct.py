@@ -66,7 +66,10 @@ def _tap_card(seen, turn):
     _take(seen, "card_at", tapped)
     typed = _typed("card_corners", "Type the card's corners instead", seen, known)
     _take_pixels("card_at", typed, exactly=4)
-    if seen.measurement is None and st.button("Go on without a card; the colour is then a guess", key="without_card"):
+    if seen.measurement is not None:
+        return
+    st.caption("Without a card the colour is a guess, and is marked as one.")
+    if st.button("Go on without a card", key="without_card"):
         draft()["no_card"] = True
         _new_turn()
         st.rerun()

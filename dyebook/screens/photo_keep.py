@@ -2,13 +2,15 @@
 
 import streamlit as st
 
+from dyebook.jobs.sample import keep_sample
 from dyebook.record import DyeRecord
 from dyebook.screens.drafts import draft, forget, keep, recall
 from dyebook.screens.settings import SETTINGS_KEYS, show_settings, typed_settings
 
-__all__ = ["show_form", "show_kept"]
+__all__ = ["choose_sample", "show_form", "show_kept"]
 
 _NEW, _MORE = "A new batch", "A batch in the book"
+_NO_SAMPLE = "not in this photo"
 _STATES = {"not noted": None, "dry": False, "wet": True}
 _SEALS = {"not noted": None, "not sealed": False, "sealed": True}
 _KEYS = ("keep_as", "batch_number", "kept_part", "wet", "sealed", *SETTINGS_KEYS)
@@ -42,11 +44,13 @@ def show_form(book, content, measurement, parts):
     """
     recall(*_KEYS)
     _take_errand()
-    st.subheader("Keep it", anchor=False)
+    st.subheader("Keep it" if content else "Write it down", anchor=False)
     part = _choose_part(parts)
-    way = _NEW
-    if content is not None:
-        way = st.radio("As", [_NEW, _MORE], key="keep_as", horizontal=True)
+    if content is None:
+        _add_new_batch(book, None, None, 0, {})
+        keep(*_KEYS)
+        return
+    way = st.radio("As", [_NEW, _MORE], key="keep_as", horizontal=True)
     with st.container(horizontal=True):
         wet = _STATES[st.selectbox("The part was read", list(_STATES), key="wet", width=168)]
         sealed = _SEALS[st.selectbox("Its film was", list(_SEALS), key="sealed", width=168)]
@@ -63,6 +67,24 @@ def _take_errand():
     number = st.session_state.pop("add_to", None)
     if number is not None:
         st.session_state.update(keep_as=_MORE, batch_number=number)
+
+
+def choose_sample(count):
+    """Ask which of `count` parts in the photo is the customer's sample; its index, or None."""
+    names = [f"part {number}" for number in range(1, count + 1)]
+    recall("sample_part")
+    if st.session_state.get("sample_part") not in names:
+        st.session_state.pop("sample_part", None)
+    choice = st.selectbox("The customer's sample is", [_NO_SAMPLE, *names], key="sample_part")
+    keep("sample_part")
+    return names.index(choice) if choice in names else None
+
+
+def _keep_sample(book, number, measurement):
+    """Keep the sample that lay beside a batch, where somebody said which it was."""
+    choice = draft().get("sample_part", _NO_SAMPLE)
+    if measurement is not None and choice != _NO_SAMPLE:
+        keep_sample(book, number, measurement, int(choice.split()[-1]) - 1)
 
 
 def _choose_part(parts):
@@ -86,6 +108,7 @@ def _add_to_batch(book, content, measurement, part, state):
     else:
         for index in range(len(measurement.parts)) if part is None else [part]:
             book.add_reading(row.batch, measurement=measurement, part_index=index, photo=content, **state)
+    _keep_sample(book, row.batch, measurement)
     _kept(row.batch)
 
 
@@ -101,7 +124,9 @@ def _add_new_batch(book, content, measurement, part, state):
         return
     record = DyeRecord(**settings, **state)
     seen = measurement if measurement is not None and measurement.parts else None
-    _kept(book.add_batch(record, content, seen, part))
+    number = book.add_batch(record, content, seen, part)
+    _keep_sample(book, number, seen)
+    _kept(number)
 
 
 def _kept(number):
@@ -109,7 +134,7 @@ def _kept(number):
     from dyebook.screens.photo_correct import forget_taps
 
     forget_taps()
-    forget("note", "kept_part", "keep_as", "batch_number")
+    forget("note", "kept_part", "keep_as", "batch_number", "sample_part")
     draft().pop("photo", None)
     draft().update(kept=number, photo_turn=draft().get("photo_turn", 0) + 1)
     st.rerun()

@@ -8,7 +8,16 @@ from dyebook.book.store import open_book
 from dyebook.errors import DyebookError
 from dyebook.screens.demo_book import DEMO_MARK, make_demo_book, remake_demo_book
 
-__all__ = ["friendly_errors", "is_demo", "leave_demo", "look_around", "open_shelf", "renew_demo", "the_book"]
+__all__ = [
+    "friendly_errors",
+    "is_demo",
+    "leave_demo",
+    "look_around",
+    "open_shelf",
+    "renew_demo",
+    "sentence",
+    "the_book",
+]
 
 _WHERE = "shelf"
 
@@ -19,10 +28,11 @@ def friendly_errors():
     try:
         yield
     except DyebookError as error:
-        st.error(_sentence(str(error)), icon=":material/report:")
+        st.error(sentence(str(error)), icon=":material/report:")
 
 
-def _sentence(text):
+def sentence(text):
+    """Return an error's words as a sentence."""
     text = " ".join(text.split())
     return text[:1].upper() + text[1:] + ("" if text.endswith((".", "!", "?")) else ".")
 

@@ -28,6 +28,9 @@ def show():
     with left:
         st.subheader("Wants doing", anchor=False)
         _errands(today.errands)
+        if today.orders:
+            st.subheader("Orders", anchor=False)
+            _orders(today.orders)
     with right:
         st.subheader("Baths", anchor=False)
         _baths(today.baths)
@@ -109,6 +112,14 @@ def _do(errand):
         go_to_batch(errand.batch)
     st.session_state["add_to"] = errand.batch
     st.switch_page(st.session_state["pages"]["photo"])
+
+
+def _orders(orders):
+    for order in orders[:8]:
+        customer = f" for {order['customer']}" if order["customer"] else ""
+        due = f" – {words.due_text(order['due_on'], datetime.now())}" if order["due_on"] else ""
+        wish = f"  \n“{order['words']}”" if order["words"] else ""
+        st.markdown(f"**{order['name']}**{customer}{due}{wish}")
 
 
 def _baths(baths):

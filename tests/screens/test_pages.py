@@ -132,14 +132,19 @@ def test_a_photo_is_read_kept_and_found_again(begun_book, open_page):
     assert "part 2" in page.radio(key="kept_part").options
     _fill(page)
     page.radio(key="kept_part").set_value("part 2")
+    page.selectbox(key="sample_part").set_value("part 1").run()
+    assert "**Part 2 against the sample** – ΔE00" in _texts(page)
     page.button(key="save").click().run()
     assert "Batch 2 is in the book" in _texts(page)
     with open_book(begun_book) as book:
         row = book.batches()[0]
         reading = book.rows("readings", batch_id=2)[0]
         assert book.photo_bytes(row.photo) == SAMPLE.read_bytes()
+        sample = book.rows("samples")[0]
+        of_sample = book.rows("readings", sample_id=sample["id"])[0]
     assert row.lab is not None
-    assert reading["part_index"] == 1
+    assert (reading["part_index"], of_sample["part_index"]) == (1, 0)
+    assert of_sample["photo_id"] == reading["photo_id"]
 
 
 def test_typed_corners_measure_again(empty_book, open_page):
