@@ -1,11 +1,12 @@
 """Shell commands for cameras and the photo mat."""
 
+import math
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from dyebook.cli_photo import parse_points, print_json
+from dyebook.cli_photo import parse_lab, parse_points, print_json
 from dyebook.errors import PhotoError
 
 __all__ = ["add_commands"]
@@ -121,6 +122,62 @@ def forget(name: Annotated[str, typer.Argument(help="Name of the camera.")]):
 
     forget_camera(name)
     typer.echo(f"{name} is forgotten")
+
+
+@camera_app.command()
+def check(
+    photos: Annotated[list[Path], typer.Argument(help="Photos of one coupon, moved and photographed anew each time.")],
+    camera: Annotated[str | None, typer.Option(help="Learned camera to read with, and to keep the spread.")] = None,
+    card_at: Annotated[str | None, typer.Option(help="Corners of the grey area, the same in each photo.")] = None,
+    card_lab: Annotated[str | None, typer.Option(help="The card's own Lab, L,a,b.")] = None,
+    part_at: Annotated[str | None, typer.Option(help="Outline of the coupon, the same in each photo.")] = None,
+    batch_sd: Annotated[
+        str | None, typer.Option(help="Spread (sd) of your batches, L,a,b.")
+    ] = None,
+    as_json: _JSON = False,
+):
+    """Check how well readings repeat: the same coupon in ten or more photos.
+
+    Example: dyebook camera check day1.jpg day2.jpg day3.jpg --camera "bench phone"
+    """
+    options = {
+        "camera": camera,
+        "card_at": None if card_at is None else parse_points(card_at),
+        "card_lab": None if card_lab is None else parse_lab(card_lab),
+        "part_at": None if part_at is None else [parse_points(part_at)],
+    }
+    spread = None if batch_sd is None else parse_lab(batch_sd)
+    if spread is not None and min(spread) <= 0:
+        raise typer.BadParameter(f"{batch_sd!r}: each spread must be above 0")
+    from dyebook.photo.camera_store import note_repeatability
+    from dyebook.photo.repeat import repeatability
+    from dyebook.report_camera import repeatability_text
+
+    told = repeatability([_coupon_lab(photo, options) for photo in photos], spread)
+    if camera is not None:
+        note_repeatability(camera, told.sd)
+    if as_json:
+        print_json(_finite(told))
+    else:
+        typer.echo(repeatability_text(told))
+
+
+def _coupon_lab(photo, options):
+    """Lab of the only part in a photo."""
+    from dyebook.photo.measure import measure
+
+    parts = measure(photo, **options).parts
+    if len(parts) != 1:
+        raise PhotoError(f"{len(parts)} parts in {photo.name}; lay the coupon alone beside the card, or give --part-at")
+    return parts[0].lab
+
+
+def _finite(told):
+    """A repeatability as JSON takes it: nan becomes null."""
+    plain = dict(vars(told))
+    for name in ("lab", "sd", "grr_percent", "ndc"):
+        plain[name] = [round(value, 4) if math.isfinite(value) else None for value in plain[name]]
+    return {**plain, "flags": list(told.flags)}
 
 
 def mat(

@@ -66,6 +66,7 @@ _TABLE = (
     Flag("camera_poor", "the camera's colours could not be learned well", "photograph the chart in even daylight"),
     Flag("chart_clipped", "patches of the chart are at a channel's limit, and were left out", "expose darker"),
     Flag("chart_uneven", "a patch of the chart is shadowed or covered, and was left out", "photograph it again, clear"),
+    Flag("few_readings", "fewer than ten readings, so the spread is a rough guess", "take ten photos or more"),
     Flag("mat_bent", "the photo mat does not lie flat, so areas are uncertain", "weigh its corners down"),
     Flag(
         "odd_tone",

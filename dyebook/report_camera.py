@@ -2,9 +2,9 @@
 
 import numpy as np
 
-from dyebook.report import flag_lines
+from dyebook.report import flag_lines, lab_text
 
-__all__ = ["camera_text", "cameras_text"]
+__all__ = ["camera_text", "cameras_text", "repeatability_text"]
 
 
 def camera_text(profile):
@@ -36,3 +36,25 @@ def cameras_text(profiles):
     if not profiles:
         return "no camera learned yet; photograph a 24-patch chart and run: dyebook camera learn PHOTO --name NAME"
     return "\n".join(f"{p.name}  ΔE00 {p.mean:.1f}  {p.make or ''} {p.model or ''}".rstrip() for p in profiles)
+
+
+def repeatability_text(told):
+    """Return how well readings repeat as lines for the shell.
+
+    Parameters
+    ----------
+    told : Repeatability
+
+    Returns
+    -------
+    str
+    """
+    lines = [
+        f"{told.count} readings, mean {lab_text(told.lab)}",
+        "  one reading repeats to " + ", ".join(f"{value:.2f}" for value in told.sd) + " (sd of L*, a*, b*)",
+        f"  mean difference from the mean: ΔE00 {told.mcdm_00:.2f} (ΔE*ab {told.mcdm:.2f})",
+    ]
+    if np.isfinite(told.grr_percent).all():
+        share = ", ".join(f"{value:.0f} %" for value in told.grr_percent)
+        lines.append(f"  share of the total spread: {share}; under 10 % is good, over 30 % is not fit")
+    return "\n".join([*lines, *(f"  ! {line}" for line in flag_lines(told.flags))])
