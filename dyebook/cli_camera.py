@@ -131,9 +131,7 @@ def check(
     card_at: Annotated[str | None, typer.Option(help="Corners of the grey area, the same in each photo.")] = None,
     card_lab: Annotated[str | None, typer.Option(help="The card's own Lab, L,a,b.")] = None,
     part_at: Annotated[str | None, typer.Option(help="Outline of the coupon, the same in each photo.")] = None,
-    batch_sd: Annotated[
-        str | None, typer.Option(help="Spread (sd) of your batches, L,a,b.")
-    ] = None,
+    batch_sd: Annotated[str | None, typer.Option(help="Spread (sd) of your batches, L,a,b.")] = None,
     as_json: _JSON = False,
 ):
     """Check how well readings repeat: the same coupon in ten or more photos.
