@@ -1,0 +1,167 @@
+"""Control charts for single values: individuals with moving range, EWMA, CUSUM.
+
+References
+----------
+NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.2 to 6.3.2.4.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from dyebook.errors import RecordError
+
+__all__ = ["Chart", "chart_constants", "cusum_chart", "ewma_chart", "individuals_chart", "sd_from_moving_range"]
+
+
+@dataclass(frozen=True)
+class Chart:
+    """One chart: what is plotted, its limits, and which points are beyond them.
+
+    Attributes
+    ----------
+    points : ndarray, shape (N,)
+        Values, weighted means, or sums.
+    centre : float
+    lower, upper : ndarray, shape (N,)
+    """
+
+    points: np.ndarray
+    centre: float
+    lower: np.ndarray
+    upper: np.ndarray
+
+    @property
+    def signals(self):
+        """Places of the points beyond a limit."""
+        return tuple(int(i) for i in np.flatnonzero((self.points > self.upper) | (self.points < self.lower)))
+
+
+def chart_constants(count):
+    """Return d2, d3 and c4 for samples of `count` normal values.
+
+    Parameters
+    ----------
+    count : int
+        2 or more.
+
+    Returns
+    -------
+    tuple of float
+        Mean and standard deviation of the range, and mean of the standard deviation, in units of sigma.
+
+    Notes
+    -----
+    d2 = ∫ 1 - (1 - Φ)^n - Φ^n; the second moment from the joint density of least and largest value.
+    """
+    from scipy.special import gammaln
+    from scipy.stats import norm
+
+    if count < 2:
+        raise ValueError("a range needs at least 2 values")
+    x = np.linspace(-8, 8, 1601)
+    phi = norm.cdf(x)
+    d2 = np.trapezoid(1 - (1 - phi) ** count - phi**count, x)
+    low, high = phi[:, None], phi[None, :]
+    joint = np.where(x[None, :] >= x[:, None], 1 - high**count - (1 - low) ** count + (high - low) ** count, 0.0)
+    joint -= 0.5 * np.diag(np.diag(joint))  # half the square on the diagonal lies outside
+    d3 = np.sqrt(2 * np.trapezoid(np.trapezoid(joint, x, axis=1), x) - d2**2)
+    c4 = np.sqrt(2 / (count - 1)) * np.exp(gammaln(count / 2) - gammaln((count - 1) / 2))
+    return float(d2), float(d3), float(c4)
+
+
+def sd_from_moving_range(values):
+    """Return the standard deviation that the mean moving range of neighbours tells: MRbar / 1.128."""
+    values = _checked(values)
+    if values.size < 2:
+        raise RecordError(f"{values.size} value has no moving range; at least 2 are needed")
+    return float(np.mean(np.abs(np.diff(values)))) / (2 / np.sqrt(np.pi))
+
+
+def individuals_chart(values, centre=None, sd=None):
+    """Return the charts of single values and of their moving ranges, at three standard deviations.
+
+    Parameters
+    ----------
+    values : array_like, shape (N,)
+        In order of time.
+    centre, sd : float, optional
+        Of the process in control; without them, the mean and MRbar / 1.128 of the values themselves.
+
+    Returns
+    -------
+    values, ranges : Chart
+        The second has N - 1 points.
+    """
+    values = _checked(values)
+    sd = sd_from_moving_range(values) if sd is None else sd
+    centre = float(values.mean()) if centre is None else float(centre)
+    d2 = 2 / np.sqrt(np.pi)
+    d3 = np.sqrt(2 - d2**2)
+    flat = np.ones(values.size)
+    ranges = np.abs(np.diff(values))
+    top = (d2 + 3 * d3) * sd * np.ones(ranges.size)
+    return (
+        Chart(values, centre, (centre - 3 * sd) * flat, (centre + 3 * sd) * flat),
+        Chart(ranges, d2 * sd, np.zeros(ranges.size), top),
+    )
+
+
+def ewma_chart(values, centre, sd, weight=0.2, width=2.962):
+    """Return the exponentially weighted moving average with limits that widen to their end value.
+
+    Parameters
+    ----------
+    values : array_like, shape (N,)
+    centre, sd : float
+        Of the process in control.
+    weight : float
+        Share of the newest value, 0 to 1.
+    width : float
+        Limits in standard deviations of the average.
+
+    Returns
+    -------
+    Chart
+    """
+    values = _checked(values)
+    points = np.empty(values.size)
+    last = centre
+    for i, value in enumerate(values):
+        points[i] = last = weight * value + (1 - weight) * last
+    grown = 1 - (1 - weight) ** (2 * np.arange(1, values.size + 1))
+    half = width * sd * np.sqrt(weight / (2 - weight) * grown)
+    return Chart(points, float(centre), centre - half, centre + half)
+
+
+def cusum_chart(values, centre, sd, slack=0.5, limit=5.0):
+    """Return the two one-sided cumulative sums.
+
+    Parameters
+    ----------
+    values : array_like, shape (N,)
+    centre, sd : float
+        Of the process in control.
+    slack, limit : float
+        In units of `sd`: half the shift to be found, and where the chart signals.
+
+    Returns
+    -------
+    upward, downward : Chart
+        In the units of the values, both counted positive.
+    """
+    values = _checked(values)
+    pair = []
+    for sign in (1.0, -1.0):
+        points, total = np.empty(values.size), 0.0
+        for i, step in enumerate(sign * (values - centre) - slack * sd):
+            points[i] = total = max(0.0, total + step)
+        pair.append(Chart(points, 0.0, np.zeros(values.size), np.full(values.size, limit * sd)))
+    return tuple(pair)
+
+
+def _checked(values):
+    values = np.asarray(values, dtype=float)
+    if values.ndim != 1 or not values.size or not np.isfinite(values).all():
+        raise RecordError("a chart needs a row of numbers without gaps; leave out what was not measured")
+    return values

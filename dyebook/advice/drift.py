@@ -1,0 +1,248 @@
+"""Is a bath drifting? Charts of ΔL*, ΔC*, ΔH* to expectation and of the dye strength that the readings tell.
+
+One rule decides: a cumulative sum (slack 0.5, limit 5 standard deviations). On a bath that stays put it signals falsely
+once in 465 readings per chart (both sides; all four charts together about once in 120), and finds a shift of one
+standard deviation after 10. A centre and scatter that are only known from a few readings would make it signal far more
+often, so slack and scatter are widened for a short baseline. ΔE itself is never charted: it is always positive. The
+other charts are drawn, not judged.
+"""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from dyebook.advice.charts import cusum_chart, ewma_chart, individuals_chart, sd_from_moving_range
+from dyebook.advice.verdict import split_difference
+from dyebook.errors import RecordError
+
+__all__ = ["DRIFT_COLUMNS", "RUN_LENGTH", "Drift", "Trend", "compare_with_expectation", "find_drift"]
+
+DRIFT_COLUMNS = ("delta_l", "delta_c", "delta_h", "log_strength")
+RUN_LENGTH = 465.0
+_LEAST_BASELINE = 6
+# no reading repeats better than this: a baseline that happens to be quiet must not make the limits tight
+_LEAST_SD = {"delta_l": 0.3, "delta_c": 0.3, "delta_h": 0.3, "log_strength": 0.02}
+_FACTORS = np.exp(np.linspace(np.log(0.25), np.log(3.0), 41))
+_WORDS = {"delta_l": ("lighter", "darker"), "delta_c": ("stronger", "duller"), "delta_h": ("hue up", "hue down")}
+
+
+@dataclass(frozen=True)
+class Trend:
+    """One charted quantity.
+
+    Attributes
+    ----------
+    name : str
+        One of `DRIFT_COLUMNS`.
+    centre, sd : float
+        Of the baseline.
+    since : int or None
+        Place in the history from which it has been drifting; None while it stays put.
+    direction : int
+        1 upward, -1 downward, 0 while it stays put.
+    now : float
+        Middle of what was read since then, less the centre.
+    charts : dict
+        individuals, moving_range, ewma, cusum_up, cusum_down.
+    """
+
+    name: str
+    centre: float
+    sd: float
+    since: int | None
+    direction: int
+    now: float
+    charts: dict = field(repr=False)
+
+
+@dataclass(frozen=True)
+class Drift:
+    """What the charts of one bath say.
+
+    Attributes
+    ----------
+    cause : str
+        none, bath, camera or unclear.
+    trends : tuple of Trend
+    since : object
+        When it began, as the history's `dyed_at` (or row number) says; None while all stays put.
+    strength : float or None
+        Dye left against the baseline, 1 = as made up.
+    top_up_g : float or None
+        Dye that would bring it back; needs strength, bath volume and make-up.
+    why : str
+    run_length : float
+        Readings between false signals, for each chart.
+    """
+
+    cause: str
+    trends: tuple
+    since: object
+    strength: float | None
+    top_up_g: float | None
+    why: str
+    run_length: float = RUN_LENGTH
+
+    def to_dict(self):
+        """Return plain values for JSON, without the charts' points."""
+        return {
+            "cause": self.cause,
+            "since": None if self.since is None else str(self.since),
+            "strength": None if self.strength is None else round(self.strength, 3),
+            "top_up_g": None if self.top_up_g is None else round(self.top_up_g, 2),
+            "why": self.why,
+            "run_length": self.run_length,
+            "trends": [
+                {"name": t.name, "centre": round(t.centre, 3), "sd": round(t.sd, 3), "direction": t.direction,
+                 "now": round(t.now, 3)}
+                for t in self.trends
+            ],
+        }  # fmt: skip
+
+
+def compare_with_expectation(model, records):
+    """Return ΔL*, ΔC*, ΔH* of readings to what a bath should give, and the log strength that explains them best.
+
+    Parameters
+    ----------
+    model : BathModel
+        Learned from dips before the ones to be charted.
+    records : DataFrame
+        Settings as noted, and the readings L, a, b.
+
+    Returns
+    -------
+    DataFrame
+        `DRIFT_COLUMNS` and dyed_at where known, one row a record; log_strength is nan where strength hardly moves the
+        colour.
+    """
+    import pandas as pd
+
+    records = records.reset_index(drop=True)
+    read = records[["L", "a", "b"]].to_numpy(float)
+    expected = model.predict(records)[["L", "a", "b"]].to_numpy(float)
+    table = pd.DataFrame(split_difference(expected, read), columns=list(DRIFT_COLUMNS[:3]))
+    table["log_strength"] = _log_strengths(model, records, read)
+    if "dyed_at" in records:
+        table["dyed_at"] = records["dyed_at"]
+    return table
+
+
+def _log_strengths(model, records, read):
+    """Log factor on the noted strength whose predicted colour is nearest, finer than the grid by a parabola."""
+    rows = records.loc[records.index.repeat(_FACTORS.size)].reset_index(drop=True)
+    rows["dye_g_per_l"] = np.clip(rows["dye_g_per_l"].to_numpy(float) * np.tile(_FACTORS, len(records)), 0.002, 99)
+    line = model.predict(rows)[["L", "a", "b"]].to_numpy(float).reshape(len(records), -1, 3)
+    miss = np.sum((line - read[:, None]) ** 2, axis=-1)
+    steps = np.log(_FACTORS)
+    best = np.clip(miss.argmin(axis=1), 1, steps.size - 2)
+    row = np.arange(len(records))
+    before, here, after = (miss[row, best + k] for k in (-1, 0, 1))
+    bend = before - 2 * here + after
+    shift = np.where(bend > 1e-12, 0.5 * (before - after) / np.maximum(bend, 1e-12), 0.0)
+    found = steps[best] + np.clip(shift, -1, 1) * (steps[1] - steps[0])
+    # where a whole e-fold moves the colour by less than a reading's doubt, the reading says nothing of strength
+    moves = np.linalg.norm(line[row, best + 1] - line[row, best - 1], axis=-1) / (steps[2] - steps[0])
+    return np.where(moves > 2.0, found, np.nan)
+
+
+def find_drift(history, *, baseline=10, coupon=None, bath_volume_l=None, dye_g_per_l=None):
+    """Return whether a bath drifts, since when, and what to add.
+
+    Parameters
+    ----------
+    history : DataFrame
+        Any of `DRIFT_COLUMNS`, in order of time; optional dyed_at.
+    baseline : int
+        Readings at the start that say what is usual.
+    coupon : DataFrame, optional
+        The check coupon's own history, delta_l, delta_c, delta_h to its first reading: a coupon that drifts too tells
+        of the camera or the card.
+    bath_volume_l, dye_g_per_l : float, optional
+        Of the bath as made up, for the grams to add.
+
+    Returns
+    -------
+    Drift
+
+    Raises
+    ------
+    RecordError
+        If there are too few readings.
+    """
+    trends = _trends(history, baseline)
+    moved = [trend for trend in trends if trend.direction]
+    camera = coupon is not None and any(trend.direction for trend in _trends(coupon, baseline))
+    cause = _cause(moved, camera, coupon is not None)
+    if not moved:
+        return Drift(cause, trends, None, None, None, _still(cause, history))
+    first = min(moved, key=lambda trend: trend.since)
+    since = history["dyed_at"].iloc[first.since] if "dyed_at" in history else first.since
+    strength = next((float(np.exp(trend.now)) for trend in moved if trend.name == "log_strength"), None)
+    known = cause != "camera" and strength is not None and strength < 1 and None not in (bath_volume_l, dye_g_per_l)
+    top_up = (1 - strength) * dye_g_per_l * bath_volume_l if known else None
+    return Drift(cause, trends, since, strength, top_up, _why(cause, moved, since, strength, top_up))
+
+
+def _trends(history, baseline):
+    names = [name for name in DRIFT_COLUMNS if name in history and np.isfinite(history[name]).sum() > _LEAST_BASELINE]
+    if not names or baseline < _LEAST_BASELINE:
+        raise RecordError(
+            f"{len(history)} readings with a baseline of {baseline}: too few to tell drift from scatter; "
+            f"more than {_LEAST_BASELINE} are needed, {_LEAST_BASELINE} or more of them as baseline"
+        )
+    return tuple(_trend(name, history[name].to_numpy(float), baseline) for name in names)
+
+
+def _trend(name, values, baseline):
+    places = np.flatnonzero(np.isfinite(values))
+    x = values[places]
+    start = x[: min(baseline, x.size)]
+    sd = max(sd_from_moving_range(start), _LEAST_SD[name])
+    centre = float(np.mean(start))
+    # set by simulation: with 10 to 30 readings as baseline, as many false signals in the next hundred (17 to 21 in
+    # 100 charts) as with a centre and scatter known beforehand (19)
+    up, down = cusum_chart(x, centre, sd * (1 + 2 / start.size), slack=0.5 + 0.7 / np.sqrt(start.size))
+    single, ranges = individuals_chart(x, centre, sd)
+    charts = {"individuals": single, "moving_range": ranges, "ewma": ewma_chart(x, centre, sd)}
+    charts |= {"cusum_up": up, "cusum_down": down}
+    direction, since = _signal(up, down)
+    now = 0.0 if since is None else float(np.median(x[max(since, x.size - 5) :])) - centre
+    return Trend(name, centre, sd, None if since is None else int(places[since]), direction, now, charts)
+
+
+def _signal(up, down):
+    """Direction of a sum that is beyond its limit now, and where it last left nought."""
+    direction, chart = max(((1, up), (-1, down)), key=lambda pair: pair[1].points[-1] - pair[1].upper[-1])
+    if chart.points[-1] <= chart.upper[-1]:
+        return 0, None
+    noughts = np.flatnonzero(chart.points == 0)
+    return direction, int(noughts[-1]) + 1 if noughts.size else 0
+
+
+def _cause(moved, camera, coupon_known):
+    if camera:
+        return "camera"
+    if not moved:
+        return "none"
+    return "bath" if coupon_known else "unclear"
+
+
+def _still(cause, history):
+    if cause == "camera":
+        return "the check coupon drifts: renew the camera's profile or the card before trusting the charts"
+    return f"{len(history)} readings stay put; a false signal once in {RUN_LENGTH:.0f} readings for each chart"
+
+
+def _why(cause, moved, since, strength, top_up):
+    if cause == "camera":
+        return "the check coupon drifts with the bath's readings: look at the camera and the card first"
+    colour = [_WORDS[t.name][0 if t.direction > 0 else 1] for t in moved if t.name in _WORDS]
+    text = f"this bath has been drifting since {since}: " + (", ".join(colour) if colour else "its strength")
+    if strength is not None:
+        text += f"; about {100 * abs(1 - strength):.0f} % {'below' if strength < 1 else 'above'} its start"
+    if top_up is not None:
+        text += f", top up {top_up:.1f} g"
+    if cause == "unclear":
+        text += "; read the check coupon too: only it tells a drifting camera from a drifting bath"
+    return text
