@@ -1,6 +1,6 @@
 """Bench answers in words: one line per figure, in our unit and the other one, with basis, notes and cautions."""
 
-__all__ = ["answer_lines", "answer_page", "answer_rows"]
+__all__ = ["answer_lines", "answer_page", "answer_rows", "figure_text"]
 
 # what each figure is called; figures without a row here are not shown to people
 _LABELS = {
@@ -53,9 +53,20 @@ _LABELS = {
     "temp_c": "bath between",
     "ph": "pH between",
     "charge_in_gaps_ah": "charge across gaps",
+    "wanted_a": "current wanted",
+    "largest_area_dm2": "largest load at this density",
+    "depth_mm": "depth with the part in",
+    "covers": "covers the part",
+    "missing_l": "fill up by",
+    "rise_mm": "the part lifts the level by",
+    "dm2_per_l": "dyed so far",
+    "days": "age",
 }
 _UNITS = (
     ("sg", "", 1, None),
+    ("dm2_per_l", "dm²/L", 0.407461, "ft²/gal"),
+    ("days", "days", 1, None),
+    ("_mm", "mm", 1 / 25.4, "in"),
     ("_um_per_a_min_dm2", "µm per A·min/dm²", 1, None),
     ("um_per_a_min_dm2", "µm per A·min/dm²", 1, None),
     ("_a_per_dm2", "A/dm²", 9.290304, "A/ft²"),
@@ -79,20 +90,23 @@ _UNITS = (
 _RISES = ("rise_c", "portion_rise_c")
 
 
-def answer_rows(answer):
+def answer_rows(answer, names=None):
     """Figures of a bench answer as (label, text) pairs.
 
     Parameters
     ----------
     answer : dict
         `to_dict()` of a bench result.
+    names : sequence of str, optional
+        Only these figures, in this order; all of them in the usual order without.
 
     Returns
     -------
     list of (str, str)
     """
     rows = []
-    for name, label in _LABELS.items():
+    for name in names or _LABELS:
+        label = _LABELS[name]
         value = answer.get(name)
         if (
             value is None
@@ -102,6 +116,11 @@ def answer_rows(answer):
             continue
         rows.append((label, _figure(name, value, answer.get(f"{name}_sd"))))
     return rows
+
+
+def figure_text(name, value, sd=None):
+    """Return one figure in our unit and the other one, such as "12.7 ± 1.5 µm (0.500 mil)", by its name's ending."""
+    return _figure(name, value, sd)
 
 
 def answer_lines(answer):

@@ -1,12 +1,13 @@
 """Dye baths and electrolytes as the shop keeps them: what happened to each, how strong it is, how used it is."""
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 
 from dyebook.book.life import dips_in_bath
 from dyebook.book.names import Names
 from dyebook.errors import RecordError
-from dyebook.physics.bathcare import check_window, estimate_strength, reckon_age
+from dyebook.physics.bathcare import check_window, estimate_strength, reckon_age, top_up_bath
 from dyebook.physics.electrolyte_use import bath_life
 
 __all__ = [
@@ -21,6 +22,7 @@ __all__ = [
     "note_bath",
     "note_electrolyte",
     "outside_window",
+    "plan_top_up",
     "set_dye_rules",
     "strength_line",
 ]
@@ -28,6 +30,7 @@ __all__ = [
 _RULES = "dye_rules"
 _KNOWN_RULES = ("ph", "bath_temp_c", "uptake_mg_per_dm2", "limit_dm2_per_l", "limit_days")
 _USUAL_FILM_UM = 10.0
+_NOTED_SD = 0.05  # of a strength as noted, common practice
 
 
 def baths_by_name(book):
@@ -124,6 +127,8 @@ class StrengthLine:
     ----------
     points : tuple of StrengthPoint
         Oldest first; noted at events, reckoned after each dip.
+    noted_g_per_l : float or None
+        The newest strength that somebody noted.
     dyed_dm2, film_um : float
         Area dyed since the last noted strength, and its mean film.
     without_area : int
@@ -131,6 +136,7 @@ class StrengthLine:
     """
 
     points: tuple
+    noted_g_per_l: float | None = None
     dyed_dm2: float = 0.0
     film_um: float = _USUAL_FILM_UM
     without_area: int = 0
@@ -162,7 +168,7 @@ def _walk(moments, volume_l, uptake):
             volume_l = row["bath_volume_l"] or volume_l
             if row["dye_g_per_l"] is not None:
                 start, dyed, weighted, unknown = row["dye_g_per_l"], 0.0, 0.0, 0
-                points.append(StrengthPoint(row["at"], start, 0.05 * start, row["kind"]))
+                points.append(StrengthPoint(row["at"], start, _NOTED_SD * start, row["kind"]))
         elif start is not None:
             area = row["area_dm2"]
             unknown += area is None
@@ -170,7 +176,34 @@ def _walk(moments, volume_l, uptake):
             weighted += (area or 0.0) * (row["film_um"] or _USUAL_FILM_UM)
             if area and volume_l:
                 points.append(_after_dip(row["at"], start, volume_l, dyed, weighted / dyed, uptake))
-    return StrengthLine(tuple(points), dyed, weighted / dyed if dyed else _USUAL_FILM_UM, unknown)
+    return StrengthLine(tuple(points), start, dyed, weighted / dyed if dyed else _USUAL_FILM_UM, unknown)
+
+
+def plan_top_up(line, target_g_per_l, full_volume_l, *, dyed_dm2=0.0, evaporated_l=0.0, uptake_mg_per_dm2=None):
+    """Plan a top-up from the newest strength noted and what has happened since.
+
+    Parameters
+    ----------
+    line : StrengthLine
+        Without a noted strength the bath is taken to have stood at its target.
+    target_g_per_l, full_volume_l : float
+    dyed_dm2, evaporated_l : float
+        Since then.
+    uptake_mg_per_dm2 : float, optional
+        The shop's own figure for the dye.
+
+    Returns
+    -------
+    dyebook.physics.bathcare.TopUp
+    """
+    start = line.noted_g_per_l or target_g_per_l
+    use = {"dyed_dm2": dyed_dm2, "film_um": line.film_um, "evaporated_l": evaporated_l}
+    strength, sd, present = estimate_strength(start, full_volume_l, uptake_mg_per_dm2=uptake_mg_per_dm2, **use)
+    sd = math.hypot(sd, _NOTED_SD * start)
+    plan = top_up_bath(target_g_per_l, full_volume_l, measured_g_per_l=strength, present_volume_l=present)
+    uptake = "uptake: rule of thumb" if uptake_mg_per_dm2 is None else "uptake: your figure"
+    basis = f"{start:g} g/L when last noted, less what area dyed and drag-out took; {uptake}"
+    return replace(plan, strength_g_per_l_sd=sd, dye_g_sd=sd * present, basis=basis)
 
 
 def _after_dip(at, start, volume_l, dyed, film_um, uptake):

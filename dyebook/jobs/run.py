@@ -27,6 +27,7 @@ __all__ = [
 
 FILM_BY = ("gauge", "720", "0.30")
 _MOST_KEPT = 2000
+_LEAST_FILM_UM = 0.1
 
 
 def this_moment():
@@ -169,7 +170,7 @@ def finish_run(book, run_id, at=None):
     if row["started_at"] is None or row["anodise_min"] is not None:
         raise RecordError(f"run {run_id} is not on; nothing was changed")
     stand = where_is(book, row, at)
-    if not stand.film_um > 0:
+    if not stand.film_um >= _LEAST_FILM_UM:
         raise RecordError(f"run {run_id} has only just begun, or no current was noted; drop it if it was a mistake")
     started = datetime.fromisoformat(row["started_at"])
 

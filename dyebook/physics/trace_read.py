@@ -1,7 +1,5 @@
 """Reading run logs: the file of any logger, or a few hand notes."""
 
-import csv
-import io
 import re
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,6 +9,7 @@ import numpy as np
 from dyebook.errors import RecordError
 from dyebook.physics.trace_clock import clock_min, minutes_of_moments, moment_min
 from dyebook.physics.trace_columns import QUANTITIES, ColumnGuess, guess_columns
+from dyebook.physics.trace_table import decode_log, headers_above, is_data, log_table, number_of
 
 __all__ = ["Trace", "make_trace", "read_notes", "read_trace"]
 
@@ -117,64 +116,18 @@ def read_trace(path, columns=None):
         text = path.read_bytes()
     except OSError as error:
         raise RecordError(f"the log {path} cannot be opened: {error.strerror}; check its name") from None
-    return parse_trace(_decoded(text), path.name, columns)
-
-
-def _decoded(raw):
-    for coding in ("utf-8-sig", "utf-16") if raw[:2] in (b"\xff\xfe", b"\xfe\xff") else ("utf-8-sig", "cp1252"):
-        try:
-            return raw.decode(coding)
-        except UnicodeDecodeError:
-            continue
-    return raw.decode("latin-1")
+    return parse_trace(decode_log(text), path.name, columns)
 
 
 def parse_trace(text, name="log", columns=None):
     """Read the text of a logger's file; see `read_trace`."""
-    lines = [line for line in text.splitlines() if line.strip() and not line.lstrip().startswith("#")]
-    if not lines:
-        raise RecordError(f"{name} is empty; a log with time and current is needed")
-    rows = _rows(lines)
-    start = next((i for i, row in enumerate(rows) if _is_data(row)), None)
-    if start is None:
-        raise RecordError(f"{name} holds no row of numbers; a log with time and current is needed")
-    headers = _headers(rows, start)
-    data = [row for row in rows[start:] if _is_data(row)]
+    rows, start = log_table(text, name)
+    headers = headers_above(rows, start)
+    data = [row for row in rows[start:] if is_data(row)]
     found, notes = _columns(headers, data, columns, name)
     read = {quantity: _values(guess, data, notes) for quantity, guess in found.items()}
     names = {quantity: guess.header for quantity, guess in found.items()}
     return make_trace(*(read.get(quantity) for quantity in QUANTITIES), columns=names, notes=notes)
-
-
-def _rows(lines):
-    """Cells of each line, with the separator that gives the most even table."""
-    if any(";" in line for line in lines[-3:]):
-        separator = ";"
-    elif any("\t" in line for line in lines[-3:]):
-        separator = "\t"
-    elif any("," in line for line in lines[-3:]):
-        separator = ","
-    else:
-        return [line.split() for line in lines]
-    return [[cell.strip() for cell in row] for row in csv.reader(io.StringIO("\n".join(lines)), delimiter=separator)]
-
-
-def _is_data(row):
-    """A row of data holds at least two numbers or times and starts with none but such cells."""
-    readable = [_number(cell) is not None or moment_min(cell) is not None for cell in row]
-    return len(row) >= 2 and sum(readable) >= 2
-
-
-def _headers(rows, start):
-    """The last row of words above the data, as wide as it; else numbers."""
-    width = len(rows[start])
-    if start and len(rows[start - 1]) >= min(width, 2):
-        above = rows[start - 1]
-        units = start > 1 and len(rows[start - 2]) == len(above) and sum(len(cell) <= 4 for cell in above) == len(above)
-        if units and any(rows[start - 2]):
-            return [f"{word} [{unit.strip('[]()')}]" for word, unit in zip(rows[start - 2], above, strict=True)]
-        return above
-    return []
 
 
 def _columns(headers, data, wanted, name):
@@ -218,7 +171,7 @@ def _values(guess, data, notes):
     cells = [row[guess.index] if guess.index < len(row) else "" for row in data]
     if guess.quantity == "time_min" and any(moment_min(cell) is not None for cell in cells[:5]):
         return minutes_of_moments(cells)
-    values = np.array([np.nan if (number := _number(cell)) is None else number for cell in cells])
+    values = np.array([np.nan if (number := number_of(cell)) is None else number for cell in cells])
     if guess.factor == "fahrenheit":
         return (values - 32) / 1.8
     if guess.factor is None and guess.quantity == "time_min":
@@ -236,15 +189,6 @@ def _time_without_unit(values, notes):
         unit, minutes = "minutes", 1.0
     notes.append(f"the time column names no unit: taken as {unit}")
     return values * minutes
-
-
-def _number(cell):
-    """A number with decimal point or comma; None if it is none."""
-    text = cell.strip().strip('"').replace("\u2212", "-")
-    text = re.sub(r"\s*(?:mA|A|V|°C|C|s|min)$", "", text)
-    if re.fullmatch(r"[-+]?\d*[.,]?\d+(?:[eE][-+]?\d+)?|[-+]?\d+[.,]", text):
-        return float(text.replace(",", "."))
-    return None
 
 
 def read_notes(text, end_min=None):

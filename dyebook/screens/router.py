@@ -13,6 +13,7 @@ __all__ = ["PAGES", "show"]
 # module under dyebook.screens, title, icon, address; the first is the page that opens
 PAGES = (
     ("today", "Today", ":material/wb_twilight:", "today"),
+    ("bench", "Bench", ":material/science:", "bench"),
     ("photo", "Photo", ":material/photo_camera:", "photo"),
     ("book", "Book", ":material/menu_book:", "book"),
 )

@@ -1,0 +1,139 @@
+"""Runs on the bench in the words and figures of the screens."""
+
+from datetime import datetime
+
+from dyebook.report_bench import figure_text
+from dyebook.report_screen import moment_text
+
+__all__ = [
+    "clock_text",
+    "event_line",
+    "events_count_text",
+    "limit_text",
+    "minutes_text",
+    "note_text",
+    "now_words",
+    "plan_words",
+    "ratio_text",
+    "run_title",
+    "share_text",
+    "strength_words",
+]
+
+
+def clock_text(moment):
+    """Return the clock time of a moment as "14:32", on this machine's clock."""
+    return f"{moment.astimezone():%H:%M}"
+
+
+def minutes_text(minutes):
+    """Return a time as "45 s", "31 min 20 s" or "1 h 05 min"."""
+    seconds = round(minutes * 60)
+    if seconds < 60:
+        return f"{seconds} s"
+    if seconds < 3600:
+        whole, rest = divmod(seconds, 60)
+        return f"{whole} min" + (f" {rest} s" if rest else "")
+    hours, rest = divmod(round(minutes), 60)
+    return f"{hours} h {rest:02d} min"
+
+
+def run_title(row):
+    """Return a run as "Run 12: 12 µm (0.472 mil), 28 Mar 2026, 09:24"."""
+    film = figure_text("film_um", row["film_um"], row["film_sd_um"]) if row["film_um"] else "film not known"
+    when = moment_text(row["started_at"]) if row["started_at"] else "not started"
+    return f"Run {row['id']}: {film}, {when}"
+
+
+def now_words(stand):
+    """Return where a run stands as pairs of label and text.
+
+    Parameters
+    ----------
+    stand : RunNow
+
+    Returns
+    -------
+    list of (str, str)
+    """
+    return [
+        ("film now about", figure_text("film_um", stand.film_um, stand.film_um_sd)),
+        ("ends at", "now" if stand.done else clock_text(stand.ends_at)),
+        ("charge so far", figure_text("charge_ah", stand.charge_ah)),
+        ("current, as last noted", figure_text("current_a", stand.current_a)),
+    ]
+
+
+def limit_text(plan, wanted, instead):
+    """Return what a supply that is too small still does.
+
+    Parameters
+    ----------
+    plan : SupplyPlan
+        Held back by the supply.
+    wanted, instead : FilmPlan
+        The run as it was meant, and the run of the same time that the supply allows.
+
+    Returns
+    -------
+    str
+    """
+    meant = minutes_text(wanted.minutes)
+    film = figure_text("film_um", instead.film_um, instead.film_um_sd)
+    return (
+        f"The supply stops at {figure_text('current_a', plan.current_a)}; {figure_text('wanted_a', plan.wanted_a)} "
+        f"were wanted. The film takes {minutes_text(plan.run.minutes)} instead of {meant}; in {meant} it gets to "
+        f"{film}. At your density the supply carries {figure_text('area_dm2', plan.largest_area_dm2)}."
+    )
+
+
+def plan_words(row):
+    """Return what a run was planned as: pairs of label and text."""
+    plan = row["trace"]["plan"]
+    pairs = [
+        ("film wanted", figure_text("film_um", plan["film_um"])),
+        ("time planned", minutes_text(plan["minutes"])),
+        ("area", figure_text("area_dm2", row["area_dm2"])),
+        ("set the supply to", figure_text("current_a", plan["current_a"])),
+        ("alloy", row["alloy"]),
+        ("electrolyte", row["electrolyte_temp_c"] and figure_text("electrolyte_temp_c", row["electrolyte_temp_c"])),
+    ]
+    return [(label, text) for label, text in pairs if text]
+
+
+def event_line(event):
+    """Return an event of a log as (head, remedy): "contact lost at 12.4 min: current fell …" and what to do."""
+    head = f"{event['kind'].replace('_', ' ').capitalize()} at {minutes_text(event['time_min'])}"
+    return f"{head}: {event['because']}", event["remedy"]
+
+
+def events_count_text(count):
+    """Return how many events a log shows, in words."""
+    return {0: "Nothing unusual was found in this log.", 1: "One thing happened."}.get(
+        count, f"{count} things happened."
+    )
+
+
+def strength_words(point):
+    """Return one point of a bath's strength: "2.8 ± 0.1 g/L (0.37 oz/gal), reckoned after a dip, 3 Mar 2026"."""
+    kind = "reckoned after a dip" if point.kind == "dip" else point.kind.replace("_", " ")
+    text = figure_text("dye_g_per_l", point.dye_g_per_l, point.dye_g_per_l_sd)
+    return f"{text}, {kind}, {moment_text(point.at)}"
+
+
+def ratio_text(film_measured_um, film_um):
+    """Return a gauged film over the reckoned one as "0.94 of the reckoned"."""
+    return f"{film_measured_um / film_um:.2f} of the reckoned"
+
+
+def share_text(factor):
+    """Return a factor as "1.20 times"."""
+    return f"{factor:.2f} times"
+
+
+def note_text(note):
+    """Return one note of a run as "09:34: 2.90 A, 21.0 °C (70 °F)"."""
+    seen = [figure_text(name, note[name]) for name in ("current_a", "electrolyte_temp_c") if name in note]
+    if "voltage_v" in note:
+        seen.insert(1, f"{note['voltage_v']:.3g} V")
+    return f"{clock_text(datetime.fromisoformat(note['at']))}: {', '.join(seen)}"

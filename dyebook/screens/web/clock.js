@@ -1,0 +1,77 @@
+// A clock that runs by the device's own time: a page that slept shows the right time when it wakes. Figures of the run
+// come from the server; only minutes and seconds are worked out here.
+const kept = new WeakMap()
+
+export default function (component) {
+  const { data, parentElement } = component
+  const root = parentElement.querySelector(".clock")
+  const state = kept.get(parentElement) ?? { quiet: false, audio: null, mark: "" }
+  kept.set(parentElement, state)
+  const start = Date.now() - data.elapsed
+  const mark = `${data.total}|${data.alarm}`
+  if (state.mark !== mark) Object.assign(state, { mark, quiet: false })
+  clearInterval(state.timer)
+
+  const time = root.querySelector(".time")
+  const ring = root.querySelector(".ring")
+  const sound = root.querySelector(".sound")
+  root.querySelector(".words").textContent = data.words
+  root.querySelector(".track").hidden = data.total === null
+  ring.querySelector("strong").textContent = data.alarm
+  ring.querySelector(".quiet").onclick = () => { state.quiet = true; tick() }
+  sound.onclick = () => { wakeAudio(state); tick() }
+
+  let rang = -1
+  function tick() {
+    const elapsed = data.running ? Date.now() - start : data.elapsed
+    const left = data.total === null ? null : data.total - elapsed
+    const over = left !== null && left <= 0
+    time.textContent = (over ? "+" : "") + clock(left === null ? elapsed : Math.abs(left))
+    if (left !== null) root.querySelector(".done").style.width = `${Math.min(100, (100 * elapsed) / data.total)}%`
+    ring.hidden = !(over && data.running) || state.quiet
+    sound.hidden = !data.running || data.total === null || state.audio?.state === "running"
+    const beat = Math.floor(elapsed / 2000)
+    if (!ring.hidden && beat !== rang) { rang = beat; beep(state) }
+  }
+  tick()
+  state.timer = setInterval(tick, 250)
+  const awake = () => { if (!document.hidden) tick() }
+  const tapped = () => wakeAudio(state)
+  document.addEventListener("visibilitychange", awake)
+  document.addEventListener("pointerdown", tapped)
+  return () => {
+    clearInterval(state.timer)
+    document.removeEventListener("visibilitychange", awake)
+    document.removeEventListener("pointerdown", tapped)
+  }
+}
+
+function clock(milliseconds) {
+  const seconds = Math.floor(milliseconds / 1000)
+  const two = (number) => String(number).padStart(2, "0")
+  const hours = Math.floor(seconds / 3600)
+  const rest = `${two(Math.floor(seconds / 60) % 60)}:${two(seconds % 60)}`
+  return hours ? `${hours}:${rest}` : rest
+}
+
+// browsers let a page sound only after somebody has touched it
+function wakeAudio(state) {
+  state.audio ??= new AudioContext()
+  state.audio.resume()
+}
+
+function beep(state) {
+  navigator.vibrate?.([300, 120, 300])
+  if (state.audio?.state !== "running") return
+  for (const delay of [0, 0.35]) {
+    const tone = state.audio.createOscillator()
+    const volume = state.audio.createGain()
+    const at = state.audio.currentTime + delay
+    tone.frequency.value = 784
+    volume.gain.setValueAtTime(0.3, at)
+    volume.gain.exponentialRampToValueAtTime(0.001, at + 0.3)
+    tone.connect(volume).connect(state.audio.destination)
+    tone.start(at)
+    tone.stop(at + 0.3)
+  }
+}

@@ -1,0 +1,211 @@
+"""The bench: every step opens, empty and full, and does its work; driven by widget key."""
+
+import pytest
+
+from dyebook.book.store import open_book
+from dyebook.screens.bench import STEPS
+
+
+def _texts(page):
+    kinds = (page.markdown, page.title, page.subheader, page.caption, page.error, page.success, page.warning)
+    found = [element.value for kind in kinds for element in kind]
+    return " ".join([*found, *(str(element.proto.body) for element in page.get("html"))])
+
+
+@pytest.mark.parametrize("step", STEPS)
+@pytest.mark.parametrize("book", ["empty_book", "demo_shop"])
+def test_every_step_opens(request, open_page, step, book):
+    request.getfixturevalue(book)
+    page = open_page("bench", step=step)
+    assert not page.exception
+    assert not page.error
+
+
+def _plan(page, **figures):
+    for name, text in {"area_dm2": "2", "film_um": "0.5 mil", **figures}.items():
+        page.text_input(key=f"bench_{name}").set_value(text)
+    return page.run()
+
+
+def test_a_plan_shows_both_units_basis_and_cautions(empty_book, open_page):
+    text = _texts(_plan(open_page("bench", step="plan")))
+    for words in ("12.7 ± 1.5 µm", "0.500 mil", "720 rule", "Supply off before touching", "60° thread"):
+        assert words in text
+
+
+def test_a_small_supply_says_what_it_can_do(empty_book, open_page):
+    text = _texts(_plan(open_page("bench", step="plan"), supply_max_a="2"))
+    assert "The supply stops at 2.00 A; 3.00 A were wanted" in text
+
+
+def test_the_tank_warms_and_says_what_helps(empty_book, open_page):
+    # 2 L, 15 V, 3 A: about 15 °C in 40 min uncooled (reckoned from joule and reaction heat)
+    text = _texts(_plan(open_page("bench", step="plan"), volume_l="2"))
+    assert "electrolyte at the end" in text
+    assert "or ice in closed bottles" in text
+
+
+def test_an_impossible_figure_is_refused_in_words_and_nothing_else_is_lost(empty_book, open_page):
+    page = _plan(open_page("bench", step="plan"), current_density_a_per_dm2="30")
+    assert "Current density is 30 A/dm²; it must lie between" in _texts(page)
+    page = _plan(page, current_density_a_per_dm2="0.5 µm")
+    assert "give it in ampere" in _texts(page)
+    assert page.text_input(key="bench_film_um").value == "0.5 mil"
+
+
+def test_from_plan_to_finished_run(empty_book, open_page):
+    page = _plan(open_page("bench", step="plan"))
+    page.button(key="keep_plan").click().run()
+    assert "Before run 1" in _texts(page)
+    page.button(key="tick_clean_done").click().run()
+    page.button(key="tick_water_break_test_holds").click().run()
+    page.button(key="to_run").click().run()
+    assert "Not ticked yet: contacts." in _texts(page)
+    page.button(key="start_run").click().run()
+    assert "Run 1 is on" in _texts(page)
+    # another browser, or the same after a reload, comes upon the run without being asked
+    again = open_page("bench")
+    assert "Run 1 is on" in _texts(again)
+    again.text_input(key="bench_noted_current_a").set_value("2.5").run()
+    again.button(key="note_reading").click().run()
+    assert not again.exception
+    with open_book(empty_book) as book:
+        row = book.row("runs", 1)
+        assert [note["current_a"] for note in row["trace"]["notes"]] == [3.0, 2.5]
+        assert {tick["kind"] for tick in book.rows("preparations", run_id=1)} == {"clean", "water_break_test"}
+
+
+def test_a_load_adds_up_and_goes_to_the_plan(empty_book, open_page):
+    page = open_page("bench", step="area")
+    page.segmented_control(key="bench_shape").set_value("ball").run()
+    page.text_input(key="bench_ball_diameter").set_value("4 in")
+    page.number_input(key="bench_count").set_value(2)
+    page.run()
+    page.button(key="add_shape").click().run()
+    # two balls of 101.6 mm: 2 π d² = 6.486 dm²
+    assert "6.49 dm² (101 in²)" in _texts(page)
+    page.button(key="use_area").click().run()
+    assert page.text_input(key="bench_area_dm2").value == "6.486"
+
+
+def test_a_blind_bore_is_flagged(empty_book, open_page):
+    page = open_page("bench", step="area")
+    page.text_input(key="bench_rod_bore_diameter").set_value("5")
+    page.text_input(key="bench_rod_bore_depth").set_value("20").run()
+    page.button(key="add_shape").click().run()
+    assert "Blind bore in rod" in _texts(page)
+
+
+@pytest.fixture
+def anodised(empty_book):
+    """A book with one finished run of 12 µm."""
+    from datetime import UTC, datetime, timedelta
+
+    from dyebook.jobs import baths, run
+
+    start = datetime.now(UTC) - timedelta(minutes=40)
+    with open_book(empty_book) as book:
+        tank = baths.find_bath(book, "Ember", "E1", 2.0)
+        baths.note_bath(book, tank, "made_up", "2026-03-01", dye_g_per_l=3.0, bath_volume_l=2.0)
+        number = run.plan_run(book, area_dm2=2.0, current_a=3.0, film_um=12.0, minutes=24.4)
+        run.start_run(book, number, at=start)
+        run.finish_run(book, number, start + timedelta(minutes=24.4))
+    return empty_book
+
+
+def test_from_run_to_batch_by_the_clock(anodised, open_page):
+    page = open_page("bench", step="wet")
+    page.selectbox(key="bench_bath").set_value("Ember, E1").run()
+    assert page.text_input(key="bench_1_dye_g_per_l").value == "3", "what the bath is reckoned to hold stands there"
+    for name, text in {"1_dye_g_per_l": "2.9", "bath_temp_c": "122 °F", "ph": "5.5", "dwell_min": "6"}.items():
+        page.text_input(key=f"bench_{name}").set_value(text)
+    page.run()
+    page.button(key="in_2").click().run()
+    page.button(key="out_2").click().run()
+    assert "by the clock of this step" in _texts(page)
+    page.button(key="again_2").click().run()
+    page.button(key="keep_batch").click().run()
+    assert "Batch 1 is in the book" in _texts(page)
+    with open_book(anodised) as book:
+        row = book.batch(1)
+        assert (row.dye, row.bath, row.bath_temp_c, row.dwell_min) == ("Ember", "E1", 50, 6)
+        assert row.film_um == pytest.approx(12, abs=0.05)
+        assert book.rows("seals", batch_id=1)[0]["kind"] == "hot_water"
+
+
+def test_nickel_on_the_skin_is_flagged(anodised, open_page):
+    page = open_page("bench", step="wet")
+    page.segmented_control(key="bench_seal").set_value("nickel_acetate").run()
+    assert "Choose a nickel-free seal" not in _texts(page)
+    page.toggle(key="bench_skin_or_food").set_value(True).run()
+    assert "Choose a nickel-free seal" in _texts(page)
+
+
+def test_a_bath_is_made_up_noted_and_its_line_drawn(anodised, open_page):
+    page = open_page("bench", step="dyebath")
+    page.selectbox(key="bench_bath").set_value("Ember, E1").run()
+    assert "3.00 ± 0.15 g/L" in _texts(page)
+    page.text_input(key="bench_event_dye_g_per_l").set_value("2.6").run()
+    page.button(key="note_dyebath").click().run()
+    assert "2.60 ± 0.13 g/L" in _texts(page)
+    page.segmented_control(key="bench_dyebath_way").set_value("top").run()
+    # 0.4 g/L short of the 3 g/L it was made up with, in 2 L
+    assert "0.800 ± " in _texts(page)
+    page.button(key="keep_top_up").click().run()
+    with open_book(anodised) as book:
+        assert [row["kind"] for row in book.rows("bath_events")] == ["made_up", "measured", "topped_up"]
+
+
+def test_the_shops_own_window_speaks_where_the_dip_is_planned(anodised, open_page):
+    page = open_page("bench", step="dyebath")
+    page.selectbox(key="bench_bath").set_value("Ember, E1")
+    page.segmented_control(key="bench_dyebath_way").set_value("rules").run()
+    page.text_input(key="bench_Ember_ph_low").set_value("5")
+    page.text_input(key="bench_Ember_ph_high").set_value("6").run()
+    page.button(key="keep_rules").click().run()
+    wet = open_page("bench", step="wet")
+    wet.selectbox(key="bench_bath").set_value("Ember, E1").run()
+    wet.text_input(key="bench_ph").set_value("4.1").run()
+    assert "ph 4.1 is below your window of 5 to 6" in _texts(wet)
+
+
+def test_acid_into_water_and_into_the_book(empty_book, open_page):
+    page = open_page("bench", step="acid")
+    text = _texts(page)
+    for words in ("Acid slowly into water", "1 part of battery acid", "never release them to sewer", "187 mL"):
+        assert words in text
+
+
+def test_gauge_readings_teach_and_faraday_refuses(anodised, open_page):
+    page = open_page("bench", step="gauge")
+    page.text_input(key="bench_gauge_readings").set_value("11.2 11.4, 0.44 mil").run()
+    page.button(key="keep_gauge").click().run()
+    assert "your 1 gauge reading" in _texts(page)
+    page.text_input(key="bench_gauge_readings").set_value("40").run()
+    page.button(key="keep_gauge").click().run()
+    assert "is unphysical" in _texts(page)
+    with open_book(anodised) as book:
+        assert book.row("runs", 1)["film_measured_um"] == pytest.approx((11.2 + 11.4 + 11.176) / 3)
+
+
+def test_a_log_shows_events_and_is_kept_with_its_run(anodised, open_page):
+    from pathlib import Path
+
+    sample = Path(__file__).parents[2] / "samples" / "trace_contact_lost.csv"
+    page = open_page("bench", step="log")
+    page.file_uploader(key="log_file").upload(sample.name, sample.read_bytes(), "text/csv").run()
+    page.selectbox(key="bench_log_run").set_value(1).run()
+    text = _texts(page)
+    assert "Contact lost at" in text
+    assert "Supply off before touching any contact" in text
+    page.button(key="keep_log").click().run()
+    assert not page.exception
+    with open_book(anodised) as book:
+        assert book.row("runs", 1)["trace"]["events"][0]["kind"] == "contact_lost"
+
+
+def test_hand_notes_show_the_charge(empty_book, open_page):
+    page = open_page("bench", step="log")
+    page.segmented_control(key="bench_log_way").set_value("Hand notes").run()
+    page.text_area(key="bench_log_notes").set_value("0.6 A at start, 0.9 A at 30 min").run()
+    assert "0.375 A·h" in _texts(page)
