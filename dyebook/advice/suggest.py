@@ -17,10 +17,10 @@ from dyebook.record import FIELDS
 
 __all__ = ["REACH_DELTA_E00", "Suggestion", "suggest_settings"]
 
-# CIEDE2000 up to which half of the judges accept a match is 1.8 (ISO/TR 28642); a little less counts as reached
-REACH_DELTA_E00 = 1.5
-# out of reach is said only when three draws in four agree
-_BENEFIT = 0.25
+# CIEDE2000 up to which half of the judges accept a match (ISO/TR 28642, value from memory)
+REACH_DELTA_E00 = 1.8
+# out of reach is said only when six draws in seven agree
+_BENEFIT = 0.15
 # how much a shade that moves by 1 CIEDE2000 per 10 s or 1 degree costs against one that does not
 _FORGIVENESS = 0.05
 _FIRST_DRAWS, _NEXT_DRAWS = 16, 32
@@ -41,7 +41,7 @@ class Suggestion:
     delta_e00, delta_e00_p90 : float
         Expected CIEDE2000 of the dip to the target, and the value it stays below nine times in ten.
     reachable : bool
-        False where no setting within the bounds should come closer than about 1.5.
+        False where no setting within the bounds should come closer than 1.8.
     why : str
         The reasons in words.
     per_10_s, per_degree : float

@@ -29,7 +29,7 @@ def _spectral_basis(length_nm, spread, offset_spread, count):
 
 # log absorbance of a pass at the reference dip: bands some 80 to 150 nm wide over tails two or three e-folds lower
 SPECTRUM_MEAN = np.log(0.12)
-SPECTRUM_BASIS = _spectral_basis(45.0, 1.3, 1.1, 14)
+SPECTRUM_BASIS = _spectral_basis(60.0, 1.3, 0.9, 14)
 # change of the log absorbance's shape from dip to dip, per unit of a drift coefficient
 DRIFT_BASIS = _spectral_basis(60.0, 1.0, 0.0, 5)
 
