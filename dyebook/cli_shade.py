@@ -60,18 +60,22 @@ def suggest(
     ph: Annotated[float | None, typer.Option(help="pH of the bath.")] = None,
     fix: Annotated[list[str] | None, typer.Option(help="A setting that cannot move, name=value; repeatable.")] = None,
     count: Annotated[int, typer.Option(min=1, max=20, help="How many answers at most.")] = 3,
+    sample: Annotated[str | None, typer.Option(help="What the sample is: metal, plastic, paper, cloth, paint.")] = None,
     as_json: JsonOption = False,
 ):
     """Say which settings should give a shade, and how sure that is.
 
     Example: dyebook suggest --records dips.csv --target 45,20,-35 --film-um 12 --fix bath_temp_c=40
     """
+    from dyebook.advice.light import sample_caution
     from dyebook.jobs.shade import suggest_from_frame
     from dyebook.report_shade import suggestions_text
 
     film = None if film_um is None else _quantity("film_um", film_um)
     asked = {"film_um": film, "ph": ph, "fixed": parse_fixed(fix), "count": count}
     found = suggest_from_frame(_dips(records, book, bath), parse_lab(target), **asked)
+    if sample_caution(sample):
+        typer.echo(f"note: {sample_caution(sample)}", err=True)
     print_json([one.to_dict() for one in found]) if as_json else typer.echo(suggestions_text(found))
 
 

@@ -104,3 +104,9 @@ def test_a_bath_of_the_book_is_asked_by_name(tmp_path):
 
 def test_suggest_without_dips_is_wrong_usage():
     assert run("suggest", "--target", "43,7,-45").exit_code == 2
+
+
+def test_a_plastic_sample_is_warned_of(dips):
+    asked = ["suggest", "--records", dips, "--target", "68,35,-1", "--film-um", "12", "--json"]
+    assert "both lights" in run(*asked, "--sample", "plastic").stderr
+    assert "both lights" not in run(*asked, "--sample", "metal").stderr

@@ -68,7 +68,7 @@ SURFACE = (
 UPTAKE = (
     Parameter("half_g_per_l", _LN(2.5), 1.2, "exp", "full shades need 2 g/L, pastels far less"),
     Parameter("isotherm_exponent", _LN(0.8), 0.3, "exp", "Langmuir 1, Freundlich 0.3 to 0.7"),
-    Parameter("time_constant_min", _LN(8.0), 1.4, "exp", "handbook dwells of 5 to 30 min"),
+    Parameter("time_constant_min", _LN(11.0), 1.4, "exp", "handbook dwells of 5 to 30 min"),
     Parameter("energy_kj_per_mol", 35.0, 10.0, "identity", "20 to 50 kJ/mol on alumina"),
     Parameter("capacity_energy_kj_per_mol", 4.0, 6.0, "identity", "dyeing of alumina is weakly endothermic"),
     Parameter("order", _LN(0.65), 0.3, "exp", "diffusion 0.5, reaction 1"),
