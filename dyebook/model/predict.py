@@ -17,7 +17,7 @@ _DRAWS = 128
 _CHUNK = 1000
 # the priors are wider than baths are, so that none is ruled out; until records outweigh them, departures are shrunk as
 # if this many dips were already known (set on simulated baths: nine true colours in ten below the 90 % figure)
-_CAUTION = 3.0
+_CAUTION = 2.0
 
 
 @dataclass(frozen=True)
