@@ -8,6 +8,7 @@ import streamlit as st
 from dyebook import report_screen as words
 from dyebook.errors import RecordError
 from dyebook.record import FIELDS, check_value
+from dyebook.screens.drafts import draft
 from dyebook.units import parse_quantity
 
 __all__ = ["SETTINGS_KEYS", "fill_from", "show_settings", "typed_settings", "typed_value"]
@@ -23,13 +24,18 @@ _MORE = (
     "finish",
     "rinse_temp_c",
 )
+_FILLING = "fields being filled"
 SETTINGS_KEYS = ("dye", "bath", *_FIRST, *_MORE, "dyed_at", "note")
 
 
 def show_settings(book):
     """Draw the settings of one dip; `typed_settings` returns what they hold."""
+    # a run may be cut short by the next key before all fields are drawn: then they are filled again
+    for name, value in draft().get(_FILLING, {}).items():
+        st.session_state[name] = value
     with st.container(key="settings"):
         _draw_settings(book)
+    draft().pop(_FILLING, None)
 
 
 def _draw_settings(book):
@@ -57,9 +63,8 @@ def _draw_settings(book):
 
 def fill_from(row):
     """Fill the widgets with the settings of a batch, for a callback."""
-    for name in ("bath", *_FIRST, "film_sd_um", "alloy", "finish"):
-        value = getattr(row, name)
-        st.session_state[name] = (value or None) if name == "bath" else words.value_text(name, value)
+    names = (*_FIRST, "film_sd_um", "alloy", "finish")
+    draft()[_FILLING] = {"bath": row.bath, **{name: words.value_text(name, getattr(row, name)) for name in names}}
 
 
 def _word_of(name, known):
