@@ -61,25 +61,27 @@ def find_chart(photo, leave_out=()):
     PhotoError
         If no chart is found, or what is found is cut off, covered or of another layout.
     """
-    best, scales = None, set()
+    best, squares, scales = None, 0, set()
     for long_side in _LONG_SIDES:
         reduced = photo.reduced(long_side)
         if reduced.scale in scales:
             continue
         scales.add(reduced.scale)
-        guess = _best_guess(reduced.pixels, leave_out)
+        guess, largest = _best_guess(reduced.pixels, leave_out)
+        squares = max(squares, largest)
         if guess is not None and _complaint(guess, leave_out) is None:
             return _corners(guess) * reduced.scale
         if guess is not None and (best is None or guess.score > best.score):
             best = guess
-    raise PhotoError(_refusal(photo, best, leave_out))
+    raise PhotoError(_refusal(photo, best, squares, leave_out))
 
 
 def _best_guess(pixels, leave_out):
-    """The most chart-like placement on any grid of a picture."""
+    """The most chart-like placement on any grid of a picture (or None), and the squares of the largest grid."""
     picture = np.round(255 * np.clip(pixels, 0, 1) ** (1 / _CODE_GAMMA)).astype(np.uint8)
-    guesses = [guess for grid in find_grids(picture) for guess in _guesses(pixels, grid, leave_out)]
-    return max(guesses, key=lambda guess: guess.score, default=None)
+    grids = find_grids(picture)
+    guesses = [guess for grid in grids for guess in _guesses(pixels, grid, leave_out)]
+    return max(guesses, key=lambda guess: guess.score, default=None), max((len(g.cells) for g in grids), default=0)
 
 
 def _guesses(pixels, grid, leave_out):
@@ -191,10 +193,15 @@ def _complaint(guess, leave_out):
     return None
 
 
-def _refusal(photo, best, leave_out):
+def _refusal(photo, best, squares, leave_out):
     """The message where no chart can be trusted."""
     advice = "lay the whole chart flat and uncovered, patches at least 30 pixels apart, or give --chart-at"
-    if best is None or best.score < _HINT:
+    if squares and (best is None or best.score < _HINT):
+        return (
+            f"no 24-patch chart found in {photo.name}: a grid of {squares} squares was seen, but its colours are not "
+            f"the chart's in any position, so it is cut off, covered, mirrored or another layout; {advice}"
+        )
+    if best is None:
         return f"no 24-patch chart found in {photo.name}; {advice}"
     return f"no trustworthy 24-patch chart in {photo.name}: {_complaint(best, leave_out)}; {advice}"
 

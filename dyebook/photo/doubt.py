@@ -18,7 +18,7 @@ _CLIPPED, _FLOORED, _GLARE, _FEW = 0.1, 0.2, 1.2, 150
 _DARK = 0.004
 
 
-def uncertainty_of(lab, film, facing, exposure_log_sd):
+def uncertainty_of(lab, film, facing, exposure_log_sd, camera_u=None):
     """Return the standard uncertainty of L*, a*, b* as a tuple.
 
     Parameters
@@ -30,6 +30,8 @@ def uncertainty_of(lab, film, facing, exposure_log_sd):
     facing : Facing
     exposure_log_sd : float
         Of the light on the part against that on the card, in log light.
+    camera_u : sequence of 3 floats, optional
+        Standard uncertainty of a learned camera's colours per L*, a*, b*; the usual camera's if left out.
     """
     level_log_sd = min(_LEVEL_SD + _LEVEL_SD_SPREAD * facing.spread, _LEVEL_SD_MOST)
     luminance = max(float(film @ (0.2126, 0.7152, 0.0722)), 1e-3)
@@ -37,9 +39,10 @@ def uncertainty_of(lab, film, facing, exposure_log_sd):
     lightness = _lightness_slope(luminance) * share * luminance
     colour = np.abs(lab[1:]) / 3 * min(share, 1.0)
     chroma = float(np.hypot(lab[1], lab[2]))
-    camera = _CAMERA_GREY + _CAMERA_CHROMA * chroma
+    usual = _CAMERA_GREY + _CAMERA_CHROMA * chroma
+    camera = np.array((_CAMERA_L, usual, usual) if camera_u is None else camera_u)
     lost = np.hypot(facing.clipped_share.max() * _CLIPPED_U, facing.floor_share.max() * _FLOOR_U)
-    total = np.array([np.hypot(_CAMERA_L, lightness), *np.hypot(camera, colour)])
+    total = np.hypot(camera, np.array([lightness, *colour]))
     return tuple(float(u) for u in np.hypot(total, lost))
 
 

@@ -104,7 +104,7 @@ def read_part(photo, light, card, part, camera=None):
     reading = Reading(
         lab=Lab(*lab),
         lab_sd=tuple(linear_rgb_to_lab(facing.light).std(axis=0)),
-        lab_u=uncertainty_of(lab, film, facing, exposure_log_sd),
+        lab_u=uncertainty_of(lab, film, facing, exposure_log_sd, None if camera is None else camera.lab_u),
         outline=tuple(map(tuple, part.outline)),
         box=box,
         uniformity=_uniformity(facing.light, level),

@@ -56,4 +56,6 @@ def test_check_reads_the_coupon_and_keeps_the_spread(tmp_path, monkeypatch):
     told = json.loads(run.stdout)
     assert told["count"] == 4
     assert max(told["sd"]) < 0.6  # exposure differs, the card takes it out
-    assert load_camera("bench").repeat_sd == pytest.approx(told["sd"], abs=1e-3)
+    kept = load_camera("bench")
+    assert kept.repeat_sd == pytest.approx(told["sd"], abs=1e-3)
+    assert all(np.array(kept.lab_u) > np.array(kept.repeat_sd))
