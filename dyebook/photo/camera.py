@@ -223,12 +223,11 @@ def _profile(photo, name, chart, use, flags, fit, read, table):
     lab = chart_lab(table)
     true = fit.tone(chart.light[[21]])
     true = true if photo.encoding.matrix is None else true @ photo.encoding.matrix.T
-    rows = lambda matrix: tuple(tuple(map(float, row)) for row in matrix)  # noqa: E731
     return CameraProfile(
         name=name,
         tone=fit.tone,
-        matrix=rows(fit.matrix),
-        roots=rows(fit.roots),
+        matrix=_nested(fit.matrix),
+        roots=_nested(fit.roots),
         card_offset=tuple(map(float, fit.card_offset)),
         grey_light=tuple(map(float, true[0])),
         loo_delta_e00=tuple(map(float, delta_e_00(lab, read))),
@@ -240,3 +239,8 @@ def _profile(photo, name, chart, use, flags, fit, read, table):
         learned_at=datetime.now(UTC).isoformat(timespec="seconds"),
         flags=tuple(flags),
     )
+
+
+def _nested(matrix):
+    """A matrix as tuples of plain floats."""
+    return tuple(tuple(map(float, row)) for row in matrix)

@@ -6,14 +6,14 @@ Finlayson, Mackiewicz & Hurlbert, IEEE Trans. Image Process. 24 (2015) 1460: roo
 which keeps its answer when the exposure changes.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from dyebook.lab import delta_e_00, lab_to_linear_rgb, linear_rgb_to_lab
 from dyebook.photo.tone import BENDS, Tone, as_linear_codes, tone_curve
 
-__all__ = ["ChartFit", "fit_chart", "leave_one_out", "mix_colours"]
+__all__ = ["ChartFit", "fit_chart", "leave_one_out", "mean_error", "mix_colours", "read_patches"]
 
 # where each group of parameters stands in the vector that is fitted, with its prior standard deviation
 _SLOPE, _BENDS, _OFFSET = slice(0, 1), slice(1, 1 + BENDS), slice(5, 8)
@@ -160,11 +160,6 @@ def mean_error(read, lab, use):
     return float(np.mean(delta_e_00(lab[use], read[use])))
 
 
-def without_card_offset(fit):
-    """Return the fit for a card that needs no help from a chart."""
-    return replace(fit, card_offset=np.zeros(3))
-
-
 def _prior(roots_sd):
     """Standard deviation of each parameter; 0 for those that stay put."""
     sd = np.zeros(_COUNT)
@@ -233,7 +228,7 @@ def _descend(residuals, theta, sd, steps):
     free = np.flatnonzero(sd > 0)
     inverse = 1 / sd[free] ** 2
     damping, step = 1e-2, 1e-4
-    rest, cost = residuals(theta), np.inf
+    rest = residuals(theta)
     cost = _cost(rest, theta[free], inverse)
     for _ in range(steps):
         shifted = np.repeat(theta[None], len(free), axis=0)

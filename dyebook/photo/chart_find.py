@@ -35,7 +35,6 @@ class _Guess:
     score: float
     to_picture: np.ndarray
     residual: np.ndarray
-    spread: np.ndarray
     brightest: np.ndarray
     outside: int
     inside: int
@@ -112,16 +111,15 @@ def _placement(start, size, quarter):
 def _judge(pixels, grid, placement, held, leave_out):
     """Score one placement by the colours it would give the patches; None where it leaves the picture."""
     to_picture = grid.to_picture @ placement
-    sample = _sample(pixels, to_picture)
-    if sample is None:
+    light = _sample(pixels, to_picture)
+    if light is None:
         return None
-    light, spread = sample
     score, residual = _likeness(light, [k for k in range(24) if k not in leave_out])
-    return _Guess(score, to_picture, residual, spread, light.max(axis=1), len(grid.cells) - int(held), int(held))
+    return _Guess(score, to_picture, residual, light.max(axis=1), len(grid.cells) - int(held), int(held))
 
 
 def _sample(pixels, to_picture, side=5, share=0.45):
-    """Light (24, 3) and relative spread (24,) of the patches; None where one lies outside."""
+    """Light (24, 3) of the patches; None where one lies outside."""
     ticks = (np.arange(side) / (side - 1) - 0.5) * share
     middles = np.stack(np.meshgrid(np.arange(COLUMNS), np.arange(ROWS)), axis=-1).reshape(24, 1, 2)
     places = middles + np.stack(np.meshgrid(ticks, ticks), axis=-1).reshape(1, -1, 2)
@@ -129,10 +127,7 @@ def _sample(pixels, to_picture, side=5, share=0.45):
     columns, rows = np.floor(spots).astype(int).T
     if columns.min() < 0 or rows.min() < 0 or columns.max() >= pixels.shape[1] or rows.max() >= pixels.shape[0]:
         return None
-    values = pixels[rows, columns].reshape(24, -1, 3)
-    luminance = values.mean(axis=2)
-    low, middle, high = np.quantile(luminance, (0.2, 0.5, 0.8), axis=1)
-    return np.median(values, axis=1), (high - low) / np.maximum(middle, 0.01)
+    return np.median(pixels[rows, columns].reshape(24, -1, 3), axis=1)
 
 
 def _likeness(light, use):

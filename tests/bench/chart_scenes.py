@@ -109,9 +109,8 @@ def _slide_out(to_picture, centres, frame, pitch, rng):
 
 
 def _lay(picture, chart, to_picture):
+    """Lay a drawn chart over a picture."""
     size = picture.shape[1::-1]
-    scale = max(1, round(_UNIT / 20))
-    del scale
     laid = cv2.warpPerspective(chart, to_picture, size, flags=cv2.INTER_AREA)
     mask = cv2.warpPerspective(np.ones(chart.shape[:2], np.float32), to_picture, size, flags=cv2.INTER_LINEAR)
     picture[:] = laid + picture * (1 - mask[..., None])
