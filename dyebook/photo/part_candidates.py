@@ -47,6 +47,12 @@ class Candidate:
         """Pixels of the view."""
         return int(cv2.countNonZero(self.mask))
 
+    @cached_property
+    def middle(self):
+        """Its centre of area as (x, y), pixels of the box."""
+        moments = cv2.moments(self.mask, True)
+        return moments["m10"] / moments["m00"], moments["m01"] / moments["m00"]
+
 
 def candidates(view):
     """Return the candidates of a `PartView`, strongest boundary first, none like another."""
@@ -70,10 +76,10 @@ def _regions(calm):
     contours, tree = cv2.findContours(calm, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
     if not contours:
         return
-    outer = [k for k in range(len(contours)) if tree[0][k][3] < 0]
+    outer = [k for k in np.flatnonzero(tree[0, :, 3] < 0) if len(contours[k]) > _shortest(calm)]
     for k in outer:
         yield contours[k], _EDGE_HALF
-    sizes = {k: cv2.contourArea(contours[k]) for k in outer if len(contours[k]) > 60}
+    sizes = {k: cv2.contourArea(contours[k]) for k in outer}
     seen = set()
     for share in _GROUND_SHARES:
         ground = tuple(k for k, size in sizes.items() if size > share * calm.size)
@@ -85,12 +91,18 @@ def _regions(calm):
 
 def _enclosed(calm, contours, tree, ground):
     """Contours of everything that is not ground, as it is and with thin bridges cut."""
-    rest = np.ones_like(calm)
+    rest, shortest = np.ones_like(calm), _shortest(calm)
     for k in ground:
         cv2.drawContours(rest, contours, k, 0, -1, hierarchy=tree, maxLevel=1)
     for width in (1, 5):
         loose = rest if width == 1 else cv2.morphologyEx(rest, cv2.MORPH_OPEN, _disc(width))
-        yield from cv2.findContours(loose, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)[0]
+        found = cv2.findContours(loose, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)[0]
+        yield from (contour for contour in found if len(contour) > shortest)
+
+
+def _shortest(calm):
+    """Fewest corners of a contour that can bound a part, edges and all."""
+    return 2 * np.sqrt(_SHARES[0] * calm.size)
 
 
 def _disc(width):

@@ -9,7 +9,7 @@ from dyebook.photo.part_view import shade_free
 __all__ = ["outline_of", "with_slits"]
 
 # a crop for sharpening has at most this many pixels: graph cuts grow faster than their pixels
-_CROP_PIXELS = 10_000
+_CROP_PIXELS = 8_000
 _MARGIN = 0.12
 _LARGEST_RING = 100
 # edges of the mask are smoothed over this many crop pixels before they are traced, finer than a pixel

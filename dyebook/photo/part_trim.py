@@ -40,24 +40,25 @@ def ground_like(colour, depth, around):
     # only the outer part of the region: the middle may be a hole
     deepest = depth.max()
     body = (depth > min(1.5, 0.2 * deepest)) & (depth < max(4.0, 0.18 * deepest))
-    if np.count_nonzero(around) < 20 or np.count_nonzero(body) < 20:
+    around, body, flat = np.flatnonzero(around), np.flatnonzero(body), colour.reshape(-1, 3)
+    if len(around) < 20 or len(body) < 20:
         return None, None
-    ground = np.median(_some(colour[around]), axis=0)
-    sample = _some(colour[body])
+    ground = np.median(_some(flat, around), axis=0)
+    sample = _some(flat, body)
     ranked = sample[np.argsort(sample[:, 0])]
     # its dark, middling and bright pixels; the nearest of them counts
     shades = np.array([np.median(third, axis=0) for third in np.array_split(ranked, 3)])
-    inside = depth > 0
-    pixels = colour[inside]
+    inside = np.flatnonzero(depth)
+    pixels = np.take(flat, inside, axis=0)
     # |p - s|^2 without an array of differences for each shade
     apart = (pixels * pixels) @ np.ones(3, np.float32) - 2 * np.max(pixels @ shades.T - (shades**2).sum(1) / 2, axis=1)
     alike = np.zeros(depth.shape, bool)
-    alike[inside] = from_ground(pixels, ground) < 0.7 * np.sqrt(np.maximum(apart, 0))
+    alike.reshape(-1)[inside] = from_ground(pixels, ground) < 0.7 * np.sqrt(np.maximum(apart, 0))
     return alike, ground
 
 
-def _some(colours, count=600):
-    return colours[:: len(colours) // count + 1]
+def _some(pixels, places, count=600):
+    return np.take(pixels, places[:: len(places) // count + 1], axis=0)
 
 
 def is_hole(contour, part_area, colour, whole, ground):
@@ -94,12 +95,13 @@ def trimmed(view, one):
     contours, tree = cv2.findContours(kept, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
     if not contours:
         return one
-    outer = max((k for k in range(len(contours)) if tree[0][k][3] < 0), key=lambda k: cv2.contourArea(contours[k]))
+    outer = max(np.flatnonzero(tree[0, :, 3] < 0), key=lambda k: cv2.contourArea(contours[k]))
     whole = cv2.drawContours(np.zeros_like(mask), contours, outer, 1, -1)
     area = cv2.countNonZero(whole)
     if area < 0.45 * one.area:
         return one
-    gaps = [contours[k] for k in range(len(contours)) if tree[0][k][3] == outer]
+    # no hole that counts has a shorter rim
+    gaps = [contours[k] for k in np.flatnonzero(tree[0, :, 3] == outer) if len(contours[k]) > 8]
     holes = sum(cv2.contourArea(gap) for gap in gaps if is_hole(gap, area, colour, whole, ground))
     rim = contours[outer] + np.array([x0, y0], np.int32)
     return replace(one, box=(x0, y0, x1, y1), mask=whole, contour=rim, hole_share=holes / area)

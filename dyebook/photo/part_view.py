@@ -68,9 +68,10 @@ def view_of(photo, card, light):
 def shade_free(linear):
     """Return L* and chroma over lightness of corrected linear light, float32 (h, w, 3)."""
     lab = cv2.cvtColor(np.clip(linear / _HEADROOM, 0, 1).astype(np.float32), cv2.COLOR_LRGB2Lab)
-    lift = 100 / (lab[..., :1] + _KNEE)
-    lab[..., 1:] *= lift
-    return lab
+    lightness = cv2.extractChannel(lab, 0)
+    lift = 100 / (lightness + _KNEE)
+    # whole planes at a time: a product along the last axis of three costs several times as much
+    return cv2.multiply(lab, cv2.merge([np.ones_like(lift), lift, lift]))
 
 
 def _edges(colour):

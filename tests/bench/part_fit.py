@@ -41,7 +41,9 @@ def collect(renderer, seeds):
 def fit(rows, overlaps):
     """Return fitted trees; a region that covers a part by half or so says little either way."""
     weights = np.where((overlaps > 0.5) & (overlaps < 0.75), 0.3, 1.0)
-    return fit_trees(rows, overlaps > 0.7, weights, rising=np.array([RISING.get(cue, 0) for cue in CUES]))
+    rising = np.array([RISING.get(cue, 0) for cue in CUES])
+    # few cues for each tree: trees that lean on many weak cues carry over to another renderer better
+    return fit_trees(rows, overlaps > 0.7, weights, count=160, rate=0.07, share=0.4, rising=rising)
 
 
 def as_table(trees):
