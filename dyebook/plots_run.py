@@ -50,7 +50,14 @@ def plot_trace(trace, events=(), gaps=()):
     figure.update_layout(
         xaxis={"title": "minutes"},
         yaxis={"title": "A"},
-        yaxis2={"title": "A·h", "overlaying": "y", "side": "right", "showgrid": False, "rangemode": "tozero"},
+        yaxis2={
+            "title": "A·h",
+            "overlaying": "y",
+            "side": "right",
+            "showgrid": False,
+            "rangemode": "tozero",
+            "tickformat": ".2f",
+        },
     )
     for gap in gaps:
         figure.add_vrect(x0=gap["start_min"], x1=gap["end_min"], fillcolor=_PALE, opacity=0.6, line_width=0)
@@ -91,5 +98,6 @@ def plot_strength(points):
         marker = {"symbol": _MARKS.get(kind, "x"), "size": 10, "color": _INK}
         places = {"x": [point.at for point in mine], "y": [point.dye_g_per_l for point in mine]}
         figure.add_scatter(**places, mode="markers", name=name, marker=marker)
-    figure.update_layout(yaxis={"title": "g/L"}, hovermode="closest")
+    # not from zero: a fading bath loses a tenth before anybody sees it
+    figure.update_layout(yaxis={"title": "g/L", "range": [0.85 * min(low), 1.1 * max(high)]}, hovermode="closest")
     return figure

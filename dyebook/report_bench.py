@@ -1,5 +1,7 @@
 """Bench answers in words: one line per figure, in our unit and the other one, with basis, notes and cautions."""
 
+import math
+
 __all__ = ["answer_lines", "answer_page", "answer_rows", "figure_text"]
 
 # what each figure is called; figures without a row here are not shown to people
@@ -177,9 +179,13 @@ def _figure(name, value, sd):
         return "yes" if value else "no"
     if isinstance(value, str):
         return value
+    if name == "temp_c":
+        low, high = value
+        return f"{low:g} to {high:g} °C ({low * 1.8 + 32:.0f} to {high * 1.8 + 32:.0f} °F)"
+    if name == "ph":
+        return " to ".join(f"{item:g}" for item in value)
     if isinstance(value, (list, tuple)):
-        joint = " to " if name in ("temp_c", "ph") else ", "
-        return joint.join(_one(name, item, None) for item in value)
+        return ", ".join(_one(name, item, None) for item in value)
     return _one(name, value, sd)
 
 
@@ -188,17 +194,25 @@ def _one(name, value, sd):
         return _degrees(name, value, sd)
     for ending, unit, factor, other in _UNITS:
         if name.endswith(ending):
-            doubt = f" ± {sd:.2g}" if sd else ""
             second = f" ({_short(value * factor)} {other})" if other else ""
-            figure = f"{value:.4f}" if name == "sg" else _short(value)
-            return f"{figure}{doubt} {unit}{second}".strip()
+            figure = f"{value:.4f}" if name == "sg" else _with_doubt(value, sd)
+            return f"{figure} {unit}{second}".strip()
     return f"{100 * value:.0f} %" if name.endswith("fraction") else _short(value)
 
 
 def _degrees(name, value, sd):
-    doubt = f" ± {sd:.2g}" if sd else ""
     fahrenheit = value * 1.8 if name in _RISES else value * 1.8 + 32
-    return f"{value:.1f}{doubt} °C ({fahrenheit:.0f} °F)"
+    figure = _with_doubt(value, sd) if sd else f"{value:.1f}"
+    return f"{figure} °C ({fahrenheit:.0f} °F)"
+
+
+def _with_doubt(value, sd):
+    """A figure with as many decimals as its uncertainty bears: two digits of it below 3, one from there on."""
+    if not sd:
+        return _short(value)
+    exponent = math.floor(math.log10(sd))
+    digits = max(0, (1 if sd / 10**exponent < 2.95 else 0) - exponent)
+    return f"{value:.{digits}f} ± {sd:.{digits}f}"
 
 
 def _short(value):

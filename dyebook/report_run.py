@@ -13,6 +13,7 @@ __all__ = [
     "minutes_text",
     "note_text",
     "now_words",
+    "on_text",
     "plan_words",
     "ratio_text",
     "run_title",
@@ -43,6 +44,13 @@ def run_title(row):
     film = figure_text("film_um", row["film_um"], row["film_sd_um"]) if row["film_um"] else "film not known"
     when = moment_text(row["started_at"]) if row["started_at"] else "not started"
     return f"Run {row['id']}: {film}, {when}"
+
+
+def on_text(row, stand):
+    """Return a run that is on as one line: "**Run 12 is on** until 14:32 – film now about 7.2 ± 0.9 µm (0.283 mil)"."""
+    until = "its film is reached" if stand.done else f"until {clock_text(stand.ends_at)}"
+    film = figure_text("film_um", stand.film_um, stand.film_um_sd)
+    return f"**Run {row['id']} is on**, {until} – film now about {film}"
 
 
 def now_words(stand):

@@ -212,7 +212,7 @@ def _after_dip(at, start, volume_l, dyed, film_um, uptake):
     except RecordError:
         # reckoned empty: the rule of thumb is at its end, which the line shows as nothing left
         strength, sd = 0.0, start
-    return StrengthPoint(at, strength, sd, "dip")
+    return StrengthPoint(at, strength, math.hypot(sd, _NOTED_SD * start), "dip")
 
 
 def age_of_bath(book, bath_id, now=None):

@@ -32,7 +32,6 @@ def show(book):
 
 
 def _read(book, row):
-    st.markdown(f"**{words.run_title(row)}**")
     text = ask_text("gauge_readings", "Gauge readings, µm", "11.8 12.1 12.0, or 0.47 mil 0.48 mil", _HOW)
     if st.button("Keep the readings", key="keep_gauge", type="primary", disabled=not text):
         keep_gauge(book, row["id"], _readings(text))

@@ -130,9 +130,11 @@ def choose(name, label, options, format_func=str, hidden=False):
 
 
 def choose_run(rows, label="Run"):
-    """Let one of several runs be chosen and return its row; the only one without asking, None of none."""
+    """Let one of several runs be chosen, the last where nothing was, and return its row; None of none."""
     by_number = {row["id"]: row for row in rows}
     if len(rows) < 2:
+        for row in rows:
+            st.markdown(f"**{run_title(row)}**")
         return rows[0] if rows else None
     key = _begin("run", rows[-1]["id"])
     if st.session_state[key] not in by_number:
@@ -142,7 +144,7 @@ def choose_run(rows, label="Run"):
     return by_number[number]
 
 
-def show_answer(answer, heads, leave=()):
+def show_answer(answer, heads, leave=(), more=()):
     """Draw a bench answer: its heads large, the other figures, what they rest on, notes and cautions.
 
     Parameters
@@ -152,11 +154,13 @@ def show_answer(answer, heads, leave=()):
         Names of the figures that matter most.
     leave : sequence of str
         Names of figures not to show.
+    more : sequence of (str, str)
+        Further figures, as label and text.
     """
     content = {name: value for name, value in answer.to_dict().items() if name not in leave}
     show_figures(report_bench.answer_rows(content, heads))
     rest = {name: value for name, value in content.items() if name not in heads or name == "portions"}
-    rows = report_bench.answer_rows(rest)
+    rows = [*report_bench.answer_rows(rest), *more]
     if rows:
         st.html(pairs_html(rows, "settings"))
     st.caption(f"Basis: {content['basis']}. ± is one standard uncertainty.")
@@ -176,7 +180,8 @@ def show_figures(rows):
         main, _, other = text.partition(" (")
         below = f"<span class='other'>{escape(other.removesuffix(')'))}</span>" if other else ""
         cells.append(f"<div><span class='label'>{escape(label)}</span><strong>{escape(main)}</strong>{below}</div>")
-    st.html(f"<div class='figures'>{''.join(cells)}</div>")
+    across = 2 if len(cells) in (2, 4) else 3
+    st.html(f"<div class='figures across{across}'>{''.join(cells)}</div>")
 
 
 def show_cautions(cautions):

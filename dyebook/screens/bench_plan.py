@@ -10,7 +10,7 @@ from dyebook.jobs.baths import electrolyte_named
 from dyebook.physics.film import lost_contact_factor, pitch_diameter_growth_um, plan_film, supply_plan
 from dyebook.physics.heat import warm_tank
 from dyebook.report_bench import figure_text
-from dyebook.screens.bench_pieces import ask, ask_word, choose, go_on, offer_page, show_answer, show_figures
+from dyebook.screens.bench_pieces import ask, ask_word, choose, go_on, offer_page, show_answer
 from dyebook.screens.shelf import friendly_errors
 
 __all__ = ["show"]
@@ -87,11 +87,12 @@ def _show_plan(book, asked):
     plan = supply_plan(asked["area"], asked["density"], asked["film"], asked["limit"], **conditions)
     if plan.limited:
         _show_limit(plan, conditions)
-    show_answer(plan.run, _HEADS)
     thread = pitch_diameter_growth_um(plan.run.film_um, plan.run.current_density_a_per_dm2 * plan.run.minutes)
-    st.markdown(
-        f"A 60° thread's pitch diameter grows by {figure_text('pitch_um', float(thread))}: four times the build-up of "
-        "one face. A film class needs both its average and its smallest local thickness (four fifths of it)."
+    pitch = ("pitch diameter of a 60° thread grows by", figure_text("pitch_um", float(thread)))
+    show_answer(plan.run, _HEADS, more=[pitch])
+    st.caption(
+        "A thread grows by four times the build-up of one face. A film class needs its average and, everywhere, four "
+        "fifths of it."
     )
     _show_contact(asked["parts"])
     offer_page("Anodise run", plan.run, "run_plan")
@@ -143,5 +144,5 @@ def _show_heat(asked, run):
     density = run.current_density_a_per_dm2
     conditions = {"start_temp_c": start, "allowed_temp_c": allowed, "current_density_a_per_dm2": density}
     heat = warm_tank(asked["volume"], asked["voltage"], run.current_a, run.minutes, **conditions)
-    show_answer(heat, ("end_temp_c", "growth_at_end", "largest_current_a", "ice_kg"))
-    show_figures([("largest load without more cooling", figure_text("area_dm2", heat.largest_current_a / density))])
+    largest = ("largest load without more cooling", figure_text("area_dm2", heat.largest_current_a / density))
+    show_answer(heat, ("end_temp_c", "growth_at_end", "largest_current_a", "ice_kg"), more=[largest])

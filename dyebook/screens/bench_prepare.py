@@ -13,7 +13,7 @@ from dyebook.screens.bench_pieces import choose_run, go_on, show_cautions
 
 __all__ = ["show"]
 
-# kind of each step in the book, by its name; the finish has one of its own by what was done
+# kind of each step in the book, by its name; the finish is kept with the run itself
 _KINDS = {
     "clean": "clean",
     "etch": "etch",
@@ -22,7 +22,7 @@ _KINDS = {
     "water-break test": "water_break_test",
     "contacts": "contacts",
 }
-_FINISHES = {"polished": "polish", "blasted": "blast", "brushed": "brush"}
+_FINISHES = ("polished", "brushed", "blasted", "etched", "as machined")
 
 
 def show(book):
@@ -38,7 +38,10 @@ def show(book):
         st.subheader(f"Before run {row['id']}", anchor=False)
         done = book.rows("preparations", run_id=row["id"])
         for step in PREPARATION:
-            _show_step(book, row, step, done)
+            if _KINDS[step.name] is None:
+                _show_finish(book, row, step)
+            else:
+                _show_step(book, row, step, done)
         if st.button("Ready: to the run", key="to_run", type="primary", icon=":material/arrow_forward:"):
             go_on("run", run=row["id"])
     with right:
@@ -52,14 +55,27 @@ def _cautions():
     return ["supply_off", "protection", *dict.fromkeys(names), "waste"]
 
 
+def _show_finish(book, row, step):
+    """The finish is a word of the run, planned or put right here."""
+    _step_words(step, f"– {row['finish']}" if row["finish"] else "")
+    with st.container(key="prep_finish", horizontal=True):
+        for finish in _FINISHES:
+            kind = "primary" if row["finish"] == finish else "secondary"
+            change = {"args": ("runs", row["id"], {"finish": finish})}
+            st.button(finish, key=f"finish_{finish.replace(' ', '_')}", type=kind, on_click=book.correct, **change)
+
+
+def _step_words(step, state):
+    head = f"<strong>{escape(step.name.capitalize())}</strong> {escape(state)}"
+    source = f"<span class='source'>{escape(step.source)}</span>"
+    st.html(f"<div class='wetstep'>{head}<br>{escape(step.what)} {source}</div>", width="stretch")
+
+
 def _show_step(book, row, step, done):
-    kind = _KINDS[step.name] or _FINISHES.get(row["finish"], "polish")
+    kind = _KINDS[step.name]
     ticks = [tick for tick in done if tick["kind"] == kind]
     with st.container(key=f"prep_{kind}", horizontal=True, vertical_alignment="center"):
-        state = _state(ticks)
-        source = f"<span class='source'>{escape(step.source)}</span>"
-        head = f"<strong>{escape(step.name.capitalize())}</strong> {escape(state)}"
-        st.html(f"<div class='wetstep'>{head}<br>{escape(step.what)} {source}</div>", width="stretch")
+        _step_words(step, _state(ticks))
         if ticks:
             undo = {"on_click": bench.untick_step, "args": (book, row["id"], kind)}
             st.button("Undo", key=f"undo_{kind}", type="tertiary", **undo)

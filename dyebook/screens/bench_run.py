@@ -18,7 +18,8 @@ _REFRESH_S = 5
 
 def show(book):
     """Draw the step."""
-    row = choose_run(bench.open_runs(book))
+    # what is on comes before what is planned
+    row = choose_run(sorted(bench.open_runs(book), key=lambda one: (one["started_at"] is not None, one["id"])))
     if row is None:
         st.markdown("No run is planned or on.")
         if st.button("Plan a run", key="to_plan", type="primary"):

@@ -33,7 +33,7 @@ def show(book):
     """Draw the step."""
     if _show_kept():
         return
-    waiting = [row for row in wet.finished_runs(book) if row["batch"] is None and row["film_um"]]
+    waiting = [row for row in reversed(wet.finished_runs(book)) if row["batch"] is None and row["film_um"]]
     row = choose_run(waiting, "Anodised run")
     if row is None:
         st.markdown("No anodised run is waiting for its dye. Rinse cold at once after a run, and keep it wet.")
@@ -49,7 +49,6 @@ def show(book):
 
 
 def _questions(book, row):
-    st.markdown(f"**{words.run_title(row)}**")
     baths = baths_by_name(book)
     name = ask_word("bath", "Dye bath", list(baths), hint="choose, or write: dye, bath")
     dye, _, bath = (name or "").partition(", ")

@@ -8,7 +8,7 @@ from dyebook import report
 from dyebook import report_screen as words
 from dyebook.flags import FLAGS
 from dyebook.jobs.today import look_over
-from dyebook.screens import shelf
+from dyebook.screens import bench_now, shelf
 from dyebook.screens.pieces import wall
 
 __all__ = ["show"]
@@ -16,7 +16,9 @@ __all__ = ["show"]
 
 def show():
     """Draw the page."""
-    today = look_over(shelf.the_book())
+    book = shelf.the_book()
+    bench_now.show(book)
+    today = look_over(book)
     if not today.recent:
         _first_start()
         return
