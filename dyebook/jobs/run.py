@@ -1,33 +1,29 @@
-"""A run on the bench, from plan to gauge: all its state lives in the book, its times are absolute."""
+"""A run on the bench, from plan to log: all its state lives in the book, its times are absolute."""
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 from dyebook.book import runs
 from dyebook.errors import RecordError
-from dyebook.physics.growth import GAUGE_SD_UM, GaugedRun, learn_growth_rate
+from dyebook.jobs.gauge import FILM_BY, rate_for
 from dyebook.physics.live import run_now
-from dyebook.physics.rates import check_faraday, growth_rate
 
 __all__ = [
-    "FILM_BY",
     "drop_run",
     "finish_run",
-    "keep_gauge",
     "keep_log",
     "note_current",
     "open_runs",
-    "own_rate",
     "plan_run",
-    "rate_for",
     "start_run",
     "tick_step",
     "untick_step",
     "where_is",
+    "whole_time_min",
 ]
 
-FILM_BY = ("gauge", "720", "0.30")
 _MOST_KEPT = 2000
 _LEAST_FILM_UM = 0.1
+_CLOCK_MIN = 1 / 120
 
 
 def this_moment():
@@ -150,17 +146,44 @@ def _noted(row, at, current_a, **seen):
 
 def where_is(book, row, now=None):
     """Return where a run that is on stands, a `RunNow`, reckoned from its start and its notes alone."""
-    now = now or this_moment()
-    notes = [(datetime.fromisoformat(note["at"]), note["current_a"]) for note in row["trace"]["notes"]]
+    return _stand(row, now or this_moment(), _rate_of(book, row))
+
+
+def _rate_of(book, row):
     density = row["current_density_a_per_dm2"]
-    rate = rate_for(book, row["trace"]["plan"]["film_by"], density, row["electrolyte_temp_c"], row["alloy"])
-    return run_now(
-        datetime.fromisoformat(row["started_at"]), now, row["area_dm2"], notes, _wanted_um(row), own_rate=rate
-    )
+    return rate_for(book, row["trace"]["plan"]["film_by"], density, row["electrolyte_temp_c"], row["alloy"])
 
 
-def _wanted_um(row):
-    return row["trace"]["plan"]["film_um"]
+def _stand(row, now, rate):
+    notes = [(datetime.fromisoformat(note["at"]), note["current_a"]) for note in row["trace"]["notes"]]
+    wanted = row["trace"]["plan"]["film_um"]
+    return run_now(datetime.fromisoformat(row["started_at"]), now, row["area_dm2"], notes, wanted, own_rate=rate)
+
+
+def whole_time_min(book, row, stand):
+    """Return minutes from the start of a run to its film: expected while it is on, and as it came once it is there.
+
+    Parameters
+    ----------
+    book : dyebook.book.store.Book
+    row : dict
+        A run that is on.
+    stand : RunNow
+        Where it stands.
+
+    Returns
+    -------
+    float
+    """
+    if not stand.done:
+        return stand.elapsed_min + stand.left_min
+    rate, started = _rate_of(book, row), datetime.fromisoformat(row["started_at"])
+    low, high = 0.0, stand.elapsed_min
+    while high - low > _CLOCK_MIN:
+        middle = (low + high) / 2
+        done = _stand(row, started + timedelta(minutes=middle), rate).done
+        low, high = (low, middle) if done else (middle, high)
+    return high
 
 
 def finish_run(book, run_id, at=None):
@@ -226,68 +249,3 @@ def keep_log(book, run_id, trace, report):
         return {**_made(row, report.charge_ah, report.minutes, report), "trace": {**row["trace"], **told}}
 
     return _change(book, run_id, change)
-
-
-def keep_gauge(book, run_id, readings_um):
-    """Keep what a gauge read on the parts of a run; return the run's row.
-
-    Parameters
-    ----------
-    book : dyebook.book.store.Book
-    run_id : int
-    readings_um : sequence of float
-
-    Raises
-    ------
-    RecordError
-        If there is none, or their mean is more film than the charge can make.
-    """
-    if not readings_um:
-        raise RecordError("no gauge reading was given; write them as the gauge shows them, such as 11.8 12.1 12.0")
-    mean = sum(readings_um) / len(readings_um)
-
-    def change(row):
-        if row["charge_ah"] is not None and row["area_dm2"]:
-            check_faraday(mean, row["charge_ah"] * 60 / row["area_dm2"], GAUGE_SD_UM)
-        return {"film_measured_um": mean, "trace": {**(row["trace"] or {}), "gauge_um": list(readings_um)}}
-
-    return _change(book, run_id, change)
-
-
-def own_rate(book, *, alloy=None, electrolyte_temp_c=None, current_density_a_per_dm2=1.5):
-    """Return what the book's own gauge readings teach about growth, an `OwnRate`."""
-    with book.reading() as connection:
-        rows = runs.gauged_runs(connection)
-    gauged = [_gauged(row) for row in rows if row["film_measured_um"] > 0 and row["anodise_min"] > 0]
-    return learn_growth_rate(
-        gauged,
-        alloy=alloy,
-        electrolyte_temp_c=electrolyte_temp_c,
-        current_density_a_per_dm2=current_density_a_per_dm2,
-    )
-
-
-def _gauged(row):
-    known = row["charge_ah"] is not None
-    mean_a = row["charge_ah"] * 60 / row["anodise_min"] if known else row["current_a"]
-    count = len((row["trace"] or {}).get("gauge_um", ())) or 1
-    # readings on one part share the gauge's own error: the mean of many is not better than half of one
-    sd = GAUGE_SD_UM * max(count**-0.5, 0.5)
-    return GaugedRun(
-        row["area_dm2"],
-        mean_a,
-        row["anodise_min"],
-        row["film_measured_um"],
-        row["electrolyte_temp_c"],
-        row["alloy"],
-        sd,
-    )
-
-
-def rate_for(book, film_by, current_density_a_per_dm2, electrolyte_temp_c=None, alloy=None):
-    """Return the `GrowthRate` that film is reckoned by: the shop's gauge, or one of the two rules, never mixed."""
-    if film_by == "gauge":
-        conditions = {"alloy": alloy, "electrolyte_temp_c": electrolyte_temp_c}
-        return own_rate(book, current_density_a_per_dm2=current_density_a_per_dm2, **conditions).rate
-    temp = electrolyte_temp_c if film_by == "720" else None
-    return growth_rate(current_density_a_per_dm2, temp, alloy=alloy, rule=film_by)

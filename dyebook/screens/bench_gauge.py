@@ -5,7 +5,7 @@ import re
 import streamlit as st
 
 from dyebook import report_run as words
-from dyebook.jobs.run import keep_gauge, own_rate
+from dyebook.jobs.gauge import keep_gauge, own_rate
 from dyebook.jobs.wet import finished_runs
 from dyebook.report_bench import figure_text
 from dyebook.screens.bench_pieces import ask, ask_text, ask_word, choose_run, go_on, offer_page, show_answer

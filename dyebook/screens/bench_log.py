@@ -3,7 +3,8 @@
 import streamlit as st
 
 from dyebook import report_run as words
-from dyebook.jobs.run import keep_log, own_rate
+from dyebook.jobs.gauge import own_rate
+from dyebook.jobs.run import keep_log
 from dyebook.jobs.wet import finished_runs
 from dyebook.physics.trace import report_trace
 from dyebook.physics.trace_columns import QUANTITIES

@@ -7,6 +7,7 @@ import streamlit as st
 from dyebook import report_run as words
 from dyebook.jobs import run as bench
 from dyebook.jobs.baths import electrolyte_named
+from dyebook.jobs.gauge import own_rate, rate_for
 from dyebook.physics.film import lost_contact_factor, pitch_diameter_growth_um, plan_film, supply_plan
 from dyebook.physics.heat import warm_tank
 from dyebook.report_bench import figure_text
@@ -65,7 +66,7 @@ _TEMP_HELP = (
 
 def _film_by(book, temp):
     """What film is reckoned by: one of the shop's readings and the two rules, chosen in sight."""
-    count = bench.own_rate(book).readings
+    count = own_rate(book).readings
     options = [name for name in _FILM_BY if (name != "gauge" or count) and (name != "0.30" or temp is None)]
     return choose("film_by", "Film reckoned by", options, _FILM_BY.get)
 
@@ -75,7 +76,7 @@ def _rate(book, asked, current_a):
     if asked["film_by"] == "720":
         return None
     density = current_a / asked["area"]
-    return bench.rate_for(book, asked["film_by"], density, asked["temp"], asked["alloy"])
+    return rate_for(book, asked["film_by"], density, asked["temp"], asked["alloy"])
 
 
 def _show_plan(book, asked):

@@ -72,18 +72,13 @@ def _standing(book, number):
             st.rerun()
         stand = bench.where_is(book, row)
         st.subheader(f"Run {number} is on", anchor=False)
-        total = stand.elapsed_min + stand.left_min
+        total = bench.whole_time_min(book, row, stand)
         alarm = f"Run {number} has reached its film. Supply off, then lift the parts into the cold rinse at once."
         ends = f"until {words.clock_text(stand.ends_at)}" if not stand.done else "over the time"
-        show_clock(f"clock_{number}", _whole_time(row, stand, total), stand.elapsed_min, ends, alarm)
+        show_clock(f"clock_{number}", total, stand.elapsed_min, ends, alarm)
         show_figures(words.now_words(stand))
         wanted = figure_text("film_um", row["trace"]["plan"]["film_um"])
         st.caption(f"Wanted: {wanted}. Basis: {stand.basis}. ± is one standard uncertainty.")
-
-
-def _whole_time(row, stand, total):
-    """Minutes from start to end; once the film is reached, the plan's own time, so that the clock counts on."""
-    return total if not stand.done else min(row["trace"]["plan"]["minutes"], stand.elapsed_min)
 
 
 def _note(book, row):

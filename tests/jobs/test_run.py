@@ -6,8 +6,8 @@ import pytest
 
 from dyebook.book.store import open_book
 from dyebook.errors import RecordError
+from dyebook.jobs import gauge, wet
 from dyebook.jobs import run as bench
-from dyebook.jobs import wet
 from dyebook.physics.rates import RULES
 from dyebook.physics.trace import report_trace
 from dyebook.physics.trace_read import make_trace
@@ -47,6 +47,15 @@ def test_a_run_goes_on_over_a_restart(tmp_path):
     assert after.film_um == pytest.approx(RULES["720"] * 45 / 2)
 
 
+def test_the_time_of_the_film_is_told_before_and_after(book):
+    row = book.row("runs", _run(book))
+    # 12 µm at 1.5 A/dm² by the 720 rule
+    whole = 12 / (RULES["720"] * 1.5)
+    for minutes in (5, 60):
+        stand = bench.where_is(book, row, _later(minutes))
+        assert bench.whole_time_min(book, row, stand) == pytest.approx(whole, abs=0.02)
+
+
 def test_the_end_writes_charge_time_film_and_doubt(book):
     run_id = _run(book)
     row = bench.finish_run(book, run_id, _later(24))
@@ -77,8 +86,8 @@ def test_gauge_readings_teach_the_next_film(book):
     for _ in range(8):
         run_id = _run(book)
         row = bench.finish_run(book, run_id, _later(24))
-        bench.keep_gauge(book, run_id, [0.9 * row["film_um"]] * 3)
-    learned = bench.own_rate(book)
+        gauge.keep_gauge(book, run_id, [0.9 * row["film_um"]] * 3)
+    learned = gauge.own_rate(book)
     assert learned.readings == 8
     assert learned.factor == pytest.approx(0.9, abs=0.02)
     assert learned.film_sd_fraction < 0.08
@@ -91,7 +100,7 @@ def test_more_film_than_faraday_allows_is_refused(book):
     run_id = _run(book)
     bench.finish_run(book, run_id, _later(24))
     with pytest.raises(RecordError, match="unphysical"):
-        bench.keep_gauge(book, run_id, [30.0])
+        gauge.keep_gauge(book, run_id, [30.0])
     assert book.row("runs", run_id)["film_measured_um"] is None
 
 

@@ -1,9 +1,20 @@
-"""One demo book and one empty book for all tests of the screens."""
+"""One demo book, one empty book, one app and one real browser for all tests of the screens."""
+
+import os
+import shutil
+import socket
+import subprocess
+import sys
+import time
+from pathlib import Path
 
 import pytest
 from streamlit.testing.v1 import AppTest
 
 from dyebook.screens import demo_book
+
+ROOT = Path(__file__).parents[2]
+FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update"]
 
 
 @pytest.fixture(scope="session")
@@ -49,3 +60,65 @@ def _page(name):
     from dyebook.screens.router import show
 
     show(first=name)
+
+
+class ServedApp:
+    """The app, opened by its own command on a book, that can be stopped and started again at the same address."""
+
+    def __init__(self, home, book):
+        self.home, self.book = home, book
+        with socket.socket() as probe:
+            probe.bind(("127.0.0.1", 0))
+            self.port = probe.getsockname()[1]
+        self.address = f"http://127.0.0.1:{self.port}"
+
+    def start(self):
+        """Start it, and wait until it answers."""
+        options = ["--book", str(self.book), "--port", str(self.port), "--no-browser"]
+        environment = {**os.environ, "HOME": str(self.home), "PYTHONPATH": str(ROOT)}
+        log = self.home / "log"
+        with log.open("wb") as told:
+            command = [sys.executable, "-m", "dyebook", "open", *options]
+            streams = {"stdin": subprocess.DEVNULL, "stdout": told, "stderr": told}
+            self.process = subprocess.Popen(command, cwd=self.home, env=environment, **streams)
+        end = time.monotonic() + 60
+        while time.monotonic() < end and self.process.poll() is None:
+            with socket.socket() as probe:
+                if probe.connect_ex(("127.0.0.1", self.port)) == 0:
+                    return
+            time.sleep(0.1)
+        pytest.fail(f"the app did not start: {log.read_text()}")
+
+    def stop(self):
+        """Stop it, as a power cut would not but a restart does."""
+        self.process.terminate()
+        self.process.wait(20)
+
+
+@pytest.fixture(scope="module")
+def served(demo_place, tmp_path_factory):
+    """The app on a copy of the demo book."""
+    home = tmp_path_factory.mktemp("home")
+    app = ServedApp(home, shutil.copytree(demo_place, home / "shop.dyebook"))
+    app.start()
+    yield app
+    app.stop()
+
+
+@pytest.fixture(scope="module")
+def address(served):
+    """Where the app is."""
+    return served.address
+
+
+@pytest.fixture(scope="module")
+def chromium():
+    """Debian's Chromium, driven by Playwright."""
+    program = shutil.which("chromium") or shutil.which("chromium-browser")
+    if program is None:
+        pytest.skip("no chromium is installed")
+    sync_api = pytest.importorskip("playwright.sync_api", reason="Playwright for Python is not installed")
+    with sync_api.sync_playwright() as driver:
+        browser = driver.chromium.launch(executable_path=program, args=FLAGS)
+        yield browser
+        browser.close()

@@ -2,11 +2,6 @@
 
 import os
 import re
-import shutil
-import socket
-import subprocess
-import sys
-import time
 from pathlib import Path
 
 import pytest
@@ -15,54 +10,8 @@ pytestmark = pytest.mark.browser
 
 ROOT = Path(__file__).parents[2]
 SAMPLE = ROOT / "samples" / "tags_one_streaked.jpg"
-FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update"]
 SIZES = {"desk": {"width": 1400, "height": 900}, "phone": {"width": 390, "height": 800}}
 PATIENCE_MS = 20_000
-
-
-@pytest.fixture(scope="module")
-def address(demo_place, tmp_path_factory):
-    """The app, opened by its own command on a copy of the demo book."""
-    home = tmp_path_factory.mktemp("home")
-    book = shutil.copytree(demo_place, home / "shop.dyebook")
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port = probe.getsockname()[1]
-    command = [sys.executable, "-m", "dyebook", "open", "--book", str(book), "--port", str(port), "--no-browser"]
-    environment = {**os.environ, "HOME": str(home), "PYTHONPATH": str(ROOT)}
-    with (home / "log").open("wb") as log:
-        app = subprocess.Popen(command, cwd=home, env=environment, stdin=subprocess.DEVNULL, stdout=log, stderr=log)
-    try:
-        _wait_for(port, app, home / "log")
-        yield f"http://127.0.0.1:{port}"
-    finally:
-        app.terminate()
-        app.wait(20)
-
-
-def _wait_for(port, app, log):
-    end = time.monotonic() + 60
-    while time.monotonic() < end:
-        if app.poll() is not None:
-            break
-        with socket.socket() as probe:
-            if probe.connect_ex(("127.0.0.1", port)) == 0:
-                return
-        time.sleep(0.1)
-    pytest.fail(f"the app did not start: {log.read_text()}")
-
-
-@pytest.fixture(scope="module")
-def chromium():
-    """Debian's Chromium, driven by Playwright."""
-    program = shutil.which("chromium") or shutil.which("chromium-browser")
-    if program is None:
-        pytest.skip("no chromium is installed")
-    sync_api = pytest.importorskip("playwright.sync_api", reason="Playwright for Python is not installed")
-    with sync_api.sync_playwright() as driver:
-        browser = driver.chromium.launch(executable_path=program, args=FLAGS)
-        yield browser
-        browser.close()
 
 
 @pytest.fixture(params=SIZES)

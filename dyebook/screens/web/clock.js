@@ -8,8 +8,7 @@ export default function (component) {
   const state = kept.get(parentElement) ?? { quiet: false, audio: null, mark: "" }
   kept.set(parentElement, state)
   const start = Date.now() - data.elapsed
-  const mark = `${data.total}|${data.alarm}`
-  if (state.mark !== mark) Object.assign(state, { mark, quiet: false })
+  if (state.mark !== data.alarm) Object.assign(state, { mark: data.alarm, quiet: false })
   clearInterval(state.timer)
 
   const time = root.querySelector(".time")
@@ -26,6 +25,8 @@ export default function (component) {
     const elapsed = data.running ? Date.now() - start : data.elapsed
     const left = data.total === null ? null : data.total - elapsed
     const over = left !== null && left <= 0
+    // a lower current, noted after it rang, puts the end off: it may ring again
+    if (left !== null && left > 1000) state.quiet = false
     time.textContent = (over ? "+" : "") + clock(left === null ? elapsed : Math.abs(left))
     if (left !== null) root.querySelector(".done").style.width = `${Math.min(100, (100 * elapsed) / data.total)}%`
     ring.hidden = !(over && data.running) || state.quiet

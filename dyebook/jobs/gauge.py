@@ -1,0 +1,76 @@
+"""What a gauge reads on the parts of a run, and the growth rate that the book's own readings teach."""
+
+from dyebook.book import runs
+from dyebook.errors import RecordError
+from dyebook.physics.growth import GAUGE_SD_UM, GaugedRun, learn_growth_rate
+from dyebook.physics.rates import check_faraday, growth_rate
+
+__all__ = ["FILM_BY", "keep_gauge", "own_rate", "rate_for"]
+
+FILM_BY = ("gauge", "720", "0.30")
+
+
+def keep_gauge(book, run_id, readings_um):
+    """Keep what a gauge read on the parts of a run; return the run's row.
+
+    Parameters
+    ----------
+    book : dyebook.book.store.Book
+    run_id : int
+    readings_um : sequence of float
+
+    Raises
+    ------
+    RecordError
+        If there is none, or their mean is more film than the charge can make.
+    """
+    if not readings_um:
+        raise RecordError("no gauge reading was given; write them as the gauge shows them, such as 11.8 12.1 12.0")
+    mean = sum(readings_um) / len(readings_um)
+
+    def change(row):
+        if row["charge_ah"] is not None and row["area_dm2"]:
+            check_faraday(mean, row["charge_ah"] * 60 / row["area_dm2"], GAUGE_SD_UM)
+        return {"film_measured_um": mean, "trace": {**(row["trace"] or {}), "gauge_um": list(readings_um)}}
+
+    with book.writing() as connection:
+        return runs.change_run(connection, run_id, change, book.who)
+
+
+def own_rate(book, *, alloy=None, electrolyte_temp_c=None, current_density_a_per_dm2=1.5):
+    """Return what the book's own gauge readings teach about growth, an `OwnRate`."""
+    with book.reading() as connection:
+        rows = runs.gauged_runs(connection)
+    gauged = [_gauged(row) for row in rows if row["film_measured_um"] > 0 and row["anodise_min"] > 0]
+    return learn_growth_rate(
+        gauged,
+        alloy=alloy,
+        electrolyte_temp_c=electrolyte_temp_c,
+        current_density_a_per_dm2=current_density_a_per_dm2,
+    )
+
+
+def _gauged(row):
+    known = row["charge_ah"] is not None
+    mean_a = row["charge_ah"] * 60 / row["anodise_min"] if known else row["current_a"]
+    count = len((row["trace"] or {}).get("gauge_um", ())) or 1
+    # readings on one part share the gauge's own error: the mean of many is not better than half of one
+    sd = GAUGE_SD_UM * max(count**-0.5, 0.5)
+    return GaugedRun(
+        row["area_dm2"],
+        mean_a,
+        row["anodise_min"],
+        row["film_measured_um"],
+        row["electrolyte_temp_c"],
+        row["alloy"],
+        sd,
+    )
+
+
+def rate_for(book, film_by, current_density_a_per_dm2, electrolyte_temp_c=None, alloy=None):
+    """Return the `GrowthRate` that film is reckoned by: the shop's gauge, or one of the two rules, never mixed."""
+    if film_by == "gauge":
+        conditions = {"alloy": alloy, "electrolyte_temp_c": electrolyte_temp_c}
+        return own_rate(book, current_density_a_per_dm2=current_density_a_per_dm2, **conditions).rate
+    temp = electrolyte_temp_c if film_by == "720" else None
+    return growth_rate(current_density_a_per_dm2, temp, alloy=alloy, rule=film_by)
