@@ -13,6 +13,8 @@ from dyebook.physics.rates import growth_rate
 
 __all__ = ["RunNow", "run_now"]
 
+_LEAST_FILM_UM = 0.1
+
 
 @dataclass(frozen=True, kw_only=True)
 class RunNow(Answer):
@@ -81,8 +83,9 @@ def run_now(started_at, now, area_dm2, readings, film_um, *, alloy=None, electro
     if film < film_um:
         conditions = {"alloy": alloy, "electrolyte_temp_c": electrolyte_temp_c, "own_rate": own_rate}
         ahead = plan_film(area_dm2, last, film_um=film_um, **conditions).minutes
-        same = plan_film(area_dm2, last, film_um=max(film, 0.1), **conditions).minutes if film > 0.1 else 0.0
-        left = ahead - same
+        least = max(film, _LEAST_FILM_UM)
+        # the thinnest films are below what a plan takes, and grow in proportion
+        left = ahead - plan_film(area_dm2, last, film_um=least, **conditions).minutes * film / least
     return RunNow(
         elapsed_min=elapsed,
         left_min=left,

@@ -51,7 +51,7 @@ def test_the_time_of_the_film_is_told_before_and_after(book):
     row = book.row("runs", _run(book))
     # 12 µm at 1.5 A/dm² by the 720 rule
     whole = 12 / (RULES["720"] * 1.5)
-    for minutes in (5, 60):
+    for minutes in (0.05, 5, 60):
         stand = bench.where_is(book, row, _later(minutes))
         assert bench.whole_time_min(book, row, stand) == pytest.approx(whole, abs=0.02)
 
