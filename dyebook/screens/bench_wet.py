@@ -80,16 +80,16 @@ def _strength_now(book, bath):
 
 
 def _own_seal_time(book, kind):
-    """The shop's own minutes per µm of a seal; what is typed is kept."""
+    """Minutes per µm of a seal as typed, beginning with the shop's own; kept for the shop only on asking."""
     if kind == _NO_SEAL:
         return None
     own = book.setting(_SEAL_TIMES) or {}
     usual = f"{SEALS[kind].min_per_um:g}, {SEALS[kind].source}"
     default = f"{own[kind]:g}" if kind in own else ""
     typed = ask(f"{kind}_min_per_um", "Seal, min per µm", default, usual, quantity="seal_min")
-    if typed != own.get(kind):
-        kept = {name: value for name, value in {**own, kind: typed}.items() if value is not None}
-        book.set_setting(_SEAL_TIMES, kept)
+    if typed is not None and typed != own.get(kind):
+        keep = {"on_click": book.set_setting, "args": (_SEAL_TIMES, {**own, kind: typed})}
+        st.button("Keep this as the shop's own time", key="keep_seal_time", type="tertiary", **keep)
     return typed
 
 

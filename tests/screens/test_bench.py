@@ -133,6 +133,23 @@ def test_from_run_to_batch_by_the_clock(anodised, open_page):
         assert book.rows("seals", batch_id=1)[0]["kind"] == "hot_water"
 
 
+def test_the_shops_own_seal_time_is_kept_on_asking(anodised, open_page):
+    page = open_page("bench", step="wet")
+    page.text_input(key="bench_hot_water_min_per_um").set_value("2").run()
+    assert "2 min per µm, your own figure" in _texts(page)
+    page.button(key="keep_seal_time").click().run()
+    assert open_page("bench", step="wet").text_input(key="bench_hot_water_min_per_um").value == "2"
+
+
+def test_a_run_that_is_on_stands_first_today(empty_book, open_page):
+    from dyebook.jobs import run
+
+    with open_book(empty_book) as book:
+        run.start_run(book, run.plan_run(book, area_dm2=2.0, current_a=3.0, film_um=12.0, minutes=24.4))
+    page = open_page("today")
+    assert "**Run 1 is on**, until " in _texts(page)
+
+
 def test_nickel_on_the_skin_is_flagged(anodised, open_page):
     page = open_page("bench", step="wet")
     page.segmented_control(key="bench_seal").set_value("nickel_acetate").run()
