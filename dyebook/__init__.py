@@ -14,6 +14,8 @@ _HOMES = {
     "Reading": "dyebook.record",
     "measure": "dyebook.photo.measure",
     "learn_bath": "dyebook.advice.learn",
+    "diagnose": "dyebook.advice.diagnose",
+    "Cause": "dyebook.advice.diagnose",
 }
 
 __all__ = [

@@ -29,6 +29,7 @@ ALLOWED = {
     "sketches": GROUND | {"lab", "record"},
     "report_screen": GROUND | {"lab", "record"},
     "report_shade": GROUND | {"lab", "record", "report"},
+    "report_trouble": GROUND | {"lab", "record"},
     "report_mat": GROUND,
     "report_camera": GROUND | {"lab", "record", "report"},
     "cli": None,

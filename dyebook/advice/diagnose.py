@@ -1,0 +1,154 @@
+"""Why did it come out like this? Weighs all that is at hand by the table of causes."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from dyebook.advice.cause_words import WORDS
+from dyebook.advice.causes import CAUSES, FLAW_KINDS, IDS, USUAL, shares
+from dyebook.advice.evidence import gather
+from dyebook.advice.questions import QUESTIONS, chance_of_yes, next_test
+from dyebook.errors import RecordError
+
+__all__ = ["Cause", "diagnose", "weigh"]
+
+# the rows are broad, and a reading's doubt is in its states already: on simulated batches, with this power on the
+# evidence, what is said is about how often it is right
+_TEMPER = 1.25
+# nothing is surer than this: the table does not know every way to spoil a part
+_FLOOR = 0.002
+_ALIKE = 0.35
+_SEALED = {True: 1.3, False: 0.02}
+
+
+@dataclass(frozen=True)
+class Cause:
+    """One possible cause.
+
+    Attributes
+    ----------
+    id : str
+    probability : float
+        All causes together sum to 1.
+    because : str
+        The evidence for it, in words, and what cannot be told apart.
+    remedy, caution : str
+    next_test : str
+        What would separate the leading causes.
+    """
+
+    id: str
+    probability: float
+    because: str
+    remedy: str
+    caution: str
+    next_test: str
+
+    def to_dict(self):
+        """Return plain values for JSON."""
+        return vars(self) | {"probability": round(self.probability, 4)}
+
+
+def diagnose(record, model=None, measurement=None, trace=None, answers=None):
+    """Return possible causes of how a batch came out, most probable first.
+
+    Parameters
+    ----------
+    record : dict or Series
+        Settings as they were set and the reading L, a, b; where known film_measured_um, area_dm2, alloy, finish,
+        rinse_temp_c, sealed.
+    model : BathModel, optional
+        What the bath should have given.
+    measurement : Measurement or dict, optional
+        The photo: flaws, and differences from part to part.
+    trace : DataFrame, optional
+        The run's log: time_min, current_a, optional voltage_v, electrolyte_temp_c.
+    answers : dict, optional
+        Id of a question in `dyebook.advice.questions` -> True or False.
+
+    Returns
+    -------
+    list of Cause
+        Every cause of the table, ``sound`` among them; probabilities sum to 1.
+
+    Raises
+    ------
+    RecordError
+        If a figure is impossible or a question unknown.
+    """
+    answers = dict(answers or {})
+    unknown = [name for name in answers if name not in QUESTIONS]
+    if unknown:
+        raise RecordError(f"unknown questions {', '.join(unknown)}; known: {', '.join(QUESTIONS)}")
+    seen = gather(record, model, measurement, trace)
+    sealed = dict(record).get("sealed")
+    chances, weights = weigh(seen, answers, bool(sealed) if sealed in (True, False, 0, 1) else None)
+    order = np.argsort(-chances, kind="stable")
+    kinds = {item.kind for item in seen}
+    test = next_test(dict(zip(IDS, chances, strict=True)), kinds, answers)
+    alike = _alike(order, chances, weights)
+    return [_cause(IDS[i], float(chances[i]), seen, weights, i, alike, test) for i in order]
+
+
+def weigh(seen, answers=None, sealed=None):
+    """Return probabilities (22,) in the table's order, and the log weight (k, 22) of each piece of evidence.
+
+    Parameters
+    ----------
+    seen : list of k Seen
+    answers : dict, optional
+    sealed : bool, optional
+    """
+    prior = np.array([CAUSES[name].prior for name in IDS])
+    if sealed is not None:
+        prior = prior * np.where([CAUSES[name].sealed_only for name in IDS], _SEALED[sealed], 1.0)
+    prior /= prior.sum()
+    weights = np.array([_log_weight(item, prior) for item in seen]).reshape(len(seen), len(IDS))
+    total = np.log(prior) + _TEMPER * weights.sum(axis=0)
+    for name, yes in (answers or {}).items():
+        share = np.array([chance_of_yes(name, cause) for cause in IDS])
+        total = total + np.log(share if yes else 1 - share)
+    chances = np.exp(total - total.max())
+    chances = chances / chances.sum()
+    chances = (1 - _FLOOR * len(IDS)) * chances + _FLOOR * prior * len(IDS)
+    return chances / chances.sum(), weights
+
+
+def _log_weight(item, prior):
+    """Log likelihood (22,) of one piece of evidence, up to a constant.
+
+    A state that is itself in doubt counts by how likely it is, against how common it is over all causes.
+    """
+    if item.kind in FLAW_KINDS:
+        return _flaw_weight(item)
+    table = np.array([shares(name, item.kind) for name in IDS])
+    common = prior @ table
+    return np.log(table @ (np.asarray(item.chances) / common))
+
+
+def _flaw_weight(item):
+    """Log likelihood (22,) of a kind of flaw being reported or not, on as many parts as were looked at."""
+    clear, parts = item.chances
+    false = 1 - (1 - USUAL[item.kind]) ** parts
+    share = np.array([CAUSES[name].predicts.get(item.kind, 0.0) for name in IDS])
+    share = 1 - (1 - share) * (1 - false)
+    return clear * np.log(share) if clear else np.log(1 - share)
+
+
+def _alike(order, chances, weights):
+    """Causes that the evidence at hand does not separate from the first."""
+    first = order[0]
+    total = weights.sum(axis=0) if len(weights) else np.zeros(len(IDS))
+    near = [i for i in order if abs(total[i] - total[first]) < _ALIKE and chances[i] > 0.5 * chances[first]]
+    return near if len(near) > 1 else []
+
+
+def _cause(name, chance, seen, weights, column, alike, test):
+    words = WORDS[name]
+    lift = weights[:, column] - weights.mean(axis=1) if len(weights) else np.zeros(0)
+    best = [k for k in np.argsort(-lift)[:3] if lift[k] > 0.15]
+    because = "; ".join(seen[k].words for k in best) or "nothing at hand speaks for or against it"
+    if column in alike:
+        others = ", ".join(WORDS[IDS[i]].name for i in alike if i != column)
+        because += f". Nothing at hand separates this from: {others}"
+    return Cause(name, chance, f"{words.name}: {because}.", words.remedy, words.caution, test)

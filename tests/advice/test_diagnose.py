@@ -1,0 +1,207 @@
+"""Causes against the trade's defect logic, and the promises of the answer."""
+
+import re
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from dyebook import Cause, diagnose, learn_bath
+from dyebook.advice.cause_words import WORDS
+from dyebook.advice.causes import CAUSES, FLAW_KINDS, IDS, STATES, USUAL
+from dyebook.advice.questions import MOST_QUESTIONS, QUESTIONS, next_question
+from dyebook.errors import RecordError
+from dyebook.record import Flaw, Measurement, Reading
+
+PALE = {"weak_bath", "cold_bath", "short_dwell"}
+
+
+@pytest.fixture(scope="module")
+def model(bath):
+    return learn_bath(bath.records(12, np.random.default_rng(5)))
+
+
+@pytest.fixture
+def plan(bath):
+    return {"film_um": float(bath.habit["film"]), "dye_g_per_l": 3.0, "bath_temp_c": float(bath.habit["bath_temp_c"]),
+            "dwell_min": 4.0, "ph": 5.5}  # fmt: skip
+
+
+@pytest.fixture
+def dipped(bath, plan):
+    """A record as planned, read from the bath's true colour with some settings truly otherwise."""
+
+    def make(**truly):
+        lab = bath.truth(pd.DataFrame([plan | truly]))[0]
+        return plan | dict(zip("Lab", (float(v) for v in lab), strict=True))
+
+    return make
+
+
+def photo(lab, *flaws, uniformity=0.7):
+    kinds = tuple(Flaw(kind, (0, 0, 9, 9), (), 8.0, 0.02) for kind in flaws)
+    part = Reading(tuple(lab), (1, 1, 1), (0.8, 0.8, 0.8), uniformity=uniformity, flaws=kinds)
+    return Measurement("part.jpg", (100, 100), "grey", None, (49.5, 0, 0), (part,))
+
+
+def group(causes, ids):
+    return sum(one.probability for one in causes if one.id in ids)
+
+
+def log(level=2.0, minutes=40.0, step=None, climb=0.0):
+    """An invented run at constant voltage: current, perhaps stepping down or running away at half time."""
+    time = np.arange(0, minutes, 1 / 12)
+    rng = np.random.default_rng(2)
+    current = level * np.minimum(time / 1.5, 1) * (1 + rng.normal(0, 0.004, time.size))
+    late = time > minutes / 2
+    if step:
+        current[late] *= step
+    current *= np.exp(climb * np.maximum(time - minutes / 2, 0))
+    return pd.DataFrame({"time_min": time, "current_a": current, "voltage_v": 15.0 * np.minimum(time / 1.5, 1)})
+
+
+def test_rows_are_whole():
+    """Shares add up, every cause has words, every answerable cause exists."""
+    assert set(WORDS) == set(CAUSES) == set(IDS)
+    for predicts in [USUAL, *(row.predicts for row in CAUSES.values())]:
+        for kind, share in predicts.items():
+            if kind in FLAW_KINDS:
+                assert 0 < share <= 1
+            else:
+                assert len(share) == len(STATES[kind])
+                assert min(share) > 0
+                assert sum(share) == pytest.approx(1)
+    assert {cause for question in QUESTIONS.values() for cause in question.yes} <= set(IDS)
+
+
+def test_contract():
+    causes = diagnose({})
+    assert all(isinstance(one, Cause) for one in causes)
+    assert sorted(one.id for one in causes) == sorted(IDS)
+    assert sum(one.probability for one in causes) == pytest.approx(1)
+    chances = [one.probability for one in causes]
+    assert chances == sorted(chances, reverse=True)
+    assert causes[0].id == "sound"
+
+
+def test_a_dip_as_expected_is_sound(model, dipped):
+    record = dipped()
+    assert diagnose(record, model, photo([record[n] for n in "Lab"]))[0].id == "sound"
+
+
+def test_pale_with_the_planned_film_is_the_bath_and_said_to_be_inseparable(model, dipped, plan):
+    """Defect table: film right and pale means bath, temperature, dwell, pH or closed pores, not the run."""
+    record = dipped(dye_g_per_l=0.6) | {"film_measured_um": plan["film_um"]}
+    causes = diagnose(record, model)
+    assert causes[0].id in PALE
+    assert group(causes, {"thin_film", "contact_loss"}) < 0.1
+    assert "Nothing at hand separates" in causes[0].because
+    pale = [one.probability for one in causes if one.id in ("weak_bath", "cold_bath")]
+    assert max(pale) < 1.3 * min(pale)
+
+
+def test_thin_film_is_told_by_the_gauge(model, dipped, plan):
+    """Defect table: film low and hue right means the run."""
+    thin = 0.55 * plan["film_um"]
+    record = dipped(film_um=thin, dwell_min=1.5) | {"film_measured_um": thin}
+    causes = diagnose(record, model)
+    assert causes[0].id in {"thin_film", "contact_loss"}
+    assert group(causes, PALE) < 0.2
+
+
+def test_steps_in_the_log_are_contact_and_climbs_are_burns(plan):
+    """Defect table: a step down of current at constant voltage is a contact, a runaway a burn."""
+    assert diagnose(plan, trace=log(step=0.6))[0].id == "contact_loss"
+    assert diagnose(plan, trace=log(climb=0.09), measurement=photo((40, 10, -20), "pit"))[0].id == "burn"
+
+
+def test_pits_without_a_log_say_both():
+    pits = photo((40, 10, -20), "pit", uniformity=2.5)
+    found = {one.id: one.probability for one in diagnose({}, measurement=pits)}
+    assert min(found["pitting"], found["burn"]) > 2.5 * found["weak_bath"]
+    with_log = {one.id: one.probability for one in diagnose({}, measurement=pits, trace=log())}
+    assert with_log["burn"] < 0.5 * found["burn"]
+
+
+@pytest.mark.parametrize(
+    ("flaw", "wanted"),
+    [
+        ("streak", {"acid_bleed_out"}),
+        ("gradient", {"uneven_run"}),
+        ("two_tone", {"level_line"}),
+        ("spot", {"surface_contamination", "gas_pocket"}),
+        ("pale_zone", {"contact_loss", "gas_pocket"}),
+    ],
+)
+def test_flaws(model, dipped, flaw, wanted):
+    """Defect table: streak from a hole, gradient with the cathode, level edge, sharp spots, pale place at the clamp."""
+    record = dipped()
+    assert diagnose(record, model, photo([record[n] for n in "Lab"], flaw, uniformity=2.5))[0].id in wanted
+
+
+def test_hue_far_off_is_another_dye_and_a_hot_rinse_closes_pores(model, dipped):
+    record = dipped()
+    lab = np.array([record[n] for n in "Lab"])
+    turned = record | {"L": lab[0], "a": -lab[1] + 10, "b": -lab[2] + 15}
+    assert diagnose(turned, model)[0].id == "wrong_dye"
+    pale = dipped(dye_g_per_l=0.7) | {"rinse_temp_c": 70.0, "film_measured_um": record["film_um"]}
+    assert diagnose(pale, model)[0].id == "early_seal"
+
+
+def test_seal_faults_need_a_seal(model, dipped):
+    record = dipped(dye_g_per_l=1.2) | {"sealed": False}
+    assert group(diagnose(record, model), {"seal_bleed", "seal_bloom"}) < 0.02
+
+
+def test_a_photo_alone_and_its_dict_agree(model, dipped):
+    record = dipped()
+    seen = photo([record[n] for n in "Lab"], "spot")
+    assert diagnose(record, model, seen) == diagnose(pd.Series(record), model, seen.to_dict())
+
+
+def test_one_pale_part_among_alike_ones_is_a_contact():
+    parts = photo((40, 10, -20)).parts * 3
+    parts = (*parts, replace(parts[0], lab=(55, 6, -12)))
+    found = diagnose({}, measurement=Measurement("p", (9, 9), "grey", None, (50, 0, 0), parts))
+    assert found[0].id == "contact_loss"
+    assert "part 4" in found[0].because
+
+
+def test_questions_separate_what_evidence_cannot(model, dipped, plan):
+    """Asked up to five questions and answered truly, a cold bath is named."""
+    record = dipped(bath_temp_c=plan["bath_temp_c"] - 18) | {"film_measured_um": plan["film_um"]}
+    answers, truth = {}, "cold_bath"
+    while True:
+        causes = diagnose(record, model, answers=answers)
+        name = next_question({one.id: one.probability for one in causes}, {"film"}, answers)
+        if name is None:
+            break
+        answers[name] = QUESTIONS[name].yes.get(truth, 0) > 0.5
+    assert 1 <= len(answers) <= MOST_QUESTIONS
+    assert causes[0].id == truth
+    with pytest.raises(RecordError, match="unknown questions"):
+        diagnose({}, answers={"moon": True})
+
+
+def test_remedies_are_careful():
+    """Whoever touches a contact reads of the supply first; strips are for specialists; nothing goes down a drain."""
+    for one in diagnose({}):
+        text = one.remedy.lower()
+        if re.search(r"contact|clamp|lift|hang", text) and one.id in (
+            "contact_loss",
+            "burn",
+            "gas_pocket",
+            "uneven_run",
+        ):
+            assert "supply off before touching" in text
+        if "strip" in text:
+            assert "specialist" in text or "stay after" in text
+        assert "data sheets" in one.caution
+        assert not re.search(r"(pour|drain|sewer)", text)
+        assert not re.search(r"\d\s*(g/l|ml|%)", text), "no recipe"
+
+
+def test_impossible_figures_are_refused():
+    with pytest.raises(RecordError, match="film_um"):
+        diagnose({"film_um": -3})

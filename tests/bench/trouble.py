@@ -1,0 +1,126 @@
+"""How often `diagnose` names the cause: spoiled batches with known causes, with and without the run's log.
+
+    python tests/bench/trouble.py [--set tuning|held-out] [--baths 4] [--cases 3] [--first-seed 1000] [--learned FILE]
+
+Causes that nothing at hand can separate count as one group: see `group_of`. `--learned` keeps learned baths in a file.
+"""
+
+import argparse
+import pickle
+import time
+from collections import defaultdict
+from pathlib import Path
+
+import faults
+import numpy as np
+import worlds
+
+from dyebook import diagnose, learn_bath
+
+
+def group_of(cause, case, with_trace):
+    """Causes that this case's evidence cannot tell from `cause`."""
+    record = case["record"]
+    groups = [{"weak_bath", "cold_bath", "short_dwell"}]
+    if "film_measured_um" not in record and not with_trace:
+        groups[0] |= {"thin_film"}
+    if "rinse_temp_c" not in record:
+        groups[0] |= {"early_seal"}
+    if record["sealed"]:
+        groups[0] |= {"seal_bleed"}
+    if not with_trace:
+        groups.append({"burn", "pitting"})
+    return next((group for group in groups if cause in group), {cause})
+
+
+def learned_baths(chosen, count, first, keep):
+    """Baths of each world, learned from 24 habitual dips: list of (world, seed, bath, model)."""
+    known = pickle.loads(keep.read_bytes()) if keep and keep.is_file() else {}
+    out = []
+    for i in range(count):
+        world, seed = chosen[i % len(chosen)], first + i
+        bath = world.bath(seed)
+        if (world.name, seed) not in known:
+            known[world.name, seed] = learn_bath(bath.records(24, np.random.default_rng([seed, 3])))
+            if keep:
+                keep.write_bytes(pickle.dumps(known))
+        out.append((world, seed, bath, known[world.name, seed]))
+    return out
+
+
+def run(baths, cases, with_trace):
+    """One row a case."""
+    rows = []
+    for _, seed, bath, model in baths:
+        for cause in faults.CAUSES:
+            for strong in (False, True):
+                for k in range(cases * (4 if cause == "sound" else 1)):
+                    case = faults.make_case(bath, cause, strong, 1000 * seed + k)
+                    answer = diagnose(case["record"], model, case["measurement"], case["trace"] if with_trace else None)
+                    rows.append(score(answer, case, with_trace))
+    return rows
+
+
+def score(answer, case, with_trace):
+    """Figures of one answer."""
+    group = group_of(case["cause"], case, with_trace)
+    first = group_of(answer[0].id, case, with_trace)
+    return {
+        "cause": case["cause"],
+        "strong": case["strong"],
+        "first": answer[0].id,
+        "group": answer[0].id in group,
+        "right": answer[0].id == case["cause"],
+        "three": case["cause"] in [one.id for one in answer[:3]],
+        "three_groups": bool(group & {one.id for one in answer[:3]}),
+        "said": answer[0].probability,
+        "said_group": sum(one.probability for one in answer if one.id in first),
+    }
+
+
+def table(rows, title):
+    """Print the figures; sound batches count as one cause among the others."""
+    by_cause = defaultdict(list)
+    for row in rows:
+        by_cause[row["cause"]].append(row)
+
+    def mean(name, part=None, of=lambda row: True):
+        means = [np.mean([r[name] for r in got if of(r)]) for cause, got in by_cause.items() if part in (None, cause)]
+        return 100 * float(np.mean(means))
+
+    print(f"{title}: {len(rows)} cases")
+    print(f"  group right {mean('group'):.0f} % (weak {mean('group', of=lambda r: not r['strong']):.0f}, strong "
+          f"{mean('group', of=lambda r: r['strong']):.0f}); cause first {mean('right'):.0f} %, "
+          f"among three {mean('three'):.0f} % (its group {mean('three_groups'):.0f} %)")  # fmt: skip
+    print(f"  false alarms on sound {100 - mean('right', 'sound'):.0f} %")
+    print(f"  first answer says {mean('said'):.0f} %, is right {mean('right'):.0f} %; "
+          f"its group says {mean('said_group'):.0f} %, is right {mean('group'):.0f} %")  # fmt: skip
+    for cause, got in by_cause.items():
+        wrong = defaultdict(int)
+        for row in got:
+            if not row["group"]:
+                wrong[row["first"]] += 1
+        worst = ", ".join(f"{n} {k}" for k, n in sorted(wrong.items(), key=lambda p: -p[1])[:4])
+        print(f"    {cause:22s} group {mean('group', cause):3.0f}  three {mean('three', cause):3.0f}  {worst}")
+
+
+def main():
+    """Run and print."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--set", choices=("tuning", "held-out"), default="held-out")
+    parser.add_argument("--baths", type=int, default=4)
+    parser.add_argument("--cases", type=int, default=3)
+    parser.add_argument("--first-seed", type=int, default=1000)
+    parser.add_argument("--learned", type=Path)
+    asked = parser.parse_args()
+    chosen = worlds.TUNING if asked.set == "tuning" else worlds.HELD_OUT
+    baths = learned_baths(chosen, asked.baths, asked.first_seed, asked.learned)
+    for with_trace in (False, True):
+        start = time.perf_counter()
+        rows = run(baths, asked.cases, with_trace)
+        table(rows, "with trace" if with_trace else "without trace")
+        print(f"  {1000 * (time.perf_counter() - start) / len(rows):.0f} ms a case with its making\n")
+
+
+if __name__ == "__main__":
+    main()
