@@ -15,7 +15,9 @@ CARD_LAB = Lab(49.5, 0.0, 0.0)
 
 # share of the card's width kept when its pixels are read: edges blur into the surround
 _INNER = 0.76
-_WORKING_PIXELS = 60_000
+# a card of so many pixels of the reduced photo is read there: its light was averaged from all of them already
+_REDUCED_SIDE, _ENOUGH_PIXELS = 1000, 5_000
+_WORKING_PIXELS = 20_000
 # log-light beyond this many robust deviations is dirt, print or glare on the card
 _OUTLIER = 3.5
 
@@ -137,15 +139,11 @@ def card_at(photo, quad, card_lab=None):
     """
     quad = order_corners(quad)
     box = _checked_box(photo, quad)
-    step = max(1, int(np.sqrt((box[2] - box[0]) * (box[3] - box[1]) / _WORKING_PIXELS)))
-    inner = quad.mean(axis=0) + (quad - quad.mean(axis=0)) * _INNER
-    mask = fill_polygon(inner, box, step)
-    pixels = photo.crop(box, step)[mask]
+    pixels, clipped, places = _inner_pixels(photo, quad, box)
     if len(pixels) < 12:
         raise PhotoError(f"the card in {photo.name} covers {len(pixels)} pixels; move closer or use a larger card")
-    clipped = photo.clipped(box)[::step, ::step][: mask.shape[0], : mask.shape[1]][mask].any(axis=-1)
     lab = Lab(*(CARD_LAB if card_lab is None else card_lab))
-    return _read_card(photo, quad, lab, pixels, _pixel_centres(mask, box, step), float(clipped.mean()))
+    return _read_card(photo, quad, lab, pixels, places, clipped)
 
 
 def no_card(photo):
@@ -170,9 +168,25 @@ def _checked_box(photo, quad):
     return int(x0), int(y0), int(x1), int(y1)
 
 
-def _pixel_centres(mask, box, step):
-    rows, columns = np.nonzero(mask)
-    return np.stack([box[0] + (columns + 0.5) * step, box[1] + (rows + 0.5) * step], axis=1)
+def _inner_pixels(photo, quad, box):
+    """Light (n, 3) of the inner card, the share of it at a limit, and where each pixel lies (n, 2)."""
+    inner = quad.mean(axis=0) + (quad - quad.mean(axis=0)) * _INNER
+    reduced = photo.reduced(_REDUCED_SIDE)
+    if cv2.contourArea(inner.astype(np.float32)) > _ENOUGH_PIXELS * reduced.scale**2:
+        x0, y0, x1, y1 = (int(edge) // reduced.scale for edge in box)
+        rows, columns = slice(y0, y1 + 1), slice(x0, x1 + 1)
+        light, clipped = reduced.pixels[rows, columns], reduced.clipped[rows, columns]
+        step, corner = reduced.scale, (x0 * reduced.scale, y0 * reduced.scale)
+    else:
+        step = max(1, int(np.sqrt((box[2] - box[0]) * (box[3] - box[1]) / _WORKING_PIXELS)))
+        light, clipped, corner = photo.crop(box, step), photo.clipped(box)[::step, ::step], box[:2]
+    size = np.array(light.shape[1::-1]) * step
+    mask = fill_polygon(inner, (*corner, *(corner + size)), step)
+    chosen = np.flatnonzero(mask)
+    chosen = chosen[:: -(-len(chosen) // _WORKING_PIXELS) or 1]
+    places = np.stack([chosen % mask.shape[1], chosen // mask.shape[1]], axis=1) * step + corner + step / 2
+    share = float(clipped.reshape(-1, 3)[chosen].max(axis=1).mean()) if len(chosen) else 0.0
+    return light.reshape(-1, 3)[chosen], share, places
 
 
 def _read_card(photo, quad, lab, pixels, places, clipped_share):
@@ -190,15 +204,17 @@ def _read_card(photo, quad, lab, pixels, places, clipped_share):
 
 def _fit_plane(values, offsets):
     """Robust plane through scattered values; the places that fit it, and (value at zero, slope x, slope y)."""
-    design = np.column_stack([np.ones(len(values)), offsets])
+    scale = max(float(np.abs(offsets).max()), 1.0)
+    design = np.column_stack([np.ones(len(values)), offsets / scale])
     sound = np.abs(values - np.median(values)) < max(0.25, 4 * _robust_sd(values))
     for _ in range(3):
-        plane = np.linalg.lstsq(design[sound], values[sound], rcond=None)[0]
+        kept = design[sound]
+        plane = np.linalg.solve(kept.T @ kept, kept.T @ values[sound])
         rest = values - design @ plane
         # from the middle of the rest: strays may draw the plane away from all others, and none would be sound
         rest -= np.median(rest[sound])
         sound = np.abs(rest) < _OUTLIER * max(_robust_sd(rest[sound]), 1e-3)
-    return sound, plane
+    return sound, plane / (1, scale, scale)
 
 
 def _robust_sd(values):

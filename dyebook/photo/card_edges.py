@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-__all__ = ["Sides", "cross_lines", "refine_sides", "robust_lines"]
+__all__ = ["Sides", "cross_lines", "refine_sides", "robust_lines", "tones_at"]
 
 # part of a side that is looked at: near the corners the neighbouring side disturbs
 _ALONG = (0.06, 0.94)
@@ -39,14 +39,14 @@ class Sides:
     ridge: np.ndarray
 
 
-def refine_sides(tones, quad, reach, count=40):
-    """Return the sides of a patch fitted to the edges of an image.
+def refine_sides(light_at, quads, reach, count=40):
+    """Return the sides of patches fitted to the edges of a picture.
 
     Parameters
     ----------
-    tones : ndarray of float32, shape (h, w, 3)
-        Tones at about even noise.
-    quad : ndarray of shape (4, 2)
+    light_at : callable
+        Gives tones at about even noise, float32 (m, n, 3), at places (m, n, 2) in pixels.
+    quads : ndarray of shape (N, 4, 2)
         Rough corners, clockwise.
     reach : float
         How far from the rough side the edge may lie, in pixels.
@@ -55,42 +55,54 @@ def refine_sides(tones, quad, reach, count=40):
 
     Returns
     -------
-    Sides or None
-        None where the sides do not close to a quadrilateral.
+    list of Sides or None
+        One a quad; None where the sides do not close to a quadrilateral.
     """
-    at = np.linspace(*_ALONG, count)
-    places, normals = [], []
-    for here, there in zip(quad, np.roll(quad, -1, axis=0), strict=True):
-        along = (there - here) / max(np.linalg.norm(there - here), 1e-6)
-        places.append(here + at[:, None] * (there - here))
-        normals.append((along[1], -along[0]))
-    normals = np.array(normals)
+    quads = np.asarray(quads, dtype=float).reshape(-1, 4, 2)
+    if not len(quads):
+        return []
+    here, ahead = quads.reshape(-1, 2), (np.roll(quads, -1, axis=1) - quads).reshape(-1, 2)
+    along = ahead / np.maximum(np.linalg.norm(ahead, axis=1), 1e-6)[:, None]
+    normals = np.stack([along[:, 1], -along[:, 0]], axis=1)
+    places = here[:, None] + np.linspace(*_ALONG, count)[:, None] * ahead[:, None]
     offsets = np.arange(-reach - 3, reach + 3.01, 0.5)
-    spots = np.array(places)[:, :, None] + offsets[None, None, :, None] * normals[:, None, None]
-    profiles = _sampled(tones, spots)
+    spots = places[:, :, None] + offsets[:, None] * normals[:, None, None]
+    profiles = light_at(spots.reshape(-1, len(offsets), 2)).reshape(*spots.shape[:-1], -1)
     edge, found, steps, ridges = _edges(profiles, offsets, reach)
-    return _lines(np.array(places) + edge[..., None] * normals[:, None], found, steps, ridges)
+    points = places + edge[..., None] * normals[:, None]
+    sides = (slice(i, i + 4) for i in range(0, len(points), 4))
+    lines = robust_lines(points, np.where(found.sum(axis=1, keepdims=True) >= 6, found, True))
+    return [_closed(*(x[four] for x in (points, *lines, found, steps, ridges))) for four in sides]
 
 
-def _sampled(tones, spots):
-    """Tones at fractional places (..., 2), pixel centres at +0.5."""
-    flat = spots.reshape(4, -1, 2).astype(np.float32) - 0.5
-    values = cv2.remap(tones, flat[..., 0], flat[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    return values.reshape(*spots.shape[:-1], tones.shape[2])
+def tones_at(tones, beyond=None):
+    """Return a function that gives tones at fractional places; outside the picture the nearest, or one given tone."""
+    border = {"borderMode": cv2.BORDER_REPLICATE}
+    if beyond is not None:
+        border = {"borderMode": cv2.BORDER_CONSTANT, "borderValue": (beyond,) * 3}
+
+    def sampled(places):
+        flat = (places - 0.5).astype(np.float32)
+        return cv2.remap(tones, flat[..., 0], flat[..., 1], cv2.INTER_LINEAR, **border)
+
+    return sampled
 
 
 def _edges(profiles, offsets, reach):
     """Offset of the first strong step outwards on every profile, whether there is one, the step, and its ridge."""
     # a profile shares its edge with its neighbours: averaging them beats the noise
-    kernel = np.array([0.25, 0.5, 0.25])
-    padded = np.concatenate([profiles[:, :1], profiles, profiles[:, -1:]], axis=1)
-    smooth = sum(k * padded[:, i : i + profiles.shape[1]] for i, k in enumerate(kernel))
-    slope = np.zeros_like(smooth)
-    slope[:, :, 2:-2] = (smooth[:, :, 4:] - smooth[:, :, :-4]) / 2
-    size = np.linalg.norm(slope, axis=-1)
+    smooth = 0.5 * profiles
+    smooth[:, 1:] += 0.25 * profiles[:, :-1]
+    smooth[:, :-1] += 0.25 * profiles[:, 1:]
+    smooth[:, 0] += 0.25 * profiles[:, 0]
+    smooth[:, -1] += 0.25 * profiles[:, -1]
+    size = np.zeros(smooth.shape[:3], np.float32)
+    slope = smooth[:, :, 4:] - smooth[:, :, :-4]
+    size[:, :, 2:-2] = np.sqrt(np.einsum("snoc,snoc->sno", slope, slope)) / 2
     size[..., np.abs(offsets) > reach] = 0
     top = size.max(axis=2, keepdims=True)
-    peak = (size >= np.roll(size, 1, axis=2)) & (size >= np.roll(size, -1, axis=2)) & (size >= 0.55 * top) & (top > 0)
+    peak = (size >= 0.55 * top) & (top > 0)
+    peak[:, :, 1:-1] &= (size[:, :, 1:-1] >= size[:, :, :-2]) & (size[:, :, 1:-1] >= size[:, :, 2:])
     first = peak.argmax(axis=2)
     first = np.clip(first, 3, len(offsets) - 4)
     rows = np.indices(first.shape)
@@ -107,9 +119,8 @@ def _edges(profiles, offsets, reach):
     return offsets[first] + np.clip(shift, -1, 1) * spacing, found, steps, ridges
 
 
-def _lines(points, found, steps, ridges):
-    """Fit a line to each side's edge points and cross them."""
-    centres, along = robust_lines(points, np.where(found.sum(axis=1, keepdims=True) >= 6, found, True))
+def _closed(points, centres, along, found, steps, ridges):
+    """Cross the lines of one patch's sides."""
     across = np.stack([along[:, 1], -along[:, 0]], axis=1)
     rest = np.abs(np.einsum("snk,sk->sn", points - centres[:, None], across))
     on_line = found & (rest < _FITS_PX)

@@ -7,16 +7,16 @@ import numpy as np
 
 from dyebook.errors import PhotoError
 from dyebook.photo.card import card_at, order_corners
-from dyebook.photo.card_edges import refine_sides
+from dyebook.photo.card_edges import refine_sides, tones_at
 from dyebook.photo.card_patch import even_patches, even_tones
 from dyebook.photo.card_score import card_score
 from dyebook.photo.card_traits import TRAITS, scene_tone, traits_of
 
 __all__ = ["Candidate", "card_candidates", "find_card"]
 
-_SIDE = 1000
+# the finders share one reduced picture; one that came out larger is made smaller still
+_REDUCED, _SIDE = 1000, 800
 _REACH_PX = 8
-_FRAME_PX = 12
 # below the first a patch is not taken, below the second it is taken with a doubt
 _REFUSED, _DOUBTFUL = 0.0, 0.4
 # a rival whose score comes this close makes the choice doubtful
@@ -26,7 +26,7 @@ _CUT = list(TRAITS).index("cut")
 # log share of spots from which dirt on a card can no longer be told from the hole of a tag
 _SPOTS = np.log(0.004)
 # outlines this alike are one patch
-_SAME = 0.97
+_ALIKE, _SAME = 0.94, 0.97
 _MOST_PATCHES = 24
 
 
@@ -98,38 +98,49 @@ def card_candidates(photo):
     -------
     list of Candidate
     """
-    reduced = photo.reduced(_SIDE)
-    scene = scene_tone(reduced.pixels)
-    tones = even_tones(reduced.pixels)
+    pixels, scale = _working_picture(photo)
+    scene = scene_tone(pixels)
+    tones = even_tones(pixels)
     patches = _patches(tones, even_patches(tones))
-    traits = [traits_of(reduced.pixels, sides, scene) for sides in patches]
+    traits = [traits_of(pixels, sides, scene) for sides in patches]
     found = [
-        Candidate(order_corners(sides.quad) * reduced.scale, seen, card_score(seen))
+        Candidate(order_corners(sides.quad * scale), seen, card_score(seen))
         for sides, seen in zip(patches, traits, strict=True)
     ]
     return sorted(found, key=lambda one: -one.score)
 
 
+def _working_picture(photo):
+    """Light (h, w, 3) of the picture in which cards are looked for, and the photo's pixels per pixel of it (x, y)."""
+    reduced = photo.reduced(_REDUCED)
+    height, width = reduced.pixels.shape[:2]
+    shrink = _SIDE / max(height, width)
+    if max(height, width) < 1.1 * _REDUCED:
+        return reduced.pixels, np.array([reduced.scale, reduced.scale], float)
+    size = (round(width * shrink), round(height * shrink))
+    scale = np.array([width / size[0], height / size[1]]) * reduced.scale
+    return cv2.resize(reduced.pixels, size, interpolation=cv2.INTER_AREA), scale
+
+
 def _patches(tones, quads):
     """Patches whose sides are edges, each once: several rough outlines come to the same sides."""
     # past the frame lies a tone that no photo has: a card cut off by the frame has a side there
-    framed = cv2.copyMakeBorder(tones, *(_FRAME_PX,) * 4, cv2.BORDER_CONSTANT, value=(-0.5,) * 3)
-    refined = [_refined(framed, quad + _FRAME_PX) for quad in quads]
-    refined = [replace(sides, quad=sides.quad - _FRAME_PX) for sides in refined if sides is not None]
-    sound = [sides for sides in refined if _possible(sides, tones.shape)]
+    light_at = tones_at(tones, beyond=-0.5)
+    rough = [one for one in refine_sides(light_at, quads, _REACH_PX, count=20) if one is not None]
+    rough = _each_once([one for one in rough if one.support.mean() > 0.3], _ALIKE)
+    # again from close by, where the sides stand along their whole length
+    refined = refine_sides(light_at, [one.quad for one in rough], _REACH_PX / 2)
+    sound = [one for one in refined if one is not None and _possible(one, tones.shape)]
+    return _each_once(sound, _SAME)[:_MOST_PATCHES]
+
+
+def _each_once(patches, alike):
+    """Patches by their support, without those that cover an earlier one to a share of `alike`."""
     kept = []
-    for sides in sorted(sound, key=lambda one: -one.support.sum()):
-        if all(_overlap(sides.quad, other.quad, whole=True) < _SAME for other in kept):
-            kept.append(sides)
-    return kept[:_MOST_PATCHES]
-
-
-def _refined(tones, quad):
-    """Sides within reach of a rough outline, then again from close by, where they stand along their whole length."""
-    sides = refine_sides(tones, quad, _REACH_PX, count=24)
-    if sides is None or sides.support.mean() < 0.3:
-        return None
-    return refine_sides(tones, sides.quad, _REACH_PX / 2)
+    for one in sorted(patches, key=lambda sides: -sides.support.sum()):
+        if all(_overlap(one.quad, other.quad, whole=True) < alike for other in kept):
+            kept.append(one)
+    return kept
 
 
 def _possible(sides, shape):
@@ -166,17 +177,13 @@ def _overlap(first, second, whole=False):
 
 def _sharpened(photo, quad):
     """Corners refined on the full-size pixels around the sides."""
-    scale = photo.reduced(_SIDE).scale
-    if scale == 1:
+    scale = max(photo.size) / _SIDE
+    if scale < 1.2:
         return quad
-    margin = 8 * scale
-    x0, y0 = np.maximum(np.floor(quad.min(axis=0)).astype(int) - margin, 0)
-    x1, y1 = np.minimum(np.ceil(quad.max(axis=0)).astype(int) + margin, photo.size)
-    tones = even_tones(photo.crop((x0, y0, x1, y1)))
-    sides = refine_sides(tones, quad - (x0, y0), 2 * scale)
+    sides = refine_sides(lambda places: even_tones(photo.light_at(places)), [quad], 2 * scale, count=80)[0]
     if sides is None or sides.support.min() < 0.4:
         return quad
-    return order_corners(sides.quad + np.array([x0, y0]))
+    return order_corners(sides.quad)
 
 
 def in_a_grid(quad, others):

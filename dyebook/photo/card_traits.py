@@ -77,8 +77,8 @@ def scene_tone(pixels):
     -------
     SceneTone
     """
-    few = np.ascontiguousarray(pixels[::4, ::4]).reshape(-1, 3)
-    light = few.mean(axis=1)
+    few = np.ascontiguousarray(pixels[::6, ::6])
+    light, few = _mean_light(few).ravel(), few.reshape(-1, 3)
     high, top = np.percentile(light, [97, 99.5])
     guesses = [few.mean(axis=0), (np.maximum(few, 0) ** 4).mean(axis=0) ** 0.25, few[light >= high].mean(axis=0)]
     return SceneTone(max(float(top), 1e-4), _cast(np.array([[1.0, 1.0, 1.0], *guesses])), _calm(pixels))
@@ -140,7 +140,7 @@ def _straightened(pixels, quad):
     spots = np.stack([patch[1:3, 1:3], patch[1:3, -3:-1], patch[-3:-1, 1:3], patch[-3:-1, -3:-1]]).mean(axis=(1, 2))
     apart = np.log(np.maximum(spots, 1e-4)) - np.log(np.maximum(median, 1e-4))
     corners = np.abs(apart - np.median(apart, axis=0)).max()
-    return np.log(np.maximum(patch[2:-2, 2:-2].mean(axis=2), 1e-4)), median, corners
+    return np.log(np.maximum(_mean_light(patch[2:-2, 2:-2]), 1e-4)), median, corners
 
 
 def _quadratic(size):
@@ -167,6 +167,11 @@ def _shading(log_light):
     return {"slope": np.ptp(surface), "odd": np.log(odd + 0.001)}
 
 
+def _mean_light(pixels):
+    """Mean of the channels, many times as fast as `mean` over the short axis."""
+    return cv2.transform(np.ascontiguousarray(pixels), np.full((1, 3), 1 / 3, np.float32))
+
+
 def _spread(values):
     """Robust standard deviation about zero-centred values."""
     return 1.4826 * float(np.median(np.abs(values))) + 1e-4
@@ -177,7 +182,7 @@ def _grain(pixels, quad, scene):
     centre = quad.mean(axis=0)
     inner = centre + (quad - centre) * 0.84
     low, high = np.maximum(np.floor(inner.min(axis=0)).astype(int), 0), np.ceil(inner.max(axis=0)).astype(int)
-    light = np.log(np.maximum(pixels[low[1] : high[1], low[0] : high[0]].mean(axis=2), 1e-4))
+    light = np.log(np.maximum(_mean_light(pixels[low[1] : high[1], low[0] : high[0]]), 1e-4))
     mask = np.zeros(light.shape, np.uint8)
     cv2.fillPoly(mask, [np.round(inner - low).astype(np.int32)], 1)
     chosen = np.flatnonzero(mask)[:: max(1, mask.sum() // 6000)]

@@ -1,10 +1,11 @@
 """How often the card is found by itself, and how well.
 
-Run as: python -m tests.bench.card [--renderer first|second|both] [--seeds 7000:7060] [--cache DIR]
+Run as: python -m tests.bench.card [--renderer first|second|composite|all] [--seeds 7000:7060] [--cache DIR]
 
-Seeds 1000 to 6999 of the first and 50000 to 59999 of the second renderer are for tuning (`card_fit`), others for
-scoring. Found: the quad overlaps the true one by more than 0.8 of both together. Corner error: mean distance of the
-corners, in per cent of the card's mean side, over the cards found.
+Seeds 1000 to 6999 of the first and 50000 to 59999 of the second renderer, and below 1000 of the composites, are for
+tuning (`card_fit`), others for scoring. DYEBOOK_PHOTOS may name a folder of chart photographs for the composites.
+Found: the quad overlaps the true one by more than 0.8 of both together. Corner error: mean distance of the corners,
+in per cent of the card's mean side, over the cards found.
 """
 
 import argparse
@@ -60,7 +61,7 @@ def score(renderer, seeds, cache, verbose):
         for key in ("all", f"edge {scene.edge}", f"on {scene.ground}"):
             rows[key][result] += 1
         errors += [error] if error is not None else []
-    print(f"\n{renderer} renderer, seeds {seeds.start}:{seeds.stop}")
+    print(f"\n{renderer}, seeds {seeds.start}:{seeds.stop}")
     print(f"{'':24s}" + "".join(f"{name:>18s}" for name in _COLUMNS))
     for key, row in sorted(rows.items()):
         print(f"{key:24s}" + "".join(f"{row[name]:18d}" for name in _COLUMNS))
@@ -75,13 +76,13 @@ def score(renderer, seeds, cache, verbose):
 def main():
     """Score the renderers asked for."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--renderer", choices=("first", "second", "both"), default="both")
-    parser.add_argument("--seeds", type=first_end, help="first:end; 7000:7060 and 60000:60040 if left out")
+    parser.add_argument("--renderer", choices=("first", "second", "composite", "all"), default="all")
+    parser.add_argument("--seeds", type=first_end, help="first:end; 7000:7060, 60000:60040 and 1000:1060 if left out")
     parser.add_argument("--cache")
     parser.add_argument("--verbose", action="store_true", help="name the scenes that went wrong")
     options = parser.parse_args()
-    usual = {"first": range(7000, 7060), "second": range(60000, 60040)}
-    for renderer in usual if options.renderer == "both" else (options.renderer,):
+    usual = {"first": range(7000, 7060), "second": range(60000, 60040), "composite": range(1000, 1060)}
+    for renderer in usual if options.renderer == "all" else (options.renderer,):
         score(renderer, options.seeds or usual[renderer], options.cache, options.verbose)
 
 

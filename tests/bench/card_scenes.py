@@ -1,4 +1,4 @@
-"""Scenes for the card benches, from both renderers, kept in a folder so that a second run is quick."""
+"""Scenes for the card benches, from both renderers and composites, kept in a folder so that a second run is quick."""
 
 import tempfile
 from dataclasses import dataclass
@@ -10,6 +10,7 @@ import numpy as np
 from dyebook.demo.scene import random_scene, render
 from dyebook.photo.read import read_photo
 
+from .composites import composite
 from .second import make
 
 __all__ = ["CardScene", "card_scenes", "first_end", "overlap"]
@@ -32,12 +33,12 @@ class CardScene:
 
 
 def card_scenes(renderer, seeds, cache=None):
-    """Yield scenes of one renderer; the first one shows every seed with and every third without a card.
+    """Yield scenes of one kind; the first renderer and composites show every third seed without a card as well.
 
     Parameters
     ----------
     renderer : str
-        first or second.
+        first, second or composite.
     seeds : iterable of int
     cache : path, optional
         Where pictures are kept; the system's folder for passing files if left out.
@@ -49,10 +50,10 @@ def card_scenes(renderer, seeds, cache=None):
     folder = Path(cache or Path(tempfile.gettempdir()) / "dyebook-card-scenes")
     folder.mkdir(parents=True, exist_ok=True)
     for seed in seeds:
-        for bare in (False, True) if renderer == "first" and seed % 3 == 0 else (False,):
+        for bare in (False, True) if renderer != "second" and seed % 3 == 0 else (False,):
             path = folder / f"{renderer}-{seed}{'-bare' if bare else ''}.npz"
             if not path.exists():
-                np.savez(path, **(_first(seed, bare) if renderer == "first" else _second(seed)))
+                np.savez(path, **_MAKERS[renderer](seed, bare))
             with np.load(path) as kept:
                 quad = kept["quad"] if kept["quad"].size else None
                 yield CardScene(path.stem, kept["data"].tobytes(), quad, str(kept["ground"]), str(kept["edge"]))
@@ -67,12 +68,20 @@ def _first(seed, bare):
     return {"data": _jpeg(drawn.image, spec.development.quality), "quad": quad, "ground": ground, "edge": edge}
 
 
-def _second(seed):
+def _second(seed, bare):
     image, truth = make(seed)
     card = truth["card"]
     quad = np.zeros(0) if card is None else np.array(card["quad"])
     edge = "none" if card is None else str(card["rim"])
     return {"data": _jpeg(image, 90), "quad": quad, "ground": str(truth["background"]), "edge": edge}
+
+
+def _composite(seed, bare):
+    image, quad, ground, edge = composite(seed, bare)
+    return {"data": _jpeg(image, 97), "quad": np.zeros(0) if bare else quad, "ground": ground, "edge": edge}
+
+
+_MAKERS = {"first": _first, "second": _second, "composite": _composite}
 
 
 def _jpeg(image, quality):
