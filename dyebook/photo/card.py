@@ -209,7 +209,7 @@ def _fit_plane(values, offsets):
     sound = np.abs(values - np.median(values)) < max(0.25, 4 * _robust_sd(values))
     for _ in range(3):
         kept = design[sound]
-        plane = np.linalg.solve(kept.T @ kept, kept.T @ values[sound])
+        plane = np.linalg.lstsq(kept.T @ kept, kept.T @ values[sound], rcond=None)[0]
         rest = values - design @ plane
         # from the middle of the rest: strays may draw the plane away from all others, and none would be sound
         rest -= np.median(rest[sound])

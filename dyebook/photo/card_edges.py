@@ -5,8 +5,10 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-__all__ = ["Sides", "cross_lines", "refine_sides", "robust_lines", "tones_at"]
+__all__ = ["AHEAD", "Sides", "cross_lines", "refine_sides", "robust_lines", "tones_at"]
 
+# the corner that follows each, and the one before: indexing is ten times as fast as np.roll
+AHEAD, _BEHIND = np.array([1, 2, 3, 0]), np.array([3, 0, 1, 2])
 # part of a side that is looked at: near the corners the neighbouring side disturbs
 _ALONG = (0.06, 0.94)
 _FITS_PX = 1.2
@@ -61,7 +63,7 @@ def refine_sides(light_at, quads, reach, count=40):
     quads = np.asarray(quads, dtype=float).reshape(-1, 4, 2)
     if not len(quads):
         return []
-    here, ahead = quads.reshape(-1, 2), (np.roll(quads, -1, axis=1) - quads).reshape(-1, 2)
+    here, ahead = quads.reshape(-1, 2), (quads[:, AHEAD] - quads).reshape(-1, 2)
     along = ahead / np.maximum(np.linalg.norm(ahead, axis=1), 1e-6)[:, None]
     normals = np.stack([along[:, 1], -along[:, 0]], axis=1)
     places = here[:, None] + np.linspace(*_ALONG, count)[:, None] * ahead[:, None]
@@ -135,7 +137,7 @@ def _closed(points, centres, along, found, steps, ridges):
 
 def cross_lines(centres, along):
     """Return the corners (4, 2) where each side's line meets the one before it; None where two run nearly parallel."""
-    p, u, r, v = np.roll(centres, 1, axis=0), np.roll(along, 1, axis=0), centres, along
+    p, u, r, v = centres[_BEHIND], along[_BEHIND], centres, along
     sine = u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]
     if np.abs(sine).min() < 0.3:
         return None

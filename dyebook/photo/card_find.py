@@ -7,7 +7,7 @@ import numpy as np
 
 from dyebook.errors import PhotoError
 from dyebook.photo.card import card_at, order_corners
-from dyebook.photo.card_edges import refine_sides, tones_at
+from dyebook.photo.card_edges import AHEAD, refine_sides, tones_at
 from dyebook.photo.card_patch import even_patches, even_tones
 from dyebook.photo.card_score import card_score
 from dyebook.photo.card_traits import TRAITS, scene_tone, traits_of
@@ -18,7 +18,7 @@ __all__ = ["Candidate", "card_candidates", "find_card"]
 _REDUCED, _SIDE = 1000, 800
 _REACH_PX = 8
 # below the first a patch is not taken, below the second it is taken with a doubt
-_REFUSED, _DOUBTFUL = 0.0, 0.4
+_REFUSED, _DOUBTFUL = 0.5, 1.2
 # a rival whose score comes this close makes the choice doubtful
 _MARGIN = 1.5
 _LEAST_SHARE = 0.02
@@ -68,8 +68,9 @@ def find_card(photo, card_lab=None):
     PhotoError
         If nothing in the photo is likely enough to be a card.
     """
-    found = card_candidates(photo)
-    if found and in_a_grid(found[0].quad, [one.quad for one in found[1:]]):
+    seen = card_candidates(photo)
+    found = _beside_grids(seen)
+    if len(found) < len(seen) and (not found or found[0].score < _REFUSED):
         raise PhotoError(
             f"the likeliest card in {photo.name} is one of several equal patches in a grid, as on a colour chart; "
             "lay a plain grey card beside the part, or point out the corners of the grey patch to use"
@@ -79,12 +80,20 @@ def find_card(photo, card_lab=None):
     best, rivals = found[0], _rivals(found)
     quad = _sharpened(photo, best.quad)
     card = card_at(photo, np.clip(quad, 0, photo.size), card_lab)
-    seen = dict(zip(TRAITS, best.traits, strict=True))
-    spoiled = seen["cut"] or seen["odd"] > _SPOTS
+    traits = dict(zip(TRAITS, best.traits, strict=True))
+    spoiled = traits["cut"] or traits["odd"] > _SPOTS or len(found) < len(seen)
     doubtful = spoiled or best.score < _DOUBTFUL or any(best.score - one.score < _MARGIN for one in rivals)
     flags = card.flags + (("card_doubtful",) if doubtful else ())
     listed = tuple((one.score, one.quad) for one in (best, *rivals))
     return replace(card, flags=flags, candidates=listed)
+
+
+def _beside_grids(found):
+    """Candidates from the likeliest on that is no field of a chart or of a squared ground."""
+    for first, one in enumerate(found):
+        if one.score < _REFUSED or not in_a_grid(one.quad, [other.quad for other in found if other is not one]):
+            return found[first:]
+    return []
 
 
 def card_candidates(photo):
@@ -148,7 +157,7 @@ def _possible(sides, shape):
     quad, limit = sides.quad, 0.02 * max(shape)
     inside = (quad > -limit).all() and (quad < np.array(shape[1::-1]) + limit).all()
     corners = quad.astype(np.float32)
-    lengths = np.linalg.norm(np.roll(quad, -1, axis=0) - quad, axis=1)
+    lengths = np.linalg.norm(quad[AHEAD] - quad, axis=1)
     return (
         inside
         and sides.support.mean() > 0.5

@@ -3,7 +3,7 @@
 import cv2
 import numpy as np
 
-from dyebook.photo.card_edges import cross_lines, robust_lines
+from dyebook.photo.card_edges import AHEAD, cross_lines, robust_lines
 
 __all__ = ["even_patches", "even_tones"]
 
@@ -14,6 +14,8 @@ _STEPS = tuple(0.0035 * 1.6**i for i in range(8))
 # share of the frame a patch may cover
 _LEAST, _MOST = 0.008, 0.30
 _FILL = 0.88
+# every way to number the corners
+_TURNS = (np.arange(4)[:, None] + np.arange(4)) % 4
 _SQUARE = np.ones((5, 5), np.uint8)
 
 
@@ -84,13 +86,19 @@ def _quads_of(even, margin, seen):
         x, y, w, h = cv2.boundingRect(contour)
         area, box = cv2.contourArea(contour), (x - margin, y - margin, x + w + margin, y + h + margin)
         likely = _LEAST * 0.5 * even.size < area < _MOST * even.size and w * h < 0.7 * even.size
-        if not likely or any(max(abs(a - b) for a, b in zip(box, other, strict=True)) < 3 for other in seen):
+        if not likely or _close_to_any(box, seen):
             continue
         quad = _four_sides(contour, area)
         if quad is not None:
             seen.append(box)
             quads.append(_grown(quad, margin + 1.0))
     return quads
+
+
+def _close_to_any(box, others):
+    """Whether a box lies within 3 pixels of an earlier one on all four sides."""
+    x0, y0, x1, y1 = box
+    return any(abs(x0 - a) < 4 and abs(y0 - b) < 4 and abs(x1 - c) < 4 and abs(y1 - d) < 4 for a, b, c, d in others)
 
 
 def _four_sides(contour, area):
@@ -107,7 +115,7 @@ def _four_sides(contour, area):
 def _along_outline(corners, outline):
     """Corners where lines through the outline's points near each side cross."""
     corners = corners if _signed_area(corners) > 0 else corners[::-1]
-    ahead = np.roll(corners, -1, axis=0) - corners
+    ahead = corners[AHEAD] - corners
     length = np.maximum(np.linalg.norm(ahead, axis=1), 1e-6)[:, None]
     along = ahead / length
     offset = outline[None] - corners[:, None]
@@ -135,7 +143,7 @@ def _four_corners(hull):
 def _grown(quad, by):
     """Move each side of a convex quad outwards."""
     quad = quad if _signed_area(quad) > 0 else quad[::-1]
-    ahead = np.roll(quad, -1, axis=0) - quad
+    ahead = quad[AHEAD] - quad
     along = ahead / np.maximum(np.linalg.norm(ahead, axis=1), 1e-6)[:, None]
     corners = cross_lines(quad + by * np.stack([along[:, 1], -along[:, 0]], axis=1), along)
     return quad if corners is None else corners
@@ -143,14 +151,14 @@ def _grown(quad, by):
 
 def _signed_area(quad):
     x, y = quad.T
-    return 0.5 * np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y)
+    return 0.5 * float(x @ y[AHEAD] - x[AHEAD] @ y)
 
 
 def _distinct(quads):
     """Drop quads whose corners lie close to those of an earlier one, coarser steps first."""
     kept = np.empty((0, 4, 2))
     for quad in reversed(quads):
-        turns = np.stack([np.roll(quad, turn, axis=0) for turn in range(4)])
+        turns = quad[_TURNS]
         apart = np.linalg.norm(kept[:, None] - turns, axis=-1).max(axis=2).min(axis=1, initial=np.inf)
         if not len(kept) or apart.min() > 0.04 * np.sqrt(abs(_signed_area(quad))):
             kept = np.concatenate([kept, quad[None]])

@@ -5,6 +5,8 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
+from dyebook.photo.card_edges import AHEAD
+
 __all__ = ["TINT_FREE", "TRAITS", "SceneTone", "scene_tone", "traits_of"]
 
 TRAITS = {
@@ -12,13 +14,13 @@ TRAITS = {
     "support_least": "the same of the worst side",
     "scatter": "log of the wobble of the worst side's edge, px",
     "ridge": "a bright line along a side: the lit edge of a thing with some thickness",
-    "texture": "log of fine grain, relative to the noise of the calmest places of the photo",
-    "coarse": "log of grain over a few pixels",
+    "texture": "log of how far fine grain exceeds the noise of the calmest places of the photo",
+    "rough": "log of how far grain over a few pixels exceeds that of card and paper",
     "clumps": "log of coarse over fine grain, above that of mere noise",
     "streak": "log of how much more the grain runs one way than the other",
     "slope": "range of the smooth log light over the patch",
     "odd": "log of the share of spots unlike the rest: print, holes, dirt",
-    "corners": "difference of the corners to the middle: a round corner shows the ground",
+    "holed": "log of how far one such spot goes beyond a crumb of dirt: the hole of a tag",
     "lip": "difference of a band just inside the sides to the middle",
     "warm": "distance from neutral along the colours of lamps and daylight",
     "green": "distance from neutral across them, where no light of a bench lies",
@@ -26,6 +28,7 @@ TRAITS = {
     "tinted": "distance to the light's colour beyond what a wrong guess explains",
     "rim_cast": "difference in colour to the surround, where that is white or black and even",
     "level": "log of light relative to the bright end of the photo",
+    "dark": "how far it stays below the least that a mid grey has against the bright end",
     "white": "how close it comes to the bright end",
     "glow": "how far beyond a mid grey the photo shows it",
     "gloom": "how far below a mid grey the photo shows it",
@@ -34,8 +37,8 @@ TRAITS = {
     "small": "log of how far the patch stays below 3 % of the frame",
     "large": "log of how far it exceeds 15 %",
     "frame": "an even neutral border of one width all round",
+    "alike": "share of sides beyond which the same surface goes on: a field of a squared ground",
     "rim_even": "log of the spread of the four surrounds",
-    "step": "log of the weakest side's step of tone",
     "cut": "reaches the edge of the photo",
 }
 
@@ -43,6 +46,11 @@ TRAITS = {
 TINT_FREE = 0.1
 _GRID = 40  # places across the straightened patch
 _ALONG = 24  # places along each side
+_CRUMB = 0.0025  # share of a patch that dirt may cover in one place
+_BLOCK = 16  # px over which noise is averaged
+_WINDOW = 90  # px from the middle of a patch within which its grain is looked at
+_WOVEN = 0.2  # log of the grain over that noise that a card may show
+_ROUGH = -4.4  # log of the roughest that cards are seen
 _CLUMPS = -1.2  # log of coarse over fine grain where only the sensor's noise is seen
 
 
@@ -99,14 +107,12 @@ def traits_of(pixels, sides, scene):
     -------
     ndarray of float, shape (len(TRAITS),)
     """
-    log_light, median, corners = _straightened(pixels, sides.quad)
+    log_light, median = _straightened(pixels, sides.quad)
     values = {
         "support": sides.support.mean(),
         "support_least": sides.support.min(),
         "scatter": np.log(np.clip(sides.scatter_px, 0.05, 5)).max(),
-        "step": np.log(np.linalg.norm(sides.step, axis=1).clip(1e-3).min()),
         "ridge": sides.ridge.max().clip(0, 0.3),
-        "corners": corners,
     }
     values |= _shading(log_light) | _grain(pixels, sides.quad, scene) | _colour(median, scene)
     values |= _shape(sides.quad, pixels.shape) | _surround(pixels, sides.quad, median)
@@ -121,26 +127,24 @@ def _cast(rgb):
 
 def _calm(pixels):
     """Relative noise at unit light in the calmest tenth of the picture, as if all of it came from counting photons."""
-    green = np.ascontiguousarray(pixels[..., 1])
+    # a whole number of blocks: several times as fast
+    rows, columns = (max(1, side // _BLOCK) for side in pixels.shape[:2])
+    green = np.ascontiguousarray(pixels[: rows * _BLOCK, : columns * _BLOCK, 1])
     fine = green - cv2.blur(green, (3, 3))
-    size = (max(1, green.shape[1] // 16), max(1, green.shape[0] // 16))
-    mean, power = (cv2.resize(x, size, interpolation=cv2.INTER_AREA) for x in (green, fine * fine))
+    mean, power = (cv2.resize(x, (columns, rows), interpolation=cv2.INTER_AREA) for x in (green, fine * fine))
     noise = np.sqrt(power / np.maximum(mean, 1e-3))
     return float(np.percentile(noise[mean >= np.percentile(mean, 15)], 10)) + 3e-4
 
 
 def _straightened(pixels, quad):
-    """Log light (_GRID, _GRID) of the inner patch, its median colour, and how its corners differ."""
+    """Log light (_GRID, _GRID) of the inner patch, and its median colour."""
     low, high = np.maximum(np.floor(quad.min(axis=0)).astype(int) - 2, 0), np.ceil(quad.max(axis=0)).astype(int) + 2
     crop = cv2.blur(pixels[low[1] : high[1], low[0] : high[0]], (3, 3))
     target = np.array([[0, 0], [_GRID, 0], [_GRID, _GRID], [0, _GRID]], np.float32) - 0.5
     turn = cv2.getPerspectiveTransform((quad - low - 0.5).astype(np.float32), target)
     patch = cv2.warpPerspective(crop, turn, (_GRID, _GRID), borderMode=cv2.BORDER_REPLICATE)
     median = np.median(patch[4:-4, 4:-4].reshape(-1, 3), axis=0)
-    spots = np.stack([patch[1:3, 1:3], patch[1:3, -3:-1], patch[-3:-1, 1:3], patch[-3:-1, -3:-1]]).mean(axis=(1, 2))
-    apart = np.log(np.maximum(spots, 1e-4)) - np.log(np.maximum(median, 1e-4))
-    corners = np.abs(apart - np.median(apart, axis=0)).max()
-    return np.log(np.maximum(_mean_light(patch[2:-2, 2:-2]), 1e-4)), median, corners
+    return np.log(np.maximum(_mean_light(patch[2:-2, 2:-2]), 1e-4)), median
 
 
 def _quadratic(size):
@@ -163,8 +167,17 @@ def _shading(log_light):
         # spots that do not follow are drawn to the surface, so that the constant inverse serves again
         surface = _DESIGN @ (_INVERSE @ (surface + np.clip(rest, -limit, limit)))
     rest = values - surface
-    odd = (np.abs(rest) > 5 * _spread(rest) + 0.03).mean()
-    return {"slope": np.ptp(surface), "odd": np.log(odd + 0.001)}
+    odd = np.abs(rest) > 5 * _spread(rest) + 0.03
+    # glare comes and goes gently, a hole stands against what lies right beside it
+    local = log_light - cv2.blur(log_light, (9, 9))
+    sharp = (np.abs(local) > 5 * _spread(local) + 0.06).astype(np.uint8)
+    spots = cv2.connectedComponentsWithStats(sharp)[2][1:, cv2.CC_STAT_AREA]
+    largest = spots.max(initial=0) / odd.size
+    return {
+        "slope": np.ptp(surface),
+        "odd": np.log(odd.mean() + 0.001),
+        "holed": np.log(5 * largest / _CRUMB) if largest > _CRUMB else 0.0,
+    }
 
 
 def _mean_light(pixels):
@@ -181,21 +194,23 @@ def _grain(pixels, quad, scene):
     """Grain of the patch: fine, coarse, and whether it runs in one direction."""
     centre = quad.mean(axis=0)
     inner = centre + (quad - centre) * 0.84
-    low, high = np.maximum(np.floor(inner.min(axis=0)).astype(int), 0), np.ceil(inner.max(axis=0)).astype(int)
+    low = np.maximum(np.floor(np.maximum(inner.min(axis=0), centre - _WINDOW)).astype(int), 0)
+    high = np.ceil(np.minimum(inner.max(axis=0), centre + _WINDOW)).astype(int)
     light = np.log(np.maximum(_mean_light(pixels[low[1] : high[1], low[0] : high[0]]), 1e-4))
     mask = np.zeros(light.shape, np.uint8)
     cv2.fillPoly(mask, [np.round(inner - low).astype(np.int32)], 1)
-    chosen = np.flatnonzero(mask)[:: max(1, mask.sum() // 6000)]
+    chosen = np.flatnonzero(mask)[:: max(1, mask.sum() // 2500)]
     smooth = cv2.GaussianBlur(light, (7, 7), 1.5)
     fine = (light - cv2.blur(light, (3, 3))).ravel()[chosen]
-    coarse = (smooth - cv2.blur(light, (15, 15))).ravel()[chosen]
-    dx, dy = (cv2.Sobel(smooth, cv2.CV_32F, *order).ravel()[chosen] for order in ((1, 0), (0, 1)))
+    detail = smooth - cv2.blur(light, (15, 15))
+    dx, dy = (cv2.Sobel(detail, cv2.CV_32F, *order).ravel()[chosen] for order in ((1, 0), (0, 1)))
     dx, dy = (np.clip(d - np.median(d), -4 * _spread(d), 4 * _spread(d)) for d in (dx, dy))
+    coarse = detail.ravel()[chosen]
     grain, clump = _spread(fine), _spread(coarse - np.median(coarse))
     least, most = np.linalg.eigvalsh(np.cov(dx, dy))
     return {
-        "texture": np.log(grain / scene.calm) + 0.5 * np.median(light),
-        "coarse": np.log(clump + 1e-3),
+        "texture": max(0.0, np.log(grain / scene.calm) + 0.5 * np.median(light) - _WOVEN),
+        "rough": max(0.0, np.log(clump + 1e-3) - _ROUGH),
         "clumps": max(0.0, np.log((clump + 1e-3) / (grain + 1e-3)) - _CLUMPS),
         "streak": np.log((most + 1e-6) / (least + 1e-6)),
     }
@@ -206,6 +221,7 @@ def _colour(median, scene):
     own = _cast(median)
     level = np.log(max(median.mean(), 1e-4))
     relative = level - np.log(scene.bright)
+    glow = max(0.0, np.log(max(median.max(), 1e-4)) + 1.3)
     apart = np.linalg.norm(scene.casts - own, axis=1).min()
     return {
         "warm": abs(own[0] - own[1]) / 2,
@@ -213,15 +229,17 @@ def _colour(median, scene):
         "cast": apart,
         "tinted": max(0.0, apart - TINT_FREE),
         "level": np.clip(relative, -3, 0),
-        "white": max(0.0, relative + 0.6),
-        "glow": max(0.0, np.log(max(median.max(), 1e-4)) + 1.3),
+        "dark": max(0.0, -2.2 - relative),
+        # on dark cloth a card is the brightest there is, but no photo shows it as bright as paper
+        "white": max(0.0, relative + 0.6) * np.clip(glow / 0.4, 0.25, 1.0),
+        "glow": glow,
         "gloom": max(0.0, -3.2 - level),
     }
 
 
 def _shape(quad, shape):
     """Proportions and size; the cards people use are between square and 1.6 : 1."""
-    lengths = np.linalg.norm(np.roll(quad, -1, axis=0) - quad, axis=1)
+    lengths = np.linalg.norm(quad[AHEAD] - quad, axis=1)
     height, width = shape[:2]
     share = np.log(cv2.contourArea(quad.astype(np.float32)) / (height * width))
     margin = 0.004 * max(height, width)
@@ -248,9 +266,11 @@ def _surround(pixels, quad, median):
     rim_cast = np.linalg.norm(_cast(np.exp(near.mean(axis=0))) - _cast(median))
     # at one distance on all four sides the border ends
     beyond = np.abs(bands[:, 4:] - near[:, None]).max(axis=2).min(axis=0).max()
+    past = np.linalg.norm(bands[:, 5:] - own, axis=2).min(axis=1)
     plain = np.exp(-((even / 0.3) ** 2) - (rim_cast / 0.06) ** 2)
     return {
         "lip": np.abs(bands[:, :2].mean(axis=1) - own).max(),
+        "alike": np.exp(-((past / 0.06) ** 2)).mean(),
         "rim_even": np.log(even + 0.03),
         "rim_cast": min(rim_cast, 0.5) * min(contrast, 1.0) * np.exp(-((even / 0.3) ** 2)),
         "frame": min(contrast, 1.2) * plain * min(beyond / 0.3, 1.0),
@@ -259,7 +279,7 @@ def _surround(pixels, quad, median):
 
 def _bands(pixels, quad, offsets):
     """Light (4 sides, places along, offsets, 3) on lines parallel to the sides, offsets in pixels outwards."""
-    ahead = np.roll(quad, -1, axis=0) - quad
+    ahead = quad[AHEAD] - quad
     along = ahead / np.maximum(np.linalg.norm(ahead, axis=1), 1e-6)[:, None]
     normals = np.stack([along[:, 1], -along[:, 0]], axis=1)
     at = np.linspace(0.08, 0.92, _ALONG)

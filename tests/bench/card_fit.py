@@ -1,37 +1,56 @@
 """Fit the weights of `dyebook/photo/card_score.py`.
 
-Run as: python -m tests.bench.card_fit [--first 1000:1051] [--second 50000:50120] [--cache DIR]
+Run as: python -m tests.bench.card_fit [--first 1000:1060] [--second 50000:50120] [--composite 0:60] [--cache DIR]
 
-A logistic regression over the patches of rendered scenes: of each photo the patch that is the card against all that
-are not. The sign of each weight is held to what the trait means, so that an accident of one renderer cannot turn it.
-Each card also counts once more in the colour of a painted tag, as what it then is: not a card.
+A logistic regression over the patches of rendered scenes and composites: of each photo the patch that is the card
+against all that are not. Each rendered scene counts a second time as a poorer camera would have taken it. The sign of
+each weight is held to what the trait means, so that an accident of one renderer cannot turn it. Each card also counts
+once more in the colour of a painted tag, as what it then is: not a card.
 """
 
 import argparse
+import zlib
 
+import cv2
 import numpy as np
 from scipy.optimize import minimize
 
 from dyebook.photo.card_find import card_candidates
 from dyebook.photo.card_traits import TINT_FREE, TRAITS
+from dyebook.photo.read import read_photo
 
 from .card_scenes import card_scenes, first_end, overlap
+from .composites import disturbed
 
 NAMES = list(TRAITS)
-GOOD = ("support", "support_least", "frame", "step")
-FREE = ("level", "texture")
-_RIDGE = 0.0005
-_TWIN = 0.15  # weight of a coloured twin against a patch that was seen
+GOOD = ("support", "support_least", "frame")
+FREE = ("level",)
+# few scenes show a grey tag, but what has a hole is no card
+AT_MOST = {"holed": -1.5}
+_RIDGE = 0.0003
+_TWIN = 0.25  # weight of a coloured twin against a patch that was seen
 
 
 def patches(scenes):
     """Return traits (N, traits), overlap with the true card (N,) and name of the scene (N,) of all patches."""
     rows = []
     for scene in scenes:
-        for one in card_candidates(scene.photo):
-            rows.append((one.traits, 0.0 if scene.quad is None else overlap(one.quad, scene.quad), scene.name))
+        for name, photo, quad in _takes(scene):
+            for one in card_candidates(photo):
+                rows.append((one.traits, 0.0 if quad is None else overlap(one.quad, quad), name))
     traits, same, names = zip(*rows, strict=True)
     return np.array(traits), np.array(same), np.array(names)
+
+
+def _takes(scene):
+    """Yield a scene as it is and, if rendered, as a poorer camera would have taken it: name, photo, quad."""
+    photo = scene.photo
+    yield scene.name, photo, scene.quad
+    if not scene.name.startswith("composite"):
+        small = photo.reduced(1000)
+        image = disturbed(small.pixels, np.random.default_rng(zlib.crc32(scene.name.encode())))
+        data = cv2.imencode(".png", np.ascontiguousarray(image[..., ::-1]))[1].tobytes()
+        yield scene.name + "*", read_photo(data), None if scene.quad is None else scene.quad / small.scale
 
 
 def is_card(same, names):
@@ -47,7 +66,7 @@ def is_card(same, names):
 def tinted_twins(traits, rng):
     """Return the traits of cards as they would be in the colour of a painted tag."""
     twins = traits.copy()
-    more = rng.uniform(0.3, 0.8, len(twins))
+    more = rng.uniform(0.2, 0.8, len(twins))
     column = {name: NAMES.index(name) for name in ("cast", "tinted", "green", "warm")}
     twins[:, column["cast"]] += more
     twins[:, column["tinted"]] = np.maximum(twins[:, column["cast"]] - TINT_FREE, 0)
@@ -75,7 +94,11 @@ def fit(traits, same, names):
         push = np.append(scaled.T @ slope + 2 * _RIDGE * values[:-1], slope.sum())
         return heft @ np.logaddexp(0, -odds) + _RIDGE * (values[:-1] ** 2).sum(), push
 
-    limits = [(None, None) if n in FREE else (0, None) if n in GOOD else (None, 0) for n in NAMES] + [(None, None)]
+    limits = [
+        (None, None) if n in FREE else (0, None) if n in GOOD else (None, AT_MOST.get(n, 0) * s)
+        for n, s in zip(NAMES, spread, strict=True)
+    ]
+    limits.append((None, None))
     best = minimize(loss, np.zeros(len(NAMES) + 1), jac=True, bounds=limits, method="L-BFGS-B").x
     weights = best[:-1] / spread
     return weights, best[-1] - weights @ middle
@@ -84,13 +107,14 @@ def fit(traits, same, names):
 def main():
     """Print the weights as they stand in the code."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--first", type=first_end, default=range(1000, 1051))
+    parser.add_argument("--first", type=first_end, default=range(1000, 1060))
     parser.add_argument("--second", type=first_end, default=range(50000, 50120))
+    parser.add_argument("--composite", type=first_end, default=range(60))
     parser.add_argument("--cache")
     options = parser.parse_args()
     parts = [
         patches(card_scenes(renderer, seeds, options.cache))
-        for renderer, seeds in (("first", options.first), ("second", options.second))
+        for renderer, seeds in (("first", options.first), ("second", options.second), ("composite", options.composite))
         if len(seeds)
     ]
     weights, offset = fit(*(np.concatenate(columns) for columns in zip(*parts, strict=True)))

@@ -9,7 +9,7 @@ import pytest
 from dyebook.demo.scene import Body, Card, Finish, Ground, Paint, Plate, make_scene, random_scene, render
 from dyebook.errors import PhotoError
 from dyebook.lab import Lab
-from dyebook.photo.card_find import card_candidates, find_card, in_a_grid
+from dyebook.photo.card_find import _working_picture, card_candidates, find_card, in_a_grid
 from dyebook.photo.card_score import card_score
 from dyebook.photo.card_traits import TRAITS
 from dyebook.photo.read import photo_from_array, read_photo
@@ -108,6 +108,41 @@ def test_two_equal_cards_are_a_doubt_that_names_both():
     assert card.candidates[0][0] >= card.candidates[1][0]
 
 
+def _drawn(hole=False, size=(900, 600), bare=False):
+    """A grey rectangle on rough brown ground with a white sheet, in flat light, as no renderer draws it."""
+    rng = np.random.default_rng(3)
+    pixels = np.float32((0.3, 0.22, 0.15)) * np.exp(rng.normal(0, 0.3, (size[1], size[0], 1))).astype(np.float32)
+    cv2.fillPoly(pixels, [np.array([[40, 60], [300, 40], [320, 250], [60, 280]])], (0.85, 0.85, 0.84))
+    quad = np.array([[480.0, 220.0], [740.0, 250.0], [718.0, 430.0], [462.0, 400.0]])
+    if not bare:
+        cv2.fillPoly(pixels, [np.int32(quad * 16)], (0.18, 0.18, 0.18), cv2.LINE_AA, 4)
+    if hole:
+        cv2.circle(pixels, (510, 260), 13, (0.02, 0.02, 0.02), -1, cv2.LINE_AA)
+    pixels = cv2.GaussianBlur(pixels, (0, 0), 0.8)
+    pixels += rng.normal(0, 0.004, pixels.shape).astype(np.float32)
+    return photo_from_array(pixels, limit=1.0), quad + 0.5
+
+
+def test_a_card_drawn_by_hand_is_found_without_a_doubt():
+    photo, quad = _drawn()
+    card = find_card(photo)
+    assert _corner_error(card.quad, quad) < CORNER
+    assert "card_doubtful" not in card.flags
+
+
+@pytest.mark.parametrize("options", [{"hole": True}, {"bare": True}])
+def test_a_grey_tag_with_a_hole_and_a_white_sheet_are_no_cards(options):
+    with pytest.raises(PhotoError, match="no grey card found"):
+        find_card(_drawn(**options)[0])
+
+
+def test_a_picture_of_any_size_is_worked_on_at_about_one_size():
+    light = np.full((1080, 1440, 3), 0.2, np.float32)
+    light[300:700, 300:900] = 0.4
+    assert max(_working_picture(photo_from_array(light))[0].shape) == 800
+    assert max(_working_picture(photo_from_array(light[:700, :900]))[0].shape) == 900
+
+
 def test_only_neighbours_of_one_size_make_a_grid():
     square = np.array([[0.0, 0.0], [10.0, 0.0], [10.0, 10.0], [0.0, 10.0]])
     row = [square + np.array([12 * k, 0]) for k in range(1, 4)]
@@ -118,7 +153,7 @@ def test_only_neighbours_of_one_size_make_a_grid():
 
 def test_a_tint_or_a_hole_never_speaks_for_a_card():
     sound = np.zeros(len(TRAITS))
-    for name in ("tinted", "cast", "odd", "streak", "ridge", "skew", "glow", "cut"):
+    for name in ("tinted", "cast", "odd", "holed", "rough", "alike", "streak", "ridge", "skew", "glow", "cut"):
         spoiled = sound.copy()
         spoiled[list(TRAITS).index(name)] = 0.5
         assert card_score(spoiled) <= card_score(sound)

@@ -212,3 +212,13 @@ def test_messages_say_what_was_seen_and_what_to_do(tmp_path):
     for source, seen in ((tmp_path, "a folder"), (tmp_path / "none.jpg", "no such file"), (b"", "empty")):
         with pytest.raises(PhotoError, match=rf"{seen}.*; .* needed; .*\.$"):
             read_photo(source)
+
+
+def test_light_at_single_places_is_that_of_the_pixels_there():
+    rng = np.random.default_rng(1)
+    photo = photo_from_array(rng.uniform(0, 1, (70, 80, 3)))
+    places = np.array([[[10.5, 20.5], [11.0, 20.5], [-5.0, 20.5]]])
+    here, between, outside = photo.light_at(places)[0]
+    np.testing.assert_allclose(here, photo.pixels[20, 10], rtol=1e-6)
+    np.testing.assert_allclose(between, photo.pixels[20, 10:12].mean(axis=0), rtol=1e-5)
+    np.testing.assert_allclose(outside, photo.pixels[20, 0], rtol=1e-6)
