@@ -96,9 +96,9 @@ def _quads_of(even, margin, seen):
 
 
 def _close_to_any(box, others):
-    """Whether a box lies within 3 pixels of an earlier one on all four sides."""
+    """Whether a box lies within 2 pixels of an earlier one on all four sides."""
     x0, y0, x1, y1 = box
-    return any(abs(x0 - a) < 4 and abs(y0 - b) < 4 and abs(x1 - c) < 4 and abs(y1 - d) < 4 for a, b, c, d in others)
+    return any(abs(x0 - a) < 3 and abs(y0 - b) < 3 and abs(x1 - c) < 3 and abs(y1 - d) < 3 for a, b, c, d in others)
 
 
 def _four_sides(contour, area):

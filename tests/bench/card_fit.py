@@ -25,9 +25,11 @@ from .composites import disturbed
 NAMES = list(TRAITS)
 GOOD = ("support", "support_least", "frame")
 FREE = ("level",)
-# few scenes show a grey tag, but what has a hole is no card
-AT_MOST = {"holed": -1.5}
-_RIDGE = 0.0003
+# few scenes show a grey tag or a dark rim, but what has a hole is no card, and a rim is no part of the grey area
+AT_MOST = {"holed": -1.5, "lip": -2.0}
+# and a card lies close by or far off as its owner likes
+AT_LEAST = {"large": -4.0, "small": -3.0}
+_RIDGE = 0.0005
 _TWIN = 0.25  # weight of a coloured twin against a patch that was seen
 
 
@@ -95,7 +97,7 @@ def fit(traits, same, names):
         return heft @ np.logaddexp(0, -odds) + _RIDGE * (values[:-1] ** 2).sum(), push
 
     limits = [
-        (None, None) if n in FREE else (0, None) if n in GOOD else (None, AT_MOST.get(n, 0) * s)
+        (None, None) if n in FREE else (0, None) if n in GOOD else (AT_LEAST.get(n, -np.inf) * s, AT_MOST.get(n, 0) * s)
         for n, s in zip(NAMES, spread, strict=True)
     ]
     limits.append((None, None))
