@@ -203,17 +203,23 @@ def _grain(pixels, quad, scene):
     smooth = cv2.GaussianBlur(light, (7, 7), 1.5)
     fine = (light - cv2.blur(light, (3, 3))).ravel()[chosen]
     detail = smooth - cv2.blur(light, (15, 15))
-    dx, dy = (cv2.Sobel(detail, cv2.CV_32F, *order).ravel()[chosen] for order in ((1, 0), (0, 1)))
-    dx, dy = (np.clip(d - np.median(d), -4 * _spread(d), 4 * _spread(d)) for d in (dx, dy))
     coarse = detail.ravel()[chosen]
     grain, clump = _spread(fine), _spread(coarse - np.median(coarse))
-    least, most = np.linalg.eigvalsh(np.cov(dx, dy))
     return {
         "texture": max(0.0, np.log(grain / scene.calm) + 0.5 * np.median(light) - _WOVEN),
         "rough": max(0.0, np.log(clump + 1e-3) - _ROUGH),
         "clumps": max(0.0, np.log((clump + 1e-3) / (grain + 1e-3)) - _CLUMPS),
-        "streak": np.log((most + 1e-6) / (least + 1e-6)),
+        # glare draws out the one, a rim close by the other; brushed metal shows in both
+        "streak": min(_streak(smooth, chosen), _streak(detail, chosen)),
     }
+
+
+def _streak(light, chosen):
+    """Log of how much more light changes one way than across it, steady slopes left out."""
+    dx, dy = (cv2.Sobel(light, cv2.CV_32F, *order).ravel()[chosen] for order in ((1, 0), (0, 1)))
+    dx, dy = (np.clip(d - np.median(d), -4 * _spread(d), 4 * _spread(d)) for d in (dx, dy))
+    least, most = np.linalg.eigvalsh(np.cov(dx, dy))
+    return np.log((most + 3e-6) / (least + 3e-6))
 
 
 def _colour(median, scene):
