@@ -98,7 +98,7 @@ CAUSES = {
     "ph_off": Row(1.0, {"depth": (0.20, 0.42, 0.20, 0.12, 0.06), "beside": (0.50, 0.33, 0.07, 0.02, 0.05, 0.03),
                         "ph": (0.55, 0.45)}, "S"),
     # D-12, D-17: dirt or foreign dye leaves the line, mostly greyer
-    "contaminated_bath": Row(1.0, {"depth": (0.05, 0.20, 0.42, 0.26, 0.07),
+    "contaminated_bath": Row(1.0, {"depth": (0.05, 0.18, 0.36, 0.28, 0.13),
                                    "beside": (0.12, 0.26, 0.19, 0.13, 0.27, 0.03),
                                    "spot": 0.08}),
     # E-06: pale prints and smears with sharp edges

@@ -113,8 +113,9 @@ def _colour(record, model, parts):
     other = np.bincount(_beside_state(beside), minlength=6) / along.size
     gap = float(np.median(np.linalg.norm(beside[:, :3], axis=1)))
     return [
-        Seen("depth", tuple(depth), f"the reading is {describe_difference(middle, lab)} than the bath should give "
-             f"(ΔE00 {float(delta_e_00(middle, lab)):.1f}), {_depth_words(float(np.median(along)))}"),
+        Seen("depth", tuple(depth), f"against what the bath should give the reading is "
+             f"{describe_difference(middle, lab)} (ΔE00 {float(delta_e_00(middle, lab)):.1f}), "
+             f"{_depth_words(float(np.median(along)))}"),
         Seen("beside", tuple(other), f"it lies {gap:.1f} beside the bath's own line of depth"),
     ]  # fmt: skip
 
@@ -131,7 +132,7 @@ def _reading(record, parts):
         u = [record[f"{n}_sd"] if _known(record, f"{n}_sd") else d for n, d in zip("Lab", _READING_U, strict=True)]
         return np.array([record["L"], record["a"], record["b"]]), np.hypot(u, repeat)
     if parts:
-        u = [[v if v is not None else 0.8 for v in part["lab_u"]] for part in parts]
+        u = [[0.8 if v is None else v for v in part.get("lab_u") or _READING_U] for part in parts]
         return np.median([part["lab"] for part in parts], axis=0), np.hypot(np.median(u, axis=0), repeat)
     return None, None
 
@@ -177,15 +178,21 @@ def _flaws(parts):
     found = [flaw for part in parts for flaw in part.get("flaws", ())]
     seen = []
     for kind in FLAW_KINDS:
-        sizes, name = [flaw["delta_e00"] or 0.0 for flaw in found if flaw["kind"] == kind], kind.replace("_", " ")
+        sizes, name = [_size(flaw) for flaw in found if flaw["kind"] == kind], kind.replace("_", " ")
         words = f"{len(sizes)} × {name} on the photo, up to ΔE00 {max(sizes):.0f}" if sizes else f"no {name}"
-        weight = min(max(sizes) / _CLEAR_DELTA_E00, 1.0) if sizes else 0.0
+        weight = float(np.clip(max(sizes) / _CLEAR_DELTA_E00, 0.3, 1.0)) if sizes else 0.0
         seen.append(Seen(kind, (weight, len(parts)), words))
     spread = [part["uniformity"] for part in parts if part.get("uniformity") is not None]
     if spread:
         state = "uneven" if max(spread) > _UNEVEN_DELTA_E00 else "even"
         seen.append(_sure("even", state, f"the surface is {state} (ΔE00 {max(spread):.1f})"))
     return seen
+
+
+def _size(flaw):
+    """ΔE00 of a flaw; one whose size nobody gave is taken as clear."""
+    size = flaw.get("delta_e00")
+    return _CLEAR_DELTA_E00 if size is None else size
 
 
 def _part_to_part(parts):

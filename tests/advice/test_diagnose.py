@@ -160,6 +160,11 @@ def test_a_photo_alone_and_its_dict_agree(model, dipped):
     assert diagnose(record, model, seen) == diagnose(pd.Series(record), model, seen.to_dict())
 
 
+def test_a_flaw_without_size_is_a_flaw():
+    bare = {"parts": [{"lab": [40, 10, -20], "flaws": [{"kind": "two_tone"}]}]}
+    assert diagnose({}, measurement=bare)[0].id == "level_line"
+
+
 def test_one_pale_part_among_alike_ones_is_a_contact():
     parts = photo((40, 10, -20)).parts * 3
     parts = (*parts, replace(parts[0], lab=(55, 6, -12)))
