@@ -1,12 +1,13 @@
 """Charts of the bench on screen: a run's log with its charge, a bath's strength over time."""
 
-__all__ = ["plot_strength", "plot_trace"]
+__all__ = ["neutral_figure", "plot_strength", "plot_trace"]
 
 _INK, _GREY, _PALE = "#1c1d1f", "#6a6d73", "#c2c2c2"
 _FONT = {"family": "system-ui, sans-serif", "size": 14, "color": _INK}
 
 
-def _figure(height):
+def neutral_figure(height):
+    """Return an empty chart in the greys of the screens, `height` pixels high."""
     import plotly.graph_objects as go
 
     figure = go.Figure()
@@ -41,7 +42,7 @@ def plot_trace(trace, events=(), gaps=()):
     """
     import numpy as np
 
-    figure = _figure(360)
+    figure = neutral_figure(360)
     time, current = np.asarray(trace.time_min), np.asarray(trace.current_a)
     steps = np.diff(time) * (current[1:] + current[:-1]) / 2
     charge = np.concatenate([[0.0], np.cumsum(np.maximum(steps, 0.0))]) / 60
@@ -83,7 +84,7 @@ def plot_strength(points):
     -------
     plotly.graph_objects.Figure
     """
-    figure = _figure(320)
+    figure = neutral_figure(320)
     at = [point.at for point in points]
     strength = [point.dye_g_per_l for point in points]
     low = [max(point.dye_g_per_l - point.dye_g_per_l_sd, 0.0) for point in points]

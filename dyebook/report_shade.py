@@ -1,15 +1,45 @@
-"""Advice on shades as lines for the shell."""
+"""Advice on shades as lines for the shell and as words for the screens."""
 
+from dyebook.record import FIELDS
 from dyebook.report import lab_text
+from dyebook.report_screen import distance_text
 
-__all__ = ["coupons_text", "redip_text", "settings_text", "suggestions_text"]
+__all__ = [
+    "answer_text",
+    "coupons_text",
+    "depth_text",
+    "dwell_text",
+    "footing_text",
+    "forgiving_text",
+    "lamp_text",
+    "left_out_text",
+    "miss_text",
+    "mix_lines",
+    "outlook_text",
+    "redip_lines",
+    "redip_text",
+    "sentence_text",
+    "setting_fields",
+    "setting_rows",
+    "settings_text",
+    "suggestions_text",
+]
+
+# CIEDE2000 by which 10 s or 1 °C moves a shade: below the first nobody sees it, above the second everybody does;
+# common practice, no source
+_FORGIVING, _DELICATE = 0.4, 1.0
+
+
+def dwell_text(minutes):
+    """Return a dwell as minutes and seconds, such as "5:30 min"."""
+    whole, seconds = divmod(round(minutes * 60), 60)
+    return f"{whole}:{seconds:02d} min"
 
 
 def settings_text(settings):
     """Return settings as people say them: "40 °C, 5:30 min, 3 g/L, film 12 µm, pH 5.5"."""
-    minutes, seconds = divmod(round(settings["dwell_min"] * 60), 60)
     text = (
-        f"{settings['bath_temp_c']:.0f} °C, {minutes}:{seconds:02d} min, {settings['dye_g_per_l']:.2g} g/L, "
+        f"{settings['bath_temp_c']:.0f} °C, {dwell_text(settings['dwell_min'])}, {settings['dye_g_per_l']:.2g} g/L, "
         f"film {settings['film_um']:.1f} µm"
     )
     return text + (f", pH {settings['ph']:.1f}" if "ph" in settings else "")
@@ -35,10 +65,29 @@ def suggestions_text(suggestions):
     return "\n".join(lines)
 
 
+_ACTIONS = {
+    "more_time": "More time",
+    "accept": "Accept",
+    "strip": "Accept or strip",
+    "ask": "Say more about the part first",
+}
+
+
+def redip_lines(advice):
+    """Return a `Redip` as sentences, what to do first; its caution apart."""
+    lines = [f"{_ACTIONS[advice.action]}.", sentence_text(advice.why)]
+    if advice.action == "more_time":
+        lines[0] = f"{dwell_text(advice.extra_dwell_min)} more in the same bath."
+        lines.append(
+            f"Expect {lab_text(advice.lab)}, {distance_text(advice.delta_e00)}; nine times in ten below "
+            f"{advice.delta_e00_p90:.1f}."
+        )
+    return lines
+
+
 def redip_text(advice):
     """Return a `Redip` as lines for the shell."""
-    words = {"more_time": "more time", "accept": "accept", "strip": "accept or strip", "ask": "say more"}
-    lines = [f"{words[advice.action]}: {advice.why}"]
+    lines = [f"{_ACTIONS[advice.action].lower()}: {advice.why}"]
     if advice.action == "more_time":
         lines.append(f"expect {lab_text(advice.lab)}, ΔE00 {advice.delta_e00:.1f} (90 %: {advice.delta_e00_p90:.1f})")
     return "\n".join(lines + ([advice.caution] if advice.caution else []))
@@ -47,3 +96,90 @@ def redip_text(advice):
 def coupons_text(coupons):
     """Return test dips as lines for the shell, a `Coupon` each."""
     return "\n".join(f"{i}. {settings_text(one.settings)}\n   {one.why}" for i, one in enumerate(coupons, start=1))
+
+
+def setting_rows(settings):
+    """Return settings as (label, text) pairs in the order in which they are set."""
+    texts = _setting_texts(settings)
+    return [(FIELDS[name].label.capitalize() if name != "ph" else "pH", text) for name, text in texts.items()]
+
+
+def setting_fields(settings):
+    """Return settings as texts by field, ready to be typed into a form of settings."""
+    return {name: text.removesuffix(" min") for name, text in _setting_texts(settings).items()}
+
+
+def _setting_texts(settings):
+    texts = {
+        "bath_temp_c": f"{settings['bath_temp_c']:.0f} °C",
+        "dwell_min": dwell_text(settings["dwell_min"]),
+        "dye_g_per_l": f"{settings['dye_g_per_l']:.2g} g/L",
+        "film_um": f"{settings['film_um']:.1f} µm",
+    }
+    return texts | ({"ph": f"{settings['ph']:.1f}"} if "ph" in settings else {})
+
+
+def outlook_text(one):
+    """Return in words how near a `Suggestion` should come."""
+    how = "no difference to speak of" if one.miss == "the same" else one.miss
+    if one.reachable:
+        return (
+            f"Expect {how}: {distance_text(one.delta_e00)} to the target, nine times in ten below "
+            f"{one.delta_e00_p90:.1f}."
+        )
+    return f"This bath does not go there. Its nearest shade is {how}: {distance_text(one.delta_e00)} from the target."
+
+
+def forgiving_text(one):
+    """Return how much small errors of time and temperature move the colour of a `Suggestion`."""
+    most = max(one.per_10_s, one.per_degree)
+    word = "Forgiving" if most < _FORGIVING else "Delicate" if most > _DELICATE else "Mind clock and thermometer"
+    return (
+        f"{word}: 10 s longer moves the colour by {distance_text(one.per_10_s)}, 1 °C warmer by {one.per_degree:.1f}."
+    )
+
+
+def lamp_text(one):
+    """Return how far the colour of a `Suggestion` moves from daylight to lamp light."""
+    return (
+        f"From daylight to lamp light it moves by {distance_text(one.lamp_a)}, to LED light by {one.lamp_led:.1f}; "
+        "a guide, as the spectrum is inferred."
+    )
+
+
+def answer_text(one):
+    """Return a `Suggestion` in one line, to choose by."""
+    return f"{settings_text(one.settings)} – {distance_text(one.delta_e00)}, ±10 s {one.per_10_s:.1f}"
+
+
+def depth_text(run):
+    """Return where a `DepthRun` comes nearest to its target, in words and figures."""
+    how = "the same to the eye" if run.miss == "the same" else run.miss
+    at, far = run.dwell_min[run.nearest], float(run.delta_e00[run.nearest])
+    return f"Nearest at {dwell_text(at)}: {how}, {distance_text(far)}."
+
+
+def miss_text(one):
+    """Return the miss of a `Suggestion` in a few words, such as "ΔE00 1.2, a little greener"."""
+    return distance_text(one.delta_e00) + ("" if one.miss == "the same" else f", {one.miss}")
+
+
+def footing_text(one):
+    """Return what a `Suggestion` rests on: whether its settings lie among the dips on record."""
+    return sentence_text(one.why.rpartition("; ")[2])
+
+
+def sentence_text(text):
+    """Return words as a sentence."""
+    return text[:1].upper() + text[1:] + ("" if text.endswith((".", "!", "?")) else ".")
+
+
+def left_out_text(left_out):
+    """Return which baths could not be asked and why, a line a bath."""
+    return [f"{name} was not asked: {why}." for name, why in left_out.items()]
+
+
+def mix_lines(mix):
+    """Return a `MixSuggestion` as lines: what to expect, then one line a dye."""
+    dips = [f"{name}: {settings_text(dip)}" for name, dip in zip(mix.dyes, mix.settings, strict=True)]
+    return [sentence_text(mix.why), *dips]

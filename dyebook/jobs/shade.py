@@ -8,6 +8,7 @@ from dyebook.errors import ModelError, RecordError
 
 __all__ = [
     "BathAdvice",
+    "advise_from_models",
     "coupon_from_frame",
     "dips_in_book",
     "read_records_file",
@@ -127,7 +128,7 @@ class BathAdvice:
     left_out: dict
 
 
-def suggest_from_baths(frames, target, film_um=None, most_mixes=3):
+def suggest_from_baths(frames, target, film_um=None, most_mixes=3, **asked):
     """Return which bath to try first for a target, and mixes where no bath alone reaches it.
 
     Parameters
@@ -137,6 +138,8 @@ def suggest_from_baths(frames, target, film_um=None, most_mixes=3):
     film_um : float, optional
     most_mixes : int
         How many of the nearest baths are tried in pairs.
+    **asked
+        ph, bounds, fixed: see `dyebook.advice.suggest.suggest_settings`.
 
     Returns
     -------
@@ -148,7 +151,6 @@ def suggest_from_baths(frames, target, film_um=None, most_mixes=3):
         If no bath has enough dips to be learned.
     """
     from dyebook.advice.learn import learn_bath
-    from dyebook.advice.mix import suggest_mix
 
     models, left_out = {}, {}
     for name, frame in frames.items():
@@ -156,9 +158,34 @@ def suggest_from_baths(frames, target, film_um=None, most_mixes=3):
             models[name] = learn_bath(frame)
         except ModelError as error:
             left_out[name] = str(error)
+    return advise_from_models(models, left_out, target, film_um, most_mixes, **asked)
+
+
+def advise_from_models(models, left_out, target, film_um=None, most_mixes=3, **asked):
+    """Return what `suggest_from_baths` does, for baths that are learned already.
+
+    Parameters
+    ----------
+    models : dict of LearnedBath by bath or dye
+    left_out : dict of str
+        Why a bath could not be learned, by name.
+    target, film_um, most_mixes, **asked
+        As there.
+
+    Returns
+    -------
+    BathAdvice
+
+    Raises
+    ------
+    ModelError
+        If there is no model.
+    """
+    from dyebook.advice.mix import suggest_mix
+
     if not models:
         raise ModelError("no bath can be asked: " + "; ".join(f"{name}: {why}" for name, why in left_out.items()))
-    found = [(name, model.suggest(target, film_um=film_um, count=1)[0]) for name, model in models.items()]
+    found = [(name, model.suggest(target, film_um=film_um, count=1, **asked)[0]) for name, model in models.items()]
     found.sort(key=lambda pair: pair[1].delta_e00)
     if any(one.reachable for _, one in found):
         return BathAdvice(found, [], left_out)

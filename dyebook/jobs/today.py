@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from dyebook.lab import delta_e_00
 
-__all__ = ["BathNow", "Errand", "Today", "doubts_of", "look_over"]
+__all__ = ["BathNow", "Errand", "Today", "doubts_of", "look_over", "thrown_out_baths"]
 
 # two dips count as the same recipe when no setting differs by more than these
 _SAME = {"film_um": 0.5, "dye_g_per_l": 0.1, "bath_temp_c": 1.0, "dwell_min": 0.25}
@@ -80,7 +80,7 @@ def look_over(book, count=200):
     errands = [errand for row in recent for errand in _errands_of(book, row)]
     order = ("unread", "doubtful", "wet")
     errands.sort(key=lambda errand: (order.index(errand.kind), -errand.batch))
-    gone = _thrown_out(book)
+    gone = thrown_out_baths(book)
     return Today(
         recent,
         tuple(errands),
@@ -94,8 +94,8 @@ def _open_orders(book):
     return tuple(sorted(book.rows("orders", done_at=None), key=lambda order: order["due_on"] or "9999"))
 
 
-def _thrown_out(book):
-    """Dye and name of the baths whose last event was their end."""
+def thrown_out_baths(book):
+    """Return dye and name of the baths whose last event was their end."""
     last = {event["bath_id"]: event["kind"] for event in sorted(book.rows("bath_events"), key=lambda one: one["at"])}
     dyes = {row["id"]: row["name"] for row in book.rows("dyes")}
     return {(dyes.get(row["dye_id"]), row["name"]) for row in book.rows("baths") if last.get(row["id"]) == "thrown_out"}

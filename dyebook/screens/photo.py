@@ -100,6 +100,7 @@ def _show_readings(seen):
         st.markdown("Tap the card's four corners in the picture, or take another photo.")
         return ()
     measurement = seen.measurement
+    draft()["last_read"] = draft()["photo"][0], tuple(tuple(part.lab) for part in measurement.parts)
     st.subheader("Read", anchor=False)
     for number, part in enumerate(measurement.parts, start=1):
         title = f"Part {number}" if len(measurement.parts) > 1 else "The part"

@@ -14,6 +14,7 @@ __all__ = ["PAGES", "show"]
 PAGES = (
     ("today", "Today", ":material/wb_twilight:", "today"),
     ("bench", "Bench", ":material/science:", "bench"),
+    ("shade", "Shade", ":material/colorize:", "shade"),
     ("photo", "Photo", ":material/photo_camera:", "photo"),
     ("book", "Book", ":material/menu_book:", "book"),
 )

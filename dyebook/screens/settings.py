@@ -11,7 +11,7 @@ from dyebook.record import FIELDS, check_value
 from dyebook.screens.drafts import draft
 from dyebook.units import parse_quantity
 
-__all__ = ["SETTINGS_KEYS", "fill_from", "show_settings", "typed_settings", "typed_value"]
+__all__ = ["SETTINGS_KEYS", "fill_from", "fill_with", "show_settings", "typed_settings", "typed_value"]
 
 _FIRST = ("film_um", "dye_g_per_l", "bath_temp_c", "dwell_min", "ph")
 _MORE = (
@@ -64,7 +64,12 @@ def _draw_settings(book):
 def fill_from(row):
     """Fill the widgets with the settings of a batch, for a callback."""
     names = (*_FIRST, "film_sd_um", "alloy", "finish")
-    draft()[_FILLING] = {"bath": row.bath, **{name: words.value_text(name, getattr(row, name)) for name in names}}
+    fill_with({"bath": row.bath, **{name: words.value_text(name, getattr(row, name)) for name in names}})
+
+
+def fill_with(texts):
+    """Fill the widgets with texts by field, when they are next drawn."""
+    draft()[_FILLING] = texts
 
 
 def _word_of(name, known):

@@ -1,0 +1,142 @@
+"""The shade page: every way in, with an empty and a full book; driven by widget key."""
+
+import pytest
+
+from dyebook.screens.shade import WAYS
+
+
+def _texts(page):
+    kinds = (page.markdown, page.title, page.subheader, page.caption, page.error, page.warning)
+    found = [element.value for kind in kinds for element in kind]
+    return " ".join([*found, *(str(element.proto.body) for element in page.get("html"))])
+
+
+def _typed(page, text, **boxes):
+    page.text_input(key="bench_shade_typed").set_value(text).run()
+    for name, value in boxes.items():
+        page.text_input(key=f"bench_shade_{name}").set_value(value)
+    return page.run() if boxes else page
+
+
+def _turn(page, way):
+    return page.segmented_control(key="bench_shade_way").set_value(way).run()
+
+
+def test_an_empty_book_says_how_to_begin(empty_book, open_page):
+    page = open_page("shade")
+    assert "Three to six dips" in _texts(page)
+    _typed(page, "35, 10, -42")
+    assert "photograph three to six dips" in page.error[0].value
+    _turn(page, "coupon")
+    assert not page.exception
+    assert not page.error
+    assert "the pale end" in _texts(page), "a plan of three coupons for a new dye"
+
+
+@pytest.mark.parametrize("way", WAYS)
+def test_every_way_opens_on_the_demo(demo_shop, open_page, way):
+    page = _turn(_typed(open_page("shade"), "35, 10, -42"), way)
+    assert not page.exception
+    assert not page.error
+
+
+def test_a_blue_goes_to_the_blue_bath_first(demo_shop, open_page):
+    # the demo's own customer's shade, dyed there many times in Harbour blue
+    page = open_page("shade")
+    page.segmented_control(key="bench_shade_from").set_value("Customer's").run()
+    page.selectbox(key="bench_shade_kept").set_value("Paddle ferrules, as the sample").run()
+    text = _texts(page)
+    assert "1. Harbour blue, bath B1" in text
+    assert "bath H1" not in text, "a bath that was thrown out cannot be dipped in"
+    for words in ("to the target, nine times in ten below", "From daylight to lamp light", "Nearest at", "10 s longer"):
+        assert words in text
+
+
+def test_a_bath_at_its_temperature_and_strength_is_taken_as_it_is(demo_shop, open_page):
+    page = open_page("shade")
+    page.selectbox(key="bench_shade_bath").set_value("Harbour blue, bath B1").run()
+    _typed(page, "35, 12, -50", film_um="0.5 mil", bath_temp_c="113 °F", dye_g_per_l="4")
+    text = _texts(page)
+    for figure in ("45 °C", "4 g/L", "12.7 µm"):
+        assert figure in text
+    page.button(key="take_settings").click().run()
+    assert "They stand on the Photo page" in _texts(page)
+    page.button(key="to_photo_page").click().run()
+    assert not page.exception
+
+
+def test_the_settings_taken_stand_on_the_photo_page(demo_shop, open_page):
+    page = open_page("shade")
+    page.selectbox(key="bench_shade_bath").set_value("Harbour blue, bath B1").run()
+    _typed(page, "35, 12, -50", film_um="12", bath_temp_c="45", dye_g_per_l="4")
+    page.button(key="take_settings").click().run()
+    photo = open_page("photo", draft=page.session_state["draft"])
+    photo.toggle(key="without_photo").set_value(True).run()
+    assert photo.selectbox(key="dye").value == "Harbour blue"
+    assert photo.selectbox(key="bath").value == "B1"
+    assert photo.text_input(key="bath_temp_c").value == "45 °C"
+    assert not photo.exception
+
+
+@pytest.mark.parametrize(
+    ("typed", "seen"),
+    [("#1f4e8c", "blue"), ("5R 4/12", "red"), ("N5", "grey"), ("batch 2", "blue"), ("38, 40, 30", "red")],
+)
+def test_a_shade_is_typed_in_any_of_its_ways(demo_shop, open_page, typed, seen):
+    page = _typed(open_page("shade"), typed)
+    assert not page.exception
+    assert not page.error
+    assert f"<strong>Target {typed}</strong>" in _texts(page)
+    told = _texts(page).split(f"<strong>Target {typed}</strong>")[1][:60]
+    assert seen in told
+
+
+@pytest.mark.parametrize("typed", ["5R 4/60", "teal", "35, 10", "batch 9999", "12R 4/4"])
+def test_no_colour_is_refused_in_words(demo_shop, open_page, typed):
+    page = _typed(open_page("shade"), typed)
+    assert not page.exception
+    assert len(page.error) == 1
+
+
+def _redip(page, **states):
+    page.segmented_control(key="bench_shade_part").set_value("A reading").run()
+    boxes = {"reading": "50, 3, -40", "dye_g_per_l": "4", "bath_temp_c": "55", "dwell_min": "2:30"}
+    for name, value in boxes.items():
+        page.text_input(key=f"bench_shade_redip_{name}").set_value(value)
+    for name, value in states.items():
+        page.selectbox(key=f"bench_shade_{name}").set_value(value)
+    return page.run()
+
+
+def test_a_pale_part_goes_back_only_while_wet_and_open(demo_shop, open_page):
+    page = open_page("shade")
+    page.selectbox(key="bench_shade_bath").set_value("Harbour blue, bath B1").run()
+    page = _redip(_turn(_typed(page, "30, 16, -52"), "redip"))
+    assert "Say more about the part first." in _texts(page)
+    page = _redip(page, dry="wet all the time", sealed="not sealed")
+    assert "more in the same bath." in _texts(page)
+    assert "Keep the part wet" in _texts(page)
+    page = _redip(page, dry="dry at some time")
+    assert "drying closes the film to dye" in _texts(page)
+    assert "gives off hydrogen" in _texts(page)
+
+
+def test_a_stored_batch_that_is_too_dark_is_not_dyed_further(demo_shop, open_page):
+    page = _turn(_typed(open_page("shade"), "75, 0, -15"), "redip")
+    page.text_input(key="bench_shade_redip_batch").set_value("2").run()
+    assert "The book has it sealed." in _texts(page)
+    for name, value in {"dry": "wet all the time", "sealed": "not sealed"}.items():
+        page.selectbox(key=f"bench_shade_{name}").set_value(value)
+    assert "no further dyeing lightens a shade" in _texts(page.run())
+
+
+def test_the_last_photo_is_a_target(demo_shop, open_page):
+    page = open_page("shade")
+    page.segmented_control(key="bench_shade_from").set_value("Photo").run()
+    assert "No photo was read yet" in _texts(page)
+
+
+def test_a_paper_sample_is_warned_about(demo_shop, open_page):
+    page = open_page("shade")
+    page.selectbox(key="bench_shade_sample_kind").set_value("paper").run()
+    assert "The sample is paper" in _texts(page)
