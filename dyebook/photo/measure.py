@@ -8,6 +8,7 @@ import numpy as np
 
 from dyebook.photo.card import Card, card_at, no_card
 from dyebook.photo.card_find import find_card
+from dyebook.photo.flaw import with_flaws
 from dyebook.photo.light import Light, fit_light
 from dyebook.photo.mat import Mat, find_mat
 from dyebook.photo.overlay import draw_overlay
@@ -57,6 +58,7 @@ def look_at(
     profile = None if camera is None else _profile_of(camera)
     toned, card, light = _with_profile(photo, card, light, paper, profile)
     evidence = read_parts(toned, light, card, parts, profile)
+    evidence = tuple(with_flaws(one, toned, light, part) for one, part in zip(evidence, parts, strict=True))
     return Look(photo, card, light, evidence, _tell(photo, card, light, evidence, mat), mat)
 
 

@@ -1,0 +1,191 @@
+"""Flaws of a part's colour, found against the part's own shading."""
+
+from dataclasses import replace
+
+import cv2
+import numpy as np
+
+from dyebook.photo.flaw_cues import CUES, change_delta_e, part_facts, place_cues
+from dyebook.photo.flaw_places import fields_of, strongest_places
+from dyebook.photo.flaw_score import flaw_odds
+from dyebook.photo.flaw_shading import smooth_inside, unshaded
+from dyebook.photo.flaw_view import view_part
+from dyebook.photo.flaw_whole import whole_changes
+from dyebook.record import Flaw
+
+__all__ = ["find_flaws", "with_flaws"]
+
+# odds from which a candidate is called a flaw; set for few false ones on sound parts
+_LEAST_ODDS = {"place": 0.3, "pit": 0.3, "gradient": 0.35, "two_tone": 0.3}
+# a fainter change cannot be told from the photo's own errors
+_FAINTEST_DELTA_E = 1.0
+_STREAK_LONG_TO_WIDE = 3.0
+_PALE_SOFTNESS = 0.45
+_OVERLAP = 0.2
+_MOST_FLAWS = 4
+_UNEVEN_DELTA_E = 3.0
+_FEWEST_PIXELS = 200
+_UNIFORMITY_SIGMA = 2.0
+_CUE = {name: k for k, name in enumerate(CUES)}
+
+
+def with_flaws(evidence, photo, light, part):
+    """Return the evidence of a part with flaws, uniformity and, where the colour differs, a flag in its reading.
+
+    Parameters
+    ----------
+    evidence : Evidence
+    photo : LinearPhoto
+    light : Light
+    part : Part
+
+    Returns
+    -------
+    Evidence
+    """
+    flaws, uniformity = find_flaws(photo, light, part, evidence.film)
+    reading = evidence.reading
+    uneven = any(flaw.delta_e00 >= _UNEVEN_DELTA_E for flaw in flaws)
+    flags = dict.fromkeys((*reading.flags, *(("uneven_part",) if uneven else ())))
+    spread = uniformity if np.isfinite(uniformity) else reading.uniformity
+    return replace(evidence, reading=replace(reading, flaws=flaws, uniformity=spread, flags=tuple(flags)))
+
+
+def find_flaws(photo, light, part, film):
+    """Return the flaws of a part and how even its colour is otherwise.
+
+    Parameters
+    ----------
+    photo : LinearPhoto
+    light : Light
+    part : Part
+    film : ndarray of shape (3,)
+        Linear light of the part's film, what its reading says.
+
+    Returns
+    -------
+    flaws : tuple of Flaw
+        The likeliest first. A gradient and two tones carry the outline of the whole part: no side of it is known
+        to be the sound one. Pits that lie together are one flaw whose outline joins them by slits.
+    uniformity : float
+        Median CIEDE2000 of the part's pixels to its film once shading is taken away; nan if too few are seen.
+    """
+    view = view_part(photo, light, part)
+    if view.inner.sum() < _FEWEST_PIXELS:
+        return (), float("nan")
+    rest = unshaded(view)
+    fields = fields_of(rest, view.inner, film)
+    facts = part_facts(view, film, fields)
+    found = _local_flaws(view, film, fields, facts) + _whole_flaws(view, film, facts, part)
+    found.sort(key=lambda pair: -pair[0])
+    return tuple(flaw for _, flaw in found[:_MOST_FLAWS]), _uniformity(rest, view, film)
+
+
+def _local_flaws(view, film, fields, facts):
+    """Spots, streaks, pale zones and pits with their odds."""
+    places = strongest_places(fields, view.inner)
+    if not places:
+        return []
+    cued = [place_cues(place, view, film, facts) for place in places]
+    rows = np.array([row for row, _ in cued])
+    seen = rows[:, _CUE["delta_e"]] >= _FAINTEST_DELTA_E
+    place_odds, pit_odds = flaw_odds("place", rows) * seen, flaw_odds("pit", rows) * seen
+    pits, odds = _pits(view, places, rows, pit_odds, np.maximum(place_odds, 0))
+    out = [] if pits is None else [(odds, pits)]
+    for k in _apart(places, place_odds, view.mask.shape):
+        if pits is None or place_odds[k] > odds:
+            out.append((float(place_odds[k]), _place_flaw(view, places[k], rows[k])))
+    return out
+
+
+def _apart(places, odds, shape):
+    """Indices of likely places, the likeliest first, none over another."""
+    taken, out = np.zeros(shape, bool), []
+    for k in np.argsort(-odds):
+        if odds[k] < _LEAST_ODDS["place"]:
+            break
+        (x, y), (h, w) = places[k].corner, places[k].pixels.shape
+        under = taken[y : y + h, x : x + w]
+        if (under & places[k].pixels).sum() <= _OVERLAP * places[k].pixels.sum():
+            near = cv2.dilate(places[k].pixels.astype(np.uint8), np.ones((5, 5), np.uint8)).astype(bool)
+            under |= near
+            out.append(k)
+    return out
+
+
+def _pits(view, places, rows, odds, others):
+    """The pits of a part as one flaw, and its odds; None, 0 if there are none."""
+    likely = np.flatnonzero((odds >= _LEAST_ODDS["pit"]) & (odds >= 0.5 * others))
+    if not len(likely):
+        return None, 0.0
+    canvas = np.zeros(view.mask.shape, np.uint8)
+    for k in likely[np.argsort(odds[likely])]:
+        (x, y), (h, w) = places[k].corner, places[k].pixels.shape
+        canvas[y : y + h, x : x + w][places[k].pixels] = 1
+    lines, _ = cv2.findContours(canvas, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    ring = _joined([_ring(line) for line in lines])
+    change = float(np.median(rows[likely, _CUE["delta_e"]]))
+    return _flaw("pit", view.to_photo(ring), change, canvas.sum() / view.mask.sum()), float(odds.max())
+
+
+def _place_flaw(view, place, row):
+    padded = np.pad(place.pixels.astype(np.uint8), 1)
+    lines, _ = cv2.findContours(padded, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    ring = _ring(max(lines, key=len)) - 1 + place.corner
+    share = place.pixels.sum() / view.mask.sum()
+    return _flaw(_kind(row), view.to_photo(ring), row[_CUE["delta_e"]], share)
+
+
+def _kind(row):
+    """Name of a place by its form: long, pale and soft, or neither."""
+    if row[_CUE["long_to_wide"]] > _STREAK_LONG_TO_WIDE:
+        return "streak"
+    soft = row[_CUE["softness"]] > _PALE_SOFTNESS
+    return "pale_zone" if soft and row[_CUE["paler"]] > 0 else "spot"
+
+
+def _whole_flaws(view, film, facts, part):
+    """A gradient or two tones, with the odds."""
+    changes = whole_changes(view, film, facts)
+    if not changes:
+        return []
+    rows = [row for row, *_ in changes]
+    odds = {name: flaw_odds(name, rows) for name in ("gradient", "two_tone")}
+    name = max(odds, key=lambda kind: odds[kind].max())
+    best = int(odds[name].argmax())
+    change = float(change_delta_e(film, changes[best][2 if name == "gradient" else 3]))
+    if odds[name][best] < _LEAST_ODDS[name] or change < _FAINTEST_DELTA_E:
+        return []
+    return [(float(odds[name][best]), _flaw(name, np.asarray(part.outline), change, 1.0))]
+
+
+def _ring(line):
+    """Corners of a region through the outer corners of its pixels, from cv2's pixel indices."""
+    line = line[:, 0].astype(float) + 0.5
+    if len(line) < 4:
+        centre = line.mean(axis=0)
+        return centre + np.array([[-0.5, -0.5], [0.5, -0.5], [0.5, 0.5], [-0.5, 0.5]])
+    ahead, behind = np.roll(line, -1, axis=0), np.roll(line, 1, axis=0)
+    way = ahead - behind
+    normal = np.stack([-way[:, 1], way[:, 0]], axis=1) / np.maximum(np.linalg.norm(way, axis=1), 1e-6)[:, None]
+    turn = np.sign((line[:, 0] * ahead[:, 1] - ahead[:, 0] * line[:, 1]).sum()) or 1.0
+    return line - 0.5 * turn * normal
+
+
+def _joined(rings):
+    """Rings as one polygon: from each back to the first corner of the first."""
+    start = rings[0][:1]
+    return np.concatenate([part for ring in rings for part in (ring, ring[:1], start)])
+
+
+def _flaw(kind, outline, delta_e, share):
+    low, high = outline.min(axis=0), outline.max(axis=0)
+    box = (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
+    return Flaw(kind, box, tuple(map(tuple, outline.tolist())), float(delta_e), float(share))
+
+
+def _uniformity(rest, view, film):
+    """Median CIEDE2000 to the film of pixels brought to one shading, fine grain smoothed away."""
+    some = smooth_inside(rest, view.inner, _UNIFORMITY_SIGMA)[view.inner]
+    some = some[:: max(1, len(some) // 1500)]
+    return float(np.median(change_delta_e(film, some - np.median(some, axis=0))))
