@@ -6,6 +6,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 
+from dyebook.errors import PhotoError
 from dyebook.photo.card import Card, card_at, no_card
 from dyebook.photo.card_find import find_card
 from dyebook.photo.flaw import with_flaws
@@ -19,6 +20,10 @@ from dyebook.photo.reading import Evidence, read_parts
 from dyebook.record import Measurement
 
 __all__ = ["Look", "look_at", "measure", "measure_with_overlay"]
+
+_PICTURES = (".png", ".jpg", ".jpeg", ".webp")
+# brightness, against perfect white, that no dyed film reaches off its mirror stripe: the card was not the card
+_TOO_LIGHT = 1.4
 
 
 @dataclass(frozen=True)
@@ -98,12 +103,15 @@ def measure(path, card_at=None, card_lab=None, part_at=None, camera=None, flat=N
 
 def measure_with_overlay(path, overlay, **options):
     """Return `measure(path, **options)` and write the picture of what was found to the file `overlay`."""
+    overlay = Path(overlay)
+    if overlay.suffix.lower() not in _PICTURES:
+        raise PhotoError(f"the overlay is to be {overlay.name!r}; give it one of the endings {', '.join(_PICTURES)}")
     look = look_at(path, **options)
-    picture = cv2.cvtColor(look.overlay(), cv2.COLOR_RGB2BGR)
-    done, data = cv2.imencode(Path(overlay).suffix or ".png", picture)
-    if not done:
-        raise ValueError(f"cannot write a picture as {Path(overlay).suffix!r}")
-    Path(overlay).write_bytes(data.tobytes())
+    data = cv2.imencode(overlay.suffix, cv2.cvtColor(look.overlay(), cv2.COLOR_RGB2BGR))[1].tobytes()
+    try:
+        overlay.write_bytes(data)
+    except OSError as error:
+        raise PhotoError(f"cannot write the overlay {overlay} ({error.strerror}); name a place you may write") from None
     return look.measurement
 
 
@@ -113,6 +121,8 @@ def _tell(photo, card, light, evidence, mat):
     if mat is not None:
         readings = [replace(reading, area_mm2=mat.area_mm2(reading.outline)) for reading in readings]
     flags = [*card.flags, *light.flags, *(() if mat is None else mat.flags), *(() if readings else ("no_part",))]
+    if any(one.level > _TOO_LIGHT for one in evidence):
+        flags.append("card_doubtful")
     return Measurement(
         photo=photo.name,
         size=photo.size,

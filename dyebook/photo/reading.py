@@ -43,6 +43,8 @@ class Evidence:
     used, rejected : ndarray of bool, shape (H, W)
     film : ndarray of shape (3,)
         The film's linear light, what the reading's Lab is made of.
+    level : float
+        Its brightness as the card alone makes it, before any bound; above 1 it would outshine perfect white.
     """
 
     reading: Reading
@@ -51,6 +53,7 @@ class Evidence:
     used: np.ndarray
     rejected: np.ndarray
     film: np.ndarray
+    level: float
 
 
 def read_parts(photo, light, card, parts, camera=None):
@@ -110,7 +113,7 @@ def read_part(photo, light, card, part, camera=None):
         uniformity=_uniformity(facing.light, level),
         flags=tuple(dict.fromkeys((*part.flags, *flags_of(facing)))),
     )
-    return Evidence(reading, box, facing.step, used, facing.mask & ~used, film)
+    return Evidence(reading, box, facing.step, used, facing.mask & ~used, film, level)
 
 
 def _usual_film(rgb, facing: Facing, light, card_light, photo):

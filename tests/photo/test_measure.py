@@ -1,0 +1,73 @@
+"""The chain as its callers see it: the contract's JSON, doubts that the whole shows, and what goes wrong in words."""
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from dyebook import measure
+from dyebook.errors import PhotoError
+from dyebook.photo.measure import measure_with_overlay
+from dyebook.photo.read import photo_from_array
+
+SAMPLE = Path(__file__).parents[2] / "samples" / "orange_tags_on_wood.jpg"
+
+
+@pytest.fixture(scope="module")
+def bench():
+    """An even dark bench with a grey card on the left and a pale tag on the right, in linear light."""
+    pixels = np.full((480, 640, 3), 0.05, dtype=np.float32)
+    pixels[150:330, 60:260] = 0.18
+    pixels[180:300, 380:560] = (0.55, 0.5, 0.4)
+    return photo_from_array(pixels, name="bench")
+
+
+CARD = [(60, 150), (260, 150), (260, 330), (60, 330)]
+TAG = [(380, 180), (560, 180), (560, 300), (380, 300)]
+DARK = [(300, 20), (340, 20), (340, 60), (300, 60)]
+
+
+def test_json_has_the_shape_of_the_contract(bench):
+    told = json.loads(json.dumps(measure(bench, card_at=CARD, part_at=[TAG]).to_dict(), allow_nan=False))
+    assert set(told) == {"photo", "size", "card", "parts", "flags", "warnings"}
+    assert told["size"] == [640, 480]
+    assert set(told["card"]) == {"kind", "quad", "lab"}
+    (part,) = told["parts"]
+    keys = {"outline", "box", "lab", "lab_sd", "lab_u", "uniformity", "area_mm2", "flags", "flaws"}
+    assert set(part) == keys
+    assert len(part["lab"]) == len(part["lab_sd"]) == len(part["lab_u"]) == 3
+
+
+def test_parts_keep_the_order_in_which_they_were_given(bench):
+    there = measure(bench, card_at=CARD, part_at=[TAG, DARK]).parts
+    back = measure(bench, card_at=CARD, part_at=[DARK, TAG]).parts
+    assert [round(part.lab.L, 1) for part in there] == [round(part.lab.L, 1) for part in reversed(back)]
+
+
+def test_a_part_lighter_than_white_casts_doubt_on_the_card(bench):
+    assert "card_doubtful" not in measure(bench, card_at=CARD, part_at=[TAG]).flags
+    assert "card_doubtful" in measure(bench, card_at=DARK, part_at=[TAG]).flags
+
+
+def test_without_a_card_the_colour_is_a_guess_and_says_so(bench):
+    assert "no_card" in measure(bench, part_at=[TAG], no_card=True).flags
+
+
+def test_no_part_is_not_an_error():
+    pixels = np.full((480, 640, 3), 0.4, dtype=np.float32)
+    pixels[150:330, 60:260] = 0.18
+    found = measure(photo_from_array(pixels, name="bare"), card_at=CARD)
+    assert found.parts == ()
+    assert "no_part" in found.flags
+
+
+@pytest.mark.parametrize("name", ["found.txt", "found"])
+def test_an_overlay_of_no_known_kind_is_refused(tmp_path, name):
+    with pytest.raises(PhotoError, match=r"endings \.png"):
+        measure_with_overlay(SAMPLE, tmp_path / name)
+
+
+def test_an_overlay_that_cannot_be_written_is_an_error_in_words(bench, tmp_path):
+    with pytest.raises(PhotoError, match="cannot write the overlay"):
+        measure_with_overlay(bench, tmp_path / "nowhere" / "x.png", card_at=CARD, part_at=[TAG])
