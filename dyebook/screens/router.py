@@ -19,12 +19,15 @@ PAGES = (
     ("book", "Book", ":material/menu_book:", "book"),
 )
 
-_STYLE = Path(__file__).parent / "web" / "style.css"
+_WEB = Path(__file__).parent / "web"
+_STYLE = _WEB / "style.css"
+# a picture of our own: a named icon would be fetched from a server elsewhere
+_ICON = str(_WEB / "icon.png")
 
 
 def show(first=PAGES[0][0]):
     """Run the page that the address names, or the `first`, inside the frame all pages share."""
-    st.set_page_config(page_title="dyebook", page_icon=":material/palette:", layout="wide")
+    st.set_page_config(page_title="dyebook", page_icon=_ICON, layout="wide")
     pages = {module: _page(module, *words, module == first) for module, *words in PAGES}
     st.session_state["pages"] = pages
     chosen = st.navigation(list(pages.values()), position="hidden")

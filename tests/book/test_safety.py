@@ -214,10 +214,8 @@ def test_photos_elsewhere_through_a_memory_file_system(book_url, dip, photo):
         book.photos.system.rm(book.photos.root, recursive=True)
 
 
-@pytest.mark.postgres
+@pytest.mark.parametrize("book_url", [pytest.param("postgres", marks=pytest.mark.postgres)], indirect=True)
 def test_a_server_needs_to_be_told_where_photos_are(dip, photo, book_url, monkeypatch, tmp_path):
-    if "://" not in book_url:
-        pytest.skip("a book on disk keeps its photos beside it")
     monkeypatch.delenv("DYEBOOK_PHOTOS", raising=False)
     with open_book(book_url) as book:
         with pytest.raises(BookError, match="nobody has said where photos are kept"):
