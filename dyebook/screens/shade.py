@@ -75,7 +75,7 @@ def _ask_settings(baths):
     """Ask which bath and what cannot move; return (bath or None, film or None, fixed settings)."""
     bath = choose_from("shade_bath", "Bath", [ALL_BATHS, *baths])
     one = bath != ALL_BATHS
-    left, right = st.columns(2)
+    left, right = st.container(key="shade_settings").columns(2)
     with left:
         film_um = ask("shade_film_um", "Film, µm", hint="free", quantity="film_um", explain=_FREE)
         strength = None

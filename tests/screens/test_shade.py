@@ -1,8 +1,12 @@
 """The shade page: every way in, with an empty and a full book; driven by widget key."""
 
+from pathlib import Path
+
 import pytest
 
 from dyebook.screens.shade import WAYS
+
+SAMPLE = Path(__file__).parents[2] / "samples" / "tags_one_streaked.jpg"
 
 
 def _texts(page):
@@ -134,6 +138,26 @@ def test_the_last_photo_is_a_target(demo_shop, open_page):
     page = open_page("shade")
     page.segmented_control(key="bench_shade_from").set_value("Photo").run()
     assert "No photo was read yet" in _texts(page)
+
+
+def test_a_part_just_photographed_is_a_target(demo_shop, open_page):
+    photo = open_page("photo")
+    photo.file_uploader(key="photo_file_0").upload(SAMPLE.name, SAMPLE.read_bytes(), "image/jpeg").run()
+    assert not photo.exception
+    page = open_page("shade", draft=photo.session_state["draft"])
+    page.segmented_control(key="bench_shade_from").set_value("Photo").run()
+    assert f"<strong>From {SAMPLE.name}</strong>" in _texts(page)
+    assert page.selectbox(key="bench_shade_photo_part").options[0] == "part 1"
+    assert not page.exception
+
+
+def test_two_dyes_are_tried_where_no_bath_goes(demo_shop, open_page):
+    # a yellow: none of the invented shop's blue, violet, green and red-brown dyes goes there
+    page = _typed(open_page("shade"), "80, 5, 90")
+    assert "This bath does not go there" in _texts(page)
+    page.toggle(key="shade_two_dyes").set_value(True).run()
+    assert "dip a coupon first" in _texts(page)
+    assert not page.exception
 
 
 def test_a_paper_sample_is_warned_about(demo_shop, open_page):
