@@ -2,11 +2,11 @@
 
 from contextlib import contextmanager
 
-from sqlalchemy import select
+from sqlalchemy import func, select
 
 from dyebook.book import rows
 from dyebook.book.connect import clear_errors
-from dyebook.book.schema import Setting
+from dyebook.book.schema import BathEvent, Change, Dip, Reading, Setting
 
 __all__ = ["Tables"]
 
@@ -104,6 +104,13 @@ class Tables:
         """Return who changed what, when, from which values to which, oldest first."""
         with self.reading() as connection:
             return rows.history_of(connection, table, row_id)
+
+    def edition(self):
+        """Return a mark that changes whenever a dip, a reading, a bath's event or a correction comes in; cheap."""
+        columns = [func.max(table.id) for table in (Dip, Reading, BathEvent, Change)]
+        moments = [func.max(moment) for moment in (Dip.added_at, Reading.added_at, BathEvent.added_at, Change.at)]
+        with self.reading() as connection:
+            return tuple(connection.execute(select(column)).scalar() for column in (*columns, *moments))
 
     def setting(self, key, default=None):
         """Return a shop setting, any JSON value."""

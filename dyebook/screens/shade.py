@@ -6,10 +6,10 @@ from pathlib import Path
 
 import streamlit as st
 
-from dyebook.jobs.shade_ask import baths_with_dips
 from dyebook.lab import Lab
 from dyebook.screens import shelf
 from dyebook.screens.bench_pieces import ask, choose
+from dyebook.screens.shade_baths import baths_of
 from dyebook.screens.shade_target import choose_from, pick_target
 
 __all__ = ["ALL_BATHS", "Question", "show"]
@@ -55,7 +55,7 @@ def show():
         st.html(_WEB / style)
     st.title("Shade", anchor=False)
     book = shelf.the_book()
-    baths = baths_with_dips(book)
+    baths = baths_of(book)
     left, right = st.columns([2, 3], gap="large")
     target = None
     with left, shelf.friendly_errors():

@@ -4,8 +4,19 @@ import streamlit as st
 
 from dyebook.errors import ModelError
 from dyebook.jobs.shade import advise_from_models
+from dyebook.jobs.shade_ask import baths_with_dips
 
-__all__ = ["advise", "depth_of", "learn", "learn_all", "suggestions"]
+__all__ = ["advise", "baths_of", "depth_of", "learn", "learn_all", "suggestions"]
+
+
+def baths_of(book):
+    """Return the dips of each bath, looked up anew only when the book has changed."""
+    return _baths(str(book.place.name), book.edition(), book)
+
+
+@st.cache_resource(max_entries=8, show_spinner="Looking the dips up …")
+def _baths(place, edition, _book):
+    return baths_with_dips(_book)
 
 
 def _mark(dips):

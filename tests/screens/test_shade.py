@@ -4,6 +4,8 @@ from pathlib import Path
 
 import pytest
 
+from dyebook.book.store import open_book
+from dyebook.record import DyeRecord
 from dyebook.screens.shade import WAYS
 
 SAMPLE = Path(__file__).parents[2] / "samples" / "tags_one_streaked.jpg"
@@ -164,3 +166,15 @@ def test_a_paper_sample_is_warned_about(demo_shop, open_page):
     page = open_page("shade")
     page.selectbox(key="bench_shade_sample_kind").set_value("paper").run()
     assert "The sample is paper" in _texts(page)
+
+
+def test_a_book_that_has_changed_is_asked_anew(empty_book, open_page):
+    page = open_page("shade")
+    assert "Ember, bath E1" not in page.selectbox(key="bench_shade_bath").options
+    with open_book(empty_book) as book:
+        number = book.add_batch(DyeRecord("Ember", bath="E1", film_um=12, dye_g_per_l=3, bath_temp_c=50, dwell_min=6))
+        book.add_reading(number, lab=(40, 40, 40))
+    assert "Ember, bath E1" in page.run().selectbox(key="bench_shade_bath").options
+    with open_book(empty_book) as book:
+        book.delete("batches", number)
+    assert "Ember, bath E1" not in page.run().selectbox(key="bench_shade_bath").options
