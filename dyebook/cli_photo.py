@@ -54,6 +54,7 @@ def measure(
     camera: Annotated[str | None, typer.Option(help="Name of a learned camera.")] = None,
     flat: Annotated[Path | None, typer.Option(help="Photo of plain paper in the same light.")] = None,
     overlay: Annotated[Path | None, typer.Option(help="Write a picture of what was found.")] = None,
+    flaws: Annotated[bool, typer.Option("--flaws", help="Look for spots, streaks and other flaws too.")] = False,
     no_card: Annotated[bool, typer.Option("--no-card", help="Go on without a card; the colour is a guess.")] = False,
     mat_line_mm: Annotated[
         float | None, typer.Option(help="The photo mat's ruler line by calipers, if it is not 100 mm.", min=50, max=200)
@@ -71,6 +72,7 @@ def measure(
         "camera": camera,
         "flat": flat,
         "no_card": no_card,
+        "flaws": flaws,
         "mat_line_mm": mat_line_mm,
     }
     from dyebook.photo.measure import measure as measure_photo

@@ -61,7 +61,7 @@ def see_photo(content, name=None, **options):
     photo = read_photo(content, name=name)
     plain = _jpeg(_picture(photo, None))
     try:
-        look = look_at(photo, **options)
+        look = look_at(photo, flaws=True, **options)
     except PhotoError as error:
         return Seen(photo.size, plain, plain, None, str(error))
     return Seen(photo.size, plain, _jpeg(look.overlay(_LONG_SIDE)), look.measurement)

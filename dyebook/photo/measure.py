@@ -51,6 +51,7 @@ def look_at(
     flat=None,
     no_card=False,
     mat_line_mm=None,
+    flaws=False,
     name=None,
 ):
     """Return a `Look` at a photo; the arguments are those of `measure`, and `name` for bytes without a path."""
@@ -63,11 +64,22 @@ def look_at(
     profile = None if camera is None else _profile_of(camera)
     toned, card, light = _with_profile(photo, card, light, paper, profile)
     evidence = read_parts(toned, light, card, parts, profile)
-    evidence = tuple(with_flaws(one, toned, light, part) for one, part in zip(evidence, parts, strict=True))
+    if flaws:
+        evidence = tuple(with_flaws(one, toned, light, part) for one, part in zip(evidence, parts, strict=True))
     return Look(photo, card, light, evidence, _tell(photo, card, light, evidence, mat), mat)
 
 
-def measure(path, card_at=None, card_lab=None, part_at=None, camera=None, flat=None, no_card=False, mat_line_mm=None):
+def measure(
+    path,
+    card_at=None,
+    card_lab=None,
+    part_at=None,
+    camera=None,
+    flat=None,
+    no_card=False,
+    mat_line_mm=None,
+    flaws=False,
+):
     """Return the colours of the parts in a photo.
 
     Parameters
@@ -88,6 +100,8 @@ def measure(path, card_at=None, card_lab=None, part_at=None, camera=None, flat=N
         Go on without a card; the colours are then a guess, and flagged.
     mat_line_mm : float, optional
         Length of the photo mat's ruler line by calipers; 100 if the printer kept to scale.
+    flaws : bool
+        Look for spots, streaks and other flaws too; it takes about as long again as all the rest.
 
     Returns
     -------
@@ -98,7 +112,7 @@ def measure(path, card_at=None, card_lab=None, part_at=None, camera=None, flat=N
     PhotoError
         If the photo cannot be read, or no trustworthy card is found.
     """
-    return look_at(path, card_at, card_lab, part_at, camera, flat, no_card, mat_line_mm).measurement
+    return look_at(path, card_at, card_lab, part_at, camera, flat, no_card, mat_line_mm, flaws).measurement
 
 
 def measure_with_overlay(path, overlay, **options):

@@ -41,11 +41,12 @@ def _measured(scene, given):
     if given:
         return look_at(
             photo,
+            flaws=True,
             card_at=scene.card_quad,
             card_lab=scene.card_lab,
             part_at=[part.polygon for part in scene.parts],
         ).measurement
-    return look_at(photo, card_lab=scene.card_lab).measurement
+    return look_at(photo, card_lab=scene.card_lab, flaws=True).measurement
 
 
 def _count(scene, measured, tally):

@@ -37,7 +37,7 @@ def bar(depth=None, shade=SHADE, noise=0.01, seed=1):
 
 def read_bar(light):
     """The reading of the bar."""
-    return read_one(as_png(light), part_box=BOX)
+    return read_one(as_png(light), part_box=BOX, flaws=True)
 
 
 def disc(x, y):
