@@ -8,7 +8,7 @@ from dyebook.jobs.look import draw_kept
 from dyebook.lab import Lab
 from dyebook.record import FIELDS
 from dyebook.screens import shelf
-from dyebook.screens.settings import SETTINGS_KEYS
+from dyebook.screens.settings import SETTINGS_KEYS, fill_from
 from dyebook.screens.swatch import show_swatch
 
 __all__ = ["show"]
@@ -37,6 +37,7 @@ def show(book, number, on_back):
         _show_readings(book, row)
         _show_verdicts(book, number)
         _show_settings(row)
+        _offer_to_repeat(row)
     _show_changes(book, row, standing)
 
 
@@ -103,6 +104,13 @@ def _show_settings(row):
     st.html(words.pairs_html([(label, text) for label, text in lines if text], "settings"))
     if row.replaces:
         st.markdown(f"Done again after stripping batch {row.replaces}.")
+
+
+def _offer_to_repeat(row):
+    if st.button("Repeat this batch", key="repeat", icon=":material/content_copy:"):
+        fill_from(row, with_dye=True)
+        st.session_state["photo_way"] = "without"
+        st.switch_page(st.session_state["pages"]["photo"])
 
 
 def _when(row):

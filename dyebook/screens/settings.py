@@ -61,10 +61,11 @@ def _draw_settings(book):
     st.text_area("Note", key="note", placeholder="Anything worth remembering", height=80)
 
 
-def fill_from(row):
-    """Fill the widgets with the settings of a batch, for a callback."""
+def fill_from(row, with_dye=False):
+    """Fill the widgets with the settings of a batch, for a callback; its dye too where it is to be repeated."""
     names = (*_FIRST, "film_sd_um", "alloy", "finish")
-    fill_with({"bath": row.bath, **{name: words.value_text(name, getattr(row, name)) for name in names}})
+    texts = {"bath": row.bath, **{name: words.value_text(name, getattr(row, name)) for name in names}}
+    fill_with({"dye": row.dye, **texts} if with_dye else texts)
 
 
 def fill_with(texts):

@@ -190,3 +190,14 @@ def test_a_batch_is_corrected_deleted_and_brought_back(begun_book, open_page):
     page.button(key="undelete").click().run()
     with open_book(begun_book) as book:
         assert book.batches()[0].film_um == 10
+
+
+def test_a_batch_is_repeated_by_one_tap(begun_book, open_page):
+    page = open_page("book", batch="1")
+    page.button(key="repeat").click().run()
+    assert not page.exception
+    assert page.selectbox(key="dye").value == "Ember"
+    assert page.text_input(key="dwell_min").value == "6 min"
+    page.button(key="save").click().run()
+    with open_book(begun_book) as book:
+        assert [row.bath_temp_c for row in book.batches()] == [50, 50]
