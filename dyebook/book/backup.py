@@ -17,7 +17,7 @@ from sqlalchemy import MetaData, create_engine, func, insert, select, text
 
 import dyebook
 from dyebook.book.photos import photo_name
-from dyebook.book.place import user_folder
+from dyebook.book.place import unused_file, user_folder
 from dyebook.book.rows import note_change
 from dyebook.book.schema import Base, now
 from dyebook.errors import BookError
@@ -241,7 +241,7 @@ def _save_old(book):
         return None
     stamp = now().replace(":", "").replace("-", "").split(".")[0]
     folder = book.place.file.parent if book.place.file else user_folder()
-    saved = folder / f"book-before-restore-{stamp}.sqlite"
+    saved = unused_file(folder, f"book-before-restore-{stamp}")
     snapshot(book, saved)
     return str(saved)
 

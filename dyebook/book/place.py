@@ -6,7 +6,7 @@ from pathlib import Path
 
 from dyebook.errors import BookError
 
-__all__ = ["Place", "find_place", "user_folder"]
+__all__ = ["Place", "find_place", "unused_file", "user_folder"]
 
 _FILE_ENDINGS = {".sqlite", ".sqlite3", ".db"}
 _POSTGRES = ("postgresql:", "postgres:", "postgresql+psycopg:")
@@ -85,3 +85,9 @@ def _disk_place(path, photos):
     file = path if is_file else path / "book.sqlite"
     beside = path.with_suffix(".photos") if is_file else path / "photos"
     return Place(str(path), f"sqlite+pysqlite:///{file}", file, photos or str(beside))
+
+
+def unused_file(folder, stem):
+    """Return a path ``stem.sqlite`` in a folder that nothing is kept under yet; a number is added where needed."""
+    tries = (Path(folder) / f"{stem}{number}.sqlite" for number in ("", *(f"-{n}" for n in range(2, 10_000))))
+    return next(path for path in tries if not path.exists())

@@ -7,7 +7,7 @@ from pathlib import Path
 from sqlalchemy import inspect, text
 
 from dyebook.book.connect import use_write_ahead_log
-from dyebook.book.place import user_folder
+from dyebook.book.place import unused_file, user_folder
 from dyebook.book.schema import HEAD, Base, now
 from dyebook.errors import BookError
 
@@ -112,13 +112,13 @@ def alembic_config(connection):
 
 def _back_up_before(connection, place, revision):
     stamp = now().replace(":", "").replace("-", "").split(".")[0]
-    name = f"book-schema-{revision}-{stamp}.sqlite"
+    stem = f"book-schema-{revision}-{stamp}"
     if place.file is not None:
-        copy_sqlite(place.file, place.file.with_name(name))
+        copy_sqlite(place.file, unused_file(place.file.parent, stem))
     else:
         from dyebook.book.backup import copy_server
 
-        copy_server(connection, user_folder() / name)
+        copy_server(connection, unused_file(user_folder(), stem))
 
 
 def copy_sqlite(source, target):

@@ -5,6 +5,7 @@ import json
 import sqlite3
 import zipfile
 from contextlib import closing
+from pathlib import Path
 
 import pytest
 
@@ -147,3 +148,10 @@ def test_a_missing_photo_makes_no_backup_that_looks_whole(full, tmp_path):
         full.back_up(tmp_path / "b.zip")
     assert not list(tmp_path.glob("b.zip*"))
     assert "missing" in full.check()[0]
+
+
+def test_two_restores_in_one_second_keep_both_old_books(tmp_path, full):
+    full.back_up(tmp_path / "all.zip")
+    saved = [full.restore(tmp_path / "all.zip")["saved"] for _ in range(2)]
+    assert len(set(saved)) == 2
+    assert all(Path(name).exists() for name in saved)
