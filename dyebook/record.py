@@ -88,6 +88,9 @@ _ROWS = (
 
 FIELDS = {row.name: row for row in _ROWS}
 
+_YES = frozenset({"yes", "y", "true", "1", "1.0"})
+_NO = frozenset({"no", "n", "false", "0", "0.0"})
+
 
 def check_value(name, value):
     """Return `value` as the field's own type, or say what is wrong with it.
@@ -113,6 +116,8 @@ def check_value(name, value):
         raise ValueError(f"unknown field {name!r}; known: {', '.join(FIELDS)}")
     row = FIELDS[name]
     empty = value is None or (isinstance(value, float) and math.isnan(value)) or value == ""
+    if row.kind is bool:
+        return None if empty else _as_truth(name, value)
     if row.kind is not float:
         return None if empty else row.kind(value)
     if empty:
@@ -129,6 +134,16 @@ def check_value(name, value):
             "check the figure and its unit"
         )
     return number
+
+
+def _as_truth(name, value):
+    """True or False of a flag, or of the word for it."""
+    if not isinstance(value, str):
+        return bool(value)
+    word = value.strip().lower()
+    if word in _YES or word in _NO:
+        return word in _YES
+    raise RecordError(f"{name} is {value!r}; yes or no is needed")
 
 
 def _in_unit(row):

@@ -86,3 +86,11 @@ def test_wrong_usage_exits_with_two():
     )
     assert found.returncode == 2
     assert re.search("list of corners", found.stderr)
+
+
+def test_a_flag_may_be_written_as_a_word():
+    assert check_value("sealed", "no") is False
+    assert check_value("sealed", "Yes") is True
+    assert check_value("sealed", "") is None
+    with pytest.raises(RecordError, match="yes or no is needed"):
+        check_value("wet", "damp")

@@ -21,7 +21,7 @@ def all_readings(record, measurement=None, part_index=0):
         Which part; None for all.
     """
     for reading in record.readings:
-        yield {"source": "typed", **reading_values(reading)}
+        yield reading_values(reading) | {"source": "typed"}
     if measurement is None or not measurement.parts:
         return
     wanted = range(len(measurement.parts)) if part_index is None else [part_index]

@@ -168,3 +168,8 @@ def test_the_frame_averages_as_the_list_does(store, dip):
     assert frame[["L_sd", "a_sd", "b_sd"]].iloc[0].tolist() == pytest.approx(row.lab_u)
     assert row.lab_u[0] == pytest.approx(math.sqrt((0.8**2 + 2**2) / 2))
     assert frame["wet"].iloc[0] is None
+
+
+def test_a_reading_typed_in_says_so(store, dip):
+    number = store.add_batch(dip((41.0, 3.5, -38.25)))
+    assert [reading["source"] for reading in store.rows("readings", batch_id=number)] == ["typed"]
