@@ -12,12 +12,14 @@ import numpy as np
 __all__ = [
     "Lab",
     "adapt_lab",
+    "decode_srgb",
     "delta_e_00",
     "delta_e_76",
     "delta_e_94",
     "delta_e_cmc",
     "describe_colour",
     "describe_difference",
+    "encode_srgb",
     "lab_to_lch",
     "lab_to_linear_rgb",
     "lab_to_srgb8",
@@ -122,16 +124,35 @@ def lab_to_srgb8(lab):
     """
     rgb = lab_to_linear_rgb(lab)
     clipped = np.any((rgb < -0.0005) | (rgb > 1.004), axis=-1)
-    rgb = np.clip(rgb, 0, 1)
-    encoded = np.where(rgb <= 0.0031308, 12.92 * rgb, 1.055 * rgb ** (1 / 2.4) - 0.055)
-    return np.round(encoded * 255).astype(np.uint8), clipped
+    return np.round(encode_srgb(np.clip(rgb, 0, 1)) * 255).astype(np.uint8), clipped
 
 
 def srgb8_to_lab(codes):
     """Return L*, a*, b* of 8-bit sRGB codes; shape (..., 3) in and out."""
     encoded = np.frombuffer(codes, np.uint8) / 255 if isinstance(codes, bytes) else np.asarray(codes, dtype=float) / 255
-    linear = np.where(encoded <= 0.04045, encoded / 12.92, ((encoded + 0.055) / 1.055) ** 2.4)
-    return linear_rgb_to_lab(linear)
+    return linear_rgb_to_lab(decode_srgb(encoded))
+
+
+def encode_srgb(light):
+    """Return relative sRGB codes of relative linear light; any shape, its precision is kept.
+
+    Notes
+    -----
+    0..1 in gives 0..1 out; the straight piece near black goes on below 0, the power beyond 1.
+
+    References
+    ----------
+    IEC 61966-2-1:1999.
+    """
+    light = np.asarray(light)
+    # the floor keeps negative light out of the power, whose piece is not taken there anyway
+    return np.where(light <= 0.0031308, 12.92 * light, 1.055 * np.maximum(light, 0.0031308) ** (1 / 2.4) - 0.055)
+
+
+def decode_srgb(code):
+    """Return relative linear light of relative sRGB codes, the inverse of `encode_srgb`."""
+    code = np.asarray(code)
+    return np.where(code <= 0.04045, code / 12.92, ((np.maximum(code, 0.04045) + 0.055) / 1.055) ** 2.4)
 
 
 def lab_to_lch(lab):

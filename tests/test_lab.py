@@ -111,3 +111,15 @@ def test_screen_colour_marks_what_srgb_cannot_show():
     codes, clipped = lab.lab_to_srgb8([[100, 0, 0], [60, -90, 0]])
     assert tuple(codes[0]) == (255, 255, 255)
     assert list(clipped) == [False, True]
+
+
+def test_srgb_codes_are_those_of_the_standard_both_ways():
+    light = np.concatenate([[0, 0.0031308, 0.00313081], np.linspace(0, 1, 501)])
+    np.testing.assert_allclose(lab.encode_srgb(light), colour.models.eotf_inverse_sRGB(light), atol=1e-9)
+    np.testing.assert_allclose(lab.decode_srgb(lab.encode_srgb(light)), light, atol=2e-8)  # the curve's own seam
+
+
+def test_srgb_codes_keep_precision_and_take_light_beyond_the_ends():
+    assert lab.encode_srgb(np.float32([0.5])).dtype == np.float32
+    assert lab.encode_srgb(-0.01) == pytest.approx(-0.1292)
+    assert np.isfinite(lab.encode_srgb(np.array([-1.0, 2.0]))).all()

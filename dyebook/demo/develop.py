@@ -5,6 +5,7 @@ import numpy as np
 
 from dyebook.demo.cameras import camera_matrix, raw_white
 from dyebook.demo.spectra import illuminant
+from dyebook.lab import encode_srgb
 
 __all__ = ["develop", "tone_codes"]
 
@@ -27,8 +28,7 @@ def tone_codes(linear, contrast=0.0, lift=0.0):
     -------
     ndarray
     """
-    linear = np.asarray(linear, dtype=float)
-    code = np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * np.maximum(linear, 1e-9) ** (1 / 2.4) - 0.055)
+    code = encode_srgb(np.asarray(linear, dtype=float))
     code = code - contrast * np.sin(2 * np.pi * code) / (2 * np.pi)
     return lift + (1 - lift) * code
 

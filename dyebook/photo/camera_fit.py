@@ -10,8 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from dyebook.lab import delta_e_00, lab_to_linear_rgb, linear_rgb_to_lab
-from dyebook.photo.tone import BENDS, Tone, as_linear_codes, tone_curve
+from dyebook.lab import delta_e_00, encode_srgb, lab_to_linear_rgb, linear_rgb_to_lab
+from dyebook.photo.tone import BENDS, Tone, tone_curve
 
 __all__ = ["ChartFit", "fit_chart", "leave_one_out", "mean_error", "mix_colours", "read_patches"]
 
@@ -118,7 +118,7 @@ def fit_chart(light, to_rec709, lab, use, linear=False, roots_sd=0.2, start=None
     and, nearly, of CIEDE2000), with Huber's loss, and normal priors around a camera that does what it claims.
     A plane of fall-off over the chart is fitted along and then dropped.
     """
-    claimed = as_linear_codes(light) if linear else light
+    claimed = encode_srgb(light) if linear else light
     sd = _prior(roots_sd)
     first = _first_guess(claimed, to_rec709, lab, use) if start is None else start.parameters
     steps = _FULL_STEPS if start is None else _NEAR_STEPS

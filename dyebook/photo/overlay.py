@@ -3,7 +3,7 @@
 import cv2
 import numpy as np
 
-from dyebook.lab import lab_to_srgb8
+from dyebook.lab import encode_srgb, lab_to_srgb8
 
 __all__ = ["draw_overlay"]
 
@@ -47,9 +47,7 @@ def draw_overlay(photo, measurement, evidence=(), long_side=1600):
 
 
 def _to_screen(linear):
-    linear = np.clip(linear, 0, 1)
-    encoded = np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * linear ** (1 / 2.4) - 0.055)
-    return np.ascontiguousarray(np.round(encoded * 255).astype(np.uint8))
+    return np.ascontiguousarray(np.round(encode_srgb(np.clip(linear, 0, 1)) * 255).astype(np.uint8))
 
 
 def _tint(picture, evidence, scale):

@@ -17,6 +17,8 @@ from dataclasses import dataclass, field
 import cv2
 import numpy as np
 
+from dyebook.lab import decode_srgb
+
 __all__ = [
     "ADOBE_RGB",
     "CONNECTION_XYZ",
@@ -31,7 +33,6 @@ __all__ = [
     "encoding_from_primaries",
     "read_profile",
     "rec709_to_xyz",
-    "srgb_curve",
 ]
 
 D65_XY = (0.3127, 0.3290)
@@ -89,12 +90,6 @@ class Encoding:
             columns = np.stack([curve(relative) for curve in self.curves], axis=-1)
             self._tables[dtype] = np.ascontiguousarray(columns[None], dtype=np.float32)
         return self._tables[dtype]
-
-
-def srgb_curve(code):
-    """Return relative light of relative sRGB codes, 0 to 1 (IEC 61966-2-1)."""
-    code = np.asarray(code, dtype=float)
-    return np.where(code <= 0.04045, code / 12.92, ((np.maximum(code, 0.04045) + 0.055) / 1.055) ** 2.4)
 
 
 def encoding_from_primaries(name, primaries_xy, white_xy, curve):
@@ -275,12 +270,14 @@ def _description(block):
 
 
 LINEAR = Encoding("linear Rec. 709", (lambda code: code,))
-SRGB = Encoding("sRGB", (srgb_curve,))
-DISPLAY_P3 = encoding_from_primaries("Display P3", ((0.680, 0.320), (0.265, 0.690), (0.150, 0.060)), D65_XY, srgb_curve)
+SRGB = Encoding("sRGB", (decode_srgb,))
+DISPLAY_P3 = encoding_from_primaries(
+    "Display P3", ((0.680, 0.320), (0.265, 0.690), (0.150, 0.060)), D65_XY, decode_srgb
+)
 # 563/256, the exponent of the Adobe RGB (1998) encoding, section 4.3.1.2
 ADOBE_RGB = encoding_from_primaries(
     "Adobe RGB (1998)", ((0.640, 0.330), (0.210, 0.710), (0.150, 0.060)), D65_XY, lambda code: code ** (563 / 256)
 )
 REC2020_WIDE = encoding_from_primaries(
-    "Rec. 2020 primaries, sRGB curve", ((0.708, 0.292), (0.170, 0.797), (0.131, 0.046)), D65_XY, srgb_curve
+    "Rec. 2020 primaries, sRGB curve", ((0.708, 0.292), (0.170, 0.797), (0.131, 0.046)), D65_XY, decode_srgb
 )

@@ -4,6 +4,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from dyebook.lab import encode_srgb
 from dyebook.photo.profile import Encoding
 
 __all__ = ["BENDS", "Tone", "TonedEncoding", "tone_curve"]
@@ -40,7 +41,7 @@ class Tone:
     def __call__(self, light):
         """Return true light of claimed light of the file's own primaries; shape (..., 3) in and out."""
         start = np.asarray(light, dtype=float)
-        start = as_linear_codes(start) if self.linear else start
+        start = encode_srgb(start) if self.linear else start
         return tone_curve(start, np.array(self.slope), np.array(self.bends)) - np.array(self.offset)
 
 
@@ -63,12 +64,6 @@ class TonedEncoding(Encoding):
             claimed = np.broadcast_to(self.inner._table(dtype), (1, np.iinfo(dtype).max + 1, 3))
             self._tables[dtype] = np.ascontiguousarray(self.tone(claimed), dtype=np.float32)
         return self._tables[dtype]
-
-
-def as_linear_codes(light):
-    """Return the relative codes behind light that was decoded with the sRGB curve (IEC 61966-2-1)."""
-    light = np.asarray(light, dtype=float)
-    return np.where(light <= 0.0031308, 12.92 * light, 1.055 * np.maximum(light, 1e-9) ** (1 / 2.4) - 0.055)
 
 
 def tone_curve(light, slope, bends):

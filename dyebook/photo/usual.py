@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from dyebook.lab import encode_srgb
 from dyebook.photo.colour import UNTAGGED
 
 __all__ = [
@@ -131,14 +132,8 @@ def sensor_light(rgb, gains, card_light):
     """
     matrix = (1 - _SENSOR_SHARE) * np.eye(3) + _SENSOR_SHARE * _SENSOR_TO_RGB
     matrix = matrix / matrix.sum(axis=1, keepdims=True)
-    balance = np.linalg.solve(matrix, card_light) / _code(card_light / gains)
-    return matrix @ (_code(rgb / gains) * balance)
-
-
-def _code(light):
-    """Codes 0..1 of light by the sRGB curve, IEC 61966-2-1."""
-    light = np.maximum(light, 0)
-    return np.where(light <= 0.0031308, 12.92 * light, 1.055 * light ** (1 / 2.4) - 0.055)
+    balance = np.linalg.solve(matrix, card_light) / encode_srgb(np.maximum(card_light / gains, 0))
+    return matrix @ (encode_srgb(np.maximum(rgb / gains, 0)) * balance)
 
 
 def lost_channels(rgb, floor_share, clipped_share):

@@ -9,6 +9,7 @@ import pytest
 from PIL import Image, ImageCms, PngImagePlugin
 
 from dyebook.errors import PhotoError
+from dyebook.lab import decode_srgb
 from dyebook.photo.icc import matrix_profile
 from dyebook.photo.profile import (
     ADOBE_RGB,
@@ -18,7 +19,6 @@ from dyebook.photo.profile import (
     ProfileError,
     encoding_from_primaries,
     read_profile,
-    srgb_curve,
 )
 from dyebook.photo.read import read_photo
 from tests.photo.files import heic, picture, saved, saved_deep
@@ -97,7 +97,7 @@ def test_our_reading_agrees_with_littlecms():
     )
     converted = ImageCms.profileToProfile(Image.fromarray(codes), source, target, renderingIntent=1)
     photo = read_photo(saved(converted, icc_profile=p3))
-    np.testing.assert_allclose(photo.pixels, srgb_curve(codes / 255), atol=TWIN_TOLERANCE)
+    np.testing.assert_allclose(photo.pixels, decode_srgb(codes / 255), atol=TWIN_TOLERANCE)
 
 
 def _para(kind, *values):
@@ -124,8 +124,8 @@ SRGB_FUNCTION = (2.4, 1 / 1.055, 0.055 / 1.055, 1 / 12.92, 0.04045)
         (_para(0, 2.2), lambda x: x**2.2),
         (_para(1, 2.0, 1.25, -0.25), lambda x: np.maximum(1.25 * x - 0.25, 0) ** 2),
         (_para(2, 2.0, 1.0, -0.2, 0.1), lambda x: np.maximum(x - 0.2, 0) ** 2 + 0.1),
-        (_para(3, *SRGB_FUNCTION), srgb_curve),
-        (_para(4, *SRGB_FUNCTION, 0.0, 0.0), srgb_curve),
+        (_para(3, *SRGB_FUNCTION), decode_srgb),
+        (_para(4, *SRGB_FUNCTION, 0.0, 0.0), decode_srgb),
         (struct.pack(">4s4xIH", b"curv", 1, 563), lambda x: x ** (563 / 256)),
         (struct.pack(">4s4xI", b"curv", 0), lambda x: x),
         (struct.pack(">4s4xI3H", b"curv", 3, 0, 16384, 65535), lambda x: np.interp(x, [0, 0.5, 1], [0, 0.25, 1])),
@@ -168,7 +168,7 @@ def test_a_profile_for_grey_does_not_fit_colour():
     assert "grey" in read_photo(saved(picture(), "TIFF", icc_profile=bytes(profile))).notes[0]
     grey = read_photo(saved(Image.fromarray(picture()[..., 0]), "TIFF", icc_profile=bytes(profile)))
     assert not grey.notes
-    np.testing.assert_allclose(grey.pixels[..., 2], srgb_curve(picture()[..., 0] / 255), atol=1e-4)
+    np.testing.assert_allclose(grey.pixels[..., 2], decode_srgb(picture()[..., 0] / 255), atol=1e-4)
 
 
 def test_marks_that_stand_in_for_a_profile():
@@ -222,5 +222,5 @@ def test_16_bit_p3_keeps_its_steps():
     stream = io.BytesIO()
     tifffile.imwrite(stream, codes, photometric="rgb", metadata=None, iccprofile=icc)
     photo = read_photo(stream.getvalue())
-    expected = srgb_curve(codes / 65535) @ DISPLAY_P3.matrix.T
+    expected = decode_srgb(codes / 65535) @ DISPLAY_P3.matrix.T
     np.testing.assert_allclose(photo.pixels, expected, atol=5e-5)

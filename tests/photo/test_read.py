@@ -9,8 +9,9 @@ import pytest
 from PIL import Image
 
 from dyebook.errors import PhotoError
+from dyebook.lab import decode_srgb
 from dyebook.photo.icc import matrix_profile
-from dyebook.photo.profile import DISPLAY_P3, srgb_curve
+from dyebook.photo.profile import DISPLAY_P3
 from dyebook.photo.read import photo_from_array, read_photo
 from tests.photo.files import deep_heic, heic, lab_profile_of_inks, picture, saved, saved_deep
 
@@ -18,7 +19,7 @@ HALF_CODE = 0.5 / 255
 
 
 def light_of(codes):
-    return srgb_curve(codes / np.iinfo(codes.dtype).max)
+    return decode_srgb(codes / np.iinfo(codes.dtype).max)
 
 
 @pytest.mark.parametrize("kind", ["PNG", "TIFF"])
