@@ -109,8 +109,8 @@ def bath_life(connection, bath_id):
     return {"made_up_at": start, "events": events, "dips": dips, "area_dm2": area}
 
 
-def dips_in_bath(connection, bath_id):
-    """Return what went through a bath, oldest first: dicts of ``at, batch, area_dm2, film_um``."""
+def dips_in_bath(connection, bath_id, since=None):
+    """Return what went through a bath, from an ISO date on, oldest first: dicts of ``at, batch, area_dm2, film_um``."""
     at = func.coalesce(Batch.dyed_at, Batch.added_at)
     query = (
         select(at.label("at"), Batch.id.label("batch"), Run.area_dm2, Run.film_um)
@@ -120,6 +120,8 @@ def dips_in_bath(connection, bath_id):
         .where(Dip.bath_id == bath_id, Dip.deleted_at.is_(None), Batch.deleted_at.is_(None))
         .order_by(at, Batch.id)
     )
+    if since is not None:
+        query = query.where(at >= since)
     return [dict(row) for row in connection.execute(query).mappings()]
 
 

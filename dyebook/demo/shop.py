@@ -6,9 +6,11 @@ import numpy as np
 
 from dyebook.demo.shop_baths import dyed_film
 from dyebook.demo.shop_photos import photo_of
-from dyebook.demo.shop_year import BATH_LIFE, shop_year
+from dyebook.demo.shop_year import BATH_LIFE, DYE_RULES, shop_year
 from dyebook.demo.spectra import film_reflectance, reflectance_lab
+from dyebook.jobs.baths import set_dye_rules
 from dyebook.jobs.keep import record_dip
+from dyebook.jobs.orders import answer_order
 from dyebook.lab import Lab, delta_e_00
 from dyebook.record import DyeRecord
 
@@ -16,7 +18,7 @@ __all__ = ["EDITION", "SHOP_NAME", "fill_book"]
 
 SHOP_NAME = "Kittiwake Yard"
 # raise it when the shop changes: older demo books are then laid out afresh
-EDITION = 2
+EDITION = 3
 
 _READ_SD = (0.5, 0.7, 0.8)
 _READ_U = {"L_sd": 0.9, "a_sd": 1.3, "b_sd": 1.4}
@@ -68,6 +70,7 @@ def fill_book(book, now=None):
         replaces = None if planned.replaces is None else numbers[planned.replaces]
         numbers.append(_write_batch(book, planned, rng, now, replaces))
         _judge(book, planned, numbers[-1], targets)
+    _answer_orders(book, year, numbers, targets)
     _write_bath_life(book, now)
     return numbers
 
@@ -116,7 +119,16 @@ def _judge(book, planned, number, targets):
     book.add("verdicts", batch_id=number, target_id=target_id, verdict=verdict, delta_e00=round(difference, 2))
 
 
+def _answer_orders(book, year, numbers, targets):
+    """The newest batch of each job went to its order."""
+    newest = {planned.job: number for planned, number in zip(year, numbers, strict=True)}
+    for job, (target_id, _) in targets.items():
+        answer_order(book, book.row("targets", target_id)["order_id"], newest[job])
+
+
 def _write_bath_life(book, now):
+    for dye, window, temps, days in DYE_RULES:
+        set_dye_rules(book, dye, ph=window, bath_temp_c=temps, limit_days=days)
     baths = {row["name"]: row["id"] for row in book.rows("baths")}
     for _, bath, days_ago, kind, strength, ph, note in BATH_LIFE:
         told = {"dye_g_per_l": strength, "ph": ph, "note": note}

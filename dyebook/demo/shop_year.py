@@ -8,7 +8,7 @@ import numpy as np
 from dyebook.demo.shop_baths import dyed_film
 from dyebook.demo.spectra import Film
 
-__all__ = ["BATH_LIFE", "COUNT", "NEWEST_WITH_PHOTO", "Planned", "shop_year"]
+__all__ = ["BATH_LIFE", "COUNT", "DYE_RULES", "NEWEST_WITH_PHOTO", "Planned", "shop_year"]
 
 COUNT = 86
 NEWEST_WITH_PHOTO = 8
@@ -40,6 +40,15 @@ BATH_LIFE = (
     ("Heather", "H2", 94, "made_up", 2.0, 5.2, "its own drip rack from now on"),
     ("Lichen", "L1", 70, "topped_up", 5.0, 5.8, None),
 )
+# dye, pH window, temperature window, days until the shop makes it up afresh
+DYE_RULES = (
+    ("Ember", (5.2, 5.8), (48, 52), 540),
+    ("Harbour blue", (5.3, 5.9), (53, 57), 540),
+    ("Heather", (4.9, 5.5), (43, 47), 360),
+    ("Lichen", (5.5, 6.1), (53, 57), 540),
+)
+# wetted area of a batch of each job
+_AREA_DM2 = {"knobs": 5.2, "pale knobs": 5.2, "paddles": 7.6, "tags": 3.1, "grips": 8.4, "rings": 2.2, "pegs": 4.5}
 _FADE_PER_DAY = {"E1": 0.0038, "B1": 0.0007, "H1": 0.0008, "H2": 0.0005, "L1": 0.0008}
 _FOUL_DAYS_AGO = (124, 96)
 _LOST_CONTACT = 51
@@ -95,6 +104,7 @@ def _batch(rng, index):
         "bath_temp_c": round(temp + rng.normal(0, 0.5), 1),
         "dwell_min": dwell,
         "ph": round(ph + rng.normal(0, 0.06), 1),
+        "area_dm2": _AREA_DM2[job],
         "alloy": alloy,
         "finish": finish,
         "note": what,

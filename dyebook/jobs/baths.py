@@ -2,7 +2,7 @@
 
 import math
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 from dyebook.book.life import dips_in_bath
 from dyebook.book.names import Names
@@ -133,6 +133,8 @@ class StrengthLine:
         Area dyed since the last noted strength, and its mean film.
     without_area : int
         Dips since then whose area nobody noted: they are not reckoned.
+    bath_volume_l : float or None
+        As last noted.
     """
 
     points: tuple
@@ -140,19 +142,37 @@ class StrengthLine:
     dyed_dm2: float = 0.0
     film_um: float = _USUAL_FILM_UM
     without_area: int = 0
+    bath_volume_l: float | None = None
 
 
-def strength_line(book, bath_id):
-    """Return the strength of a bath over time, a `StrengthLine`; without points when nobody noted one yet."""
+def strength_line(book, bath_id, newest=False):
+    """Return the strength of a bath over time, a `StrengthLine`; without points when nobody noted one yet.
+
+    With `newest`, only from the newest noted strength on, which is quick also where thousands of dips went before.
+    """
     bath = book.row("baths", bath_id)
-    with book.reading() as connection:
-        dips = dips_in_bath(connection, bath_id)
     events = [row | {"is_dip": False} for row in book.rows("bath_events", bath_id=bath_id)]
+    noted = [row for row in events if row["dye_g_per_l"] is not None]
+    if not noted:
+        return StrengthLine(())
+    last = max(noted, key=lambda row: _clock(row["at"]))
+    volume_l = bath["bath_volume_l"]
+    if newest:
+        volumes = [row["bath_volume_l"] for row in sorted(events, key=lambda row: _clock(row["at"]))]
+        volume_l = next((one for one in reversed(volumes) if one), volume_l)
+        events = [row for row in events if _clock(row["at"]) >= _clock(last["at"])]
+    with book.reading() as connection:
+        # a day early, as moments with and without a zone sort apart; what lies before the note is passed over below
+        dips = dips_in_bath(connection, bath_id, _day_before(last["at"]) if newest else None)
     moments = sorted(
         [*events, *(dip | {"is_dip": True} for dip in dips)], key=lambda row: (_clock(row["at"]), row["is_dip"])
     )
     uptake = dye_rules(book, book.row("dyes", bath["dye_id"])["name"]).get("uptake_mg_per_dm2")
-    return _walk(moments, bath["bath_volume_l"], uptake)
+    return _walk(moments, volume_l, uptake)
+
+
+def _day_before(iso):
+    return (datetime.fromisoformat(iso) - timedelta(days=1)).date().isoformat()
 
 
 def _clock(iso):
@@ -176,7 +196,8 @@ def _walk(moments, volume_l, uptake):
             weighted += (area or 0.0) * (row["film_um"] or _USUAL_FILM_UM)
             if area and volume_l:
                 points.append(_after_dip(row["at"], start, volume_l, dyed, weighted / dyed, uptake))
-    return StrengthLine(tuple(points), start, dyed, weighted / dyed if dyed else _USUAL_FILM_UM, unknown)
+    film_um = weighted / dyed if dyed else _USUAL_FILM_UM
+    return StrengthLine(tuple(points), start, dyed, film_um, unknown, volume_l)
 
 
 def plan_top_up(line, target_g_per_l, full_volume_l, *, dyed_dm2=0.0, evaporated_l=0.0, uptake_mg_per_dm2=None):

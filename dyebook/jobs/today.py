@@ -3,6 +3,8 @@
 import math
 from dataclasses import dataclass
 
+from dyebook.jobs.bath_care import bath_cares
+from dyebook.jobs.orders import open_orders
 from dyebook.lab import delta_e_00
 
 __all__ = ["BathNow", "Errand", "Today", "doubts_of", "look_over", "thrown_out_baths"]
@@ -54,12 +56,27 @@ class BathNow:
 
 @dataclass(frozen=True)
 class Today:
-    """Newest batches, errands (most pressing first), baths (latest used first), open orders (soonest due first)."""
+    """What stands on the bench.
+
+    Attributes
+    ----------
+    recent : tuple of BatchRow
+        Newest first.
+    errands : tuple of Errand
+        Most pressing first.
+    baths : tuple of BathNow
+        How their dips have come out; latest used first.
+    orders : tuple of dyebook.jobs.orders.OrderStand
+        Open ones, soonest due first.
+    cares : tuple of dyebook.jobs.bath_care.BathCare
+        What the baths are asked to be and want; latest used first.
+    """
 
     recent: tuple
     errands: tuple
     baths: tuple
     orders: tuple = ()
+    cares: tuple = ()
 
 
 def look_over(book, count=200):
@@ -85,13 +102,9 @@ def look_over(book, count=200):
         recent,
         tuple(errands),
         tuple(_baths(row for row in rows if (row.dye, row.bath) not in gone)),
-        _open_orders(book),
+        tuple(open_orders(book)),
+        tuple(bath_cares(book, rows)),
     )
-
-
-def _open_orders(book):
-    """Orders not done yet, as rows; those without a day last."""
-    return tuple(sorted(book.rows("orders", done_at=None), key=lambda order: order["due_on"] or "9999"))
 
 
 def thrown_out_baths(book):

@@ -5,9 +5,11 @@ import streamlit as st
 from dyebook import report
 from dyebook import report_screen as words
 from dyebook.jobs.look import draw_kept
+from dyebook.jobs.orders import target_of
 from dyebook.lab import Lab
 from dyebook.record import FIELDS
-from dyebook.screens import shelf
+from dyebook.screens import order_batches, shelf
+from dyebook.screens.go import go_to_order
 from dyebook.screens.settings import SETTINGS_KEYS, fill_from
 from dyebook.screens.swatch import show_swatch
 
@@ -35,6 +37,7 @@ def show(book, number, on_back):
         _show_photos(book, number, row.version)
     with right:
         _show_readings(book, row)
+        order_batches.show_verdict(book, number)
         _show_verdicts(book, number)
         _show_settings(row)
         _offer_to_repeat(row)
@@ -90,7 +93,14 @@ def _state_words(reading):
 
 
 def _show_verdicts(book, number):
+    """What was decided about it for other targets than its order's, and the way to the order."""
+    order_id = book.row("batches", number)["order_id"]
+    own = target_of(book, order_id) if order_id else None
+    if order_id and st.button("To its order", key="to_its_order", type="tertiary"):
+        go_to_order(order_id)
     for verdict in book.rows("verdicts", batch_id=number):
+        if own is not None and verdict["target_id"] == own["id"]:
+            continue
         target = book.row("targets", verdict["target_id"])["name"] if verdict["target_id"] else None
         st.markdown(f"**{words.verdict_text(verdict, target)}**")
 

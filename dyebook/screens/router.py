@@ -8,7 +8,7 @@ import streamlit as st
 from dyebook.screens import shelf
 from dyebook.screens.drafts import hold_draft
 
-__all__ = ["PAGES", "show"]
+__all__ = ["MORE_PAGES", "PAGES", "show"]
 
 # module under dyebook.screens, title, icon, address; the first is the page that opens
 PAGES = (
@@ -17,6 +17,11 @@ PAGES = (
     ("shade", "Shade", ":material/colorize:", "shade"),
     ("photo", "Photo", ":material/photo_camera:", "photo"),
     ("book", "Book", ":material/menu_book:", "book"),
+)
+# opened now and then: in smaller type, on the phone above the page and not at the thumb
+MORE_PAGES = (
+    ("orders", "Orders", ":material/assignment:", "orders"),
+    ("baths", "Baths", ":material/opacity:", "baths"),
 )
 
 _WEB = Path(__file__).parent / "web"
@@ -28,14 +33,16 @@ _ICON = str(_WEB / "icon.png")
 def show(first=PAGES[0][0]):
     """Run the page that the address names, or the `first`, inside the frame all pages share."""
     st.set_page_config(page_title="dyebook", page_icon=_ICON, layout="wide")
-    pages = {module: _page(module, *words, module == first) for module, *words in PAGES}
+    pages = {module: _page(module, *words, module == first) for module, *words in (*PAGES, *MORE_PAGES)}
     st.session_state["pages"] = pages
     chosen = st.navigation(list(pages.values()), position="hidden")
     st.html(_STYLE)
     hold_draft()
-    with st.container(key="ways", horizontal=True, gap="small"):
-        for page in pages.values():
-            st.page_link(page)
+    with st.container(key="frame", horizontal=True, gap="small"):
+        for key, listed in (("ways", PAGES), ("more_ways", MORE_PAGES)):
+            with st.container(key=key, horizontal=True, gap="small", width="content"):
+                for module, *_ in listed:
+                    st.page_link(pages[module])
     with shelf.friendly_errors():
         shelf.the_book()
         if shelf.is_demo():

@@ -48,12 +48,16 @@ def streamlit_options(port):
     """Return the command-line options that carry `SETTINGS_FILE`, whatever folder the command is given in."""
     settings = tomllib.loads(SETTINGS_FILE.read_text(encoding="utf-8"))
     settings["server"]["port"] = port
-    options = []
-    for section, values in settings.items():
-        for name, value in values.items():
-            text = str(value).lower() if isinstance(value, bool) else str(value)
-            options += [f"--{section}.{name}", text]
-    return options
+    return [piece for name, value in _flat(settings) for piece in (f"--{name}", value)]
+
+
+def _flat(settings, above=""):
+    """Names with dots, and values as the command line takes them, of settings in sections."""
+    for name, value in settings.items():
+        if isinstance(value, dict):
+            yield from _flat(value, f"{above}{name}.")
+        else:
+            yield f"{above}{name}", str(value).lower() if isinstance(value, bool) else str(value)
 
 
 def free_port(port=None):

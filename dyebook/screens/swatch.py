@@ -8,7 +8,7 @@ from dyebook import report
 from dyebook import report_screen as words
 from dyebook.lab import describe_colour, lab_to_srgb8
 
-__all__ = ["hex_of", "show_swatch", "tile_of"]
+__all__ = ["hex_of", "show_pair", "show_slip", "show_swatch", "tile_of"]
 
 
 def hex_of(lab):
@@ -58,6 +58,49 @@ def show_swatch(lab, title, lab_u=None, lines=()):
         f"<div class='dye-swatch'><div class='colour' style='background:{colour}'>{mark}</div>"
         f"<div class='words'>{'<br>'.join(told)}</div></div>"
     )
+
+
+def show_slip(lab, title, lines=(), pairs=(), empty="no shade yet"):
+    """Draw a slip of paper: a small swatch, its name, and lines or (label, text) pairs beside it.
+
+    Parameters
+    ----------
+    lab : sequence of 3 floats or None
+        Without it the slip says `empty` where the colour would be.
+    title : str
+    lines : sequence of str
+    pairs : sequence of (str, str)
+    empty : str
+    """
+    colour, outside = (None, False) if lab is None else hex_of(lab)
+    mark = "<span class='outside'>beyond this screen</span>" if outside else ""
+    patch = f"<div class='colour unread'><span class='outside'>{escape(empty)}</span></div>"
+    if colour is not None:
+        patch = f"<div class='colour' style='background:{colour}'>{mark}</div>"
+    told = [f"<strong>{escape(title)}</strong>"]
+    told += [f"<span class='said'>{escape(describe_colour(lab))}</span>"] if lab is not None else []
+    told += [f"<span>{escape(line)}</span>" for line in lines]
+    table = words.pairs_html(pairs, "settings") if pairs else ""
+    st.html(f"<div class='dye-slip'>{patch}<div class='words'>{''.join(told)}{table}</div></div>", width="stretch")
+
+
+def show_pair(wanted, got, names, lines=()):
+    """Draw two colours edge to edge, as an eye compares them, each with its name and figures, then lines of words.
+
+    Parameters
+    ----------
+    wanted, got : sequence of 3 floats
+    names : (str, str)
+    lines : sequence of str
+    """
+    halves, told = "", ""
+    for lab, name in zip((wanted, got), names, strict=True):
+        colour, outside = hex_of(lab)
+        mark = "<span class='outside'>beyond this screen</span>" if outside else ""
+        halves += f"<div style='background:{colour}'>{mark}</div>"
+        told += f"<div><strong>{escape(name)}</strong><br>{escape(describe_colour(lab))}<br>{_figures(lab, None)}</div>"
+    below = "".join(f"<p>{escape(line)}</p>" for line in lines)
+    st.html(f"<div class='dye-pair'><div class='halves'>{halves}</div><div class='told'>{told}</div>{below}</div>")
 
 
 def _figures(lab, lab_u):

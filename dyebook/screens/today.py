@@ -1,4 +1,4 @@
-"""Today: what is on the bench, and what it wants next."""
+"""Today: where the work stands and what comes next; orders, baths, and parts that want a look."""
 
 from datetime import datetime
 
@@ -8,8 +8,12 @@ from dyebook import report
 from dyebook import report_screen as words
 from dyebook.flags import FLAGS
 from dyebook.jobs.today import look_over
+from dyebook.jobs.way import STEPS, what_waits
+from dyebook.report_today import STEP_NAMES, care_pairs, order_lines, waiting_text
 from dyebook.screens import bench_now, shelf
+from dyebook.screens.go import go_to_batch, go_to_bath, go_to_order, go_to_step
 from dyebook.screens.pieces import wall
+from dyebook.screens.swatch import show_slip
 
 __all__ = ["show"]
 
@@ -19,38 +23,31 @@ def show():
     book = shelf.the_book()
     bench_now.show(book)
     today = look_over(book)
-    if not today.recent:
+    if not (today.recent or today.orders or today.cares):
         _first_start()
         return
     st.title(f"Today, {words.day_text(datetime.now())}", anchor=False)
-    _ways()
-    st.subheader("Latest batches", anchor=False)
-    go_to_batch(wall(today.recent, key="latest", doubts=_in_few_words(today.errands), ribbon=True))
+    _show_way(what_waits(book, today.errands, today.orders))
     left, right = st.columns(2, gap="large")
     with left:
-        st.subheader("Wants doing", anchor=False)
+        _show_orders(today.orders)
+        st.subheader("Wants a look", anchor=False)
         _errands(today.errands)
-        if today.orders:
-            st.subheader("Orders", anchor=False)
-            _orders(today.orders)
     with right:
-        st.subheader("Baths", anchor=False)
-        _baths(today.baths)
+        _show_baths(today)
+    st.subheader("Latest batches", anchor=False)
+    go_to_batch(wall(today.recent, key="latest", doubts=_in_few_words(today.errands), ribbon=True))
 
 
-def go_to_batch(number):
-    """Turn to a batch in the book; nothing happens without a number."""
-    if number is not None:
-        st.session_state["batch"] = int(number)
-        st.switch_page(st.session_state["pages"]["book"])
-
-
-def _ways():
-    with st.container(horizontal=True):
-        if st.button("Photograph something", key="to_photo", type="primary", icon=":material/photo_camera:"):
-            st.switch_page(st.session_state["pages"]["photo"])
-        if st.button("Open the book", key="to_book", icon=":material/menu_book:"):
-            st.switch_page(st.session_state["pages"]["book"])
+def _show_way(waiting):
+    """The steps of a batch in order of work, each one tap away; the one to do next stands out."""
+    with st.container(key="way", horizontal=True, gap="small"):
+        for step in STEPS:
+            told = waiting_text(step, len(waiting.at.get(step, ())))
+            label = f"{STEP_NAMES[step]}  \n{told}" if told else STEP_NAMES[step]
+            kind = "primary" if step == waiting.first else "secondary"
+            if st.button(label, key=f"way_{step}", type=kind):
+                go_to_step(step, next(iter(waiting.at.get(step, ())), None))
 
 
 def _first_start():
@@ -67,12 +64,9 @@ def _first_start():
             st.switch_page(st.session_state["pages"]["photo"])
     with second.container(border=True):
         st.subheader("Enter a bath", anchor=False)
-        st.markdown(
-            "Write down a batch you have already dyed: dye, strength, temperature, time, film. No photo needed."
-        )
-        if st.button("Write down a batch", key="to_batch", width="stretch"):
-            st.session_state["photo_way"] = "without"
-            st.switch_page(st.session_state["pages"]["photo"])
+        st.markdown("Write down a dye bath that stands on your bench: its dye, how strong, how much. Nothing else yet.")
+        if st.button("Write down a bath", key="to_bath", width="stretch"):
+            go_to_bath(None)
     with third.container(border=True):
         st.subheader("Look around", anchor=False)
         st.markdown("The demo book: an invented shop, a year of batches, good days and bad. Apart from your own book.")
@@ -87,6 +81,19 @@ def _in_few_words(errands):
         if errand.kind == "doubtful":
             doubts[errand.batch] = FLAGS[errand.doubts[0]].meaning
     return doubts
+
+
+def _show_orders(orders):
+    st.subheader("Orders", anchor=False)
+    if not orders:
+        st.markdown("None is open.")
+    for stand in orders[:6]:
+        with st.container(key=f"slip_order_{stand.order['id']}"):
+            show_slip(stand.lab, stand.order["name"], order_lines(stand, datetime.now()))
+            if st.button("Open", key=f"to_order_{stand.order['id']}"):
+                go_to_order(stand.order["id"])
+    if st.button("All orders" if orders else "Take an order", key="to_orders", type="tertiary"):
+        go_to_order(None)
 
 
 def _errands(errands):
@@ -112,30 +119,25 @@ def _errand_words(errand):
 def _do(errand):
     if errand.kind == "doubtful":
         go_to_batch(errand.batch)
-    st.session_state["add_to"] = errand.batch
-    st.switch_page(st.session_state["pages"]["photo"])
+    go_to_step("photo", errand.batch)
 
 
-def _orders(orders):
-    for order in orders[:8]:
-        customer = f" for {order['customer']}" if order["customer"] else ""
-        due = f" – {words.due_text(order['due_on'], datetime.now())}" if order["due_on"] else ""
-        wish = f"  \n“{order['words']}”" if order["words"] else ""
-        st.markdown(f"**{order['name']}**{customer}{due}{wish}")
-
-
-def _baths(baths):
-    for bath in baths[:8]:
-        name = f"{bath.dye}, bath {bath.bath}" if bath.bath else bath.dye
-        last = f"last dip {words.moment_text((bath.last.dyed_at or bath.last.added_at)[:10])}"
-        st.markdown(f"**{name}** – {bath.dips} of the latest batches, {last}.  \n{_steadiness(bath)}")
+def _show_baths(today):
+    st.subheader("Baths", anchor=False)
+    moves = {(one.dye, one.bath): one for one in today.baths}
+    for care in today.cares[:6]:
+        pairs = [*care_pairs(care, brief=True), *_steadiness(moves.get((care.dye, care.bath)))]
+        with st.container(key=f"slip_bath_{care.bath_id}"):
+            show_slip(care.lab, f"{care.dye}, bath {care.bath}", pairs=pairs, empty="no dip read")
+            if st.button("Open", key=f"to_bath_{care.bath_id}"):
+                go_to_bath(care.bath_id)
+    if st.button("All baths" if today.cares else "Enter a bath", key="to_baths", type="tertiary"):
+        go_to_bath(None)
 
 
 def _steadiness(bath):
-    if bath.before is None:
-        return "No two dips of one recipe to compare yet."
-    pair = f"batch {bath.before.batch} to batch {bath.last.batch}, same recipe"
-    change = words.difference_text(bath.before.lab, bath.last.lab)
-    return (
-        f"**Has moved** – {change} ({pair})." if bath.moved else f"Steady within what photos tell – {change} ({pair})."
-    )
+    """How its dips have come out, as a pair, where they have moved."""
+    if bath is None or not bath.moved:
+        return []
+    pair = f"batch {bath.before.batch} to batch {bath.last.batch}"
+    return [("shade", f"has moved: {words.difference_text(bath.before.lab, bath.last.lab)} ({pair}, same recipe)")]

@@ -66,7 +66,7 @@ def test_open_orders_stand_by_their_day(book):
     book.add("orders", name="Tags")
     book.add("orders", name="Pegs", due_on="2026-03-01")
     book.add("orders", name="Grips", due_on="2026-02-01", done_at="2026-01-30")
-    assert [order["name"] for order in look_over(book).orders] == ["Pegs", "Knobs", "Tags"]
+    assert [stand.order["name"] for stand in look_over(book).orders] == ["Pegs", "Knobs", "Tags"]
 
 
 def test_a_bath_that_was_thrown_out_is_not_on_the_bench(book):

@@ -7,7 +7,7 @@ from streamlit.testing.v1 import AppTest
 
 from dyebook.book.store import open_book
 from dyebook.record import DyeRecord
-from dyebook.screens.router import PAGES
+from dyebook.screens.router import MORE_PAGES, PAGES
 
 SAMPLE = Path(__file__).parents[2] / "samples" / "tags_one_streaked.jpg"
 SETTINGS = {
@@ -40,10 +40,11 @@ def _fill(page, **values):
 
 def _texts(page):
     kinds = (page.markdown, page.title, page.caption, page.error, page.success, page.warning)
-    return " ".join(element.value for kind in kinds for element in kind)
+    drawn = [element.proto.body for element in page.get("html")]
+    return " ".join([*drawn, *(element.value for kind in kinds for element in kind)])
 
 
-@pytest.mark.parametrize("name", [page[0] for page in PAGES])
+@pytest.mark.parametrize("name", [page[0] for page in (*PAGES, *MORE_PAGES)])
 @pytest.mark.parametrize("book", ["empty_book", "demo_shop"])
 def test_every_page_opens(request, open_page, name, book):
     request.getfixturevalue(book)
@@ -60,7 +61,7 @@ def test_the_shim_opens_the_app(empty_book):
 
 def test_the_first_start_offers_three_ways_in(empty_book, open_page):
     page = open_page("today")
-    assert {button.key for button in page.button} == {"to_photo", "to_batch", "to_demo"}
+    assert {button.key for button in page.button} == {"to_photo", "to_bath", "to_demo"}
 
 
 def test_today_tells_what_the_demo_bench_wants(demo_shop, open_page):

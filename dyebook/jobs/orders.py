@@ -1,0 +1,230 @@
+"""Orders from the customer's words to the batch that answers them: sample, target, verdict."""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from dyebook.book.reading_rows import measured_values
+from dyebook.errors import RecordError
+from dyebook.lab import Lab, delta_e_00
+
+__all__ = [
+    "USUAL_TOLERANCE_DE00",
+    "OrderStand",
+    "answer_order",
+    "close_order",
+    "decide",
+    "judge_batch",
+    "keep_order_sample",
+    "open_orders",
+    "order_stand",
+    "reopen_order",
+    "set_target",
+    "take_order",
+    "target_of",
+]
+
+# what a customer takes as the same shade side by side; common practice, no source
+USUAL_TOLERANCE_DE00 = 2.0
+_MOST_BATCHES = 50
+
+
+@dataclass(frozen=True)
+class OrderStand:
+    """Where an order stands.
+
+    Attributes
+    ----------
+    order : dict
+        Its row in the book.
+    target : dict or None
+        The newest target row taken for it.
+    batches : tuple of BatchRow
+        Those dyed for it, newest first.
+    best : BatchRow or None
+        The one nearest to the target.
+    delta_e00 : float or None
+        Of that one to the target.
+    decided : dict or None
+        The newest verdict row on any of them.
+    """
+
+    order: dict
+    target: dict | None
+    batches: tuple = ()
+    best: object = None
+    delta_e00: float | None = None
+    decided: dict | None = None
+
+    @property
+    def lab(self):
+        """The shade wanted, or None."""
+        return None if self.target is None else Lab(self.target["L"], self.target["a"], self.target["b"])
+
+
+def take_order(book, name, customer=None, words=None, due_on=None, skin_contact=None):
+    """Write an order into the book and return its number.
+
+    Parameters
+    ----------
+    book : dyebook.book.store.Book
+    name : str
+    customer, words : str, optional
+        Who it is for, and what was asked for in the customer's own words.
+    due_on : str, optional
+        ISO date.
+    skin_contact : bool, optional
+        Worn on the skin, or used with food.
+
+    Raises
+    ------
+    RecordError
+        If it has no name, or the name of another order.
+    """
+    name = " ".join((name or "").split())
+    if not name:
+        raise RecordError("the order has no name; give it one, such as what is to be dyed")
+    if book.rows("orders", name=name):
+        raise RecordError(f"an order called {name!r} is in the book already; add a date or a number to the name")
+    told = {"customer": customer or None, "words": words or None, "due_on": due_on, "skin_contact": skin_contact}
+    return book.add("orders", name=name, **told)
+
+
+def set_target(book, order_id, lab, tolerance_de00=USUAL_TOLERANCE_DE00, sample_id=None):
+    """Take a shade as an order's target; the newest counts. Returns the target's number."""
+    name = f"{book.row('orders', order_id)['name']}, " + ("as the sample" if sample_id else "as agreed")
+    axes = dict(zip(("L", "a", "b"), map(float, lab), strict=True))
+    values = {"name": name, "tolerance_de00": tolerance_de00, **axes}
+    return book.add("targets", order_id=order_id, sample_id=sample_id, **values)
+
+
+def keep_order_sample(book, order_id, measurement, part_index, photo, tolerance_de00=USUAL_TOLERANCE_DE00):
+    """Keep what a customer brought: photo, sample, reading, and the target read from it.
+
+    Parameters
+    ----------
+    book : dyebook.book.store.Book
+    order_id : int
+    measurement : dyebook.record.Measurement
+    part_index : int
+        Which part of the photo the sample is, from 0, left to right.
+    photo : path or bytes
+    tolerance_de00 : float
+
+    Returns
+    -------
+    int
+        The target's number.
+
+    Raises
+    ------
+    BookError
+        If the photo shows no such part; nothing is kept then.
+    """
+    values = measured_values(measurement, part_index)
+    sha = book.add_photo(photo)
+    photo_id = book.rows("photos", sha256=sha)[-1]["id"]
+    name = f"{book.row('orders', order_id)['name']}: the customer's piece"
+    sample_id = book.add("samples", order_id=order_id, name=name)
+    book.add("readings", sample_id=sample_id, photo_id=photo_id, **values)
+    return set_target(book, order_id, measurement.parts[part_index].lab, tolerance_de00, sample_id)
+
+
+def answer_order(book, order_id, batch_id):
+    """Note that a batch was dyed for an order; None takes it off again."""
+    book.batch(batch_id)
+    book.correct("batches", batch_id, {"order_id": order_id})
+
+
+def target_of(book, order_id):
+    """Return the newest target row of an order, or None."""
+    targets = book.rows("targets", order_id=order_id)
+    return targets[-1] if targets else None
+
+
+def open_orders(book):
+    """Return `OrderStand` of every order that is not done, the soonest due first, those without a day last."""
+    rows = sorted(book.rows("orders", done_at=None), key=lambda row: (row["due_on"] or "9999", row["id"]))
+    return [order_stand(book, row["id"]) for row in rows]
+
+
+def order_stand(book, order_id):
+    """Return the `OrderStand` of one order."""
+    order, target = book.row("orders", order_id), target_of(book, order_id)
+    batches = tuple(book.batches(_MOST_BATCHES, order=order["name"]))
+    decided = [verdict for row in batches for verdict in book.rows("verdicts", batch_id=row.batch)]
+    stand = OrderStand(order, target, batches, decided=max(decided, key=lambda one: one["id"], default=None))
+    read = [row for row in batches if row.lab is not None]
+    if target is None or not read:
+        return stand
+    near = [float(delta_e_00(stand.lab, row.lab)) for row in read]
+    place = near.index(min(near))
+    return OrderStand(order, target, batches, read[place], near[place], stand.decided)
+
+
+def judge_batch(book, batch_id):
+    """Hold a batch against the target of its order.
+
+    Parameters
+    ----------
+    book : dyebook.book.store.Book
+    batch_id : int
+
+    Returns
+    -------
+    (dict, dyebook.advice.verdict.Verdict) or None
+        The target's row and what the reading says; None without a target or a reading.
+    """
+    from dyebook.advice.verdict import Shade, judge_shade
+
+    row, order_id = book.batch(batch_id), book.row("batches", batch_id)["order_id"]
+    target = None if order_id is None else target_of(book, order_id)
+    if target is None or row.lab is None:
+        return None
+    wanted, photo_id = _wanted(book, target)
+    photos = {reading["photo_id"] for reading in book.rows("readings", batch_id=batch_id)} - {None}
+    part = Shade(row.lab, _all_known(row.lab_u), row.wet, row.sealed)
+    tolerance = target["tolerance_de00"] or USUAL_TOLERANCE_DE00
+    return target, judge_shade(wanted, part, tolerance, together=photo_id in photos)
+
+
+def _wanted(book, target):
+    """The shade of a target with its doubt, and the photo it was read from."""
+    from dyebook.advice.verdict import Shade
+
+    lab = (target["L"], target["a"], target["b"])
+    readings = book.rows("readings", sample_id=target["sample_id"]) if target["sample_id"] else []
+    if not readings:
+        return Shade(lab, (0.0, 0.0, 0.0)), None
+    last = readings[-1]
+    u = _all_known([last[f"{axis}_sd"] for axis in "Lab"])
+    return Shade(lab, u, last["wet"], last["sealed"]), last["photo_id"]
+
+
+def _all_known(u):
+    return None if u is None or any(value is None or value != value for value in u) else tuple(u)
+
+
+def decide(book, batch_id, target_id, verdict, delta_e00=None):
+    """Keep what was decided about a batch; return the verdict's number.
+
+    Parameters
+    ----------
+    book : dyebook.book.store.Book
+    batch_id, target_id : int
+    verdict : {"pass", "fail", "redo", "redip", "accepted_as_is"}
+    delta_e00 : float, optional
+    """
+    at = datetime.now().isoformat(timespec="minutes")
+    far = None if delta_e00 is None else round(float(delta_e00), 2)
+    told = {"verdict": verdict, "delta_e00": far, "decided_at": at}
+    return book.add("verdicts", batch_id=batch_id, target_id=target_id, **told)
+
+
+def close_order(book, order_id):
+    """Note that an order went out."""
+    book.correct("orders", order_id, {"done_at": datetime.now().isoformat(timespec="minutes")})
+
+
+def reopen_order(book, order_id):
+    """Take the end of an order back."""
+    book.correct("orders", order_id, {"done_at": None})

@@ -1,0 +1,203 @@
+"""Baths, orders and the way of the work in the words and figures of the first page."""
+
+from dyebook.report_bench import figure_text
+from dyebook.report_screen import due_text, moment_text, value_text
+
+__all__ = [
+    "STEP_NAMES",
+    "care_pairs",
+    "event_text",
+    "judged_text",
+    "order_lines",
+    "rule_pairs",
+    "stand_text",
+    "top_up_text",
+    "waiting_text",
+]
+
+STEP_NAMES = {
+    "plan": "Plan",
+    "prepare": "Prepare",
+    "run": "Run",
+    "wet": "Dye and seal",
+    "photo": "Photo",
+    "verdict": "Verdict",
+}
+_WAITING = {
+    "prepare": "planned",
+    "run": "on now",
+    "wet": "waiting for dye",
+    "photo": "to be read",
+    "verdict": "to be judged",
+}
+
+
+def waiting_text(step, count):
+    """Return what waits at a step, such as "1 waiting for dye"; empty when nothing does."""
+    return f"{count} {_WAITING[step]}" if count else ""
+
+
+def care_pairs(care, brief=False):
+    """Return what a bath is asked to be and wants, as pairs of label and text.
+
+    Parameters
+    ----------
+    care : dyebook.jobs.bath_care.BathCare
+    brief : bool
+        Only what matters at a glance.
+
+    Returns
+    -------
+    list of (str, str)
+    """
+    pairs = [
+        ("asked", _asked_text(care.asked_temp_c)),
+        ("strength", _strength_text(care, brief)),
+        ("age", "" if brief and not (care.age and care.age.worn_out) else _age_text(care.age)),
+        ("top-up", top_up_text(care)),
+    ]
+    return [(label, text) for label, text in pairs if text]
+
+
+def _asked_text(window):
+    if not window:
+        return ""
+    low, high = window
+    if low == high:
+        return f"{value_text('bath_temp_c', low)}, as last dipped"
+    return f"{low:g} to {value_text('bath_temp_c', high)}"
+
+
+def _strength_text(care, brief):
+    if not care.line.points:
+        return "nobody has noted it"
+    last = care.line.points[-1]
+    how = "reckoned" if last.kind == "dip" else f"noted {moment_text(last.at[:10])}"
+    if brief:
+        return f"{last.dye_g_per_l:.2g} ± {last.dye_g_per_l_sd:.1g} g/L, {how}"
+    return f"{figure_text('dye_g_per_l', last.dye_g_per_l, last.dye_g_per_l_sd)}, {how}"
+
+
+def _age_text(age):
+    if age is None:
+        return ""
+    worn = ", worn out by your limits" if age.worn_out else ""
+    dyed = f", {age.dm2_per_l:.3g} dm² dyed per litre" if age.dm2_per_l else ""
+    return f"{age.days:.0f} days{dyed}{worn}"
+
+
+def top_up_text(care):
+    """Return when a bath wants topping up, in words; empty when nobody can tell."""
+    if care.due_in_dm2 is None:
+        return ""
+    if care.due_in_dm2 > 0:
+        return f"after about {_roughly(care.due_in_dm2)} dm² more"
+    if care.top_up is None:
+        return "due; measure its strength first, the reckoning is at its end"
+    return f"due: {figure_text('dye_g', care.top_up.dye_g)} of dye"
+
+
+_EVENTS = {
+    "made_up": "made up",
+    "topped_up": "topped up",
+    "ph_moved": "pH moved",
+    "filtered": "filtered",
+    "measured": "measured",
+    "thrown_out": "taken out of use",
+}
+
+
+def event_text(event):
+    """Return what happened to a bath, such as "**3 Mar 2026** topped up: 3 g/L, pH 5.5 – knobs had gone pale"."""
+    told = [value_text(name, event[name]) for name in ("dye_g_per_l", "bath_temp_c")]
+    told += [f"pH {value_text('ph', event['ph'])}"] if event["ph"] is not None else []
+    told += [f"{event['bath_volume_l']:g} L"] if event["bath_volume_l"] else []
+    figures = ", ".join(text for text in told if text)
+    note = f" – {event['note']}" if event["note"] else ""
+    return f"**{moment_text(event['at'][:10])}** {_EVENTS[event['kind']]}" + (f": {figures}" if figures else "") + note
+
+
+def rule_pairs(rules):
+    """Return what the shop has set for a dye as pairs of label and text."""
+    window = " to ".join
+    pairs = [
+        ("pH", window(f"{end:g}" for end in rules.get("ph", ()))),
+        ("kept at", window(value_text("bath_temp_c", end) for end in rules.get("bath_temp_c", ()))),
+        ("dye taken up", f"{rules['uptake_mg_per_dm2']:g} mg/dm²" if "uptake_mg_per_dm2" in rules else ""),
+        ("spent after", f"{rules['limit_dm2_per_l']:g} dm² per litre" if "limit_dm2_per_l" in rules else ""),
+        ("or after", f"{rules['limit_days']:g} days" if "limit_days" in rules else ""),
+    ]
+    return [(label, text) for label, text in pairs if text]
+
+
+def _roughly(value):
+    """Two leading figures, never with an exponent."""
+    return f"{float(f'{value:.2g}'):g}"
+
+
+def order_lines(stand, now):
+    """Return an order as lines of words: for whom and when, the customer's words, where it stands.
+
+    Parameters
+    ----------
+    stand : dyebook.jobs.orders.OrderStand
+    now : datetime
+
+    Returns
+    -------
+    list of str
+    """
+    order = stand.order
+    head = [f"for {order['customer']}"] if order["customer"] else []
+    if order["done_at"]:
+        head.append(f"out since {moment_text(order['done_at'][:10])}")
+    elif order["due_on"]:
+        head.append(due_text(order["due_on"], now))
+    if order["skin_contact"]:
+        head.append("skin or food")
+    wish = [f"“{order['words']}”"] if order["words"] else []
+    return [line for line in [", ".join(head), *wish, stand_text(stand)] if line]
+
+
+def stand_text(stand):
+    """Return where an order stands, in one line."""
+    if stand.target is None:
+        return "No shade agreed yet."
+    if not stand.batches:
+        return "Shade agreed; nothing dyed for it yet."
+    if stand.best is None:
+        return f"Batch {stand.batches[0].batch} was dyed for it and is not read yet."
+    within = stand.delta_e00 <= (stand.target["tolerance_de00"] or 0)
+    side = "within" if within else "outside"
+    return f"Batch {stand.best.batch}: ΔE00 {stand.delta_e00:.1f}, {side} the tolerance of {_tolerance(stand)}."
+
+
+def _tolerance(stand):
+    tolerance = stand.target["tolerance_de00"]
+    return "none" if tolerance is None else f"{tolerance:g}"
+
+
+_JUDGED = {
+    "in": "Within the tolerance",
+    "out": "Outside the tolerance",
+    "cannot_tell": "The reading cannot tell",
+}
+
+
+def judged_text(verdict):
+    """Return what a reading says against a tolerance, as (head, lines).
+
+    Parameters
+    ----------
+    verdict : dyebook.advice.verdict.Verdict
+
+    Returns
+    -------
+    (str, list of str)
+    """
+    head = (
+        f"{_JUDGED[verdict.verdict]}: ΔE00 {verdict.delta_e:.1f} ± {2 * verdict.delta_e_u:.1f}, "
+        f"tolerance {verdict.tolerance:g}"
+    )
+    why = verdict.why[:1].upper() + verdict.why[1:] + "."
+    return head, [f"{verdict.words[:1].upper()}{verdict.words[1:]}.", why]

@@ -1,0 +1,150 @@
+"""Baths: each tank of dye with its window, strength, age and life; one that stands there already can be entered."""
+
+from datetime import date
+
+import streamlit as st
+
+from dyebook import report_run
+from dyebook.jobs import baths
+from dyebook.jobs.bath_care import bath_cares
+from dyebook.plots_run import plot_strength
+from dyebook.report_screen import pairs_html
+from dyebook.report_today import care_pairs, event_text, rule_pairs
+from dyebook.screens import shelf
+from dyebook.screens.bench_pieces import ask, ask_text, key_of
+from dyebook.screens.drafts import forget, keep, recall
+from dyebook.screens.go import go_to_batch, go_to_bath
+from dyebook.screens.pieces import wall
+from dyebook.screens.swatch import show_slip
+
+__all__ = ["show"]
+
+_LATEST = 200
+_DIPS = 24
+_WAYS = {"line": "Note something", "top": "Top up", "rules": "Its rules"}
+
+
+def show():
+    """Draw the page."""
+    book = shelf.the_book()
+    number = _asked_for()
+    cares = {care.bath_id: care for care in bath_cares(book, book.batches(_LATEST))}
+    if number in cares:
+        _show_one(book, cares[number])
+        return
+    st.title("Baths", anchor=False)
+    left, right = st.columns([3, 2], gap="large")
+    with left:
+        if not cares:
+            st.markdown("No bath is on the bench. Enter one, and dips, strength and age gather around it.")
+        for care in cares.values():
+            with st.container(key=f"slip_bath_{care.bath_id}"):
+                show_slip(care.lab, f"{care.dye}, bath {care.bath}", pairs=care_pairs(care), empty="no dip read")
+                st.button("Open", key=f"open_bath_{care.bath_id}", on_click=_open, args=(care.bath_id,))
+    with right, shelf.friendly_errors():
+        _enter(book)
+
+
+def _asked_for():
+    """Number of the bath to show, from a click or from the address; None for all of them."""
+    asked = st.query_params.get("bath")
+    if "bath_shown" not in st.session_state and asked and asked.isdigit():
+        st.session_state["bath_shown"] = int(asked)
+    number = st.session_state.get("bath_shown")
+    if number is None:
+        st.query_params.pop("bath", None)
+    else:
+        st.query_params["bath"] = str(number)
+    return number
+
+
+def _open(number):
+    st.session_state["bath_shown"] = number
+
+
+def _enter(book):
+    st.subheader("Enter a bath", anchor=False)
+    dye = ask_text("enter_dye", "Dye", "as it says on the tin")
+    name = ask_text("enter_bath", "Bath", "the letters on its tank")
+    left, right = st.container(key="settings").columns(2)
+    with left:
+        volume = ask("enter_bath_volume_l", "Volume, L", hint="2 or 0.5 gal")
+        ph = ask("enter_ph", "pH", quantity="ph_a", hint="5.5")
+    with right:
+        strength = ask("enter_dye_g_per_l", "Strength, g/L", hint="3 or 0.4 oz/gal")
+        temp = ask("enter_bath_temp_c", "Kept at, °C", hint="50 or 122 °F")
+    recall("enter_made_up_on")
+    day = st.date_input("Made up on", key="enter_made_up_on", value=None, min_value=date(1990, 1, 1), max_value="today")
+    keep("enter_made_up_on")
+    if not st.button("Enter it", key="enter_bath_go", type="primary", width="stretch", disabled=not (dye and name)):
+        return
+    number = baths.find_bath(book, dye, name, volume)
+    told = {"dye_g_per_l": strength, "bath_volume_l": volume, "ph": ph, "bath_temp_c": temp}
+    baths.note_bath(book, number, "made_up" if day else "measured", day.isoformat() if day else None, **told)
+    fields = ("dye", "bath", "bath_volume_l", "ph", "dye_g_per_l", "bath_temp_c")
+    forget("enter_made_up_on", *(key_of(f"enter_{field}") for field in fields))
+    go_to_bath(number)
+
+
+def _show_one(book, care):
+    st.button("All baths", key="all_baths", icon=":material/arrow_back:", on_click=_open, args=(None,))
+    st.title(f"{care.dye}, bath {care.bath}", anchor=False)
+    left, right = st.columns([3, 2], gap="large")
+    with left:
+        _show_strength(book, care)
+        _show_dips(book, care)
+    with right:
+        st.html(pairs_html(care_pairs(care), "settings"))
+        _offer_ways(care)
+        _show_rules(book, care)
+        _show_life(book, care)
+
+
+def _offer_ways(care):
+    with st.container(horizontal=True):
+        for way, label in _WAYS.items():
+            if st.button(label, key=f"bath_{way}", type="primary" if way == "top" and _is_due(care) else "secondary"):
+                where = {"step": "dyebath", "bath": f"{care.dye}, {care.bath}", "dyebath_way": way}
+                st.session_state["bench_next"] = where
+                st.switch_page(st.session_state["pages"]["bench"])
+
+
+def _is_due(care):
+    return care.due_in_dm2 is not None and care.due_in_dm2 <= 0
+
+
+def _show_strength(book, care):
+    line = baths.strength_line(book, care.bath_id)
+    st.subheader("Strength", anchor=False)
+    if not line.points:
+        st.markdown("Nobody has noted it yet: note one, and the line goes on from there with each dip.")
+        return
+    st.markdown(report_run.strength_words(line.points[-1]))
+    st.plotly_chart(plot_strength(line.points), config={"displayModeBar": False})
+    if line.without_area:
+        st.caption(f"{line.without_area} dips since then have no area noted; what they took is not in the line.")
+
+
+def _show_dips(book, care):
+    st.subheader("Its latest dips", anchor=False)
+    rows = book.batches(_DIPS, dye=care.dye, bath=care.bath)
+    if not rows:
+        st.markdown("None yet.")
+        return
+    go_to_batch(wall(rows, key="bath_dips", ribbon=True))
+
+
+def _show_rules(book, care):
+    pairs = rule_pairs(baths.dye_rules(book, care.dye))
+    if pairs:
+        st.subheader(f"Your rules for {care.dye}", anchor=False)
+        st.html(pairs_html(pairs, "settings"))
+
+
+def _show_life(book, care):
+    st.subheader("Its life", anchor=False)
+    events = sorted(book.rows("bath_events", bath_id=care.bath_id), key=lambda row: (row["at"], row["id"]))
+    if not events:
+        st.markdown("Nothing is noted.")
+    for event in reversed(events[-12:]):
+        st.markdown(event_text(event))

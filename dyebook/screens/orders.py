@@ -1,0 +1,133 @@
+"""Orders: what the customer asked for, the shade agreed, and the batch that answers it."""
+
+from datetime import date, datetime
+
+import streamlit as st
+
+from dyebook import report_screen as words
+from dyebook.jobs import orders
+from dyebook.report_today import order_lines, stand_text
+from dyebook.screens import order_batches, order_shade, shelf
+from dyebook.screens.drafts import draft, forget, keep, recall
+from dyebook.screens.go import go_to_order
+from dyebook.screens.swatch import show_slip
+
+__all__ = ["show"]
+
+_NEW = ("order_name", "order_customer", "order_words", "order_due_on", "order_skin_contact")
+
+
+def show():
+    """Draw the page."""
+    book = shelf.the_book()
+    number = _asked_for()
+    if number is not None:
+        _show_one(book, number)
+        return
+    st.title("Orders", anchor=False)
+    standing = orders.open_orders(book)
+    left, right = st.columns([3, 2], gap="large")
+    with left:
+        if not standing:
+            st.markdown("No order is open. Take one: what is wanted, for whom, until when.")
+        for stand in standing:
+            _show_slip(stand)
+        _show_done(book)
+    with right:
+        _take(book)
+
+
+def _asked_for():
+    """Number of the order to show, from a click or from the address; None for all of them."""
+    asked = st.query_params.get("order")
+    if "order" not in st.session_state and asked and asked.isdigit():
+        st.session_state["order"] = int(asked)
+    number = st.session_state.get("order")
+    if number is None:
+        st.query_params.pop("order", None)
+    else:
+        st.query_params["order"] = str(number)
+    return number
+
+
+def _open(number):
+    st.session_state["order"] = number
+
+
+def _show_slip(stand):
+    order = stand.order
+    with st.container(key=f"slip_order_{order['id']}"):
+        show_slip(stand.lab, order["name"], order_lines(stand, datetime.now()))
+        st.button("Open", key=f"open_order_{order['id']}", on_click=_open, args=(order["id"],))
+
+
+def _show_done(book):
+    done = sorted((row for row in book.rows("orders") if row["done_at"]), key=lambda row: row["done_at"], reverse=True)
+    if not done:
+        return
+    some = "1 order went out" if len(done) == 1 else f"{len(done)} orders went out"
+    with st.expander(some):
+        for row in done[:20]:
+            _show_slip(orders.order_stand(book, row["id"]))
+
+
+def _take(book):
+    recall(*_NEW)
+    st.subheader("Take an order", anchor=False)
+    name = st.text_input("What is to be dyed", key="order_name", placeholder="Lamp knobs, 40 pieces")
+    customer = st.text_input("For whom", key="order_customer")
+    wish = st.text_area(
+        "In the customer's words", key="order_words", placeholder="the orange of our old knobs", height=80
+    )
+    due_on = st.date_input("Due", value=draft().get("order_due_on"), key="order_due_on", min_value=date(2000, 1, 1))
+    skin = st.toggle("Worn on the skin, or used with food", key="order_skin_contact")
+    keep(*_NEW)
+    if skin:
+        st.caption(_SKIN)
+    if st.button("Take the order", key="take_order", type="primary", width="stretch"):
+        day = due_on.isoformat() if due_on else None
+        number = orders.take_order(book, name, customer.strip(), wish.strip(), day, skin or None)
+        forget(*_NEW)
+        go_to_order(number)
+
+
+_SKIN = (
+    "Keep nickel out of the seal: plan a hot-water seal, and ask the dye's maker whether the dye may touch skin or "
+    "food. The rules of your country decide."
+)
+
+
+def _show_one(book, number):
+    st.button("All orders", key="all_orders", icon=":material/arrow_back:", on_click=_open, args=(None,))
+    stand = orders.order_stand(book, number)
+    order = stand.order
+    st.title(order["name"], anchor=False)
+    for line in order_lines(stand, datetime.now())[:-1]:
+        st.markdown(line)
+    if order["skin_contact"]:
+        st.caption(_SKIN)
+    st.markdown(f"**{stand_text(stand)}**")
+    left, right = st.columns(2, gap="large")
+    with left, shelf.friendly_errors():
+        order_shade.show(book, stand)
+    with right, shelf.friendly_errors():
+        order_batches.show(book, stand)
+    _show_end(book, order)
+
+
+def _show_end(book, order):
+    with st.container(horizontal=True):
+        if order["done_at"] is None:
+            st.button("It went out", key="close_order", on_click=orders.close_order, args=(book, order["id"]))
+        else:
+            st.markdown(f"Went out {words.moment_text(order['done_at'])}.")
+            st.button("It is not done after all", key="reopen", on_click=orders.reopen_order, args=(book, order["id"]))
+        if order["deleted_at"] is None:
+            st.button("Drop this order", key="drop_order", type="tertiary", on_click=_drop, args=(book, order["id"]))
+        else:
+            st.button("Bring it back", key="undrop_order", on_click=book.undelete, args=("orders", order["id"]))
+
+
+def _drop(book, number):
+    """It stays open in front of its owner, who can bring it back at once."""
+    book.delete("orders", number)

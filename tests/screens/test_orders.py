@@ -1,0 +1,113 @@
+"""Orders and baths on their pages, driven by widget key."""
+
+import pytest
+
+from dyebook.book.store import open_book
+from dyebook.jobs import orders
+from dyebook.record import DyeRecord
+
+
+def _texts(page):
+    return " ".join(one.value for kind in (page.markdown, page.title, page.caption, page.error) for one in kind)
+
+
+@pytest.fixture
+def shop(empty_book):
+    """A book with one order, its shade, and two batches."""
+    with open_book(empty_book) as book:
+        number = orders.take_order(book, "Lamp knobs", "a lamp maker")
+        orders.set_target(book, number, (40, 40, 44), 2.0)
+        for lab in ((40.2, 40, 44), (55, 40, 44)):
+            batch = book.add_batch(DyeRecord("Ember", 12, 3, 50, 6, bath="E1"))
+            book.add_reading(batch, lab=lab, L_sd=0.3, a_sd=0.3, b_sd=0.3)
+    return empty_book
+
+
+def test_an_order_is_taken_and_its_shade_agreed(empty_book, open_page):
+    page = open_page("orders")
+    page.button(key="take_order").click().run()
+    assert "The order has no name" in _texts(page)
+    page.text_input(key="order_name").set_value("Tool grips")
+    page.text_input(key="order_customer").set_value("a bicycle workshop")
+    page.toggle(key="order_skin_contact").set_value(True)
+    page.button(key="take_order").click().run()
+    assert not page.exception
+    assert page.title[0].value == "Tool grips"
+    assert "Keep nickel out of the seal" in _texts(page)
+    page.text_input(key="order_1_colour").set_value("50, 25, -20")
+    page.text_input(key="order_1_tolerance_de00").set_value("0").run()
+    assert page.button(key="agree").disabled
+    page.text_input(key="order_1_tolerance_de00").set_value("1,5").run()
+    page.button(key="agree").click().run()
+    with open_book(empty_book) as book:
+        target = orders.target_of(book, 1)
+    assert (target["L"], target["a"], target["b"], target["tolerance_de00"]) == (50, 25, -20, 1.5)
+    assert not page.exception
+
+
+def test_a_batch_answers_an_order_is_passed_and_the_order_goes_out(shop, open_page):
+    page = open_page("orders", order="1")
+    assert "nothing dyed for it yet" in _texts(page)
+    page.number_input(key="order_batch_number").set_value(1).run()
+    page.button(key="answer_order").click().run()
+    assert "within the tolerance of 2" in _texts(page)
+    page.button(key="pass_1").click().run()
+    assert "Passed: ΔE00" in _texts(page)
+    page.button(key="undecide_1").click().run()
+    assert "Passed" not in _texts(page)
+    page.button(key="close_order").click().run()
+    assert "Went out" in _texts(page)
+    page.button(key="reopen").click().run()
+    with open_book(shop) as book:
+        assert len(orders.open_orders(book)) == 1
+
+
+def test_a_batch_off_its_shade_offers_the_dye_again(shop, open_page):
+    with open_book(shop) as book:
+        orders.answer_order(book, 1, 2)
+    page = open_page("book", batch="2")
+    assert not page.exception
+    assert {button.key for button in page.button} >= {"pass_2", "redip_2", "redo_2", "accepted_as_is_2"}
+    page.button(key="redip_2").click().run()
+    with open_book(shop) as book:
+        assert [row["verdict"] for row in book.rows("verdicts")] == ["redip"]
+
+
+def test_a_dropped_order_can_be_brought_back(shop, open_page):
+    page = open_page("orders", order="1")
+    page.button(key="drop_order").click().run()
+    with open_book(shop) as book:
+        assert not orders.open_orders(book)
+    page.button(key="undrop_order").click().run()
+    with open_book(shop) as book:
+        assert orders.open_orders(book)
+
+
+def test_what_was_typed_of_an_order_outlives_a_reload(empty_book, open_page):
+    page = open_page("orders")
+    page.text_input(key="order_name").set_value("Tool grips").run()
+    name = page.query_params["draft"]
+    again = open_page("orders", draft=name[0] if isinstance(name, list) else name)
+    assert again.text_input(key="order_name").value == "Tool grips"
+
+
+def test_a_bath_is_entered_and_opened(empty_book, open_page):
+    page = open_page("baths")
+    page.text_input(key="bench_enter_dye").set_value("Ember")
+    page.text_input(key="bench_enter_bath").set_value("E1")
+    page.text_input(key="bench_enter_bath_volume_l").set_value("0.5 gal")
+    page.text_input(key="bench_enter_dye_g_per_l").set_value("3").run()
+    page.button(key="enter_bath_go").click().run()
+    assert not page.exception
+    assert page.title[0].value == "Ember, bath E1"
+    with open_book(empty_book) as book:
+        (event,) = book.rows("bath_events")
+    assert (event["kind"], event["dye_g_per_l"]) == ("measured", 3)
+    assert event["bath_volume_l"] == pytest.approx(1.893, abs=0.001)
+
+
+def test_the_first_start_leads_to_a_bath(empty_book, open_page):
+    page = open_page("today")
+    page.button(key="to_bath").click().run()
+    assert not page.exception
+    assert page.title[0].value == "Baths"
