@@ -150,28 +150,12 @@ def answer_page(title, answer, paper="a4"):
     bytes
         PDF.
     """
-    from fpdf import FPDF
+    from dyebook.report_pdf import pdf_bytes
+    from dyebook.report_sheet import Pairs, Prose, Row, Sheet
 
-    page = FPDF(format=paper)
-    page.set_auto_page_break(False)
-    page.add_page()
-    page.set_font("Helvetica", "B", 16)
-    page.multi_cell(0, 9, _printable(title), new_x="LMARGIN", new_y="NEXT")
-    page.ln(3)
-    page.set_font("Helvetica", "", 11)
-    with page.table(col_widths=(55, 45), first_row_as_headings=False, line_height=7) as table:
-        for label, text in answer_rows(answer):
-            table.row((_printable(label), _printable(text)))
-    page.ln(4)
-    page.set_font("Helvetica", "", 9)
     tail = [line for line in answer_lines(answer) if line.startswith(("Basis:", "Note:", "Caution:"))]
-    page.multi_cell(0, 4.6, _printable("\n".join(tail)), new_x="LMARGIN", new_y="NEXT")
-    return bytes(page.output())
-
-
-def _printable(text):
-    """Text in the characters of the printer's own fonts."""
-    return text.replace("\u2212", "-").encode("latin-1", "replace").decode("latin-1")
+    rows = (Row(((1.0, [Pairs("", tuple(answer_rows(answer)))]),)), Row(((1.0, [Prose(tuple(tail), size="small")]),)))
+    return pdf_bytes(Sheet(title, "", "", rows), paper)
 
 
 def _figure(name, value, sd):

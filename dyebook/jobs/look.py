@@ -67,13 +67,17 @@ def see_photo(content, name=None, **options):
     return Seen(photo.size, plain, _jpeg(look.overlay(_LONG_SIDE)), look.measurement)
 
 
-def draw_kept(book, batch_id):
+def draw_kept(book, batch_id, most=None, plain=False):
     """Return pictures of a batch's photos, newest first, each with the readings kept from it drawn in.
 
     Parameters
     ----------
     book : dyebook.book.store.Book
     batch_id : int
+    most : int, optional
+        How many at most; all without.
+    plain : bool
+        Whether to draw nothing in.
 
     Returns
     -------
@@ -84,11 +88,11 @@ def draw_kept(book, batch_id):
 
     readings = book.rows("readings", batch_id=batch_id)
     drawn = []
-    for row in reversed(book.rows("photos", batch_id=batch_id)):
+    for row in book.rows("photos", batch_id=batch_id)[::-1][:most]:
         own = [reading for reading in readings if reading["photo_id"] == row["id"]]
         name = row["name"] or next((one["measured_with"]["photo"] for one in own if one["measured_with"]), "photo")
         photo = read_photo(book.photo_bytes(row["sha256"]), name=name)
-        drawn.append((name, _jpeg(_picture(photo, _as_measured(photo, own)))))
+        drawn.append((name, _jpeg(_picture(photo, None if plain else _as_measured(photo, own)))))
     return drawn
 
 

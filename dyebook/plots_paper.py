@@ -1,0 +1,60 @@
+"""Charts on paper, in greys: the swatches beside them are the only colours."""
+
+import io
+from datetime import datetime
+
+__all__ = ["strength_png"]
+
+_MARKS = {"dip": ("o", "none"), "made_up": ("s", "0.1"), "topped_up": ("^", "0.1"), "measured": ("D", "0.1")}
+_OTHER = ("x", "0.1")
+
+
+def strength_png(points, width_mm=180, height_mm=52):
+    """Draw a bath's strength over time.
+
+    Parameters
+    ----------
+    points : sequence of StrengthPoint
+    width_mm, height_mm : float
+
+    Returns
+    -------
+    bytes
+        PNG, 200 dots an inch.
+    """
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.dates import AutoDateLocator, ConciseDateFormatter
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(width_mm / 25.4, height_mm / 25.4), dpi=200, layout="constrained")
+    axes = figure.subplots()
+    at = [_moment(point.at) for point in points]
+    strength = [point.dye_g_per_l for point in points]
+    doubt = [point.dye_g_per_l_sd for point in points]
+    low = [max(value - sd, 0) for value, sd in zip(strength, doubt, strict=True)]
+    high = [value + sd for value, sd in zip(strength, doubt, strict=True)]
+    axes.fill_between(at, low, high, color="0.85", linewidth=0)
+    axes.plot(at, strength, color="0.35", linewidth=1)
+    for kind in dict.fromkeys(point.kind for point in points):
+        marker, face = _MARKS.get(kind, _OTHER)
+        mine = [place for place, point in enumerate(points) if point.kind == kind]
+        label = "reckoned after a dip" if kind == "dip" else kind.replace("_", " ")
+        style = {"color": "0.1", "markerfacecolor": face, "markersize": 5, "markeredgewidth": 0.8}
+        axes.plot([at[i] for i in mine], [strength[i] for i in mine], marker, label=label, **style)
+    axes.set_ylabel("g/L", fontsize=8)
+    axes.tick_params(labelsize=8)
+    axes.grid(color="0.9", linewidth=0.6)
+    axes.spines[["top", "right"]].set_visible(False)
+    locator = AutoDateLocator(maxticks=8)
+    axes.xaxis.set_major_locator(locator)
+    axes.xaxis.set_major_formatter(ConciseDateFormatter(locator))
+    axes.legend(fontsize=7, frameon=False, ncols=4, loc="lower left", bbox_to_anchor=(0, 1))
+    stream = io.BytesIO()
+    FigureCanvasAgg(figure).print_png(stream)
+    return stream.getvalue()
+
+
+def _moment(iso):
+    """The shop's own time of an ISO text, without a zone."""
+    moment = datetime.fromisoformat(iso)
+    return moment.astimezone().replace(tzinfo=None) if moment.tzinfo else moment
