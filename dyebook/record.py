@@ -83,6 +83,7 @@ _ROWS = (
     Field("wet", "", "read wet", kind=bool, meaning="true if the part was wet when it was read"),
     Field("sealed", "", "read sealed", kind=bool, meaning="true if the part was sealed when it was read"),
     Field("dyed_at", "", "dyed at", kind=str, meaning="date and time of the dip, ISO 8601"),
+    Field("coupon", "", "stepped coupon", kind=str, meaning="strip of which this dip is one band"),
     Field("note", "", "note", kind=str, meaning="anything worth remembering"),
 )
 

@@ -1,8 +1,28 @@
 """Shared set-up; where the environment promises a browser or a server, tests that need one may not skip."""
 
+import importlib.util
 import os
+import sys
+from pathlib import Path
 
 import pytest
+
+
+@pytest.fixture(scope="session")
+def worlds():
+    """The simulated baths of the bench."""
+    if "worlds" not in sys.modules:
+        path = Path(__file__).parent / "bench" / "worlds.py"
+        spec = importlib.util.spec_from_file_location("worlds", path)
+        sys.modules["worlds"] = importlib.util.module_from_spec(spec)
+        spec.loader.exec_module(sys.modules["worlds"])
+    return sys.modules["worlds"]
+
+
+@pytest.fixture(scope="session")
+def bath(worlds):
+    """One simulated bath, for the tests of model and advice."""
+    return worlds.TUNING[0].bath(3)
 
 
 @pytest.hookimpl(hookwrapper=True)

@@ -1,8 +1,8 @@
 """What else differs from dip to dip: alloy, finish, electrolyte temperature, seal, wetness and the date.
 
 Each becomes a few columns whose coefficients are standard normal beforehand. Alloys and finishes get partially pooled
-offsets of log load: a level with few records stays near the others. The date lets the bath's strength walk. A seal or
-a wet surface may also change the hue.
+offsets of log load: a level with few records stays near the others. The date lets the bath's strength walk, on from the
+latest dip too. A seal or a wet surface may also change the hue.
 """
 
 from dataclasses import dataclass
@@ -37,12 +37,15 @@ class Circumstances:
     usual : dict
         The most common state or level, or the median, of every circumstance that varies.
     knots_day : ndarray
-        Days since 1970 between which the bath's strength walks; the last is the latest dip.
+        Days since 1970 between which the bath's strength walks; the last is the latest dip. Empty without dates.
+    shared : int
+        Columns that stepped coupons add to the records; no other dip has a share in them.
     """
 
     levels: dict
     usual: dict
     knots_day: np.ndarray
+    shared: int = 0
 
     @classmethod
     def learn(cls, frame):
@@ -79,15 +82,22 @@ class Circumstances:
                 load.append(_STATE_SD * state)
                 hue.append(_STATE_HUE * state)
         load.append(self._walk(_days(frame)))
+        load.append(np.zeros((len(frame), self.shared)))
         return np.hstack(load), np.hstack(hue)
 
     def _walk(self, days):
-        """Steps of a random walk counted back from the latest dip, so that today needs none of them."""
-        if self.knots_day.size < 2:
+        """Steps of a random walk counted back from the latest dip, and the one that goes on from there.
+
+        No record has a share in the last step, so that it stays as unsure as it was: a dip long after the latest one
+        on record is less sure, and one without a date is as of that latest one.
+        """
+        if not self.knots_day.size:
             return np.zeros((len(days), 0))
         days = np.where(np.isfinite(days), days, self.knots_day[-1])[:, None]
         early, late = self.knots_day[:-1], self.knots_day[1:]
-        return _WALK_SD_PER_ROOT_DAY * np.sqrt(late - early) * np.clip((late - days) / (late - early), 0, 1)
+        back = np.sqrt(late - early) * np.clip((late - days) / np.maximum(late - early, 1e-9), 0, 1)
+        onwards = np.sqrt(np.maximum(days - self.knots_day[-1], 0))
+        return _WALK_SD_PER_ROOT_DAY * np.hstack([back, onwards])
 
 
 def _texts(frame, name):
@@ -120,7 +130,7 @@ def _days(frame):
 
 
 def _knots(days):
-    days = np.unique(np.round(days[np.isfinite(days)], 1))
+    days = np.unique(days[np.isfinite(days)])
     if days.size < 2 or np.ptp(days) < 1:
-        return np.zeros(0)
+        return days[-1:]
     return np.unique(np.quantile(days, np.linspace(0, 1, min(_MOST_KNOTS, days.size))))

@@ -7,6 +7,7 @@ import numpy as np
 
 from dyebook.errors import ModelError
 from dyebook.model.circumstances import Circumstances
+from dyebook.model.coupons import coupon_groups, share_errors
 from dyebook.record import FIELDS
 
 __all__ = ["SETTINGS", "Scales", "Settings", "Training", "read_records", "read_settings"]
@@ -97,17 +98,19 @@ class Training:
     @cached_property
     def relative_sd(self):
         """Uncertainties (n, 5) of log film, log dye, °C, log dwell and pH."""
-        sd, at = self.sd, self.settings
-        return np.stack(
-            [
-                sd["film_um"] / at.film_um,
-                sd["dye_g_per_l"] / at.dye_g_per_l,
-                sd["bath_temp_c"],
-                sd["dwell_min"] / at.dwell_min,
-                sd["ph"],
-            ],
-            axis=1,
-        )
+        return _relative(self.sd, self.settings)
+
+
+def _relative(sd, at):
+    """Uncertainties (n, 5) of log film, log dye, °C, log dwell and pH of dips `at` settings."""
+    columns = [
+        sd["film_um"] / at.film_um,
+        sd["dye_g_per_l"] / at.dye_g_per_l,
+        sd["bath_temp_c"],
+        sd["dwell_min"] / at.dwell_min,
+        sd["ph"],
+    ]
+    return np.stack([np.broadcast_to(column, len(at)) for column in columns], axis=1)
 
 
 @dataclass(frozen=True)
@@ -202,6 +205,9 @@ def _training(frame, values):
         "ph": ph_sd,
     }
     lab_sd = np.stack([_given_sd(frame, f"{n}_sd", d) for n, d in zip(COLOURS, LAB_SD, strict=True)], axis=1)
+    shared, sd = share_errors(coupon_groups(frame), settings, sd, _relative(sd, settings))
+    settings = settings.moved(around=np.hstack([settings.around, shared]))
+    circumstances = replace(circumstances, shared=shared.shape[1])
     return Training(settings, sd, lab, np.maximum(lab_sd, 0.05), circumstances, tuple(notes))
 
 

@@ -1,6 +1,6 @@
 """A learned bath: what colour settings will give, and how sure that is."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -35,6 +35,8 @@ class BathModel:
         The posterior.
     usual : Scales
         Film and pH taken when none is given.
+    today : str or None
+        ISO date that is meant where a dip to be predicted has none; None for the day of the latest record.
     """
 
     training: Training
@@ -43,13 +45,18 @@ class BathModel:
     draws: tuple
     usual: Scales
     fits: tuple = field(default=(), repr=False)
+    today: str | None = None
+
+    def as_of(self, day):
+        """Return the same bath asked on another day, an ISO date: the longer after its latest dip, the less sure."""
+        return replace(self, today=day)
 
     @cached_property
     def _usual(self):
         """Columns of the usual circumstances, shapes (1, q) and (1, r)."""
         import pandas as pd
 
-        return self.training.circumstances.encode(pd.DataFrame(index=[0]))
+        return self.training.circumstances.encode(pd.DataFrame({"dyed_at": [self.today]}, dtype=object))
 
     def predict(self, settings):
         """Return the expected colour of dips and its uncertainty.
@@ -57,7 +64,7 @@ class BathModel:
         Parameters
         ----------
         settings : pandas.DataFrame
-            Columns dye_g_per_l, bath_temp_c, dwell_min, and where known film_um and ph.
+            Columns dye_g_per_l, bath_temp_c, dwell_min, and where known film_um, ph, dyed_at and what else records have.
 
         Returns
         -------
@@ -71,6 +78,8 @@ class BathModel:
         """
         import pandas as pd
 
+        if self.today is not None and "dyed_at" not in settings.columns:
+            settings = settings.assign(dyed_at=self.today)
         asked = read_settings(settings, self.usual, self.training.circumstances)
         pieces = [self.colour_draws(asked[i : i + _CHUNK]) for i in range(0, max(len(asked), 1), _CHUNK)]
         table = np.vstack([np.hstack([lab.mean(axis=0), lab.std(axis=0)]) for lab in pieces])

@@ -4,6 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from dyebook.advice.learn import learn_bath
 from dyebook.lab import delta_e_00
 from dyebook.model.circumstances import Circumstances
 from dyebook.model.predict import learn_model
@@ -74,3 +75,31 @@ def test_unknown_words_and_states_are_as_usual(dips):
     bare = known.encode(dips)
     assert blank[0] == pytest.approx(bare[0])
     assert blank[1] == pytest.approx(bare[1])
+
+
+def test_doubt_grows_after_the_latest_dip(dips):
+    """A random walk of 0.015 a root day: 100 days after the latest dip log load is unsure by 0.15 more."""
+    dates = pd.date_range("2026-01-01", periods=24, freq="2D").strftime("%Y-%m-%d")
+    model = learn_model(dips.assign(dyed_at=dates))
+    asked = dips.iloc[[0]]
+    undated, soon, late = (
+        model.predict(asked if day is None else asked.assign(dyed_at=day)) for day in (None, "2026-02-16", "2026-05-27")
+    )
+    assert undated[LAB].to_numpy() == pytest.approx(soon[LAB].to_numpy(), abs=0.05), "no date means the latest"
+    assert late[LAB].to_numpy() == pytest.approx(soon[LAB].to_numpy(), abs=0.05), "nothing says which way it went"
+    assert late["L_sd"].iloc[0] > 1.5 * soon["L_sd"].iloc[0]
+    assert model.as_of("2026-05-27").predict(asked)["L_sd"].iloc[0] == pytest.approx(late["L_sd"].iloc[0])
+
+
+def test_doubt_grows_after_a_single_day_of_dips(dips):
+    model = learn_model(dips.assign(dyed_at="2026-01-01"))
+    asked = dips.iloc[[0]]
+    early, late = (model.predict(asked.assign(dyed_at=day))["L_sd"].iloc[0] for day in ("2026-01-01", "2026-06-01"))
+    assert late > 1.5 * early
+
+
+def test_a_suggestion_says_less_the_longer_nobody_dipped(dips, bath):
+    model = learn_bath(dips.assign(dyed_at="2026-01-01"))
+    target = bath.target(np.random.default_rng(7))
+    today, later = (one.suggest(target, film_um=12)[0] for one in (model, model.as_of("2026-09-01")))
+    assert later.delta_e00_p90 > today.delta_e00_p90
