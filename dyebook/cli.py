@@ -6,7 +6,18 @@ from typing import Annotated
 import typer
 
 import dyebook
-from dyebook import cli_bench, cli_book, cli_camera, cli_change, cli_open, cli_paper, cli_photo, cli_shade, cli_trouble
+from dyebook import (
+    cli_bench,
+    cli_book,
+    cli_camera,
+    cli_change,
+    cli_open,
+    cli_paper,
+    cli_photo,
+    cli_shade,
+    cli_strip,
+    cli_trouble,
+)
 from dyebook.errors import DyebookError
 
 __all__ = ["app", "main"]
@@ -18,7 +29,11 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,  # plain help starts in half the time
 )
-for commands in (cli_photo, cli_camera, cli_book, cli_change, cli_shade, cli_trouble, cli_bench, cli_paper, cli_open):
+_COMMANDS = (
+    *(cli_photo, cli_camera, cli_book, cli_change, cli_strip),
+    *(cli_shade, cli_trouble, cli_bench, cli_paper, cli_open),
+)
+for commands in _COMMANDS:
     commands.add_commands(app)
 
 

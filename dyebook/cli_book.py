@@ -9,7 +9,7 @@ import typer
 
 from dyebook.cli_photo import parse_lab, print_json
 
-__all__ = ["BookOption", "JsonOption", "add_commands", "open_at"]
+__all__ = ["BookOption", "JsonOption", "add_commands", "open_at", "record_from"]
 
 _BOOK = typer.Option("--book", help="Folder, .sqlite file or postgresql:// URL; else DYEBOOK_BOOK, else your own.")
 BookOption = Annotated[str | None, _BOOK]
@@ -60,7 +60,7 @@ def record(
     Example: dyebook record --dye "Harbour blue" --film-um 12 --dye-g-per-l 3 --bath-temp-c 40 --dwell-min 5
     """
     given = dict(locals())
-    record_of = _record_from(given, None if lab is None else parse_lab(lab))
+    record_of = record_from(given, None if lab is None else parse_lab(lab))
     from dyebook.jobs.keep import record_dip
 
     with open_at(book) as opened:
@@ -70,7 +70,7 @@ def record(
     print_json(kept.to_dict()) if as_json else typer.echo(f"batch {kept.batch} is in the book")
 
 
-def _record_from(given, lab):
+def record_from(given, lab):
     """A `DyeRecord` of the options that are record fields, units converted."""
     import math
 

@@ -59,6 +59,10 @@ def measure(
     mat_line_mm: Annotated[
         float | None, typer.Option(help="The photo mat's ruler line by calipers, if it is not 100 mm.", min=50, max=200)
     ] = None,
+    steps: Annotated[
+        int | None,
+        typer.Option(help="The part is a stepped coupon of so many bands, longest dwell first.", min=2, max=20),
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="One JSON object on stdout.")] = False,
 ):
     """Measure the colour of the parts in a photo.
@@ -74,6 +78,7 @@ def measure(
         "no_card": no_card,
         "flaws": flaws,
         "mat_line_mm": mat_line_mm,
+        "steps": steps,
     }
     from dyebook.photo.measure import measure as measure_photo
     from dyebook.photo.measure import measure_with_overlay

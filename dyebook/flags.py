@@ -67,6 +67,12 @@ _TABLE = (
     Flag("chart_clipped", "patches of the chart are at a channel's limit, and were left out", "expose darker"),
     Flag("chart_uneven", "a patch of the chart is shadowed or covered, and was left out", "photograph it again, clear"),
     Flag("few_readings", "fewer than ten readings, so the spread is a rough guess", "take ten photos or more"),
+    Flag(
+        "steps_unseen",
+        "no step of colour is seen at an end of this band, so equal lengths were taken there",
+        "draw each band as a part of its own",
+    ),
+    Flag("step_odd", "this band breaks the order from deep to pale", "look at the strip, and leave the band out"),
     Flag("mat_bent", "the photo mat does not lie flat, so areas are uncertain", "weigh its corners down"),
     Flag(
         "odd_tone",

@@ -22,6 +22,7 @@ __all__ = [
     "setting_fields",
     "setting_rows",
     "settings_text",
+    "strip_text",
     "suggestions_text",
 ]
 
@@ -96,6 +97,13 @@ def redip_text(advice):
 def coupons_text(coupons):
     """Return test dips as lines for the shell, a `Coupon` each."""
     return "\n".join(f"{i}. {settings_text(one.settings)}\n   {one.why}" for i, one in enumerate(coupons, start=1))
+
+
+def strip_text(kept):
+    """Return the bands of a strip that were kept, a line a band."""
+    told = [lab_text(reading["lab"]) for reading in kept.readings] or ["not read"] * len(kept.batches)
+    bands = zip(kept.batches, kept.dwells_min, told, strict=True)
+    return "\n".join(f"batch {number}: {dwell_text(dwell)}, {colour}" for number, dwell, colour in bands)
 
 
 def setting_rows(settings):

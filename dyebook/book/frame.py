@@ -5,6 +5,7 @@ import pandas as pd
 from sqlalchemy import func, select
 
 from dyebook.book.batches import HOMES, first_of, with_filters
+from dyebook.book.coupons import coupon_names, of_coupon
 from dyebook.book.schema import Batch, Bath, Dip, Dye, Reading, Rinse, Run
 from dyebook.record import FIELDS
 
@@ -93,12 +94,13 @@ _CODES = {state: code for code, state in enumerate(_STATES)}
 
 def _dips(connection, dye, bath, filters):
     """Settings of every standing dip, one row each."""
-    columns = [table.c[name] for name, table in HOMES.items()]
+    columns, coupons = [table.c[name] for name, table in HOMES.items()], coupon_names()
     query = (
-        select(Dip.id, Batch.id, Dye.name, Bath.name, *columns)
+        select(Dip.id, Batch.id, Dye.name, Bath.name, coupons.c.coupon, *columns)
         .select_from(Dip)
         .join(Batch, Batch.id == Dip.batch_id)
         .outerjoin(Run, Run.id == Batch.run_id)
+        .outerjoin(coupons, of_coupon(coupons))
         .outerjoin(Rinse, Rinse.id == first_of(Rinse.__table__))
         .join(Dye, Dye.id == Dip.dye_id)
         .outerjoin(Bath, Bath.id == Dip.bath_id)
@@ -106,7 +108,7 @@ def _dips(connection, dye, bath, filters):
         .order_by(Dip.id)
     )
     rows = connection.execute(with_filters(query, dye=dye, bath=bath, **filters)).all()
-    return pd.DataFrame(rows, columns=["dip_id", "batch", "dye", "bath", *HOMES])
+    return pd.DataFrame(rows, columns=["dip_id", "batch", "dye", "bath", "coupon", *HOMES])
 
 
 def _typed(frame):

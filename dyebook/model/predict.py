@@ -64,7 +64,8 @@ class BathModel:
         Parameters
         ----------
         settings : pandas.DataFrame
-            Columns dye_g_per_l, bath_temp_c, dwell_min, and where known film_um, ph, dyed_at and what else records have.
+            Columns dye_g_per_l, bath_temp_c, dwell_min, and where known film_um, ph, dyed_at and the other columns of
+            records.
 
         Returns
         -------

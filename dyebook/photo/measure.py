@@ -17,6 +17,7 @@ from dyebook.photo.part import part_at
 from dyebook.photo.part_find import find_parts
 from dyebook.photo.read import LinearPhoto, read_photo
 from dyebook.photo.reading import Evidence, read_parts
+from dyebook.photo.steps import band_parts
 from dyebook.record import Measurement
 
 __all__ = ["Look", "look_at", "measure", "measure_with_overlay"]
@@ -53,6 +54,7 @@ def look_at(
     mat_line_mm=None,
     flaws=False,
     name=None,
+    steps=None,
 ):
     """Return a `Look` at a photo; the arguments are those of `measure`, and `name` for bytes without a path."""
     photo = source if isinstance(source, LinearPhoto) else read_photo(source, name=name)
@@ -61,6 +63,8 @@ def look_at(
     light = fit_light(photo, card, paper)
     mat = find_mat(photo, mat_line_mm)
     parts = _choose_parts(photo, card, light, part_at, mat)
+    if steps is not None:
+        parts = band_parts(photo, light, parts, steps)
     profile = None if camera is None else _profile_of(camera)
     toned, card, light = _with_profile(photo, card, light, paper, profile)
     evidence = read_parts(toned, light, card, parts, profile)
@@ -79,6 +83,7 @@ def measure(
     no_card=False,
     mat_line_mm=None,
     flaws=False,
+    steps=None,
 ):
     """Return the colours of the parts in a photo.
 
@@ -102,6 +107,8 @@ def measure(
         Length of the photo mat's ruler line by calipers; 100 if the printer kept to scale.
     flaws : bool
         Look for spots, streaks and other flaws too; it takes about as long again as all the rest.
+    steps : int, optional
+        The part is a stepped coupon of so many bands, 2 to 20; they become the parts, from the longest dwell on.
 
     Returns
     -------
@@ -112,7 +119,8 @@ def measure(
     PhotoError
         If the photo cannot be read, or no trustworthy card is found.
     """
-    return look_at(path, card_at, card_lab, part_at, camera, flat, no_card, mat_line_mm, flaws).measurement
+    options = {"mat_line_mm": mat_line_mm, "flaws": flaws, "steps": steps}
+    return look_at(path, card_at, card_lab, part_at, camera, flat, no_card, **options).measurement
 
 
 def measure_with_overlay(path, overlay, **options):

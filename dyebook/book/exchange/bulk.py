@@ -70,7 +70,7 @@ class _Writer:
         sizes = {_RUNS: count, _BATCHES: count}
         self.numbers = {one: reserve_numbers(connection, one, sizes.get(one, rows)) for one in _ORDER}
         self.waiting = {one: [] for one in _ORDER}
-        self.number_of, self.replaced, self.photos = {}, [], {}
+        self.number_of, self.replaced, self.photos, self.strips = {}, [], {}, {}
         self.lost_photos = set()
 
     def _put(self, table, values):
@@ -84,7 +84,7 @@ class _Writer:
         records = [self.table.record(index) for index in group]
         first = records[0]
         self._refuse_two_runs(group, records)
-        run_id = self._put(_RUNS, _some(first, _RUNS))
+        run_id = self._run_of(group[0], first)
         batch_id = self._put(_BATCHES, {"run_id": run_id, "replaces_id": None, **_some(first, _BATCHES)})
         self.number_of[first.get("batch")] = batch_id
         if first.get("replaces") is not None:
@@ -96,6 +96,24 @@ class _Writer:
         for record in records:
             told = several and ("dip" not in record or record["dip"] is not None)
             self._take_reading(batch_id, dips[_dip_key(record)] if told else None, record)
+
+    def _run_of(self, index, record):
+        """The run of a batch: a new one, or that of the other bands of its strip."""
+        strip = record.get("coupon")
+        if not strip:
+            return self._put(_RUNS, _some(record, _RUNS))
+        shared = {"dyed_at": record.get("dyed_at"), **_some(record, _RUNS)}
+        if strip not in self.strips:
+            self.strips[strip] = self._put(_RUNS, _some(record, _RUNS)), shared, self.table.rows[index]
+        run_id, before, row = self.strips[strip]
+        for name, value in shared.items():
+            if not _same(value, before[name]):
+                here = f"{self.table.name}, row {self.table.rows[index]}"
+                raise BookError(
+                    f"{here}: coupon {strip} has another {name} than row {row}; nothing was imported; the bands of one "
+                    "strip share film and moment"
+                )
+        return run_id
 
     def _refuse_two_runs(self, group, records):
         first = records[0]

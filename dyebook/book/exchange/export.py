@@ -6,6 +6,7 @@ from pathlib import Path
 from sqlalchemy import case, func, or_, select
 
 from dyebook.book.batches import HOMES, first_of, with_filters
+from dyebook.book.coupons import coupon_names, of_coupon
 from dyebook.book.exchange.files import write_sheet
 from dyebook.book.exchange.headers import EXTRAS
 from dyebook.book.schema import Batch, Bath, Dip, Dye, Photo, Reading, Rinse, Run
@@ -49,6 +50,7 @@ def _query():
     mine_too = Dip.__table__.alias()
     dips = select(func.count()).where(mine_too.c.batch_id == Batch.id, mine_too.c.deleted_at.is_(None))
     dips = dips.correlate(Batch).scalar_subquery()
+    coupons = coupon_names()
     sources = {
         "batch": Batch.id,
         # left empty where a reading of several dips does not say which it shows
@@ -57,6 +59,7 @@ def _query():
         "bath": Bath.name,
         **{name: table.c[name] for name, table in HOMES.items()},
         **{name: getattr(Reading, name) for name in FIELDS if hasattr(Reading, name) and name not in HOMES},
+        "coupon": coupons.c.coupon,
         "replaces": Batch.replaces_id,
         "photo": Photo.sha256,
         "source": Reading.source,
@@ -69,6 +72,7 @@ def _query():
         .join(Dye, Dye.id == Dip.dye_id)
         .outerjoin(Bath, Bath.id == Dip.bath_id)
         .outerjoin(Run, Run.id == Batch.run_id)
+        .outerjoin(coupons, of_coupon(coupons))
         .outerjoin(Rinse, Rinse.id == first_of(Rinse.__table__))
         .outerjoin(Reading, (Reading.batch_id == Batch.id) & Reading.deleted_at.is_(None) & mine)
         .outerjoin(Photo, Photo.id == func.coalesce(Reading.photo_id, loose.scalar_subquery()))
@@ -87,8 +91,8 @@ def known_keys(connection):
 
 
 def record_key(record):
-    """Return what makes two records the same: everything that was set and read."""
-    return tuple(_canonical(record.get(name)) for name in FIELDS)
+    """Return what makes two records the same: everything that was set and read, whatever their strip is called."""
+    return tuple(_canonical(record.get(name)) for name in FIELDS if name != "coupon")
 
 
 def _canonical(value):

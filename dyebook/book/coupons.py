@@ -1,0 +1,81 @@
+"""Stepped coupons in the book: a strip is one run, and each of its bands a batch of that run, dyed at one moment."""
+
+from dataclasses import replace
+
+from sqlalchemy import String, cast, func, select
+
+from dyebook.book.dips import add_dip
+from dyebook.book.names import Names
+from dyebook.book.photos import photo_bytes
+from dyebook.book.reading_rows import measured_values
+from dyebook.book.rows import add_row, row_of
+from dyebook.book.runs import add_batch_of_run
+from dyebook.book.schema import Batch, Reading
+
+__all__ = ["add_strip", "coupon_names", "of_coupon"]
+
+_BATCHES = Batch.__table__
+
+
+def coupon_names():
+    """Return a subquery of strips: run, moment, and as `coupon` the number of the first band's batch, as text."""
+    moment = func.coalesce(_BATCHES.c.dyed_at, "")
+    return (
+        select(_BATCHES.c.run_id, moment.label("moment"), cast(func.min(_BATCHES.c.id), String).label("coupon"))
+        .where(_BATCHES.c.deleted_at.is_(None), _BATCHES.c.run_id.is_not(None))
+        .group_by(_BATCHES.c.run_id, moment)
+        .having(func.count() > 1)
+        .subquery()
+    )
+
+
+def of_coupon(coupons):
+    """Return the condition that a batch is a band of a strip of `coupon_names`."""
+    return (coupons.c.run_id == _BATCHES.c.run_id) & (coupons.c.moment == func.coalesce(_BATCHES.c.dyed_at, ""))
+
+
+def add_strip(book, record, dwells_min, photo=None, measurement=None):
+    """Add the bands of a stepped coupon, all of them or none, safely on disk on return.
+
+    Parameters
+    ----------
+    book : dyebook.book.store.Book
+    record : dyebook.record.DyeRecord
+        What the bands have in common.
+    dwells_min : sequence of float
+        Time in dye of each band.
+    photo : path or bytes, optional
+        Of the whole strip; every band names it.
+    measurement : dyebook.record.Measurement, optional
+        With one part a band, in the order of the dwells.
+
+    Returns
+    -------
+    list of int
+        The number of each band's batch.
+    """
+    if measurement is not None and len(measurement.parts) != len(dwells_min):
+        raise ValueError(f"measurement has {len(measurement.parts)} parts for {len(dwells_min)} dwells")
+    bands = [replace(record, dwell_min=dwell, readings=()) for dwell in dwells_min]
+    content, name = photo_bytes(photo) if photo is not None else (None, None)
+    with book._keeping(content) as sha, book.writing() as connection:
+        numbers = _add_bands(connection, book, bands)
+        for place, number in enumerate(numbers):
+            photo_id = book._add_photo_row(connection, number, sha, name, content) if sha else None
+            if measurement is not None:
+                read = {**measured_values(measurement, place), "wet": record.wet, "sealed": record.sealed}
+                add_row(connection, Reading.__table__, {"batch_id": number, "photo_id": photo_id, **read}, book.who)
+    return numbers
+
+
+def _add_bands(connection, book, bands):
+    names, first = Names(connection, book.who), bands[0]
+    numbers = [add_dip(connection, first, names, book.who)]
+    run_id = row_of(connection, _BATCHES, numbers[0])["run_id"]
+    rinse = None if first.rinse_temp_c != first.rinse_temp_c else {"rinse_temp_c": first.rinse_temp_c}
+    for band in bands[1:]:
+        dip = {name: getattr(band, name) for name in ("dye_g_per_l", "bath_temp_c", "dwell_min", "ph")}
+        batch = {"dyed_at": band.dyed_at, "note": band.note}
+        told = {"rinse": rinse, "who": book.who, **batch}
+        numbers.append(add_batch_of_run(connection, run_id, names, band.dye, band.bath, dip, **told))
+    return numbers
