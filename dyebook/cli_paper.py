@@ -58,7 +58,7 @@ def shade_note(
 
     kind = _checked(file, paper)
     from dyebook.jobs.paper import shade_facts
-    from dyebook.report_card import note_sheet
+    from dyebook.report_note import note_sheet
 
     with open_at(book) as opened:
         facts = shade_facts(opened, batch, target)

@@ -1,12 +1,11 @@
-"""The batch card for the bench, and the shade note for the customer."""
+"""The batch card for the bench."""
 
 from dyebook.flags import FLAGS
-from dyebook.lab import Lab, describe_colour
+from dyebook.lab import describe_colour
 from dyebook.record import FIELDS
 from dyebook.report import flag_lines, lab_text
 from dyebook.report_run import minutes_text
 from dyebook.report_screen import (
-    day_text,
     distance_text,
     dye_text,
     moment_text,
@@ -16,12 +15,23 @@ from dyebook.report_screen import (
 from dyebook.report_shade import sentence_text
 from dyebook.report_sheet import Code, Pairs, Picture, Prose, Row, Sheet, Shown, Swatches
 
-__all__ = ["card_sheet", "code_text", "note_sheet", "shown_batch", "state_words"]
+__all__ = [
+    "APPROXIMATE",
+    "SEALS",
+    "card_sheet",
+    "code_text",
+    "field_rows",
+    "figures_text",
+    "newest_flags",
+    "photo_block",
+    "shown_batch",
+    "state_words",
+]
 
 # what one page holds at a size that can be read
 _MOST_NOTE, _MOST_NAME, _MOST_DOUBTS, _MOST_VERDICTS, _MOST_DIPS = 420, 60, 3, 2, 4
-_APPROXIMATE = "Printed and shown swatches are approximate: judge the part itself."
-_SEALS = {
+APPROXIMATE = "Printed and shown swatches are approximate: judge the part itself."
+SEALS = {
     "hot_water": "hot water",
     "nickel_acetate": "nickel acetate",
     "cold": "cold",
@@ -45,7 +55,7 @@ def card_sheet(facts):
     row = facts.row
     when = row.dyed_at or row.added_at
     colour = [_swatch(facts), *_doubts(facts)]
-    columns = ((1.0, colour),) if facts.picture is None else ((1.25, [_photo(facts, 92.0)]), (1.0, colour))
+    columns = ((1.0, colour),) if facts.picture is None else ((1.25, [photo_block(facts, 92.0)]), (1.0, colour))
     told = ((1.0, [Pairs("Set", tuple(_settings(facts)))]), (1.0, [Pairs("Run", tuple(_run(facts)))]))
     decided = (
         (1.0, [_verdicts(facts), Prose(tuple(_notes(facts)), "Notes")]),
@@ -56,53 +66,9 @@ def card_sheet(facts):
         lead=f"{_cut(dye_text(row), _MOST_NAME)}, {moment_text(when)}",
         corner="\n".join(_cut(line, _MOST_NAME) for line in (facts.shop, _order_words(facts.order)) if line),
         rows=(Row(columns), Row(told), Row(decided)),
-        foot=f"{_APPROXIMATE} L*a*b* under D65, 2°; ± covers about 95 in 100.",
+        foot=f"{APPROXIMATE} L*a*b* under D65, 2°; ± covers about 95 in 100.",
         one_page=True,
     )
-
-
-def note_sheet(facts, today):
-    """Return the shade note of a batch, for the customer: the colour against what was wanted, and no recipe.
-
-    Parameters
-    ----------
-    facts : ShadeFacts
-    today : date
-
-    Returns
-    -------
-    Sheet
-    """
-    batch, order = facts.batch, facts.order
-    shown = [] if facts.target is None else [_shown_target(facts.target)]
-    shown.append(shown_batch(batch.row, "Made" if facts.target else "The colour"))
-    answer = [Prose(tuple(_answer(facts)), "Result", "large"), Prose(tuple(_notes_of(facts)), size="small")]
-    finish = Pairs("The finish", tuple(_finish(batch)))
-    second = ((1.0, [finish]),) if batch.picture is None else ((1.0, [_photo(batch, 70.0)]), (1.0, [finish]))
-    return Sheet(
-        title="Shade note",
-        lead=", ".join([order["name"], *filter(None, [order["customer"]])]) if order else f"Batch {batch.row.batch}",
-        corner="\n".join(line for line in (batch.shop, day_text(today), f"batch {batch.row.batch}") if line),
-        rows=(
-            Row(((1.0, [Swatches(tuple(shown), 46.0)]),)),
-            Row(((1.0, answer),)),
-            Row(second),
-            Row(((1.0, [Prose(_HOW_TO_JUDGE, "How to judge it", "small")]),)),
-            Row(((1.0, [Prose(("Seen and agreed:  ______________________________    Date:  ________________",))]),)),
-        ),
-        foot=_APPROXIMATE,
-        one_page=True,
-    )
-
-
-_HOW_TO_JUDGE = (
-    "Lay the part beside the sample, in the same plane, in daylight from a north window or under a daylight lamp, and "
-    "look from the side on which no lamp mirrors in the metal. Two pieces that match in daylight may differ under "
-    "other lamps.",
-    "The colour was read from a photo beside a grey card or typed from an instrument, as CIE 1976 L*a*b* under D65 "
-    "and the 2° observer, without mirror reflections. ΔE00 is the CIEDE2000 difference: about 1 is hard to see side "
-    "by side. Dyes differ in how well they stand sunlight; ask before a part is used outdoors.",
-)
 
 
 def state_words(reading):
@@ -117,11 +83,11 @@ def shown_batch(row, title):
     """Return a batch's colour as a swatch shows it."""
     if row.lab is None:
         return Shown(title, None, ("not read yet",))
-    return Shown(title, row.lab, (describe_colour(row.lab), _figures(row.lab, row.lab_u)))
+    return Shown(title, row.lab, (describe_colour(row.lab), figures_text(row.lab, row.lab_u)))
 
 
-def _figures(lab, lab_u=None):
-    """L*, a* and b*, none of them broken over two lines."""
+def figures_text(lab, lab_u=None):
+    """Return L*, a* and b*, none of them broken over two lines."""
     return "  ".join(piece.replace(" ", "\u00a0") for piece in lab_text(lab, lab_u).split("  "))
 
 
@@ -160,21 +126,23 @@ def _swatch(facts):
     return Swatches((Shown(shown.title, shown.lab, (*shown.lines, *([words] if words else []))),), height_mm)
 
 
-def _photo(facts, height_mm):
+def photo_block(facts, height_mm):
+    """Return the batch's photo as a sheet shows it; rendered ones are marked as such."""
     name, data = facts.picture
     return Picture(data, f"{'Rendered, not photographed. ' if facts.rendered else ''}{name}", height_mm)
 
 
 def _doubts(facts):
     newest = facts.readings[0] if facts.readings else {}
-    lines = [sentence_text(line) for line in flag_lines(_newest_flags(facts))]
+    lines = [sentence_text(line) for line in flag_lines(newest_flags(facts))]
     lines += [_flaw_words(flaw) for flaw in (newest.get("flaws") or ())[:_MOST_DOUBTS]]
     if facts.problem:
         lines.append(f"The photo kept with it cannot be shown: {facts.problem}")
     return [Prose(tuple(lines), "Doubts", "small")] if lines else []
 
 
-def _newest_flags(facts):
+def newest_flags(facts):
+    """Return the names of the doubts about a batch's newest reading, the first few."""
     newest = facts.readings[0] if facts.readings else {}
     return [name for name in newest.get("flags") or () if name in FLAGS][:_MOST_DOUBTS]
 
@@ -187,7 +155,7 @@ def _flaw_words(flaw):
 def _settings(facts):
     row = facts.row
     yield "dye", _cut(dye_text(row), _MOST_NAME)
-    yield from _fields(row, ("dye_g_per_l", "bath_temp_c", "dwell_min", "ph"))
+    yield from field_rows(row, ("dye_g_per_l", "bath_temp_c", "dwell_min", "ph"))
     for number, dip in enumerate(facts.dips[1:_MOST_DIPS], start=2):
         yield f"dip {number}", _cut(_dip_words(dip), 2 * _MOST_NAME)
     if len(facts.dips) > _MOST_DIPS:
@@ -198,7 +166,8 @@ def _settings(facts):
         yield "seal", _seal_words(seal)
 
 
-def _fields(row, names):
+def field_rows(row, names):
+    """Yield (label, text) of the fields that were noted; `row` is a batch or a dict."""
     for name in names:
         text = value_text(name, row[name] if isinstance(row, dict) else getattr(row, name))
         if text:
@@ -213,7 +182,7 @@ def _dip_words(dip):
 
 
 def _seal_words(seal):
-    kind = _SEALS.get(seal["kind"], "")
+    kind = SEALS.get(seal["kind"], "")
     temp = "" if seal["seal_temp_c"] is None else f"{seal['seal_temp_c']:g} °C"
     time = "" if seal["dwell_min"] is None else minutes_text(seal["dwell_min"])
     return ", ".join(filter(None, (kind, temp, time))) or "done"
@@ -226,7 +195,7 @@ _RUN_FIELDS = (
 
 
 def _run(facts):
-    yield from _fields(facts.row, _RUN_FIELDS)
+    yield from field_rows(facts.row, _RUN_FIELDS)
     run = facts.run or {}
     if run.get("charge_ah") is not None:
         yield "charge", f"{run['charge_ah']:.3g} A·h"
@@ -257,51 +226,3 @@ def _notes(facts):
 def _cut(text, most):
     """Text short enough for the one page."""
     return text if len(text) <= most else f"{text[:most].rstrip()} … (more in the book)"
-
-
-def _shown_target(target):
-    lab = Lab(target["L"], target["a"], target["b"])
-    return Shown("Wanted", lab, (describe_colour(lab), _figures(lab), target["name"]))
-
-
-_ANSWERS = {
-    "in": "Within the agreed tolerance.",
-    "out": "Outside the agreed tolerance.",
-    "cannot_tell": "Too near the limit of the tolerance to tell by this reading.",
-}
-
-
-def _answer(facts):
-    verdict = facts.verdict
-    if verdict is None:
-        yield "Not read yet." if facts.batch.row.lab is None else "No shade was agreed to compare it with."
-        return
-    yield _ANSWERS[verdict.verdict]
-    how = "no difference to speak of" if verdict.words == "the same" else f"{verdict.words} than wanted"
-    yield f"{distance_text(verdict.delta_e)}, tolerance {verdict.tolerance:g}: {how}."
-
-
-def _notes_of(facts):
-    if facts.verdict is not None:
-        yield sentence_text(facts.verdict.why)
-        yield from (f"Note: {note}." for note in facts.verdict.notes)
-    doubts = [FLAGS[name].meaning for name in _newest_flags(facts.batch)]
-    if doubts:
-        yield f"The reading has doubts: {'; '.join(doubts)}."
-
-
-def _finish(batch):
-    row = batch.row
-    gauged = value_text("film_measured_um", row.film_measured_um)
-    film = value_text("film_um", row.film_um)
-    if gauged or film:
-        yield "anodic film", f"{gauged}, by gauge" if gauged else f"{film}, as planned"
-    yield from _fields(row, ("alloy", "finish"))
-    for seal in batch.seals:
-        yield "sealed", _SEALS.get(seal["kind"], "yes")
-    if not batch.seals and row.sealed is not None:
-        yield "sealed", value_text("sealed", row.sealed)
-    if batch.pieces:
-        yield "pieces", str(batch.pieces)
-    if row.dyed_at:
-        yield "dyed", moment_text(row.dyed_at)

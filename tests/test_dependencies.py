@@ -40,6 +40,7 @@ ALLOWED = {
     "report_html": GROUND | {"lab", "report_sheet"},
     "report_paper": GROUND | {"report_html", "report_pdf"},
     "report_card": GROUND | {"lab", "record", "report", "report_run", "report_screen", "report_shade", "report_sheet"},
+    "report_note": GROUND | {"lab", "report_card", "report_screen", "report_shade", "report_sheet"},
     "report_labels": GROUND | {"report_card", "report_pdf", "report_screen", "report_sheet"},
     "report_ledger": GROUND | {"record", "plots_paper", "report_bench", "report_run", "report_screen", "report_sheet"},
     "plots_paper": GROUND,

@@ -13,6 +13,7 @@ __all__ = [
     "answer_order",
     "close_order",
     "decide",
+    "judge_against",
     "judge_batch",
     "keep_order_sample",
     "open_orders",
@@ -174,21 +175,26 @@ def judge_batch(book, batch_id):
     (dict, dyebook.advice.verdict.Verdict) or None
         The target's row and what the reading says; None without a target or a reading.
     """
-    from dyebook.advice.verdict import Shade, judge_shade
-
     row, order_id = book.batch(batch_id), book.row("batches", batch_id)["order_id"]
     target = None if order_id is None else target_of(book, order_id)
     if target is None or row.lab is None:
         return None
-    wanted, photo_id = _wanted(book, target)
-    photos = {reading["photo_id"] for reading in book.rows("readings", batch_id=batch_id)} - {None}
+    return target, judge_against(book, row, target)
+
+
+def judge_against(book, row, target):
+    """Return the `Verdict` on a batch that was read, a `BatchRow`, against any target row."""
+    from dyebook.advice.verdict import Shade, judge_shade
+
+    wanted, photo = _wanted(book, target)
+    photos = {one["sha256"] for one in book.rows("photos", batch_id=row.batch)}
     part = Shade(row.lab, _all_known(row.lab_u), row.wet, row.sealed)
     tolerance = target["tolerance_de00"] or USUAL_TOLERANCE_DE00
-    return target, judge_shade(wanted, part, tolerance, together=photo_id in photos)
+    return judge_shade(wanted, part, tolerance, together=photo in photos)
 
 
 def _wanted(book, target):
-    """The shade of a target with its doubt, and the photo it was read from."""
+    """The shade of a target with its doubt, and the hash of the photo it was read from."""
     from dyebook.advice.verdict import Shade
 
     lab = (target["L"], target["a"], target["b"])
@@ -197,7 +203,8 @@ def _wanted(book, target):
         return Shade(lab, (0.0, 0.0, 0.0)), None
     last = readings[-1]
     u = _all_known([last[f"{axis}_sd"] for axis in "Lab"])
-    return Shade(lab, u, last["wet"], last["sealed"]), last["photo_id"]
+    photo = book.row("photos", last["photo_id"])["sha256"] if last["photo_id"] else None
+    return Shade(lab, u, last["wet"], last["sealed"]), photo
 
 
 def _all_known(u):

@@ -4,12 +4,12 @@ from dataclasses import dataclass
 from urllib.parse import urlsplit
 
 from dyebook.errors import BookError, PhotoError, RecordError
+from dyebook.jobs.orders import judge_against, target_of
 
 __all__ = ["DEMO_MARK", "BatchFacts", "ShadeFacts", "batch_facts", "batch_link", "shade_facts", "shop_name"]
 
 DEMO_MARK = "demo"  # the setting of a book whose photos are rendered
 _ADDRESS = "address"
-_USUAL_TOLERANCE_DE00 = 3.0
 
 
 @dataclass(frozen=True)
@@ -195,7 +195,8 @@ def shade_facts(book, number, target=None, address=None):
     batch = batch_facts(book, number, address, picture="plain")
     wanted = _target(book, batch, target)
     order = batch.order or (book.row("orders", wanted["order_id"]) if wanted and wanted["order_id"] else None)
-    return ShadeFacts(batch, wanted, order, _verdict(book, batch, wanted))
+    verdict = None if wanted is None or batch.row.lab is None else judge_against(book, batch.row, wanted)
+    return ShadeFacts(batch, wanted, order, verdict)
 
 
 def _target(book, batch, name):
@@ -208,25 +209,4 @@ def _target(book, batch, name):
     judged = [target for _, target in batch.verdicts if target is not None]
     if judged:
         return judged[0]
-    own = book.rows("targets", order_id=batch.order["id"]) if batch.order else []
-    return own[-1] if own else None
-
-
-def _verdict(book, batch, target):
-    from dyebook.advice.verdict import Shade, judge_shade
-
-    if target is None or batch.row.lab is None:
-        return None
-    sample, row = _sample_reading(book, target), batch.row
-    known = sample is not None and None not in (sample["L_sd"], sample["a_sd"], sample["b_sd"])
-    u = tuple(sample[f"{axis}_sd"] for axis in "Lab") if known else (0.0, 0.0, 0.0)
-    wanted = Shade((target["L"], target["a"], target["b"]), u)
-    tolerance = target["tolerance_de00"] or _USUAL_TOLERANCE_DE00
-    together = known and sample["photo_id"] in {reading["photo_id"] for reading in batch.readings} - {None}
-    return judge_shade(wanted, Shade(row.lab, row.lab_u, row.wet, row.sealed), tolerance, together=together)
-
-
-def _sample_reading(book, target):
-    """The newest reading of the customer's piece a target was read from; None for a shade given in figures."""
-    readings = book.rows("readings", sample_id=target["sample_id"]) if target["sample_id"] else []
-    return readings[-1] if readings else None
+    return target_of(book, batch.order["id"]) if batch.order else None

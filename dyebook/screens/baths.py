@@ -10,7 +10,7 @@ from dyebook.jobs.bath_care import bath_cares
 from dyebook.plots_run import plot_strength
 from dyebook.report_screen import pairs_html
 from dyebook.report_today import care_pairs, event_text, rule_pairs
-from dyebook.screens import shelf
+from dyebook.screens import paper, shelf
 from dyebook.screens.bench_pieces import ask, ask_text, key_of
 from dyebook.screens.drafts import forget, keep, recall
 from dyebook.screens.go import go_to_batch, go_to_bath
@@ -96,6 +96,7 @@ def _show_one(book, care):
     with right:
         st.html(pairs_html(care_pairs(care), "settings"))
         _offer_ways(care)
+        paper.offer_bath_log(book, care.bath_id, care.bath)
         _show_rules(book, care)
         _show_life(book, care)
 

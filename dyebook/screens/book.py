@@ -8,7 +8,7 @@ from dyebook import report_screen as words
 from dyebook.errors import RecordError
 from dyebook.lab import lab_to_lch, srgb8_to_lab
 from dyebook.record import check_value
-from dyebook.screens import batch, shelf
+from dyebook.screens import batch, paper, shelf
 from dyebook.screens.drafts import keep, recall
 from dyebook.screens.pieces import wall
 from dyebook.screens.swatch import show_swatch
@@ -43,6 +43,7 @@ def show():
     if len(found) > shown and st.button("Show more", key="more", width="stretch"):
         st.session_state["wall_length"] = shown + _STEP
         st.rerun()
+    paper.offer_month(book)
     if chosen is not None:
         _open(chosen)
 

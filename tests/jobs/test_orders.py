@@ -107,7 +107,7 @@ def test_sample_and_part_in_one_photo_are_judged_together(book):
     orders.answer_order(book, number, batch)
     book.add_reading(batch, measurement=_seen((41, 40, 44)))
     apart = orders.judge_batch(book, batch)[1]
-    book.correct("readings", book.rows("readings", batch_id=batch)[0]["id"], {"photo_id": book.rows("photos")[0]["id"]})
+    book.add_photo(PHOTO, batch)
     together = orders.judge_batch(book, batch)[1]
     assert together.delta_e == apart.delta_e
     assert together.delta_e_u < apart.delta_e_u

@@ -8,7 +8,7 @@ import pytest
 from dyebook.errors import RecordError
 from dyebook.jobs.paper import shade_facts
 from dyebook.lab import delta_e_00, lab_to_srgb8
-from dyebook.report_card import note_sheet
+from dyebook.report_note import note_sheet
 from dyebook.report_paper import sheet_bytes
 
 TODAY = date(2026, 10, 12)

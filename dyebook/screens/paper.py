@@ -1,0 +1,114 @@
+"""The book on paper, from the screens: sheets are made only when somebody asks for them."""
+
+from datetime import date
+from functools import partial
+from urllib.parse import urlsplit
+
+import streamlit as st
+
+from dyebook.jobs.paper import batch_facts, batch_link, shade_facts
+from dyebook.jobs.paper_sums import bath_facts, month_facts
+from dyebook.report_card import card_sheet
+from dyebook.report_labels import GRIDS, labels_pdf
+from dyebook.report_ledger import bath_sheet, month_sheet
+from dyebook.report_note import note_sheet
+from dyebook.report_paper import KINDS, sheet_bytes
+from dyebook.screens.drafts import keep, recall
+
+__all__ = ["offer_batch_papers", "offer_bath_log", "offer_month"]
+
+_PAPERS = {"a4": "A4", "letter": "Letter"}
+_LABELS = {"a4": "a4-3x7", "letter": "letter-3x10"}
+_HERE = ("127.0.0.1", "localhost", "::1")
+
+
+def offer_batch_papers(book, number):
+    """Offer a batch's card, its shade note and a label, behind one button."""
+    with st.popover("On paper", icon=":material/print:"):
+        paper = _choose_paper("batch")
+        address = _address(book)
+        name = f"batch_{number}"
+        _offer("Batch card", ".pdf", name, partial(card_file, book, number, ".pdf", paper, address))
+        _offer("Batch card as a page", ".html", name, partial(card_file, book, number, ".html", paper, address))
+        _offer("Shade note for the customer", ".pdf", f"shade_note_{number}", partial(note_file, book, number, paper))
+        _offer("Bag label", ".pdf", f"label_{number}", partial(label_file, book, number, _LABELS[paper], address))
+        st.caption("Print labels at 100 %. Photos go in without the place and camera noted in the file.")
+        if batch_link(book, number, address) is None:
+            st.caption("The code on the card tells the settings; with an address it opens the batch on a phone.")
+        _ask_address(book)
+
+
+def offer_bath_log(book, bath_id, name):
+    """Offer the log of a bath."""
+    with st.popover("On paper", icon=":material/print:"):
+        paper = _choose_paper("bath")
+        _offer("Bath log", ".pdf", f"bath_{name}", partial(bath_file, book, bath_id, ".pdf", paper))
+        _offer("Bath log as a page", ".html", f"bath_{name}", partial(bath_file, book, bath_id, ".html", paper))
+
+
+def offer_month(book, today=None):
+    """Offer the summary of one of the last twelve months."""
+    today = today or date.today()
+    months = [divmod(12 * today.year + today.month - 1 - back, 12) for back in range(12)]
+    names = [f"{year:04d}-{month + 1:02d}" for year, month in months]
+    with st.popover("A month on paper", icon=":material/print:"):
+        month = st.selectbox("Month", names, key="paper_month")
+        paper = _choose_paper("month")
+        _offer("Summary", ".pdf", month, partial(month_file, book, month, ".pdf", paper))
+        _offer("Summary as a page", ".html", month, partial(month_file, book, month, ".html", paper))
+
+
+def card_file(book, number, kind, paper, address):
+    """Return the content of a batch card."""
+    return sheet_bytes(card_sheet(batch_facts(book, number, address)), kind, paper)
+
+
+def note_file(book, number, paper):
+    """Return the content of a shade note, as PDF."""
+    return sheet_bytes(note_sheet(shade_facts(book, number), date.today()), ".pdf", paper)
+
+
+def label_file(book, number, grid, address):
+    """Return a sheet with one label, as PDF."""
+    return labels_pdf([batch_facts(book, number, address, picture=None)], GRIDS[grid])
+
+
+def bath_file(book, bath_id, kind, paper):
+    """Return the content of a bath's log."""
+    return sheet_bytes(bath_sheet(bath_facts(book, bath_id)), kind, paper)
+
+
+def month_file(book, month, kind, paper):
+    """Return the content of a month's summary."""
+    return sheet_bytes(month_sheet(month_facts(book, month)), kind, paper)
+
+
+def _offer(words, kind, name, make):
+    key = f"paper_{words.replace(' ', '_').lower()}"
+    st.download_button(words, make, name + kind, KINDS[kind], key=key, on_click="ignore", width="stretch")
+
+
+def _choose_paper(where):
+    key = f"paper_size_{where}"
+    recall(key)
+    chosen = st.segmented_control("Paper", list(_PAPERS), format_func=_PAPERS.get, default="a4", key=key)
+    keep(key)
+    return chosen or "a4"
+
+
+def _address(book):
+    """Where phones reach the app: as somebody set it, else as this browser does, unless that is this machine alone."""
+    if book.setting("address"):
+        return None
+    url = urlsplit(st.context.url or "")
+    return f"{url.scheme}://{url.netloc}" if url.netloc and url.hostname not in _HERE else None
+
+
+def _ask_address(book):
+    now = book.setting("address") or ""
+    given = st.text_input("Address at which phones open this book", now, key="paper_address",
+                          placeholder="http://bench.local:8640")  # fmt: skip
+    if given.strip() != now:
+        batch_link(book, 1, given)
+        book.set_setting("address", given.strip())
+        st.rerun()

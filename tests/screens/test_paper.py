@@ -1,0 +1,57 @@
+"""The pages offer what is printed, and what they offer is a sheet."""
+
+import pytest
+
+from dyebook.book.store import open_book
+from dyebook.screens import paper
+
+
+def _offered(page):
+    return {element.proto.label for element in page.get("download_button")}
+
+
+def test_a_batch_offers_card_note_and_label(demo_shop, open_page):
+    page = open_page("book", batch="85")
+    assert not page.exception
+    assert {"Batch card", "Batch card as a page", "Shade note for the customer", "Bag label"} <= _offered(page)
+
+
+def test_a_bath_offers_its_log_and_the_book_its_months(demo_shop, open_page):
+    with open_book(demo_shop) as book:
+        bath_id = book.rows("baths")[0]["id"]
+    assert {"Bath log", "Bath log as a page"} <= _offered(open_page("baths", bath=str(bath_id)))
+    assert {"Summary", "Summary as a page"} <= _offered(open_page("book"))
+
+
+@pytest.mark.parametrize("size", ["a4", "letter"])
+def test_what_is_offered_is_made(demo_shop, size):
+    with open_book(demo_shop) as book:
+        sheets = (
+            paper.card_file(book, 85, ".pdf", size, None),
+            paper.note_file(book, 85, size),
+            paper.bath_file(book, 1, ".pdf", size),
+            paper.month_file(book, "2026-10", ".pdf", size),
+            paper.label_file(book, 85, "letter-3x10", None),
+        )
+        page = paper.card_file(book, 85, ".html", size, None)
+    assert all(sheet.startswith(b"%PDF") for sheet in sheets)
+    assert page.startswith(b"<!DOCTYPE html>")
+
+
+def test_an_address_for_phones_is_kept_and_nonsense_is_refused(begun_shop, open_page):
+    page = open_page("book", batch="1")
+    page.text_input(key="paper_address").set_value("bench").run()
+    assert "is no address" in page.error[0].value
+    page.text_input(key="paper_address").set_value("http://bench.local:8640").run()
+    assert not page.error
+    with open_book(begun_shop) as book:
+        assert book.setting("address") == "http://bench.local:8640"
+
+
+@pytest.fixture
+def begun_shop(empty_book):
+    from dyebook.record import DyeRecord
+
+    with open_book(empty_book) as book:
+        book.add_batch(DyeRecord("Ember", film_um=12, dye_g_per_l=3, bath_temp_c=50, dwell_min=6))
+    return empty_book
