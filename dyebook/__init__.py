@@ -2,6 +2,8 @@
 
 from importlib import import_module
 
+from dyebook.notebook import set_drawer
+
 __version__ = "0.1.0"
 
 # name -> module that holds it; loaded when first used, so that `import dyebook` stays instant
@@ -22,6 +24,13 @@ __all__ = [
     "__version__",
     *_HOMES,
 ]
+
+
+def _draw(result):
+    return import_module("dyebook.report_notebook").draw(result)
+
+
+set_drawer(_draw)
 
 
 def __getattr__(name):

@@ -113,7 +113,7 @@ def show(name: Annotated[str, typer.Argument(help="Name of the camera.")], as_js
 
 
 @camera_app.command()
-def forget(name: Annotated[str, typer.Argument(help="Name of the camera.")]):
+def forget(name: Annotated[str, typer.Argument(help="Name of the camera.")], as_json: _JSON = False):
     """Forget a camera.
 
     Example: dyebook camera forget "bench phone"
@@ -121,7 +121,7 @@ def forget(name: Annotated[str, typer.Argument(help="Name of the camera.")]):
     from dyebook.photo.camera_store import forget_camera
 
     forget_camera(name)
-    typer.echo(f"{name} is forgotten")
+    print_json({"name": name, "forgotten": True}) if as_json else typer.echo(f"{name} is forgotten")
 
 
 @camera_app.command()

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 
 from dyebook.errors import RecordError
 from dyebook.lab import Lab
+from dyebook.notebook import Drawn
 
 __all__ = ["FIELDS", "DyeRecord", "Field", "Flaw", "Measurement", "Reading", "check_value"]
 
@@ -177,7 +178,7 @@ class Flaw:
 
 
 @dataclass(frozen=True)
-class Reading:
+class Reading(Drawn):
     """One measured colour with its evidence.
 
     Attributes
@@ -236,7 +237,7 @@ class Reading:
 
 
 @dataclass(frozen=True)
-class Measurement:
+class Measurement(Drawn):
     """All that one photo told: its card, its parts, and the doubts.
 
     Attributes

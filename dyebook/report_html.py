@@ -18,31 +18,38 @@ from dyebook.report_sheet import (
     plain_text,
 )
 
-__all__ = ["html_page"]
+__all__ = ["html_fragment", "html_page"]
 
-_STYLE = """
-*{box-sizing:border-box}
-body{margin:0;background:#dcdcdc;color:#1c1d1f;font:15px/1.45 system-ui,sans-serif;font-variant-numeric:tabular-nums}
-main{max-width:52rem;margin:1.5rem auto;padding:2rem;background:#fff}
-header{display:flex;justify-content:space-between;gap:1rem;border-bottom:2px solid #1c1d1f;padding-bottom:.7rem}
-h1{margin:0;font-size:2rem;font-weight:600}h2{margin:0 0 .4rem;font-size:1rem;font-weight:600}
-header p,.corner,.foot,figcaption,.ends,.small{color:#55585e}header p{margin:.2rem 0 0}.corner{text-align:right}
-.row{display:flex;flex-wrap:wrap;gap:1.6rem;margin-top:1.3rem}.column{min-width:13rem;display:grid;gap:1rem;
-align-content:start}figure{margin:0}img{max-width:100%;max-height:30rem;display:block}figcaption,.small{font-size:.85rem}
+# what blocks look like, on a page of their own as in a notebook, light or dark
+_BLOCK_STYLE = """
+h2{margin:0 0 .4rem;font-size:1rem;font-weight:600}
+figcaption,.ends,.small,dt{opacity:.75}
+.row{display:flex;flex-wrap:wrap;gap:1.6rem;margin-top:1.3rem}
+.column{min-width:13rem;display:grid;gap:1rem;align-content:start}
+figure{margin:0}img{max-width:100%;max-height:30rem;display:block}figcaption,.small{font-size:.85rem}
 p{margin:0 0 .35rem;white-space:pre-line;overflow-wrap:anywhere}.large{font-size:1.25rem}
 .swatches{display:flex;background:#b9b9b9;padding:.6rem}.swatches div{flex:1;min-height:8rem}
 .told{display:flex;gap:1rem;margin-top:.4rem}.told>div{flex:1}
-dl{display:grid;grid-template-columns:max-content 1fr;gap:.15rem 1rem;margin:0}dt{color:#55585e}
+dl{display:grid;grid-template-columns:max-content 1fr;gap:.15rem 1rem;margin:0}dt{font-weight:400}
 dd{margin:0;overflow-wrap:anywhere}
-table{border-collapse:collapse;width:100%;font-size:.9rem}th{text-align:left;font-weight:600}
-th,td{padding:.22rem .5rem .22rem 0;border-bottom:1px solid #d3d3d3;vertical-align:top;overflow-wrap:break-word}
+table{border-collapse:collapse;width:100%;font-size:.9rem}th{font-weight:600}
+th,td{text-align:left;padding:.22rem .5rem .22rem 0;border-bottom:1px solid rgba(128,128,128,.4)}
+th,td{vertical-align:top;overflow-wrap:break-word}
 td.figure,th.figure{text-align:right;white-space:nowrap;padding-right:.8rem}.wide{overflow-x:auto}
 .patch{display:block;width:2.4rem;height:1.2rem;border:1px solid #8a8a8a}
 .ribbon{display:flex;flex-wrap:wrap;background:#b9b9b9;padding:.4rem}
 .ribbon span{flex:1 0 1.1rem;max-width:3rem;height:2.2rem}
 .none{background:repeating-linear-gradient(45deg,#f2f2f2,#f2f2f2 3px,#c2c2c2 3px,#c2c2c2 5px)}
 .ends{display:flex;justify-content:space-between;font-size:.85rem}
-.code{display:flex;gap:1rem;align-items:center}.code svg{width:7rem;height:7rem;flex:none}
+.code{display:flex;gap:1rem;align-items:center}.code svg{width:7rem;height:7rem;flex:none;background:#fff}
+"""
+_PAGE_STYLE = """
+*{box-sizing:border-box}
+body{margin:0;background:#dcdcdc;color:#1c1d1f;font:15px/1.45 system-ui,sans-serif;font-variant-numeric:tabular-nums}
+main{max-width:52rem;margin:1.5rem auto;padding:2rem;background:#fff}
+header{display:flex;justify-content:space-between;gap:1rem;border-bottom:2px solid #1c1d1f;padding-bottom:.7rem}
+h1{margin:0;font-size:2rem;font-weight:600}header p,.corner,.foot{color:#55585e}header p{margin:.2rem 0 0}
+.corner{text-align:right;white-space:pre-line}
 .foot{border-top:1px solid #c2c2c2;margin-top:1.5rem;padding-top:.5rem;font-size:.85rem}
 @media print{body{background:#fff;font-size:12px;print-color-adjust:exact;-webkit-print-color-adjust:exact}
 main{margin:0;padding:0;max-width:none}.row{break-inside:avoid}img{max-height:9cm}}
@@ -69,11 +76,30 @@ def html_page(sheet, paper="a4"):
         f'<!DOCTYPE html><html lang="en"><head><meta charset="utf-8"><title>{_text(sheet.title)}</title>'
         f'<meta http-equiv="Content-Security-Policy" content="{policy}">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
-        f"<style>@page{{size:{width}mm {height}mm;margin:15mm}}{_STYLE}</style></head><body><main>"
+        f"<style>@page{{size:{width}mm {height}mm;margin:15mm}}{_BLOCK_STYLE}{_PAGE_STYLE}</style></head><body><main>"
         f"<header><div><h1>{_text(sheet.title)}</h1><p>{_text(sheet.lead)}</p></div>"
         f'<div class="corner">{_text(sheet.corner)}</div></header>{rows}'
         f'<div class="foot">{_text(sheet.foot)}</div></main></body></html>'
     )
+
+
+def html_fragment(rows, before=""):
+    """Return rows of blocks as HTML to stand within another page, such as a notebook's.
+
+    Parameters
+    ----------
+    rows : sequence of Row
+    before : str
+        HTML to begin with, used as it is.
+
+    Returns
+    -------
+    str
+    """
+    inner = "".join(_row(row) for row in rows)
+    # the style is nested, so that nothing of the page around it changes
+    style = f".dyebook{{max-width:46rem;line-height:1.45;font-variant-numeric:tabular-nums;{_BLOCK_STYLE}}}"
+    return f'<div class="dyebook"><style>{style}</style>{before}{inner}</div>'
 
 
 def _text(text):

@@ -7,9 +7,10 @@ import pytest
 
 PACKAGE = Path(__file__).parents[1] / "dyebook"
 
-GROUND = {"errors", "flags", "units"}
+GROUND = {"errors", "flags", "units", "notebook"}
 ALLOWED = {
     "errors": set(),
+    "notebook": set(),
     "flags": set(),
     "units": {"errors"},
     "lab": GROUND,
@@ -41,6 +42,8 @@ ALLOWED = {
     "report_paper": GROUND | {"report_html", "report_pdf"},
     "report_card": GROUND | {"lab", "record", "report", "report_run", "report_screen", "report_shade", "report_sheet"},
     "report_note": GROUND | {"lab", "report_card", "report_screen", "report_shade", "report_sheet"},
+    "report_notebook": GROUND
+    | {"lab", "record", "report", "report_html", "report_screen", "report_shade", "report_sheet", "report_trouble"},
     "report_labels": GROUND | {"report_card", "report_pdf", "report_screen", "report_sheet"},
     "report_ledger": GROUND | {"record", "plots_paper", "report_bench", "report_run", "report_screen", "report_sheet"},
     "plots_paper": GROUND,

@@ -1,5 +1,6 @@
 """The words hold: names resolve, every field explains itself, every command has help with an example."""
 
+import os
 import re
 import subprocess
 import sys
@@ -40,6 +41,32 @@ def test_unknown_name_is_an_attribute_error():
 def test_every_command_has_help_with_an_example(name, command):
     text = (command.help or "") + (command.epilog or "")
     assert f"dyebook {name.split()[0]}" in text, f"{name} shows no example"
+
+
+def _options(command):
+    return [one for one in command.params if one.param_type_name == "option" and one.name != "help"]
+
+
+@pytest.mark.parametrize(("name", "command"), list(_commands(COMMAND)))
+def test_every_option_and_argument_says_what_it_is_for(name, command):
+    silent = [one.name for one in command.params if not getattr(one, "help", None)]
+    assert not silent, f"{name}: {silent}"
+
+
+# the command that serves the screens answers nothing
+@pytest.mark.parametrize(("name", "command"), [one for one in _commands(COMMAND) if one[0] != "open"])
+def test_every_command_can_answer_in_json(name, command):
+    assert "--json" in {flag for one in _options(command) for flag in one.opts}
+
+
+@pytest.mark.parametrize(("typed", "offered"), [("car", "card"), ("camera le", "learn"), ("labels --gr", "--grid")])
+def test_the_tab_key_completes(typed, offered):
+    code = "import sys; sys.argv = ['dyebook']; from dyebook.cli import main; main()"
+    words = f"dyebook {typed}"
+    asked = {"_DYEBOOK_COMPLETE": "complete_bash", "COMP_WORDS": words, "COMP_CWORD": str(len(words.split()) - 1)}
+    environment = {**os.environ, **asked, "PYTHONPATH": str(ROOT)}
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, env=environment, timeout=60)
+    assert offered in done.stdout.split(), done.stderr
 
 
 @pytest.mark.parametrize("field", FIELDS.values(), ids=lambda field: field.name)

@@ -9,6 +9,7 @@ from dyebook.advice.causes import CAUSES, FLAW_KINDS, IDS, USUAL, shares
 from dyebook.advice.evidence import gather
 from dyebook.advice.questions import QUESTIONS, chance_of_yes, next_test
 from dyebook.errors import RecordError
+from dyebook.notebook import Drawn
 
 __all__ = ["Cause", "diagnose", "weigh"]
 
@@ -22,7 +23,7 @@ _SEALED = {True: 1.3, False: 0.02}
 
 
 @dataclass(frozen=True)
-class Cause:
+class Cause(Drawn):
     """One possible cause.
 
     Attributes

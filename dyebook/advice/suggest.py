@@ -13,6 +13,7 @@ from dyebook.advice.space import Space, checked_target
 from dyebook.errors import ModelError
 from dyebook.lab import Lab, delta_e_00, describe_difference
 from dyebook.model.inputs import SETTINGS, Settings
+from dyebook.notebook import Drawn
 from dyebook.record import FIELDS
 
 __all__ = ["REACH_DELTA_E00", "Suggestion", "suggest_settings"]
@@ -29,7 +30,7 @@ _APART = 0.35
 
 
 @dataclass(frozen=True)
-class Suggestion:
+class Suggestion(Drawn):
     """Settings for one dip and what to expect of it.
 
     Attributes

@@ -20,6 +20,7 @@ from dyebook.lab import (
     describe_difference,
     lab_to_lch,
 )
+from dyebook.notebook import Drawn
 
 __all__ = ["MEASURES", "Shade", "Verdict", "grey_grade", "judge_shade", "split_difference"]
 
@@ -69,7 +70,7 @@ class Shade:
 
 
 @dataclass(frozen=True)
-class Verdict:
+class Verdict(Drawn):
     """A batch against its target.
 
     Attributes

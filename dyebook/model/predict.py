@@ -10,6 +10,7 @@ from dyebook.model.draws import colour_draws, draw_posterior
 from dyebook.model.fit import fit_hypotheses
 from dyebook.model.forward import Shape, film_of
 from dyebook.model.inputs import Scales, Settings, Training, read_records, read_settings
+from dyebook.notebook import Drawn
 
 __all__ = ["BathModel", "learn_model"]
 
@@ -21,7 +22,7 @@ _CAUTION = 2.0
 
 
 @dataclass(frozen=True)
-class BathModel:
+class BathModel(Drawn):
     """A dye bath learned from records; make one with `learn_bath`.
 
     Attributes
