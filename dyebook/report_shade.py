@@ -6,6 +6,7 @@ from dyebook.report_screen import distance_text
 
 __all__ = [
     "answer_text",
+    "baths_text",
     "coupons_text",
     "depth_text",
     "dwell_text",
@@ -15,6 +16,7 @@ __all__ = [
     "left_out_text",
     "miss_text",
     "mix_lines",
+    "mixes_text",
     "outlook_text",
     "redip_lines",
     "redip_text",
@@ -68,17 +70,23 @@ def suggestions_text(suggestions):
 
 _ACTIONS = {
     "more_time": "More time",
+    "next_bath": "Another bath next",
     "accept": "Accept",
     "strip": "Accept or strip",
     "ask": "Say more about the part first",
 }
 
+_DIPS = ("more_time", "next_bath")
+
 
 def redip_lines(advice):
     """Return a `Redip` as sentences, what to do first; its caution apart."""
     lines = [f"{_ACTIONS[advice.action]}.", sentence_text(advice.why)]
+    if advice.action == "next_bath":
+        lines[0] = f"{advice.bath} next: {settings_text(advice.settings)}."
     if advice.action == "more_time":
         lines[0] = f"{dwell_text(advice.extra_dwell_min)} more in the same bath."
+    if advice.action in _DIPS:
         lines.append(
             f"Expect {lab_text(advice.lab)}, {distance_text(advice.delta_e00)}; nine times in ten below "
             f"{advice.delta_e00_p90:.1f}."
@@ -89,7 +97,9 @@ def redip_lines(advice):
 def redip_text(advice):
     """Return a `Redip` as lines for the shell."""
     lines = [f"{_ACTIONS[advice.action].lower()}: {advice.why}"]
-    if advice.action == "more_time":
+    if advice.action == "next_bath":
+        lines.append(f"{advice.bath}: {settings_text(advice.settings)}")
+    if advice.action in _DIPS:
         lines.append(f"expect {lab_text(advice.lab)}, ΔE00 {advice.delta_e00:.1f} (90 %: {advice.delta_e00_p90:.1f})")
     return "\n".join(lines + ([advice.caution] if advice.caution else []))
 
@@ -182,6 +192,27 @@ def sentence_text(text):
     return text[:1].upper() + text[1:] + ("" if text.endswith((".", "!", "?")) else ".")
 
 
+def baths_text(advice):
+    """Return a `BathAdvice` as lines for the shell: the baths, best first, then two dyes where no bath reaches it."""
+    lines = []
+    for number, (name, one) in enumerate(advice.suggestions, start=1):
+        how = "reaches it" if one.reachable else "does not go there"
+        lines.append(f"{number}. {name} {how}: {settings_text(one.settings)}")
+        lines.append(f"   {miss_text(one)}, nine times in ten below {one.delta_e00_p90:.1f}. {lamp_text(one)}")
+    if advice.mixes:
+        lines += ["No bath alone reaches it. Two dyes:", mixes_text(advice.mixes)]
+    return "\n".join(lines + left_out_text(advice.left_out))
+
+
+def mixes_text(mixes):
+    """Return mixes, best first, as lines for the shell."""
+    lines = []
+    for number, mix in enumerate(mixes, start=1):
+        first, *rest = mix_lines(mix)
+        lines += [f"{number}. {first}", *(f"   {line}" for line in rest)]
+    return "\n".join(lines)
+
+
 def left_out_text(left_out):
     """Return which baths could not be asked and why, a line a bath."""
     return [f"{name} was not asked: {why}." for name, why in left_out.items()]
@@ -190,4 +221,5 @@ def left_out_text(left_out):
 def mix_lines(mix):
     """Return a `MixSuggestion` as lines: what to expect, then one line a dye."""
     dips = [f"{name}: {settings_text(dip)}" for name, dip in zip(mix.dyes, mix.settings, strict=True)]
-    return [sentence_text(mix.why), *dips]
+    moves = f"From daylight to lamp light it moves by {distance_text(mix.lamp_a)}, to LED light by {mix.lamp_led:.1f}."
+    return [sentence_text(mix.why), *dips, f"How far to trust it: {mix.trust}.", moves]

@@ -15,14 +15,15 @@ from dyebook.lab import Lab, delta_e_00, describe_difference
 from dyebook.model.film import Film
 from dyebook.model.inputs import SETTINGS
 
-__all__ = ["MixSuggestion", "mix_colours", "suggest_mix"]
+__all__ = ["COMPETITION_SD", "MixSuggestion", "mix_colours", "suggest_mix"]
 
 # how far competition and displacement may move each dye's load (log); judgement, no source
-_COMPETITION_SD = 0.2
+COMPETITION_SD = 0.2
 _CANDIDATES, _SEEDS, _TRIES, _ROUNDS = 1024, 10, 16, 5
 # in a mix a dye may be much weaker than it ever was alone
 _WEAKER = 0.2
 _SHARED = ("film_um", "bath_temp_c", "dwell_min", "ph")
+_LIGHTS = ("d65", "a", "led")
 _KINDS = {"together": "both dyes in one bath", "after": "one bath after the other, rinsed between, never dried"}
 
 
@@ -42,6 +43,10 @@ class MixSuggestion:
     delta_e00, delta_e00_p90 : float
     reachable : bool
     why : str
+    lamp_a, lamp_led : float
+        CIEDE2000 by which the shade moves from daylight to lamp light (`dyebook.advice.light`).
+    trust : str
+        How far to trust the prediction, in words.
     """
 
     dyes: tuple
@@ -52,6 +57,9 @@ class MixSuggestion:
     delta_e00_p90: float
     reachable: bool
     why: str
+    lamp_a: float = float("nan")
+    lamp_led: float = float("nan")
+    trust: str = ""
 
     def to_dict(self):
         """Return plain values for JSON."""
@@ -64,10 +72,13 @@ class MixSuggestion:
             "delta_e00_p90": round(self.delta_e00_p90, 3),
             "reachable": self.reachable,
             "why": self.why,
+            "lamp_a": round(self.lamp_a, 2),
+            "lamp_led": round(self.lamp_led, 2),
+            "trust": self.trust,
         }
 
 
-def mix_colours(first, first_settings, second, second_settings, factors=(1.0, 1.0)):
+def mix_colours(first, first_settings, second, second_settings, factors=(1.0, 1.0), light="d65"):
     """Return the likeliest colours (n, 3) of films dyed in two baths.
 
     Parameters
@@ -76,13 +87,14 @@ def mix_colours(first, first_settings, second, second_settings, factors=(1.0, 1.
     first_settings, second_settings : Settings of n dips
     factors : pair of float
         On the load of each dye.
+    light : {"d65", "a", "led"}
     """
     one, surface_one = first.absorbance(first_settings)
     two, surface_two = second.absorbance(second_settings)
-    return Film((surface_one + surface_two) / 2, factors[0] * one + factors[1] * two).lab()
+    return Film((surface_one + surface_two) / 2, factors[0] * one + factors[1] * two).lab(light)
 
 
-def suggest_mix(models, target, film_um=None, kind="together", bounds=None):
+def suggest_mix(models, target, film_um=None, kind="together", bounds=None, fixed=None):
     """Return the best way to a target with two dyes.
 
     Parameters
@@ -95,6 +107,8 @@ def suggest_mix(models, target, film_um=None, kind="together", bounds=None):
     kind : {"together", "after"}
     bounds : dict, optional
         (low, high) by setting, for both dyes.
+    fixed : dict of dict, optional
+        By dye, settings that cannot move; what two dyes in one bath share is that of the first.
 
     Returns
     -------
@@ -110,17 +124,18 @@ def suggest_mix(models, target, film_um=None, kind="together", bounds=None):
         raise ModelError(f"{len(models)} dyes and kind {kind!r} given; two dyes, 'together' or 'after', are needed")
     names, baths = tuple(models), tuple(models.values())
     film = baths[0].usual.film_um if film_um is None else film_um
-    spaces = tuple(_space(bath, film, bounds or {}) for bath in baths)
+    fixed = fixed or {}
+    spaces = tuple(_space(bath, film, bounds or {}, fixed.get(name, {})) for name, bath in models.items())
     search = _Search(baths, spaces, kind, target)
     pair = search.best()
     return _answer(names, baths, kind, target, pair)
 
 
-def _space(bath, film_um, bounds):
+def _space(bath, film_um, bounds, fixed):
     from dyebook.advice.space import default_bounds
 
     low, high = default_bounds(bath)["dye_g_per_l"]
-    return Space(bath, film_um, None, {"dye_g_per_l": (low * _WEAKER, high), **bounds}, {})
+    return Space(bath, film_um, None, {"dye_g_per_l": (low * _WEAKER, high), **bounds}, fixed)
 
 
 class _Search:
@@ -149,6 +164,8 @@ class _Search:
         """The best pair of settings found: a look over the cube, then smaller and smaller steps."""
         from scipy.stats import qmc
 
+        if not sum(self.sizes):
+            return self.pair(np.zeros((1, 0)))
         points = qmc.Sobol(sum(self.sizes), scramble=False).random(_CANDIDATES)
         points = points[np.argsort(self.miss(points))[:_SEEDS]]
         rng, size = np.random.default_rng(0), 0.12
@@ -162,29 +179,48 @@ class _Search:
 
 
 def _answer(names, baths, kind, target, pair):
-    lab = mix_colours(baths[0], pair[0], baths[1], pair[1])[0]
-    draws = _draws(baths, pair, lab)
+    day, lamp, led = (mix_colours(baths[0], pair[0], baths[1], pair[1], light=light)[0] for light in _LIGHTS)
+    alone, draws = _draws(baths, pair, day, 0.0), _draws(baths, pair, day, 1.0)
     miss = delta_e_00(target, draws)
-    nearest = float(delta_e_00(target, lab))
+    nearest = float(delta_e_00(target, day))
     p90 = float(np.quantile(miss, 0.9))
     why = (
-        f"{_KINDS[kind]}: should come within ΔE00 {float(miss.mean()):.1f}, {describe_difference(target, lab)}; "
+        f"{_KINDS[kind]}: should come within ΔE00 {float(miss.mean()):.1f}, {describe_difference(target, day)}; "
         "predicted from the single dyes, which may compete for the same places in the film: dip a coupon first"
     )
     settings = tuple({name: float(getattr(dip, name)[0]) for name in SETTINGS} for dip in pair)
-    reachable = nearest <= REACH_DELTA_E00
-    return MixSuggestion(names, kind, settings, Lab(*map(float, lab)), float(miss.mean()), p90, reachable, why)
+    return MixSuggestion(
+        names,
+        kind,
+        settings,
+        Lab(*map(float, day)),
+        float(miss.mean()),
+        p90,
+        nearest <= REACH_DELTA_E00,
+        why,
+        float(delta_e_00(day, lamp)),
+        float(delta_e_00(day, led)),
+        _trust(float(np.quantile(delta_e_00(day, alone), 0.9)), float(np.quantile(delta_e_00(day, draws), 0.9))),
+    )
 
 
-def _draws(baths, pair, lab):
-    """Equally likely colours (s, 3): each bath's own doubt, and that of their competition."""
+def _trust(baths, together):
+    """How far to trust a mix, from what nine times in ten the baths alone, and with their competition, may miss by."""
+    return (
+        f"nine times in ten within ΔE00 {together:.1f} of the colour expected; the single baths alone would be sure to "
+        f"{baths:.1f}, how the two dyes get along nobody has tried: a coupon of both settles it"
+    )
+
+
+def _draws(baths, pair, lab, competing):
+    """Equally likely colours (s, 3): each bath's own doubt, and that of their competition times `competing`."""
     rng = np.random.default_rng(0)
     draws = np.tile(lab, (256, 1))
     for at, (bath, dip) in enumerate(zip(baths, pair, strict=True)):
         own = bath.colour_draws(dip)[:, 0]
         draws = draws + rng.choice(own - own.mean(axis=0), len(draws))
         factors = [1.0, 1.0]
-        factors[at] = np.exp(_COMPETITION_SD)
+        factors[at] = np.exp(COMPETITION_SD)
         step = mix_colours(baths[0], pair[0], baths[1], pair[1], factors)[0] - lab
-        draws = draws + rng.standard_normal((len(draws), 1)) * step
+        draws = draws + competing * rng.standard_normal((len(draws), 1)) * step
     return draws

@@ -1,6 +1,6 @@
 """What to do with a dyed part that is off: give it more time, accept it, or strip it and start again."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -9,12 +9,12 @@ from dyebook.errors import ModelError
 from dyebook.lab import Lab, delta_e_00, describe_difference
 from dyebook.model.inputs import SETTINGS, read_settings
 
-__all__ = ["STRIP_CAUTION", "Redip", "advise_redip"]
+__all__ = ["ACCEPT_DELTA_E00", "STRIP_CAUTION", "WORTH_IT", "Redip", "advise_redip", "part_stands"]
 
 # CIEDE2000 that decorative work commonly accepts; common practice, no source
-_ACCEPT_DELTA_E00 = 1.5
+ACCEPT_DELTA_E00 = 1.5
 # a further dip must promise to take off at least this share of the miss
-_WORTH_IT = 0.3
+WORTH_IT = 0.3
 _LONGEST_MIN = 20.0
 _STEPS = 60
 STRIP_CAUTION = (
@@ -31,7 +31,7 @@ class Redip:
     Attributes
     ----------
     action : str
-        more_time, accept, strip, or ask (when the state of the surface is not known).
+        more_time, next_bath, accept, strip, or ask (when the state of the surface is not known).
     extra_dwell_min : float
         How much longer in the same bath; 0 when none helps.
     lab : Lab
@@ -40,6 +40,10 @@ class Redip:
         Expected CIEDE2000 to the target afterwards, and its 90 % figure.
     delta_e00_now : float
     why, caution : str
+    bath : str
+        Which bath comes next; empty where none does.
+    settings : dict
+        Of that dip.
     """
 
     action: str
@@ -50,6 +54,8 @@ class Redip:
     delta_e00_now: float
     why: str
     caution: str
+    bath: str = ""
+    settings: dict = field(default_factory=dict)
 
     def to_dict(self):
         """Return plain values for JSON."""
@@ -62,10 +68,12 @@ class Redip:
             "delta_e00_now": round(self.delta_e00_now, 2),
             "why": self.why,
             "caution": self.caution,
+            "next_bath": self.bath or None,
+            "next_settings": {name: round(value, 3) for name, value in self.settings.items()} or None,
         }
 
 
-def advise_redip(model, settings, reading, target, dry=None, sealed=None, tolerance=_ACCEPT_DELTA_E00):
+def advise_redip(model, settings, reading, target, dry=None, sealed=None, tolerance=ACCEPT_DELTA_E00):
     """Return what to do with a part whose colour is off.
 
     Parameters
@@ -122,23 +130,42 @@ class _Outlook:
 
     @property
     def helps(self):
-        return self.extra_min > 0 and self.after < (1 - _WORTH_IT) * self.now
+        return self.extra_min > 0 and self.after < (1 - WORTH_IT) * self.now
 
 
-def _way_ahead(model, settings, reading):
-    """Colours (draws, k, 3) of the part after extra minutes (k,) in the same bath."""
+def part_stands(model, settings, reading):
+    """Return the dip, as `Settings` of one, that would have given a part the colour it has.
+
+    Parameters
+    ----------
+    model : BathModel
+    settings : dict
+        How the part was dipped; all but its dwell are kept.
+    reading : sequence of 3 floats
+
+    Raises
+    ------
+    ModelError
+        If a setting is missing or impossible.
+    """
     import pandas as pd
 
     if not isinstance(settings, dict) or not {"dye_g_per_l", "bath_temp_c", "dwell_min"} <= set(settings):
         raise ModelError("settings of the part need dye_g_per_l, bath_temp_c and dwell_min, as it was dipped")
-    dwell = np.geomspace(max(settings["dwell_min"] / 8, 0.1), settings["dwell_min"] * 4, _STEPS)
-    extra = np.concatenate([[0.0], np.geomspace(0.1, _LONGEST_MIN, _STEPS)])
     base = pd.DataFrame([{name: settings.get(name, np.nan) for name in SETTINGS}])
-    dip = read_settings(base, model.usual, model.training.circumstances)[np.zeros(len(dwell), dtype=int)]
-    found = delta_e_00(reading, model.colour_draws(dip.moved(dwell_min=dwell))).mean(axis=0)
-    stands = dwell[int(np.argmin(found))]
-    dip = dip[np.zeros(len(extra), dtype=int)]
-    curve = model.colour_draws(dip.moved(dwell_min=stands + extra))
+    dip = read_settings(base, model.usual, model.training.circumstances)
+    dwell = np.geomspace(max(settings["dwell_min"] / 8, 0.1), settings["dwell_min"] * 4, _STEPS)
+    found = model.colour_draws(dip[np.zeros(len(dwell), dtype=int)].moved(dwell_min=dwell))
+    nearest = int(np.argmin(delta_e_00(reading, found).mean(axis=0)))
+    return dip.moved(dwell_min=dwell[[nearest]])
+
+
+def _way_ahead(model, settings, reading):
+    """Colours (draws, k, 3) of the part after extra minutes (k,) in the same bath."""
+    stands = part_stands(model, settings, reading)
+    extra = np.concatenate([[0.0], np.geomspace(0.1, _LONGEST_MIN, _STEPS)])
+    dip = stands[np.zeros(len(extra), dtype=int)]
+    curve = model.colour_draws(dip.moved(dwell_min=dip.dwell_min + extra))
     return reading + curve - curve[:, :1], extra
 
 

@@ -65,6 +65,7 @@ class Space:
         if "ph" in bounds and ph is None and "ph" not in fixed:
             del self.fixed["ph"]
         self.free = [name for name in SETTINGS if name not in self.fixed and name in limits]
+        self.limits = [limits[name] for name in self.free]
         self.low = np.array([_coordinate(name, limits[name][0]) for name in self.free])
         self.high = np.array([_coordinate(name, limits[name][1]) for name in self.free])
 
@@ -73,7 +74,8 @@ class Space:
         columns = {name: np.full(len(unit), value) for name, value in self.fixed.items()}
         at = self.low + unit * (self.high - self.low)
         for i, name in enumerate(self.free):
-            columns[name] = np.exp(at[:, i]) if name in _LOGARITHMIC else at[:, i]
+            # through a logarithm and back a bound may be passed by a hair
+            columns[name] = np.clip(np.exp(at[:, i]) if name in _LOGARITHMIC else at[:, i], *self.limits[i])
         return Settings(**columns)
 
     def unit(self, settings):

@@ -11,6 +11,7 @@ __all__ = [
     "advise_from_models",
     "coupon_from_frame",
     "dips_in_book",
+    "mixes_of",
     "read_records_file",
     "redip_from_frame",
     "suggest_from_baths",
@@ -127,6 +128,14 @@ class BathAdvice:
     mixes: list
     left_out: dict
 
+    def to_dict(self):
+        """Return plain values for JSON."""
+        return {
+            "baths": [{"bath": name, **one.to_dict()} for name, one in self.suggestions],
+            "mixes": [mix.to_dict() for mix in self.mixes],
+            "left_out": dict(self.left_out),
+        }
+
 
 def suggest_from_baths(frames, target, film_um=None, most_mixes=3, **asked):
     """Return which bath to try first for a target, and mixes where no bath alone reaches it.
@@ -161,7 +170,7 @@ def suggest_from_baths(frames, target, film_um=None, most_mixes=3, **asked):
     return advise_from_models(models, left_out, target, film_um, most_mixes, **asked)
 
 
-def advise_from_models(models, left_out, target, film_um=None, most_mixes=3, **asked):
+def advise_from_models(models, left_out, target, film_um=None, most_mixes=3, fixed_of=None, **asked):
     """Return what `suggest_from_baths` does, for baths that are learned already.
 
     Parameters
@@ -171,6 +180,8 @@ def advise_from_models(models, left_out, target, film_um=None, most_mixes=3, **a
         Why a bath could not be learned, by name.
     target, film_um, most_mixes, **asked
         As there.
+    fixed_of : dict of dict, optional
+        By bath, settings that cannot move in it, such as its strength; in place of `fixed`, which is the same in all.
 
     Returns
     -------
@@ -181,15 +192,46 @@ def advise_from_models(models, left_out, target, film_um=None, most_mixes=3, **a
     ModelError
         If there is no model.
     """
-    from dyebook.advice.mix import suggest_mix
-
     if not models:
         raise ModelError("no bath can be asked: " + "; ".join(f"{name}: {why}" for name, why in left_out.items()))
-    found = [(name, model.suggest(target, film_um=film_um, count=1, **asked)[0]) for name, model in models.items()]
+    same = asked.pop("fixed", None) or {}
+    fixed_of = dict.fromkeys(models, same) if fixed_of is None else fixed_of
+    found = [
+        (name, model.suggest(target, film_um=film_um, count=1, fixed=fixed_of[name], **asked)[0])
+        for name, model in models.items()
+    ]
     found.sort(key=lambda pair: pair[1].delta_e00)
     if any(one.reachable for _, one in found):
         return BathAdvice(found, [], left_out)
     near = [name for name, _ in found[:most_mixes]]
-    pairs = [{a: models[a], b: models[b]} for a, b in combinations(near, 2)]
-    mixes = [suggest_mix(pair, target, film_um, kind) for pair in pairs for kind in ("together", "after")]
-    return BathAdvice(found, sorted(mixes, key=lambda mix: mix.delta_e00), left_out)
+    return BathAdvice(found, mixes_of(models, near, target, film_um, fixed_of), left_out)
+
+
+def mixes_of(models, names, target, film_um=None, fixed_of=None, kinds=("together", "after")):
+    """Return every pair of baths for a shade, best first.
+
+    Parameters
+    ----------
+    models : dict of LearnedBath
+    names : sequence of str
+        Baths to pair.
+    target : sequence of 3 floats
+    film_um : float, optional
+    fixed_of : dict of dict, optional
+        By bath, settings that cannot move. A bath of both dyes is made up anew, so there the strengths are free.
+    kinds : sequence of {"together", "after"}
+
+    Returns
+    -------
+    list of MixSuggestion
+    """
+    from dyebook.advice.mix import suggest_mix
+
+    mixes = []
+    for pair in combinations(names, 2):
+        for kind in kinds:
+            fixed = {name: dict((fixed_of or {}).get(name, {})) for name in pair}
+            if kind == "together":
+                fixed = {name: {k: v for k, v in one.items() if k != "dye_g_per_l"} for name, one in fixed.items()}
+            mixes.append(suggest_mix({name: models[name] for name in pair}, target, film_um, kind, fixed=fixed))
+    return sorted(mixes, key=lambda mix: mix.delta_e00)
