@@ -36,6 +36,7 @@ ALLOWED = {
     "report_trouble": GROUND | {"lab", "record"},
     "report_mat": GROUND,
     "report_camera": GROUND | {"lab", "record", "report"},
+    "report_help": GROUND,
     "report_sheet": GROUND | {"lab"},
     "report_pdf": GROUND | {"lab", "report_sheet"},
     "report_html": GROUND | {"lab", "report_sheet"},

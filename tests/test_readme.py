@@ -8,6 +8,8 @@ from pathlib import Path
 
 import pytest
 
+from dyebook.report_help import PHOTO_TIPS
+
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 TOUR = [line for line in README.splitlines() if line.startswith("dyebook ")]
@@ -39,6 +41,8 @@ def test_the_tour_runs_in_order(run, place):
         assert done.stdout.strip(), line
     assert (place / "found.png").stat().st_size > 10_000
     assert (place / "my-book.zip").exists()
+    assert (place / "card.pdf").read_bytes().startswith(b"%PDF")
+    assert (place / "bags.pdf").read_bytes().startswith(b"%PDF")
 
 
 def test_the_python_lines_run(run):
@@ -53,3 +57,15 @@ def test_the_two_commands_stand_at_the_top():
     assert blocks[0].strip().endswith("dyebook open --demo")
     assert blocks[1].strip().endswith("pytest")
     assert README.index(blocks[1]) < 2500
+
+
+def test_the_photo_page_and_the_readme_say_the_same():
+    told = " ".join(README.split())
+    for tip in PHOTO_TIPS:
+        assert f"- {tip}" in told, tip
+
+
+def test_the_pictures_are_there_and_light():
+    pictures = re.findall(r'<img src="([^"]+)" alt="[^"]{20,}"', README)
+    assert len(pictures) == 2
+    assert all(0 < (ROOT / picture).stat().st_size <= 150_000 for picture in pictures)

@@ -10,6 +10,7 @@ from dyebook.errors import PhotoError
 from dyebook.jobs.look import see_photo
 from dyebook.screens import photo_correct, photo_keep, shelf
 from dyebook.screens.drafts import draft, keep, recall
+from dyebook.screens.photo_help import show_tips
 from dyebook.screens.swatch import show_swatch
 
 __all__ = ["show"]
@@ -74,6 +75,7 @@ def _before_a_photo(book):
         "is best; lamps and bright things behind you show up in polished metal. Let the card be a good thumb's width "
         "away, and fill the picture with both."
     )
+    show_tips()
     recall("without_photo")
     if st.session_state.pop("photo_way", None) == "without":
         st.session_state["without_photo"] = True

@@ -3,6 +3,7 @@
 import pytest
 
 from dyebook.book.store import open_book
+from dyebook.report_help import PHOTO_TIPS, PHOTO_TITLE
 from dyebook.screens import paper
 
 
@@ -55,3 +56,9 @@ def begun_shop(empty_book):
     with open_book(empty_book) as book:
         book.add_batch(DyeRecord("Ember", film_um=12, dye_g_per_l=3, bath_temp_c=50, dwell_min=6))
     return empty_book
+
+
+def test_the_photo_page_tells_how_to_photograph_shiny_parts(empty_book, open_page):
+    page = open_page("photo")
+    assert PHOTO_TITLE in [one.label for one in page.expander]
+    assert all(f"- {tip}" in [one.value for one in page.markdown] for tip in PHOTO_TIPS)

@@ -1,0 +1,92 @@
+"""Draw the README's two pictures anew from the demo book: ``python -m tests.bench.readme_pictures [--batch 84]``."""
+
+import argparse
+import io
+import os
+import shutil
+import socket
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+import pypdfium2
+from PIL import Image
+from playwright.sync_api import sync_playwright
+
+from dyebook.book.store import open_book
+from dyebook.jobs.paper import batch_facts
+from dyebook.report_card import card_sheet
+from dyebook.report_paper import sheet_bytes
+from dyebook.screens.demo_book import remake_demo_book
+
+SAMPLES = Path(__file__).parents[2] / "samples"
+ADDRESS = "http://bench.local:8640"
+MOST_BYTES = 150_000
+
+
+def main():
+    """Draw both."""
+    asked = argparse.ArgumentParser(description=__doc__)
+    asked.add_argument("--batch", type=int, default=84, help="whose card is drawn")
+    batch = asked.parse_args().batch
+    with tempfile.TemporaryDirectory() as folder:
+        place = remake_demo_book(Path(folder) / "demo.dyebook")
+        save(draw_card(place, batch), "batch_card.png")
+        save(draw_app(place, Path(folder)), "app.png")
+
+
+def draw_card(place, batch):
+    """The card of a batch as a picture."""
+    with open_book(place) as book:
+        pdf = sheet_bytes(card_sheet(batch_facts(book, batch, ADDRESS)), ".pdf")
+    return pypdfium2.PdfDocument(pdf)[0].render(scale=1.3).to_pil()
+
+
+def draw_app(place, home):
+    """The first page of the app as a picture."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    command = [sys.executable, "-m", "dyebook", "open", "--book", str(place), "--port", str(port), "--no-browser"]
+    quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
+    app = subprocess.Popen(command, env={**os.environ, "HOME": str(home)}, **quiet)
+    try:
+        wait_for(port)
+        with sync_playwright() as player:
+            chromium = shutil.which("chromium") or shutil.which("chromium-browser")
+            browser = player.chromium.launch(executable_path=chromium, args=["--no-sandbox", "--disable-gpu"])
+            page = browser.new_page(viewport={"width": 1280, "height": 860})
+            page.goto(f"http://127.0.0.1:{port}/")
+            page.get_by_text("Orders").first.wait_for(timeout=60_000)
+            page.wait_for_load_state("networkidle")
+            page.wait_for_timeout(4000)
+            return Image.open(io.BytesIO(page.screenshot()))
+    finally:
+        app.terminate()
+        app.wait(20)
+
+
+def wait_for(port):
+    """Wait until somebody listens."""
+    end = time.monotonic() + 60
+    while time.monotonic() < end:
+        with socket.socket() as probe:
+            if probe.connect_ex(("127.0.0.1", port)) == 0:
+                return
+        time.sleep(0.2)
+    sys.exit("the app did not start")
+
+
+def save(picture, name):
+    """Write a PNG with as many colours as the size allows."""
+    for colours in (256, 128, 64):
+        picture.convert("RGB").quantize(colours).save(SAMPLES / name, optimize=True)
+        if (SAMPLES / name).stat().st_size <= MOST_BYTES:
+            break
+    print(f"{name}: {(SAMPLES / name).stat().st_size} bytes, {colours} colours")
+
+
+if __name__ == "__main__":
+    main()
