@@ -17,7 +17,7 @@ CARD_LAB = Lab(49.5, 0.0, 0.0)
 _INNER = 0.76
 # a card of so many pixels of the reduced photo is read there: its light was averaged from all of them already
 _REDUCED_SIDE, _ENOUGH_PIXELS = 1000, 5_000
-_WORKING_PIXELS = 20_000
+_WORKING_PIXELS = 6_000
 # log-light beyond this many robust deviations is dirt, print or glare on the card
 _OUTLIER = 3.5
 
@@ -174,12 +174,13 @@ def _inner_pixels(photo, quad, box):
     reduced = photo.reduced(_REDUCED_SIDE)
     if cv2.contourArea(inner.astype(np.float32)) > _ENOUGH_PIXELS * reduced.scale**2:
         x0, y0, x1, y1 = (int(edge) // reduced.scale for edge in box)
-        rows, columns = slice(y0, y1 + 1), slice(x0, x1 + 1)
-        light, clipped = reduced.pixels[rows, columns], reduced.clipped[rows, columns]
-        step, corner = reduced.scale, (x0 * reduced.scale, y0 * reduced.scale)
+        light, step = reduced.pixels[y0 : y1 + 1, x0 : x1 + 1], reduced.scale
+        corner = x0 * step, y0 * step
+        ends = (min((last + 1) * step, most) for last, most in zip((x1, y1), photo.size, strict=True))
+        clipped = photo.clipped((*corner, *ends), step)
     else:
         step = max(1, int(np.sqrt((box[2] - box[0]) * (box[3] - box[1]) / _WORKING_PIXELS)))
-        light, clipped, corner = photo.crop(box, step), photo.clipped(box)[::step, ::step], box[:2]
+        light, clipped, corner = photo.crop(box, step), photo.clipped(box, step), box[:2]
     size = np.array(light.shape[1::-1]) * step
     mask = fill_polygon(inner, (*corner, *(corner + size)), step)
     chosen = np.flatnonzero(mask)

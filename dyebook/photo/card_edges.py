@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-__all__ = ["AHEAD", "Sides", "cross_lines", "refine_sides", "robust_lines", "tones_at"]
+__all__ = ["AHEAD", "Sides", "bright_end", "cross_lines", "even_tones", "refine_sides", "robust_lines", "tones_at"]
 
 # the corner that follows each, and the one before: indexing is ten times as fast as np.roll
 AHEAD, _BEHIND = np.array([1, 2, 3, 0]), np.array([3, 0, 1, 2])
@@ -14,6 +14,7 @@ _ALONG = (0.06, 0.94)
 _FITS_PX = 1.2
 # a camera's sharpening raises the bright side of an edge by up to this share of the step
 _HALO = 0.15
+_BEYOND = 1e3
 
 
 @dataclass(frozen=True)
@@ -77,17 +78,46 @@ def refine_sides(light_at, quads, reach, count=40):
     return [_closed(*(x[four] for x in (points, *lines, found, steps, ridges))) for four in sides]
 
 
-def tones_at(tones, beyond=None):
-    """Return a function that gives tones at fractional places; outside the picture the nearest, or one given tone."""
-    border = {"borderMode": cv2.BORDER_REPLICATE}
-    if beyond is not None:
-        border = {"borderMode": cv2.BORDER_CONSTANT, "borderValue": (beyond,) * 3}
+def tones_at(pixels):
+    """Return a function that gives the tones of a picture in linear light at fractional places.
+
+    Past the frame lies a tone that no photo has: a card cut off by the frame has a side there.
+    """
+    bright = bright_end(pixels)
 
     def sampled(places):
         flat = (places - 0.5).astype(np.float32)
-        return cv2.remap(tones, flat[..., 0], flat[..., 1], cv2.INTER_LINEAR, **border)
+        light = cv2.remap(pixels, flat[..., 0], flat[..., 1], cv2.INTER_LINEAR, borderValue=(_BEYOND,) * 3)
+        return even_tones(light, bright)
 
     return sampled
+
+
+def bright_end(pixels):
+    """Return the bright end of each channel (3,) of linear light (h, w, 3)."""
+    few = pixels[:: 1 + pixels.shape[0] // 150, :: 1 + pixels.shape[1] // 150].reshape(-1, 3)
+    return np.maximum(np.percentile(few, 99, axis=0), 1e-4)
+
+
+def even_tones(pixels, bright=None):
+    """Return the tones of linear light, in which noise and steps look much alike from dark to bright.
+
+    Parameters
+    ----------
+    pixels : ndarray of float32, shape (h, w, 3)
+        Linear light.
+    bright : ndarray of shape (3,), optional
+        The bright end of the picture that the light is of; its own if left out.
+
+    Returns
+    -------
+    ndarray of float32, shape (h, w, 3)
+        Cube root of light, each channel scaled by the bright end of the picture.
+    """
+    bright = bright_end(pixels) if bright is None else bright
+    # OpenCV scales channels several times as fast as a broadcast over the short axis
+    scaled = cv2.transform(np.ascontiguousarray(pixels), np.diag(1 / bright).astype(np.float32))
+    return np.cbrt(np.clip(scaled, 0, 4, out=scaled), out=scaled)
 
 
 def _edges(profiles, offsets, reach):

@@ -7,8 +7,8 @@ import numpy as np
 
 from dyebook.errors import PhotoError
 from dyebook.photo.card import card_at, order_corners
-from dyebook.photo.card_edges import AHEAD, refine_sides, tones_at
-from dyebook.photo.card_patch import even_patches, even_tones
+from dyebook.photo.card_edges import AHEAD, even_tones, refine_sides, tones_at
+from dyebook.photo.card_patch import even_patches
 from dyebook.photo.card_score import card_score
 from dyebook.photo.card_traits import TRAITS, scene_tone, traits_of
 
@@ -96,12 +96,14 @@ def _beside_grids(found):
     return []
 
 
-def card_candidates(photo):
+def card_candidates(photo, whole=False):
     """Return the even four-sided patches of a photo, the likeliest card first.
 
     Parameters
     ----------
     photo : LinearPhoto
+    whole : bool
+        Look for every trait even of patches that are out of the running.
 
     Returns
     -------
@@ -109,9 +111,9 @@ def card_candidates(photo):
     """
     pixels, scale = _working_picture(photo)
     scene = scene_tone(pixels)
-    tones = even_tones(pixels)
-    patches = _patches(tones, even_patches(tones))
-    traits = [traits_of(pixels, sides, scene) for sides in patches]
+    patches = _patches(pixels, even_patches(pixels))
+    worth = None if whole else (lambda traits: card_score(traits) > _REFUSED - _MARGIN)
+    traits = [traits_of(pixels, sides, scene, worth) for sides in patches]
     found = [
         Candidate(order_corners(sides.quad * scale), seen, card_score(seen))
         for sides, seen in zip(patches, traits, strict=True)
@@ -131,15 +133,14 @@ def _working_picture(photo):
     return cv2.resize(reduced.pixels, size, interpolation=cv2.INTER_AREA), scale
 
 
-def _patches(tones, quads):
+def _patches(pixels, quads):
     """Patches whose sides are edges, each once: several rough outlines come to the same sides."""
-    # past the frame lies a tone that no photo has: a card cut off by the frame has a side there
-    light_at = tones_at(tones, beyond=-0.5)
+    light_at = tones_at(pixels)
     rough = [one for one in refine_sides(light_at, quads, _REACH_PX, count=20) if one is not None]
     rough = _each_once([one for one in rough if one.support.mean() > 0.3], _ALIKE)
     # again from close by, where the sides stand along their whole length
     refined = refine_sides(light_at, [one.quad for one in rough], _REACH_PX / 2)
-    sound = [one for one in refined if one is not None and _possible(one, tones.shape)]
+    sound = [one for one in refined if one is not None and _possible(one, pixels.shape)]
     return _each_once(sound, _SAME)[:_MOST_PATCHES]
 
 

@@ -3,9 +3,9 @@
 import cv2
 import numpy as np
 
-from dyebook.photo.card_edges import AHEAD, cross_lines, robust_lines
+from dyebook.photo.card_edges import AHEAD, bright_end, cross_lines, even_tones, robust_lines
 
-__all__ = ["even_patches", "even_tones"]
+__all__ = ["even_patches"]
 
 # long side of the picture in which patches are looked for
 _SIDE = 460
@@ -14,13 +14,15 @@ _STEPS = tuple(0.0035 * 1.6**i for i in range(8))
 # share of the frame a patch may cover
 _LEAST, _MOST = 0.008, 0.30
 _FILL = 0.88
+_POINTS = 160  # of each outline, from which those farthest out on each stretch of a side are taken
+_STRETCHES = 14
 # every way to number the corners
 _TURNS = (np.arange(4)[:, None] + np.arange(4)) % 4
 _SQUARE = np.ones((5, 5), np.uint8)
 
 
-def even_tones(pixels):
-    """Return the tones of linear light, in which noise and steps look much alike from dark to bright.
+def even_patches(pixels):
+    """Return four-sided patches without inner edges.
 
     Parameters
     ----------
@@ -29,41 +31,23 @@ def even_tones(pixels):
 
     Returns
     -------
-    ndarray of float32, shape (h, w, 3)
-        Cube root of light, each channel scaled by the bright end of the picture.
-    """
-    few = pixels[:: 1 + pixels.shape[0] // 150, :: 1 + pixels.shape[1] // 150].reshape(-1, 3)
-    bright = np.maximum(np.percentile(few, 99, axis=0), 1e-4)
-    # OpenCV scales channels several times as fast as a broadcast over the short axis
-    scaled = cv2.transform(np.ascontiguousarray(pixels), np.diag(1 / bright).astype(np.float32))
-    return np.cbrt(np.clip(scaled, 0, 4, out=scaled), out=scaled)
-
-
-def even_patches(tones):
-    """Return four-sided patches without inner edges.
-
-    Parameters
-    ----------
-    tones : ndarray of float32, shape (h, w, 3)
-        From `even_tones`.
-
-    Returns
-    -------
     list of ndarray of shape (4, 2)
-        Rough corners in pixels of `tones`; each patch once.
+        Rough corners in pixels; each patch once.
     """
-    height, width = tones.shape[:2]
+    height, width = pixels.shape[:2]
     factor = max(1, round(max(height, width) / _SIDE))  # whole: several times as fast
     size = (-(-width // factor), -(-height // factor))
-    steps = _steepness(cv2.GaussianBlur(cv2.resize(tones, size, interpolation=cv2.INTER_AREA), (0, 0), 0.9))
+    small = even_tones(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), bright_end(pixels))
+    steps = _steepness(cv2.GaussianBlur(small, (0, 0), 0.9))
     scale = np.array([width / size[0], height / size[1]])
-    quads, seen = [], []
+    found, seen = [], []
     for level in _STEPS:
         even = (steps < level).astype(np.uint8)
         for margin in (0, 2):
             # opening with the same square as the last step keeps patches apart that a thread joins
-            quads += _quads_of(cv2.dilate(cv2.erode(even, _SQUARE, iterations=1 + margin // 2), _SQUARE), margin, seen)
-    return [quad * scale for quad in _distinct(quads)]
+            opened = cv2.dilate(cv2.erode(even, _SQUARE, iterations=1 + margin // 2), _SQUARE)
+            found += _outlines_of(opened, margin, seen)
+    return [quad * scale for quad in _along_outlines(_distinct(found[::-1]))]
 
 
 def _steepness(tones):
@@ -77,9 +61,9 @@ def _steepness(tones):
     return most
 
 
-def _quads_of(even, margin, seen):
-    """Four-sided outlines in a mask, grown by `margin` pixels; one much like a `seen` one is left out."""
-    quads = []
+def _outlines_of(even, margin, seen):
+    """Four-sided outlines in a mask, much like no `seen` one: corners, some points, margin, how ill they fill them."""
+    found = []
     for contour in cv2.findContours(even, cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)[0]:
         if len(contour) < 40:
             continue
@@ -88,11 +72,13 @@ def _quads_of(even, margin, seen):
         likely = _LEAST * 0.5 * even.size < area < _MOST * even.size and w * h < 0.7 * even.size
         if not likely or _close_to_any(box, seen):
             continue
-        quad = _four_sides(contour, area)
-        if quad is not None:
+        corners = _four_sides(contour, area)
+        if corners is not None:
             seen.append(box)
-            quads.append(_grown(quad, margin + 1.0))
-    return quads
+            points = contour[np.arange(_POINTS) * len(contour) // _POINTS, 0].astype(float)
+            corners = corners if _signed_area(corners) > 0 else corners[::-1]
+            found.append((corners, points, margin, abs(np.log(area / _signed_area(corners)))))
+    return found
 
 
 def _close_to_any(box, others):
@@ -102,30 +88,45 @@ def _close_to_any(box, others):
 
 
 def _four_sides(contour, area):
-    """Corners of the quadrilateral an outline fills, or None."""
+    """Rough corners of the quadrilateral an outline fills, or None."""
     hull = cv2.convexHull(contour)
     if area < _FILL * cv2.contourArea(hull):
         return None
     corners = _four_corners(hull)
     if corners is None or not _FILL < area / max(cv2.contourArea(corners.astype(np.float32)), 1) < 1.12:
         return None
-    return _along_outline(corners, contour[:: max(1, len(contour) // 120), 0].astype(float)) + 0.5
+    return corners
 
 
-def _along_outline(corners, outline):
-    """Corners where lines through the outline's points near each side cross."""
-    corners = corners if _signed_area(corners) > 0 else corners[::-1]
-    ahead = corners[AHEAD] - corners
-    length = np.maximum(np.linalg.norm(ahead, axis=1), 1e-6)[:, None]
+def _along_outlines(found):
+    """Quads of outlines, with corners where lines along the outlines' sides cross, grown by their margins."""
+    if not found:
+        return []
+    corners, outlines, margins = (np.array(column) for column in list(zip(*found, strict=True))[:3])
+    ahead = corners[:, AHEAD] - corners
+    length = np.maximum(np.linalg.norm(ahead, axis=2), 1e-6)[..., None]
     along = ahead / length
-    offset = outline[None] - corners[:, None]
-    way = np.einsum("snk,sk->sn", offset, along) / length
-    aside = np.abs(offset[..., 0] * along[:, None, 1] - offset[..., 1] * along[:, None, 0])
-    near = (way > 0.08) & (way < 0.92) & (aside < 0.08 * length.mean() + 2)
-    if near.sum(axis=1).min() < 6:
-        return corners
-    crossed = cross_lines(*robust_lines(np.broadcast_to(outline, (4, *outline.shape)), near))
-    return corners if crossed is None else crossed
+    offset = outlines[:, None] - corners[:, :, None]
+    way = np.einsum("qsnk,qsk->qsn", offset, along) / length
+    out = offset[..., 0] * along[..., None, 1] - offset[..., 1] * along[..., None, 0]
+    near = (way > 0.08) & (way < 0.92) & (np.abs(out) < 0.08 * length.mean(axis=1, keepdims=True) + 2)
+    points, there = _outermost(outlines, np.where(near, (way - 0.08) / 0.84 * _STRETCHES, -1).astype(int), out)
+    centres, along = (part.reshape(-1, 4, 2) for part in robust_lines(points, there))
+    few = there.reshape(-1, 4, _STRETCHES).sum(axis=2).min(axis=1) < _STRETCHES // 2
+    quads = []
+    for k, quad in enumerate(corners):
+        crossed = None if few[k] else cross_lines(centres[k], along[k])
+        quads.append(_grown((quad if crossed is None else crossed) + 0.5, margins[k] + 1.0))
+    return quads
+
+
+def _outermost(outlines, stretch, out):
+    """Points (sides, stretches, 2) farthest out on each stretch of the sides, as noise eats into an even patch."""
+    best = [np.where(stretch == one, out, -np.inf) for one in range(_STRETCHES)]
+    best = np.stack(best, axis=2).reshape(-1, _STRETCHES, outlines.shape[1])
+    at = best.argmax(axis=2)
+    points = np.take_along_axis(np.repeat(outlines, 4, axis=0), at[..., None], axis=1)
+    return points, np.isfinite(np.take_along_axis(best, at[..., None], axis=2)[..., 0])
 
 
 def _four_corners(hull):
@@ -154,12 +155,17 @@ def _signed_area(quad):
     return 0.5 * float(x @ y[AHEAD] - x[AHEAD] @ y)
 
 
-def _distinct(quads):
-    """Drop quads whose corners lie close to those of an earlier one, coarser steps first."""
-    kept = np.empty((0, 4, 2))
-    for quad in reversed(quads):
-        turns = quad[_TURNS]
-        apart = np.linalg.norm(kept[:, None] - turns, axis=-1).max(axis=2).min(axis=1, initial=np.inf)
-        if not len(kept) or apart.min() > 0.04 * np.sqrt(abs(_signed_area(quad))):
-            kept = np.concatenate([kept, quad[None]])
-    return list(kept)
+def _distinct(found):
+    """Drop quads whose corners lie close to those of one that is filled better, or as well and came earlier."""
+    kept, turned = [], np.empty((4 * len(found), 4, 2))
+    for one in sorted(found, key=lambda one: round(one[3], 2)):
+        corners, _, margin, _ = one
+        away = corners - corners.mean(axis=0)
+        corners = corners + (margin + 1.0) * np.sqrt(2) * away / np.linalg.norm(away, axis=1)[:, None]
+        # corners may be numbered from any of the four
+        off = turned[: 4 * len(kept)] - corners
+        apart = np.einsum("nsk,nsk->ns", off, off).max(axis=1)
+        if not len(kept) or apart.min() > 0.0016 * _signed_area(corners):
+            turned[4 * len(kept) : 4 * len(kept) + 4] = corners[_TURNS]
+            kept.append(one)
+    return kept

@@ -8,11 +8,11 @@ from dyebook.photo.card import fill_polygon
 __all__ = ["fit_ground", "surface_terms"]
 
 _WORKING_SIDE = 1000
-_CELLS = 84  # along the long side: texture averages out, light does not
+_CELLS = 60  # along the long side: texture averages out, light does not
 _DARKEST, _BRIGHTEST = 0.004, 0.97
 # how far apart two cells of one material may lie: log brightness (light falls off), log of red and blue over green
 _BRIGHTNESS, _HUE = 0.25, 0.12
-_SAMPLES = 250
+_SAMPLES = 150
 _STIFF = 1.0  # pull of the surface towards even light, in cells
 _TURNS = 12
 _OUTLIER = 4.0

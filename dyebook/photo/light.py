@@ -72,15 +72,16 @@ class Light:
         -------
         ndarray of float32, shape (H, W, 3)
         """
-        gains = self.gains.astype(np.float32)
+        gains, pixels = self.gains.astype(np.float32), np.ascontiguousarray(pixels, dtype=np.float32)
+        # whole planes at a time: a product along the last axis of three costs several times as much
         if not self.surface.any():
-            return pixels * gains
+            return cv2.transform(pixels, np.diag(gains))
         height, width = pixels.shape[:2]
         # the surface is smooth: a coarse grid of it, stretched, is exact to a thousandth
         columns, rows = (np.linspace(0, 1, 9) * length * step for length in (width, height))
         coarse = np.exp(-self.fall_off(box[0] + columns[None, :], box[1] + rows[:, None])).astype(np.float32)
         fine = _stretch(coarse, width, height)
-        return pixels * gains * fine[..., None]
+        return cv2.multiply(pixels, cv2.merge([gain * fine for gain in gains]))
 
 
 def fit_light(photo, card, flat=None):

@@ -169,8 +169,8 @@ def _detector():
 
 def _codes(pixels):
     """Luminance as 8-bit codes."""
-    grey = cv2.cvtColor(np.ascontiguousarray(np.clip(pixels, 0, 1)), cv2.COLOR_RGB2GRAY)
-    return np.round(255 * np.sqrt(grey)).astype(np.uint8)
+    grey = cv2.cvtColor(np.ascontiguousarray(pixels), cv2.COLOR_RGB2GRAY)
+    return cv2.convertScaleAbs(cv2.sqrt(np.maximum(grey, 0, out=grey)), alpha=255)
 
 
 def _refine(photo, quad, scale):

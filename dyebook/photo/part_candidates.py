@@ -11,10 +11,12 @@ __all__ = ["Candidate", "candidates", "distinct", "overlap"]
 # edge strengths at which the photo falls apart into regions
 _LEVELS = (3.0, 4.5, 7.0, 10.0, 15.0, 22.0)
 # calm regions larger than these shares of the frame are taken for ground, in turn
-_GROUND_SHARES = (0.03, 0.15)
+_GROUND_SHARES = (0.08,)
 _SHARES = (0.0018, 0.18)
 # outlines of regions differ by their edges' width; nearer ones than this are one candidate
 _SAME = 0.82
+# no part's boundary is weaker than this on the whole: edges close by, 1 = the usual texture of the photo
+_FAINT = 6.0
 # an edge as the view shows it eats about this many pixels on either side
 _EDGE_HALF = 2
 
@@ -30,8 +32,6 @@ class Candidate:
     mask : ndarray of uint8, shape of the box
     contour : ndarray of int32, shape (n, 1, 2)
         Its outer boundary, pixels of the view.
-    edge : float
-        Mean strength of edges along its boundary.
     hole_share : float
         Area of its round holes over its own.
     """
@@ -39,7 +39,6 @@ class Candidate:
     box: tuple
     mask: np.ndarray
     contour: np.ndarray
-    edge: float
     hole_share: float = 0.0
 
     @cached_property
@@ -57,18 +56,30 @@ class Candidate:
 def candidates(view):
     """Return the candidates of a `PartView`, strongest boundary first, none like another."""
     crest = cv2.dilate(view.edge, np.ones((3, 3), np.uint8))
-    found, seen = [], set()
+    around = cv2.dilate(crest, np.ones((5, 5), np.uint8))
+    found = []
     for level in _LEVELS:
         for contour, grow in _regions((crest < level).astype(np.uint8)):
             x, y, w, h = cv2.boundingRect(contour)
-            key = x // 3, y // 3, (x + w) // 3, (y + h) // 3, grow
-            if key in seen or not _sized(contour, (w, h), view.edge.shape, grow):
-                continue
-            seen.add(key)
-            one = _candidate(view, crest, contour, grow)
-            if one is not None:
-                found.append(one)
-    return distinct(sorted(found, key=lambda one: -one.edge))
+            if _sized(contour, (w, h), view.edge.shape, grow):
+                box = x - grow, y - grow, x + w + grow, y + h + grow
+                rim = contour[:: len(contour) // 200 + 1, 0]
+                found.append((float(around[rim[:, 1], rim[:, 0]].mean()), box, contour, grow))
+    found = _boxed_once(sorted(found, key=lambda one: -one[0]))
+    regions = (_candidate(view, contour, grow) for _, _, contour, grow in found)
+    return distinct([one for one in regions if one is not None])
+
+
+def _boxed_once(found):
+    """Regions whose boxes differ by more than an edge's width: masks cost far more than boxes."""
+    kept, boxes = [], np.empty((len(found), 4))
+    for one in found:
+        if one[0] < _FAINT:
+            break
+        if np.abs(boxes[: len(kept)] - one[1]).max(axis=1, initial=0).min(initial=np.inf) > _EDGE_HALF:
+            boxes[len(kept)] = one[1]
+            kept.append(one)
+    return kept
 
 
 def _regions(calm):
@@ -118,7 +129,7 @@ def _sized(contour, size, shape, grow):
     return _SHARES[0] * pixels < area < _SHARES[1] * pixels
 
 
-def _candidate(view, crest, contour, grow):
+def _candidate(view, contour, grow):
     """The region as a candidate, or None if its place or shape rules it out."""
     height, width = view.edge.shape
     x, y, w, h = cv2.boundingRect(contour)
@@ -135,8 +146,7 @@ def _candidate(view, crest, contour, grow):
     covered = cv2.countNonZero(mask & view.card[box[1] : box[3], box[0] : box[2]])
     if area < _SHARES[0] * view.edge.size or area < 0.6 * cv2.contourArea(cv2.convexHull(rim)) or covered > 0.15 * area:
         return None
-    strength = crest[rim[:, 0, 1] + box[1], rim[:, 0, 0] + box[0]].mean()
-    return Candidate(box, mask, rim + np.array(box[:2], np.int32), float(strength))
+    return Candidate(box, mask, rim + np.array(box[:2], np.int32))
 
 
 def _largest_contour(mask):

@@ -9,7 +9,7 @@ from dyebook.photo.part_view import shade_free
 __all__ = ["outline_of", "with_slits"]
 
 # a crop for sharpening has at most this many pixels: graph cuts grow faster than their pixels
-_CROP_PIXELS = 8_000
+_CROP_PIXELS = 6_500
 _MARGIN = 0.12
 _LARGEST_RING = 100
 # edges of the mask are smoothed over this many crop pixels before they are traced, finer than a pixel
@@ -31,8 +31,8 @@ def outline_of(photo, light, one, view):
     ndarray of shape (N, 2)
         At most about 200 corners; holes are cut in by slits.
     """
-    box, step = _crop_of(photo, one, view)
-    colour = shade_free(light.correct(photo.crop(box, step), box, step))
+    pixels, box, step = _seen_around(photo, one, view)
+    colour = shade_free(light.correct(pixels, box, step))
     rough = _laid_over(one, view.step, box, step, colour.shape[:2])
     outer, holes = _rings(_sharpened(colour, rough))
     return np.clip(with_slits(outer, holes) * step + box[:2], 0, photo.size)
@@ -60,15 +60,30 @@ def with_slits(outer, holes):
     return ring
 
 
-def _crop_of(photo, one, view):
-    """Box around the candidate in pixels of the photo, and the step that keeps it small."""
+def _seen_around(photo, one, view):
+    """Light around the candidate, its box in pixels of the photo, and the step that keeps it small."""
     x0, y0, x1, y1 = one.box
     margin = _MARGIN * max(x1 - x0, y1 - y0) + 4
-    width, height = photo.size
-    left, top = (int(max(v - margin, 0) * view.step) for v in (x0, y0))
-    right, bottom = min(int((x1 + margin) * view.step) + 1, width), min(int((y1 + margin) * view.step) + 1, height)
-    step = max(1, round(np.sqrt((right - left) * (bottom - top) / _CROP_PIXELS)))
-    return (left, top, right, bottom), step
+    step = np.sqrt((x1 - x0 + 2 * margin) * (y1 - y0 + 2 * margin) / _CROP_PIXELS) * view.step
+    small = photo.reduced(1000)
+    # where the small picture is fine enough, the photo need not be averaged anew
+    unit = small.scale if step > small.scale else 1
+    step = max(1, round(step / unit))
+    step += step % 2 if unit == 1 and step > 2 else 0  # even steps are averaged quickest
+    size = small.pixels.shape[1::-1] if unit > 1 else photo.size
+    left, top = (int(max(v - margin, 0) * view.step / unit) for v in (x0, y0))
+    wide, high = (
+        min(int((v + margin) * view.step / unit) + 1, most) - first
+        for v, most, first in zip((x1, y1), size, (left, top), strict=True)
+    )
+    # whole blocks, but for what is smaller than one
+    right, bottom = left + max(wide // step * step, min(wide, step)), top + max(high // step * step, min(high, step))
+    box = tuple(unit * v for v in (left, top, right, bottom))
+    if unit == 1:
+        return photo.crop(box, step), box, step
+    pixels = small.pixels[top:bottom, left:right]
+    size = max(1, (right - left) // step), max(1, (bottom - top) // step)
+    return cv2.resize(pixels, size, interpolation=cv2.INTER_AREA) if step > 1 else pixels, box, unit * step
 
 
 def _laid_over(one, view_step, box, step, shape):

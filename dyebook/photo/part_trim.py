@@ -43,11 +43,11 @@ def ground_like(colour, depth, around):
     around, body, flat = np.flatnonzero(around), np.flatnonzero(body), colour.reshape(-1, 3)
     if len(around) < 20 or len(body) < 20:
         return None, None
-    ground = np.median(_some(flat, around), axis=0)
+    ground = _middle(_some(flat, around))
     sample = _some(flat, body)
     ranked = sample[np.argsort(sample[:, 0])]
     # its dark, middling and bright pixels; the nearest of them counts
-    shades = np.array([np.median(third, axis=0) for third in np.array_split(ranked, 3)])
+    shades = np.array([_middle(third) for third in np.array_split(ranked, 3)])
     inside = np.flatnonzero(depth)
     pixels = np.take(flat, inside, axis=0)
     # |p - s|^2 without an array of differences for each shade
@@ -55,6 +55,11 @@ def ground_like(colour, depth, around):
     alike = np.zeros(depth.shape, bool)
     alike.reshape(-1)[inside] = from_ground(pixels, ground) < 0.7 * np.sqrt(np.maximum(apart, 0))
     return alike, ground
+
+
+def _middle(colours):
+    """Median of each channel to the nearest value, (3,): a partition alone is several times as fast."""
+    return np.partition(colours, len(colours) // 2, axis=0)[len(colours) // 2]
 
 
 def _some(pixels, places, count=600):

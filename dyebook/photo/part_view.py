@@ -7,13 +7,14 @@ import numpy as np
 
 __all__ = ["PartView", "view_of"]
 
-_LONG_SIDE = 600
+_LONG_SIDE = 500
 # highlights up to this multiple of perfect white keep their shade
 _HEADROOM = 1.25
 # a*, b* over (L* + _KNEE) do not change when a surface is shaded; the surplus over 16 holds back noise in the dark
 _KNEE = 22.0
 # edges weaker than this many units of L* or chroma per pixel are never called structure
 _EDGE_FLOOR = 0.5
+_SMOOTH = 1.1
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,7 +68,8 @@ def view_of(photo, card, light):
 
 def shade_free(linear):
     """Return L* and chroma over lightness of corrected linear light, float32 (h, w, 3)."""
-    lab = cv2.cvtColor(np.clip(linear / _HEADROOM, 0, 1).astype(np.float32), cv2.COLOR_LRGB2Lab)
+    within = np.clip(linear * np.float32(1 / _HEADROOM), 0, 1)
+    lab = cv2.cvtColor(within, cv2.COLOR_LRGB2Lab)
     lightness = cv2.extractChannel(lab, 0)
     lift = 100 / (lightness + _KNEE)
     # whole planes at a time: a product along the last axis of three costs several times as much
@@ -75,9 +77,9 @@ def shade_free(linear):
 
 
 def _edges(colour):
-    smooth = cv2.GaussianBlur(colour, (0, 0), 1.2)
+    smooth = cv2.GaussianBlur(colour, (7, 7), _SMOOTH)
     across = cv2.Sobel(smooth, cv2.CV_32F, 1, 0, ksize=3, scale=1 / 8)
     down = cv2.Sobel(smooth, cv2.CV_32F, 0, 1, ksize=3, scale=1 / 8)
-    power = across * across + down * down
+    power = cv2.add(cv2.multiply(across, across), cv2.multiply(down, down))
     usual = np.maximum(np.median(power[::4, ::4].reshape(-1, 3), axis=0), _EDGE_FLOOR**2)
-    return np.sqrt(power @ (1 / usual).astype(np.float32))
+    return cv2.sqrt(cv2.transform(power, (1 / usual).astype(np.float32)[None]))

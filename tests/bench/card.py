@@ -1,11 +1,11 @@
 """How often the card is found by itself, and how well.
 
-Run as: python -m tests.bench.card [--renderer first|second|composite|all] [--seeds 7000:7060] [--cache DIR]
+Run as: python -m tests.bench.card [--renderer a|b|c|all] [--seeds 7000:7060]
 
-Seeds 1000 to 6999 of the first and 50000 to 59999 of the second renderer, and below 1000 of the composites, are for
-tuning (`card_fit`), others for scoring. DYEBOOK_PHOTOS may name a folder of chart photographs for the composites.
-Found: the quad overlaps the true one by more than 0.8 of both together. Corner error: mean distance of the corners,
-in per cent of the card's mean side, over the cards found.
+a is the project's own renderer, b the second one, c composites. Seeds below 7000 of a, below 60000 of b and below
+1000 of c are for tuning (`card_fit`), others for scoring. DYEBOOK_PHOTOS may name a folder of chart photographs for
+the composites. Found: the quad overlaps the true one by more than 0.8 of both together. Corner error: mean distance
+of the corners, in per cent of the card's mean side, over the cards found.
 """
 
 import argparse
@@ -17,7 +17,7 @@ import numpy as np
 from dyebook.errors import PhotoError
 from dyebook.photo.card_find import find_card
 
-from .card_scenes import card_scenes, first_end, overlap
+from .scenes import card_overlap, card_scenes, first_end
 
 _COLUMNS = (
     "right",
@@ -36,29 +36,29 @@ def outcome(scene, photo):
     try:
         card = find_card(photo)
     except PhotoError:
-        return ("no card: refused" if scene.quad is None else "refused"), None
+        return ("no card: refused" if scene.card_quad is None else "refused"), None
     doubtful = "card_doubtful" in card.flags
-    if scene.quad is None:
+    if scene.card_quad is None:
         return ("taken, flagged" if doubtful else "TAKEN"), None
-    if overlap(card.quad, scene.quad) <= 0.8:
+    if card_overlap(card.quad, scene.card_quad) <= 0.8:
         return ("wrong, flagged" if doubtful else "WRONG"), None
-    side = np.linalg.norm(np.roll(scene.quad, -1, axis=0) - scene.quad, axis=1).mean()
-    error = np.linalg.norm(card.quad - scene.quad, axis=1).mean() / side
+    side = np.linalg.norm(np.roll(scene.card_quad, -1, axis=0) - scene.card_quad, axis=1).mean()
+    error = np.linalg.norm(card.quad - scene.card_quad, axis=1).mean() / side
     return ("right, flagged" if doubtful else "right"), 100 * error
 
 
-def score(renderer, seeds, cache, verbose):
+def score(renderer, seeds, verbose):
     """Print the table of one renderer, a row a ground."""
     rows, errors, seconds = defaultdict(Counter), [], []
-    for scene in card_scenes(renderer, seeds, cache):
-        photo = scene.photo
+    for scene in card_scenes(renderer, seeds):
+        photo = scene.photo()
         photo.reduced(1000)
         start = time.process_time()
         result, error = outcome(scene, photo)
         seconds.append(time.process_time() - start)
         if verbose and result not in ("right", "no card: refused"):
-            print(f"  {scene.name}: {result}")
-        for key in ("all", f"edge {scene.edge}", f"on {scene.ground}"):
+            print(f"  {scene.name}{' without its card' if scene.card_quad is None else ''}: {result}")
+        for key in ("all", f"rim {scene.rim}", f"on {scene.ground}"):
             rows[key][result] += 1
         errors += [error] if error is not None else []
     print(f"\n{renderer}, seeds {seeds.start}:{seeds.stop}")
@@ -76,14 +76,13 @@ def score(renderer, seeds, cache, verbose):
 def main():
     """Score the renderers asked for."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--renderer", choices=("first", "second", "composite", "all"), default="all")
+    parser.add_argument("--renderer", choices=("a", "b", "c", "all"), default="all")
     parser.add_argument("--seeds", type=first_end, help="first:end; 7000:7060, 60000:60040 and 1000:1060 if left out")
-    parser.add_argument("--cache")
     parser.add_argument("--verbose", action="store_true", help="name the scenes that went wrong")
     options = parser.parse_args()
-    usual = {"first": range(7000, 7060), "second": range(60000, 60040), "composite": range(1000, 1060)}
+    usual = {"a": range(7000, 7060), "b": range(60000, 60040), "c": range(1000, 1060)}
     for renderer in usual if options.renderer == "all" else (options.renderer,):
-        score(renderer, options.seeds or usual[renderer], options.cache, options.verbose)
+        score(renderer, options.seeds or usual[renderer], options.verbose)
 
 
 if __name__ == "__main__":

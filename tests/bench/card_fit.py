@@ -1,6 +1,6 @@
 """Fit the weights of `dyebook/photo/card_score.py`.
 
-Run as: python -m tests.bench.card_fit [--first 1000:1060] [--second 50000:50120] [--composite 0:60] [--cache DIR]
+Run as: python -m tests.bench.card_fit [--first 1000:1060] [--second 50000:50120] [--composite 0:120]
 
 A logistic regression over the patches of rendered scenes and composites: of each photo the patch that is the card
 against all that are not. Each rendered scene counts a second time as a poorer camera would have taken it. The sign of
@@ -19,8 +19,8 @@ from dyebook.photo.card_find import card_candidates
 from dyebook.photo.card_traits import TINT_FREE, TRAITS
 from dyebook.photo.read import read_photo
 
-from .card_scenes import card_scenes, first_end, overlap
 from .composites import disturbed
+from .scenes import card_overlap, card_scenes, first_end
 
 NAMES = list(TRAITS)
 GOOD = ("support", "support_least", "frame")
@@ -38,21 +38,21 @@ def patches(scenes):
     rows = []
     for scene in scenes:
         for name, photo, quad in _takes(scene):
-            for one in card_candidates(photo):
-                rows.append((one.traits, 0.0 if quad is None else overlap(one.quad, quad), name))
+            for one in card_candidates(photo, whole=True):
+                rows.append((one.traits, 0.0 if quad is None else card_overlap(one.quad, quad), name))
     traits, same, names = zip(*rows, strict=True)
     return np.array(traits), np.array(same), np.array(names)
 
 
 def _takes(scene):
     """Yield a scene as it is and, if rendered, as a poorer camera would have taken it: name, photo, quad."""
-    photo = scene.photo
-    yield scene.name, photo, scene.quad
-    if not scene.name.startswith("composite"):
+    photo, name = scene.photo(), scene.name + ("-bare" if scene.card_quad is None else "")
+    yield name, photo, scene.card_quad
+    if not name.startswith("c"):
         small = photo.reduced(1000)
-        image = disturbed(small.pixels, np.random.default_rng(zlib.crc32(scene.name.encode())))
+        image = disturbed(small.pixels, np.random.default_rng(zlib.crc32(name.encode())))
         data = cv2.imencode(".png", np.ascontiguousarray(image[..., ::-1]))[1].tobytes()
-        yield scene.name + "*", read_photo(data), None if scene.quad is None else scene.quad / small.scale
+        yield name + "*", read_photo(data), None if scene.card_quad is None else scene.card_quad / small.scale
 
 
 def is_card(same, names):
@@ -111,12 +111,11 @@ def main():
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--first", type=first_end, default=range(1000, 1060))
     parser.add_argument("--second", type=first_end, default=range(50000, 50120))
-    parser.add_argument("--composite", type=first_end, default=range(60))
-    parser.add_argument("--cache")
+    parser.add_argument("--composite", type=first_end, default=range(120))
     options = parser.parse_args()
     parts = [
-        patches(card_scenes(renderer, seeds, options.cache))
-        for renderer, seeds in (("first", options.first), ("second", options.second), ("composite", options.composite))
+        patches(card_scenes(renderer, seeds))
+        for renderer, seeds in (("a", options.first), ("b", options.second), ("c", options.composite))
         if len(seeds)
     ]
     weights, offset = fit(*(np.concatenate(columns) for columns in zip(*parts, strict=True)))

@@ -1,4 +1,4 @@
-"""Scenes of both renderers behind one face, rendered once and kept in the temp folder."""
+"""Scenes of both renderers and composites behind one face, made once and kept in the temp folder."""
 
 import hashlib
 import json
@@ -8,9 +8,10 @@ import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
+import cv2
 import numpy as np
 
-__all__ = ["PartTruth", "Scene", "cameras_folder", "load_scenes"]
+__all__ = ["PartTruth", "Scene", "cameras_folder", "card_overlap", "card_scenes", "first_end", "load_scenes"]
 
 # one scene in eight has no card
 _CARDLESS = 8
@@ -31,7 +32,7 @@ class PartTruth:
 
 @dataclass(frozen=True)
 class Scene:
-    """A photo's bytes and its truth; `pairs` are indices of parts of near shade."""
+    """A photo's bytes and its truth; `pairs` are indices of parts of near shade, `rim` is the card's."""
 
     name: str
     data: bytes
@@ -40,6 +41,13 @@ class Scene:
     parts: tuple
     pairs: tuple
     ground: str
+    rim: str = "none"
+
+    def photo(self):
+        """The picture as a photo."""
+        from dyebook.photo.read import read_photo
+
+        return read_photo(self.data, name=self.name)
 
 
 def cameras_folder():
@@ -48,17 +56,51 @@ def cameras_folder():
     return Path(folder) if folder else None
 
 
+def first_end(text):
+    """Return the range that "first:end" names, end not included."""
+    first, end = (int(number) for number in text.split(":"))
+    return range(first, end)
+
+
 def load_scenes(renderer, seeds, **options):
-    """Yield the scenes of a renderer ("a" or "b"); options go to the first renderer's random_scene."""
-    make = {"a": _make_a, "b": _make_b}[renderer]
+    """Yield the scenes of a renderer ("a", "b"; "c": composites).
+
+    Options go to the first renderer's random_scene; composites know `with_card`.
+    """
+    make = {"a": _make_a, "b": _make_b, "c": _make_c}[renderer]
     for seed in seeds:
         yield _cached(renderer, seed, options, make)
 
 
+def card_scenes(renderer, seeds):
+    """Yield scenes for the card benches: those that can be made without a card are, every third seed, made so too."""
+    for seed in seeds:
+        if renderer == "b":
+            yield from load_scenes("b", [seed])
+            continue
+        yield from load_scenes(renderer, [seed], with_card=True)
+        if seed % 3 == 0:
+            yield from load_scenes(renderer, [seed], with_card=False)
+
+
+def card_overlap(first, second):
+    """Area in common of two convex quads over that of both together."""
+    first, second = np.float32(first), np.float32(second)
+    common = cv2.intersectConvexConvex(first, second)[0]
+    return common / (cv2.contourArea(first) + cv2.contourArea(second) - common)
+
+
+def _sources(renderer):
+    here = Path(__file__).parent
+    if renderer == "c":
+        return [here / "composites.py"]
+    return sorted((here.parents[1] / "dyebook/demo" if renderer == "a" else here / "second").glob("*.py"))
+
+
 def _cached(renderer, seed, options, make):
-    source = Path(__file__).parents[2] / ("dyebook/demo" if renderer == "a" else "tests/bench/second")
-    stamp = hashlib.sha256(b"".join(path.read_bytes() for path in sorted(source.glob("*.py"))))
-    stamp.update(json.dumps([options, str(cameras_folder())], sort_keys=True, default=str).encode())
+    stamp = hashlib.sha256(b"".join(path.read_bytes() for path in _sources(renderer)))
+    folders = str(os.environ.get("DYEBOOK_PHOTOS") if renderer == "c" else cameras_folder())
+    stamp.update(json.dumps([options, folders], sort_keys=True, default=str).encode())
     folder = Path(tempfile.gettempdir()) / "dyebook-scenes" / f"{renderer}-{stamp.hexdigest()[:12]}"
     path = folder / f"{seed}.pickle"
     if path.exists():
@@ -91,23 +133,34 @@ def _make_a(seed, **options):
     numbers = [p.pair for p in truth.parts]
     pairs = {n: [i for i, m in enumerate(numbers) if m == n] for n in set(numbers) - {-1}}
     near = tuple(tuple(both) for both in pairs.values() if len(both) == 2)
-    return Scene(f"a{seed}", data, truth.card_quad, truth.card_lab, parts, near, rendered.spec.ground.kind)
+    card = rendered.spec.card
+    rim = "none" if card is None or not card.border_mm else "white" if card.border_lab.L > 50 else "black"
+    return Scene(f"a{seed}", data, truth.card_quad, truth.card_lab, parts, near, rendered.spec.ground.kind, rim)
 
 
 def _make_b(seed):
-    from tests.bench.second import make
     from tests.bench.second import write as write_b
 
     with tempfile.TemporaryDirectory() as place:
         data = write_b(seed, place).read_bytes()
-    truth = make(seed)[1]
+        truth = json.loads((Path(place) / f"{seed:05d}.json").read_text(encoding="utf-8"))
+        label = cv2.imread(str(Path(place) / f"{seed:05d}.label.png"), cv2.IMREAD_UNCHANGED)
     parts = []
     for part in truth["parts"]:
         x0, y0, x1, y1 = part["box"]
-        mask = truth["label"][y0:y1, x0:x1] == part["label"]
+        mask = label[y0:y1, x0:x1] == part["label"]
         polygon, lab = np.array(part["polygon"]), tuple(part["lab"])
         parts.append(PartTruth(polygon, (x0, y0, x1, y1), mask, None, lab, part["kind"], part["in_gamut"]))
     card = truth["card"]
     pairs = tuple(tuple(pair) for pair in truth["pairs"])
     quad, lab = (None, None) if card is None else (np.array(card["quad"]), tuple(card["lab"]))
-    return Scene(f"b{seed}", data, quad, lab, tuple(parts), pairs, str(truth["background"]))
+    rim = "none" if card is None else str(card["rim"])
+    return Scene(f"b{seed}", data, quad, lab, tuple(parts), pairs, str(truth["background"]), rim)
+
+
+def _make_c(seed, with_card=True):
+    from tests.bench.composites import composite
+
+    image, quad, ground, rim = composite(seed, bare=not with_card)
+    data = cv2.imencode(".jpg", np.ascontiguousarray(image[..., ::-1]), [cv2.IMWRITE_JPEG_QUALITY, 97])[1].tobytes()
+    return Scene(f"c{seed}", data, quad, None, (), (), ground, rim)

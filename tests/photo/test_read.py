@@ -2,6 +2,7 @@
 
 import io
 import os
+import weakref
 
 import cv2
 import numpy as np
@@ -11,7 +12,8 @@ from PIL import Image
 from dyebook.errors import PhotoError
 from dyebook.lab import decode_srgb
 from dyebook.photo.icc import matrix_profile
-from dyebook.photo.profile import DISPLAY_P3
+from dyebook.photo.linear import LinearPhoto
+from dyebook.photo.profile import DISPLAY_P3, SRGB
 from dyebook.photo.read import photo_from_array, read_photo
 from tests.photo.files import deep_heic, heic, lab_profile_of_inks, picture, saved, saved_deep
 
@@ -171,6 +173,26 @@ def test_reduced_holds_the_block_means_of_light():
     np.testing.assert_allclose(reduced.pixels[:22, :50], means, atol=1e-6)
     np.testing.assert_allclose(reduced.pixels[22, 50], photo.pixels[88:, 200:].mean((0, 1)), atol=1e-6)
     assert photo.reduced(51) is reduced
+
+
+def test_large_photos_are_reduced_by_a_quicker_way_to_nearly_the_same_light():
+    rng = np.random.default_rng(4)
+    grid = 40 + 120 * (np.indices((1810, 2410)).sum(0) // 300 % 2)
+    codes = np.clip(grid[..., None] + rng.normal(0, 4, (1810, 2410, 3)), 0, 255).astype(np.uint8)
+    photo = LinearPhoto("large", codes, SRGB, 8)
+    quick = photo.reduced(600).pixels
+    exact = photo.crop((0, 0, 2408, 900), 1).reshape(225, 4, 602, 4, 3).mean((1, 3))
+    apart = np.log(quick[:225, :602] / exact)
+    assert abs(np.median(apart)) < 0.004  # noise of 4 codes bends by less than half a per cent
+    assert np.percentile(np.abs(apart), 99) < 0.25  # blocks on a hard edge
+
+
+def test_a_photo_is_let_go_when_its_last_user_is():
+    photo = LinearPhoto("short", np.zeros((40, 60, 3), np.uint8), SRGB, 8, limit=254)
+    photo.reduced(30)
+    gone = weakref.ref(photo)
+    del photo
+    assert gone() is None
 
 
 def test_a_crop_is_a_slice():
