@@ -1,5 +1,6 @@
 """Why did it come out like this? Weighs all that is at hand by the table of causes."""
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,10 +17,14 @@ __all__ = ["Cause", "diagnose", "weigh"]
 # the rows are broad, and a reading's doubt is in its states already: on simulated batches, with this power on the
 # evidence, what is said is about how often it is right
 _TEMPER = 1.25
+# median ΔE00 of true flaws and of what a finder takes for one, and their spread in the logarithm
+_TRUE, _MISTAKEN = (7.0, 0.6), (2.5, 0.5)
+_CLARITY = (0.05, 20.0)
 # nothing is surer than this: the table does not know every way to spoil a part
 _FLOOR = 0.002
 _ALIKE = 0.35
-_SEALED = {True: 1.3, False: 0.02}
+# how much likelier faults of the seal are for a part read sealed, unsealed, or nobody knows
+_SEALED = {True: 1.2, False: 0.02, None: 0.6}
 
 
 @dataclass(frozen=True)
@@ -50,7 +55,7 @@ class Cause(Drawn):
         return vars(self) | {"probability": round(self.probability, 4)}
 
 
-def diagnose(record, model=None, measurement=None, trace=None, answers=None):
+def diagnose(record, model=None, measurement=None, trace=None, answers=None, before=None):
     """Return possible causes of how a batch came out, most probable first.
 
     Parameters
@@ -66,6 +71,8 @@ def diagnose(record, model=None, measurement=None, trace=None, answers=None):
         The run's log: time_min, current_a, optional voltage_v, electrolyte_temp_c.
     answers : dict, optional
         Id of a question in `dyebook.advice.questions` -> True or False.
+    before : Seen, optional
+        How the bath's dips just before this one came out.
 
     Returns
     -------
@@ -81,7 +88,7 @@ def diagnose(record, model=None, measurement=None, trace=None, answers=None):
     unknown = [name for name in answers if name not in QUESTIONS]
     if unknown:
         raise RecordError(f"unknown questions {', '.join(unknown)}; known: {', '.join(QUESTIONS)}")
-    seen = gather(record, model, measurement, trace)
+    seen = gather(record, model, measurement, trace, before)
     sealed = dict(record).get("sealed")
     chances, weights = weigh(seen, answers, bool(sealed) if sealed in (True, False, 0, 1) else None)
     order = np.argsort(-chances, kind="stable")
@@ -101,8 +108,7 @@ def weigh(seen, answers=None, sealed=None):
     sealed : bool, optional
     """
     prior = np.array([CAUSES[name].prior for name in IDS])
-    if sealed is not None:
-        prior = prior * np.where([CAUSES[name].sealed_only for name in IDS], _SEALED[sealed], 1.0)
+    prior = prior * np.where([CAUSES[name].sealed_only for name in IDS], _SEALED[sealed], 1.0)
     prior /= prior.sum()
     weights = np.array([_log_weight(item, prior) for item in seen]).reshape(len(seen), len(IDS))
     total = np.log(prior) + _TEMPER * weights.sum(axis=0)
@@ -116,24 +122,31 @@ def weigh(seen, answers=None, sealed=None):
 
 
 def _log_weight(item, prior):
-    """Log likelihood (22,) of one piece of evidence, up to a constant.
-
-    A state that is itself in doubt counts by how likely it is, against how common it is over all causes.
-    """
+    """Log likelihood (22,) of one piece of evidence, up to a constant."""
     if item.kind in FLAW_KINDS:
         return _flaw_weight(item)
     table = np.array([shares(name, item.kind) for name in IDS])
-    common = prior @ table
-    return np.log(table @ (np.asarray(item.chances) / common))
+    return np.log(np.maximum(table @ np.asarray(item.chances), 1e-9))
 
 
 def _flaw_weight(item):
-    """Log likelihood (22,) of a kind of flaw being reported or not, on as many parts as were looked at."""
-    clear, parts = item.chances
-    false = 1 - (1 - USUAL[item.kind]) ** parts
+    """Log likelihood (22,) of a kind of flaw being reported so clearly, on so many of the parts looked at, or not."""
+    shown, parts, size = item.chances
+    false = USUAL[item.kind]
     share = np.array([CAUSES[name].predicts.get(item.kind, 0.0) for name in IDS])
-    share = 1 - (1 - share) * (1 - false)
-    return clear * np.log(share) if clear else np.log(1 - share)
+    if not shown:
+        return np.log((1 - share) * (1 - false) ** parts)
+    by_chance = math.comb(parts, shown) * false**shown * (1 - false) ** (parts - shown)
+    several = np.array([CAUSES[name].several for name in IDS])
+    on_so_many = 1.0 if parts == 1 else 1 - several if shown == 1 else several / (parts - 1)
+    return np.log(share * on_so_many * _clarity(size) + (1 - share) * by_chance)
+
+
+def _clarity(size):
+    """How much likelier a flaw of that ΔE00 is to be one than to be a mistake."""
+    size = max(size, 0.5)
+    true, mistaken = (np.exp(-0.5 * (np.log(size / at) / wide) ** 2) / wide for at, wide in (_TRUE, _MISTAKEN))
+    return float(np.clip(true / mistaken, *_CLARITY))
 
 
 def _alike(order, chances, weights):

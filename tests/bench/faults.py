@@ -4,27 +4,41 @@ Nothing here knows the table of causes: a cold bath is a colder dip, a thin film
 spectrum, a lost contact a log whose current steps down. Which evidence the notebook holds is drawn too.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 import traces
 import worlds
+from fault_photo import Mark, make_photo
 
 CAUSES = (
     "sound", "thin_film", "contact_loss", "burn", "pitting", "weak_bath", "cold_bath", "short_dwell", "over_dyed",
     "ph_off", "contaminated_bath", "surface_contamination", "smut", "wrong_dye", "early_seal", "seal_bleed",
     "seal_bloom", "acid_bleed_out", "gas_pocket", "level_line", "alloy_mismatch", "uneven_run",
 )  # fmt: skip
-_FLAWS = ("spot", "streak", "pale_zone", "gradient", "pit", "two_tone")
-_MISTAKEN = {"spot": "pit", "pit": "spot", "streak": "spot", "pale_zone": "gradient", "gradient": "pale_zone",
-             "two_tone": "gradient"}  # fmt: skip
 # causes that show only if the whole colour moves: drawn again while nobody could see them
 _BY_COLOUR = {
     "thin_film", "weak_bath", "cold_bath", "short_dwell", "over_dyed", "ph_off", "contaminated_bath", "smut",
     "wrong_dye", "early_seal", "seal_bleed", "seal_bloom", "alloy_mismatch",
 }  # fmt: skip
-_BY_FLAWS = {"pitting", "surface_contamination", "acid_bleed_out", "gas_pocket", "level_line", "uneven_run"}
+_BY_FLAWS = {"pitting", "surface_contamination", "acid_bleed_out", "gas_pocket", "level_line", "uneven_run", "burn",
+             "contact_loss"}  # fmt: skip
+# what a cause leaves on a part besides its colour
+MARKS = {
+    "contact_loss": (Mark("pale_zone", 0.75, 1, (0.03, 0.2), "end"),),
+    "burn": (Mark("spot", 0.6, 3, (0.005, 0.08), "edge"), Mark("pit", 0.5, 1, (0.003, 0.03)),
+             Mark("pale_zone", 0.2, 1, (0.02, 0.1), "end")),
+    "pitting": (Mark("pit", 1.0, 1, (0.002, 0.03)), Mark("spot", 0.15, 3)),
+    "surface_contamination": (Mark("spot", 0.9, 5, (0.004, 0.06)), Mark("streak", 0.15, 2, form="long")),
+    "smut": (Mark("spot", 0.2, 4),),
+    "acid_bleed_out": (Mark("streak", 0.8, 2, (0.005, 0.05), form="long"), Mark("spot", 0.35, 2)),
+    "gas_pocket": (Mark("pale_zone", 1.0, 2, (0.01, 0.08), form="round"),),
+    "level_line": (Mark("two_tone", 1.0),),
+    "uneven_run": (Mark("gradient", 1.0),),
+}  # fmt: skip
+# the ΔE00 that a whole colour must have moved by: a few units when weak, or nobody would ask
+LEAST_DELTA_E00 = {False: 3.5, True: 7.0}
 _RATE = 0.328
 
 
@@ -48,6 +62,8 @@ class Truth:
     uneven: float = 0.0
     one_pale: bool = False
     spread: float = 0.0
+    graded: bool = False
+    all_parts: bool = False
     run: str = "sound"
     charge: float = 1.0
     notes: tuple = ()
@@ -69,7 +85,7 @@ def make_case(bath, cause, strong, seed):
         record, measurement (or None), trace, cause, strong.
     """
     rng = np.random.default_rng([seed, CAUSES.index(cause), int(strong), 5])
-    least = 6.0 if strong else 2.5
+    least = LEAST_DELTA_E00[strong]
     for _ in range(60):
         plan, truth = _plan(bath, rng)
         clean = _colour(bath, truth, rng)
@@ -80,7 +96,7 @@ def make_case(bath, cause, strong, seed):
     trace, area = _trace(plan, truth, cause, seed, rng)
     record = _record(plan, truth, cause, area, lab, rng)
     # a cause that shows only as flaws has a photo on which at least one of them was found: else nothing tells it
-    photo = _photo(truth, lab, clean, strong, rng) if rng.random() < 0.85 or cause in _BY_FLAWS else None
+    photo = make_photo(truth, lab, clean, strong, rng) if rng.random() < 0.85 or cause in _BY_FLAWS else None
     return {"record": record, "measurement": photo, "trace": trace, "cause": cause, "strong": strong}
 
 
@@ -110,6 +126,8 @@ def _plan(bath, rng):
 def _spoil(t, cause, force, rng):
     """Change what truly happened; `force` 0..1."""
     s = t.settings
+    t.flaws = MARKS.get(cause, ())
+    t.all_parts = cause in ("pitting", "level_line", "smut", "surface_contamination")
     if cause == "thin_film":
         s["film_um"] *= 1 - 0.55 * force
         t.charge = 1 - 0.55 * force if rng.random() < 0.5 else 1.0
@@ -119,14 +137,13 @@ def _spoil(t, cause, force, rng):
         t.run = str(
             rng.choice(["contact_lost", "contact_lost", "intermittent_contact", "sound"], p=[0.4, 0.2, 0.3, 0.1])
         )
-        t.flaws = (("pale_zone", 0.75),)
         t.one_pale, t.uneven = bool(rng.random() < 0.6), 1.5 * force
     elif cause == "burn":
         s["film_um"] *= rng.uniform(0.8, 1.15)
         t.run = str(rng.choice(["runaway", "short", "sound"], p=[0.75, 0.12, 0.13]))
-        t.flaws, t.uneven, t.grey = (("spot", 0.6), ("pit", 0.5), ("pale_zone", 0.2)), 3 * force, 0.25 * force
+        t.uneven, t.grey = 3 * force, 0.25 * force
     elif cause == "pitting":
-        t.flaws, t.bare, t.uneven = (("pit", 1.0), ("spot", 0.15)), 0.05 * force, force
+        t.bare, t.uneven = 0.05 * force, force
     elif cause == "weak_bath":
         s["dye_g_per_l"] *= 1 - 0.85 * force
     elif cause == "cold_bath":
@@ -143,11 +160,11 @@ def _spoil(t, cause, force, rng):
         t.shift_nm = rng.uniform(0, 12) * np.sign(away)
         t.notes = ("ph",) if rng.random() < 0.4 else ()
     elif cause == "contaminated_bath":
-        t.foreign, t.gain = 0.15 + 0.8 * force, rng.uniform(0.75, 1.0)
+        t.foreign, t.gain = 0.04 + 0.5 * force, rng.uniform(0.75, 1.0)
     elif cause == "surface_contamination":
-        t.flaws, t.uneven, t.bare = (("spot", 0.9), ("streak", 0.15)), 2 * force, 0.08 * force
+        t.uneven, t.bare = 2 * force, 0.08 * force
     elif cause == "smut":
-        t.grey, t.uneven, t.flaws = 0.15 + 0.6 * force, 2.5 * force, (("spot", 0.2),)
+        t.grey, t.uneven = 0.15 + 0.6 * force, 2.5 * force
         t.alloy = str(rng.choice([t.alloy, "7075", "2024"]))
     elif cause == "wrong_dye":
         t.swap = True
@@ -160,17 +177,18 @@ def _spoil(t, cause, force, rng):
     elif cause == "seal_bloom":
         t.sealed, t.veil, t.uneven = True, 0.015 + 0.09 * force, 1.2 * force
     elif cause == "acid_bleed_out":
-        t.flaws, t.uneven = (("streak", 0.8), ("spot", 0.35)), 1.5 * force
+        t.uneven = 1.5 * force
     elif cause == "gas_pocket":
-        t.flaws, t.uneven = ((str(rng.choice(["pale_zone", "spot"])), 1.0),), 1.5 * force
+        kind, form = str(rng.choice(["pale_zone", "spot"])), str(rng.choice(["round", "round", "crescent"]))
+        t.flaws, t.uneven = (replace(t.flaws[0], kind=kind, form=form),), 1.5 * force
     elif cause == "level_line":
-        t.flaws, t.uneven = (("two_tone", 1.0),), 2.5 * force
+        t.uneven = 2.5 * force
     elif cause == "alloy_mismatch":
         s["film_um"] *= rng.uniform(0.75, 1.0)
         t.tint, t.grey, t.spread = 0.3 * force * rng.choice([-1, 1]), 0.3 * force, 4 * force
         t.alloy = str(rng.choice([t.alloy, "7075", "2024", "5083"]))
     elif cause == "uneven_run":
-        t.flaws, t.uneven, t.spread = (("gradient", 1.0),), 2 * force, 5 * force
+        t.uneven, t.spread, t.graded = 2 * force, 5 * force, True
         s["film_um"] *= np.exp(rng.normal(0, 0.1))
 
 
@@ -220,27 +238,3 @@ def _record(plan, truth, cause, area, lab, rng):
         del record["alloy"]
     read = np.clip(lab + rng.normal(0, 0.8, 3), [0.5, -120, -120], [100, 120, 120])
     return record | dict(zip("Lab", read, strict=True))
-
-
-def _photo(truth, lab, clean, strong, rng):
-    count = int(rng.choice([1, 1, 1, 3, 4, 5]))
-    spoiled = int(rng.integers(count))
-    parts = []
-    for i in range(count):
-        base = clean if truth.one_pale and i != spoiled and count > 1 else lab
-        colour = base + rng.normal(0, 0.5, 3) + truth.spread * rng.normal(0, [0.8, 0.3, 0.3])
-        flaws = _painted(truth.flaws if i == spoiled else (), strong, rng)
-        even = np.exp(rng.normal(-0.3, 0.4)) + (truth.uneven * rng.uniform(0.5, 1.3) if i == spoiled else 0)
-        parts.append({"lab": list(colour), "lab_u": [0.8] * 3, "lab_sd": [1.0] * 3, "uniformity": float(even),
-                      "flags": [], "flaws": flaws})  # fmt: skip
-    return {"photo": "x.jpg", "parts": parts, "flags": []}
-
-
-def _painted(flaws, strong, rng):
-    """Flaws that a finder reports: some missed, some mistaken, some that are not there; never all missed."""
-    seen = [kind for kind, share in flaws if rng.random() < share * (0.9 if strong else 0.65)]
-    seen = seen or [kind for kind, share in flaws[:1]]
-    kinds = [_MISTAKEN[kind] if rng.random() < 0.12 else kind for kind in seen]
-    found = [(kind, rng.uniform(4, 14) if strong else rng.uniform(2.5, 7)) for kind in kinds]
-    found += [(str(rng.choice(_FLAWS)), rng.uniform(1.5, 4)) for _ in range(rng.poisson(0.1))]
-    return [{"kind": kind, "delta_e00": size, "area_fraction": 0.02} for kind, size in found]

@@ -1,6 +1,7 @@
 """How often `diagnose` names the cause: spoiled batches with known causes, with and without the run's log.
 
-    python tests/bench/trouble.py [--set tuning|held-out] [--baths 4] [--cases 3] [--first-seed 1000] [--learned FILE]
+    python tests/bench/trouble.py [--simulator first|other] [--set tuning|held-out] [--baths 4] [--cases 3]
+                                  [--first-seed 1000] [--learned FILE]
 
 Causes that nothing at hand can separate count as one group: see `group_of`. `--learned` keeps learned baths in a file.
 """
@@ -12,6 +13,7 @@ from collections import defaultdict
 from pathlib import Path
 
 import faults
+import faults_other
 import numpy as np
 import worlds
 
@@ -26,7 +28,7 @@ def group_of(cause, case, with_trace):
         groups[0] |= {"thin_film"}
     if "rinse_temp_c" not in record:
         groups[0] |= {"early_seal"}
-    if record["sealed"]:
+    if record.get("sealed") is not False:
         groups[0] |= {"seal_bleed"}
     if not with_trace:
         groups.append({"burn", "pitting"})
@@ -48,14 +50,14 @@ def learned_baths(chosen, count, first, keep):
     return out
 
 
-def run(baths, cases, with_trace):
+def run(baths, cases, with_trace, simulator=faults):
     """One row a case."""
     rows = []
     for _, seed, bath, model in baths:
         for cause in faults.CAUSES:
             for strong in (False, True):
                 for k in range(cases * (4 if cause == "sound" else 1)):
-                    case = faults.make_case(bath, cause, strong, 1000 * seed + k)
+                    case = simulator.make_case(bath, cause, strong, 1000 * seed + k)
                     answer = diagnose(case["record"], model, case["measurement"], case["trace"] if with_trace else None)
                     rows.append(score(answer, case, with_trace))
     return rows
@@ -107,6 +109,7 @@ def table(rows, title):
 def main():
     """Run and print."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--simulator", choices=("first", "other"), default="first")
     parser.add_argument("--set", choices=("tuning", "held-out"), default="held-out")
     parser.add_argument("--baths", type=int, default=4)
     parser.add_argument("--cases", type=int, default=3)
@@ -117,7 +120,7 @@ def main():
     baths = learned_baths(chosen, asked.baths, asked.first_seed, asked.learned)
     for with_trace in (False, True):
         start = time.perf_counter()
-        rows = run(baths, asked.cases, with_trace)
+        rows = run(baths, asked.cases, with_trace, faults if asked.simulator == "first" else faults_other)
         table(rows, "with trace" if with_trace else "without trace")
         print(f"  {1000 * (time.perf_counter() - start) / len(rows):.0f} ms a case with its making\n")
 

@@ -1,0 +1,72 @@
+"""Flaws as evidence: where, how many and of what form, from drawn outlines whose truth is plain."""
+
+import numpy as np
+import pytest
+
+from dyebook import diagnose
+from dyebook.advice.flaw_evidence import flaw_evidence
+
+PART = {"outline": [[0, 0], [400, 0], [400, 150], [0, 150]], "box": [0, 0, 400, 150], "lab": [40, 10, -20]}
+TURN = np.linspace(0, 2 * np.pi, 24, endpoint=False)
+RING = np.stack([np.cos(TURN), np.sin(TURN)], axis=1)
+
+
+def flaw(kind, centre, reach, size=8.0, share=0.03):
+    outline = np.asarray(centre) + RING * reach
+    low, high = outline.min(axis=0), outline.max(axis=0)
+    return {"kind": kind, "outline": outline.tolist(), "box": [*low, *high], "delta_e00": size, "area_fraction": share}
+
+
+def states(*flaws, part=PART):
+    found = flaw_evidence([part | {"flaws": list(flaws)}])
+    return {item.kind: item.words for item in found}
+
+
+@pytest.mark.parametrize(
+    ("centre", "words"), [((20, 75), "at an end"), ((200, 20), "at an edge"), ((200, 75), "inside the outline")]
+)
+def test_places(centre, words):
+    assert words in states(flaw("pale_zone", centre, (20, 20)))["place"]
+
+
+def test_places_follow_a_turned_part():
+    angle = np.radians(35)
+    turn = np.array([[np.cos(angle), np.sin(angle)], [-np.sin(angle), np.cos(angle)]])
+    part = PART | {"outline": (np.array(PART["outline"]) @ turn).tolist()}
+    spot = flaw("pale_zone", np.array([20, 75]) @ turn, (18, 18))
+    assert "at an end" in states(spot, part=part)["place"]
+
+
+def test_forms():
+    assert "round" in states(flaw("spot", (200, 75), (20, 18)))["form"]
+    assert "long" in states(flaw("streak", (200, 75), (60, 8)))["form"]
+    crescent = flaw("spot", (200, 75), (20, 20))
+    inner = np.array([200, 85]) + RING[13:23][::-1] * [-18, 18] * [-1, 1]
+    crescent["outline"] = [*(np.array([200, 75]) + RING[12:] * 20).tolist(), *inner.tolist()]
+    assert "crescent" in states(crescent)["form"]
+
+
+def test_numbers_and_extents():
+    many = [flaw("spot", (40 + 50 * i, 75), (8, 8), share=0.004) for i in range(6)]
+    found = states(*many)
+    assert "many such flaws" in found["count"]
+    assert "0 % of the part" in found["extent"]
+    assert "one such flaw" in states(many[0])["count"]
+
+
+def test_bare_flaws_are_enough_and_unsought_ones_say_nothing():
+    assert set(states({"kind": "spot"})) >= {"spot", "count"}
+    assert flaw_evidence([{"lab": [40, 10, -20]}]) == []
+
+
+def test_a_faint_flaw_says_less_than_a_clear_one():
+    def chance(size):
+        causes = diagnose({}, measurement={"parts": [PART | {"flaws": [flaw("two_tone", (200, 75), (90, 70), size)]}]})
+        return next(one.probability for one in causes if one.id == "level_line")
+
+    assert chance(1.2) < 0.5 * chance(9.0)
+
+
+def test_a_shade_that_changes_step_by_step_along_the_jig_is_an_uneven_run():
+    parts = [{"lab": [35 + 5 * i, 10, -20], "box": [200 * i, 0, 200 * i + 150, 400], "flaws": []} for i in range(5)]
+    assert diagnose({}, measurement={"parts": parts})[0].id == "uneven_run"
