@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from dyebook.errors import PhotoError
 
-__all__ = ["Recorded", "record_dip"]
+__all__ = ["Recorded", "keep_dip", "record_dip"]
 
 
 @dataclass(frozen=True)
@@ -67,6 +67,40 @@ def record_dip(book, record, photo=None, part_index=0, replaces_id=None, **optio
     batch_id = book.add_batch(record, photo, measurement, part_index, replaces_id)
     reading = measurement.parts[part_index or 0].to_dict() if measurement and shown else None
     return Recorded(batch_id, reading, warnings)
+
+
+def keep_dip(book, record, shots, batch_id=None, **state):
+    """Keep a batch with its photos, each measured already, and return the batch's number.
+
+    Parameters
+    ----------
+    book : dyebook.book.store.Book
+    record : dyebook.record.DyeRecord or None
+        A new batch; None to add to the one given.
+    shots : sequence
+        With `content` (bytes), `measurement` (Measurement or None), `part` (index, or None for all) and `parts`, the
+        indices of the parts to keep.
+    batch_id : int, optional
+    **state
+        `wet`, `sealed`: how the surface was when it was read.
+
+    Returns
+    -------
+    int
+    """
+    number, shots = batch_id, list(shots)
+    if batch_id is None:
+        # batch and first photo together or not at all
+        first = shots.pop(0) if shots else None
+        seen = (first.content, first.measurement if first.parts else None, first.part) if first else ()
+        number = book.add_batch(record, *seen)
+    for shot in shots:
+        if not shot.parts:
+            book.add_photo(shot.content, number)
+        for index in shot.parts:
+            values = {"measurement": shot.measurement, "part_index": index, "photo": shot.content}
+            book.add_reading(number, **values, **state)
+    return number
 
 
 def _try_to_measure(book, photo, options):

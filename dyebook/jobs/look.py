@@ -1,12 +1,15 @@
 """Look at a photo for a screen: what was measured, with pictures of it; a refusal still shows the photo."""
 
 from dataclasses import dataclass
+from types import SimpleNamespace
 
+from dyebook.book.reading_rows import reading_values
+from dyebook.book.seen import mean_lab
 from dyebook.errors import PhotoError
-from dyebook.lab import Lab
+from dyebook.lab import Lab, delta_e_00
 from dyebook.record import Measurement, Reading
 
-__all__ = ["Seen", "draw_kept", "see_photo"]
+__all__ = ["Seen", "draw_kept", "known_cameras", "mean_of", "see_photo"]
 
 _LONG_SIDE = 1400
 _JPEG_QUALITY = 88
@@ -26,6 +29,8 @@ class Seen:
         None when it could not be measured.
     problem : str
         Why, in one sentence; empty when all is well.
+    camera : str
+        The learned camera it was read with; empty without.
     """
 
     size: tuple
@@ -33,9 +38,36 @@ class Seen:
     overlay: bytes
     measurement: Measurement | None
     problem: str = ""
+    camera: str = ""
 
 
-def see_photo(content, name=None, **options):
+def known_cameras():
+    """Return name and moment of learning of each learned camera, by name."""
+    from dyebook.photo.camera_store import list_cameras
+
+    return tuple((camera.name, camera.learned_at) for camera in list_cameras())
+
+
+def mean_of(readings):
+    """Return what several photos of one part say together.
+
+    Parameters
+    ----------
+    readings : sequence of dyebook.record.Reading
+
+    Returns
+    -------
+    lab : Lab
+    lab_u : tuple of float
+        As the book has it, see `dyebook.book.seen.mean_lab`.
+    apart : float
+        Largest CIEDE2000 of one of them to the mean.
+    """
+    lab, lab_u = mean_lab([SimpleNamespace(**reading_values(reading)) for reading in readings])
+    return lab, lab_u, max(float(delta_e_00(lab, reading.lab)) for reading in readings)
+
+
+def see_photo(content, name=None, own_camera=False, **options):
     """Return a `Seen` of a photo.
 
     Parameters
@@ -43,6 +75,8 @@ def see_photo(content, name=None, **options):
     content : bytes
     name : str, optional
         As the photo was called.
+    own_camera : bool
+        Read it with the learned camera that took it, where there is one.
     **options
         As for `dyebook.measure`: `card_at`, `card_lab`, `part_at`, `camera`, `flat`, `no_card`.
 
@@ -55,16 +89,21 @@ def see_photo(content, name=None, **options):
     PhotoError
         If it is no photo at all; a photo without a usable card or part is shown, with the reason in words.
     """
+    from dyebook.photo.camera_store import profile_for
     from dyebook.photo.measure import look_at
     from dyebook.photo.read import read_photo
 
     photo = read_photo(content, name=name)
     plain = _jpeg(_picture(photo, None))
+    if own_camera and options.get("camera") is None:
+        options["camera"] = profile_for(photo)
+    used = options.get("camera")
+    used = used if isinstance(used, str) or used is None else used.name
     try:
         look = look_at(photo, flaws=True, **options)
     except PhotoError as error:
-        return Seen(photo.size, plain, plain, None, str(error))
-    return Seen(photo.size, plain, _jpeg(look.overlay(_LONG_SIDE)), look.measurement)
+        return Seen(photo.size, plain, plain, None, str(error), used or "")
+    return Seen(photo.size, plain, _jpeg(look.overlay(_LONG_SIDE)), look.measurement, camera=used or "")
 
 
 def draw_kept(book, batch_id, most=None, plain=False):

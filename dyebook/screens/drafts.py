@@ -1,33 +1,45 @@
-"""What was typed and not yet saved, kept by the server so that a reload or a turn to another page loses nothing."""
+"""What was typed and not yet saved, kept so that a reload, another page or a restart of the app loses nothing."""
 
 import secrets
 from collections import OrderedDict
 
 import streamlit as st
 
-__all__ = ["draft", "forget", "hold_draft", "keep", "recall"]
+from dyebook.screens.draft_file import is_draft_name, load_draft, save_draft, throw_old_away
+
+__all__ = ["draft", "forget", "hold_draft", "keep", "put_draft_down", "recall"]
 
 _MOST = 40
 _ADDRESS = "draft"
 _KEPT = "names of kept widgets"
+_SAVED = "mark of the saved draft"
 
 
 @st.cache_resource(show_spinner=False)
 def _all_drafts():
+    throw_old_away()
     return OrderedDict()
 
 
 def hold_draft():
     """Tie this session to its draft by the page's address, which outlives a reload."""
-    name = st.session_state.get(_ADDRESS) or st.query_params.get(_ADDRESS) or secrets.token_urlsafe(9)
+    asked = st.session_state.get(_ADDRESS) or st.query_params.get(_ADDRESS)
+    name = asked if is_draft_name(asked) else secrets.token_urlsafe(9)
     st.session_state[_ADDRESS] = st.query_params[_ADDRESS] = name
     drafts = _all_drafts()
-    drafts.setdefault(name, {})
+    if name not in drafts:
+        drafts[name] = load_draft(name)
     drafts.move_to_end(name)
     while len(drafts) > _MOST:
         drafts.popitem(last=False)
     # first thing in every run: a run may be cut short by the next tap before it reaches the widgets
     keep(*draft().get(_KEPT, ()))
+
+
+def put_draft_down():
+    """Write the draft to disk where it has changed; last thing in every run."""
+    saved = st.session_state.get(_SAVED)
+    st.session_state[_SAVED] = save_draft(st.session_state[_ADDRESS], draft(), saved)
 
 
 def draft():

@@ -1,4 +1,4 @@
-"""Photo: what was read at once, put right by tapping, and kept as a batch with its settings."""
+"""Photo: what was read at once, put right by tapping, and kept as a batch, with a batch, or as a customer's sample."""
 
 import hashlib
 
@@ -7,66 +7,61 @@ import streamlit as st
 from dyebook import report
 from dyebook import report_screen as words
 from dyebook.errors import PhotoError
-from dyebook.jobs.look import see_photo
-from dyebook.screens import photo_correct, photo_keep, shelf
+from dyebook.jobs.look import mean_of, see_photo
+from dyebook.screens import photo_correct, photo_keep, photo_options, photo_roll, shelf
 from dyebook.screens.drafts import draft, keep, recall
 from dyebook.screens.photo_help import show_tips
-from dyebook.screens.swatch import show_swatch
+from dyebook.screens.photo_parts import chosen_part, compare_with_sample
+from dyebook.screens.photo_shot import Shot
+from dyebook.screens.swatch import show_slip, show_swatch
 
 __all__ = ["show"]
-
-_KINDS = ["jpg", "jpeg", "png", "heic", "heif", "webp", "tif", "tiff", "dng", "cr2", "cr3", "nef", "arw", "raf", "orf"]
 
 
 def show():
     """Draw the page."""
     st.title("Photo", anchor=False)
     book = shelf.the_book()
-    if photo_keep.show_kept():
+    if photo_keep.show_kept(book):
         return
-    _take_photo()
-    if "photo" not in draft():
+    if not photo_roll.roll():
+        if photo_roll.take_photos("A photo of the part beside the grey card", "photo_file"):
+            st.rerun()
         _before_a_photo(book)
         return
-    name, content = draft()["photo"]
-    try:
-        seen = _look(hashlib.sha256(content).hexdigest(), content, name, **_options(book))
-    except PhotoError:
-        _put_away()
-        raise
+    _show_roll()
+    options = photo_options.options_now(book)
+    looks = [_look_at(photo, options) for photo in list(photo_roll.roll())]
+    seen = looks[photo_roll.roll().index(photo_roll.in_view())]
     if seen.problem:
         st.warning(shelf.sentence(seen.problem), icon=":material/crop_free:")
     left, right = st.columns([3, 2], gap="large")
     with left:
         photo_correct.show_picture(seen)
+        photo_options.ask_options(seen)
     with right:
-        parts = _show_readings(seen)
-        photo_keep.show_form(book, content, seen.measurement, parts)
+        _show_readings(seen)
+        shots = _shots(looks)
+        _show_mean(shots)
+        photo_keep.show_form(book, shots)
 
 
-def _take_photo():
-    """Take a photo from the file picker, which on a phone offers the camera too."""
-    if "photo" in draft():
-        with st.container(horizontal=True, vertical_alignment="center"):
-            st.markdown(f"**{draft()['photo'][0]}**", width="content")
-            st.button("Take another instead", key="put_away", type="tertiary", on_click=_put_away)
-        return
-    given = st.file_uploader(
-        "A photo of the part beside the grey card",
-        type=_KINDS,
-        key=f"photo_file_{draft().setdefault('photo_turn', 0)}",
-        help="Card and part in the same light, in one plane; fill the frame; no flash.",
-    )
-    if given is not None:
-        photo_correct.forget_taps()
-        draft()["photo"] = given.name, given.getvalue()
-        st.rerun()
-
-
-def _put_away():
-    photo_correct.forget_taps()
-    draft().pop("photo", None)
-    draft()["photo_turn"] = draft().get("photo_turn", 0) + 1
+def _show_roll():
+    """The photos by name, with the ways to add one and to put them away."""
+    with st.container(horizontal=True, vertical_alignment="center"):
+        photo_roll.choose_photo()
+        if len(photo_roll.roll()) > 1:
+            st.button(
+                "Without this one",
+                key="take_away",
+                type="tertiary",
+                on_click=photo_roll.take_away,
+                args=(photo_roll.in_view(),),
+            )
+        st.button("Take another instead", key="put_away", type="tertiary", on_click=photo_roll.clear_roll)
+    with st.expander("One more photo of the same batch: they are averaged"):
+        if photo_roll.take_photos("Turn the part a little and photograph it again", "more_files"):
+            st.rerun()
 
 
 def _before_a_photo(book):
@@ -82,27 +77,46 @@ def _before_a_photo(book):
     without = st.toggle("Write down a batch without a photo", key="without_photo")
     keep("without_photo")
     if without:
-        photo_keep.show_form(book, None, None, ())
+        photo_keep.show_form(book, ())
 
 
-def _options(book):
-    own_card = book.setting("card_lab")
-    return {**photo_correct.taps(), "card_lab": tuple(own_card) if own_card else None}
+def _look_at(photo, options):
+    sha = hashlib.sha256(photo["content"]).hexdigest()
+    flat = options["flat"]
+    marks = {**options, "flat": None if flat is None else hashlib.sha256(flat).hexdigest()}
+    try:
+        return _look(sha, photo["content"], photo["name"], flat, **photo_correct.taps_of(photo), **marks)
+    except PhotoError:
+        photo_roll.take_away(photo)
+        raise
 
 
 @st.cache_data(max_entries=12, show_spinner="Reading the photo …")
-def _look(sha, _content, name, card_at, part_at, no_card, card_lab):
-    return see_photo(_content, name, card_at=card_at, part_at=part_at, no_card=no_card, card_lab=card_lab)
+def _look(sha, _content, name, _flat, flat, cameras, **options):
+    return see_photo(_content, name, flat=_flat, **options)
+
+
+def _shots(looks):
+    """The photos with what was read in them, and which part of each is meant."""
+    photos = photo_roll.roll()
+    shots = []
+    for photo, seen in zip(photos, looks, strict=True):
+        measurement = seen.measurement
+        count = len(measurement.parts) if measurement is not None else 0
+        asked = photo is photo_roll.in_view()
+        part = chosen_part(photo, count, asked, alone=len(photos) == 1)
+        shots.append(Shot(photo["content"], measurement, part))
+    return shots
 
 
 def _show_readings(seen):
-    """Draw what was read; return the readings."""
+    """Draw what was read in the photo in view."""
     if seen.measurement is None:
         st.subheader("Not read", anchor=False)
         st.markdown("Tap the card's four corners in the picture, or take another photo.")
-        return ()
+        return
     measurement = seen.measurement
-    draft()["last_read"] = draft()["photo"][0], tuple(tuple(part.lab) for part in measurement.parts)
+    draft()["last_read"] = photo_roll.in_view()["name"], tuple(tuple(part.lab) for part in measurement.parts)
     st.subheader("Read", anchor=False)
     for number, part in enumerate(measurement.parts, start=1):
         title = f"Part {number}" if len(measurement.parts) > 1 else "The part"
@@ -115,8 +129,7 @@ def _show_readings(seen):
         st.caption("Swatches are approximate: a screen is not a light booth. ± covers about 95 in 100.")
     for note in measurement.warnings:
         st.caption(f"Note: {note}.")
-    _compare(measurement.parts)
-    return measurement.parts
+    compare_with_sample(measurement.parts)
 
 
 def _show_doubts(names):
@@ -125,15 +138,13 @@ def _show_doubts(names):
         st.html(f"<div class='doubt'><strong>{meaning}</strong><br>{remedy}</div>")
 
 
-def _compare(parts):
-    """Sample and part side by side, where the photo shows both."""
-    if len(parts) < 2:
+def _show_mean(shots):
+    """What the photos say together, where there are several."""
+    read = [shot.reading for shot in shots if shot.reading is not None]
+    if len(shots) < 2 or not read:
         return
-    sample = photo_keep.choose_sample(len(parts))
-    if sample is None:
-        return
-    for index, part in enumerate(parts):
-        if index != sample:
-            st.markdown(
-                f"**Part {index + 1} against the sample** – {words.difference_text(parts[sample].lab, part.lab)}."
-            )
+    lab, lab_u, apart = mean_of(read)
+    lines = [report.lab_text(lab, lab_u), f"no photo is further than {words.distance_text(apart)} from it"]
+    show_slip(lab, f"Mean of {len(read)} photos", lines)
+    if len(read) < len(shots):
+        st.caption("Photos without a reading are kept with the batch, and count for nothing.")

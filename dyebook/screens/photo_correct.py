@@ -5,9 +5,10 @@ import re
 import streamlit as st
 
 from dyebook.screens.drafts import draft
+from dyebook.screens.photo_roll import in_view
 from dyebook.screens.pieces import tap_corners
 
-__all__ = ["forget_taps", "show_picture", "taps"]
+__all__ = ["show_picture", "taps_of"]
 
 FOUND, CARD, PART = "Found", "Tap card", "Tap part"
 
@@ -20,20 +21,13 @@ _CARD_WORDS = (
 _PART_WORDS = ("Tap around the part, corner after corner.", "Go on around it.", "At least one more.")
 
 
-def taps():
-    """Return what was put right so far, as options of `dyebook.measure`; hashable."""
+def taps_of(photo):
+    """Return what was put right in a photo of the roll so far, as options of `dyebook.measure`; hashable."""
     return {
-        "card_at": draft().get("card_at"),
-        "part_at": draft().get("part_at") or None,
-        "no_card": draft().get("no_card", False),
+        "card_at": photo.get("card_at"),
+        "part_at": photo.get("part_at") or None,
+        "no_card": photo.get("no_card", False),
     }
-
-
-def forget_taps():
-    """Go back to what is found by itself."""
-    for name in ("card_at", "part_at", "no_card"):
-        draft().pop(name, None)
-    _new_turn()
 
 
 def _new_turn():
@@ -61,7 +55,7 @@ def show_picture(seen):
 def _tap_card(seen, turn):
     enough = "Drag a corner to move it, then measure again."
     known = seen.measurement.card_quad if seen.measurement and seen.measurement.card_quad else ()
-    begin = [(x / seen.size[0], y / seen.size[1]) for x, y in draft().get("card_at") or ()]
+    begin = [(x / seen.size[0], y / seen.size[1]) for x, y in in_view().get("card_at") or ()]
     tapped = tap_corners(seen.plain, f"card_taps_{turn}", _CARD_WORDS, enough, 4, 4, begin, turn)
     _take(seen, "card_at", tapped)
     typed = _typed("card_corners", "Type the card's corners instead", seen, known)
@@ -70,7 +64,7 @@ def _tap_card(seen, turn):
         return
     st.caption("Without a card the colour is a guess, and is marked as one.")
     if st.button("Go on without a card", key="without_card"):
-        draft()["no_card"] = True
+        in_view()["no_card"] = True
         _new_turn()
         st.rerun()
 
@@ -95,8 +89,10 @@ def _take_pixels(name, corners, exactly=None):
     if exactly and len(corners) != exactly:
         st.error(f"{len(corners)} corners were typed; the card has {exactly}.")
         return
-    draft()[name] = corners if name == "card_at" else (*(draft().get("part_at") or ()), corners)
-    draft().pop("no_card", None) if name == "card_at" else None
+    photo = in_view()
+    photo[name] = corners if name == "card_at" else (*(photo.get("part_at") or ()), corners)
+    if name == "card_at":
+        photo.pop("no_card", None)
     _new_turn()
     st.rerun()
 
@@ -120,23 +116,23 @@ def _typed(key, label, seen, known):
 
 def _show_put_right():
     """Say what was put right by hand, and offer the way back."""
-    given = taps()
+    given = taps_of(in_view())
     with st.container(horizontal=True):
         if given["card_at"] and st.button("Find the card by itself again", key="card_again", type="tertiary"):
-            draft().pop("card_at")
+            in_view().pop("card_at")
             _new_turn()
             st.rerun()
         if given["part_at"]:
             count = len(given["part_at"])
             if st.button("Take the last drawn part away", key="part_undo", type="tertiary"):
-                draft()["part_at"] = given["part_at"][:-1]
+                in_view()["part_at"] = given["part_at"][:-1]
                 _new_turn()
                 st.rerun()
             if count > 1 and st.button("Find the parts by itself again", key="part_again", type="tertiary"):
-                draft().pop("part_at")
+                in_view().pop("part_at")
                 _new_turn()
                 st.rerun()
         if given["no_card"] and st.button("Look for the card again", key="card_back", type="tertiary"):
-            draft().pop("no_card")
+            in_view().pop("no_card")
             _new_turn()
             st.rerun()

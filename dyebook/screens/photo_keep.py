@@ -1,140 +1,176 @@
-"""Keeping what was seen: as a new batch with its settings, or with a batch that is in the book already."""
+"""Keeping what was seen: as a new batch, with a batch of the book, or as an order's sample; then what comes next."""
 
 import streamlit as st
 
+from dyebook.jobs.keep import keep_dip
+from dyebook.jobs.orders import (
+    USUAL_TOLERANCE_DE00,
+    answer_order,
+    judge_batch,
+    keep_order_sample,
+    open_orders,
+    target_of,
+)
 from dyebook.jobs.sample import keep_sample
 from dyebook.record import DyeRecord
+from dyebook.screens import photo_roll
 from dyebook.screens.drafts import draft, forget, keep, recall
+from dyebook.screens.go import go_to_batch, go_to_order, go_to_step
+from dyebook.screens.order_batches import show_verdict
+from dyebook.screens.order_shade import ask_tolerance
+from dyebook.screens.photo_parts import sample_index
 from dyebook.screens.settings import SETTINGS_KEYS, show_settings, typed_settings
 
-__all__ = ["choose_sample", "show_form", "show_kept"]
+__all__ = ["show_form", "show_kept"]
 
-_NEW, _MORE = "A new batch", "A batch in the book"
-_NO_SAMPLE = "not in this photo"
+_NEW, _MORE, _SAMPLE = "A new batch", "A batch in the book", "A customer's sample"
+_NO_ORDER = "none"
 _STATES = {"not noted": None, "dry": False, "wet": True}
 _SEALS = {"not noted": None, "not sealed": False, "sealed": True}
-_KEYS = ("keep_as", "batch_number", "kept_part", "wet", "sealed", *SETTINGS_KEYS)
+_KEYS = ("keep_as", "batch_number", "wet", "sealed", "for_order", "sample_tolerance_de00", *SETTINGS_KEYS)
 
 
-def show_kept():
-    """Say what was just kept; True while that is all there is to see."""
+def show_kept(book):
+    """Say what was just kept, its verdict and what comes next; True while that is all there is to see."""
     number = draft().get("kept")
     if number is None:
         return False
     st.success(f"Batch {number} is in the book, safely on disk.", icon=":material/check:")
+    show_verdict(book, number)
+    off = _is_off(book, number)
     with st.container(horizontal=True):
         st.button("The next photo", key="next_photo", type="primary", on_click=draft().pop, args=("kept", None))
         if st.button("See the batch", key="see_kept"):
             draft().pop("kept")
-            st.session_state["batch"] = number
-            st.switch_page(st.session_state["pages"]["book"])
+            go_to_batch(number)
+        if off and st.button("What to do with it", key="to_redip"):
+            draft().pop("kept")
+            st.session_state["bench_next"] = {"shade_way": "redip"}
+            st.switch_page(st.session_state["pages"]["shade"])
+        if st.button("The next run", key="next_run"):
+            draft().pop("kept")
+            go_to_step("plan")
     return True
 
 
-def show_form(book, content, measurement, parts):
+def _is_off(book, number):
+    judged = judge_batch(book, number)
+    return judged is not None and judged[1].verdict == "out"
+
+
+def show_form(book, shots):
     """Draw the settings and the button that keeps it all.
 
     Parameters
     ----------
     book : dyebook.book.store.Book
-    content : bytes or None
-        The photo.
-    measurement : Measurement or None
-    parts : sequence of Reading
+    shots : sequence of dyebook.screens.photo_shot.Shot
+        Empty for a batch without a photo.
     """
     recall(*_KEYS)
     _take_errand()
-    st.subheader("Keep it" if content else "Write it down", anchor=False)
-    part = _choose_part(parts)
-    if content is None:
-        _add_new_batch(book, None, None, 0, {})
+    st.subheader("Keep it" if shots else "Write it down", anchor=False)
+    if not shots:
+        _add_new_batch(book, (), {})
         keep(*_KEYS)
         return
-    way = st.radio("As", [_NEW, _MORE], key="keep_as", horizontal=True)
+    way = st.radio("As", [_NEW, _MORE, _SAMPLE], key="keep_as", horizontal=True)
+    if way == _SAMPLE:
+        _add_sample(book, shots)
+        keep(*_KEYS)
+        return
     with st.container(horizontal=True):
         wet = _STATES[st.selectbox("The part was read", list(_STATES), key="wet", width=168)]
         sealed = _SEALS[st.selectbox("Its film was", list(_SEALS), key="sealed", width=168)]
     state = {"wet": wet, "sealed": sealed}
     if way == _MORE:
-        _add_to_batch(book, content, measurement, part, state)
+        _add_to_batch(book, shots, state)
     else:
-        _add_new_batch(book, content, measurement, part, state)
+        _add_new_batch(book, shots, state)
     keep(*_KEYS)
 
 
 def _take_errand():
-    """Somebody came from a batch that wants a photo."""
+    """Somebody came from a batch that wants a photo, or from an order that wants its sample."""
     number = st.session_state.pop("add_to", None)
     if number is not None:
         st.session_state.update(keep_as=_MORE, batch_number=number)
+    order = st.session_state.pop("sample_for", None)
+    if order is not None:
+        st.session_state.update(keep_as=_SAMPLE, for_order=order)
 
 
-def choose_sample(count):
-    """Ask which of `count` parts in the photo is the customer's sample; its index, or None."""
-    names = [f"part {number}" for number in range(1, count + 1)]
-    recall("sample_part")
-    if st.session_state.get("sample_part") not in names:
-        st.session_state.pop("sample_part", None)
-    choice = st.selectbox("The customer's sample is", [_NO_SAMPLE, *names], key="sample_part")
-    keep("sample_part")
-    return names.index(choice) if choice in names else None
+def _ask_order(book, label, empty=_NO_ORDER):
+    """Ask for one of the open orders; its number, or None."""
+    names = {stand.order["id"]: stand.order["name"] for stand in open_orders(book)}
+    if st.session_state.get("for_order") not in names:
+        st.session_state["for_order"] = None
+    return st.selectbox(label, list(names), key="for_order", format_func=names.get, placeholder=empty)
 
 
-def _keep_sample(book, number, measurement):
-    """Keep the sample that lay beside a batch, where somebody said which it was."""
-    choice = draft().get("sample_part", _NO_SAMPLE)
-    if measurement is not None and choice != _NO_SAMPLE:
-        keep_sample(book, number, measurement, int(choice.split()[-1]) - 1)
+def _add_sample(book, shots):
+    """What a customer brought becomes the target of an order."""
+    order = _ask_order(book, "The order it belongs to", "choose an order")
+    if st.button("Take an order first", key="order_first", type="tertiary"):
+        go_to_order(None)
+    tolerance = ask_tolerance("sample_tolerance_de00")
+    shot = shots[draft().get("photo_in_view", 0)]
+    if shot.reading is None:
+        st.caption("Say which part is the sample; nothing can be matched to a photo without a reading.")
+    ready = None not in (order, tolerance, shot.reading)
+    look = {"type": "primary", "width": "stretch", "disabled": not ready}
+    if st.button("Take it as the shade to reach", key="keep_sample", **look):
+        keep_order_sample(book, order, shot.measurement, shot.parts[0], shot.content, tolerance)
+        _clear()
+        go_to_order(order)
 
 
-def _choose_part(parts):
-    """Index of the part that is the batch; None for all of them."""
-    if len(parts) < 2:
-        return 0
-    names = [f"part {number}" for number in range(1, len(parts) + 1)]
-    if st.session_state.get("kept_part") not in (*names, "all of them"):
-        st.session_state.pop("kept_part", None)
-    chosen = st.radio("The batch is", [*names, "all of them"], key="kept_part", horizontal=True)
-    return names.index(chosen) if chosen in names else None
+def _keep_sample_beside(book, number, shots, order):
+    """Keep the sample that lay beside a batch, where somebody said which part of the photo it was."""
+    index, shot = sample_index(), shots[draft().get("photo_in_view", 0)] if shots else None
+    if shot is None or shot.measurement is None or index is None:
+        return
+    if order is not None and target_of(book, order) is None:
+        keep_order_sample(book, order, shot.measurement, index, shot.content, USUAL_TOLERANCE_DE00)
+    else:
+        keep_sample(book, number, shot.measurement, index)
 
 
-def _add_to_batch(book, content, measurement, part, state):
+def _add_to_batch(book, shots, state):
     number = st.number_input("Number of the batch", min_value=1, step=1, key="batch_number")
     if not st.button("Keep with this batch", key="keep_with", type="primary", width="stretch"):
         return
     row = book.batch(int(number))
-    if measurement is None or not measurement.parts:
-        book.add_photo(content, row.batch)
-    else:
-        for index in range(len(measurement.parts)) if part is None else [part]:
-            book.add_reading(row.batch, measurement=measurement, part_index=index, photo=content, **state)
-    _keep_sample(book, row.batch, measurement)
+    keep_dip(book, None, shots, row.batch, **state)
+    _keep_sample_beside(book, row.batch, shots, book.row("batches", row.batch)["order_id"])
     _kept(row.batch)
 
 
-def _add_new_batch(book, content, measurement, part, state):
+def _add_new_batch(book, shots, state):
     show_settings(book)
-    if measurement is None and content is not None:
-        st.caption("The photo is kept with the batch even though it could not be read; it can be read again later.")
+    order = _ask_order(book, "For the order")
+    if any(shot.measurement is None for shot in shots):
+        st.caption("A photo that could not be read is kept with the batch all the same, and can be read again later.")
     if not st.button("Save the batch", key="save", type="primary", width="stretch"):
         return
     settings, problems = typed_settings()
     if problems:
         st.error("Not saved yet. " + " ".join(problems))
         return
-    record = DyeRecord(**settings, **state)
-    seen = measurement if measurement is not None and measurement.parts else None
-    number = book.add_batch(record, content, seen, part)
-    _keep_sample(book, number, seen)
+    number = keep_dip(book, DyeRecord(**settings, **state), shots, **state)
+    if order is not None:
+        answer_order(book, order, number)
+    _keep_sample_beside(book, number, shots, order)
     _kept(number)
 
 
 def _kept(number):
     """Empty what belongs to one batch only; settings stay, for the next is often alike."""
-    from dyebook.screens.photo_correct import forget_taps
-
-    forget_taps()
-    forget("note", "kept_part", "keep_as", "batch_number", "sample_part")
-    draft().pop("photo", None)
-    draft().update(kept=number, photo_turn=draft().get("photo_turn", 0) + 1)
+    _clear()
+    draft()["kept"] = number
     st.rerun()
+
+
+def _clear():
+    forget("note", "keep_as", "batch_number", "sample_part", "for_order")
+    photo_roll.clear_roll()

@@ -6,7 +6,7 @@ from pathlib import Path
 import streamlit as st
 
 from dyebook.screens import shelf
-from dyebook.screens.drafts import hold_draft
+from dyebook.screens.drafts import hold_draft, put_draft_down
 
 __all__ = ["MORE_PAGES", "PAGES", "show"]
 
@@ -43,11 +43,14 @@ def show(first=PAGES[0][0]):
             with st.container(key=key, horizontal=True, gap="small", width="content"):
                 for module, *_ in listed:
                     st.page_link(pages[module])
-    with shelf.friendly_errors():
-        shelf.the_book()
-        if shelf.is_demo():
-            _mark_demo()
-        chosen.run()
+    try:
+        with shelf.friendly_errors():
+            shelf.the_book()
+            if shelf.is_demo():
+                _mark_demo()
+            chosen.run()
+    finally:
+        put_draft_down()
 
 
 def _page(module, title, icon, address, is_first):

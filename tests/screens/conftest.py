@@ -23,6 +23,12 @@ def demo_place(tmp_path_factory):
     return demo_book.remake_demo_book(tmp_path_factory.mktemp("demo") / "demo.dyebook")
 
 
+@pytest.fixture(autouse=True)
+def own_drafts(tmp_path, monkeypatch):
+    """Drafts of a test stay its own."""
+    monkeypatch.setenv("DYEBOOK_DRAFTS_DIR", str(tmp_path / "drafts"))
+
+
 @pytest.fixture
 def empty_book(tmp_path, monkeypatch):
     """The screens look into an empty book of this test."""
