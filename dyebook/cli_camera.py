@@ -187,24 +187,22 @@ def mat(
 
     Example: dyebook mat mat.pdf --paper a4
     """
-    from dyebook.photo.mat import LINE_MM, PAPERS, mark_fields, mat_marks
+    from dyebook.jobs.camera import mat_drawing
+    from dyebook.photo.mat import PAPERS
     from dyebook.report_mat import write_mat
 
     paper = paper.lower()
     if paper not in PAPERS:
         raise typer.BadParameter(f"{paper!r} is no paper we know; use {' or '.join(PAPERS)}")
-    marks = [
-        (tuple(corners[0]), corners[1][0] - corners[0][0], mark_fields(number))
-        for number, corners in mat_marks(paper).items()
-    ]
+    size_mm, marks, line_mm = mat_drawing(paper)
     try:
-        write_mat(file, paper, PAPERS[paper], marks, LINE_MM)
+        write_mat(file, paper, size_mm, marks, line_mm)
     except OSError as fault:
         raise PhotoError(f"{file} cannot be written ({fault.strerror}); name a folder that can be") from fault
     if as_json:
-        print_json({"file": str(file), "paper": paper, "line_mm": LINE_MM})
+        print_json({"file": str(file), "paper": paper, "line_mm": line_mm})
     else:
-        typer.echo(f"{file}: print at 100 %, then check the line of {LINE_MM:g} mm with calipers")
+        typer.echo(f"{file}: print at 100 %, then check the line of {line_mm:g} mm with calipers")
 
 
 def add_commands(app):

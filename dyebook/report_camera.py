@@ -4,7 +4,7 @@ import numpy as np
 
 from dyebook.report import flag_lines, lab_text
 
-__all__ = ["camera_text", "cameras_text", "repeatability_text"]
+__all__ = ["camera_line", "camera_text", "cameras_text", "flag_lines", "learned_words", "repeatability_text"]
 
 
 def camera_text(profile):
@@ -36,6 +36,41 @@ def cameras_text(profiles):
     if not profiles:
         return "no camera learned yet; photograph a 24-patch chart and run: dyebook camera learn PHOTO --name NAME"
     return "\n".join(f"{p.name}  ΔE00 {p.mean:.1f}  {p.make or ''} {p.model or ''}".rstrip() for p in profiles)
+
+
+def learned_words(profile, patches):
+    """Return what was learned, for a screen.
+
+    Parameters
+    ----------
+    profile : CameraProfile
+    patches : sequence of str
+        Names of the 24 patches.
+
+    Returns
+    -------
+    (str, list of str)
+        The figure that matters, and lines about it.
+    """
+    worst = sorted(profile.used, key=lambda patch: -profile.loo_delta_e00[patch])[:3]
+    names = ", ".join(f"{patches[patch]} {profile.loo_delta_e00[patch]:.1f}" for patch in worst)
+    head = f"Colours it had not seen came out within ΔE00 {profile.mean:.1f} on average"
+    lines = [
+        f"Each of {len(profile.used)} patches was left out in turn and read by what the others taught. Furthest off: "
+        f"{names}.",
+        f"The chart's table that fits: {_TABLES.get(profile.table, profile.table)}.",
+    ]
+    return head, lines
+
+
+_TABLES = {"before-2014": "made before November 2014", "after-2014": "made since November 2014"}
+
+
+def camera_line(profile):
+    """Return a learned camera as two lines of Markdown: its name and figure, its make and day."""
+    maker = " ".join(filter(None, (profile.make, profile.model))) or "not named by its photos"
+    repeats = "" if profile.repeat_sd is None else f", repeats to {max(profile.repeat_sd):.1f}"
+    return f"**{profile.name}** – ΔE00 {profile.mean:.1f}{repeats}  \n{maker}, learned {profile.learned_at[:10]}"
 
 
 def repeatability_text(told):

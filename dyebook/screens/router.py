@@ -22,6 +22,7 @@ PAGES = (
 MORE_PAGES = (
     ("orders", "Orders", ":material/assignment:", "orders"),
     ("baths", "Baths", ":material/opacity:", "baths"),
+    ("camera", "Camera", ":material/tune:", "camera"),
 )
 
 _WEB = Path(__file__).parent / "web"

@@ -1,0 +1,159 @@
+"""Learn a camera for a screen: what the chart shows, what it teaches, how well readings repeat; the photo mat."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from dyebook.errors import PhotoError
+
+__all__ = ["LearnedFrom", "check_repeats", "learn_from", "mat_drawing"]
+
+_LONG_SIDE = 1400
+_RING = (255, 210, 0)
+
+
+@dataclass(frozen=True)
+class LearnedFrom:
+    """One photo of a chart.
+
+    Attributes
+    ----------
+    size : tuple of int
+        Width and height of the upright photo.
+    plain, overlay : bytes
+        The photo, and the photo with the patches as they were read, numbered from 0; JPEG.
+    profile : dyebook.photo.camera.CameraProfile or None
+        None when nothing could be learned.
+    problem : str
+        Why, in one sentence; empty when all is well.
+    """
+
+    size: tuple
+    plain: bytes
+    overlay: bytes
+    profile: object
+    problem: str = ""
+
+    def named(self, name):
+        """Return the profile under a name."""
+        return replace(self.profile, name=name)
+
+
+def learn_from(content, name=None, chart_at=None, left_out=(), table=None):
+    """Return what one photo of a 24-patch chart teaches about the camera that took it.
+
+    Parameters
+    ----------
+    content : bytes
+    name : str, optional
+        As the photo was called.
+    chart_at : sequence of four (x, y), optional
+        Centres of dark skin, bluish green, black and white; found by itself if left out.
+    left_out : sequence of int
+        Patches the fit must not use.
+    table : str, optional
+        As for `dyebook.photo.camera.learn_camera`.
+
+    Returns
+    -------
+    LearnedFrom
+
+    Raises
+    ------
+    PhotoError
+        If it is no photo at all; one without a usable chart is shown, with the reason in words.
+    """
+    from dyebook.photo.camera import learn_camera
+    from dyebook.photo.chart import patch_quads
+    from dyebook.photo.chart_find import find_chart
+    from dyebook.photo.read import read_photo
+
+    photo = read_photo(content, name=name)
+    plain, quads = _drawn(photo, ()), ()
+    try:
+        corners = find_chart(photo, left_out) if chart_at is None else chart_at
+        quads = patch_quads(corners)
+        profile = learn_camera(photo, "new", corners, left_out, table)
+    except PhotoError as error:
+        return LearnedFrom(photo.size, plain, _drawn(photo, quads), None, str(error))
+    return LearnedFrom(photo.size, plain, _drawn(photo, quads), profile)
+
+
+def _drawn(photo, quads):
+    """The photo for a screen, the patches ringed and numbered."""
+    import cv2
+
+    from dyebook.lab import encode_srgb
+
+    small = photo.reduced(_LONG_SIDE)
+    picture = np.ascontiguousarray(np.round(encode_srgb(np.clip(small.pixels, 0, 1)) * 255).astype(np.uint8))
+    for number, quad in enumerate(quads):
+        points = np.round(np.asarray(quad) / small.scale).astype(np.int32)
+        cv2.polylines(picture, [points], True, (0, 0, 0), 4, cv2.LINE_AA)
+        cv2.polylines(picture, [points], True, _RING, 2, cv2.LINE_AA)
+        place = int(points[:, 0].min()) + 3, int(points[:, 1].min()) + 18
+        for colour, width in (((0, 0, 0), 4), ((255, 255, 255), 1)):
+            cv2.putText(picture, str(number), place, cv2.FONT_HERSHEY_SIMPLEX, 0.55, colour, width, cv2.LINE_AA)
+    return cv2.imencode(".jpg", cv2.cvtColor(picture, cv2.COLOR_RGB2BGR), [cv2.IMWRITE_JPEG_QUALITY, 88])[1].tobytes()
+
+
+def check_repeats(photos, camera=None, progress=None):
+    """Return how well readings of one coupon repeat over several photos, and keep it with the camera.
+
+    Parameters
+    ----------
+    photos : sequence of (str, bytes)
+        Name and content; the coupon alone beside the card, moved and photographed anew each time.
+    camera : str, optional
+        A learned camera.
+    progress : callable, optional
+        Called with the number of photos done.
+
+    Returns
+    -------
+    dyebook.photo.repeat.Repeatability
+
+    Raises
+    ------
+    PhotoError
+        If a photo shows no or several parts, or there are too few photos.
+    """
+    from dyebook.photo.camera_store import note_repeatability
+    from dyebook.photo.measure import look_at
+    from dyebook.photo.repeat import repeatability
+
+    labs = []
+    for name, content in photos:
+        parts = look_at(content, camera=camera, name=name).measurement.parts
+        if len(parts) != 1:
+            raise PhotoError(f"{len(parts)} parts in {name}; lay the coupon alone beside the card")
+        labs.append(parts[0].lab)
+        if progress is not None:
+            progress(len(labs))
+    told = repeatability(labs)
+    if camera is not None:
+        note_repeatability(camera, told.sd)
+    return told
+
+
+def mat_drawing(paper):
+    """Return what `dyebook.report_mat.write_mat` draws of the photo mat: size, marks and the length of its line, in mm.
+
+    Parameters
+    ----------
+    paper : str
+        A name in `dyebook.photo.mat.PAPERS`.
+
+    Returns
+    -------
+    size_mm : tuple
+    marks : list
+    line_mm : float
+    """
+    from dyebook.photo.mat import LINE_MM, PAPERS, mark_fields, mat_marks
+
+    marks = [
+        (tuple(corners[0]), corners[1][0] - corners[0][0], mark_fields(number))
+        for number, corners in mat_marks(paper).items()
+    ]
+    return PAPERS[paper], marks, LINE_MM

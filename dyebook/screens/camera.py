@@ -1,0 +1,185 @@
+"""Camera: learned from one photo of a 24-patch chart; how well it repeats; the sheets to print."""
+
+import hashlib
+import tempfile
+from functools import partial
+from pathlib import Path
+
+import streamlit as st
+
+from dyebook import report_camera as words
+from dyebook.jobs.camera import learn_from, mat_drawing
+from dyebook.photo.camera_store import forget_camera, keep_camera, list_cameras
+from dyebook.photo.chart import PATCHES
+from dyebook.report_mat import write_mat
+from dyebook.screens import camera_repeat
+from dyebook.screens.drafts import draft, forget, keep, recall
+from dyebook.screens.pieces import tap_corners
+from dyebook.screens.shelf import friendly_errors, sentence
+
+__all__ = ["show"]
+
+_TABLES = {"the one that fits": None, "made before November 2014": "before-2014", "made since": "after-2014"}
+_KEYS = ("camera_name", "chart_left_out", "chart_table")
+_CENTRES = (
+    "Tap the middle of the first patch, dark skin.",
+    "Now the last of that row, bluish green.",
+    "Now the black one, in the corner below it.",
+    "And the white one, the last corner.",
+)
+
+
+def show():
+    """Draw the page."""
+    st.title("Camera", anchor=False)
+    st.markdown(
+        "Every camera bends colours its own way. One photo of a 24-patch colour chart, in the light you work in, "
+        "teaches the book how yours does; readings then come out closer, and say so."
+    )
+    left, right = st.columns([3, 2], gap="large")
+    with left, friendly_errors():
+        st.subheader("Learn a camera", anchor=False)
+        _learn()
+    with right, friendly_errors():
+        _show_known()
+        camera_repeat.show()
+        _offer_mat()
+        _tell_flat()
+
+
+def _learn():
+    if "chart" not in draft():
+        _take_chart()
+        return
+    name, content = draft()["chart"]
+    with st.container(horizontal=True, vertical_alignment="center"):
+        st.markdown(f"**{name}**", width="content")
+        st.button("Take another photo", key="chart_away", type="tertiary", on_click=_put_away)
+    recall(*_KEYS)
+    left_out = st.multiselect(
+        "Patches to leave out", PATCHES, key="chart_left_out", help="Shadowed, dirty or covered ones."
+    )
+    table = st.selectbox("The chart was", list(_TABLES), key="chart_table", help="The maker changed its pigments then.")
+    keep(*_KEYS)
+    numbers = tuple(sorted(PATCHES.index(patch) for patch in left_out))
+    sha = hashlib.sha256(content).hexdigest()
+    learned = _learned(sha, content, name, draft().get("chart_at"), numbers, _TABLES[table])
+    if learned.problem:
+        st.warning(sentence(learned.problem), icon=":material/crop_free:")
+    _show_chart(learned)
+    if learned.profile is not None:
+        _show_learned(learned)
+
+
+@st.cache_data(max_entries=4, show_spinner="Learning the camera …")
+def _learned(sha, _content, name, chart_at, left_out, table):
+    return learn_from(_content, name, chart_at, left_out, table)
+
+
+def _take_chart():
+    given = st.file_uploader(
+        "A photo of the chart, flat, evenly lit, as large as the frame allows",
+        type=["jpg", "jpeg", "png", "heic", "heif", "webp", "tif", "tiff", "dng"],
+        key=f"chart_file_{draft().setdefault('chart_turn', 0)}",
+        help="The same light and exposure as your photos of parts; no flash, no filter.",
+    )
+    if given is not None:
+        draft()["chart"] = given.name, given.getvalue()
+        st.rerun()
+
+
+def _put_away():
+    for key in ("chart", "chart_at"):
+        draft().pop(key, None)
+    forget("chart_left_out")
+    draft()["chart_turn"] = draft().get("chart_turn", 0) + 1
+
+
+def _show_chart(learned):
+    tapping = learned.profile is None or st.toggle("Tap the chart by hand", key="tap_chart")
+    if not tapping:
+        st.image(learned.overlay, width="stretch")
+        st.caption("Outlined: what was read of each patch, numbered from 0 as they are read, row by row.")
+        return
+    turn = draft().setdefault("chart_turn", 0)
+    enough = "Drag a point to move it, then measure again."
+    width, height = learned.size
+    begin = [(x / width, y / height) for x, y in draft().get("chart_at") or ()]
+    tapped = tap_corners(learned.plain, f"chart_taps_{turn}", _CENTRES, enough, 4, 4, begin, turn)
+    if tapped:
+        draft()["chart_at"] = tuple((float(x) * width, float(y) * height) for x, y in tapped)
+        st.rerun()
+    if draft().get("chart_at"):
+        st.button("Find the chart by itself again", key="chart_again", on_click=draft().pop, args=("chart_at", None))
+
+
+def _show_learned(learned):
+    head, lines = words.learned_words(learned.profile, PATCHES)
+    st.markdown(f"**{head}**")
+    for line in lines:
+        st.markdown(line)
+    for line in words.flag_lines(learned.profile.flags):
+        meaning, remedy = line.split(": ", 1)
+        st.html(f"<div class='doubt'><strong>{meaning}</strong><br>{remedy}</div>")
+    recall("camera_name")
+    name = st.text_input("Call it", key="camera_name", placeholder="bench phone, window light")
+    keep("camera_name")
+    known = {camera.name for camera in list_cameras()}
+    again = name.strip() in known
+    label = f"Learn {name.strip()} anew" if again else "Keep this camera"
+    if st.button(label, key="keep_camera", type="primary", disabled=not name.strip()):
+        keep_camera(learned.named(name.strip()))
+        _put_away()
+        forget("camera_name")
+        st.rerun()
+
+
+def _show_known():
+    st.subheader("Learned so far", anchor=False)
+    cameras = list_cameras()
+    if not cameras:
+        st.markdown("None yet: photos are read as most cameras see.")
+    for number, camera in enumerate(cameras):
+        with st.container(key=f"errand_camera_{number}", horizontal=True, vertical_alignment="center"):
+            st.markdown(words.camera_line(camera), width="stretch")
+            st.button("Forget", key=f"forget_camera_{number}", type="tertiary", on_click=_forget, args=(camera,))
+    gone = draft().get("camera_forgotten")
+    if gone is not None and gone not in (camera.name for camera in cameras):
+        st.button(f"Bring {gone} back", key="camera_back", on_click=_bring_back)
+
+
+def _forget(camera):
+    forget_camera(camera.name)
+    draft()["camera_forgotten"] = camera.name
+    st.session_state["camera_gone"] = camera
+
+
+def _bring_back():
+    draft().pop("camera_forgotten", None)
+    if (camera := st.session_state.pop("camera_gone", None)) is not None:
+        keep_camera(camera)
+
+
+def _offer_mat():
+    st.subheader("The photo mat", anchor=False)
+    st.markdown("A sheet with marks at its corners: card and parts are laid on it, and every part's area is read too.")
+    with st.container(horizontal=True):
+        for paper, label in (("a4", "Mat to print, A4"), ("letter", "Letter")):
+            made = partial(_mat_pdf, paper)
+            st.download_button(
+                label, made, f"photo_mat_{paper}.pdf", "application/pdf", key=f"mat_{paper}", on_click="ignore"
+            )
+
+
+def _mat_pdf(paper):
+    with tempfile.TemporaryDirectory() as folder:
+        return write_mat(Path(folder) / "mat.pdf", paper, *mat_drawing(paper)).read_bytes()
+
+
+def _tell_flat():
+    with st.expander("Even the light with a sheet of plain paper"):
+        st.markdown(
+            "Where the light falls off across the picture, photograph a sheet of plain matt paper that fills the "
+            "frame, with camera and lamps left as they are. Give it on the Photo page, under the picture, together "
+            "with the photo of the part: the light is then evened by what the paper shows."
+        )

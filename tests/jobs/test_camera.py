@@ -1,0 +1,64 @@
+"""A camera learned for a screen, from a drawn chart whose colours are known."""
+
+import io
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+from PIL import Image
+
+from dyebook.errors import PhotoError
+from dyebook.jobs.camera import check_repeats, learn_from, mat_drawing
+from dyebook.lab import encode_srgb
+from tests.photo.charts import CORNERS, chart_light, chart_picture
+
+
+def _png(light):
+    codes = np.round(encode_srgb(np.clip(light, 0, 1)) * 255).astype(np.uint8)
+    return cv2.imencode(".png", codes[..., ::-1])[1].tobytes()
+
+
+@pytest.fixture(scope="module")
+def chart():
+    return _png(chart_picture(chart_light() * 0.9))
+
+
+def test_a_chart_is_found_drawn_and_learned(chart):
+    learned = learn_from(chart, "chart.png")
+    assert learned.problem == ""
+    assert learned.profile.mean < 1.5
+    assert learned.named("bench phone").name == "bench phone"
+    assert learned.overlay != learned.plain
+    assert learned.plain[:2] == b"\xff\xd8"
+
+
+def test_a_photo_without_a_chart_is_shown_and_can_be_tapped():
+    plain = np.full((240, 320, 3), 0.3, np.float32)
+    learned = learn_from(_png(plain), "table.png")
+    assert learned.profile is None
+    assert "chart" in learned.problem
+    tapped = learn_from(_png(chart_picture(chart_light() * 0.9)), "chart.png", tuple(map(tuple, CORNERS.tolist())))
+    assert tapped.profile is not None
+
+
+def test_patches_left_out_are_not_learned_from(chart):
+    assert not {3, 7} & set(learn_from(chart, "chart.png", left_out=(3, 7)).profile.used)
+
+
+def test_the_coupon_must_lie_alone():
+    photo = Path(__file__).parents[2] / "samples" / "pen_tag_ring_on_cloth.jpg"
+    with pytest.raises(PhotoError, match="3 parts"):
+        check_repeats([("one.jpg", photo.read_bytes())])
+
+
+def test_the_mat_is_told_in_millimetres():
+    size, marks, line = mat_drawing("a4")
+    assert size == (210, 297)
+    assert len(marks) == 4
+    assert line == 100
+
+
+def test_the_drawing_is_a_picture_of_the_photo(chart):
+    learned = learn_from(chart, "chart.png")
+    assert Image.open(io.BytesIO(learned.overlay)).size == learned.size

@@ -1,0 +1,71 @@
+"""The Camera page: learn, keep, offer on the Photo page, forget and bring back."""
+
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+
+from dyebook.lab import encode_srgb
+from dyebook.photo.camera_store import list_cameras
+from tests.photo.charts import chart_light, chart_picture
+
+
+@pytest.fixture(autouse=True)
+def own_cameras(tmp_path, monkeypatch):
+    monkeypatch.setenv("DYEBOOK_CAMERAS_DIR", str(tmp_path / "cameras"))
+
+
+@pytest.fixture
+def chart():
+    codes = np.round(encode_srgb(np.clip(chart_picture(chart_light() * 0.9), 0, 1)) * 255).astype(np.uint8)
+    return cv2.imencode(".png", codes[..., ::-1])[1].tobytes()
+
+
+def _texts(page):
+    return " ".join(one.value for kind in (page.markdown, page.caption, page.warning, page.error) for one in kind)
+
+
+def test_a_camera_is_learned_kept_forgotten_and_brought_back(empty_book, open_page, chart):
+    page = open_page("camera")
+    assert "None yet" in _texts(page)
+    page.file_uploader(key="chart_file_0").upload("chart.png", chart, "image/png").run()
+    assert not page.exception
+    assert "Colours it had not seen came out within ΔE00" in _texts(page)
+    assert page.button(key="keep_camera").disabled
+    page.text_input(key="camera_name").set_value("bench phone").run()
+    page.button(key="keep_camera").click().run()
+    assert [camera.name for camera in list_cameras()] == ["bench phone"]
+    page.button(key="forget_camera_0").click().run()
+    assert not list_cameras()
+    page.button(key="camera_back").click().run()
+    assert [camera.name for camera in list_cameras()] == ["bench phone"]
+    assert not page.exception
+
+    photo = open_page("photo")
+    assert not photo.exception
+
+
+def test_a_learned_camera_can_be_chosen_for_a_photo(empty_book, open_page, chart):
+    page = open_page("camera")
+    page.file_uploader(key="chart_file_0").upload("chart.png", chart, "image/png").run()
+    page.text_input(key="camera_name").set_value("bench phone").run()
+    page.button(key="keep_camera").click().run()
+    sample = Path(__file__).parents[2] / "samples" / "tags_one_streaked.jpg"
+    page = open_page("photo")
+    page.file_uploader(key="photo_file_0").upload(sample.name, sample.read_bytes(), "image/jpeg").run()
+    assert [one.label for one in page.expander if "Read with" in one.label] == ["Read with no learned camera"]
+    page.selectbox(key="photo_camera").set_value("bench phone").run()
+    assert not page.exception
+    assert [one.label for one in page.expander if "Read with" in one.label] == ["Read with learned camera bench phone"]
+
+
+def test_a_photo_without_a_chart_asks_for_taps(empty_book, open_page):
+    plain = cv2.imencode(".png", np.full((240, 320, 3), 150, np.uint8))[1].tobytes()
+    page = open_page("camera")
+    page.file_uploader(key="chart_file_0").upload("table.png", plain, "image/png").run()
+    assert not page.exception
+    assert page.warning
+    assert page.get("bidi_component"), "the photo, to be tapped"
+    page.button(key="chart_away").click().run()
+    assert not page.warning
