@@ -3,7 +3,7 @@
 import io
 from datetime import datetime
 
-__all__ = ["strength_png"]
+__all__ = ["strength_png", "trace_png"]
 
 _MARKS = {"dip": ("o", "none"), "made_up": ("s", "0.1"), "topped_up": ("^", "0.1"), "measured": ("D", "0.1")}
 _OTHER = ("x", "0.1")
@@ -22,12 +22,9 @@ def strength_png(points, width_mm=180, height_mm=52):
     bytes
         PNG, 200 dots an inch.
     """
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.dates import AutoDateLocator, ConciseDateFormatter
-    from matplotlib.figure import Figure
 
-    figure = Figure(figsize=(width_mm / 25.4, height_mm / 25.4), dpi=200, layout="constrained")
-    axes = figure.subplots()
+    figure, axes = _paper(width_mm, height_mm)
     at = [_moment(point.at) for point in points]
     strength = [point.dye_g_per_l for point in points]
     doubt = [point.dye_g_per_l_sd for point in points]
@@ -42,13 +39,53 @@ def strength_png(points, width_mm=180, height_mm=52):
         style = {"color": "0.1", "markerfacecolor": face, "markersize": 5, "markeredgewidth": 0.8}
         axes.plot([at[i] for i in mine], [strength[i] for i in mine], marker, label=label, **style)
     axes.set_ylabel("g/L", fontsize=8)
-    axes.tick_params(labelsize=8)
-    axes.grid(color="0.9", linewidth=0.6)
-    axes.spines[["top", "right"]].set_visible(False)
     locator = AutoDateLocator(maxticks=8)
     axes.xaxis.set_major_locator(locator)
     axes.xaxis.set_major_formatter(ConciseDateFormatter(locator))
     axes.legend(fontsize=7, frameon=False, ncols=4, loc="lower left", bbox_to_anchor=(0, 1))
+    return _png(figure)
+
+
+def trace_png(time_min, current_a, by_hand=False, width_mm=180, height_mm=34):
+    """Draw the current of a run over time.
+
+    Parameters
+    ----------
+    time_min, current_a : sequence of float
+        Of the same length.
+    by_hand : bool
+        Noted now and then: the points are marked.
+    width_mm, height_mm : float
+
+    Returns
+    -------
+    bytes
+        PNG, 200 dots an inch.
+    """
+    figure, axes = _paper(width_mm, height_mm)
+    axes.plot(time_min, current_a, color="0.1", linewidth=1, marker="o" if by_hand else "", markersize=3)
+    axes.set_xlabel("min", fontsize=8, labelpad=1)
+    axes.set_ylabel("A", fontsize=8)
+    axes.set_ylim(bottom=0)
+    axes.margins(x=0.01)
+    return _png(figure)
+
+
+def _paper(width_mm, height_mm):
+    """An empty chart in greys."""
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(width_mm / 25.4, height_mm / 25.4), dpi=200, layout="constrained")
+    axes = figure.subplots()
+    axes.tick_params(labelsize=8)
+    axes.grid(color="0.9", linewidth=0.6)
+    axes.spines[["top", "right"]].set_visible(False)
+    return figure, axes
+
+
+def _png(figure):
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+
     stream = io.BytesIO()
     FigureCanvasAgg(figure).print_png(stream)
     return stream.getvalue()

@@ -2,8 +2,10 @@
 
 from dyebook.flags import FLAGS
 from dyebook.lab import describe_colour
+from dyebook.plots_paper import trace_png
 from dyebook.record import FIELDS
 from dyebook.report import flag_lines, lab_text
+from dyebook.report_bench import figure_text
 from dyebook.report_run import minutes_text
 from dyebook.report_screen import (
     distance_text,
@@ -13,7 +15,7 @@ from dyebook.report_screen import (
     verdict_text,
 )
 from dyebook.report_shade import sentence_text
-from dyebook.report_sheet import Code, Pairs, Picture, Prose, Row, Sheet, Shown, Swatches
+from dyebook.report_sheet import Code, Pairs, Picture, Prose, Row, Sheet, Shown, Swatches, plain_text
 
 __all__ = [
     "APPROXIMATE",
@@ -22,6 +24,7 @@ __all__ = [
     "code_text",
     "field_rows",
     "figures_text",
+    "film_rows",
     "newest_flags",
     "photo_block",
     "shown_batch",
@@ -30,6 +33,7 @@ __all__ = [
 
 # what one page holds at a size that can be read
 _MOST_NOTE, _MOST_NAME, _MOST_DOUBTS, _MOST_VERDICTS, _MOST_DIPS = 420, 60, 3, 2, 4
+_LEAST_LOG = 3
 APPROXIMATE = "Printed and shown swatches are approximate: judge the part itself."
 SEALS = {
     "hot_water": "hot water",
@@ -65,7 +69,7 @@ def card_sheet(facts):
         title=f"Batch {row.batch}",
         lead=f"{_cut(dye_text(row), _MOST_NAME)}, {moment_text(when)}",
         corner="\n".join(_cut(line, _MOST_NAME) for line in (facts.shop, _order_words(facts.order)) if line),
-        rows=(Row(columns), Row(told), Row(decided)),
+        rows=(Row(columns), Row(told), *_log(facts), Row(decided)),
         foot=f"{APPROXIMATE} L*a*b* under D65, 2°; ± covers about 95 in 100.",
         one_page=True,
     )
@@ -99,7 +103,9 @@ def code_text(facts):
     settings = [f"film {value_text('film_um', row.film_um)}"]
     settings += [value_text(name, getattr(row, name)) for name in ("dye_g_per_l", "bath_temp_c", "dwell_min")]
     seen = [] if row.lab is None else [lab_text(row.lab)]
-    return "\n".join([f"Batch {row.batch}", dye_text(row), ", ".join(filter(None, settings)), *seen])
+    return "\n".join(
+        [f"Batch {row.batch}", plain_text(dye_text(row))[:_MOST_NAME], ", ".join(filter(None, settings)), *seen]
+    )
 
 
 def _code_words(facts):
@@ -188,19 +194,49 @@ def _seal_words(seal):
     return ", ".join(filter(None, (kind, temp, time))) or "done"
 
 
-_RUN_FIELDS = (
-    "film_um", "film_measured_um", "film_sd_um", "area_dm2", "current_density_a_per_dm2", "electrolyte_temp_c",
-    "alloy", "finish",
-)  # fmt: skip
+_RUN_FIELDS = ("area_dm2", "current_density_a_per_dm2", "electrolyte_temp_c", "alloy", "finish")
 
 
 def _run(facts):
+    yield from film_rows(facts)
     yield from field_rows(facts.row, _RUN_FIELDS)
     run = facts.run or {}
     if run.get("charge_ah") is not None:
         yield "charge", f"{run['charge_ah']:.3g} A·h"
     if run.get("anodise_min") is not None:
         yield "time", minutes_text(run["anodise_min"])
+    if facts.preparations:
+        yield "prepared", _cut(", ".join(map(_step_words, facts.preparations)), 2 * _MOST_NAME)
+    happened = [event["kind"].replace("_", " ") for event in (run.get("trace") or {}).get("events", ())]
+    if happened:
+        yield "what happened", _cut(", ".join(happened), _MOST_NAME)
+
+
+def film_rows(facts):
+    """Yield (label, text) of the film: by its gauge, and as planned or reckoned from charge."""
+    row, run = facts.row, facts.run or {}
+    if row.film_measured_um == row.film_measured_um:
+        yield "film by gauge", figure_text("film_um", row.film_measured_um)
+    if row.film_um == row.film_um:
+        sd = row.film_sd_um if row.film_sd_um == row.film_sd_um else None
+        reckoned = run.get("film_from_charge_um") is not None
+        yield "film from charge" if reckoned else "film planned", figure_text("film_um", row.film_um, sd)
+
+
+def _step_words(step):
+    time = "" if step["dwell_min"] is None else minutes_text(step["dwell_min"])
+    passed = {None: "", True: "passed", False: "failed"}[None if step["passed"] is None else bool(step["passed"])]
+    return " ".join(filter(None, (step["kind"].replace("_", " "), time, passed)))
+
+
+def _log(facts):
+    """The run's current over time as a row of its own, where enough of it was noted."""
+    trace = (facts.run or {}).get("trace") or {}
+    if len(trace.get("time_min", ())) < _LEAST_LOG:
+        return []
+    how = "as noted by hand" if trace.get("by_hand") else "as logged"
+    drawn = trace_png(trace["time_min"], trace["current_a"], by_hand=bool(trace.get("by_hand")))
+    return [Row(((1.0, [Picture(drawn, f"Current of the run in A over minutes, {how}.", 34.0)]),))]
 
 
 def _verdicts(facts):
@@ -224,5 +260,6 @@ def _notes(facts):
 
 
 def _cut(text, most):
-    """Text short enough for the one page."""
+    """Text in one piece, and short enough for the one page."""
+    text = " ".join(text.split())
     return text if len(text) <= most else f"{text[:most].rstrip()} … (more in the book)"

@@ -3,9 +3,10 @@
 from dataclasses import dataclass
 
 from dyebook.report_card import code_text, state_words
-from dyebook.report_pdf import draw_code, new_pdf
+from dyebook.report_pdf import new_pdf, printable
+from dyebook.report_pdf_blocks import draw_code
 from dyebook.report_screen import dye_text, moment_text, value_text
-from dyebook.report_sheet import PAPERS_MM, ink_of, plain_text
+from dyebook.report_sheet import PAPERS_MM, ink_of
 
 __all__ = ["GRIDS", "Grid", "labels_pdf", "places"]
 
@@ -120,7 +121,7 @@ def _lines(pdf, facts, width, points):
     row = facts.row
     pdf.set_font("sheet", "", points)
     names = [dye_text(row)]
-    if pdf.get_string_width(plain_text(names[0])) > width:
+    if pdf.get_string_width(printable(names[0])) > width:
         names = names[0].split(", ")
     pieces = f"{facts.pieces} pieces" if facts.pieces else ""
     order = facts.order["name"] if facts.order else ""
@@ -134,7 +135,7 @@ def _line(pdf, text, x, y, width, points, bold=False):
     """Write one line, cut where it is too long, and return where the next begins."""
     pdf.set_font("sheet", "B" if bold else "", points)
     pdf.set_text_color(_INK)
-    text = plain_text(text).replace("\n", " ")
+    text = printable(text).replace("\n", " ")
     if pdf.get_string_width(text) > width:
         while text and pdf.get_string_width(text + "…") > width:
             text = text[:-1]

@@ -24,6 +24,7 @@ _EVENTS = {
     "measured": "measured",
     "thrown_out": "thrown out",
 }
+_MOST_NOTE = 160
 _BLANK = "\u00a0"
 _LOG_HEAD = ("when", "what", "g/L", "pH", "°C", "dwell", "film", "dm²", "shade", "note")
 _LOG_SHARES = (3.1, 1.9, 0.9, 0.9, 1.1, 1.3, 1.3, 1.1, 1.1, 3.6)
@@ -94,7 +95,7 @@ def _event_rows(events):
     for event in events:
         figures = [_figure(name, event[name]) for name in ("dye_g_per_l", "ph", "bath_temp_c")]
         what = _EVENTS.get(event["kind"], event["kind"])
-        yield event["at"], (moment_text(event["at"]), what, *figures, "", "", "", "", event["note"] or "")
+        yield event["at"], (moment_text(event["at"]), what, *figures, "", "", "", "", _short(event["note"]))
 
 
 def _dip_rows(batches):
@@ -104,12 +105,18 @@ def _dip_rows(batches):
         rest = [value_text("dwell_min", row.dwell_min), value_text("film_um", row.film_um)]
         area = _figure("area_dm2", row.area_dm2)
         shade = row.lab if row.lab is not None else ""
-        yield at, (moment_text(at), f"batch {row.batch}", *figures, *rest, area, shade, row.note or "")
+        yield at, (moment_text(at), f"batch {row.batch}", *figures, *rest, area, shade, _short(row.note))
 
 
 def _figure(name, value):
     """A value without its unit, which the table's head gives."""
     return value_text(name, value).removesuffix(f" {FIELDS[name].unit}" if FIELDS[name].unit else "")
+
+
+def _short(note):
+    """A note in one piece that leaves the table a table."""
+    text = " ".join((note or "").split())
+    return text if len(text) <= _MOST_NOTE else f"{text[:_MOST_NOTE].rstrip()} …"
 
 
 def _day(row):
@@ -212,7 +219,7 @@ def _off_table(facts, rows):
     for row in rows:
         verdict = facts.verdicts[row.batch]
         what = verdict_text(verdict, verdict["target"])
-        lines.append((_day(row), f"batch {row.batch}", row.dye or "", row.lab or "", what, row.note or ""))
+        lines.append((_day(row), f"batch {row.batch}", row.dye or "", row.lab or "", what, _short(row.note)))
     head = ("when", "batch", "dye", "shade", "verdict", "note")
     return Table("What was off", head, tuple(lines), (1.8, 1.5, 2.0, 1.0, 4.6, 4.0))
 
@@ -223,5 +230,5 @@ def _event_table(events):
         strength = value_text("dye_g_per_l", event["dye_g_per_l"])
         what = _EVENTS.get(event["kind"], event["kind"])
         place = f"{event['dye']}, bath {event['bath']}"
-        lines.append((moment_text(event["at"][:10]), place, what, strength, event["note"] or ""))
+        lines.append((moment_text(event["at"][:10]), place, what, strength, _short(event["note"])))
     return Table("Baths", ("when", "bath", "what", "strength", "note"), tuple(lines), (1.8, 3.2, 1.6, 1.4, 6.0))

@@ -7,6 +7,7 @@ from dyebook.report_card import (
     SEALS,
     field_rows,
     figures_text,
+    film_rows,
     newest_flags,
     photo_block,
     shown_batch,
@@ -95,10 +96,7 @@ def _notes_of(facts):
 
 def _finish(batch):
     row = batch.row
-    gauged = value_text("film_measured_um", row.film_measured_um)
-    film = value_text("film_um", row.film_um)
-    if gauged or film:
-        yield "anodic film", f"{gauged}, by gauge" if gauged else f"{film}, as planned"
+    yield from list(film_rows(batch))[:1]
     yield from field_rows(row, ("alloy", "finish"))
     for seal in batch.seals:
         yield "sealed", SEALS.get(seal["kind"], "yes")

@@ -10,6 +10,7 @@ __all__ = ["DEMO_MARK", "BatchFacts", "ShadeFacts", "batch_facts", "batch_link",
 
 DEMO_MARK = "demo"  # the setting of a book whose photos are rendered
 _ADDRESS = "address"
+_LONGEST_ADDRESS = 200  # more makes a code too fine for a phone
 
 
 @dataclass(frozen=True)
@@ -28,6 +29,8 @@ class BatchFacts:
     verdicts : tuple of (dict, dict or None)
         Verdict and target, newest first.
     run, order : dict or None
+    preparations : tuple
+        Steps before the run, in order.
     pieces : int
         Of its parts, where they were counted; 0 otherwise.
     replaced_by : tuple of int
@@ -50,6 +53,7 @@ class BatchFacts:
     verdicts: tuple
     run: dict | None
     order: dict | None
+    preparations: tuple
     pieces: int
     replaced_by: tuple
     picture: tuple | None
@@ -87,7 +91,7 @@ def batch_link(book, number, address=None):
     if not address:
         return None
     parts = urlsplit(address)
-    if parts.scheme not in ("http", "https") or not parts.netloc:
+    if parts.scheme not in ("http", "https") or not parts.netloc or len(address) > _LONGEST_ADDRESS:
         raise RecordError(f"{address!r} is no address; write it as the phone's browser needs it, http://name:8640")
     return f"{parts.scheme}://{parts.netloc}{parts.path.rstrip('/')}/book?batch={number}"
 
@@ -124,6 +128,7 @@ def batch_facts(book, number, address=None, picture="overlay"):
         verdicts=tuple((verdict, targets.get(verdict["target_id"])) for verdict in judged),
         run=book.row("runs", batch["run_id"]) if batch["run_id"] else None,
         order=book.row("orders", batch["order_id"]) if batch["order_id"] else None,
+        preparations=tuple(book.rows("preparations", run_id=batch["run_id"])) if batch["run_id"] else (),
         pieces=sum(part["pieces"] or 0 for part in book.rows("parts", batch_id=number)),
         replaced_by=tuple(other["id"] for other in book.rows("batches", replaces_id=number)),
         picture=drawn,

@@ -1,12 +1,18 @@
 """The batch card: one page whatever was typed, nothing executed, no place in the photo, its code read back."""
 
+from datetime import UTC, datetime, timedelta
+
 import pytest
 
 from dyebook.errors import RecordError
+from dyebook.jobs import run as bench
+from dyebook.jobs import wet
 from dyebook.jobs.paper import DEMO_MARK, batch_facts, batch_link
 from dyebook.lab import lab_to_srgb8
 from dyebook.report_card import card_sheet
+from dyebook.report_labels import GRIDS, labels_pdf
 from dyebook.report_paper import sheet_bytes
+from dyebook.report_pdf import printable
 from dyebook.report_sheet import PAPERS_MM, plain_text
 from dyebook.screens import demo_book
 from tests.paper.conftest import GPS_MARK, dip
@@ -62,9 +68,26 @@ def test_any_alphabet_is_shown(fresh_book, look):
 def test_characters_without_a_shape_do_no_harm(fresh_book, look):
     fresh_book.add_batch(dip(note="bell \x07, zero\u200bwidth, tab\tend"))
     sheet = card_sheet(batch_facts(fresh_book, 1))
-    assert "bell , zerowidth, tabend" in sheet_bytes(sheet, ".html").decode()
-    assert "bell , zerowidth, tabend" in look(sheet_bytes(sheet, ".pdf")).words()
+    assert "bell , zerowidth, tab end" in sheet_bytes(sheet, ".html").decode()
+    assert "bell , zerowidth, tab end" in look(sheet_bytes(sheet, ".pdf")).words()
     assert plain_text("half \ud83c of a pair") == "half  of a pair"
+
+
+@pytest.mark.parametrize(
+    "typed",
+    ["W" * 3000, "日本語 🎨", "שלום مرحبا", "\n\nline" * 60, "**b** [x](http://e.x) {0}", "\u202eevil\u2028"],
+)
+def test_whatever_is_typed_one_page_comes_out(fresh_book, look, typed):
+    fresh_book.add_batch(dip(dye=typed, bath=typed[:300], alloy=typed, finish=typed, note=typed))
+    facts = batch_facts(fresh_book, 1)
+    seen = look(sheet_bytes(card_sheet(facts), ".pdf", "letter"))
+    assert len(seen) == 1
+    assert "Batch 1" in seen.words()
+    assert len(look(labels_pdf([facts], GRIDS["letter-3x10"]))) == 1
+
+
+def test_a_box_stands_for_what_the_font_lacks():
+    assert printable("日 Ж µ\n") == "□ Ж µ\n"
 
 
 def test_one_page_even_when_much_was_written(shop_place, photo_with_gps, fresh_book, look):
@@ -97,7 +120,7 @@ def test_the_books_own_address_serves_too(fresh_book):
     assert batch_link(fresh_book, 12, ADDRESS) == f"{ADDRESS}/book?batch=12"
 
 
-@pytest.mark.parametrize("address", ["bench:8640", "javascript:alert(1)", "http://"])
+@pytest.mark.parametrize("address", ["bench:8640", "javascript:alert(1)", "http://", "http://" + "x" * 300])
 def test_no_address_no_link(fresh_book, address):
     with pytest.raises(RecordError, match="is no address"):
         batch_link(fresh_book, 12, address)
@@ -121,6 +144,31 @@ def test_a_lost_photo_is_told_and_the_card_still_comes(fresh_book, photo_with_gp
 def test_a_batch_without_a_reading_says_so(fresh_book, look):
     fresh_book.add_batch(dip())
     assert "not read yet" in look(sheet_bytes(card_sheet(batch_facts(fresh_book, 1)), ".pdf")).words()
+
+
+def test_a_run_over_the_bench_is_told_with_its_log(fresh_book, look, embedded):
+    start = datetime(2026, 10, 2, 9, 0, tzinfo=UTC)
+    run_id = bench.plan_run(fresh_book, area_dm2=2.0, current_a=3.0, film_um=12.0, minutes=25.0, alloy="6082")
+    bench.tick_step(fresh_book, run_id, "etch", dwell_min=1.5)
+    bench.tick_step(fresh_book, run_id, "water_break_test", passed=True)
+    bench.start_run(fresh_book, run_id, at=start)
+    for minutes, current in ((5, 3.0), (10, 2.8), (20, 2.9)):
+        bench.note_current(fresh_book, run_id, current, start + timedelta(minutes=minutes))
+    bench.finish_run(fresh_book, run_id, start + timedelta(minutes=25))
+    dip_values = {"dye_g_per_l": 3.0, "bath_temp_c": 50.0, "dwell_min": 6.0}
+    seal = {"kind": "hot_water", "seal_temp_c": 97.0, "dwell_min": 36.0}
+    wet.keep_batch(fresh_book, run_id, dye="Ember", bath="E1", dip=dip_values, seal=seal)
+    sheet = card_sheet(batch_facts(fresh_book, 1))
+    words = look(sheet_bytes(sheet, ".pdf")).words()
+    charge = fresh_book.row("runs", run_id)["charge_ah"]
+    for piece in (
+        "etch 1 min 30 s, water break test passed",
+        f"{charge:.3g} A·h",
+        "25 min",
+        "hot water, 97 °C, 36 min",
+    ):
+        assert piece in words, piece
+    assert len(embedded(sheet_bytes(sheet, ".html").decode())) == 1, "the log as a picture"
 
 
 def test_rendered_photos_are_marked_as_such(fresh_book, photo_with_gps):
