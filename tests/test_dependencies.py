@@ -43,7 +43,8 @@ ALLOWED = {
     "report_html": GROUND | {"lab", "report_sheet"},
     "report_paper": GROUND | {"report_html", "report_pdf"},
     "report_card": GROUND
-    | {"lab", "plots_paper", "record", "report", "report_run", "report_screen", "report_shade", "report_sheet"},
+    | {"lab", "plots_paper", "record", "report", "report_bench", "report_run", "report_screen"}
+    | {"report_shade", "report_sheet"},
     "report_note": GROUND | {"lab", "report_card", "report_screen", "report_shade", "report_sheet"},
     "report_notebook": GROUND
     | {"lab", "record", "report", "report_html", "report_screen", "report_shade", "report_sheet", "report_trouble"},

@@ -55,7 +55,16 @@ def test_one_page_of_the_paper(card, look, paper):
     seen = look(sheet_bytes(card, ".pdf", paper))
     assert len(seen) == 1
     assert seen.size_mm() == pytest.approx(PAPERS_MM[paper], abs=0.1)
-    for words in ("Batch 1", "Ember, bath E1", "3 g/L", "50 °C", "6 min", "12 µm", "None yet", "Gannet & Sons"):
+    for words in (
+        "Batch 1",
+        "Ember, bath E1",
+        "3 g/L",
+        "50 °C",
+        "6 min",
+        "film planned 12.0 µm (0.472 mil)",
+        "None yet",
+        "Gannet & Sons",
+    ):
         assert words in seen.words(), words
 
 
@@ -160,10 +169,12 @@ def test_a_run_over_the_bench_is_told_with_its_log(fresh_book, look, embedded):
     wet.keep_batch(fresh_book, run_id, dye="Ember", bath="E1", dip=dip_values, seal=seal)
     sheet = card_sheet(batch_facts(fresh_book, 1))
     words = look(sheet_bytes(sheet, ".pdf")).words()
-    charge = fresh_book.row("runs", run_id)["charge_ah"]
+    row = fresh_book.row("runs", run_id)
+    film = f"film from charge {row['film_um']:.1f} ± {row['film_sd_um']:.1f} µm"
     for piece in (
         "etch 1 min 30 s, water break test passed",
-        f"{charge:.3g} A·h",
+        f"{row['charge_ah']:.3g} A·h",
+        film,
         "25 min",
         "hot water, 97 °C, 36 min",
     ):
