@@ -7,6 +7,7 @@ import typer
 
 import dyebook
 from dyebook import (
+    cli_bath,
     cli_bench,
     cli_book,
     cli_camera,
@@ -14,8 +15,10 @@ from dyebook import (
     cli_open,
     cli_paper,
     cli_photo,
+    cli_run,
     cli_shade,
     cli_strip,
+    cli_tank,
     cli_trouble,
 )
 from dyebook.errors import DyebookError
@@ -31,7 +34,7 @@ app = typer.Typer(
 )
 _COMMANDS = (
     *(cli_photo, cli_camera, cli_book, cli_change, cli_strip),
-    *(cli_shade, cli_trouble, cli_bench, cli_paper, cli_open),
+    *(cli_shade, cli_trouble, cli_bench, cli_run, cli_bath, cli_tank, cli_paper, cli_open),
 )
 for commands in _COMMANDS:
     commands.add_commands(app)

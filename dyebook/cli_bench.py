@@ -1,21 +1,16 @@
 """Bench commands: acid, electrolyte, area, film, heat, growth, trace, dyebath, seal."""
 
-import json
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from dyebook.cli_answer import Json, given, option, show_answer
+from dyebook.cli_book import BookOption, open_at
 from dyebook.errors import RecordError
 from dyebook.units import parse_quantity
 
-__all__ = ["add_commands"]
-
-Json = Annotated[bool, typer.Option("--json", help="One JSON object instead of text.")]
-
-
-def _option(text, *names):
-    return typer.Option(*names, help=text)
+__all__ = ["add_commands", "named_columns"]
 
 
 def add_commands(app):
@@ -29,37 +24,12 @@ def add_commands(app):
         app.command()(command)
 
 
-def _given(name, text):
-    """The number in our unit, None where nothing was typed."""
-    return None if text is None else parse_quantity(name, text)
-
-
-def _show(answer, as_json, title):
-    """Print an answer: JSON alone on stdout, or lines for people."""
-    content = answer.to_dict()
-    if as_json:
-        typer.echo(json.dumps(content))
-        return
-    from dyebook.report_bench import answer_lines
-
-    typer.echo("\n".join([title, "", *_extra_lines(content), *answer_lines(content)]))
-
-
-def _extra_lines(content):
-    lines = [f"{line['count']} x {line['label']}: {line['area_dm2']:.4g} dm²" for line in content.get("lines", ())]
-    lines += [
-        f"{event['time_min']:.1f} min: {event['kind'].replace('_', ' ')} ({event['because']})\n    {event['remedy']}"
-        for event in content.get("events", ())
-    ]
-    return [*lines, ""] if lines else []
-
-
 def acid(
-    g_per_l: Annotated[str, _option("Wanted strength, such as 165 or '22 oz/gal'.")],
-    volume_l: Annotated[str, _option("Wanted bath, such as 2 or '5 gal'.")],
-    wt: Annotated[float | None, _option("Acid at hand, weight percent, up to 98.")] = None,
-    sg: Annotated[float | None, _option("Or its specific gravity 20/20, up to 95 %.")] = None,
-    sg_temp_c: Annotated[str, _option("Temperature at which it was read.")] = "20",
+    g_per_l: Annotated[str, option("Wanted strength, such as 165 or '22 oz/gal'.")],
+    volume_l: Annotated[str, option("Wanted bath, such as 2 or '5 gal'.")],
+    wt: Annotated[float | None, option("Acid at hand, weight percent, up to 98.")] = None,
+    sg: Annotated[float | None, option("Or its specific gravity 20/20, up to 95 %.")] = None,
+    sg_temp_c: Annotated[str, option("Temperature at which it was read.")] = "20",
     as_json: Json = False,
 ):
     """How much acid and water make a bath.
@@ -75,15 +45,15 @@ def acid(
         sg=sg,
         sg_temp_c=parse_quantity("sg_temp_c", sg_temp_c),
     )
-    _show(mix, as_json, "Acid slowly into water, never the other way round.")
+    show_answer(mix, as_json, "Acid slowly into water, never the other way round.")
 
 
 def electrolyte(
-    sg: Annotated[float | None, _option("Specific gravity of the bath, 20/20.")] = None,
-    sg_temp_c: Annotated[str, _option("Temperature at which it was read.")] = "20",
-    charge_ah: Annotated[str | None, _option("All charge the bath has carried.")] = None,
-    volume_l: Annotated[str | None, _option("Volume of the bath.")] = None,
-    discard_ah_per_l: Annotated[float | None, _option("Your own discard point, A·h per litre.")] = None,
+    sg: Annotated[float | None, option("Specific gravity of the bath, 20/20.")] = None,
+    sg_temp_c: Annotated[str, option("Temperature at which it was read.")] = "20",
+    charge_ah: Annotated[str | None, option("All charge the bath has carried.")] = None,
+    volume_l: Annotated[str | None, option("Volume of the bath.")] = None,
+    discard_ah_per_l: Annotated[float | None, option("Your own discard point, A·h per litre.")] = None,
     as_json: Json = False,
 ):
     """How strong a bath is by its hydrometer, or how much of its life is used.
@@ -93,17 +63,17 @@ def electrolyte(
     from dyebook.physics.electrolyte_use import bath_life, check_bath
 
     if sg is not None:
-        _show(check_bath(sg, parse_quantity("sg_temp_c", sg_temp_c)), as_json, "Bath by hydrometer")
+        show_answer(check_bath(sg, parse_quantity("sg_temp_c", sg_temp_c)), as_json, "Bath by hydrometer")
         return
     if charge_ah is None or volume_l is None:
         raise RecordError("either the specific gravity is needed, or the charge and the volume of the bath")
     used, volume = parse_quantity("charge_ah", charge_ah), parse_quantity("volume_l", volume_l)
-    _show(bath_life(used, volume, discard_ah_per_l=discard_ah_per_l), as_json, "Life of the bath")
+    show_answer(bath_life(used, volume, discard_ah_per_l=discard_ah_per_l), as_json, "Life of the bath")
 
 
 def area(
     parts: Annotated[list[str], typer.Argument(help="Shapes with measures in mm or with a unit.")],
-    jig_dm2: Annotated[str, _option("Wetted aluminium of the jig.")] = "0",
+    jig_dm2: Annotated[str, option("Wetted aluminium of the jig.")] = "0",
     as_json: Json = False,
 ):
     """Wetted area of a load.
@@ -115,20 +85,20 @@ def area(
     from dyebook.physics.area import sum_areas
     from dyebook.physics.area_words import parse_shape
 
-    _show(sum_areas([parse_shape(text) for text in parts], parse_quantity("jig_dm2", jig_dm2)), as_json, "Area")
+    show_answer(sum_areas([parse_shape(text) for text in parts], parse_quantity("jig_dm2", jig_dm2)), as_json, "Area")
 
 
 def film(
-    area_dm2: Annotated[str, _option("Wetted area, such as 1.5 or '24 in2'.")],
-    current_a: Annotated[str, _option("Current of the run.")],
-    minutes: Annotated[str | None, _option("Time of the run, to learn the film; 40 or 40:30.")] = None,
-    film_um: Annotated[str | None, _option("Or the film wanted, to learn the time; 12 or '0.5 mil'.")] = None,
-    alloy: Annotated[str | None, _option("Alloy, such as 6061.")] = None,
+    area_dm2: Annotated[str, option("Wetted area, such as 1.5 or '24 in2'.")],
+    current_a: Annotated[str, option("Current of the run.")],
+    minutes: Annotated[str | None, option("Time of the run, to learn the film; 40 or 40:30.")] = None,
+    film_um: Annotated[str | None, option("Or the film wanted, to learn the time; 12 or '0.5 mil'.")] = None,
+    alloy: Annotated[str | None, option("Alloy, such as 6061.")] = None,
     electrolyte_temp_c: Annotated[
-        str | None, _option("Corrects for temperature, density and time; the plain rule without it.")
+        str | None, option("Corrects for temperature, density and time; the plain rule without it.")
     ] = None,
-    rule: Annotated[str, _option("720 or 0.30; never mixed.")] = "720",
-    readings: Annotated[Path | None, _option("CSV of gauged runs: your own growth rate.")] = None,
+    rule: Annotated[str, option("720 or 0.30; never mixed.")] = "720",
+    readings: Annotated[Path | None, option("CSV of gauged runs: your own growth rate.")] = None,
     as_json: Json = False,
 ):
     """Film from time, or time from film, at constant current.
@@ -138,7 +108,7 @@ def film(
     from dyebook.physics.film import plan_film
 
     surface, current = parse_quantity("area_dm2", area_dm2), parse_quantity("current_a", current_a)
-    temp = _given("electrolyte_temp_c", electrolyte_temp_c)
+    temp = given("electrolyte_temp_c", electrolyte_temp_c)
     own = None
     if readings is not None:
         density = current / surface if surface > 0 else None
@@ -146,24 +116,25 @@ def film(
     plan = plan_film(
         surface,
         current,
-        minutes=_given("run_min", minutes),
-        film_um=_given("film_um", film_um),
+        minutes=given("run_min", minutes),
+        film_um=given("film_um", film_um),
         alloy=alloy,
         electrolyte_temp_c=temp,
         rule=rule,
         own_rate=own,
     )
-    _show(plan, as_json, "Anodise run")
+    show_answer(plan, as_json, "Anodise run")
 
 
 def heat(
-    volume_l: Annotated[str, _option("Volume of the tank.")],
-    voltage_v: Annotated[str, _option("Voltage at the tank.")],
-    current_a: Annotated[str, _option("Current of the run.")],
-    minutes: Annotated[str, _option("Time of the run.")],
-    start_temp_c: Annotated[str, _option("Electrolyte at the start.")] = "20",
-    allowed_temp_c: Annotated[str, _option("Warmest you allow.")] = "22",
-    loss_w_per_k: Annotated[float, _option("Heat the tank loses to the room, W per °C.")] = 0.0,
+    volume_l: Annotated[str, option("Volume of the tank.")],
+    voltage_v: Annotated[str, option("Voltage at the tank.")],
+    current_a: Annotated[str, option("Current of the run.")],
+    minutes: Annotated[str, option("Time of the run.")],
+    start_temp_c: Annotated[str, option("Electrolyte at the start.")] = "20",
+    allowed_temp_c: Annotated[str, option("Warmest you allow.")] = "22",
+    loss_w_per_k: Annotated[float, option("Heat the tank loses to the room, W per °C.")] = 0.0,
+    current_density_a_per_dm2: Annotated[str, option("Current density of the run.")] = "1.5",
     as_json: Json = False,
 ):
     """How warm a run makes the tank, and what keeps it cool.
@@ -181,23 +152,35 @@ def heat(
         allowed_temp_c=parse_quantity("allowed_temp_c", allowed_temp_c),
         room_temp_c=parse_quantity("start_temp_c", start_temp_c),
         loss_w_per_k=loss_w_per_k,
+        current_density_a_per_dm2=parse_quantity("a_per_dm2", current_density_a_per_dm2),
     )
-    _show(plan, as_json, "The tank warms")
+    show_answer(plan, as_json, "The tank warms")
 
 
 def growth(
-    readings: Annotated[Path, typer.Argument(help="CSV: area_dm2, current_a, minutes, film_measured_um, …")],
-    alloy: Annotated[str | None, _option("Alloy the rate is wanted for.")] = None,
-    electrolyte_temp_c: Annotated[str | None, _option("Temperature it is wanted for.")] = None,
+    readings: Annotated[
+        Path | None, typer.Argument(help="CSV: area_dm2, current_a, minutes, film_measured_um, …; the book without it.")
+    ] = None,
+    alloy: Annotated[str | None, option("Alloy the rate is wanted for.")] = None,
+    electrolyte_temp_c: Annotated[str | None, option("Temperature it is wanted for.")] = None,
+    book: BookOption = None,
     as_json: Json = False,
 ):
-    """The shop's own growth rate from gauge readings.
+    """The shop's own growth rate from gauge readings, of the book or of a file.
 
     Columns: area_dm2, current_a, minutes, film_measured_um; optional electrolyte_temp_c, alloy, gauge_sd_um.
 
     Example: dyebook growth samples/gauged_runs.csv --alloy 6061
     """
-    _show(_own_rate(readings, alloy, _given("electrolyte_temp_c", electrolyte_temp_c)), as_json, "Your growth rate")
+    temp = given("electrolyte_temp_c", electrolyte_temp_c)
+    if readings is not None:
+        rate = _own_rate(readings, alloy, temp)
+    else:
+        from dyebook.jobs.gauge import own_rate
+
+        with open_at(book) as opened:
+            rate = own_rate(opened, alloy=alloy, electrolyte_temp_c=temp)
+    show_answer(rate, as_json, "Your growth rate")
 
 
 def _own_rate(path, alloy, temp_c, density=None):
@@ -209,12 +192,12 @@ def _own_rate(path, alloy, temp_c, density=None):
 
 def trace(
     log: Annotated[Path, typer.Argument(help="CSV of any logger: time, current, optional voltage, temperature.")],
-    area_dm2: Annotated[str | None, _option("Wetted area, for the film.")] = None,
-    supply_max_a: Annotated[str | None, _option("The supply's limit.")] = None,
-    alloy: Annotated[str | None, _option("Alloy, such as 6061.")] = None,
-    electrolyte_temp_c: Annotated[str | None, _option("Electrolyte of the run.")] = None,
+    area_dm2: Annotated[str | None, option("Wetted area, for the film.")] = None,
+    supply_max_a: Annotated[str | None, option("The supply's limit.")] = None,
+    alloy: Annotated[str | None, option("Alloy, such as 6061.")] = None,
+    electrolyte_temp_c: Annotated[str | None, option("Electrolyte of the run.")] = None,
     column: Annotated[
-        list[str] | None, _option("Name a column where the guess is wrong: current_a='Ch 2'; repeatable.")
+        list[str] | None, option("Name a column where the guess is wrong: current_a='Ch 2'; repeatable.")
     ] = None,
     as_json: Json = False,
 ):
@@ -226,16 +209,17 @@ def trace(
     from dyebook.physics.trace_read import read_trace
 
     report = report_trace(
-        read_trace(log, _columns(column)),
-        area_dm2=_given("area_dm2", area_dm2),
-        supply_max_a=_given("supply_max_a", supply_max_a),
+        read_trace(log, named_columns(column)),
+        area_dm2=given("area_dm2", area_dm2),
+        supply_max_a=given("supply_max_a", supply_max_a),
         alloy=alloy,
-        electrolyte_temp_c=_given("electrolyte_temp_c", electrolyte_temp_c),
+        electrolyte_temp_c=given("electrolyte_temp_c", electrolyte_temp_c),
     )
-    _show(report, as_json, f"Log {log.name}")
+    show_answer(report, as_json, f"Log {log.name}")
 
 
-def _columns(pairs):
+def named_columns(pairs):
+    """Return columns named as ``quantity=header``, as `read_trace` takes them."""
     named = dict(pair.partition("=")[::2] for pair in pairs or ())
     if "" in named.values():
         raise RecordError("a column is named as quantity=header, such as current_a='Ch 2'")
@@ -243,14 +227,15 @@ def _columns(pairs):
 
 
 def dyebath(
-    dye_g_per_l: Annotated[str, _option("Wanted strength.")],
-    volume_l: Annotated[str, _option("Bath at its full level.")],
-    measured_g_per_l: Annotated[str | None, _option("Strength as measured, for a top-up.")] = None,
-    present_l: Annotated[str | None, _option("Volume now, for a top-up.")] = None,
-    dyed_dm2: Annotated[str | None, _option("Or the area dyed since it stood at strength.")] = None,
-    film_um: Annotated[str, _option("Film of that work.")] = "10",
-    evaporated_l: Annotated[str, _option("Water lost to the air since.")] = "0",
-    uptake_mg_per_dm2: Annotated[float | None, _option("Dye taken up per area, where known.")] = None,
+    dye_g_per_l: Annotated[str, option("Wanted strength.")],
+    volume_l: Annotated[str, option("Bath at its full level.")],
+    measured_g_per_l: Annotated[str | None, option("Strength as measured, for a top-up.")] = None,
+    present_l: Annotated[str | None, option("Volume now, for a top-up.")] = None,
+    dyed_dm2: Annotated[str | None, option("Or the area dyed since it stood at strength.")] = None,
+    film_um: Annotated[str, option("Film of that work.")] = "10",
+    evaporated_l: Annotated[str, option("Water lost to the air since.")] = "0",
+    uptake_mg_per_dm2: Annotated[float | None, option("Dye taken up per area, where known.")] = None,
+    second_dye_g_per_l: Annotated[str | None, option("Of a second dye in the same bath.")] = None,
     as_json: Json = False,
 ):
     """Dye for a new bath, or what brings a used one back.
@@ -261,7 +246,8 @@ def dyebath(
 
     wanted, volume = parse_quantity("dye_g_per_l", dye_g_per_l), parse_quantity("volume_l", volume_l)
     if measured_g_per_l is None and dyed_dm2 is None:
-        _show(make_up_bath(wanted, volume), as_json, "New dye bath")
+        second = given("dye_g_per_l", second_dye_g_per_l)
+        show_answer(make_up_bath(wanted, volume, second), as_json, "New dye bath")
         return
     use = {}
     if measured_g_per_l is None:
@@ -271,16 +257,16 @@ def dyebath(
             "evaporated_l": parse_quantity("evaporated_l", evaporated_l),
             "uptake_mg_per_dm2": uptake_mg_per_dm2,
         }
-    measured, present = _given("dye_g_per_l", measured_g_per_l), _given("volume_l", present_l)
+    measured, present = given("dye_g_per_l", measured_g_per_l), given("volume_l", present_l)
     answer = top_up_bath(wanted, volume, measured_g_per_l=measured, present_volume_l=present, **use)
-    _show(answer, as_json, "Top up the dye bath")
+    show_answer(answer, as_json, "Top up the dye bath")
 
 
 def seal(
-    film_um: Annotated[str, _option("Film to seal, such as 12 or '0.5 mil'.")],
-    kind: Annotated[str, _option("hot_water, mid_temperature, nickel_acetate, cold_nickel.")] = "hot_water",
-    min_per_um: Annotated[float | None, _option("Your own minutes per µm.")] = None,
-    skin_or_food: Annotated[bool, _option("Worn on the skin or used with food.", "--skin-or-food")] = False,
+    film_um: Annotated[str, option("Film to seal, such as 12 or '0.5 mil'.")],
+    kind: Annotated[str, option("hot_water, mid_temperature, nickel_acetate, cold_nickel.")] = "hot_water",
+    min_per_um: Annotated[float | None, option("Your own minutes per µm.")] = None,
+    skin_or_food: Annotated[bool, option("Worn on the skin or used with food.", "--skin-or-food")] = False,
     as_json: Json = False,
 ):
     """Time and window to seal a film.
@@ -290,4 +276,4 @@ def seal(
     from dyebook.physics.sealing import plan_seal
 
     film = parse_quantity("film_um", film_um)
-    _show(plan_seal(film, kind, min_per_um=min_per_um, skin_or_food=skin_or_food), as_json, "Seal")
+    show_answer(plan_seal(film, kind, min_per_um=min_per_um, skin_or_food=skin_or_food), as_json, "Seal")

@@ -70,21 +70,25 @@ def plot_trace(trace, events=(), gaps=()):
     return figure
 
 
-_MARKS = {"dip": "circle-open", "made_up": "square", "topped_up": "triangle-up", "measured": "diamond"}
+_POINT_NAMES = {"dip": "reckoned after a dip", "now": "reckoned for now", "ph_moved": "pH moved"}
+_MARKS = {"now": "circle", "dip": "circle-open", "made_up": "square", "topped_up": "triangle-up", "measured": "diamond"}
 
 
-def plot_strength(points):
+def plot_strength(points, height=320, legend=True):
     """Draw a bath's strength over time: what was noted, and what is reckoned after each dip with its doubt.
 
     Parameters
     ----------
     points : sequence of StrengthPoint
+    height : int
+        In pixels.
+    legend : bool
 
     Returns
     -------
     plotly.graph_objects.Figure
     """
-    figure = neutral_figure(320)
+    figure = neutral_figure(height)
     at = [point.at for point in points]
     strength = [point.dye_g_per_l for point in points]
     low = [max(point.dye_g_per_l - point.dye_g_per_l_sd, 0.0) for point in points]
@@ -95,10 +99,12 @@ def plot_strength(points):
     figure.add_scatter(x=at, y=strength, mode="lines", name="g/L", line={"color": _GREY}, showlegend=False)
     for kind in dict.fromkeys(point.kind for point in points):
         mine = [point for point in points if point.kind == kind]
-        name = "reckoned after a dip" if kind == "dip" else kind.replace("_", " ")
+        name = _POINT_NAMES.get(kind, kind.replace("_", " "))
         marker = {"symbol": _MARKS.get(kind, "x"), "size": 10, "color": _INK}
         places = {"x": [point.at for point in mine], "y": [point.dye_g_per_l for point in mine]}
         figure.add_scatter(**places, mode="markers", name=name, marker=marker)
     # not from zero: a fading bath loses a tenth before anybody sees it
     figure.update_layout(yaxis={"title": "g/L", "range": [0.85 * min(low), 1.1 * max(high)]}, hovermode="closest")
+    if not legend:
+        figure.update_layout(showlegend=False, margin={"l": 10, "r": 10, "t": 6, "b": 6})
     return figure

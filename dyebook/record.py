@@ -127,13 +127,13 @@ def check_value(name, value):
     try:
         number = float(value)
     except (TypeError, ValueError):
-        raise RecordError(f"{name} is {value!r}; a number{_in_unit(row)} is needed") from None
+        raise RecordError(f"{row.label} is {value!r}; a number{_in_unit(row, 'in ')} is needed") from None
     if math.isnan(number):
         return math.nan
     if not row.lower <= number <= row.upper:
         raise RecordError(
-            f"{name} is {number:g}{_in_unit(row)}; it must lie between {row.lower:g} and {row.upper:g}; "
-            "check the figure and its unit"
+            f"{row.label} is {number:g}{_in_unit(row)}; it must lie between {row.lower:g} and {row.upper:g}"
+            f"{_in_unit(row)}; check the figure and its unit"
         )
     return number
 
@@ -145,11 +145,11 @@ def _as_truth(name, value):
     word = value.strip().lower()
     if word in _YES or word in _NO:
         return word in _YES
-    raise RecordError(f"{name} is {value!r}; yes or no is needed")
+    raise RecordError(f"{FIELDS[name].label} is {value!r}; yes or no is needed")
 
 
-def _in_unit(row):
-    return f" {row.unit}" if row.unit else ""
+def _in_unit(row, word=""):
+    return f" {word}{row.unit}" if row.unit else ""
 
 
 @dataclass(frozen=True)
@@ -309,7 +309,7 @@ class DyeRecord:
         for name, value in vars(self).items():
             if name != "readings":
                 object.__setattr__(self, name, check_value(name, value))
-        missing = [name for name, row in FIELDS.items() if row.required and _is_empty(getattr(self, name))]
+        missing = [row.label for name, row in FIELDS.items() if row.required and _is_empty(getattr(self, name))]
         if missing:
             raise RecordError(f"the record lacks {', '.join(missing)}; a dip cannot be repeated without")
 

@@ -1,6 +1,7 @@
 """Bench answers in words: one line per figure, in our unit and the other one, with basis, notes and cautions."""
 
 import math
+from datetime import datetime
 
 __all__ = ["answer_lines", "answer_page", "answer_rows", "figure_text"]
 
@@ -23,8 +24,14 @@ _LABELS = {
     "discard_ah_per_l": "discard at",
     "left_ah": "left in the bath",
     "worn_out": "worn out",
+    "planned_film_um": "film wanted",
+    "planned_minutes": "time planned",
     "film_um": "film",
+    "film_measured_um": "film by gauge",
     "minutes": "time",
+    "elapsed_min": "since the start",
+    "left_min": "still to go",
+    "ends_at": "ends at",
     "current_density_a_per_dm2": "current density",
     "current_a": "current",
     "charge_ah": "charge",
@@ -33,6 +40,7 @@ _LABELS = {
     "rule_film_um": "720 rule alone: film",
     "rule_minutes": "720 rule alone: time",
     "diameter_growth_um": "outside diameter grows by",
+    "pitch_diameter_growth_um": "pitch diameter of a 60° thread grows by",
     "metal_lost_um": "metal lost per face when stripped",
     "end_temp_c": "electrolyte at the end",
     "heat_kj": "heat",
@@ -46,7 +54,10 @@ _LABELS = {
     "factor": "your films over the published ones",
     "dye_g": "dye",
     "dye_g_per_l": "wanted strength",
+    "second_dye_g": "second dye",
+    "second_dye_g_per_l": "its wanted strength",
     "bath_volume_l": "bath",
+    "present_volume_l": "bath now",
     "strength_g_per_l": "strength now",
     "water_l": "water",
     "dilute_l": "take out and replace by water",
@@ -56,11 +67,16 @@ _LABELS = {
     "ph": "pH between",
     "charge_in_gaps_ah": "charge across gaps",
     "wanted_a": "current wanted",
-    "largest_area_dm2": "largest load at this density",
-    "depth_mm": "depth with the part in",
+    "largest_area_dm2": "largest load that takes it",
+    "depth_mm": "depth of the dye",
     "covers": "covers the part",
     "missing_l": "fill up by",
     "rise_mm": "the part lifts the level by",
+    "prepared": "ticked before",
+    "not_prepared": "not ticked",
+    "batch": "batch",
+    "uptake_mg_per_dm2": "dye taken up by a film",
+    "lost_per_day": "lost on its own, a day",
     "dm2_per_l": "dyed so far",
     "days": "age",
 }
@@ -68,6 +84,9 @@ _UNITS = (
     ("sg", "", 1, None),
     ("dm2_per_l", "dm²/L", 0.407461, "ft²/gal"),
     ("days", "days", 1, None),
+    ("mg_per_dm2", "mg/dm²", 1, None),
+    ("lost_per_day", "of its dye", 1, None),
+    ("_min", "min", 1, None),
     ("_mm", "mm", 1 / 25.4, "in"),
     ("_um_per_a_min_dm2", "µm per A·min/dm²", 1, None),
     ("um_per_a_min_dm2", "µm per A·min/dm²", 1, None),
@@ -77,7 +96,7 @@ _UNITS = (
     ("_percent", "wt %", 1, None),
     ("_ml", "mL", 0.0338140, "fl oz"),
     ("_um", "µm", 1 / 25.4, "mil"),
-    ("_dm2", "dm²", 15.500031, "in²"),
+    ("_dm2", "dm²", 15.500031, "in²", 0.1076391, "ft²"),
     ("_ah", "A·h", 1, None),
     ("_kj", "kJ", 1, None),
     ("_kg", "kg", 2.204623, "lb"),
@@ -114,6 +133,7 @@ def answer_rows(answer, names=None):
             value is None
             or (name.startswith("portion") and answer["portions"] == 1)
             or (name == "charge_in_gaps_ah" and not value)
+            or value == []
         ):
             continue
         rows.append((label, _figure(name, value, answer.get(f"{name}_sd"))))
@@ -162,23 +182,25 @@ def _figure(name, value, sd):
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, str):
-        return value
+        return f"{datetime.fromisoformat(value).astimezone():%H:%M}" if name == "ends_at" else value
     if name == "temp_c":
         low, high = value
         return f"{low:g} to {high:g} °C ({low * 1.8 + 32:.0f} to {high * 1.8 + 32:.0f} °F)"
     if name == "ph":
         return " to ".join(f"{item:g}" for item in value)
     if isinstance(value, (list, tuple)):
-        return ", ".join(_one(name, item, None) for item in value)
+        return ", ".join(item.replace("_", " ") if isinstance(item, str) else _one(name, item, None) for item in value)
     return _one(name, value, sd)
 
 
 def _one(name, value, sd):
     if name.endswith("_c"):
         return _degrees(name, value, sd)
-    for ending, unit, factor, other in _UNITS:
+    for ending, unit, *others in _UNITS:
         if name.endswith(ending):
-            second = f" ({_short(value * factor)} {other})" if other else ""
+            pairs = zip(others[::2], others[1::2], strict=True)
+            told = ", ".join(f"{_short(value * factor)} {other}" for factor, other in pairs if other)
+            second = f" ({told})" if told else ""
             figure = f"{value:.4f}" if name == "sg" else _with_doubt(value, sd)
             return f"{figure} {unit}{second}".strip()
     return f"{100 * value:.0f} %" if name.endswith("fraction") else _short(value)

@@ -106,20 +106,43 @@ def change_text(change):
     if change["action"] in ("delete", "undelete"):
         return head + {"delete": "marked as deleted", "undelete": "brought back"}[change["action"]]
     new = change["new"] or {}
-    steps = [
-        f"{_label(name)} {_told(name, (change['old'] or {}).get(name))} → {_told(name, new[name])}" for name in new
-    ]
+    steps = [_step_text(name, (change["old"] or {}).get(name), new[name]) for name in new]
     undone = "taken back: " if change["action"] == "undo" else ""
     return head + undone + ("; ".join(steps) or "nothing changed")
 
 
+def _step_text(name, old, new):
+    """One value before and after; of what is no plain value only that it changed."""
+    if isinstance(new, (dict, list)) or isinstance(old, (dict, list)):
+        return f"{_label(name)} noted" if old is None else f"{_label(name)} changed"
+    return f"{_label(name)} {_told(name, old)} → {_told(name, new)}"
+
+
+_PLAIN_NAMES = {
+    "trace": "course of the run",
+    "started_at": "start",
+    "anodise_min": "time of the run, min",
+    "charge_ah": "charge, A·h",
+    "current_a": "current, A",
+    "film_from_charge_um": "film from charge, µm",
+}
+
+
 def _label(name):
-    return FIELDS[name].label if name in FIELDS else name.removesuffix("_id")
+    return FIELDS[name].label if name in FIELDS else _PLAIN_NAMES.get(name, name.removesuffix("_id").replace("_", " "))
 
 
 def _told(name, value):
-    text = value_text(name, value) if name in FIELDS else str(value)
+    text = value_text(name, value) if name in FIELDS else _plain_text(name, value)
     return text or "nothing"
+
+
+def _plain_text(name, value):
+    if value is None:
+        return ""
+    if name.endswith("_at"):
+        return moment_text(value)
+    return f"{value:.4g}" if isinstance(value, float) else str(value)
 
 
 _VERDICTS = {

@@ -123,7 +123,9 @@ def parse_quantity(name, text):
         return parse_time_min(text)
     match = _NUMBER.fullmatch(text)
     if not match:
-        raise RecordError(f"{name} is {text!r}; a number with an optional unit is needed, such as 12 or 0.5 mil")
+        raise RecordError(
+            f"{_plain(name)} is {text!r}; a number with an optional unit is needed, such as 12 or 0.5 mil"
+        )
     number = float(match[1].replace(",", "."))
     return number if not match[2] else _convert(name, number, match[2].strip(), unit)
 
@@ -136,7 +138,13 @@ def _convert(name, number, given, unit):
         source = registry.Unit(_SPELLINGS.get(given.lower(), given))
         return round(registry.Quantity(number, source).to(unit).magnitude, 12)
     except (pint.UndefinedUnitError, pint.DimensionalityError, pint.DefinitionSyntaxError) as error:
-        raise RecordError(f"{name} is given in {given!r}: {error}; give it in {unit}") from None
+        raise RecordError(f"{_plain(name)} is given in {given!r}: {error}; give it in {unit}") from None
+
+
+def _plain(name):
+    """A quantity's name without its unit, such as "bath temp"."""
+    endings = [ending for ending in UNIT_OF if name.endswith(ending)]
+    return name.removesuffix(max(endings, key=len)).replace("_", " ").strip() or name
 
 
 def parse_time_min(text):

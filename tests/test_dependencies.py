@@ -27,6 +27,7 @@ ALLOWED = {
     "plots": GROUND | {"lab", "record"},
     "report_bench": GROUND | {"lab", "record", "report_pdf", "report_sheet"},
     "report_run": GROUND | {"lab", "record", "report_bench", "report_screen"},
+    "report_bath": GROUND | {"lab", "record", "report_bench", "report_screen"},
     "plots_run": GROUND | {"lab", "record"},
     "plots_shade": GROUND | {"lab", "record", "plots_run"},
     "sketches": GROUND | {"lab", "record"},

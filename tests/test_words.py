@@ -83,14 +83,14 @@ def test_flags_have_remedies():
 
 
 def test_a_slip_of_the_pen_is_refused_with_figure_and_range():
-    with pytest.raises(RecordError, match=r"bath_temp_c is 140 °C; it must lie between 0 and 100"):
+    with pytest.raises(RecordError, match=r"bath temperature is 140 °C; it must lie between 0 and 100 °C"):
         check_value("bath_temp_c", 140)
-    with pytest.raises(RecordError, match="a number µm is needed"):
+    with pytest.raises(RecordError, match="film is 'thick'; a number in µm is needed"):
         check_value("film_um", "thick")
 
 
 def test_a_record_without_its_settings_is_refused():
-    with pytest.raises(RecordError, match="lacks dwell_min"):
+    with pytest.raises(RecordError, match="lacks time in dye"):
         DyeRecord("Ember", film_um=12, dye_g_per_l=3, bath_temp_c=40, dwell_min=None)
 
 

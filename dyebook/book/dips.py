@@ -15,7 +15,7 @@ __all__ = ["add_dip", "correct_batch"]
 _BATCHES, _RUNS, _DIPS, _RINSES = (model.__table__ for model in (Batch, Run, Dip, Rinse))
 
 
-def add_dip(connection, record, names, who, **batch_values):
+def add_dip(connection, record, names, who, run=None, **batch_values):
     """Insert run, batch, dip and rinse of one record, and return the batch's number.
 
     Parameters
@@ -26,6 +26,8 @@ def add_dip(connection, record, names, who, **batch_values):
     names : dyebook.book.names.Names
         Finds or makes the dye and bath.
     who : str
+    run : dict, optional
+        Further columns of the run, such as `charge_ah` and `trace`.
     **batch_values
         Further columns of the batch, such as `replaces_id`.
 
@@ -37,7 +39,7 @@ def add_dip(connection, record, names, who, **batch_values):
     for name, table in HOMES.items():
         of[table][name] = getattr(record, name)
     dye_id, bath_id = names.dye_and_bath(record.dye, record.bath)
-    run_id = add_row(connection, _RUNS, of[_RUNS], who)
+    run_id = add_row(connection, _RUNS, of[_RUNS] | (run or {}), who)
     batch_id = add_row(connection, _BATCHES, {"run_id": run_id, **of[_BATCHES], **batch_values}, who)
     add_row(connection, _DIPS, {"batch_id": batch_id, "dye_id": dye_id, "bath_id": bath_id, **of[_DIPS]}, who)
     if not math.isnan(record.rinse_temp_c):

@@ -1,6 +1,7 @@
 """What the rows add up to: a bath's and an electrolyte's life, and the way from a reading back to its evidence."""
 
 from sqlalchemy import func, select
+from sqlalchemy.orm import aliased
 
 from dyebook.book.rows import list_rows, row_of
 from dyebook.book.schema import TABLES, Batch, Bath, BathEvent, Change, Dip, Electrolyte, ElectrolyteEvent, Run
@@ -110,10 +111,26 @@ def bath_life(connection, bath_id):
 
 
 def dips_in_bath(connection, bath_id, since=None):
-    """Return what went through a bath, from an ISO date on, oldest first: dicts of ``at, batch, area_dm2, film_um``."""
+    """Return what went through a bath, oldest first.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+    bath_id : int
+    since : str, optional
+        ISO date.
+
+    Returns
+    -------
+    list of dict
+        ``at, batch``, the settings of the dip, and ``share``: its part of all dye in the tank, 1 unless the batch was
+        in a bath of two dyes, kept as dips in baths of one name.
+    """
     at = func.coalesce(Batch.dyed_at, Batch.added_at)
+    run = (Run.area_dm2, Run.film_um, Run.alloy, Run.finish)
+    dip = (Dip.dye_g_per_l, Dip.bath_temp_c, Dip.dwell_min, Dip.ph)
     query = (
-        select(at.label("at"), Batch.id.label("batch"), Run.area_dm2, Run.film_um)
+        select(at.label("at"), Batch.id.label("batch"), *run, *dip)
         .select_from(Dip)
         .join(Batch, Batch.id == Dip.batch_id)
         .outerjoin(Run, Run.id == Batch.run_id)
@@ -122,7 +139,27 @@ def dips_in_bath(connection, bath_id, since=None):
     )
     if since is not None:
         query = query.where(at >= since)
-    return [dict(row) for row in connection.execute(query).mappings()]
+    together = _dye_of_others(connection, bath_id)
+    rows = [dict(row) for row in connection.execute(query).mappings()]
+    return [row | {"share": _share(row["dye_g_per_l"], together.get(row["batch"]))} for row in rows]
+
+
+def _dye_of_others(connection, bath_id):
+    """Strength of the other dyes of a tank, by batch: dips of the same batch in other baths of the same name."""
+    own, other, mine, theirs = aliased(Bath), aliased(Bath), aliased(Dip), aliased(Dip)
+    query = (
+        select(theirs.batch_id, func.sum(theirs.dye_g_per_l))
+        .join(other, other.id == theirs.bath_id)
+        .join(own, (own.name == other.name) & (own.id != other.id))
+        .join(mine, (mine.batch_id == theirs.batch_id) & (mine.bath_id == own.id))
+        .where(own.id == bath_id, theirs.deleted_at.is_(None), mine.deleted_at.is_(None))
+        .group_by(theirs.batch_id)
+    )
+    return dict(connection.execute(query).all())
+
+
+def _share(mine, others):
+    return mine / (mine + others) if mine and others else 1.0
 
 
 def electrolyte_life(connection, electrolyte_id):

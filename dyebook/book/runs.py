@@ -69,7 +69,9 @@ def change_run(connection, run_id, change, who=None):
     return row_of(connection, _RUNS, run_id)
 
 
-def add_batch_of_run(connection, run_id, names, dye, bath, dip, *, rinse=None, seal=None, who=None, **batch):
+def add_batch_of_run(
+    connection, run_id, names, dye, bath, dip, *, second=None, rinse=None, seal=None, who=None, **batch
+):
     """Insert the batch that went through a run, with its dip, rinse and seal; return its number.
 
     Parameters
@@ -81,6 +83,9 @@ def add_batch_of_run(connection, run_id, names, dye, bath, dip, *, rinse=None, s
     dye, bath : str
     dip : dict
         Columns of the dip.
+    second : dict, optional
+        A second dye in the same bath: ``dye`` and ``dye_g_per_l``; it is kept as a dip in the bath of that dye with the
+        same name.
     rinse, seal : dict, optional
         Columns of the rinse and of the seal, where there was one.
     who : str, optional
@@ -95,6 +100,10 @@ def add_batch_of_run(connection, run_id, names, dye, bath, dip, *, rinse=None, s
     dye_id, bath_id = names.dye_and_bath(dye, bath)
     number = add_row(connection, _BATCHES, {"run_id": run_id, **batch}, who)
     add_row(connection, Dip.__table__, {"batch_id": number, "dye_id": dye_id, "bath_id": bath_id, **dip}, who)
+    if second is not None:
+        other_id, same_id = names.dye_and_bath(second["dye"], bath)
+        shared = {**dip, "dye_g_per_l": second["dye_g_per_l"], "position": 2}
+        add_row(connection, Dip.__table__, {"batch_id": number, "dye_id": other_id, "bath_id": same_id, **shared}, who)
     for table, values in ((Rinse.__table__, rinse), (Seal.__table__, seal)):
         if values is not None:
             add_row(connection, table, {"batch_id": number, **values}, who)

@@ -56,7 +56,7 @@ class Book(Tables):
         super().__init__(engine, place, who)
         self._shades = Shades()
 
-    def add_batch(self, record, photo=None, measurement=None, part_index=0, replaces_id=None):
+    def add_batch(self, record, photo=None, measurement=None, part_index=0, replaces_id=None, run=None):
         """Add one batch, safely on disk on return.
 
         Parameters
@@ -71,6 +71,8 @@ class Book(Tables):
             Which of its parts this batch is; None for all of them.
         replaces_id : int, optional
             The batch that was stripped and is done again by this one.
+        run : dict, optional
+            Further columns of its run, such as `charge_ah` and `trace`.
 
         Returns
         -------
@@ -80,7 +82,7 @@ class Book(Tables):
         content, name = photo_bytes(photo) if photo is not None else (None, None)
         with self._keeping(content) as sha, self.writing() as connection:
             names = Names(connection, self.who)
-            batch_id = dips.add_dip(connection, record, names, self.who, replaces_id=replaces_id)
+            batch_id = dips.add_dip(connection, record, names, self.who, run, replaces_id=replaces_id)
             photo_id = self._add_photo_row(connection, batch_id, sha, name, content) if sha else None
             state = {"batch_id": batch_id, "wet": record.wet, "sealed": record.sealed}
             for values in all_readings(record, measurement, part_index):

@@ -1,14 +1,16 @@
 """The invented shop's book: Kittiwake Yard, its customers and its year, for looking around in."""
 
 from datetime import datetime, timedelta
+from functools import partial
 
 import numpy as np
 
 from dyebook.demo.shop_baths import dyed_film
+from dyebook.demo.shop_bench import lay_out_bench, run_of, set_up_tank, write_bath_checks
 from dyebook.demo.shop_photos import photo_of
 from dyebook.demo.shop_year import BATH_LIFE, DYE_RULES, shop_year
 from dyebook.demo.spectra import film_reflectance, reflectance_lab
-from dyebook.jobs.baths import set_dye_rules
+from dyebook.jobs.dye_rules import set_dye_rules
 from dyebook.jobs.keep import record_dip
 from dyebook.jobs.orders import answer_order
 from dyebook.lab import Lab, delta_e_00
@@ -18,7 +20,7 @@ __all__ = ["EDITION", "SHOP_NAME", "fill_book"]
 
 SHOP_NAME = "Kittiwake Yard"
 # raise it when the shop changes: older demo books are then laid out afresh
-EDITION = 3
+EDITION = 4
 
 _READ_SD = (0.5, 0.7, 0.8)
 _READ_U = {"L_sd": 0.9, "a_sd": 1.3, "b_sd": 1.4}
@@ -42,7 +44,9 @@ _ORDERS = (
         ("Heather", 12, 2, 45, 5.5, 5.2),
         None,
     ),
+    ("Ear studs", "a market stall", "a clear blue, worn in the ear", "studs", ("Harbour blue", 10, 4, 55, 3, 5.6), 9),
 )
+_FOR_SKIN = ("Ear studs",)
 _TOLERANCE_DE00 = 3.0
 
 
@@ -65,13 +69,16 @@ def fill_book(book, now=None):
     rng = np.random.default_rng(1812)
     targets = _take_orders(book, now)
     year = shop_year()
+    tank = set_up_tank(book, partial(_moment, now))
     numbers = []
     for planned in year:
         replaces = None if planned.replaces is None else numbers[planned.replaces]
-        numbers.append(_write_batch(book, planned, rng, now, replaces))
+        numbers.append(_write_batch(book, planned, rng, now, replaces, tank))
         _judge(book, planned, numbers[-1], targets)
     _answer_orders(book, year, numbers, targets)
     _write_bath_life(book, now)
+    write_bath_checks(book, partial(_moment, now))
+    lay_out_bench(book, numbers, tank, now)
     return numbers
 
 
@@ -80,10 +87,10 @@ def _moment(now, days_ago, hour=8):
     return datetime(day.year, day.month, day.day, hour).isoformat(timespec="minutes")
 
 
-def _write_batch(book, planned, rng, now, replaces):
+def _write_batch(book, planned, rng, now, replaces, tank):
     record = DyeRecord(**planned.settings, dyed_at=_moment(now, planned.days_ago, planned.hour), wet=False, sealed=True)
     photo = photo_of(planned)
-    kept = record_dip(book, record, photo, replaces_id=replaces)
+    kept = record_dip(book, record, photo, replaces_id=replaces, run=run_of(planned, record.dyed_at, tank))
     if photo is None and planned.days_ago:
         lab = np.array(reflectance_lab(film_reflectance(planned.film))) + rng.normal(0, _READ_SD)
         state = {"wet": False, "sealed": True, "source": "photo", "read_at": record.dyed_at}
@@ -97,7 +104,9 @@ def _take_orders(book, now):
     for name, customer, wish, job, dip, due_in in _ORDERS:
         asked = _moment(now, 300)
         ends = {"done_at": _moment(now, 37)} if due_in is None else {"due_on": _moment(now, -due_in)[:10]}
-        order_id = book.add("orders", name=name, customer=customer, words=wish, note=f"taken {asked[:10]}", **ends)
+        order_id = book.add(
+            "orders", name=name, customer=customer, words=wish, note=f"taken {asked[:10]}", **ends, **_skin(name)
+        )
         sample_id = book.add("samples", order_id=order_id, name=f"{name}: the customer's piece")
         lab = Lab(*(round(float(value), 1) for value in reflectance_lab(film_reflectance(dyed_film(*dip)))))
         axes = dict(zip(("L", "a", "b"), lab, strict=True))
@@ -105,6 +114,10 @@ def _take_orders(book, now):
         target = {"name": f"{name}, as the sample", "tolerance_de00": _TOLERANCE_DE00, **axes}
         targets[job] = book.add("targets", order_id=order_id, sample_id=sample_id, **target), lab
     return targets
+
+
+def _skin(name):
+    return {"skin_contact": True} if name in _FOR_SKIN else {}
 
 
 def _judge(book, planned, number, targets):
@@ -122,7 +135,8 @@ def _judge(book, planned, number, targets):
 def _answer_orders(book, year, numbers, targets):
     """The newest batch of each job went to its order."""
     newest = {planned.job: number for planned, number in zip(year, numbers, strict=True)}
-    for job, (target_id, _) in targets.items():
+    for job in set(targets) & set(newest):
+        target_id = targets[job][0]
         answer_order(book, book.row("targets", target_id)["order_id"], newest[job])
 
 

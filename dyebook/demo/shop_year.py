@@ -72,6 +72,8 @@ class Planned:
         As it truly came out.
     replaces : int or None
         Index of the batch that was stripped and is done again.
+    true_film_um : float
+        The film that truly grew.
     """
 
     index: int
@@ -81,6 +83,7 @@ class Planned:
     job: str
     film: Film
     replaces: int | None = None
+    true_film_um: float = math.nan
 
 
 def shop_year():
@@ -119,7 +122,7 @@ def _batch(rng, index):
     strength = g_per_l * _strength(bath, days_ago)
     foreign = 0.5 if bath == "H1" and _FOUL_DAYS_AGO[1] <= days_ago <= _FOUL_DAYS_AGO[0] else 0.0
     film = dyed_film(dye, true_film_um, strength, settings["bath_temp_c"], dwell, settings["ph"], foreign)
-    return Planned(index, days_ago, int(rng.integers(9, 17)), settings, job, film, replaces)
+    return Planned(index, days_ago, int(rng.integers(9, 17)), settings, job, film, replaces, true_film_um)
 
 
 def _job(index):

@@ -3,7 +3,10 @@
 from dataclasses import dataclass
 
 from dyebook.errors import RecordError
-from dyebook.jobs.baths import StrengthLine, age_of_bath, baths_by_name, dye_rules, plan_top_up, strength_line
+from dyebook.jobs.baths import age_of_bath, baths_by_name
+from dyebook.jobs.dye_rules import dye_rules
+from dyebook.jobs.strength_line import StrengthLine, strength_line
+from dyebook.jobs.top_up import plan_top_up
 from dyebook.physics.bathcare import UPTAKE_MG_PER_DM2_UM
 
 __all__ = ["BathCare", "bath_cares"]
@@ -27,7 +30,7 @@ class BathCare:
         The newest shade that was read of it.
     asked_temp_c : (float, float) or None
         The shop's window for its dye; both the same where only the last dip tells.
-    line : dyebook.jobs.baths.StrengthLine
+    line : dyebook.jobs.strength_line.StrengthLine
         From the newest strength that was noted.
     wanted_g_per_l : float or None
         As it was last noted.
@@ -81,20 +84,20 @@ def _care_of(book, bath, last, lab):
     asked = rules.get("bath_temp_c") or (last and (last.bath_temp_c, last.bath_temp_c))
     line = strength_line(book, bath["id"], newest=True)
     wanted = line.noted_g_per_l
-    top_up, due = _next_top_up(line, wanted, rules.get("uptake_mg_per_dm2"))
+    top_up, due = _next_top_up(line, wanted)
     age = age_of_bath(book, bath["id"])
     return BathCare(bath["id"], bath["dye"], bath["name"], last, lab, asked, line, wanted, age, top_up, due)
 
 
-def _next_top_up(line, wanted, uptake_mg_per_dm2):
+def _next_top_up(line, wanted):
     """What would bring a bath back now, and the area until a tenth of its dye is gone."""
     volume_l = line.bath_volume_l
     if not wanted or not volume_l:
         return None, None
-    per_dm2 = uptake_mg_per_dm2 or UPTAKE_MG_PER_DM2_UM * line.film_um
+    per_dm2 = line.uptake_mg_per_dm2 or UPTAKE_MG_PER_DM2_UM * line.film_um
     spare_g = (line.points[-1].dye_g_per_l - _TOP_UP_AT * wanted) * volume_l
     try:
-        plan = plan_top_up(line, wanted, volume_l, dyed_dm2=line.dyed_dm2, uptake_mg_per_dm2=uptake_mg_per_dm2)
+        plan = plan_top_up(line, wanted, volume_l)
     except RecordError:
         # reckoned empty: only a measured strength can say how much to add
         return None, 0.0

@@ -4,8 +4,9 @@ from dyebook.book import runs
 from dyebook.errors import RecordError
 from dyebook.physics.growth import GAUGE_SD_UM, GaugedRun, learn_growth_rate
 from dyebook.physics.rates import check_faraday, growth_rate
+from dyebook.physics.trace import charge_ah
 
-__all__ = ["FILM_BY", "keep_gauge", "own_rate", "rate_for"]
+__all__ = ["FILM_BY", "keep_gauge", "own_rate", "rate_for", "rate_of_trace"]
 
 FILM_BY = ("gauge", "720", "0.30")
 
@@ -41,13 +42,23 @@ def own_rate(book, *, alloy=None, electrolyte_temp_c=None, current_density_a_per
     """Return what the book's own gauge readings teach about growth, an `OwnRate`."""
     with book.reading() as connection:
         rows = runs.gauged_runs(connection)
-    gauged = [_gauged(row) for row in rows if row["film_measured_um"] > 0 and row["anodise_min"] > 0]
+    whole = [row for row in rows if row["film_measured_um"] > 0 and row["anodise_min"] > 0 and _was_even(row)]
+    gauged = [_gauged(row) for row in whole]
     return learn_growth_rate(
         gauged,
         alloy=alloy,
         electrolyte_temp_c=electrolyte_temp_c,
         current_density_a_per_dm2=current_density_a_per_dm2,
     )
+
+
+# events of a log after which the charge no longer tells the film of a part
+_UNEVEN = {"contact_lost", "intermittent_contact", "short", "runaway", "power_break"}
+
+
+def _was_even(row):
+    events = (row["trace"] or {}).get("events", ())
+    return not _UNEVEN & {event["kind"] for event in events}
 
 
 def _gauged(row):
@@ -74,3 +85,13 @@ def rate_for(book, film_by, current_density_a_per_dm2, electrolyte_temp_c=None, 
         return own_rate(book, current_density_a_per_dm2=current_density_a_per_dm2, **conditions).rate
     temp = electrolyte_temp_c if film_by == "720" else None
     return growth_rate(current_density_a_per_dm2, temp, alloy=alloy, rule=film_by)
+
+
+def rate_of_trace(book, trace, area_dm2=None, alloy=None, electrolyte_temp_c=None):
+    """Return the shop's own `GrowthRate` at the mean current of a log; None without readings or without an area."""
+    minutes = float(trace.time_min[-1] - trace.time_min[0])
+    if not area_dm2 or minutes <= 0 or not own_rate(book).readings:
+        return None
+    density = max(charge_ah(trace.time_min, trace.current_a) * 60 / minutes / area_dm2, 0.01)
+    conditions = {"alloy": alloy, "electrolyte_temp_c": electrolyte_temp_c}
+    return own_rate(book, current_density_a_per_dm2=density, **conditions).rate

@@ -30,7 +30,7 @@ class Recorded:
         return {"batch": self.batch, "reading": self.reading, "warnings": list(self.warnings)}
 
 
-def record_dip(book, record, photo=None, part_index=0, replaces_id=None, **options):
+def record_dip(book, record, photo=None, part_index=0, replaces_id=None, run=None, **options):
     """Add a batch to the book with its photo, measured where that is possible.
 
     Parameters
@@ -42,6 +42,8 @@ def record_dip(book, record, photo=None, part_index=0, replaces_id=None, **optio
         Which part of the photo the batch is, counted from 0, left to right; None for all of them.
     replaces_id : int, optional
         The batch that was stripped and is done again by this one.
+    run : dict, optional
+        Further columns of its run.
     **options
         As for `dyebook.measure`: `card_at`, `card_lab`, `part_at`, `camera`, `flat`, `no_card`.
 
@@ -64,7 +66,7 @@ def record_dip(book, record, photo=None, part_index=0, replaces_id=None, **optio
         measurement = None
     if measurement and part_index is not None and shown > 1:
         warnings += (f"the photo shows {shown} parts; number {part_index} from the left was kept",)
-    batch_id = book.add_batch(record, photo, measurement, part_index, replaces_id)
+    batch_id = book.add_batch(record, photo, measurement, part_index, replaces_id, run)
     reading = measurement.parts[part_index or 0].to_dict() if measurement and shown else None
     return Recorded(batch_id, reading, warnings)
 

@@ -5,8 +5,9 @@ import re
 from dataclasses import dataclass
 
 from dyebook.errors import RecordError
-from dyebook.jobs.baths import age_of_bath, strength_line
+from dyebook.jobs.baths import age_of_bath
 from dyebook.jobs.paper import shop_name
+from dyebook.jobs.strength_line import strength_line
 
 __all__ = ["BathFacts", "MonthFacts", "bath_facts", "bath_number", "month_facts"]
 

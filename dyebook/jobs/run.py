@@ -5,6 +5,7 @@ from datetime import UTC, datetime, timedelta
 from dyebook.book import runs
 from dyebook.errors import RecordError
 from dyebook.jobs.gauge import FILM_BY, rate_for
+from dyebook.jobs.run_order import order_named
 from dyebook.physics.live import run_now
 
 __all__ = [
@@ -37,7 +38,7 @@ def open_runs(book):
         return runs.open_runs(connection)
 
 
-def plan_run(book, *, area_dm2, current_a, film_um, minutes, film_by="720", **more):
+def plan_run(book, *, area_dm2, current_a, film_um, minutes, film_by="720", order=None, **more):
     """Write a planned run into the book.
 
     Parameters
@@ -46,6 +47,8 @@ def plan_run(book, *, area_dm2, current_a, film_um, minutes, film_by="720", **mo
     area_dm2, current_a, film_um, minutes : float
     film_by : {"gauge", "720", "0.30"}
         What its film is reckoned by until a gauge reads it.
+    order : str, optional
+        Name of the order it is for.
     **more
         Further columns of the run, such as `alloy`, `finish`, `electrolyte_id`, `electrolyte_temp_c`, `voltage_v`.
 
@@ -57,6 +60,8 @@ def plan_run(book, *, area_dm2, current_a, film_um, minutes, film_by="720", **mo
     if film_by not in FILM_BY:
         raise ValueError(f"film_by is {film_by!r}; use one of {', '.join(FILM_BY)}")
     plan = {"minutes": minutes, "film_um": film_um, "current_a": current_a, "film_by": film_by}
+    if order is not None:
+        plan["order_id"] = order_named(book, order)["id"]
     density = current_a / area_dm2
     setting = {"area_dm2": area_dm2, "current_a": current_a, "film_um": film_um, "current_density_a_per_dm2": density}
     return book.add("runs", **setting, **more, trace={"plan": plan, "notes": []})
@@ -109,6 +114,8 @@ def start_run(book, run_id, current_a=None, at=None):
         if row["started_at"] is not None:
             raise RecordError(f"run {run_id} was started at {row['started_at']} already; nothing was changed")
         current = row["current_a"] if current_a is None else current_a
+        if not 0 < current <= 1e5:
+            raise RecordError(f"the current at the start is {current:g} A; start with what the supply shows, above 0")
         return {"started_at": at.isoformat(), "trace": _noted(row, at, current)}
 
     return _change(book, run_id, change)
@@ -140,8 +147,19 @@ def note_current(book, run_id, current_a, at=None, **seen):
 
 
 def _noted(row, at, current_a, **seen):
+    notes = row["trace"]["notes"]
     note = {"at": at.isoformat(), "current_a": current_a, **{name: v for name, v in seen.items() if v is not None}}
-    return {**row["trace"], "notes": [*row["trace"]["notes"], note]}
+    return {**row["trace"], "notes": [*notes, *_held(notes, at, current_a), note]}
+
+
+def _held(notes, at, current_a):
+    """What was last noted once more, a second before the current is switched off or on: a pause is a step."""
+    if not notes or (current_a > 0) == (notes[-1]["current_a"] > 0):
+        return []
+    before = at - timedelta(seconds=1)
+    if before <= datetime.fromisoformat(notes[-1]["at"]):
+        return []
+    return [{"at": before.isoformat(), "current_a": notes[-1]["current_a"], "held": True}]
 
 
 def where_is(book, row, now=None):
@@ -201,7 +219,7 @@ def finish_run(book, run_id, at=None):
         times = [(datetime.fromisoformat(n["at"]) - started).total_seconds() / 60 for n in row["trace"]["notes"]]
         currents = [note["current_a"] for note in row["trace"]["notes"]]
         log = {"time_min": [*times, stand.elapsed_min], "current_a": [*currents, currents[-1]], "by_hand": True}
-        return {**_made(row, stand.charge_ah, stand.elapsed_min, stand), "trace": {**row["trace"], **log}}
+        return {**_made(row, stand.charge_ah, stand.flowed_min, stand), "trace": {**row["trace"], **log}}
 
     return _change(book, run_id, change)
 

@@ -2,7 +2,7 @@
 
 from datetime import datetime
 
-from dyebook.jobs.baths import strength_line
+from dyebook.jobs.strength_line import strength_line
 
 __all__ = ["strength_today", "strengths_today"]
 
@@ -53,7 +53,8 @@ def strength_today(book, bath_id, dips):
     bath was made up to; the model has learned on that scale, and its drift knows how the bath has weakened since. The
     reckoned line itself would count that loss twice.
     """
-    points = () if bath_id is None else strength_line(book, bath_id, newest=True).points
+    line = () if bath_id is None else strength_line(book, bath_id, newest=True).points
+    points = [point for point in line if point.kind != "now"]
     last = _last_dip(dips)
     if last is None:
         return points[-1].dye_g_per_l if points else None

@@ -6,9 +6,24 @@ from dyebook.book import runs
 from dyebook.book.names import Names
 from dyebook.errors import RecordError
 from dyebook.jobs.run import this_moment
+from dyebook.jobs.run_order import is_for_skin, order_named, order_of
+from dyebook.physics.sealing import plan_seal
+from dyebook.record import FIELDS
 
-__all__ = ["SEAL_KINDS", "finished_runs", "keep_batch", "mark_step", "steps_of"]
+__all__ = [
+    "SEAL_KINDS",
+    "SEAL_TIMES",
+    "finished_runs",
+    "keep_batch",
+    "mark_step",
+    "minutes_of",
+    "plan_seal_of",
+    "seal_values",
+    "steps_of",
+]
 
+# the setting with the shop's own minutes per µm of each seal
+SEAL_TIMES = "seal_min_per_um"
 # ways to seal, by the names of the physics, as the book calls them
 SEAL_KINDS = {
     "hot_water": "hot_water",
@@ -56,11 +71,52 @@ def steps_of(row):
     return {name: (_moment(step["started_at"]), _moment(step.get("ended_at"))) for name, step in begun.items()}
 
 
+def minutes_of(row, step):
+    """Return the minutes that a step of a run took by its clock; None where that did not run to its end.
+
+    "seal" stands for a seal of any kind.
+    """
+    for name, (begun, ended) in steps_of(row).items():
+        if name.partition(":")[0] == step.partition(":")[0] and ended is not None:
+            return (ended - begun).total_seconds() / 60
+    return None
+
+
+def plan_seal_of(book, row, kind, order=None, **options):
+    """Return the seal of a run's film, a `SealPlan`; a nickel one is flagged by the order it is for.
+
+    Parameters
+    ----------
+    book : dyebook.book.store.Book
+    row : dict
+        The run.
+    kind : str
+        One of `dyebook.physics.sealing.SEALS`.
+    order : str, optional
+        Name of an order; the one the run was planned for without it.
+    **options
+        `min_per_um`; the shop's own time for this seal without it.
+    """
+    film_um = row["film_measured_um"] or row["film_um"]
+    if not film_um:
+        raise RecordError(f"run {row['id']} has no film yet; end it first")
+    own = (book.setting(SEAL_TIMES) or {}).get(kind)
+    skin = is_for_skin(book, order or order_of(book, row))
+    return plan_seal(film_um, kind, **{"min_per_um": own, "skin_or_food": skin, **options})
+
+
+def seal_values(kind, minutes=None, temp_c=None):
+    """Return the columns of a seal of the book."""
+    if kind not in SEAL_KINDS:
+        raise RecordError(f"seal {kind!r} is unknown; use one of {', '.join(SEAL_KINDS)}")
+    return {"kind": SEAL_KINDS[kind], "dwell_min": minutes, "seal_temp_c": temp_c}
+
+
 def _moment(text):
     return None if text is None else datetime.fromisoformat(text)
 
 
-def keep_batch(book, run_id, *, dye, bath, dip, rinse=None, seal=None, note=None, dyed_at=None):
+def keep_batch(book, run_id, *, dye, bath, dip, second=None, order=None, **told):
     """Write the batch of a run into the book; return its number.
 
     Parameters
@@ -70,21 +126,27 @@ def keep_batch(book, run_id, *, dye, bath, dip, rinse=None, seal=None, note=None
     dye, bath : str
     dip : dict
         `dye_g_per_l`, `bath_temp_c`, `dwell_min`, `ph`.
-    rinse, seal : dict, optional
-    note : str, optional
-    dyed_at : str, optional
-        ISO text; now without it.
+    second : dict, optional
+        A second dye in the same bath: ``dye`` and ``dye_g_per_l``.
+    order : str, optional
+        Name of the order; the one the run was planned for without it.
+    **told
+        `rinse` and `seal` as dicts, `note`, `dyed_at` (ISO text; now without it).
 
     Raises
     ------
     RecordError
         If a setting is impossible, or one is missing that a dip cannot be repeated without.
     """
-    missing = [name for name in ("dye_g_per_l", "bath_temp_c", "dwell_min") if dip.get(name) is None]
+    missing = [FIELDS[name].label for name in ("dye_g_per_l", "bath_temp_c", "dwell_min") if dip.get(name) is None]
     if missing or not dye:
         raise RecordError(f"still needed: {', '.join(['dye'] * (not dye) + missing)}; a dip cannot be repeated without")
-    dyed_at = dyed_at or datetime.now().isoformat(timespec="minutes")
+    if second is not None and not (bath and second.get("dye") and second.get("dye_g_per_l")):
+        raise RecordError("a bath of two dyes needs the name of its tank, the second dye and its strength")
+    order = order or order_of(book, book.row("runs", run_id))
+    order_id = None if order is None else order_named(book, order)["id"]
+    told["dyed_at"] = told.get("dyed_at") or datetime.now().isoformat(timespec="minutes")
     with book.writing() as connection:
         names = Names(connection, book.who)
-        told = {"rinse": rinse, "seal": seal, "who": book.who, "note": note, "dyed_at": dyed_at}
+        told |= {"second": second, "order_id": order_id, "who": book.who}
         return runs.add_batch_of_run(connection, run_id, names, dye, bath, dip, **told)

@@ -5,7 +5,7 @@ from dataclasses import dataclass, fields
 from datetime import datetime
 
 from dyebook.errors import RecordError
-from dyebook.record import check_value
+from dyebook.record import FIELDS, check_value
 
 __all__ = ["Answer", "check_figure", "positive_field"]
 
@@ -94,5 +94,5 @@ def positive_field(name, value):
     """
     number = check_value(name, value)
     if not number > 0:
-        raise RecordError(f"{name} is {value!r}; a number above 0 is needed")
+        raise RecordError(f"{FIELDS[name].label} is {value!r}; a number above 0 is needed")
     return number

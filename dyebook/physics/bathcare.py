@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from dyebook.errors import RecordError
 from dyebook.physics.answer import Answer, check_figure, positive_field
 from dyebook.physics.cautions import cautions_for
-from dyebook.record import check_value
+from dyebook.record import FIELDS, check_value
 
 __all__ = [
     "BathAge",
@@ -25,25 +25,30 @@ __all__ = [
 # uptake model of the bath replace it
 UPTAKE_MG_PER_DM2_UM = 0.2
 UPTAKE_SD_FRACTION = 0.7
+GIVEN_SD_FRACTION = 0.2  # of a figure that the shop has set itself
 DRAG_OUT_ML_PER_DM2 = 1.5  # plain parts with a short drip, common practice 0.5 to 3
 _MAX_L = 1e5
 
 
 @dataclass(frozen=True, kw_only=True)
 class MakeUp(Answer):
-    """Dye to weigh in for a new bath."""
+    """Dye to weigh in for a new bath; a second dye where it is a bath of two."""
 
     dye_g: float
     dye_g_per_l: float
     bath_volume_l: float
+    second_dye_g: float | None = None
+    second_dye_g_per_l: float | None = None
 
 
-def make_up_bath(dye_g_per_l, bath_volume_l):
+def make_up_bath(dye_g_per_l, bath_volume_l, second_g_per_l=None):
     """Dye for a new bath.
 
     Parameters
     ----------
     dye_g_per_l, bath_volume_l : float
+    second_g_per_l : float, optional
+        Of a second dye in the same bath.
 
     Returns
     -------
@@ -51,13 +56,21 @@ def make_up_bath(dye_g_per_l, bath_volume_l):
     """
     strength = positive_field("dye_g_per_l", dye_g_per_l)
     volume = check_figure("bath_volume_l", bath_volume_l, "L", 0, _MAX_L)
+    second = None if second_g_per_l is None else positive_field("dye_g_per_l", second_g_per_l)
+    everything = strength + (second or 0.0)
     notes = ()
-    if not 0.25 <= strength <= 10:
-        notes = (f"{strength:g} g/L is outside the usual 0.25 to 10 g/L (handbook)",)
+    if not 0.25 <= everything <= 10:
+        notes = (f"{everything:g} g/L is outside the usual 0.25 to 10 g/L (handbook)",)
+    if second is not None:
+        notes += (
+            "two dyes compete for the same places, and spend unevenly: try a coupon, and check the hue as it ages",
+        )
     return MakeUp(
         dye_g=strength * volume,
         dye_g_per_l=strength,
         bath_volume_l=volume,
+        second_dye_g=None if second is None else second * volume,
+        second_dye_g_per_l=second,
         basis="mass = strength × volume; dissolve in warm soft water first, then fill to the line",
         cautions=cautions_for("dye", "hot_bath", "waste"),
         notes=notes,
@@ -72,6 +85,9 @@ def estimate_strength(
     film_um=10.0,
     uptake_mg_per_dm2=None,
     evaporated_l=0.0,
+    present_volume_l=None,
+    lost_g=0.0,
+    lost_g_sd=0.0,
     drag_out_ml_per_dm2=DRAG_OUT_ML_PER_DM2,
 ):
     """Strength of a bath after work, evaporation and drag-out.
@@ -87,6 +103,10 @@ def estimate_strength(
     uptake_mg_per_dm2 : float, optional
         Dye taken up, from the bath's uptake model; a rule of thumb without it.
     evaporated_l : float
+    present_volume_l : float, optional
+        Volume now where it was seen; water went in or out until it is that.
+    lost_g, lost_g_sd : float
+        Dye lost otherwise, or reckoned apart.
     drag_out_ml_per_dm2 : float
 
     Returns
@@ -104,14 +124,15 @@ def estimate_strength(
     uptake_mg = UPTAKE_MG_PER_DM2_UM * film_um if guessed else uptake_mg_per_dm2
     taken_g = uptake_mg * dyed_dm2 / 1000
     dragged_l = drag_out_ml_per_dm2 * dyed_dm2 / 1000
-    left_l = volume - evaporated_l - dragged_l
-    left_g = strength * (volume - dragged_l) - taken_g
+    left_l = volume - evaporated_l - dragged_l if present_volume_l is None else present_volume_l
+    left_g = strength * (volume - dragged_l) - taken_g - lost_g
     if min(left_l, left_g) <= 0:
         raise RecordError(
             f"reckoned use leaves {left_l:.3g} L with {left_g:.3g} g of dye; check area, uptake and evaporation, "
             "or measure the strength"
         )
-    sd_g = math.hypot((UPTAKE_SD_FRACTION if guessed else 0.2) * taken_g, 0.5 * strength * dragged_l)
+    uptake_sd = UPTAKE_SD_FRACTION if guessed else GIVEN_SD_FRACTION
+    sd_g = math.hypot(uptake_sd * taken_g, 0.5 * strength * dragged_l, lost_g_sd)
     return left_g / left_l, sd_g / left_l, left_l
 
 
@@ -261,4 +282,6 @@ def check_window(name, value, lower, upper):
     if lower <= number <= upper:
         return None
     side = "below" if number < lower else "above"
-    return f"{name} {number:g} is {side} your window of {lower:g} to {upper:g} for this dye"
+    row = FIELDS[name]
+    unit = f" {row.unit}" if row.unit else ""
+    return f"{row.label} {number:g}{unit} is {side} your window of {lower:g} to {upper:g}{unit} for this dye"

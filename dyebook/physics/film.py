@@ -40,8 +40,8 @@ class FilmPlan(Answer):
         What the plain 720 rule alone says: the film in `minutes`, and the time for `film_um`.
     film_class : str or None
         ISO 7599 class whose average the expected film meets.
-    diameter_growth_um : float
-        Growth of an outside diameter.
+    diameter_growth_um, pitch_diameter_growth_um : float
+        Growth of an outside diameter, and of the pitch diameter of a 60° thread.
     metal_lost_um : float
         Metal gone from a face once the film is stripped.
     """
@@ -57,6 +57,7 @@ class FilmPlan(Answer):
     rule_minutes: float
     film_class: str | None
     diameter_growth_um: float
+    pitch_diameter_growth_um: float
     metal_lost_um: float
 
 
@@ -128,6 +129,7 @@ def _film_plan(area, current, minutes, film, rate, alloy):
         rule_minutes=film / (RULES["720"] * density),
         film_class=film_class(film),
         diameter_growth_um=float(diameter_growth_um(film, charge)),
+        pitch_diameter_growth_um=float(pitch_diameter_growth_um(film, charge)),
         metal_lost_um=float(metal_lost_um(charge)),
         basis=rate.basis,
         cautions=cautions_for("supply_off", "hydrogen", "protection", "mains"),

@@ -10,14 +10,16 @@ from dyebook.errors import RecordError
 from dyebook.physics.answer import Answer
 from dyebook.physics.cautions import cautions_for
 from dyebook.physics.constants import FARADAY_BOUND
-from dyebook.physics.rates import GrowthRate, alloy_factor, check_faraday, growth_rate
+from dyebook.physics.rates import RULE_SD, GrowthRate, alloy_factor, check_faraday, growth_rate
 
 __all__ = ["GaugedRun", "OwnRate", "learn_growth_rate", "read_gauged_runs"]
 
 GAUGE_SD_UM = 0.5  # eddy-current gauge on a part (ISO 2360), common practice
 _RUN_SCATTER = 0.05  # how much like runs differ, as a share, before the shop has shown its own
 _SCATTER_WORTH = 4  # how many runs that figure is worth
+_FAR_SDS = 4.0  # a film so far from its charge lost its contact, or another part was gauged
 _SD_PER_C = 0.02  # doubt of carrying a run over to another temperature through the model
+_UNKNOWN_TEMP_C = 3.0  # how far a temperature that nobody noted may be off
 _SD_OTHER_ALLOY = 0.10  # doubt of carrying a run over to another alloy family
 
 
@@ -91,7 +93,7 @@ def learn_growth_rate(runs, *, alloy=None, electrolyte_temp_c=None, current_dens
         May be empty; then the prior comes back.
     alloy : str, optional
     electrolyte_temp_c : float, optional
-        Conditions the rate is wanted for.
+        Conditions the rate is wanted for; the usual temperature of the runs without it.
     current_density_a_per_dm2 : float
         At which the temperature model is read.
 
@@ -107,11 +109,17 @@ def learn_growth_rate(runs, *, alloy=None, electrolyte_temp_c=None, current_dens
     Notes
     -----
     Each run gives the ratio of its film to that of the published rate for its own conditions. A normal prior on the
-    ratio is updated by each (conjugate), with the gauge's uncertainty, a run-to-run scatter that the residuals
+    ratio is updated by each (conjugate), those left out whose film is far from their charge, with the gauge's
+    uncertainty, a run-to-run scatter that the residuals
     sharpen, and a doubt for runs at other temperatures or alloys. The result is a normal cut at Faraday's bound.
     """
+    runs = list(runs)
+    electrolyte_temp_c = _usual_temp_c(runs) if electrolyte_temp_c is None else electrolyte_temp_c
     base = growth_rate(current_density_a_per_dm2, electrolyte_temp_c, alloy=alloy)
-    ratios, doubts = _observed(list(runs), alloy, electrolyte_temp_c)
+    ratios, doubts = _observed(runs, alloy, electrolyte_temp_c)
+    likely = np.abs(ratios - 1) <= _FAR_SDS * np.hypot(doubts, RULE_SD)
+    left_out = len(ratios) - int(likely.sum())
+    ratios, doubts = ratios[likely], doubts[likely]
     mean, sd, scatter = _update(ratios, doubts, float(base.sd_fraction))
     mean, sd = _cut_normal(mean, sd, FARADAY_BOUND / base.um_per_a_min_dm2)
     film_sd = base.sd_fraction if not len(ratios) else math.hypot(sd / mean, scatter)
@@ -126,7 +134,21 @@ def learn_growth_rate(runs, *, alloy=None, electrolyte_temp_c=None, current_dens
         rate=rate,
         basis=basis,
         cautions=cautions_for("supply_off"),
+        notes=_left_out(left_out),
     )
+
+
+def _usual_temp_c(runs):
+    """The middle temperature of the runs; None where none has one: rate and readings must be held to one yardstick."""
+    known = [run.electrolyte_temp_c for run in runs if run.electrolyte_temp_c is not None]
+    return float(np.median(known)) if known else None
+
+
+def _left_out(count):
+    if not count:
+        return ()
+    runs = "1 run is" if count == 1 else f"{count} runs are"
+    return (f"{runs} left out: the film is far from what the charge makes; look for a lost contact",)
 
 
 def _basis(count, prior):
@@ -142,7 +164,8 @@ def _observed(runs, alloy, temp_c):
         if not (run.area_dm2 > 0 and run.current_a > 0 and run.minutes > 0 and run.film_measured_um > 0):
             raise RecordError(f"{run} lacks area, current, time or film; each must be above 0")
         check_faraday(run.film_measured_um, run.charge, run.gauge_sd_um)
-        base = growth_rate(run.density, run.electrolyte_temp_c, alloy=run.alloy)
+        at = temp_c if run.electrolyte_temp_c is None else run.electrolyte_temp_c
+        base = growth_rate(run.density, at, alloy=run.alloy)
         expected = float(base.film_um(run.density, run.minutes))
         ratios.append(run.film_measured_um / expected)
         doubts.append(math.hypot(run.gauge_sd_um / expected, _carry_doubt(run, alloy, temp_c)))
@@ -155,6 +178,8 @@ def _carry_doubt(run, alloy, temp_c):
         doubt = _SD_OTHER_ALLOY
     if temp_c is not None and run.electrolyte_temp_c is not None:
         doubt = math.hypot(doubt, _SD_PER_C * abs(temp_c - run.electrolyte_temp_c))
+    elif temp_c is not None:
+        doubt = math.hypot(doubt, _SD_PER_C * _UNKNOWN_TEMP_C)
     return doubt
 
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from dyebook.physics.acid import density_g_per_ml, heat_capacity_kj_per_kg_k, wt_of_g_per_l
-from dyebook.physics.answer import Answer, check_figure
+from dyebook.physics.answer import Answer, check_figure, positive_field
 from dyebook.physics.cautions import cautions_for
 from dyebook.physics.constants import OXIDE_FORMATION_KJ_PER_AH
 from dyebook.physics.rates import growth_rate
@@ -31,6 +31,8 @@ class TankPlan(Answer):
         Growth rate at the end over that at the start, 1 when nothing warms.
     largest_current_a : float
         Current that stays within the allowed temperature for this time without more cooling.
+    largest_area_dm2 : float
+        The load that takes it at the current density of the run.
     cooling_w : float
         Average cooling needed to stay within it.
     ice_kg : float
@@ -45,6 +47,7 @@ class TankPlan(Answer):
     reaction_kj: float
     growth_at_end: float
     largest_current_a: float
+    largest_area_dm2: float
     cooling_w: float
     ice_kg: float
 
@@ -98,7 +101,7 @@ def warm_tank(
     loss_w_per_k : float
         Heat the tank gives to the room per degree; 0 is the worst case. A bare 2-litre beaker loses a few W/K.
     current_density_a_per_dm2 : float
-        For the growth rate at the end.
+        For the growth rate at the end and the largest load.
     electrolyte_g_per_l : float
 
     Returns
@@ -113,6 +116,7 @@ def warm_tank(
     joule, reaction = (float(part) for part in run_heat_kj(voltage, current, time))
     end = _end_temp(start_temp_c, room_temp_c, joule + reaction, capacity, time, loss_w_per_k)
     allowed_kj = _heat_to_reach(allowed_temp_c, start_temp_c, room_temp_c, capacity, time, loss_w_per_k)
+    largest = max(allowed_kj, 0.0) / (joule + reaction) * current
     excess_kj = max(joule + reaction - allowed_kj, 0.0)
     return TankPlan(
         end_temp_c=end,
@@ -122,7 +126,8 @@ def warm_tank(
         joule_kj=joule,
         reaction_kj=reaction,
         growth_at_end=_growth_ratio(start_temp_c, end, current_density_a_per_dm2),
-        largest_current_a=max(allowed_kj, 0.0) / (joule + reaction) * current,
+        largest_current_a=largest,
+        largest_area_dm2=largest / positive_field("current_density_a_per_dm2", current_density_a_per_dm2),
         cooling_w=excess_kj * 1000 / (time * 60),
         ice_kg=excess_kj / (_ICE_KJ_PER_KG + _WATER_KJ_PER_KG_K * max(allowed_temp_c, 0.0)),
         basis=_basis(loss_w_per_k),

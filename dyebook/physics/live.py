@@ -22,20 +22,21 @@ class RunNow(Answer):
 
     Attributes
     ----------
-    elapsed_min, left_min : float
-        `left_min` is 0 once the film is reached.
+    elapsed_min, flowed_min, left_min : float
+        Since the start; with current; and to the film, 0 once it is reached.
     ends_at : datetime
-        Clock time of the end.
+        Clock time of the end; in a pause, as if the current came back now.
     charge_ah : float
         Charge so far.
     film_um, film_um_sd : float
         Film now.
     current_a : float
         As last noted.
-    done : bool
+    done, paused : bool
     """
 
     elapsed_min: float
+    flowed_min: float
     left_min: float
     ends_at: datetime
     charge_ah: float
@@ -43,6 +44,7 @@ class RunNow(Answer):
     film_um_sd: float
     current_a: float
     done: bool
+    paused: bool
 
 
 def run_now(started_at, now, area_dm2, readings, film_um, *, alloy=None, electrolyte_temp_c=None, own_rate=None):
@@ -68,26 +70,30 @@ def run_now(started_at, now, area_dm2, readings, film_um, *, alloy=None, electro
     Raises
     ------
     RecordError
-        If no current is noted, a note lies before the start, or now is before the start.
+        If no current has flowed, a note lies before the start, or now is before the start.
     """
     elapsed = (now - started_at).total_seconds() / 60
     if elapsed < 0:
         raise RecordError("the run starts after now; check the clock of this device")
     times, currents = _noted(started_at, readings)
-    charge_a_min = _charge(times, currents, elapsed)
-    last = currents[np.searchsorted(times, elapsed, side="right") - 1]
-    density = max(charge_a_min / elapsed if elapsed > 0 else last, 1e-9) / area_dm2
+    charge_a_min, flowed = _charge(times, currents, elapsed)
+    noted = currents[: np.searchsorted(times, elapsed, side="right")]
+    last, flowing = noted[-1], noted[noted > 0][-1:]
+    if not len(flowing):
+        raise RecordError("no current has flowed yet; note what the supply shows")
+    density = max(charge_a_min / flowed if flowed > 0 else flowing[0], 1e-9) / area_dm2
     rate = own_rate or growth_rate(density, electrolyte_temp_c, alloy=alloy)
-    film = float(rate.film_um(density, elapsed))
+    film = float(rate.film_um(density, flowed))
     left = 0.0
     if film < film_um:
         conditions = {"alloy": alloy, "electrolyte_temp_c": electrolyte_temp_c, "own_rate": own_rate}
-        ahead = plan_film(area_dm2, last, film_um=film_um, **conditions).minutes
+        ahead = plan_film(area_dm2, flowing[0], film_um=film_um, **conditions).minutes
         least = max(film, _LEAST_FILM_UM)
         # the thinnest films are below what a plan takes, and grow in proportion
-        left = ahead - plan_film(area_dm2, last, film_um=least, **conditions).minutes * film / least
+        left = ahead - plan_film(area_dm2, flowing[0], film_um=least, **conditions).minutes * film / least
     return RunNow(
         elapsed_min=elapsed,
+        flowed_min=flowed,
         left_min=left,
         ends_at=now + timedelta(minutes=left),
         charge_ah=charge_a_min / 60,
@@ -95,9 +101,14 @@ def run_now(started_at, now, area_dm2, readings, film_um, *, alloy=None, electro
         film_um_sd=float(film * rate.sd_fraction),
         current_a=float(last),
         done=film >= film_um,
+        paused=bool(last == 0),
         basis=rate.basis,
         cautions=cautions_for("supply_off", "hydrogen"),
+        notes=(_PAUSED,) if last == 0 else (),
     )
+
+
+_PAUSED = "paused: its end is reckoned as if the current came back now; films run again after a break may blister"
 
 
 def _noted(started_at, readings):
@@ -114,6 +125,8 @@ def _noted(started_at, readings):
 
 
 def _charge(times, currents, elapsed):
-    """A·min from the start to now; straight lines between notes, the last one holding on."""
+    """A·min from the start to now, straight between notes, the last one holding on; and the minutes with current."""
     grid = np.unique(np.concatenate([[0.0, elapsed], times[(times > 0) & (times < elapsed)]]))
-    return float(np.trapezoid(np.interp(grid, times, currents), grid))
+    along = np.interp(grid, times, currents)
+    flows = (along[1:] > 0) | (along[:-1] > 0)
+    return float(np.trapezoid(along, grid)), float(np.diff(grid)[flows].sum())

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-__all__ = ["Change", "find_changes"]
+__all__ = ["Change", "Span", "find_changes"]
 
 _SPANS_MIN = (0.0, 0.3, 0.7, 1.5, 3.0, 5.0, 8.0, 12.0)
 _RELAXATIONS_MIN = (0.5, 1.2, 2.5)
@@ -17,17 +17,23 @@ _ALWAYS_TRIED = 3  # ramps: one alone may look weak while the others are still u
 
 
 @dataclass(frozen=True)
-class Change:
-    """A lasting change of level: when it began, how long it took, its size in the logarithm."""
+class Span:
+    """A stretch of time: when it began and how long it took."""
 
     start_min: float
     span_min: float
-    size: float
 
     @property
     def end_min(self):
         """When the new level was reached."""
         return self.start_min + self.span_min
+
+
+@dataclass(frozen=True)
+class Change(Span):
+    """A lasting change of level, with its size in the logarithm."""
+
+    size: float
 
 
 def find_changes(time_min, values, least, most=6, significance=5.0):

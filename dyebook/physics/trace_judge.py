@@ -4,6 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from dyebook.physics.trace_changes import Span
+
 __all__ = ["Case", "find_climb", "judge_changes", "pair_changes"]
 
 _LEAST_DROP = 0.09  # smallest lasting loss of current, in the logarithm: one part of eleven
@@ -20,18 +22,11 @@ _LIMIT_SHARE = 0.98
 
 
 @dataclass(frozen=True)
-class Case:
-    """One change: when, how long, and by how much current (dx) and voltage (dv, None if not logged) moved."""
+class Case(Span):
+    """One change, with how much current (dx) and voltage (dv, None if not logged) moved."""
 
-    start_min: float
-    span_min: float
     dx: float
     dv: float | None
-
-    @property
-    def end_min(self):
-        """When the new level was reached."""
-        return self.start_min + self.span_min
 
 
 def pair_changes(when, x, v, of_current, of_voltage):

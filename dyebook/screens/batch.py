@@ -9,6 +9,7 @@ from dyebook.jobs.orders import target_of
 from dyebook.lab import Lab
 from dyebook.record import FIELDS
 from dyebook.screens import order_batches, paper, shelf
+from dyebook.screens.batch_run import show_run
 from dyebook.screens.go import go_to_order
 from dyebook.screens.settings import SETTINGS_KEYS, fill_from
 from dyebook.screens.swatch import show_swatch
@@ -40,6 +41,7 @@ def show(book, number, on_back):
         order_batches.show_verdict(book, number)
         _show_verdicts(book, number)
         _show_settings(row)
+        show_run(book, number)
         _offer_to_repeat(row)
         paper.offer_batch_papers(book, number)
     _show_changes(book, row, standing)

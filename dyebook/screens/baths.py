@@ -7,6 +7,8 @@ import streamlit as st
 from dyebook import report_run
 from dyebook.jobs import baths
 from dyebook.jobs.bath_care import bath_cares
+from dyebook.jobs.dye_rules import dye_rules
+from dyebook.jobs.strength_line import strength_line
 from dyebook.plots_run import plot_strength
 from dyebook.report_screen import pairs_html
 from dyebook.report_today import care_pairs, event_text, rule_pairs
@@ -115,7 +117,7 @@ def _is_due(care):
 
 
 def _show_strength(book, care):
-    line = baths.strength_line(book, care.bath_id)
+    line = strength_line(book, care.bath_id)
     st.subheader("Strength", anchor=False)
     if not line.points:
         st.markdown("Nobody has noted it yet: note one, and the line goes on from there with each dip.")
@@ -136,7 +138,7 @@ def _show_dips(book, care):
 
 
 def _show_rules(book, care):
-    pairs = rule_pairs(baths.dye_rules(book, care.dye))
+    pairs = rule_pairs(dye_rules(book, care.dye))
     if pairs:
         st.subheader(f"Your rules for {care.dye}", anchor=False)
         st.html(pairs_html(pairs, "settings"))

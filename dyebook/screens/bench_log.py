@@ -3,7 +3,7 @@
 import streamlit as st
 
 from dyebook import report_run as words
-from dyebook.jobs.gauge import own_rate
+from dyebook.jobs.gauge import rate_of_trace
 from dyebook.jobs.run import keep_log
 from dyebook.jobs.wet import finished_runs
 from dyebook.physics.trace import report_trace
@@ -98,9 +98,7 @@ def _from_notes():
 
 
 def _show_trace(book, row, trace, asked):
-    rate = None
-    if own_rate(book).readings and asked["area_dm2"]:
-        rate = _own(book, trace, asked)
+    rate = rate_of_trace(book, trace, asked["area_dm2"], asked["alloy"], asked["electrolyte_temp_c"])
     report = report_trace(trace, own_rate=rate, **asked)
     st.plotly_chart(plot_trace(trace, report.events, report.gaps), config={"displayModeBar": False})
     st.markdown(f"**{words.events_count_text(len(report.events))}**" if not trace.by_hand else _BY_HAND)
@@ -115,12 +113,3 @@ def _show_trace(book, row, trace, asked):
 
 
 _BY_HAND = "A few notes show the charge; contacts, shorts and breaks only show in a logger's file."
-
-
-def _own(book, trace, asked):
-    from dyebook.physics.trace import charge_ah
-
-    minutes = float(trace.time_min[-1] - trace.time_min[0])
-    density = charge_ah(trace.time_min, trace.current_a) * 60 / max(minutes, 1e-9) / asked["area_dm2"]
-    conditions = {"alloy": asked["alloy"], "electrolyte_temp_c": asked["electrolyte_temp_c"]}
-    return own_rate(book, current_density_a_per_dm2=max(density, 0.01), **conditions).rate

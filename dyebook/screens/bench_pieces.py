@@ -2,21 +2,23 @@
 
 from functools import partial
 from html import escape
-from pathlib import Path
 
 import streamlit as st
 
 from dyebook import report_bench
 from dyebook.errors import RecordError
+from dyebook.jobs.run_order import open_order_names, order_of
 from dyebook.record import FIELDS, check_value
 from dyebook.report_run import run_title
 from dyebook.report_screen import pairs_html
 from dyebook.screens.drafts import draft
+from dyebook.screens.pieces import web_text
 from dyebook.units import parse_quantity
 
 __all__ = [
     "arrive",
     "ask",
+    "ask_order",
     "ask_text",
     "ask_word",
     "choose",
@@ -32,7 +34,6 @@ __all__ = [
 ]
 
 _NEXT = "bench_next"
-_WEB = Path(__file__).parent / "web"
 
 
 def key_of(name):
@@ -95,7 +96,8 @@ def ask(name, label, default="", hint="", explain=None, quantity=None):
         number = parse_quantity(quantity or name, text)
         return check_value(name, number) if name in FIELDS else number
     except RecordError as error:
-        told = str(error).replace(quantity or name, label.partition(",")[0], 1)
+        # the field says what it is in its own words
+        told = label.partition(",")[0] + str(error)[str(error).find(" is ") :]
         st.caption(f":material/priority_high: {told}.")
         return None
 
@@ -116,6 +118,21 @@ def ask_word(name, label, known=(), hint="choose or write", explain=None):
     word = st.selectbox(label, options, key=key, accept_new_options=True, placeholder=hint, help=explain)
     _hold(key)
     return word
+
+
+def ask_order(book, run=None):
+    """Ask for an open order and return its name; first the one that the run was planned for, None of none."""
+    known = open_order_names(book)
+    of_run = order_of(book, run) if run else None
+    if not known and of_run is None:
+        return None
+    key = _begin(f"{run['id']}_order" if run else "order", of_run)
+    options = [None, *known] if of_run in (None, *known) else [None, of_run, *known]
+    if st.session_state[key] not in options:
+        st.session_state[key] = None
+    name = st.selectbox("For the order", options, key=key, format_func=lambda one: one or "none")
+    _hold(key)
+    return name
 
 
 def choose(name, label, options, format_func=str, hidden=False):
@@ -190,11 +207,12 @@ def show_cautions(cautions):
     st.html(f"<div class='cautions'><strong>Take care</strong><ul>{lines}</ul></div>")
 
 
-def offer_page(title, answer, key):
-    """Offer an answer as one printed page, on either paper; made only when asked for."""
+def offer_page(title, answer, key, leave=()):
+    """Offer an answer as one printed page, on either paper, without the figures in `leave`; made only on asking."""
+    content = {name: value for name, value in answer.to_dict().items() if name not in leave}
     with st.container(horizontal=True):
         for paper, words in (("a4", "Page to print, A4"), ("letter", "Letter")):
-            made = partial(report_bench.answer_page, title, answer.to_dict(), paper)
+            made = partial(report_bench.answer_page, title, content, paper)
             name = f"{key}_{paper}.pdf"
             st.download_button(words, made, name, "application/pdf", key=f"{key}_{paper}", on_click="ignore")
 
@@ -216,12 +234,8 @@ def show_clock(key, minutes, elapsed_min, words, alarm, running=True):
     running : bool
     """
     piece = st.components.v2.component(
-        "dyebook.clock", html=_text("clock.html"), css=_text("clock.css"), js=_text("clock.js")
+        "dyebook.clock", html=web_text("clock.html"), css=web_text("clock.css"), js=web_text("clock.js")
     )
     total = None if minutes is None else minutes * 60_000
     data = {"total": total, "elapsed": elapsed_min * 60_000, "words": words, "alarm": alarm, "running": running}
     piece(key=key, data=data)
-
-
-def _text(name):
-    return (_WEB / name).read_text(encoding="utf-8")

@@ -1,17 +1,15 @@
 """Run plan: amps and time for a film, what the supply can do, how warm the tank gets."""
 
-import math
-
 import streamlit as st
 
 from dyebook import report_run as words
 from dyebook.jobs import run as bench
 from dyebook.jobs.baths import electrolyte_named
-from dyebook.jobs.gauge import own_rate, rate_for
-from dyebook.physics.film import lost_contact_factor, pitch_diameter_growth_um, plan_film, supply_plan
+from dyebook.jobs.gauge import own_rate
+from dyebook.jobs.run_plan import film_in_time, reckon_run
+from dyebook.physics.film import lost_contact_factor
 from dyebook.physics.heat import warm_tank
-from dyebook.report_bench import figure_text
-from dyebook.screens.bench_pieces import ask, ask_word, choose, go_on, offer_page, show_answer
+from dyebook.screens.bench_pieces import ask, ask_order, ask_word, choose, go_on, offer_page, show_answer
 from dyebook.screens.shelf import friendly_errors
 
 __all__ = ["show"]
@@ -44,6 +42,7 @@ def _questions(book):
         "limit": ask("supply_max_a", "The supply gives at most, A", hint="3"),
         "alloy": ask_word("alloy", "Alloy", ("6061", "6063", "6082", "5052", "2024", "7075", "1050", "cast")),
         "finish": ask_word("finish", "Finish", _FINISHES),
+        "order": ask_order(book),
         "temp": ask("electrolyte_temp_c", "Electrolyte now, °C", hint="20 or 68 °F", explain=_TEMP_HELP),
     }
     given["film_by"] = _film_by(book, given["temp"])
@@ -71,26 +70,14 @@ def _film_by(book, temp):
     return choose("film_by", "Film reckoned by", options, _FILM_BY.get)
 
 
-def _rate(book, asked, current_a):
-    """The rate to hand to a plan; None where the plain or corrected 720 rule does it itself."""
-    if asked["film_by"] == "720":
-        return None
-    density = current_a / asked["area"]
-    return rate_for(book, asked["film_by"], density, asked["temp"], asked["alloy"])
-
-
 def _show_plan(book, asked):
-    current = min(asked["area"] * asked["density"], asked["limit"] or math.inf)
-    rate = _rate(book, asked, current)
-    conditions = {"alloy": asked["alloy"], "own_rate": rate}
-    if asked["film_by"] != "0.30":
-        conditions["electrolyte_temp_c"] = asked["temp"]
-    plan = supply_plan(asked["area"], asked["density"], asked["film"], asked["limit"], **conditions)
+    conditions = {"alloy": asked["alloy"], "electrolyte_temp_c": asked["temp"], "supply_max_a": asked["limit"]}
+    figures = asked["area"], asked["density"], asked["film"]
+    plan, reckoned = reckon_run(book, *figures, film_by=asked["film_by"], **conditions)
     if plan.limited:
-        _show_limit(plan, conditions)
-    thread = pitch_diameter_growth_um(plan.run.film_um, plan.run.current_density_a_per_dm2 * plan.run.minutes)
-    pitch = ("pitch diameter of a 60° thread grows by", figure_text("pitch_um", float(thread)))
-    show_answer(plan.run, _HEADS, more=[pitch])
+        # a supply that is too small still does something: the whole film later, or less film in the time first meant
+        st.warning(words.limit_text(plan, *film_in_time(plan, reckoned)), icon=":material/power:")
+    show_answer(plan.run, _HEADS)
     st.caption(
         "A thread grows by four times the build-up of one face. A film class needs its average and, everywhere, four "
         "fifths of it."
@@ -98,13 +85,6 @@ def _show_plan(book, asked):
     _show_contact(asked["parts"])
     offer_page("Anodise run", plan.run, "run_plan")
     return plan
-
-
-def _show_limit(plan, conditions):
-    """What a supply that is too small still does: the whole film later, or less film in the time first meant."""
-    wanted = plan_film(plan.run.area_dm2, plan.wanted_a, film_um=plan.run.film_um, **conditions)
-    instead = plan_film(plan.run.area_dm2, plan.current_a, minutes=wanted.minutes, **conditions)
-    st.warning(words.limit_text(plan, wanted, instead), icon=":material/power:")
 
 
 def _show_contact(parts):
@@ -123,6 +103,7 @@ def _keep(book, asked, run):
         "film_um": run.film_um,
         "minutes": run.minutes,
         "film_by": asked["film_by"],
+        "order": asked["order"],
         "voltage_v": asked["voltage"],
         "electrolyte_temp_c": None if asked["film_by"] == "0.30" else asked["temp"],
         "alloy": asked["alloy"],
@@ -145,5 +126,5 @@ def _show_heat(asked, run):
     density = run.current_density_a_per_dm2
     conditions = {"start_temp_c": start, "allowed_temp_c": allowed, "current_density_a_per_dm2": density}
     heat = warm_tank(asked["volume"], asked["voltage"], run.current_a, run.minutes, **conditions)
-    largest = ("largest load without more cooling", figure_text("area_dm2", heat.largest_current_a / density))
-    show_answer(heat, ("end_temp_c", "growth_at_end", "largest_current_a", "ice_kg"), more=[largest])
+    show_answer(heat, ("end_temp_c", "growth_at_end", "largest_area_dm2", "ice_kg"))
+    offer_page("The tank warms", heat, "heat")

@@ -4,6 +4,7 @@ import streamlit as st
 
 from dyebook import report_run as words
 from dyebook.jobs import run as bench
+from dyebook.jobs.run_break import pause_run, resume_run
 from dyebook.physics.cautions import cautions_for
 from dyebook.report_bench import figure_text
 from dyebook.report_screen import pairs_html
@@ -75,17 +76,24 @@ def _standing(book, number):
         total = bench.whole_time_min(book, row, stand)
         alarm = f"Run {number} has reached its film. Supply off, then lift the parts into the cold rinse at once."
         ends = f"until {words.clock_text(stand.ends_at)}" if not stand.done else "over the time"
-        show_clock(f"clock_{number}", total, stand.elapsed_min, ends, alarm)
+        ends = "paused: no current" if stand.paused else ends
+        show_clock(f"clock_{number}", total, stand.elapsed_min, ends, alarm, running=not stand.paused)
         show_figures(words.now_words(stand))
         wanted = figure_text("film_um", row["trace"]["plan"]["film_um"])
         st.caption(f"Wanted: {wanted}. Basis: {stand.basis}. ± is one standard uncertainty.")
+        for note in stand.notes:
+            st.caption(f":material/priority_high: {note.capitalize()}.")
 
 
 def _note(book, row):
     last = row["trace"]["notes"][-1]["current_a"]
     with st.container(horizontal=True, vertical_alignment="bottom"):
-        same = f"Still {figure_text('current_a', last)}"
-        st.button(same, key="note_same", on_click=_write_note, args=(book, row["id"], last))
+        if last > 0:
+            same = f"Still {figure_text('current_a', last)}"
+            st.button(same, key="note_same", on_click=_write_note, args=(book, row["id"], last))
+            st.button("Pause", key="pause_run", on_click=pause_run, args=(book, row["id"]))
+        else:
+            st.button("Current is back", key="resume_run", on_click=resume_run, args=(book, row["id"]))
         if st.button("End the run", key="finish_run", type="primary", icon=":material/stop:"):
             bench.finish_run(book, row["id"])
             go_on("wet", run=row["id"])
@@ -106,9 +114,10 @@ def _write_note(book, number, current, **seen):
 
 def _notes(book, row):
     st.markdown("**Noted**")
-    for note in reversed(row["trace"]["notes"][-6:]):
+    noted = [note for note in row["trace"]["notes"] if not note.get("held")]
+    for note in reversed(noted[-6:]):
         st.markdown(words.note_text(note))
-    st.caption("Each current holds until the next is reached by a straight line; a pause is a note of 0 A.")
+    st.caption("Between two notes the current runs in a straight line; switching off or on, a note of 0 A, is a step.")
     st.button(
         "It was a mistake: drop this run",
         key="drop_run",

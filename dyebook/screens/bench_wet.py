@@ -7,25 +7,31 @@ import streamlit as st
 
 from dyebook import report_run as words
 from dyebook.jobs import wet
-from dyebook.jobs.baths import baths_by_name, outside_window, strength_line
+from dyebook.jobs.baths import baths_by_name
+from dyebook.jobs.dye_rules import outside_window
+from dyebook.jobs.run_order import is_for_skin
+from dyebook.jobs.strength_line import strength_line
 from dyebook.physics.sealing import SEALS, plan_seal, wet_steps
 from dyebook.report_bench import figure_text
+from dyebook.screens.bench_learned import learned
 from dyebook.screens.bench_pieces import (
     ask,
+    ask_order,
     ask_word,
     choose,
     choose_run,
     go_on,
+    key_of,
     offer_page,
     show_answer,
     show_cautions,
     show_clock,
 )
+from dyebook.screens.drafts import draft
 from dyebook.screens.shelf import friendly_errors
 
 __all__ = ["show"]
 
-_SEAL_TIMES = "seal_min_per_um"
 _NO_SEAL = "none"
 
 
@@ -62,7 +68,9 @@ def _questions(book, row):
         "ph": ask("ph", "pH of the dye bath", hint="5.5", quantity="ph_a"),
         "rinse_temp_c": ask("rinse_temp_c", "Cold rinse, °C", hint="15 or 59 °F"),
     }
-    given["skin_or_food"] = st.toggle("Worn on the skin, or used with food", key="bench_skin_or_food")
+    given["second"] = _second_dye(book)
+    given["order"] = ask_order(book, row)
+    given["skin_or_food"] = _skin_or_food(book, given["order"])
     kinds = [*SEALS, _NO_SEAL]
     given["seal"] = choose(
         "seal", "Seal", kinds, lambda kind: kind.replace("_", " ") if kind != _NO_SEAL else "not now"
@@ -74,21 +82,37 @@ def _questions(book, row):
     return given
 
 
+def _second_dye(book):
+    """A second dye in the same bath, with its strength; None without one."""
+    with st.expander("A second dye in the same bath"):
+        second = ask_word("second_dye", "Second dye", [row["name"] for row in book.rows("dyes")])
+        strength = ask("second_dye_g_per_l", "Its strength, g/L", hint="1") if second else None
+    return {"dye": second, "dye_g_per_l": strength} if second else None
+
+
+def _skin_or_food(book, order):
+    """Whether the work is worn on the skin or used with food, as its order says until somebody says otherwise."""
+    key = key_of(f"{order}_skin_or_food" if order else "skin_or_food")
+    st.session_state.setdefault(key, draft().get(key, is_for_skin(book, order)))
+    draft()[key] = st.toggle("Worn on the skin, or used with food", key=key)
+    return draft()[key]
+
+
 def _strength_now(book, bath):
-    points = strength_line(book, bath["id"]).points if bath else ()
-    return f"{points[-1].dye_g_per_l:.3g}" if points else ""
+    now = strength_line(book, bath["id"], learned(book, bath)).now if bath else None
+    return f"{now.dye_g_per_l:.3g}" if now else ""
 
 
 def _own_seal_time(book, kind):
     """Minutes per µm of a seal as typed, beginning with the shop's own; kept for the shop only on asking."""
     if kind == _NO_SEAL:
         return None
-    own = book.setting(_SEAL_TIMES) or {}
+    own = book.setting(wet.SEAL_TIMES) or {}
     usual = f"{SEALS[kind].min_per_um:g}, {SEALS[kind].source}"
     default = f"{own[kind]:g}" if kind in own else ""
     typed = ask(f"{kind}_min_per_um", "Seal, min per µm", default, usual, quantity="seal_min")
     if typed is not None and typed != own.get(kind):
-        keep = {"on_click": book.set_setting, "args": (_SEAL_TIMES, {**own, kind: typed})}
+        keep = {"on_click": book.set_setting, "args": (wet.SEAL_TIMES, {**own, kind: typed})}
         st.button("Keep this as the shop's own time", key="keep_seal_time", type="tertiary", **keep)
     return typed
 
@@ -142,17 +166,14 @@ def _show_step(book, row, place, step, times):
 
 
 def _done_words(times):
-    return "done" if times[1] is None else f"took {words.minutes_text(_minutes(times))}"
-
-
-def _minutes(times):
-    return (times[1] - times[0]).total_seconds() / 60
+    begun, ended = times
+    return "done" if ended is None else f"took {words.minutes_text((ended - begun).total_seconds() / 60)}"
 
 
 def _took(row, asked, name):
     """Minutes a step truly took where its clock ran, else as planned."""
-    times = wet.steps_of(row).get(name)
-    return _minutes(times) if times and times[1] else asked
+    took = wet.minutes_of(row, name)
+    return asked if took is None else took
 
 
 def _keep(book, row, asked):
@@ -164,23 +185,20 @@ def _keep(book, row, asked):
         return
     dip = {name: asked[name] for name in ("dye_g_per_l", "bath_temp_c", "ph")} | {"dwell_min": dwell}
     rinse = {"kind": "tap", "rinse_temp_c": asked["rinse_temp_c"], "dwell_min": _took(row, None, "cold rinse")}
-    number = wet.keep_batch(
-        book, row["id"], dye=asked["dye"], bath=asked["bath"], dip=dip, rinse=rinse, seal=_seal_values(row, asked)
-    )
+    told = {"rinse": rinse, "seal": _seal_values(row, asked), "second": asked["second"], "order": asked["order"]}
+    number = wet.keep_batch(book, row["id"], dye=asked["dye"], bath=asked["bath"], dip=dip, **told)
     st.session_state["bench_kept"] = number
     st.rerun()
 
 
 def _dwell_source(row):
-    times = wet.steps_of(row).get("dye")
-    return "by the clock of this step" if times and times[1] else "as planned"
+    return "as planned" if wet.minutes_of(row, "dye") is None else "by the clock of this step"
 
 
 def _seal_values(row, asked):
     if asked["seal"] == _NO_SEAL:
         return None
-    took = _took(row, None, f"seal: {asked['seal'].replace('_', ' ')}")
-    return {"kind": wet.SEAL_KINDS[asked["seal"]], "dwell_min": took, "seal_temp_c": asked["seal_temp_c"]}
+    return wet.seal_values(asked["seal"], _took(row, None, "seal"), asked["seal_temp_c"])
 
 
 def _show_kept():

@@ -7,12 +7,13 @@ import streamlit as st
 
 from dyebook.screens.swatch import tile_of
 
-__all__ = ["tap_corners", "wall"]
+__all__ = ["tap_corners", "wall", "web_text"]
 
 _WEB = Path(__file__).parent / "web"
 
 
-def _text(name):
+def web_text(name):
+    """Return the text of a file beside the screens, such as a component's script."""
     return (_WEB / name).read_text(encoding="utf-8")
 
 
@@ -37,7 +38,7 @@ def wall(rows, key, near=None, doubts=None, ribbon=False):
     near = near or [None] * len(rows)
     tiles = [tile_of(row, far, (doubts or {}).get(row.batch, "")) for row, far in zip(rows, near, strict=True)]
     piece = st.components.v2.component(
-        "dyebook.wall", html='<div class="wall"></div>', css=_text("wall.css"), js=_text("wall.js")
+        "dyebook.wall", html='<div class="wall"></div>', css=web_text("wall.css"), js=web_text("wall.js")
     )
     return piece(key=key, data={"swatches": tiles, "ribbon": ribbon}, on_batch_change=_noted).batch
 
@@ -66,7 +67,7 @@ def tap_corners(picture_jpeg, key, ask, enough, least, most, corners=(), turn=0)
         Shares of the picture's width and height, 0..1.
     """
     piece = st.components.v2.component(
-        "dyebook.outline", html=_text("outline.html"), css=_text("outline.css"), js=_text("outline.js")
+        "dyebook.outline", html=web_text("outline.html"), css=web_text("outline.css"), js=web_text("outline.js")
     )
     data = {
         "picture": "data:image/jpeg;base64," + b64encode(picture_jpeg).decode(),

@@ -107,7 +107,7 @@ def test_a_reading_needs_its_batch_and_possible_values(store, dip):
     with pytest.raises(BookError, match="no number 7"):
         store.add_reading(7, (40, 0, 0))
     number = store.add_batch(dip())
-    with pytest.raises(RecordError, match="L is 140"):
+    with pytest.raises(RecordError, match=r"L\* is 140"):
         store.add_reading(number, (140, 0, 0))
     assert store.rows("readings") == []
 

@@ -54,7 +54,7 @@ def test_other_units_are_converted_at_the_door(run):
 def test_what_is_impossible_is_refused(run):
     with pytest.raises(RecordError, match="it must lie between"):
         run("record", *SETTINGS, "--ph", "40")
-    with pytest.raises(RecordError, match="film_um is given in"):
+    with pytest.raises(RecordError, match="film is given in"):
         run("record", "--dye", "Ember", "--film-um", "12 °F", *SETTINGS[4:])
     assert run("list") == []
 

@@ -136,10 +136,10 @@ def test_dates_in_three_styles(store, write):
 
 
 BAD = {
-    "no number": (f"{HEAD}\n{ROW}\nEmber,thick,3,40,5", "row 3, film_um: film_um is 'thick'"),
+    "no number": (f"{HEAD}\n{ROW}\nEmber,thick,3,40,5", "row 3, film_um: film is 'thick'"),
     "out of range": (f"{HEAD}\nEmber,12,3,400,5", "row 2, bath_temp_c: 400 is 400 °C; it must lie between 0 and 100"),
     "wrong unit in header": ("dye,film (°F),dye_g_per_l,bath_temp_c,dwell_min\n" + ROW, r"column 'film \(°F\)'"),
-    "wrong unit in cell": (f"{HEAD}\nEmber,12 min,3,40,5", "row 2, film_um: film_um is given in 'min'"),
+    "wrong unit in cell": (f"{HEAD}\nEmber,12 min,3,40,5", "row 2, film_um: film is given in 'min'"),
     "missing column": (
         "dye,film_um\nEmber,12",
         "no column dye_g_per_l, bath_temp_c, dwell_min; columns found: dye, film_um",

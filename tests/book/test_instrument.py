@@ -110,7 +110,7 @@ WRONG = {
     "cut.xml": (XML[:300], "is no XML"),
     "empty.xml": ("<CxF/>", "no Lab values and no spectra"),
     "few.xml": (XML.replace("0.18 " * 28, ""), "eight bands"),
-    "range.txt": (TEXT.replace("40,5", "140,5"), "L is 14"),
+    "range.txt": (TEXT.replace("40,5", "140,5"), r"L\* is 14"),
 }
 
 

@@ -7,8 +7,10 @@ import pytest
 from dyebook.book.store import open_book
 from dyebook.jobs import orders
 from dyebook.jobs.bath_care import bath_cares
-from dyebook.jobs.baths import find_bath, note_bath, set_dye_rules, strength_line
+from dyebook.jobs.baths import find_bath, note_bath
+from dyebook.jobs.dye_rules import set_dye_rules
 from dyebook.jobs.run import finish_run, note_current, plan_run, start_run, this_moment
+from dyebook.jobs.strength_line import strength_line
 from dyebook.jobs.today import look_over
 from dyebook.jobs.way import what_waits
 from dyebook.record import DyeRecord

@@ -144,6 +144,6 @@ def test_the_batch_of_a_run_has_dip_rinse_and_seal(book):
 
 def test_a_batch_without_its_settings_is_refused(book):
     run_id = _run(book)
-    with pytest.raises(RecordError, match="dwell_min"):
+    with pytest.raises(RecordError, match="time in dye"):
         wet.keep_batch(book, run_id, dye="Ember", bath=None, dip={"dye_g_per_l": 3.0, "bath_temp_c": 50.0})
     assert book.batches() == []

@@ -11,6 +11,7 @@ from dyebook.cli import app
 from dyebook.jobs import baths
 from dyebook.jobs.shade_book import baths_named, learn_book
 from dyebook.jobs.strength import strengths_today
+from dyebook.jobs.strength_line import strength_line
 from dyebook.record import DyeRecord
 
 SHELL = CliRunner()
@@ -57,7 +58,7 @@ def test_a_note_after_the_last_dip_counts(book):
 def test_a_note_before_the_dips_does_not_undo_what_they_say(book):
     bath = baths.find_bath(book, "Harbour blue", "B1", 2.0)
     baths.note_bath(book, bath, "made_up", "2026-02-01T08:00", dye_g_per_l=8.0, bath_volume_l=2.0)
-    points = baths.strength_line(book, bath).points
+    points = strength_line(book, bath).points
     assert _today(book) == pytest.approx(4.0 * points[-1].dye_g_per_l / points[-2].dye_g_per_l)
     assert 3.0 < _today(book) < 4.0
 
@@ -67,7 +68,7 @@ def test_shops_that_write_the_reckoned_strength_get_the_reckoned_strength(book, 
     baths.note_bath(book, bath, "made_up", "2026-02-01T08:00", dye_g_per_l=4.0, bath_volume_l=2.0)
     _dye(book, "Moss", "M1", {6: (50, -20, 20)})
     found = strengths_today(book, baths_named(book, "M1"))
-    assert found["Moss, bath M1"] == pytest.approx(baths.strength_line(book, bath).points[-1].dye_g_per_l)
+    assert found["Moss, bath M1"] == pytest.approx(strength_line(book, bath).points[-1].dye_g_per_l)
 
 
 def test_suggestions_keep_to_todays_strength_unless_asked(book):

@@ -99,7 +99,7 @@ def test_turned_profile_in_words():
         ("rod diameter=10", "length_mm"),
         ("rod diameter=0 length=5", "above 0"),
         ("rod diameter=-1 length=5", "above 0"),
-        ("rod diameter=ten length=5", "diameter_mm"),
+        ("rod diameter=ten length=5", "diameter is 'ten'"),
         ("rod width=10 length=5", "width"),
         ("rod 10 5", "name=value"),
         ("tube diameter=10 inside_diameter=11 length=5", "fit"),

@@ -129,20 +129,23 @@ def test_plan_keeps_what_it_was_given():
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
-        ({"area_dm2": 0, "current_a": 2, "minutes": 40}, "area_dm2"),
-        ({"area_dm2": -1, "current_a": 2, "minutes": 40}, "area_dm2"),
+        ({"area_dm2": 0, "current_a": 2, "minutes": 40}, "area is"),
+        ({"area_dm2": -1, "current_a": 2, "minutes": 40}, "area is"),
         ({"area_dm2": 1.5, "current_a": 0, "minutes": 40}, "current"),
         ({"area_dm2": 1.5, "current_a": 2, "minutes": 0}, "time"),
-        ({"area_dm2": 1.5, "current_a": 2, "film_um": 0}, "film_um"),
+        ({"area_dm2": 1.5, "current_a": 2, "film_um": 0}, "film is"),
         ({"area_dm2": 1.5, "current_a": 2}, "minutes"),
         ({"area_dm2": 1.5, "current_a": 2, "minutes": 10, "film_um": 4}, "either"),
         ({"area_dm2": 1, "current_a": 1, "minutes": 10, "film_um": 12}, "unphysical"),
-        ({"area_dm2": 1.5, "current_a": 2, "minutes": 40, "electrolyte_temp_c": 90}, "electrolyte_temp_c"),
+        (
+            {"area_dm2": 1.5, "current_a": 2, "minutes": 40, "electrolyte_temp_c": 90},
+            "electrolyte temperature is 90 °C",
+        ),
         ({"area_dm2": 1.5, "current_a": 2, "minutes": 40, "rule": "700"}, "rule"),
         ({"area_dm2": 1.5, "current_a": 2, "minutes": 40, "rule": "0.30", "electrolyte_temp_c": 20}, "0.30"),
         ({"area_dm2": 100, "current_a": 1, "film_um": 100, "electrolyte_temp_c": 35}, "day"),
         ({"area_dm2": 0.01, "current_a": 3, "minutes": 5}, "A/dm²"),
-        ({"area_dm2": float("nan"), "current_a": 3, "minutes": 5}, "area_dm2"),
+        ({"area_dm2": float("nan"), "current_a": 3, "minutes": 5}, "area is"),
     ],
 )
 def test_impossible_runs_are_refused(arguments, words):

@@ -83,7 +83,7 @@ def test_a_load_adds_up_and_goes_to_the_plan(empty_book, open_page):
     page.run()
     page.button(key="add_shape").click().run()
     # two balls of 101.6 mm: 2 π d² = 6.486 dm²
-    assert "6.49 dm² (101 in²)" in _texts(page)
+    assert "6.49 dm² (101 in², 0.698 ft²)" in _texts(page)
     page.button(key="use_area").click().run()
     assert page.text_input(key="bench_area_dm2").value == "6.486"
 
@@ -183,7 +183,7 @@ def test_the_shops_own_window_speaks_where_the_dip_is_planned(anodised, open_pag
     wet = open_page("bench", step="wet")
     wet.selectbox(key="bench_bath").set_value("Ember, E1").run()
     wet.text_input(key="bench_ph").set_value("4.1").run()
-    assert "ph 4.1 is below your window of 5 to 6" in _texts(wet)
+    assert "bath pH 4.1 is below your window of 5 to 6" in _texts(wet)
 
 
 def test_acid_into_water_and_into_the_book(empty_book, open_page):

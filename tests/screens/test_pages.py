@@ -96,7 +96,7 @@ def test_a_mistake_in_one_field_loses_no_other(begun_book, open_page):
     page.toggle(key="without_photo").set_value(True).run()
     _fill(page, bath_temp_c="140")
     page.button(key="save").click().run()
-    assert "bath_temp_c is 140 °C; it must lie between 0 and 100" in _texts(page)
+    assert "ath temperature is 140 °C; it must lie between 0 and 100 °C" in _texts(page)
     assert page.text_input(key="film_um").value == "0.5 mil"
     page.text_input(key="bath_temp_c").set_value("40")
     page.button(key="save").click().run()
