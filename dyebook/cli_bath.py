@@ -21,11 +21,10 @@ def list_baths(book: BookOption = None, as_json: Json = False):
     """
     from dyebook.jobs.bath_state import bath_state
     from dyebook.jobs.baths import baths_by_name
-    from dyebook.jobs.uptake import learned_bath
 
     with open_at(book) as opened:
         known = baths_by_name(opened)
-        states = [bath_state(opened, name, row, learned_bath(opened, row["id"]))[0] for name, row in known.items()]
+        states = [bath_state(opened, name, row)[0] for name, row in known.items()]
     if as_json:
         print_json([state.to_dict() for state in states])
     else:

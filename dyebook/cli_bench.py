@@ -267,6 +267,8 @@ def seal(
     kind: Annotated[str, option("hot_water, mid_temperature, nickel_acetate, cold_nickel.")] = "hot_water",
     min_per_um: Annotated[float | None, option("Your own minutes per µm.")] = None,
     skin_or_food: Annotated[bool, option("Worn on the skin or used with food.", "--skin-or-food")] = False,
+    order: Annotated[str | None, option("The order it is for, which says so.")] = None,
+    book: BookOption = None,
     as_json: Json = False,
 ):
     """Time and window to seal a film.
@@ -276,4 +278,9 @@ def seal(
     from dyebook.physics.sealing import plan_seal
 
     film = parse_quantity("film_um", film_um)
+    if order is not None:
+        from dyebook.jobs.run_order import is_for_skin
+
+        with open_at(book) as opened:
+            skin_or_food = skin_or_food or is_for_skin(opened, order)
     show_answer(plan_seal(film, kind, min_per_um=min_per_um, skin_or_food=skin_or_food), as_json, "Seal")

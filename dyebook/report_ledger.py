@@ -5,8 +5,8 @@ from statistics import median
 
 from dyebook.plots_paper import strength_png
 from dyebook.record import FIELDS
+from dyebook.report_bath import strength_words
 from dyebook.report_bench import figure_text
-from dyebook.report_run import strength_words
 from dyebook.report_screen import distance_text, moment_text, value_text, verdict_text
 from dyebook.report_sheet import Pairs, Picture, Prose, Ribbon, Row, Sheet, Table
 

@@ -50,7 +50,7 @@ ALLOWED = {
     "report_notebook": GROUND
     | {"lab", "record", "report", "report_html", "report_screen", "report_shade", "report_sheet", "report_trouble"},
     "report_labels": GROUND | {"report_card", "report_pdf", "report_pdf_blocks", "report_screen", "report_sheet"},
-    "report_ledger": GROUND | {"record", "plots_paper", "report_bench", "report_run", "report_screen", "report_sheet"},
+    "report_ledger": GROUND | {"record", "plots_paper", "report_bath", "report_bench", "report_screen", "report_sheet"},
     "plots_paper": GROUND,
     "cli": None,
     "cli_bench": None,

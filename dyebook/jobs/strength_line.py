@@ -46,7 +46,7 @@ class StrengthLine:
     without_area : int
         Dips since then whose area nobody noted: they are not reckoned.
     uptake_mg_per_dm2, uptake_mg_per_dm2_sd : float or None
-        Dye that the dips since then took, else all dips of the bath, per area.
+        Dye that the dips since then took, else all dips of the bath, else what a usual dip would take, per area.
     lost_g, lost_g_sd : float
         Dye lost since then to films and on its own, without drag-out.
     bath_volume_l : float or None
@@ -103,7 +103,8 @@ def strength_line(book, bath_id, model=None, now=None, newest=False):
     if newest:
         moments = _from_newest(moments)
     walk = _Walk(bath["bath_volume_l"], evaporation, rate)
-    return walk.line(moments, now or datetime.now(UTC), _mean_load(dips, loads))
+    usual = _mean_load(dips, loads) if dips else 1.0 if "uptake_mg_per_dm2" in rules else _USUAL_FILM_UM
+    return walk.line(moments, now or datetime.now(UTC), usual)
 
 
 def _from_newest(moments):
@@ -119,8 +120,7 @@ def _from_newest(moments):
 def _mean_load(dips, loads):
     """Load of the bath's dips, each by its area where that is known."""
     weights = [dip["area_dm2"] or 1.0 for dip in dips]
-    total = sum(weights)
-    return sum(w * load for w, load in zip(weights, loads, strict=True)) / total if total else None
+    return sum(w * load for w, load in zip(weights, loads, strict=True)) / sum(weights)
 
 
 def clock_of(iso):
@@ -241,7 +241,7 @@ class _Walk:
 
     def _told(self, points, since, clock, usual_load):
         load = since.load_dm2 / since.dyed_dm2 if since.dyed_dm2 else usual_load
-        each, each_sd = (None, None) if load is None else (1000 * part for part in self.rate.lost_g(load, 0.0))
+        each, each_sd = (1000 * part for part in self.rate.lost_g(load, 0.0))
         lost, lost_sd = self.rate.lost_g(since.load_dm2, since.gram_days(clock)) if since.volume_l else (0.0, 0.0)
         told = {"uptake_mg_per_dm2": each, "uptake_mg_per_dm2_sd": each_sd, "lost_g": lost, "lost_g_sd": lost_sd}
         seen = {"dyed_dm2": since.dyed_dm2, "film_um": since.film_um, "without_area": since.without_area}

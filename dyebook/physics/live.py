@@ -112,7 +112,8 @@ _PAUSED = "paused: its end is reckoned as if the current came back now; films ru
 
 
 def _noted(started_at, readings):
-    notes = sorted(((at - started_at).total_seconds() / 60, float(current)) for at, current in readings)
+    notes = [((at - started_at).total_seconds() / 60, float(current)) for at, current in readings]
+    notes.sort(key=lambda note: note[0])
     if not notes:
         raise RecordError("no current is noted; note the current the supply shows")
     if notes[0][0] < -0.5:

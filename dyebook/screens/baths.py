@@ -4,7 +4,7 @@ from datetime import date
 
 import streamlit as st
 
-from dyebook import report_run
+from dyebook import report_bath
 from dyebook.jobs import baths
 from dyebook.jobs.bath_care import bath_cares
 from dyebook.jobs.dye_rules import dye_rules
@@ -13,6 +13,7 @@ from dyebook.plots_run import plot_strength
 from dyebook.report_screen import pairs_html
 from dyebook.report_today import care_pairs, event_text, rule_pairs
 from dyebook.screens import paper, shelf
+from dyebook.screens.bench_learned import learned
 from dyebook.screens.bench_pieces import ask, ask_text, key_of
 from dyebook.screens.drafts import forget, keep, recall
 from dyebook.screens.go import go_to_batch, go_to_bath
@@ -117,12 +118,12 @@ def _is_due(care):
 
 
 def _show_strength(book, care):
-    line = strength_line(book, care.bath_id)
+    line = strength_line(book, care.bath_id, learned(book, {"dye": care.dye, "name": care.bath}))
     st.subheader("Strength", anchor=False)
     if not line.points:
         st.markdown("Nobody has noted it yet: note one, and the line goes on from there with each dip.")
         return
-    st.markdown(report_run.strength_words(line.points[-1]))
+    st.markdown(report_bath.strength_words(line.now))
     st.plotly_chart(plot_strength(line.points), config={"displayModeBar": False})
     if line.without_area:
         st.caption(f"{line.without_area} dips since then have no area noted; what they took is not in the line.")
