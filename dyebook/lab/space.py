@@ -1,8 +1,4 @@
-"""CIELAB under D65 and the 2-degree observer, and the differences between two colours.
-
-Lab and CIEDE2000 come from scikit-image, which loads in a fraction of a second; every other conversion comes
-from colour-science, loaded when it is first asked for. The tests hold the two libraries against each other.
-"""
+"""CIELAB under D65 and the 2-degree observer: from and to light, codes, spectra, other whites."""
 
 from functools import cache
 from typing import NamedTuple
@@ -13,12 +9,6 @@ __all__ = [
     "Lab",
     "adapt_lab",
     "decode_srgb",
-    "delta_e_00",
-    "delta_e_76",
-    "delta_e_94",
-    "delta_e_cmc",
-    "describe_colour",
-    "describe_difference",
     "encode_srgb",
     "lab_to_lch",
     "lab_to_linear_rgb",
@@ -231,119 +221,3 @@ def reflectance_to_lab(wavelength_nm, reflectance):
     spectrum = colour.SpectralDistribution(np.asarray(reflectance, dtype=float), wavelength_nm).align(cmfs.shape)
     xyz = colour.sd_to_XYZ(spectrum, cmfs, light, method="Integration")
     return xyz_to_lab(xyz / 100)
-
-
-def delta_e_00(target, sample):
-    """Return the CIEDE2000 difference of two colours; arrays (..., 3) broadcast to (...).
-
-    References
-    ----------
-    Sharma, Wu & Dalal, Color Res. Appl. 30 (2005) 21; ISO/CIE 11664-6.
-    """
-    from skimage.color import deltaE_ciede2000
-
-    target, sample = np.broadcast_arrays(np.asarray(target, dtype=float), np.asarray(sample, dtype=float))
-    return deltaE_ciede2000(target, sample, channel_axis=-1)
-
-
-def delta_e_76(target, sample):
-    """Return the CIE 1976 difference, the straight distance in Lab; arrays (..., 3) broadcast to (...)."""
-    return np.linalg.norm(np.asarray(target, dtype=float) - np.asarray(sample, dtype=float), axis=-1)
-
-
-def delta_e_94(target, sample):
-    """Return the CIE 1994 difference for graphic arts weights; arrays (..., 3) broadcast to (...)."""
-    import colour
-
-    return colour.delta_E(target, sample, method="CIE 1994")
-
-
-def delta_e_cmc(target, sample, lightness=2.0, chroma=1.0):
-    """Return the CMC(l:c) difference; not symmetric, the target is the standard.
-
-    Parameters
-    ----------
-    target, sample : array_like, shape (..., 3)
-        The standard first.
-    lightness, chroma : float
-        The weights l and c; 2:1 for acceptability, 1:1 for perceptibility.
-
-    Returns
-    -------
-    ndarray or float
-    """
-    import colour
-
-    return colour.delta_E(target, sample, method="CMC", l=lightness, c=chroma)
-
-
-def describe_difference(target, sample, notice=0.5):
-    """Return in words how a sample differs from its target, such as "lighter and redder".
-
-    Parameters
-    ----------
-    target, sample : array_like, shape (3,)
-        L*, a*, b*.
-    notice : float
-        Differences of L*, a* or b* smaller than this are not mentioned.
-
-    Returns
-    -------
-    str
-        "the same" where nothing reaches `notice`.
-    """
-    names = (("lighter", "darker"), ("redder", "greener"), ("yellower", "bluer"))
-    delta = np.asarray(sample, dtype=float) - np.asarray(target, dtype=float)
-    words = []
-    for step, (more, less) in zip(delta, names, strict=True):
-        if abs(step) >= notice:
-            degree = "a little " if abs(step) < 2 else "much " if abs(step) > 8 else ""
-            words.append(degree + (more if step > 0 else less))
-    if not words:
-        return "the same"
-    return words[0] if len(words) == 1 else ", ".join(words[:-1]) + " and " + words[-1]
-
-
-# hue angles in Lab at which one everyday word gives way to the next; common practice, no source
-_HUES = (
-    (18, "rose red"),
-    (42, "red"),
-    (68, "orange"),
-    (84, "amber"),
-    (104, "yellow"),
-    (122, "yellow green"),
-    (172, "green"),
-    (228, "turquoise"),
-    (309, "blue"),
-    (328, "violet"),
-    (352, "magenta"),
-    (361, "rose red"),
-)
-
-
-def describe_colour(lab):
-    """Return a colour in everyday words, such as "dark, strong blue".
-
-    Parameters
-    ----------
-    lab : array_like, shape (3,)
-        L*, a*, b*.
-
-    Returns
-    -------
-    str
-
-    Notes
-    -----
-    Words for people who cannot see, or cannot trust, the patch beside them; not a system of colour names.
-    """
-    lightness, chroma, hue = (float(value) for value in lab_to_lch(lab))
-    if chroma < 6:
-        greys = ((18, "black"), (38, "dark grey"), (62, "grey"), (88, "light grey"), (1000, "white"))
-        return next(word for limit, word in greys if lightness < limit)
-    name = next(word for limit, word in _HUES if hue < limit)
-    if name in ("orange", "amber") and lightness < 45 and chroma < 45:
-        name = "brown"
-    strength = "greyish " if chroma < 18 else "strong " if chroma > 55 else ""
-    depth = "very dark, " if lightness < 18 else "dark, " if lightness < 38 else "pale, " if lightness > 78 else ""
-    return (depth + strength + name) if strength else depth.replace(",", "") + name
