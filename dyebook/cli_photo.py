@@ -54,7 +54,9 @@ def measure(
     camera: Annotated[str | None, typer.Option(help="Name of a learned camera.")] = None,
     flat: Annotated[Path | None, typer.Option(help="Photo of plain paper in the same light.")] = None,
     overlay: Annotated[Path | None, typer.Option(help="Write a picture of what was found.")] = None,
-    flaws: Annotated[bool, typer.Option("--flaws", help="Look for spots, streaks and other flaws too.")] = False,
+    flaws: Annotated[
+        bool, typer.Option("--flaws/--no-flaws", help="Look for spots, streaks and other flaws.", show_default=False)
+    ] = True,
     no_card: Annotated[bool, typer.Option("--no-card", help="Go on without a card; the colour is a guess.")] = False,
     mat_line_mm: Annotated[
         float | None, typer.Option(help="The photo mat's ruler line by calipers, if it is not 100 mm.", min=50, max=200)

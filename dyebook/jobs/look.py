@@ -100,7 +100,7 @@ def see_photo(content, name=None, own_camera=False, **options):
     used = options.get("camera")
     used = used if isinstance(used, str) or used is None else used.name
     try:
-        look = look_at(photo, flaws=True, **options)
+        look = look_at(photo, **options)
     except PhotoError as error:
         return Seen(photo.size, plain, plain, None, str(error), used or "")
     return Seen(photo.size, plain, _jpeg(look.overlay(_LONG_SIDE)), look.measurement, camera=used or "")

@@ -24,7 +24,11 @@ _HINT = 0.6
 _FLATTEST, _STEEPEST = 0.2, 8.0
 # residual chroma and lightness beyond which a single patch is not what it should be
 _WORST_PATCH = 28.0
+# the same for a place of the grid where no even square was seen; and how uneven light within it may be, as the middle
+# half of its log brightness, where a cover's edge may cross it
+_WORST_UNSEEN, _MOST_UNEVEN, _LEAST_LIGHT = 18.0, 0.25, 0.02
 _LIMIT = 0.97
+_PLACES = np.stack(np.meshgrid(np.arange(COLUMNS), np.arange(ROWS)), axis=-1).reshape(24, 2)
 _CORNERS = np.array([(0, 0), (COLUMNS - 1, 0), (COLUMNS - 1, ROWS - 1), (0, ROWS - 1)], float)
 
 
@@ -38,6 +42,8 @@ class _Guess:
     brightest: np.ndarray
     outside: int
     inside: int
+    seen: np.ndarray
+    uneven: np.ndarray
 
 
 def find_chart(photo, leave_out=()):
@@ -111,23 +117,27 @@ def _placement(start, size, quarter):
 def _judge(pixels, grid, placement, held, leave_out):
     """Score one placement by the colours it would give the patches; None where it leaves the picture."""
     to_picture = grid.to_picture @ placement
-    light = _sample(pixels, to_picture)
+    light, uneven = _sample(pixels, to_picture)
     if light is None:
         return None
     score, residual = _likeness(light, [k for k in range(24) if k not in leave_out])
-    return _Guess(score, to_picture, residual, light.max(axis=1), len(grid.cells) - int(held), int(held))
+    places = np.rint(_PLACES @ placement[:2, :2].T + placement[:2, 2]).astype(int)
+    seen = (places[:, None] == grid.cells[None]).all(axis=2).any(axis=1)
+    outside = len(grid.cells) - int(held)
+    return _Guess(score, to_picture, residual, light.max(axis=1), outside, int(held), seen, uneven)
 
 
 def _sample(pixels, to_picture, side=5, share=0.45):
-    """Light (24, 3) of the patches; None where one lies outside."""
+    """Light (24, 3) of the patches, and the spread of log brightness in each; None, None where one lies outside."""
     ticks = (np.arange(side) / (side - 1) - 0.5) * share
-    middles = np.stack(np.meshgrid(np.arange(COLUMNS), np.arange(ROWS)), axis=-1).reshape(24, 1, 2)
-    places = middles + np.stack(np.meshgrid(ticks, ticks), axis=-1).reshape(1, -1, 2)
+    places = _PLACES[:, None] + np.stack(np.meshgrid(ticks, ticks), axis=-1).reshape(1, -1, 2)
     spots = cv2.perspectiveTransform(places.reshape(1, -1, 2).astype(float), to_picture).reshape(-1, 2)
     columns, rows = np.floor(spots).astype(int).T
     if columns.min() < 0 or rows.min() < 0 or columns.max() >= pixels.shape[1] or rows.max() >= pixels.shape[0]:
-        return None
-    return np.median(pixels[rows, columns].reshape(24, -1, 3), axis=1)
+        return None, None
+    seen = pixels[rows, columns].reshape(24, -1, 3)
+    spread = np.quantile(np.log(seen.mean(axis=2) + _LEAST_LIGHT), (0.25, 0.75), axis=1)
+    return np.median(seen, axis=1), spread[1] - spread[0]
 
 
 def _likeness(light, use):
@@ -183,9 +193,19 @@ def _complaint(guess, leave_out):
             f"the patch {PATCHES[worst]} (number {worst}) is ΔE {guess.residual[worst]:.0f} from its colour: "
             "covered, in shadow, or another layout"
         )
+    spoiled = [k for k in use if _is_spoiled(guess, k)]
+    if len(spoiled) > 1:  # one may be a finger's shadow, and can be left out
+        names = " and ".join(PATCHES[k] for k in spoiled[:2])
+        return f"where the patches {names} should be no even squares are seen, and their colours are off: covered"
     if guess.outside > _MOST_OUTSIDE:
         return f"the grid has {guess.outside} more squares in line: another layout"
     return None
+
+
+def _is_spoiled(guess, patch):
+    """Whether no even square was seen in a patch's place, and what is there is not the patch."""
+    off = guess.residual[patch] * (guess.brightest[patch] < _LIMIT)
+    return not guess.seen[patch] and (off > _WORST_UNSEEN or guess.uneven[patch] > _MOST_UNEVEN)
 
 
 def _refusal(photo, best, squares, leave_out):

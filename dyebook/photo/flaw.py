@@ -5,10 +5,10 @@ from dataclasses import replace
 import cv2
 import numpy as np
 
-from dyebook.photo.flaw_cues import CUES, change_delta_e, part_facts, place_cues
-from dyebook.photo.flaw_places import fields_of, strongest_places
+from dyebook.photo.flaw_cues import CUES, change_delta_e, part_facts, places_of
+from dyebook.photo.flaw_places import fields_of, regions_of, smooth_inside
 from dyebook.photo.flaw_score import flaw_odds
-from dyebook.photo.flaw_shading import smooth_inside, unshaded
+from dyebook.photo.flaw_shading import unshaded
 from dyebook.photo.flaw_view import view_part
 from dyebook.photo.flaw_whole import whole_changes
 from dyebook.record import Flaw
@@ -16,11 +16,11 @@ from dyebook.record import Flaw
 __all__ = ["find_flaws", "with_flaws"]
 
 # odds from which a candidate is called a flaw; set for few false ones on sound parts
-_LEAST_ODDS = {"place": 0.3, "pit": 0.3, "gradient": 0.35, "two_tone": 0.3}
+_LEAST_ODDS = {"place": 0.38, "pit": 0.38, "gradient": 0.38, "two_tone": 0.38}
 # a fainter change cannot be told from the photo's own errors
 _FAINTEST_DELTA_E = 1.0
 _STREAK_LONG_TO_WIDE = 3.0
-_PALE_SOFTNESS = 0.45
+_PALE_EDGE = 0.3
 _OVERLAP = 0.2
 _MOST_FLAWS = 4
 _UNEVEN_DELTA_E = 3.0
@@ -74,42 +74,37 @@ def find_flaws(photo, light, part, film):
     if view.inner.sum() < _FEWEST_PIXELS:
         return (), float("nan")
     rest = unshaded(view)
-    fields = fields_of(rest, view.inner, film)
-    facts = part_facts(view, film, fields)
-    found = _local_flaws(view, film, fields, facts) + _whole_flaws(view, film, facts, part)
+    facts = part_facts(view)
+    found = _local_flaws(view, rest, film, facts) + _whole_flaws(view, film, facts, part)
     found.sort(key=lambda pair: -pair[0])
     return tuple(flaw for _, flaw in found[:_MOST_FLAWS]), _uniformity(rest, view, film)
 
 
-def _local_flaws(view, film, fields, facts):
+def _local_flaws(view, rest, film, facts):
     """Spots, streaks, pale zones and pits with their odds."""
-    places = strongest_places(fields, view.inner)
+    places, rows = places_of(regions_of(fields_of(rest, view.inner, film)), view, film, facts)
     if not places:
         return []
-    cued = [place_cues(place, view, film, facts) for place in places]
-    rows = np.array([row for row, _ in cued])
     seen = rows[:, _CUE["delta_e"]] >= _FAINTEST_DELTA_E
     place_odds, pit_odds = flaw_odds("place", rows) * seen, flaw_odds("pit", rows) * seen
-    pits, odds = _pits(view, places, rows, pit_odds, np.maximum(place_odds, 0))
+    pits, odds = _pits(view, places, rows, pit_odds, place_odds)
     out = [] if pits is None else [(odds, pits)]
-    for k in _apart(places, place_odds, view.mask.shape):
+    for k, mask in _apart(places, place_odds, view.mask.shape):
         if pits is None or place_odds[k] > odds:
-            out.append((float(place_odds[k]), _place_flaw(view, places[k], rows[k])))
+            out.append((float(place_odds[k]), _place_flaw(view, places[k].outlined(mask.shape), rows[k])))
     return out
 
 
 def _apart(places, odds, shape):
-    """Indices of likely places, the likeliest first, none over another."""
+    """Indices and masks of likely places, the likeliest first, none over another."""
     taken, out = np.zeros(shape, bool), []
     for k in np.argsort(-odds):
-        if odds[k] < _LEAST_ODDS["place"]:
+        if odds[k] < _LEAST_ODDS["place"] or len(out) >= _MOST_FLAWS:
             break
-        (x, y), (h, w) = places[k].corner, places[k].pixels.shape
-        under = taken[y : y + h, x : x + w]
-        if (under & places[k].pixels).sum() <= _OVERLAP * places[k].pixels.sum():
-            near = cv2.dilate(places[k].pixels.astype(np.uint8), np.ones((5, 5), np.uint8)).astype(bool)
-            under |= near
-            out.append(k)
+        mask = places[k].mask(shape)
+        if (taken & mask).sum() <= _OVERLAP * mask.sum():
+            taken |= cv2.dilate(mask.view(np.uint8), np.ones((5, 5), np.uint8)).view(bool)
+            out.append((k, mask))
     return out
 
 
@@ -118,29 +113,26 @@ def _pits(view, places, rows, odds, others):
     likely = np.flatnonzero((odds >= _LEAST_ODDS["pit"]) & (odds >= 0.5 * others))
     if not len(likely):
         return None, 0.0
-    canvas = np.zeros(view.mask.shape, np.uint8)
-    for k in likely[np.argsort(odds[likely])]:
-        (x, y), (h, w) = places[k].corner, places[k].pixels.shape
-        canvas[y : y + h, x : x + w][places[k].pixels] = 1
-    lines, _ = cv2.findContours(canvas, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    canvas = np.zeros(view.mask.shape, bool)
+    for k in likely:
+        canvas |= places[k].mask(view.mask.shape)
+    lines, _ = cv2.findContours(canvas.view(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     ring = _joined([_ring(line) for line in lines])
     change = float(np.median(rows[likely, _CUE["delta_e"]]))
     return _flaw("pit", view.to_photo(ring), change, canvas.sum() / view.mask.sum()), float(odds.max())
 
 
-def _place_flaw(view, place, row):
-    padded = np.pad(place.pixels.astype(np.uint8), 1)
-    lines, _ = cv2.findContours(padded, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-    ring = _ring(max(lines, key=len)) - 1 + place.corner
-    share = place.pixels.sum() / view.mask.sum()
-    return _flaw(_kind(row), view.to_photo(ring), row[_CUE["delta_e"]], share)
+def _place_flaw(view, mask, row):
+    lines, _ = cv2.findContours(mask.view(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    ring = _ring(max(lines, key=len))
+    return _flaw(_kind(row), view.to_photo(ring), row[_CUE["delta_e"]], mask.sum() / view.mask.sum())
 
 
 def _kind(row):
     """Name of a place by its form: long, pale and soft, or neither."""
     if row[_CUE["long_to_wide"]] > _STREAK_LONG_TO_WIDE:
         return "streak"
-    soft = row[_CUE["softness"]] > _PALE_SOFTNESS
+    soft = row[_CUE["edge"]] < _PALE_EDGE
     return "pale_zone" if soft and row[_CUE["paler"]] > 0 else "spot"
 
 

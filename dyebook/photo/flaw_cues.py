@@ -1,47 +1,52 @@
-"""What tells a flaw from texture: cues of a place on a part."""
+"""What tells a flaw from texture: cues of the places on a part that stand out."""
+
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
 
 from dyebook.lab import delta_e_00, linear_rgb_to_lab
-from dyebook.photo.flaw_places import depth_direction
+from dyebook.photo.flaw_gather import gather
+from dyebook.photo.flaw_places import Regions, depth_direction
+from dyebook.photo.flaw_shading import CHROMA
 from dyebook.photo.flaw_view import DARK
 
-__all__ = ["CUES", "change_delta_e", "place_cues"]
+__all__ = ["CUES", "Place", "change_delta_e", "part_facts", "places_of"]
 
 CUES = (
     "height_mean",
     "height_top",
     "height_others",
     "area_share",
-    "area_px",
+    "area_windows",
     "long_to_wide",
     "turn_to_part",
     "wide_to_part",
+    "long_to_part",
     "lean",
     "open_rim",
     "end",
     "delta_e",
+    "delta_chroma",
     "ring_distance",
     "ring_spread",
+    "ring_chroma",
     "like_dye",
+    "hue_like_dye",
     "like_shade",
     "like_mirror",
     "filled",
     "paler",
-    "softness",
-    "round",
-    "aspect",
-    "narrow_px",
-    "sigma",
+    "edge",
     "plain",
     "level",
     "rivals",
-    "film_L",
-    "film_chroma",
-    "noise",
-    "long_to_part",
+    "alone",
+    "bright",
 )
+_TINY = 1e-6
+# the height that a tenth of a place exceeds is its own; an outline at half of it may not be this much larger
+_PLATEAU, _MOST_GROWN = 0.9, 2.0
 
 
 def change_delta_e(film, change):
@@ -58,106 +63,196 @@ def change_delta_e(film, change):
     float or ndarray
     """
     other = np.maximum((film + DARK) * np.exp(np.clip(change, -4, 4)) - DARK, 0)
-    return delta_e_00(linear_rgb_to_lab(np.broadcast_to(film, np.shape(other))), linear_rgb_to_lab(other))
+    return delta_e_00(linear_rgb_to_lab(film), linear_rgb_to_lab(other))
 
 
-def place_cues(place, view, film, facts):
-    """Return the cues (len(CUES),) of a place, in their order, and its change of log light against its ring."""
-    window, inside, ring, rim = _surroundings(place, view)
-    rest, height = place.field.rest[window], place.field.height[window]
-    sign = np.sign(height[inside].mean()) or 1.0
-    within = rest[inside].mean(axis=0)
-    around = rest[ring] if ring.sum() >= 8 else np.zeros((1, 3))
-    change = within - around.mean(axis=0)
-    spread = np.cov(around.T) + 1e-5 * np.eye(3) if len(around) > 8 else np.linalg.inv(place.field.inverse)
-    wide, long_, turn, filled = _shape(inside)
-    strength = np.linalg.norm(change) + 1e-6
-    centre = tuple(int(v) for v in np.argwhere(inside).mean(axis=0))
-    mirror = 1 / np.clip(film, 0.02, None)
-    others = facts["tops"][id(place.field)]
-    return np.array(
-        [
-            sign * height[inside].mean(),
-            (sign * height[inside]).max(),
-            sign * height[inside].mean() / others,
-            np.log(inside.sum() / facts["area"]),
-            np.log(inside.sum()),
-            long_ / wide,
-            abs(np.cos(turn)),
-            wide / facts["narrow"],
-            float(np.nanmean(view.lean[window][inside])),
-            rim,
-            abs(float(view.along[window][centre])),
-            float(change_delta_e(film, change)),
-            np.sqrt(max(change @ np.linalg.solve(spread, change), 0)),
-            float(np.sqrt(np.trace(spread))),
-            change @ depth_direction(film) / strength,
-            change.sum() / (np.sqrt(3) * strength),
-            change @ mirror / (np.linalg.norm(mirror) * strength),
-            filled,
-            sign,
-            _softness(sign * height, inside),
-            float(view.is_round),
-            facts["aspect"],
-            facts["narrow"],
-            place.field.sigma,
-            float(place.field.plain),
-            place.level,
-            place.rivals,
-            facts["L"],
-            facts["chroma"],
-            float(np.sqrt(np.trace(np.linalg.inv(place.field.inverse)))),
-            long_ / facts["long"],
-        ]
-    ), change
-
-
-def part_facts(view, film, fields):
+def part_facts(view):
     """Return what the cues need to know about the part as a whole."""
-    lab = linear_rgb_to_lab(film)
     rows, columns = view.mask.any(axis=1).sum(), view.mask.any(axis=0).sum()
-    tops = {id(field): max(float(np.quantile(np.abs(field.height[view.inner]), 0.97)), 0.5) for field in fields}
     return {
-        "area": view.mask.sum(),
+        "area": float(view.mask.sum()),
         "narrow": float(min(rows, columns)),
         "long": float(max(rows, columns)),
         "aspect": float(min(rows, columns) / max(rows, columns)),
-        "L": float(lab[0]),
-        "chroma": float(np.hypot(lab[1], lab[2])),
-        "tops": tops,
+        "width": float(view.mask.shape[1]),
     }
 
 
-def _surroundings(place, view):
-    """Window around a place; within it the place, the ring beside it, and how much of its rim is the part's."""
-    (x, y), (h, w) = place.corner, place.pixels.shape
-    pad = int(3 + place.field.sigma + 0.3 * np.sqrt(place.pixels.sum()))
-    top, left = max(0, y - pad), max(0, x - pad)
-    bottom, right = min(view.mask.shape[0], y + h + pad), min(view.mask.shape[1], x + w + pad)
-    window = (slice(top, bottom), slice(left, right))
-    inside = np.zeros((bottom - top, right - left), np.uint8)
-    inside[y - top : y - top + h, x - left : x - left + w] = place.pixels
-    gap = int(1 + place.field.sigma / 2)
-    near = cv2.dilate(inside, np.ones((2 * gap + 1,) * 2, np.uint8))
-    far = cv2.dilate(inside, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * pad + 1,) * 2))
-    inner = view.inner[window]
-    rim = cv2.dilate(inside, np.ones((3, 3), np.uint8)) & ~inside & 1
-    open_rim = float((rim.astype(bool) & ~inner).sum() / max(rim.sum(), 1))
-    return window, inside.astype(bool), (far & ~near & 1).astype(bool) & inner, open_rim
+def places_of(found, view, film, facts):
+    """Return the places of all regions and their cues.
+
+    Parameters
+    ----------
+    found : list of Regions
+    view : PartView
+    film : ndarray of shape (3,)
+    facts : dict
+        From `part_facts`.
+
+    Returns
+    -------
+    places : list of Place
+    cues : ndarray of shape (len(places), len(CUES))
+    """
+    places = [Place(regions, k + 1) for regions in found for k in range(regions.count)]
+    if not places:
+        return [], np.zeros((0, len(CUES)))
+    seen = gather(found, view)
+    change, around = _contrast(seen)
+    form = _form(seen)
+    tops = _usual_tops(found)
+    repeats = [regions.count for regions in found]
+    same = {
+        "usual": [tops[id(r.field)] for r in found],
+        "sigma": [r.field.sigma for r in found],
+        "plain": [r.field.plain for r in found],
+        "level": [r.level for r in found],
+        "rivals": [r.rivals for r in found],
+    }
+    same = {name: np.repeat(np.array(values, dtype=float), repeats) for name, values in same.items()}
+    every = {
+        **same,
+        **_heights(seen, same["usual"]),
+        **_sizes(form, same["sigma"], facts),
+        **around,
+        **_likenesses(change, film),
+        **_differences(change, film),
+        "lean": seen.means["lean"],
+        "bright": seen.means["bright"],
+        "alone": _alone(seen, repeats),
+        "open_rim": seen.open_rim,
+    }
+    return places, np.stack([every[name] for name in CUES], axis=1)
 
 
-def _shape(inside):
-    """Width, length, turn of the long axis, and the share of the ellipse of equal moments that is filled."""
-    y, x = np.nonzero(inside)
-    spread = np.cov(np.stack([x, y])) + np.eye(2) / 12
-    small, large = np.sqrt(np.maximum(np.linalg.eigvalsh(spread), 1e-3))
-    turn = 0.5 * np.arctan2(2 * spread[0, 1], spread[0, 0] - spread[1, 1])
-    return 4 * small, 4 * large, turn, len(x) / (np.pi * 4 * small * large)
+@dataclass(frozen=True)
+class Place:
+    """One of the regions of a field."""
+
+    regions: Regions
+    label: int
+
+    def mask(self, shape):
+        """Return its pixels as bool over a view of a shape."""
+        return _enlarged(self.regions.labels == self.label, self.regions.field.step, shape)
+
+    def outlined(self, shape):
+        """Return the pixels around its top that stand out at least half as far: where a soft edge truly runs."""
+        region, height = self.regions.labels == self.label, self.regions.field.height
+        height = height * np.sign(height[region].sum())
+        plateau = np.quantile(height[region], _PLATEAU)
+        _, labels = cv2.connectedComponents((height > plateau / 2).view(np.uint8), connectivity=4, ltype=cv2.CV_16U)
+        inside = labels[region]
+        half = labels == np.bincount(inside[inside > 0]).argmax()
+        fits = half.sum() < _MOST_GROWN * region.sum()
+        return _enlarged(half if fits else region, self.regions.field.step, shape)
 
 
-def _softness(height, inside):
-    """How much lower a place is at its own rim than in its middle, 0 sharp .. 1 soft."""
-    core = cv2.erode(inside.astype(np.uint8), np.ones((3, 3), np.uint8)).astype(bool)
-    if not core.any() or core.all():
-        return 0.5
-    return float(1 - height[inside & ~core].mean() / max(height[core].mean(), 1e-3))
+def _enlarged(one, step, shape):
+    """A mask with each pixel made step × step, cut to a shape."""
+    one = one.view(np.uint8)
+    if step > 1:
+        one = cv2.resize(one, None, fx=step, fy=step, interpolation=cv2.INTER_NEAREST)
+    return np.ascontiguousarray(one[: shape[0], : shape[1]]).view(bool)
+
+
+def _heights(seen, usual):
+    """Cues of how far places stand out."""
+    height = seen.means["height"]
+    return {
+        "height_mean": height,
+        "height_top": seen.top,
+        "height_others": height / usual,
+        "paler": np.sign(seen.means["signed"]),
+        "edge": seen.slope / (height + _TINY),
+    }
+
+
+def _sizes(form, sigma, facts):
+    """Cues of size, form and place."""
+    along = 2 * form["x"] / facts["width"] - 1
+    return {
+        "area_share": np.log(form["area"] / facts["area"]),
+        "area_windows": np.log(form["area"] / sigma**2),
+        "long_to_wide": form["long"] / form["wide"],
+        "turn_to_part": form["turn"],
+        "wide_to_part": form["wide"] / facts["narrow"],
+        "long_to_part": form["long"] / facts["long"],
+        "filled": form["filled"],
+        "end": np.abs(along),
+    }
+
+
+def _likenesses(change, film):
+    """Cosines of changes of log light with that of less dye, also in hue alone, of more light, of mirror light."""
+    paler = depth_direction(film)
+    return {
+        "like_dye": _alike(change, paler),
+        "hue_like_dye": _alike(change @ CHROMA.T, CHROMA @ paler),
+        "like_shade": _alike(change, np.ones(3)),
+        "like_mirror": _alike(change, 1 / np.clip(film, 0.02, None)),
+    }
+
+
+def _differences(change, film):
+    """CIEDE2000 of changes, and of what is left of them at the same brightness."""
+    hue = change - change.mean(axis=1, keepdims=True)
+    both = change_delta_e(film, np.stack([change, hue]))
+    return {"delta_e": both[0], "delta_chroma": both[1]}
+
+
+def _contrast(seen):
+    """Changes of log light against the ring around each place, and cues of that ring."""
+    spread = seen.ring_squares - seen.ring_mean[:, :, None] * seen.ring_mean[:, None, :]
+    spread[seen.few] = seen.usual_spread[seen.few]
+    change = seen.means["rest"] - np.where(seen.few[:, None], 0, seen.ring_mean)
+    solved = np.linalg.solve(spread + 1e-5 * np.eye(3), change[..., None])[..., 0]
+    of_hue = np.maximum(((CHROMA @ spread) * CHROMA).sum(axis=(1, 2)), 0)
+    return change, {
+        "ring_distance": np.sqrt(np.maximum((change * solved).sum(axis=1), 0)),
+        "ring_spread": np.sqrt(np.maximum(np.trace(spread, axis1=1, axis2=2), 0)),
+        "ring_chroma": np.linalg.norm(change @ CHROMA.T, axis=1) / (np.sqrt(of_hue) + 1e-3),
+    }
+
+
+def _form(seen):
+    """Area, middle, length, width, turn of the long axis, and the filled share of the ellipse of equal moments."""
+    x, y = seen.means["x"], seen.means["y"]
+    pixel = seen.step**2 / 12
+    xx, yy = seen.means["xx"] - x**2 + pixel, seen.means["yy"] - y**2 + pixel
+    xy = seen.means["xy"] - x * y
+    half, root = (xx + yy) / 2, np.hypot((xx - yy) / 2, xy)
+    long, wide = 4 * np.sqrt(half + root), 4 * np.sqrt(np.maximum(half - root, 0.1 * pixel))
+    area = seen.count * seen.step**2
+    return {
+        "area": area,
+        "x": x,
+        "long": long,
+        "wide": wide,
+        "turn": np.abs(np.cos(0.5 * np.arctan2(2 * xy, xx - yy))),
+        "filled": area / (np.pi / 4 * long * wide),
+    }
+
+
+def _usual_tops(found):
+    """Height that a thirtieth of each field's pixels exceeds, by the field."""
+    out = {}
+    for regions in found:
+        field = regions.field
+        if id(field) not in out:
+            seen = np.abs(field.height[field.inner])
+            seen = seen[:: max(1, len(seen) // 1000)]
+            out[id(field)] = max(float(np.partition(seen, int(0.97 * len(seen)))[int(0.97 * len(seen))]), 0.5)
+    return out
+
+
+def _alone(seen, repeats):
+    """Share of all that stands out in a place's own field at its own level."""
+    mass = seen.count * seen.means["height"]
+    starts = np.concatenate([[0], np.cumsum(repeats)[:-1]])
+    return mass / np.repeat(np.add.reduceat(mass, starts), repeats)
+
+
+def _alike(changes, way):
+    """Cosine of changes (N, C) with a direction (C,)."""
+    return changes @ way / (np.linalg.norm(changes, axis=1) * np.linalg.norm(way) + _TINY)

@@ -5,22 +5,23 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from dyebook.photo.flaw_shading import smooth_inside
+from dyebook.photo.flaw_shading import CHROMA
 from dyebook.photo.flaw_view import DARK
 
-__all__ = ["Field", "Place", "depth_direction", "fields_of", "strongest_places"]
+__all__ = ["Field", "Regions", "depth_direction", "fields_of", "regions_of", "smooth_inside"]
 
-# windows as pixels of the view; the widest must fit several times into the part
-_SIGMAS = (1.3, 2.6, 5.2, 10.4)
+# window of the finest field in pixels of the view; each coarser one is twice as wide
+_SIGMA, _COARSER = 1.3, 1.25
+_FIELDS = 4
 _WIDEST_SHARE = 0.2
-_LEVELS = (3.0, 5.0, 9.0)
-_KEPT = 4
-_MOST = 36
-_SMALLEST = 6
 _COVERAGE = 0.35
+_LEVELS = (2.5, 4.5, 8.0)
+# strongest regions kept of each sign and level
+_KEPT_FINE, _KEPT = 8, 4
+_SMALLEST = 5
 # light of bare metal under a film without dye
 _METAL = 0.85
-_SAMPLES = 3000
+_SAMPLES = 1500
 
 
 @dataclass(frozen=True)
@@ -30,30 +31,45 @@ class Field:
     Attributes
     ----------
     sigma : float
-        Window in pixels.
-    rest : ndarray of shape (H, W, 3)
-    height : ndarray of shape (H, W)
+        Window in pixels of the view.
+    step : int
+        Pixels of the view per pixel of the field.
+    rest : ndarray of shape (h, w, 3)
+    height : ndarray of shape (h, w)
         Signed, in standard deviations: along the direction of more or less dye, or (`plain`) in any direction.
+    inner : ndarray of bool, shape (h, w)
     plain : bool
-    inverse : ndarray of shape (3, 3)
-        Inverse covariance of the rest.
+    covariance : ndarray of shape (3, 3)
+        Of the rest, flaws having little say.
     """
 
     sigma: float
+    step: int
     rest: np.ndarray
     height: np.ndarray
+    inner: np.ndarray
     plain: bool
-    inverse: np.ndarray
+    covariance: np.ndarray
 
 
 @dataclass(frozen=True)
-class Place:
-    """A connected region that stands out in a field: its corner (x, y) in the view, and its pixels."""
+class Regions:
+    """Connected regions of a field above one level, paler and deeper ones, numbered from 1.
+
+    Attributes
+    ----------
+    field : Field
+    level : float
+    labels : ndarray of uint8, shape (h, w)
+    count : int
+    rivals : int
+        How many there were before the strongest were chosen.
+    """
 
     field: Field
     level: float
-    corner: tuple
-    pixels: np.ndarray
+    labels: np.ndarray
+    count: int
     rivals: int
 
 
@@ -70,57 +86,89 @@ def depth_direction(film):
     return paler / np.linalg.norm(paler)
 
 
+def smooth_inside(values, inner, sigma):
+    """Return values (H, W, 3) averaged over inner pixels with a Gaussian window."""
+    weight = cv2.GaussianBlur(inner.astype(np.float32), (0, 0), sigma)
+    total = cv2.GaussianBlur(np.where(inner[..., None], values, 0), (0, 0), sigma)
+    return total / np.maximum(weight, 1e-3)[..., None]
+
+
 def fields_of(rest, inner, film):
     """Return the fields of a part in which to look for places that stand out."""
     narrow = 4 * inner.sum() / max(1, _rim_length(inner))
     paler = depth_direction(film)
-    out = []
-    for sigma in _SIGMAS:
-        if sigma > max(_SIGMAS[0], _WIDEST_SHARE * narrow):
+    weight = inner.astype(np.float32)
+    total = rest * weight[..., None]
+    out, window, sigma, step = [], _SIGMA, _SIGMA, 1
+    for k in range(_FIELDS):
+        if k:
+            total, weight = _halved(total), _halved(weight)
+            window, sigma, step = _COARSER, sigma * 2, step * 2
+        if sigma > max(_SIGMA, _WIDEST_SHARE * narrow) or min(weight.shape) < 4:
             break
-        smooth = smooth_inside(rest, inner, sigma)
-        where = inner & (cv2.GaussianBlur(inner.astype(np.float32), (0, 0), sigma) > _COVERAGE)
-        if where.sum() < 60:
-            break
-        inverse = np.linalg.inv(_robust_covariance(smooth[where]))
-        matched = (inverse @ paler) / np.sqrt(paler @ inverse @ paler)
-        out.append(Field(sigma, smooth, np.where(where, smooth @ matched, 0), False, inverse))
-        if sigma < 4:
-            length = np.sqrt(np.maximum(np.einsum("hwi,ij,hwj->hw", smooth, inverse, smooth), 0))
-            out.append(Field(sigma, smooth, np.where(where, np.copysign(length, smooth.sum(axis=2)), 0), True, inverse))
+        share = cv2.GaussianBlur(weight, (0, 0), window)
+        smooth = cv2.GaussianBlur(total, (0, 0), window) / np.maximum(share, 1e-3)[..., None]
+        out += _pair(smooth, share > _COVERAGE, sigma, step, paler, inner.shape)
     return out
 
 
-def strongest_places(fields, inner):
-    """Return the places of all fields that stand out most from their field, at most a few dozen."""
-    ranked = []
-    for field in fields:
-        common = max(float(np.quantile(np.abs(field.height[inner][::7]), 0.97)), 0.5)
-        for place in _places_in(field):
-            (x, y), (h, w) = place.corner, place.pixels.shape
-            height = np.abs(field.height[y : y + h, x : x + w][place.pixels].mean())
-            ranked.append((height / common * place.pixels.sum() ** 0.25, len(ranked), place))
-    ranked.sort(reverse=True)
-    return [place for _, _, place in ranked[:_MOST]]
+def _halved(values):
+    """Averages of blocks of 2 × 2, the last row and column doubled where their number is odd."""
+    height, width = values.shape[:2]
+    padded = cv2.copyMakeBorder(values, 0, height % 2, 0, width % 2, cv2.BORDER_REPLICATE)
+    return cv2.resize(padded, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
 
 
-def _places_in(field):
-    """Return the strongest connected regions of a field above several levels, paler and deeper apart."""
-    out = []
-    for level in _LEVELS:
-        for sign in (1, -1):
-            above = (sign * field.height > level).astype(np.uint8)
-            count, labels, stats, _ = cv2.connectedComponentsWithStats(above, connectivity=8)
-            if count < 2:
-                continue
-            area = stats[1:, cv2.CC_STAT_AREA]
-            strong = np.flatnonzero(area >= _SMALLEST)
-            order = strong[np.argsort(-area[strong])][: 2 * _KEPT if field.sigma < 4 else _KEPT]
-            for k in order + 1:
-                x, y, w, h = stats[k, :4]
-                pixels = labels[y : y + h, x : x + w] == k
-                out.append(Place(field, level, (int(x), int(y)), pixels, len(strong)))
-    return out
+def _pair(smooth, where, sigma, step, paler, shape):
+    """The field along the direction of dye, and the one in any direction."""
+    if where.sum() < 30:
+        return []
+    covariance = _robust_covariance(smooth[where])
+    if step > 2:  # outlines need finer pixels than the values themselves
+        size = (-(-shape[1] // 2), -(-shape[0] // 2))
+        smooth = _enlarged(smooth, size, step // 2)
+        where = _enlarged(where.astype(np.float32), size, step // 2) > 0.5
+        step = 2
+    inverse = np.linalg.inv(covariance)
+    matched = (inverse @ paler) / np.sqrt(paler @ inverse @ paler)
+    along = np.where(where, smooth @ matched.astype(np.float32), 0)
+    white = smooth @ np.linalg.cholesky(inverse).astype(np.float32)
+    length = np.sqrt((white**2).sum(axis=2))
+    hue = CHROMA @ paler
+    way = smooth.sum(axis=2) if hue @ hue < 0.02 else smooth @ (CHROMA.T @ hue)
+    plain = np.where(where, np.copysign(length, way), 0).astype(np.float32)
+    return [
+        Field(sigma, step, smooth, along, where, False, covariance),
+        Field(sigma, step, smooth, plain, where, True, covariance),
+    ]
+
+
+def _enlarged(values, size, times):
+    """Values with each pixel made times × times, edges of a last half pixel cut off."""
+    large = cv2.resize(values, None, fx=times, fy=times, interpolation=cv2.INTER_LINEAR)
+    return np.ascontiguousarray(large[: size[1], : size[0]])
+
+
+def regions_of(fields):
+    """Return the regions of all fields that stand out, as a list of `Regions`."""
+    return [found for field in fields for level in _LEVELS if (found := _regions(field, level)) is not None]
+
+
+def _regions(field, level):
+    """The strongest connected regions of a field above a level, paler and deeper; None where there are none."""
+    labels = np.zeros(field.height.shape, np.uint8)
+    kept = _KEPT_FINE if field.step == 1 else _KEPT
+    count = rivals = 0
+    for above in (field.height > level, field.height < -level):
+        _, found, stats, _ = cv2.connectedComponentsWithStats(above.view(np.uint8), connectivity=8, ltype=cv2.CV_16U)
+        area = stats[1:, cv2.CC_STAT_AREA]
+        large = np.flatnonzero(area >= _SMALLEST)
+        rivals += len(large)
+        for k in large[np.argsort(-area[large])][:kept]:
+            x, y, w, h = stats[k + 1, :4]
+            count += 1
+            labels[y : y + h, x : x + w][found[y : y + h, x : x + w] == k + 1] = count
+    return Regions(field, level, labels, count, rivals) if count else None
 
 
 def _rim_length(inner):
@@ -133,11 +181,10 @@ def _robust_covariance(values):
     some = values[:: max(1, len(values) // _SAMPLES)].astype(float)
     weights = np.ones(len(some))
     tiny = 1e-5 * np.eye(3)
-    for _ in range(4):
+    for k in range(4):
         covariance = (some * weights[:, None]).T @ some / weights.sum() + tiny
-        away = np.einsum("ni,ij,nj->n", some, np.linalg.inv(covariance), some)
-        away *= 2.366 / max(np.median(away), 1e-6)  # median of chi-square with three degrees of freedom
-        weights = 1 / (1 + away / 6)
-    covariance = (some * weights[:, None]).T @ some / weights.sum() + tiny
-    away = np.einsum("ni,ij,nj->n", some, np.linalg.inv(covariance), some)
-    return covariance * max(np.median(away), 1e-6) / 2.366
+        away = ((some @ np.linalg.inv(covariance)) * some).sum(axis=1)
+        middle = max(float(np.median(away)), 1e-6) / 2.366  # median of chi-square with three degrees of freedom
+        if k < 3:
+            weights = 1 / (1 + away / (6 * middle))
+    return covariance * middle

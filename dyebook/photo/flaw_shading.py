@@ -1,17 +1,22 @@
 """A part's own shading, fitted so that flaws have no say, and what is left once it is taken away."""
 
+from functools import cache
+
 import cv2
 import numpy as np
 
-__all__ = ["lengthwise_rest", "smooth_inside", "unshaded"]
+__all__ = ["CHROMA", "NEUTRAL", "level_profiles", "unshaded"]
 
-_SAMPLES = 1600
+# directions in log light: light and shade move all channels alike, only dye (and mirror light) moves the other two
+NEUTRAL = np.full(3, 1 / np.sqrt(3), np.float32)
+CHROMA = np.array([[1, -1, 0], [1, 1, -2]], np.float32) / np.sqrt([[2], [6]]).astype(np.float32)
+_AXES = np.vstack([NEUTRAL, CHROMA]).astype(np.float32)
+
+_ROWS, _COLUMNS = 32, 48
 _ROUNDS = 4
 _RIDGE = 1e-2
-_ACROSS_KNOTS, _ALONG_KNOTS, _OUTWARD_KNOTS = 11, 8, 9
-_TABLE = 41
-_CHUNKS, _FEWEST = 3, 4
-_LINE_SAMPLES = 15_000
+_STRETCHES = 5
+_LINES, _FINE = 72, 60
 
 
 def unshaded(view):
@@ -29,68 +34,77 @@ def unshaded(view):
     Notes
     -----
     Shading of a turned part is a profile across it, of a plate a gentle slope, of a ring or dome a profile from the
-    middle outwards that swings once or twice around it. The fit is by least squares, reweighted so that pixels far
-    off lose their say (Cauchy's weights). What all stretches of a row (mirror stripe), a column (groove) or a circle
-    share goes after.
+    middle outwards that swings once or twice around it; all of this moves brightness. The ratios of the channels
+    follow it little, by the mirror light and the longer way through the film, so they are fitted with few terms: a
+    large pale zone that the brightness fit might take for shading stays in them. Pixels far off lose their say
+    (Cauchy's weights), first by their ratios, then by their brightness. What all stretches of a row (mirror stripe),
+    and in brightness of a column (groove), share goes after.
     """
-    p, q = _places(view)
-    rest = _rest(view, p, q, _round_terms if view.is_round else _long_terms)
-    rest = _without_lines(rest, view.inner, p, q)
+    values = cv2.transform(view.log_light, _AXES)
+    seen = view.unrolled(cv2.blur(values, (3, 3)), _ROWS, _COLUMNS).reshape(-1, 3).astype(float)
+    where = np.flatnonzero(view.unrolled(view.inner, _ROWS, _COLUMNS).ravel())
+    stiff, supple = _terms(view.is_round)
+    middle = np.median(seen[where], axis=0)
+    seen = seen - middle
+    chroma, weights = _robust_fit(stiff[where], seen[where, 1:], np.ones(len(where)))
+    bright, _ = _robust_fit(supple[where], seen[where, :1], weights)
+    model = np.column_stack([supple @ bright, stiff @ chroma]) + middle
+    rest = values - view.rolled(model.reshape(_ROWS, _COLUMNS, 3))
+    rest -= view.rolled(_shared(rest, view, across=True))
     if not view.is_round:
-        rest = _without_lines(rest, view.inner, q, p)
-    return np.where(view.mask[..., None], rest, 0).astype(np.float32)
+        rest[..., 0] -= view.rolled(_shared(rest, view, across=False)[..., 0])
+    return cv2.transform(np.where(view.mask[..., None], rest, 0), np.ascontiguousarray(_AXES.T))
 
 
-def lengthwise_rest(view, across=True):
-    """Return log light (H, W, 3) without the profile across (outwards, or along) alone: other change stays."""
-    p, q = _places(view)
-    rest = _rest(view, p, q, lambda p, q: _hats(q if across else p, _ACROSS_KNOTS))
-    return np.where(view.mask[..., None], rest, 0).astype(np.float32)
+def level_profiles(view, across=False):
+    """Return log light on a grid of places without its profile from rim to rim, or (`across`) from end to end.
+
+    Parameters
+    ----------
+    view : PartView
+    across : bool
+
+    Returns
+    -------
+    rest : ndarray of shape (rows over q, columns over p, 3)
+        Median 0 in each row (column); nan where nothing is seen.
+    seen : ndarray of bool, shape (rows, columns)
+    """
+    seen = view.unrolled(view.inner, _ROWS, _COLUMNS)
+    values = view.unrolled(cv2.blur(view.log_light, (3, 3)), _ROWS, _COLUMNS)
+    values = np.where(seen[..., None], values, np.nan)
+    axis = 0 if across else 1
+    return values - np.expand_dims(_median(values, axis), axis), seen
 
 
-def smooth_inside(values, inner, sigma):
-    """Return values (H, W, 3) averaged over inner pixels with a Gaussian window."""
-    weight = cv2.GaussianBlur(inner.astype(np.float32), (0, 0), sigma)
-    total = cv2.GaussianBlur(np.where(inner[..., None], values, 0), (0, 0), sigma)
-    return total / np.maximum(weight, 1e-3)[..., None]
-
-
-def _places(view):
-    """Place along and across, or around and outwards, -1..1."""
-    if not view.is_round:
-        return view.along, view.across
-    rows, columns = np.flatnonzero(view.mask.any(axis=1)), np.flatnonzero(view.mask.any(axis=0))
-    y, x = np.mgrid[: view.mask.shape[0], : view.mask.shape[1]].astype(np.float32)
-    y = (y - np.float32(rows.mean())) / np.float32(np.ptp(rows) / 2 + 0.5)
-    x = (x - np.float32(columns.mean())) / np.float32(np.ptp(columns) / 2 + 0.5)
-    return np.arctan2(y, x) / np.float32(np.pi), np.clip(2 * np.hypot(x, y) - 1, -1, 1)
-
-
-def _rest(view, p, q, terms):
-    """Log light without the robust fit of terms of two places."""
-    where = np.flatnonzero(view.inner.ravel())
-    some = where[:: max(1, len(where) // _SAMPLES)]
-    seen = view.log_light.reshape(-1, 3)[some].astype(np.float64)
-    mean = np.median(seen, axis=0)
-    picked = terms(p.ravel()[some], q.ravel()[some]).T.astype(np.float64)
-    factors = _robust_fit(picked, seen - mean)
-    # the model is smooth: a table of it, looked up between its knots, serves all pixels
-    knots_p, knots_q = np.meshgrid(np.linspace(-1, 1, _TABLE), np.linspace(-1, 1, _TABLE))
-    table = (terms(knots_p.ravel(), knots_q.ravel()).T @ factors + mean).reshape(_TABLE, _TABLE, 3)
-    scale = np.float32((_TABLE - 1) / 2)
-    model = cv2.remap(table.astype(np.float32), (p + 1) * scale, (q + 1) * scale, cv2.INTER_LINEAR)
-    return view.log_light - model
-
-
-def _robust_fit(picked, seen):
-    weights = np.ones(len(seen))
+def _robust_fit(terms, seen, weights):
+    """Factors (T, C) of terms (N, T), and the weights that pixels end with."""
+    given = weights
     for _ in range(_ROUNDS):
-        heavy = picked * weights[:, None]
-        normal = heavy.T @ picked + _RIDGE * np.eye(picked.shape[1])
-        factors = np.linalg.solve(normal, heavy.T @ seen)
-        away = np.linalg.norm(seen - picked @ factors, axis=1)
-        weights = 1 / (1 + (away / (1.5 * np.median(away) + 1e-4)) ** 2)
-    return factors
+        heavy = terms * weights[:, None]
+        factors = np.linalg.solve(heavy.T @ terms + _RIDGE * np.eye(terms.shape[1]), heavy.T @ seen)
+        away = np.linalg.norm(seen - terms @ factors, axis=1)
+        weights = given / (1 + (away / (1.5 * np.median(away) + 1e-4)) ** 2)
+    return factors, weights
+
+
+@cache
+def _terms(is_round):
+    """Terms (rows × columns, T) of the grid for the ratios of the channels, few, and for brightness, more."""
+    q, p = (
+        axis.ravel() for axis in np.meshgrid(np.linspace(-1, 1, _ROWS), np.linspace(-1, 1, _COLUMNS), indexing="ij")
+    )
+    if is_round:
+        swings = [f(k * np.pi * p) for k in (1, 2, 3, 4) for f in (np.cos, np.sin)]
+        stiff = [*_hats(q, 7), *swings[:2], *(swing * q for swing in swings[:2])]
+        hats = _hats(q, 9)
+        fine = [swing * q**power for swing in swings[4:] for power in (0, 1)]
+        supple = [*hats, *(hat * swing for swing in swings[:4] for hat in hats), *fine]
+    else:
+        stiff = [*_hats(q, 9), p, p * q]
+        mixed = [p * q, p**2 * q, p * q**2, p**2 * q**2, p**3 * q, p * q**3, p**3 * q**2, p**2 * q**3]
+        supple = [*_hats(q, 11), *_hats(p, 8), *mixed]
+    return np.stack(stiff, axis=1), np.stack(supple, axis=1)
 
 
 def _hats(place, count):
@@ -99,33 +113,24 @@ def _hats(place, count):
     return np.maximum(0, 1 - np.abs(place[None] - knots[:, None]) * ((count - 1) / 2))
 
 
-def _long_terms(u, v):
-    mixed = np.stack([u * v, u**2 * v, u * v**2, u**2 * v**2, u**3 * v, u * v**3, u**3 * v**2, u**2 * v**3])
-    return np.concatenate([_hats(v, _ACROSS_KNOTS), _hats(u, _ALONG_KNOTS), mixed])
+def _shared(rest, view, across):
+    """Grid of what all stretches of a line share: the middle one of the medians of its stretches."""
+    rows, columns = (_LINES, _FINE) if across else (_FINE // 2, 2 * _LINES)
+    grid = view.unrolled(rest, rows, columns)
+    seen = view.unrolled(view.inner, rows, columns)
+    if not across:
+        grid, seen = grid.swapaxes(0, 1), seen.swapaxes(0, 1)
+    lines, length = seen.shape
+    grid = np.where(seen[..., None], grid, np.nan).reshape(lines, _STRETCHES, length // _STRETCHES, 3)
+    shared = _median(_median(grid, 2), 1)
+    out = np.broadcast_to(np.nan_to_num(shared)[:, None], (lines, length, 3))
+    return out if across else out.swapaxes(0, 1)
 
 
-def _round_terms(turn, outwards):
-    swings = [f(k * np.pi * turn) for k in (1, 2, 3, 4) for f in (np.cos, np.sin)]
-    hats = _hats(outwards, _OUTWARD_KNOTS)
-    fine = [swing * outwards**power for swing in swings[4:] for power in (0, 1)]
-    return np.concatenate([hats, *(hats * swing for swing in swings[:4]), np.stack(fine)])
-
-
-def _without_lines(rest, inner, along, across):
-    """Take away what all stretches of a line share: the middle one of the medians of its stretches."""
-    count = int(np.clip(min(inner.shape), 24, 160))
-    lines = np.clip(((across + 1) / 2 * count).astype(int), 0, count - 1)
-    chunk = np.clip(((along + 1) / 2 * _CHUNKS).astype(int), 0, _CHUNKS - 1)
-    where = np.flatnonzero(inner.ravel())
-    where = where[:: max(1, len(where) // _LINE_SAMPLES)]
-    key = (lines * _CHUNKS + chunk).ravel()[where]
-    medians = np.stack([_medians(channel, key, count * _CHUNKS) for channel in rest.reshape(-1, 3)[where].T], axis=1)
-    return rest - np.median(medians.reshape(count, _CHUNKS, 3), axis=1)[lines]
-
-
-def _medians(values, key, count):
-    """Median of the values of each key, 0 where there are few."""
-    order = np.lexsort((values, key))
-    edges = np.searchsorted(key[order], np.arange(count + 1))
-    middles = np.minimum((edges[:-1] + edges[1:]) // 2, len(values) - 1)
-    return np.where(np.diff(edges) >= _FEWEST, values[order][middles], 0).astype(np.float32)
+def _median(values, axis):
+    """Median along an axis of what is not nan; nan where nothing is seen."""
+    count = np.isfinite(values).sum(axis=axis, keepdims=True)
+    ordered = np.sort(values, axis=axis)  # nan go last
+    low = np.take_along_axis(ordered, np.maximum(count - 1, 0) // 2, axis=axis)
+    high = np.take_along_axis(ordered, np.minimum(count // 2, values.shape[axis] - 1), axis=axis)
+    return ((low + high) / 2).squeeze(axis)

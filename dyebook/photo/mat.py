@@ -71,6 +71,14 @@ class Mat:
         near = np.abs(marks.mean(axis=1) - middle).max(axis=1).min() < 0.5 * MARK_MM
         return bool(near and np.ptp(places, axis=0).max() < 1.5 * MARK_MM)
 
+    def rings(self):
+        """Return outlines (4, 2) in pixels of the photo: the sheet's, then those of the marks that were seen."""
+        marks = mat_marks(self.paper)
+        sheet = np.array([(0, 0), (1, 0), (1, 1), (0, 1)]) * PAPERS[self.paper]
+        rings = [self.scale * np.asarray(ring, float) for ring in (sheet, *(marks[number] for number in self.marks))]
+        back = np.linalg.inv(self.to_mm)
+        return [cv2.perspectiveTransform(ring[None], back)[0] for ring in rings]
+
     def mm_per_px(self, point):
         """Return the length of one pixel at a place, in mm: the root of the area it covers."""
         x, y = point

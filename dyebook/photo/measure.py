@@ -39,8 +39,8 @@ class Look:
     mat: Mat | None = None
 
     def overlay(self, long_side=1600):
-        """Return a picture (uint8, RGB) of the card, the parts, and the pixels used and rejected."""
-        return draw_overlay(self.photo, self.measurement, self.evidence, long_side)
+        """Return a picture (uint8, RGB) of mat, card, parts, flaws, and the pixels used and rejected."""
+        return draw_overlay(self.photo, self.measurement, self.evidence, long_side, self.mat)
 
 
 def look_at(
@@ -52,7 +52,7 @@ def look_at(
     flat=None,
     no_card=False,
     mat_line_mm=None,
-    flaws=False,
+    flaws=True,
     name=None,
     steps=None,
 ):
@@ -82,7 +82,7 @@ def measure(
     flat=None,
     no_card=False,
     mat_line_mm=None,
-    flaws=False,
+    flaws=True,
     steps=None,
 ):
     """Return the colours of the parts in a photo.
@@ -106,7 +106,7 @@ def measure(
     mat_line_mm : float, optional
         Length of the photo mat's ruler line by calipers; 100 if the printer kept to scale.
     flaws : bool
-        Look for spots, streaks and other flaws too; it takes about as long again as all the rest.
+        Look for spots, streaks and other flaws too; a little quicker without.
     steps : int, optional
         The part is a stepped coupon of so many bands, 2 to 20; they become the parts, from the longest dwell on.
 

@@ -1,4 +1,4 @@
-"""A picture of what was found: card, parts, pixels used and rejected, flaws."""
+"""A picture of what was found: mat, card, parts, pixels used and rejected, flaws with their names."""
 
 import cv2
 import numpy as np
@@ -12,9 +12,11 @@ _REJECTED = (230, 60, 160)
 _CARD = (255, 210, 0)
 _PART = (0, 170, 255)
 _FLAW = (255, 90, 30)
+_MAT = (150, 120, 255)
+_PAPER, _INK = (250, 250, 250), (20, 20, 20)
 
 
-def draw_overlay(photo, measurement, evidence=(), long_side=1600):
+def draw_overlay(photo, measurement, evidence=(), long_side=1600, mat=None):
     """Return the photo with everything that was found drawn into it.
 
     Parameters
@@ -25,6 +27,8 @@ def draw_overlay(photo, measurement, evidence=(), long_side=1600):
         Pixels used (greenish) and rejected (pinkish) of each part.
     long_side : int
         Largest side of the picture in pixels; never larger than the photo.
+    mat : Mat, optional
+        The photo mat; its sheet and the marks that were seen are drawn.
 
     Returns
     -------
@@ -36,6 +40,9 @@ def draw_overlay(photo, measurement, evidence=(), long_side=1600):
     for one in evidence:
         _tint(picture, one, small.scale)
     width = max(1, round(max(picture.shape) / 700))
+    if mat is not None:
+        for ring in mat.rings():
+            _draw_ring(picture, ring, small.scale, _MAT, width)
     if measurement.card_quad is not None:
         _draw_ring(picture, measurement.card_quad, small.scale, _CARD, 2 * width)
     for number, part in enumerate(measurement.parts, start=1):
@@ -43,6 +50,9 @@ def draw_overlay(photo, measurement, evidence=(), long_side=1600):
         for flaw in part.flaws:
             _draw_ring(picture, flaw.outline, small.scale, _FLAW, width)
         _label(picture, part, number, small.scale)
+    for part in measurement.parts:  # words last: no line may cross them
+        for row, flaw in enumerate(part.flaws):
+            _name_flaw(picture, flaw, row if flaw.area_fraction >= 1 else 0, small.scale)
     return picture
 
 
@@ -73,8 +83,19 @@ def _label(picture, part, number, scale):
     x = int(np.clip(part.box[0] / scale, 0, picture.shape[1] - 3 * size))
     y = int(np.clip(part.box[1] / scale - size - 4, 0, picture.shape[0] - size))
     codes, _ = lab_to_srgb8(part.lab)
-    cv2.rectangle(picture, (x, y), (x + 3 * size, y + size), (250, 250, 250), -1)
+    cv2.rectangle(picture, (x, y), (x + 3 * size, y + size), _PAPER, -1)
     cv2.rectangle(picture, (x + size, y + 2), (x + 3 * size - 2, y + size - 2), tuple(int(c) for c in codes), -1)
-    cv2.putText(
-        picture, str(number), (x + 2, y + size - 4), cv2.FONT_HERSHEY_SIMPLEX, size / 32, (20, 20, 20), 1, cv2.LINE_AA
-    )
+    cv2.putText(picture, str(number), (x + 2, y + size - 4), cv2.FONT_HERSHEY_SIMPLEX, size / 32, _INK, 1, cv2.LINE_AA)
+
+
+def _name_flaw(picture, flaw, row, scale):
+    """What a flaw is called and how far its colour is off, below it."""
+    # cv2's own letters know no delta
+    words = f"{flaw.kind.replace('_', ' ')} dE {flaw.delta_e00:.1f}"
+    size = max(10, round(max(picture.shape) / 80))
+    (wide, high), below = cv2.getTextSize(words, cv2.FONT_HERSHEY_SIMPLEX, size / 24, 1)
+    x = int(np.clip(flaw.box[0] / scale, 0, max(0, picture.shape[1] - wide - 4)))
+    y = int(np.clip(flaw.box[3] / scale + 3 + row * (high + below + 4), 0, max(0, picture.shape[0] - high - below - 4)))
+    cv2.rectangle(picture, (x, y), (x + wide + 4, y + high + below + 3), _PAPER, -1)
+    cv2.rectangle(picture, (x, y), (x + wide + 4, y + high + below + 3), _FLAW, 1)
+    cv2.putText(picture, words, (x + 2, y + high + 2), cv2.FONT_HERSHEY_SIMPLEX, size / 24, _INK, 1, cv2.LINE_AA)

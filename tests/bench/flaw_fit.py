@@ -12,8 +12,8 @@ import numpy as np
 
 from dyebook.errors import PhotoError
 from dyebook.photo.card import card_at
-from dyebook.photo.flaw_cues import CUES, part_facts, place_cues
-from dyebook.photo.flaw_places import fields_of, strongest_places
+from dyebook.photo.flaw_cues import CUES, part_facts, places_of
+from dyebook.photo.flaw_places import fields_of, regions_of
 from dyebook.photo.flaw_shading import unshaded
 from dyebook.photo.flaw_view import view_part
 from dyebook.photo.flaw_whole import WHOLE_CUES, whole_changes
@@ -32,6 +32,15 @@ _COVERS, _MISSES = 0.35, 0.12
 # a pit is small: this share of a place must lie in true pits
 _IN_PIT, _LARGEST_PIT_PX = 0.45, 60
 _ALONG = 0.6
+_TREES = 90
+# the odds may only rise (1) or only fall (-1) with these cues: a fit to two renderers must not learn their habits
+_RISING = {
+    **dict.fromkeys(("height_mean", "height_top", "height_others", "delta_e", "delta_chroma"), 1),
+    **dict.fromkeys(("ring_distance", "ring_chroma", "alone"), 1),
+    **dict.fromkeys(("ring_spread", "rivals"), -1),
+    **dict.fromkeys(("line_delta_e", "step_delta_e", "line_hue", "step_hue"), 1),
+    "rough": -1,
+}
 
 
 def collect(renderer, seeds):
@@ -52,7 +61,9 @@ def collect(renderer, seeds):
             for part, one in zip(parts, read_parts(photo, light, card, parts), strict=True):
                 true = _same_part(scene, part, photo.size)
                 if true is not None:
-                    _judge(view_part(photo, light, part), one.film, true.flaws, places, wholes)
+                    named = judge(view_part(photo, light, part), one.film, true.flaws)
+                    places += named[0]
+                    wholes += named[1]
     return places, wholes
 
 
@@ -62,15 +73,15 @@ def _same_part(scene, part, size):
     return scene.parts[int(np.argmax(overlaps))] if overlaps and max(overlaps) > 0.5 else None
 
 
-def _judge(view, film, flaws, places, wholes):
-    fields = fields_of(unshaded(view), view.inner, film)
-    facts = part_facts(view, film, fields)
+def judge(view, film, flaws, rest=None):
+    """Return rows of (cues, name of the flaw or "", weight) of places, and of changes over the whole part."""
+    facts = part_facts(view)
     true = [(flaw.kind, _in_view(flaw.mask, view)) for flaw in flaws]
-    for place in strongest_places(fields, view.inner):
-        row, _ = place_cues(place, view, film, facts)
-        places.append((row, *_name_of(place, true)))
-    for row, way, _, _ in whole_changes(view, film, facts):
-        wholes.append((row, *_whole_name(view, way, true)))
+    fields = fields_of(unshaded(view) if rest is None else rest, view.inner, film)
+    places, rows = places_of(regions_of(fields), view, film, facts)
+    named = [(row, *_name_of(place.mask(view.mask.shape), true)) for place, row in zip(places, rows, strict=True)]
+    wholes = [(row, *_whole_name(view, way, true)) for row, way, _, _ in whole_changes(view, film, facts)]
+    return named, wholes
 
 
 def _in_view(mask, view):
@@ -80,17 +91,17 @@ def _in_view(mask, view):
 
 
 def _name_of(place, true):
-    (x, y), (h, w) = place.corner, place.pixels.shape
-    area = place.pixels.sum()
+    area = place.sum()
     for kind, mask in true:
-        wide = cv2.dilate(mask.astype(np.uint8), np.ones((3, 3), np.uint8)) if kind == "pit" else mask
-        both = (wide[y : y + h, x : x + w].astype(bool) & place.pixels).sum()
+        wide = cv2.dilate(mask.view(np.uint8), np.ones((3, 3), np.uint8)).view(bool) if kind == "pit" else mask
+        both = (wide & place).sum()
         if kind == "pit":
             share = both / area * (0.5 if area > _LARGEST_PIT_PX else 1)
             return ("pit", 1.0) if share > _IN_PIT else ("", 0.3 if share > _MISSES else 1.0)
-        if kind not in _WHOLE:
-            share = both / (mask.sum() + area - both)
-            return ("place", 1.0) if share > _COVERS else ("", 0.3 if share > _MISSES else 1.0)
+        share = both / (mask.sum() + area - both)
+        if kind in _WHOLE:  # the paler half is no spot, nor is it nothing
+            return "", 0.0 if share > _MISSES else 1.0
+        return ("place", 1.0) if share > _COVERS else ("", 0.3 if share > _MISSES else 1.0)
     return "", 1.0
 
 
@@ -114,7 +125,10 @@ def fit(places, wholes):
     ):
         seen, names, weights = zip(*rows, strict=True)
         wanted = np.array(names) == name
-        trees = fit_trees(np.array(seen), wanted, np.array(weights), count=90, keep=4.0, smallest=4.0)
+        rising = np.array([_RISING.get(cue, 0) for cue in cues])
+        trees = fit_trees(
+            np.array(seen), wanted, np.array(weights), count=_TREES, keep=4.0, smallest=4.0, rising=rising
+        )
         out[name] = {**as_table(trees), "cues": list(cues)}
     return out
 

@@ -1,19 +1,25 @@
-"""Photos with flawed parts: the first renderer's own flaws, and flaws painted over the second renderer's pictures."""
+"""Photos with flawed parts: the first renderer's own flaws, and others drawn into the second renderer's light."""
 
 import tempfile
-from dataclasses import dataclass
-from functools import cache
+from copy import deepcopy
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import cv2
 import numpy as np
 
-from dyebook.lab import delta_e_00, lab_to_linear_rgb, linear_rgb_to_lab
+from dyebook.lab import delta_e_00
+from tests.bench.flaw_paint import KINDS, Frame, draw_cover, draw_depth
 
 __all__ = ["FlawScene", "FlawedPart", "TrueFlaw", "flaw_scene"]
 
-KINDS = ("spot", "streak", "pale_zone", "gradient", "pit", "two_tone")
 _PARTS = 4
+_FEWEST_PIXELS = 400
+_LEAST_SEEN = 6
+# changes that no photo of a phone shows are no flaws
+_FAINTEST_DELTA_E = 1.0
+# light of a hole, as share of the film's
+_HOLE = 0.08
 
 
 @dataclass(frozen=True)
@@ -37,27 +43,27 @@ class FlawedPart:
 
 @dataclass(frozen=True)
 class FlawScene:
-    """A photo's bytes, its card and its parts."""
+    """A photo's bytes, its card and its parts; `sound` is the same photo, free of noise, before the flaws came."""
 
     name: str
     data: bytes
     card_quad: np.ndarray | None
     card_lab: tuple | None
     parts: tuple
+    sound: bytes | None = None
 
 
-def flaw_scene(renderer, seed):
+def flaw_scene(renderer, seed, with_sound=False):
     """Return one scene of a renderer ("a" or "b") with flaws on about half of its parts."""
-    return {"a": _scene_a, "b": _scene_b}[renderer](seed)
+    return {"a": _scene_a, "b": _scene_b}[renderer](seed, with_sound)
 
 
-def _scene_a(seed):
-    from dyebook.demo.scene import random_scene, render, write_photo
+def _scene_a(seed, with_sound):
+    from dyebook.demo.scene import random_scene, render
     from tests.bench.second.truth import with_slits
 
-    rendered = render(random_scene(seed, part_count=_PARTS, with_flaws=True))
-    with tempfile.TemporaryDirectory() as place:
-        data = write_photo(rendered, Path(place) / "scene.jpg").read_bytes()
+    spec = random_scene(seed, part_count=_PARTS, with_flaws=True)
+    rendered = render(spec)
     shape = rendered.image.shape[:2]
     parts = []
     for part in rendered.truth.parts:
@@ -65,7 +71,21 @@ def _scene_a(seed):
         flaws = tuple(TrueFlaw(f.kind, _filled(f.outlines, shape) & mask, f.delta_e00) for f in part.flaws)
         rings = [np.asarray(ring, float) for ring in part.outlines]
         parts.append(FlawedPart(with_slits(rings[0], rings[1:]), mask, part.kind, flaws))
-    return FlawScene(f"a{seed}", data, rendered.truth.card_quad, rendered.truth.card_lab, tuple(parts))
+    sound = None
+    if with_sound:
+        bodies = tuple(replace(body, flaws=()) for body in spec.bodies)
+        quiet = replace(spec.development, full_well=0.0, quality=97)
+        sound = _jpeg_a(render(replace(spec, bodies=bodies, development=quiet)))
+    return FlawScene(
+        f"a{seed}", _jpeg_a(rendered), rendered.truth.card_quad, rendered.truth.card_lab, tuple(parts), sound
+    )
+
+
+def _jpeg_a(rendered):
+    from dyebook.demo.scene import write_photo
+
+    with tempfile.TemporaryDirectory() as place:
+        return write_photo(rendered, Path(place) / "scene.jpg").read_bytes()
 
 
 def _filled(outlines, shape):
@@ -78,75 +98,88 @@ def _filled(outlines, shape):
     return out
 
 
-def _scene_b(seed):
-    from tests.bench.second import make
+def _scene_b(seed, with_sound):
+    from tests.bench.second.camera import to_jpeg
+    from tests.bench.second.layout import draw_scene
+    from tests.bench.second.scene import paint, photograph
+    from tests.bench.second.truth import describe
 
-    rng = np.random.default_rng((seed, 77))
-    image, truth = make(seed)
-    linear = _decoded()[image]
+    rng = np.random.default_rng([77, seed])
+    scene, names = draw_scene(rng)
+    plans = [_plan(rng, film) if rng.random() < 0.5 else None for _, film, _ in scene.parts]
+    raw, label, corners_mm = paint(scene, deepcopy(rng))
+    other, _, _ = paint(_changed(scene, plans), deepcopy(rng))
+    flawed, masks = raw.copy(), []
+    for number, plan in enumerate(plans, start=1):
+        mask = label == number
+        masks.append(None)
+        if plan is not None and mask.sum() >= _FEWEST_PIXELS:
+            cover = draw_cover(rng, plan.kind, Frame(mask))
+            flawed += cover[..., None] * (other - flawed)
+            masks[-1] = (cover >= 0.5) & mask
+    _, image = photograph(scene, flawed, deepcopy(rng))
+    flaws = {
+        number: (TrueFlaw(plan.kind, mask, plan.delta_e00),)
+        for number, (plan, mask) in enumerate(zip(plans, masks, strict=True), start=1)
+        if mask is not None and mask.sum() >= _LEAST_SEEN
+    }
+    old = label.copy()
+    truth = describe(scene, names, label, corners_mm, image)
     parts = []
     for part in truth["parts"]:
         mask = truth["label"] == part["label"]
-        flaws = (_painted(rng, linear, mask, part["lab"]),) if rng.random() < 0.5 and mask.sum() > 400 else ()
-        parts.append(FlawedPart(np.array(part["polygon"]), mask, part["kind"], tuple(f for f in flaws if f)))
-    code = np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * np.maximum(linear, 1e-6) ** (1 / 2.4) - 0.055)
-    picture = np.round(np.clip(code, 0, 1) * 255).astype(np.uint8)
-    _, data = cv2.imencode(".jpg", picture[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, int(rng.integers(85, 97))])
+        number = int(np.bincount(old[mask]).argmax())
+        parts.append(FlawedPart(np.array(part["polygon"]), mask, part["kind"], flaws.get(number, ())))
     card = truth["card"]
     quad, lab = (None, None) if card is None else (np.array(card["quad"]), tuple(card["lab"]))
-    return FlawScene(f"b{seed}", data.tobytes(), quad, lab, tuple(parts))
+    sound = None
+    if with_sound:
+        quiet = replace(scene, camera=replace(scene.camera, gain=1e-12, quality=97))
+        sound = to_jpeg(photograph(quiet, raw, deepcopy(rng))[1], quiet.camera)
+    return FlawScene(f"b{seed}", to_jpeg(image, scene.camera), quad, lab, tuple(parts), sound)
 
 
-@cache
-def _decoded():
-    code = np.arange(256) / 255
-    return np.where(code <= 0.04045, code / 12.92, ((code + 0.055) / 1.055) ** 2.4).astype(np.float32)
+@dataclass(frozen=True)
+class _Plan:
+    """What a flaw on one part will be: its kind, the film that shows there, how the surface differs."""
+
+    kind: str
+    film: object
+    body: float
+    mirror: float
+    delta_e00: float
 
 
-def _painted(rng, linear, mask, lab):
-    """Paint one flaw over a part's pixels and return its truth; None where too little of it is seen."""
+def _plan(rng, film):
+    """A flaw to come on a film; None where it would hardly be seen."""
+    from tests.bench.second.spectra import DYES, Film, bands, lab, neutral
+
     kind = str(rng.choice(KINDS))
-    cover = cv2.GaussianBlur(_cover(rng, kind, mask), (0, 0), 0.7) * mask
-    film = np.clip(lab_to_linear_rgb(lab), 0.004, 0.8)
-    if kind == "pit":
-        other = np.full(3, 0.03 if rng.random() < 0.5 else 0.5)
-    else:
-        depth = rng.uniform(0.35, 0.75) if kind == "pale_zone" or rng.random() < 0.5 else rng.uniform(1.3, 2.1)
-        other = 0.85 * (film / 0.85) ** depth
-    change = np.log(other / film)
-    linear *= np.exp(cover[..., None] * change).astype(np.float32)
-    inside = (cover >= 0.5) & mask
-    if inside.sum() < 6:
-        return None
-    return TrueFlaw(kind, inside, float(delta_e_00(linear_rgb_to_lab(film), linear_rgb_to_lab(other))))
+    depth = draw_depth(rng, kind)
+    if np.isinf(depth):
+        return _Plan(kind, film, _HOLE, 0.1, float(delta_e_00(film.lab, (8.0, 0, 0))))
+    absorbance = depth * film.absorbance
+    soiled = kind in ("spot", "streak") and rng.random() < 0.15
+    if soiled:
+        absorbance = film.absorbance + rng.uniform(0.04, 0.2) * neutral(1.0, rng.uniform(-0.3, 0.3))
+    elif kind != "pit" and rng.random() < 0.15:
+        absorbance = absorbance + 0.15 * film.absorbance.max() * bands(DYES[rng.choice(list(DYES))])
+    other = Film(absorbance, film.base * rng.uniform(0.9, 1.1) if kind != "gradient" else film.base, film.haze)
+    change = float(delta_e_00(film.lab, lab(other.reflectance() + other.haze)))
+    return _Plan(kind, other, 1.0, 0.5 if soiled else 1.0, change) if change >= _FAINTEST_DELTA_E else None
 
 
-def _cover(rng, kind, mask):
-    """Weight 0..1 of a flaw over the whole picture."""
-    y, x = np.nonzero(mask)
-    middle = np.array([x.mean(), y.mean()])
-    axes = np.linalg.eigh(np.cov(np.stack([x, y])))[1][:, ::-1]
-    seen = (np.stack([x, y], axis=1) - middle) @ axes
-    low, high = np.quantile(seen, (0.01, 0.99), axis=0)
-    grid = np.stack(np.meshgrid(*map(np.arange, mask.shape[::-1])), axis=-1) - middle
-    u, v = np.moveaxis((grid @ axes).astype(np.float32), -1, 0)
-    at_u, at_v = seen[int(rng.integers(len(seen)))]
-    narrow = (high - low).min()
-    size = narrow * rng.uniform(0.09, 0.22)
-    if kind == "gradient":
-        return np.clip((u - low[0]) / (high[0] - low[0]), 0, 1)
-    if kind == "two_tone":
-        edge = low[0] + (high[0] - low[0]) * rng.uniform(0.3, 0.7)
-        return 1 / (1 + np.exp(np.clip(edge - u + 3 * np.sin(v / 11), -30, 30)))
-    if kind == "pale_zone":
-        reach = (high[0] - low[0]) * rng.uniform(0.08, 0.25)
-        end = low[0] if rng.random() < 0.5 else high[0]
-        return 1 / (1 + np.exp(np.clip((np.abs(u - end) - reach) / (0.12 * reach), -30, 30)))
-    if kind == "streak":
-        length = size * rng.uniform(2.5, 6)
-        return np.exp(-((np.abs(v - at_v) / (0.3 * size)) ** 4)) * (np.abs(u - at_u) < length)
-    if kind == "spot":
-        return np.exp(-np.log(2) * (((u - at_u) / size) ** 2 + ((v - at_v) / (size * rng.uniform(0.6, 1))) ** 2) ** 3)
-    dots = np.stack([at_u, at_v]) + rng.normal(0, 0.5 * narrow * 0.4, (int(rng.integers(3, 10)), 2))
-    near = np.min([np.hypot(u - du, v - dv) for du, dv in dots], axis=0)
-    return np.clip(0.5 + rng.uniform(1.4, 3.2) - near, 0, 1).astype(np.float32)
+def _changed(scene, plans):
+    """The scene with every part that is to have a flaw wholly of what shows there."""
+    from tests.bench.second.surface import _PATHS
+
+    parts = []
+    for (solid, film, surface), plan in zip(scene.parts, plans, strict=True):
+        if plan is not None:
+            responses = [
+                plan.body * np.array([(plan.film.reflectance(p) * power) @ scene.camera.curves for p in _PATHS])
+                for power in scene.lighting.spectra
+            ]
+            surface = replace(surface, responses=responses, mirror=plan.mirror * surface.mirror)
+        parts.append((solid, film, surface))
+    return replace(scene, parts=parts)

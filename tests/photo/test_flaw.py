@@ -7,7 +7,7 @@ from dyebook.lab import lab_to_linear_rgb
 from dyebook.photo.card import fill_polygon
 from dyebook.photo.flaw_cues import change_delta_e
 from dyebook.photo.flaw_places import depth_direction
-from dyebook.photo.flaw_shading import unshaded
+from dyebook.photo.flaw_shading import CHROMA, NEUTRAL, unshaded
 from dyebook.photo.flaw_view import DARK, view_part
 from dyebook.photo.light import Light
 from dyebook.photo.part import part_at
@@ -37,7 +37,12 @@ def bar(depth=None, shade=SHADE, noise=0.01, seed=1):
 
 def read_bar(light):
     """The reading of the bar."""
-    return read_one(as_png(light), part_box=BOX, flaws=True)
+    return read_one(as_png(light), part_box=BOX)
+
+
+def part_at_box():
+    """The bar as somebody outlined it."""
+    return part_at(photo_from_array(bar()), corners(BOX))
 
 
 def disc(x, y):
@@ -73,13 +78,39 @@ def test_a_sound_brushed_and_shaded_bar_has_none():
     assert reading.uniformity < 1.5
 
 
+def test_a_pale_end_stays_in_the_hue_though_shading_may_take_its_brightness():
+    light = bar(lambda x, y: np.where(x < 262, 0.6, 1.0))
+    view = view_part(photo_from_array(light), Light(np.ones(3), np.zeros(2)), part_at_box())
+    hue = unshaded(view) @ CHROMA.T
+    columns = np.flatnonzero(view.inner.any(axis=0))
+    ends = [np.median(hue[:, part][view.inner[:, part]], axis=0) for part in (columns[:40], columns[-120:])]
+    way = CHROMA @ depth_direction(lab_to_linear_rgb(SHADE))
+    both = sorted(float(end @ way / np.linalg.norm(way)) for end in ends)
+    assert both[1] - both[0] > 0.1
+
+
+def test_the_directions_of_log_light_are_square_to_each_other():
+    axes = np.vstack([NEUTRAL, CHROMA])
+    assert axes @ axes.T == pytest.approx(np.eye(3), abs=1e-6)
+
+
+def test_flaws_are_left_out_on_asking():
+    assert read_one(as_png(bar(disc)), part_box=BOX, flaws=False).flaws == ()
+
+
+def test_places_go_to_the_grid_and_back():
+    view = view_part(photo_from_array(bar()), Light(np.ones(3), np.zeros(2)), part_at_box())
+    there = view.unrolled(view.p, 40, 60)
+    assert np.abs(view.rolled(there)[view.inner] - view.p[view.inner]).max() < 0.03
+
+
 def test_an_uneven_bar_has_a_larger_spread():
     patchy = bar(lambda x, y: 1 + 0.3 * np.sin(x / 9) * np.sin(y / 9))
     assert read_bar(patchy).uniformity > 2 * read_bar(bar()).uniformity
 
 
 def test_shading_is_taken_away_but_a_spot_stays():
-    part = part_at(photo_from_array(bar()), corners(BOX))
+    part = part_at_box()
     plain = Light(np.ones(3), np.zeros(2))
     view = view_part(photo_from_array(bar(disc, noise=0)), plain, part)
     rest = unshaded(view)
