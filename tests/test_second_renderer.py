@@ -13,7 +13,8 @@ def test_same_seed_same_picture():
     image, truth = make(3)
     again, truth_again = make(3)
     assert np.array_equal(image, again)
-    assert np.array_equal(truth.pop("label"), truth_again.pop("label"))
+    for layer in ("label", "facing"):
+        assert np.array_equal(truth.pop(layer), truth_again.pop(layer))
     assert truth == truth_again
 
 

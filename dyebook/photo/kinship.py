@@ -8,10 +8,11 @@ _LUMINANCE = np.array([0.2126, 0.7152, 0.0722])
 # reflectance of an undyed film on aluminium, specular excluded: where more and less dye start from
 _UNDYED = 0.7
 # standard deviation, in log light, of one part's brightness; of the brightness that hue foretells; per unit of hue that
-# no amount of the one dye explains; and per unit of the foretold difference. Fitted on scenes of two renderers.
-_OWN_SD, _KIN_SD, _STRANGE_SD, _FORETOLD_SD = 0.15, 0.03, 2.0, 1.0
+# no amount of the one dye explains; per unit of the foretold difference; and of a hue itself, so that greys foretell
+# nothing. Fitted on scenes of two renderers.
+_OWN_SD, _KIN_SD, _STRANGE_SD, _FORETOLD_SD, _HUE_SD = 0.2, 0.03, 1.3, 1.0, 0.03
 # parts farther apart than this are no near shades: unexplained hue, share of dye, and brightness against all forecast
-_STRANGEST, _MOST_DYE, _CONTRADICTION = 0.2, 0.8, 0.6
+_STRANGEST, _MOST_DYE, _CONTRADICTION = 0.3, 0.8, 1.0
 _DARKEST = 0.003
 # differences of hue below this mean nothing, log light
 _HUE_NOISE = 0.15
@@ -56,11 +57,14 @@ def _link(first, second):
     hue, change = _hue(middle) * trust, _hue(logs[0] - logs[1]) * trust
     more = change @ hue / (hue @ hue + _HUE_NOISE**2)
     strange = np.linalg.norm(change - more * hue)
-    foretold = _log_luminance(middle * (1 + more / 2)) - _log_luminance(middle * (1 - more / 2))
+    foretold, per_dye = (
+        _log_luminance(middle * (1 + share / 2)) - _log_luminance(middle * (1 - share / 2)) for share in (more, 1.0)
+    )
     gap = foretold - (_log_luminance(logs[0]) - _log_luminance(logs[1]))
     if strange > _STRANGEST or abs(more) > _MOST_DYE or abs(gap) > _CONTRADICTION:
         return 0.0, 0.0
-    return 1 / (_KIN_SD**2 + (_STRANGE_SD * strange) ** 2 + (_FORETOLD_SD * foretold) ** 2), gap
+    unsure = per_dye * _HUE_SD / max(np.linalg.norm(hue), 0.01)
+    return 1 / (_KIN_SD**2 + (_STRANGE_SD * strange) ** 2 + (_FORETOLD_SD * foretold) ** 2 + unsure**2), gap
 
 
 def _hue(logs):

@@ -15,7 +15,8 @@ from dyebook.photo.usual import (
     lost_channels,
     sensor_light,
     under_metal,
-    usual_tone,
+    usual_contrast,
+    without_contrast,
 )
 from dyebook.record import Reading
 
@@ -26,6 +27,9 @@ _LUMINANCE = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
 _UNVEILED = 0.45
 # squared distance from grey below which hue cannot tell film from mirror light
 _NEAR_GREY = 0.003
+# mirrored room that stays on parts, as reflectance; at most this share of what is seen is taken off, and all of it only
+# from this spread of log brightness on: matt paint and paper, which are even, mirror nothing
+_VEIL, _VEIL_SHARE, _VEIL_SPREAD = 0.006, 0.7, 0.2
 _SAMPLES = 1500
 
 
@@ -95,7 +99,7 @@ def read_part(photo, light, card, part, camera=None):
     facing = facing_pixels(photo, light, part)
     colour, unveiled = _film_colour(facing.light[facing.sound])
     level = float(np.median(facing.light @ _LUMINANCE))
-    film = level * colour
+    film = (level - _veil(level, facing.spread)) * colour
     # a learned camera needs no usual one's correction: `light` has mixed its colours already
     if camera is None:
         film = _usual_film(film, facing, light, lab_to_linear_rgb(card.lab), photo)
@@ -118,9 +122,13 @@ def read_part(photo, light, card, part, camera=None):
 
 def _usual_film(rgb, facing: Facing, light, card_light, photo):
     """Light of the film as the usual camera saw it, from light balanced by the card."""
-    if is_undeveloped(photo, card_light / light.gains):
-        return sensor_light(rgb, light.gains, card_light)
-    film = film_light(camera_balance(rgb, light.gains, card_light), card_light, usual_tone(photo))
+    card_seen = card_light / light.gains
+    if is_undeveloped(photo, card_seen):
+        return sensor_light(rgb, light.gains, card_light, photo)
+    contrast = usual_contrast(photo)
+    card_plain, plain = (without_contrast(seen, contrast) for seen in (card_seen, rgb / light.gains))
+    gains = card_light / card_plain
+    film = film_light(camera_balance(plain * gains, gains, card_light))
     return under_metal(lost_channels(film, facing.floor_share, facing.clipped_share))
 
 
@@ -154,6 +162,11 @@ def _film_colour(seen):
         least = purity >= np.quantile(purity, 1 - _UNVEILED)
         colour = np.median(relative[least], axis=0)
     return colour / (colour @ _LUMINANCE), least
+
+
+def _veil(level, spread):
+    """Mirrored light that the facing pixels of a part of some brightness and unevenness usually keep."""
+    return min(_VEIL * min(spread / _VEIL_SPREAD, 1.0), _VEIL_SHARE * level)
 
 
 def _uniformity(seen, level):

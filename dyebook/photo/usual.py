@@ -1,8 +1,10 @@
 """What cameras usually do to colours, undone as far as a grey card and experience allow."""
 
+from functools import cache
+
 import numpy as np
 
-from dyebook.lab import encode_srgb
+from dyebook.lab import decode_srgb, encode_srgb
 from dyebook.photo.colour import UNTAGGED
 
 __all__ = [
@@ -12,7 +14,8 @@ __all__ = [
     "lost_channels",
     "sensor_light",
     "under_metal",
-    "usual_tone",
+    "usual_contrast",
+    "without_contrast",
 ]
 
 # mean matrix from balanced sensor light to linear Rec. 709 of 51 measured cameras, each fitted as makers do
@@ -22,11 +25,15 @@ _SHARE = 0.5
 # mean error left by such matrices on some 300 simulated dyed films under 22 lights, as a correction (row vectors); a
 # little more than half of it, for cameras differ
 _DYE_CORRECTION = 0.6 * np.array([[-0.022, -0.021, 0.022], [0.019, -0.006, 0.002], [0.002, 0.027, -0.024]])
-# cameras draw more contrast than sRGB says; the exponent about the card's grey that takes back part of it, for files
-# that a camera signed (real ones want 0.8 to 0.9) and for others, which may be plain renderings
-_TONE_CAMERA, _TONE_UNKNOWN = 0.88, 0.94
+# cameras draw more contrast than the sRGB curve, around the middle of the codes; the part of it that is taken back,
+# for files that a camera signed (charts want 0.2 to 0.35, some none) and for others, perhaps plain renderings
+_CONTRAST_CAMERA, _CONTRAST_UNKNOWN = 0.25, 0.06
 # a sensor's green is its strongest channel by far; a developed photo's card is never this green (simulated: 0.78)
-_GREENEST = 0.62
+_GREENEST = 0.7
+# a sensor's file starts at its black level: below its darkest light, for little in a photo is wholly black, and well
+# below the card
+_PEDESTAL_SHARE, _PEDESTAL_OF_CARD, _PEDESTAL_QUANTILE = 0.5, 0.15, 0.0005
+_REDUCED_SIDE = 1000
 # share of the usual matrix for light straight from a sensor
 _SENSOR_SHARE = 0.75
 # beyond this cast of the card no camera's balance was at work, and the sensor's own space is unknown
@@ -76,32 +83,51 @@ def camera_balance(rgb, gains, card_light):
     return ((rgb / gains) @ inverse.T * balance) @ matrix.T
 
 
-def usual_tone(photo):
-    """Return the exponent about the card's grey that takes back a photo's likely contrast; 1 for a linear file."""
+def usual_contrast(photo):
+    """Return the likely contrast of a photo for `without_contrast`; 0 for a linear file."""
     if photo.encoding.is_linear:
-        return 1.0
-    return _TONE_CAMERA if photo.camera.make else _TONE_UNKNOWN
+        return 0.0
+    return _CONTRAST_CAMERA if photo.camera.make else _CONTRAST_UNKNOWN
 
 
-def film_light(rgb, card_light, tone=1.0):
-    """Return light with the usual camera's contrast and its usual error on dyed films taken back.
+def without_contrast(light, contrast):
+    """Return light before a camera drew contrast into its codes.
 
     Parameters
     ----------
-    rgb : ndarray of shape (..., 3)
-        Balanced light.
-    card_light : ndarray of shape (3,)
-        The card's own linear light, where nothing changes.
-    tone : float
-        Exponent about the card's grey.
+    light : ndarray
+        Linear light as the sRGB curve decodes it; outside 0 to 1 nothing changes.
+    contrast : float
+        0 to 0.9; the camera's slope at the middle code is greater by this share.
 
     Returns
     -------
-    ndarray of shape (..., 3)
+    ndarray
+
+    Notes
+    -----
+    The curve undone is c' = c − contrast · sin(2πc) / 2π on sRGB codes c: black, middle and white stay, shadows sink
+    and highlights rise. How much a photo shows of it depends on how it was exposed, which a curve about the card's
+    grey would miss.
     """
-    rgb = rgb + (rgb - rgb.mean(axis=-1, keepdims=True)) @ _DYE_CORRECTION
-    ratio = rgb / card_light
-    return card_light * np.sign(ratio) * np.abs(ratio) ** tone
+    light = np.asarray(light, dtype=float)
+    if not contrast:
+        return light
+    drawn, plain = _contrast_curve(contrast)
+    inside = (light > 0) & (light < 1)
+    return np.where(inside, np.interp(light, drawn, plain), light)
+
+
+@cache
+def _contrast_curve(contrast):
+    """Light of a fine ladder of codes after and before contrast is drawn into them."""
+    code = np.linspace(0, 1, 2049)
+    return decode_srgb(code - contrast * np.sin(2 * np.pi * code) / (2 * np.pi)), decode_srgb(code)
+
+
+def film_light(rgb):
+    """Return balanced light, shape (..., 3), with the usual camera's error on dyed films taken back."""
+    return rgb + (rgb - rgb.mean(axis=-1, keepdims=True)) @ _DYE_CORRECTION
 
 
 def is_undeveloped(photo, card_rgb):
@@ -116,7 +142,7 @@ def is_undeveloped(photo, card_rgb):
     return UNTAGGED in photo.notes and max(card_rgb[0], card_rgb[2]) < _GREENEST * card_rgb[1]
 
 
-def sensor_light(rgb, gains, card_light):
+def sensor_light(rgb, gains, card_light, photo):
     """Return light of a film from a file that was read by the sRGB curve but holds a sensor's own light.
 
     Parameters
@@ -125,6 +151,7 @@ def sensor_light(rgb, gains, card_light):
         Light already multiplied by `gains`.
     gains, card_light : ndarray of shape (3,)
         What brought the card to its own colour, and that colour.
+    photo : LinearPhoto
 
     Returns
     -------
@@ -132,8 +159,13 @@ def sensor_light(rgb, gains, card_light):
     """
     matrix = (1 - _SENSOR_SHARE) * np.eye(3) + _SENSOR_SHARE * _SENSOR_TO_RGB
     matrix = matrix / matrix.sum(axis=1, keepdims=True)
-    balance = np.linalg.solve(matrix, card_light) / encode_srgb(np.maximum(card_light / gains, 0))
-    return matrix @ (encode_srgb(np.maximum(rgb / gains, 0)) * balance)
+    pixels = photo.reduced(_REDUCED_SIDE).pixels.reshape(-1, 3)
+    black, card, film = (
+        encode_srgb(np.maximum(light, 0))
+        for light in (np.quantile(pixels, _PEDESTAL_QUANTILE, axis=0), card_light / gains, rgb / gains)
+    )
+    black = np.minimum(_PEDESTAL_SHARE * black, _PEDESTAL_OF_CARD * card)
+    return matrix @ ((film - black) * np.linalg.solve(matrix, card_light) / (card - black))
 
 
 def lost_channels(rgb, floor_share, clipped_share):

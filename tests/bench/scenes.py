@@ -63,11 +63,11 @@ def first_end(text):
 
 
 def load_scenes(renderer, seeds, **options):
-    """Yield the scenes of a renderer ("a", "b"; "c": composites).
+    """Yield the scenes of a renderer ("a", "b"; "u": the first in usual light; "c": composites).
 
     Options go to the first renderer's random_scene; composites know `with_card`.
     """
-    make = {"a": _make_a, "b": _make_b, "c": _make_c}[renderer]
+    make = {"a": _make_a, "b": _make_b, "c": _make_c, "u": _make_u}[renderer]
     for seed in seeds:
         yield _cached(renderer, seed, options, make)
 
@@ -92,9 +92,9 @@ def card_overlap(first, second):
 
 def _sources(renderer):
     here = Path(__file__).parent
-    if renderer == "c":
-        return [here / "composites.py"]
-    return sorted((here.parents[1] / "dyebook/demo" if renderer == "a" else here / "second").glob("*.py"))
+    own = sorted((here.parents[1] / "dyebook/demo").glob("*.py"))
+    second = sorted((here / "second").glob("*.py"))
+    return {"a": own, "b": second, "c": [here / "composites.py"], "u": [*own, here / "usual_light.py"]}[renderer]
 
 
 def _cached(renderer, seed, options, make):
@@ -117,13 +117,20 @@ def _slit(outlines):
     return with_slits(np.asarray(outlines[0], float), [np.asarray(hole, float) for hole in outlines[1:]])
 
 
-def _make_a(seed, **options):
+def _make_u(seed, **options):
+    from tests.bench.usual_light import eased
+
+    return _make_a(seed, ease=eased, **options)
+
+
+def _make_a(seed, ease=None, **options):
     from dyebook.demo.cameras import load_cameras
     from dyebook.demo.scene import random_scene, render, write_photo
 
     folder = cameras_folder()
     options.setdefault("with_card", seed % _CARDLESS != _CARDLESS - 1)
-    rendered = render(random_scene(seed, cameras=load_cameras(folder) if folder else None, **options))
+    spec = random_scene(seed, cameras=load_cameras(folder) if folder else None, **options)
+    rendered = render(spec if ease is None else ease(spec))
     with tempfile.TemporaryDirectory() as place:
         data = write_photo(rendered, Path(place) / "scene.jpg").read_bytes()
     truth = rendered.truth
@@ -135,22 +142,21 @@ def _make_a(seed, **options):
     near = tuple(tuple(both) for both in pairs.values() if len(both) == 2)
     card = rendered.spec.card
     rim = "none" if card is None or not card.border_mm else "white" if card.border_lab.L > 50 else "black"
-    return Scene(f"a{seed}", data, truth.card_quad, truth.card_lab, parts, near, rendered.spec.ground.kind, rim)
+    name = f"{'a' if ease is None else 'u'}{seed}"
+    return Scene(name, data, truth.card_quad, truth.card_lab, parts, near, rendered.spec.ground.kind, rim)
 
 
 def _make_b(seed):
-    from tests.bench.second import write as write_b
+    from tests.bench.second import make_jpeg
 
-    with tempfile.TemporaryDirectory() as place:
-        data = write_b(seed, place).read_bytes()
-        truth = json.loads((Path(place) / f"{seed:05d}.json").read_text(encoding="utf-8"))
-        label = cv2.imread(str(Path(place) / f"{seed:05d}.label.png"), cv2.IMREAD_UNCHANGED)
+    data, truth = make_jpeg(seed)
     parts = []
     for part in truth["parts"]:
         x0, y0, x1, y1 = part["box"]
-        mask = label[y0:y1, x0:x1] == part["label"]
+        mask = truth["label"][y0:y1, x0:x1] == part["label"]
+        good = mask & truth["facing"][y0:y1, x0:x1]
         polygon, lab = np.array(part["polygon"]), tuple(part["lab"])
-        parts.append(PartTruth(polygon, (x0, y0, x1, y1), mask, None, lab, part["kind"], part["in_gamut"]))
+        parts.append(PartTruth(polygon, (x0, y0, x1, y1), mask, good, lab, part["kind"], part["in_gamut"]))
     card = truth["card"]
     pairs = tuple(tuple(pair) for pair in truth["pairs"])
     quad, lab = (None, None) if card is None else (np.array(card["quad"]), tuple(card["lab"]))

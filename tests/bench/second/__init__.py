@@ -16,16 +16,16 @@ from .layout import draw_scene
 from .scene import paint, photograph
 from .truth import describe
 
-__all__ = ["make", "write"]
+__all__ = ["make", "make_jpeg", "write"]
 
 
 def _make(seed):
     """Return the picture, its truth and the camera."""
     rng = np.random.default_rng([20_240, seed])
     scene, names = draw_scene(rng)
-    raw, label, corners_mm = paint(scene, rng)
+    raw, label, facing, corners_mm = paint(scene, rng)
     _, image = photograph(scene, raw, rng)
-    truth = {"seed": seed, **describe(scene, names, label, corners_mm, image)}
+    truth = {"seed": seed, **describe(scene, names, label, corners_mm, image), "facing": facing}
     return image, truth, scene.camera
 
 
@@ -45,19 +45,26 @@ def make(seed):
         ``card`` (None, or quad TL TR BR BL in pixels, lab, rim, share of the frame), ``parts`` from left to right
         (outline, holes, polygon with the holes cut in by slits, box, lab under D65 and 2 degrees with the mirror
         reflection excluded, in_gamut, kind), ``pairs`` of near shades (indices into parts), what the scene was
-        made of, and ``label``, uint8 (h, w): 0, or the number of the part seen there, counted from 1.
+        made of, and ``label``, uint8 (h, w): 0, or the number of the part seen there, counted from 1;
+        and ``facing``, bool (h, w), where a part is lit like a flat piece and mirrors hardly anything.
     """
     return _make(seed)[:2]
+
+
+def make_jpeg(seed):
+    """Return the bytes of a picture's JPEG, and the truth as `make` gives it."""
+    image, truth, camera = _make(seed)
+    return to_jpeg(image, camera), truth
 
 
 def write(seed, folder):
     """Write a picture as JPEG, its truth as JSON and its labels as PNG; return the path of the JPEG."""
     folder = Path(folder)
     folder.mkdir(parents=True, exist_ok=True)
-    image, truth, camera = _make(seed)
+    data, truth = make_jpeg(seed)
     path = folder / f"{seed:05d}.jpg"
-    path.write_bytes(to_jpeg(image, camera))
-    label = truth.pop("label")
+    path.write_bytes(data)
+    label, _ = truth.pop("label"), truth.pop("facing")
     cv2.imwrite(str(folder / f"{seed:05d}.label.png"), label)
     (folder / f"{seed:05d}.json").write_text(json.dumps({"photo": path.name, **truth}), encoding="utf-8")
     return path

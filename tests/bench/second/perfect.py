@@ -40,7 +40,7 @@ def flat_tag(seed):
     film = draw_film(rng)
     tag = Tag(x=38, y=3, angle=0.7, half=(22, 14), top=1.0, extra={"round": 5, "holes": [(-14, 0, 2)], "edge": 0.3})
     scene.parts.append((tag, film, film_surface(film, lighting, camera.curves, rng)))
-    raw, label, corners_mm = paint(scene, rng)
+    raw, label, _, corners_mm = paint(scene, rng)
     _, image = photograph(scene, raw, rng)
     white = illuminant("D65") @ camera.curves
     return raw / white, describe(scene, ["D65"], label, corners_mm, image)

@@ -10,7 +10,7 @@ from .clutter import paint_card
 from .light import Lighting, irradiance
 from .shapes import trace
 from .spectra import WAVELENGTHS_NM
-from .surface import respond, shade
+from .surface import respond, shade, shows_film
 from .table import Canvas, paint_background
 from .view import View
 
@@ -119,7 +119,8 @@ def expose(raw, white, scene):
 
 
 def paint(scene, rng):
-    """Return raw light (h, w, 3), label (h, w) with part numbers from 1, and the card's corners in table mm."""
+    """Return raw light (h, w, 3), label (h, w) with part numbers from 1, the pixels that show a part's film as a flat
+    piece would, and the card's corners in table mm."""
     view, curves = scene.view, scene.camera.curves
     canvas = Canvas(view, scene.lighting, curves)
     paint_background(canvas, scene.background, rng)
@@ -132,16 +133,17 @@ def paint(scene, rng):
     raw = np.zeros((*view.size[::-1], 3), np.float32)
     for picture, amount in zip(canvas.warp(), light, strict=True):
         raw += picture * amount[..., None]
-    label = np.zeros(view.size[::-1], np.uint8)
+    label, facing = np.zeros(view.size[::-1], np.uint8), np.zeros(view.size[::-1], bool)
     depth = np.full(view.size[::-1], np.inf, np.float32)
     table_raw = raw[::8, ::8].reshape(-1, 3).mean(axis=0)
     for solid, surface, number in solids:
-        _place(raw, label, depth, scene, solid, surface, number, table_raw, rng)
-    return raw, label, corners
+        _place((raw, label, facing, depth), scene, solid, surface, number, table_raw, rng)
+    return raw, label, facing, corners
 
 
-def _place(raw, label, depth, scene, solid, surface, number, table_raw, rng):
-    """Trace one solid into the picture where nothing nearer lies."""
+def _place(layers, scene, solid, surface, number, table_raw, rng):
+    """Trace one solid into the picture's layers where nothing nearer lies."""
+    raw, label, facing, depth = layers
     view = scene.view
     x, y = _candidates(view, solid)
     hit, points = trace(solid, view.eye, view.rays(x + 0.5, y + 0.5))
@@ -152,7 +154,9 @@ def _place(raw, label, depth, scene, solid, surface, number, table_raw, rng):
     if not x.size:
         return
     normals = solid.normals(points, np.float32(0.06))
-    raw[y, x] = shade(points, normals, view.eye, solid, surface, scene.lighting, table_raw, rng)
+    scenery = points, normals, view.eye, solid, surface, scene.lighting, table_raw
+    raw[y, x] = shade(*scenery, rng)
+    facing[y, x] = number > 0 and shows_film(*scenery)
     label[y, x], depth[y, x] = number, far[nearer]
 
 

@@ -9,6 +9,8 @@ from .spectra import MATERIALS, WAVELENGTHS_NM
 
 _PATHS = np.linspace(0.9, 1.5, 9)  # relative path in the film; 1 at the angles of a 45/0 instrument
 _INDEX = 1.6
+# a point shows the film when its light is a flat piece's within this share, and it mirrors at most this share of it
+FACING, VEIL = 0.06, 0.1
 _USUAL = (1 + 1 / np.sqrt(1 - 0.5 / _INDEX**2)) / 2
 
 
@@ -130,6 +132,24 @@ def shade(points, normals, eye, solid, surface, lighting, table_raw, rng):
     below = (0.5 - 0.5 * normals[:, 2:]) * table_raw * 0.7
     usual = np.mean([r[2] for r in surface.responses], axis=0) / white
     raw += below * usual
+    return raw + _mirrored(points, normals, to_eye, solid, surface, lighting, table_raw)
+
+
+def shows_film(points, normals, eye, solid, surface, lighting, table_raw):
+    """Return which surface points (N,) are lit as a flat piece there would be, and mirror hardly anything."""
+    to_eye = unit(eye.astype(np.float32) - points)
+    up = np.zeros_like(points)
+    up[:, 2] = 1
+    lit, flat = (sum(_body(points, n, to_eye, surface, lighting)[0]) for n in (normals, up))
+    mirrored = _mirrored(points, normals, to_eye, solid, surface, lighting, table_raw).sum(axis=1)
+    body = lit * np.mean([r[2].sum() for r in surface.responses])
+    return (np.abs(lit / flat - 1) < FACING) & (mirrored < VEIL * body)
+
+
+def _mirrored(points, normals, to_eye, solid, surface, lighting, table_raw):
+    """Return what metal and outer face mirror, raw RGB (N, 3)."""
+    raw = np.zeros_like(points)
+    white = np.sum(surface.whites, axis=0) / len(surface.whites)
     facing = np.einsum("ij,ij->i", normals, to_eye).clip(0, 1)
     slant = _PATHS[0] + 0.2 * (1 - facing)
     if surface.mirror:
