@@ -6,9 +6,9 @@ __all__ = ["flags_of", "uncertainty_of"]
 
 # Figures below are fitted to the errors on rendered scenes of two renderers with 51 cameras.
 # camera colour without a profile: lightness, and a*, b* at grey and per unit of chroma
-_CAMERA_L, _CAMERA_GREY, _CAMERA_CHROMA = 1.5, 1.8, 0.1
+_CAMERA_L, _CAMERA_GREY, _CAMERA_CHROMA = 1.5, 1.5, 0.085
 # how well the facing pixels tell the film's brightness: even ones, and more doubt the more they scatter, log light
-_LEVEL_SD, _LEVEL_SD_SPREAD, _LEVEL_SD_MOST = 0.1, 0.16, 0.6
+_LEVEL_SD, _LEVEL_SD_SPREAD, _LEVEL_SD_MOST = 0.08, 0.14, 0.6
 # mirrored room light that stays on every shiny part, as reflectance
 _VEIL = 0.012
 # what a channel at the end of its range may hide, in a* and b* per share of pixels

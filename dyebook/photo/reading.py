@@ -27,9 +27,9 @@ _LUMINANCE = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
 _UNVEILED = 0.45
 # squared distance from grey below which hue cannot tell film from mirror light
 _NEAR_GREY = 0.003
-# mirrored room that stays on parts, as reflectance; at most this share of what is seen is taken off, and all of it only
-# from this spread of log brightness on: matt paint and paper, which are even, mirror nothing
-_VEIL, _VEIL_SHARE, _VEIL_SPREAD = 0.006, 0.7, 0.2
+# mirrored room that stays on every part, neutral, as reflectance; all of it only from this spread of log brightness on,
+# for matt paint and paper, which are even, mirror nothing; and never more than leaves this share of a channel
+_VEIL, _VEIL_SPREAD, _VEIL_LEAVES = 0.006, 0.1, 0.15
 _SAMPLES = 1500
 
 
@@ -99,7 +99,7 @@ def read_part(photo, light, card, part, camera=None):
     facing = facing_pixels(photo, light, part)
     colour, unveiled = _film_colour(facing.light[facing.sound])
     level = float(np.median(facing.light @ _LUMINANCE))
-    film = (level - _veil(level, facing.spread)) * colour
+    film = _without_veil(level * colour, facing.spread)
     # a learned camera needs no usual one's correction: `light` has mixed its colours already
     if camera is None:
         film = _usual_film(film, facing, light, lab_to_linear_rgb(card.lab), photo)
@@ -164,9 +164,9 @@ def _film_colour(seen):
     return colour / (colour @ _LUMINANCE), least
 
 
-def _veil(level, spread):
-    """Mirrored light that the facing pixels of a part of some brightness and unevenness usually keep."""
-    return min(_VEIL * min(spread / _VEIL_SPREAD, 1.0), _VEIL_SHARE * level)
+def _without_veil(rgb, spread):
+    """Light of a film without the mirrored room that parts of some unevenness usually show all over."""
+    return np.maximum(rgb - _VEIL * min(spread / _VEIL_SPREAD, 1.0), _VEIL_LEAVES * rgb)
 
 
 def _uniformity(seen, level):

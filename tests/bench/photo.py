@@ -1,6 +1,8 @@
 """Accuracy of the photo chain: rendered scenes of two renderers, and real chart photographs.
 
-    python -m tests.bench.photo --seeds 1000:1060 --renderer both [--auto] [--photos DIR]
+    python -m tests.bench.photo --seeds 1000:1060 [--renderer a|b|u|all] [--auto] [--photos DIR]
+
+Renderer u is the first under usual light (`usual_light.py`), as hard as its two anchors say, which are printed too.
 
 DYEBOOK_CAMERAS may name a folder of camera sensitivities (CSV: wavelength_nm,R,G,B). `--photos` names a folder of
 chart photographs with a truth.json (or DYEBOOK_PHOTOS does). An error where a reading was possible counts as ΔE 15.
@@ -16,6 +18,7 @@ import numpy as np
 from dyebook.errors import DyebookError
 from dyebook.lab import delta_e_00
 from dyebook.photo.measure import look_at
+from tests.bench.anchors import print_anchors
 from tests.bench.real_charts import score_charts
 from tests.bench.scenes import load_scenes
 
@@ -140,7 +143,7 @@ def main():
     """Run what was asked for."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--seeds", default="1000:1060")
-    parser.add_argument("--renderer", choices=["a", "b", "both"], default="both")
+    parser.add_argument("--renderer", choices=["a", "b", "u", "all"], default="all")
     parser.add_argument("--auto", action="store_true", help="find card and parts too")
     parser.add_argument(
         "--photos",
@@ -150,9 +153,10 @@ def main():
     )
     options = parser.parse_args()
     seeds = range(*(int(n) for n in options.seeds.split(":")))
-    for renderer in "ab" if options.renderer == "both" else options.renderer:
+    for renderer in "abu" if options.renderer == "all" else options.renderer:
         scenes = list(load_scenes(renderer, seeds))
         print_given(f"renderer {renderer}, seeds {options.seeds}", *score_given(scenes))
+        print_anchors(scenes)
         if options.auto:
             print_auto(f"renderer {renderer}, seeds {options.seeds}", score_auto(scenes))
     if options.photos:
