@@ -1,15 +1,20 @@
 """What commands of the bench share: options, figures in any unit, answers as lines or as JSON."""
 
 import json
+from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from dyebook.units import parse_quantity
 
-__all__ = ["Json", "given", "option", "show_answer"]
+__all__ = ["Json", "Letter", "Page", "given", "option", "show_answer"]
 
 Json = Annotated[bool, typer.Option("--json", help="One JSON object instead of text.")]
+
+
+Page = Annotated[Path | None, typer.Option(help="Write it as one printed page too, a PDF file.")]
+Letter = Annotated[bool, typer.Option("--letter", help="That page on Letter paper instead of A4.")]
 
 
 def option(text, *names):
@@ -22,9 +27,14 @@ def given(name, text):
     return None if text is None else parse_quantity(name, text)
 
 
-def show_answer(answer, as_json, title, **more):
-    """Print an answer, and what else belongs to it: JSON alone on stdout, or lines for people."""
+def show_answer(answer, as_json, title, page=None, letter=False, **more):
+    """Print an answer, and what else belongs to it: JSON alone on stdout, or lines for people; a page on asking."""
     content = {**more, **answer.to_dict()}
+    if page is not None:
+        from dyebook.report_bench import answer_page
+
+        page.write_bytes(answer_page(title.partition(";")[0], content, "letter" if letter else "a4"))
+        typer.echo(f"the page is in {page}", err=True)
     if as_json:
         typer.echo(json.dumps(content))
         return

@@ -4,7 +4,7 @@ from typing import Annotated
 
 import typer
 
-from dyebook.cli_answer import Json, given, option, show_answer
+from dyebook.cli_answer import Json, Letter, Page, given, option, show_answer
 from dyebook.cli_book import BookOption, open_at
 from dyebook.cli_photo import print_json
 
@@ -111,6 +111,8 @@ def top_up(
     evaporated_l: Annotated[str, option("Water lost to the air besides what the book knows.")] = "0",
     keep: Annotated[bool, typer.Option("--keep", help="It is done: note the top-up in the book.")] = False,
     book: BookOption = None,
+    page: Page = None,
+    letter: Letter = False,
     as_json: Json = False,
 ):
     """Dye and water that bring a bath back, from all that went through it.
@@ -137,7 +139,9 @@ def top_up(
         )
         if keep:
             note_bath(opened, row["id"], "topped_up", dye_g_per_l=wanted, bath_volume_l=row["bath_volume_l"])
-    show_answer(plan, as_json, f"Top up {label} to {wanted:g} g/L" + (", noted" if keep else ""), bath=label)
+    show_answer(
+        plan, as_json, f"Top up {label} to {wanted:g} g/L" + (", noted" if keep else ""), page, letter, bath=label
+    )
 
 
 def level(
@@ -147,6 +151,8 @@ def level(
     tank_area_dm2: Annotated[str | None, option("Inside of the tank from above, such as 1.2 or '18 in2'.")] = None,
     part_volume_l: Annotated[str, option("Volume of the load.")] = "0",
     book: BookOption = None,
+    page: Page = None,
+    letter: Letter = False,
     as_json: Json = False,
 ):
     """Whether the dye covers a hanging part.
@@ -162,7 +168,7 @@ def level(
     if volume is None or floor is None:
         raise RecordError("volume and area of the tank are needed: give them, or a bath whose rules hold them")
     height, displaced = given("part_height_mm", part_height_mm), given("part_volume_l", part_volume_l)
-    show_answer(check_level(volume, floor, height, displaced), as_json, "Does the dye cover the part?")
+    show_answer(check_level(volume, floor, height, displaced), as_json, "Does the dye cover the part?", page, letter)
 
 
 def _known_tank(book, name, volume, floor):

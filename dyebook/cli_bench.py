@@ -5,8 +5,9 @@ from typing import Annotated
 
 import typer
 
-from dyebook.cli_answer import Json, given, option, show_answer
+from dyebook.cli_answer import Json, Letter, Page, given, option, show_answer
 from dyebook.cli_book import BookOption, open_at
+from dyebook.cli_dye import dyebath, seal
 from dyebook.errors import RecordError
 from dyebook.units import parse_quantity
 
@@ -30,6 +31,8 @@ def acid(
     wt: Annotated[float | None, option("Acid at hand, weight percent, up to 98.")] = None,
     sg: Annotated[float | None, option("Or its specific gravity 20/20, up to 95 %.")] = None,
     sg_temp_c: Annotated[str, option("Temperature at which it was read.")] = "20",
+    page: Page = None,
+    letter: Letter = False,
     as_json: Json = False,
 ):
     """How much acid and water make a bath.
@@ -45,7 +48,7 @@ def acid(
         sg=sg,
         sg_temp_c=parse_quantity("sg_temp_c", sg_temp_c),
     )
-    show_answer(mix, as_json, "Acid slowly into water, never the other way round.")
+    show_answer(mix, as_json, "Acid slowly into water, never the other way round.", page, letter)
 
 
 def electrolyte(
@@ -54,6 +57,8 @@ def electrolyte(
     charge_ah: Annotated[str | None, option("All charge the bath has carried.")] = None,
     volume_l: Annotated[str | None, option("Volume of the bath.")] = None,
     discard_ah_per_l: Annotated[float | None, option("Your own discard point, A·h per litre.")] = None,
+    page: Page = None,
+    letter: Letter = False,
     as_json: Json = False,
 ):
     """How strong a bath is by its hydrometer, or how much of its life is used.
@@ -63,17 +68,19 @@ def electrolyte(
     from dyebook.physics.electrolyte_use import bath_life, check_bath
 
     if sg is not None:
-        show_answer(check_bath(sg, parse_quantity("sg_temp_c", sg_temp_c)), as_json, "Bath by hydrometer")
+        show_answer(check_bath(sg, parse_quantity("sg_temp_c", sg_temp_c)), as_json, "Bath by hydrometer", page, letter)
         return
     if charge_ah is None or volume_l is None:
         raise RecordError("either the specific gravity is needed, or the charge and the volume of the bath")
     used, volume = parse_quantity("charge_ah", charge_ah), parse_quantity("volume_l", volume_l)
-    show_answer(bath_life(used, volume, discard_ah_per_l=discard_ah_per_l), as_json, "Life of the bath")
+    show_answer(bath_life(used, volume, discard_ah_per_l=discard_ah_per_l), as_json, "Life of the bath", page, letter)
 
 
 def area(
     parts: Annotated[list[str], typer.Argument(help="Shapes with measures in mm or with a unit.")],
     jig_dm2: Annotated[str, option("Wetted aluminium of the jig.")] = "0",
+    page: Page = None,
+    letter: Letter = False,
     as_json: Json = False,
 ):
     """Wetted area of a load.
@@ -85,7 +92,13 @@ def area(
     from dyebook.physics.area import sum_areas
     from dyebook.physics.area_words import parse_shape
 
-    show_answer(sum_areas([parse_shape(text) for text in parts], parse_quantity("jig_dm2", jig_dm2)), as_json, "Area")
+    show_answer(
+        sum_areas([parse_shape(text) for text in parts], parse_quantity("jig_dm2", jig_dm2)),
+        as_json,
+        "Area",
+        page,
+        letter,
+    )
 
 
 def film(
@@ -99,6 +112,8 @@ def film(
     ] = None,
     rule: Annotated[str, option("720 or 0.30; never mixed.")] = "720",
     readings: Annotated[Path | None, option("CSV of gauged runs: your own growth rate.")] = None,
+    page: Page = None,
+    letter: Letter = False,
     as_json: Json = False,
 ):
     """Film from time, or time from film, at constant current.
@@ -123,7 +138,7 @@ def film(
         rule=rule,
         own_rate=own,
     )
-    show_answer(plan, as_json, "Anodise run")
+    show_answer(plan, as_json, "Anodise run", page, letter)
 
 
 def heat(
@@ -135,6 +150,8 @@ def heat(
     allowed_temp_c: Annotated[str, option("Warmest you allow.")] = "22",
     loss_w_per_k: Annotated[float, option("Heat the tank loses to the room, W per °C.")] = 0.0,
     current_density_a_per_dm2: Annotated[str, option("Current density of the run.")] = "1.5",
+    page: Page = None,
+    letter: Letter = False,
     as_json: Json = False,
 ):
     """How warm a run makes the tank, and what keeps it cool.
@@ -154,7 +171,7 @@ def heat(
         loss_w_per_k=loss_w_per_k,
         current_density_a_per_dm2=parse_quantity("a_per_dm2", current_density_a_per_dm2),
     )
-    show_answer(plan, as_json, "The tank warms")
+    show_answer(plan, as_json, "The tank warms", page, letter)
 
 
 def growth(
@@ -164,6 +181,8 @@ def growth(
     alloy: Annotated[str | None, option("Alloy the rate is wanted for.")] = None,
     electrolyte_temp_c: Annotated[str | None, option("Temperature it is wanted for.")] = None,
     book: BookOption = None,
+    page: Page = None,
+    letter: Letter = False,
     as_json: Json = False,
 ):
     """The shop's own growth rate from gauge readings, of the book or of a file.
@@ -180,7 +199,7 @@ def growth(
 
         with open_at(book) as opened:
             rate = own_rate(opened, alloy=alloy, electrolyte_temp_c=temp)
-    show_answer(rate, as_json, "Your growth rate")
+    show_answer(rate, as_json, "Your growth rate", page, letter)
 
 
 def _own_rate(path, alloy, temp_c, density=None):
@@ -199,6 +218,8 @@ def trace(
     column: Annotated[
         list[str] | None, option("Name a column where the guess is wrong: current_a='Ch 2'; repeatable.")
     ] = None,
+    page: Page = None,
+    letter: Letter = False,
     as_json: Json = False,
 ):
     """Charge, film and events of a run's log.
@@ -215,7 +236,7 @@ def trace(
         alloy=alloy,
         electrolyte_temp_c=given("electrolyte_temp_c", electrolyte_temp_c),
     )
-    show_answer(report, as_json, f"Log {log.name}")
+    show_answer(report, as_json, f"Log {log.name}", page, letter)
 
 
 def named_columns(pairs):
@@ -224,63 +245,3 @@ def named_columns(pairs):
     if "" in named.values():
         raise RecordError("a column is named as quantity=header, such as current_a='Ch 2'")
     return named
-
-
-def dyebath(
-    dye_g_per_l: Annotated[str, option("Wanted strength.")],
-    volume_l: Annotated[str, option("Bath at its full level.")],
-    measured_g_per_l: Annotated[str | None, option("Strength as measured, for a top-up.")] = None,
-    present_l: Annotated[str | None, option("Volume now, for a top-up.")] = None,
-    dyed_dm2: Annotated[str | None, option("Or the area dyed since it stood at strength.")] = None,
-    film_um: Annotated[str, option("Film of that work.")] = "10",
-    evaporated_l: Annotated[str, option("Water lost to the air since.")] = "0",
-    uptake_mg_per_dm2: Annotated[float | None, option("Dye taken up per area, where known.")] = None,
-    second_dye_g_per_l: Annotated[str | None, option("Of a second dye in the same bath.")] = None,
-    as_json: Json = False,
-):
-    """Dye for a new bath, or what brings a used one back.
-
-    Example: dyebook dyebath --dye-g-per-l 3 --volume-l 2 --dyed-dm2 40 --evaporated-l 0.1
-    """
-    from dyebook.physics.bathcare import make_up_bath, top_up_bath
-
-    wanted, volume = parse_quantity("dye_g_per_l", dye_g_per_l), parse_quantity("volume_l", volume_l)
-    if measured_g_per_l is None and dyed_dm2 is None:
-        second = given("dye_g_per_l", second_dye_g_per_l)
-        show_answer(make_up_bath(wanted, volume, second), as_json, "New dye bath")
-        return
-    use = {}
-    if measured_g_per_l is None:
-        use = {
-            "dyed_dm2": parse_quantity("dyed_dm2", dyed_dm2),
-            "film_um": parse_quantity("film_um", film_um),
-            "evaporated_l": parse_quantity("evaporated_l", evaporated_l),
-            "uptake_mg_per_dm2": uptake_mg_per_dm2,
-        }
-    measured, present = given("dye_g_per_l", measured_g_per_l), given("volume_l", present_l)
-    answer = top_up_bath(wanted, volume, measured_g_per_l=measured, present_volume_l=present, **use)
-    show_answer(answer, as_json, "Top up the dye bath")
-
-
-def seal(
-    film_um: Annotated[str, option("Film to seal, such as 12 or '0.5 mil'.")],
-    kind: Annotated[str, option("hot_water, mid_temperature, nickel_acetate, cold_nickel.")] = "hot_water",
-    min_per_um: Annotated[float | None, option("Your own minutes per µm.")] = None,
-    skin_or_food: Annotated[bool, option("Worn on the skin or used with food.", "--skin-or-food")] = False,
-    order: Annotated[str | None, option("The order it is for, which says so.")] = None,
-    book: BookOption = None,
-    as_json: Json = False,
-):
-    """Time and window to seal a film.
-
-    Example: dyebook seal --film-um 12 --kind hot_water
-    """
-    from dyebook.physics.sealing import plan_seal
-
-    film = parse_quantity("film_um", film_um)
-    if order is not None:
-        from dyebook.jobs.run_order import is_for_skin
-
-        with open_at(book) as opened:
-            skin_or_food = skin_or_food or is_for_skin(opened, order)
-    show_answer(plan_seal(film, kind, min_per_um=min_per_um, skin_or_food=skin_or_food), as_json, "Seal")

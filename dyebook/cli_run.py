@@ -4,7 +4,7 @@ from typing import Annotated
 
 import typer
 
-from dyebook.cli_answer import Json, given, option, show_answer
+from dyebook.cli_answer import Json, Letter, Page, given, option, show_answer
 from dyebook.cli_book import BookOption, open_at
 from dyebook.cli_photo import print_json
 
@@ -36,6 +36,8 @@ def plan(
     parts: Annotated[int | None, option("Equal parts on the jig.")] = None,
     order: Annotated[str | None, option("The order it is for.")] = None,
     book: BookOption = None,
+    page: Page = None,
+    letter: Letter = False,
     as_json: Json = False,
 ):
     """Plan a run and keep the plan.
@@ -62,7 +64,9 @@ def plan(
         wanted = {"area_dm2": run.area_dm2, "current_a": run.current_a, "film_um": run.film_um, "minutes": run.minutes}
         number = plan_run(opened, **wanted, film_by=by, order=order, **known)
     answer = _with_notes(run, supply.notes, parts)
-    show_answer(answer, as_json, f"Run {number} is planned; start it with: dyebook run start {number}", run=number)
+    show_answer(
+        answer, as_json, f"Run {number} is planned; start it with: dyebook run start {number}", page, letter, run=number
+    )
 
 
 def _with_notes(run, notes, parts):

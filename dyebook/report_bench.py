@@ -3,7 +3,7 @@
 import math
 from datetime import datetime
 
-__all__ = ["answer_lines", "answer_page", "answer_rows", "figure_text"]
+__all__ = ["answer_lines", "answer_page", "answer_rows", "detail_lines", "figure_text", "steps_page"]
 
 # what each figure is called; figures without a row here are not shown to people
 _LABELS = {
@@ -174,8 +174,65 @@ def answer_page(title, answer, paper="a4"):
     from dyebook.report_sheet import Pairs, Prose, Row, Sheet
 
     tail = [line for line in answer_lines(answer) if line.startswith(("Basis:", "Note:", "Caution:"))]
-    rows = (Row(((1.0, [Pairs("", tuple(answer_rows(answer)))]),)), Row(((1.0, [Prose(tuple(tail), size="small")]),)))
-    return pdf_bytes(Sheet(title, "", "", rows), paper)
+    parts = [[Pairs("", tuple(answer_rows(answer)))], [Prose(tuple(tail), size="small")]]
+    details = detail_lines(answer)
+    if details:
+        parts.insert(1, [Prose(tuple(details))])
+    return pdf_bytes(Sheet(title, "", "", tuple(Row(((1.0, part),)) for part in parts)), paper)
+
+
+# as many as leave room for the rest of the page
+_MOST_LINES = 24
+
+
+def detail_lines(answer):
+    """What an answer holds besides its figures, a line each: the shapes of a load, events of a log, strengths."""
+    lines = [
+        f"{line['count']} × {line['label']}: {figure_text('area_dm2', line['area_dm2'])}"
+        for line in answer.get("lines", ())
+    ]
+    lines += [
+        f"{event['time_min']:.1f} min: {event['kind'].replace('_', ' ')} ({event['because']}). {event['remedy']}"
+        for event in answer.get("events", ())[:8]
+    ]
+    lines += [
+        f"{point['at'][:10]}: {figure_text('g_per_l', point['dye_g_per_l'], point['dye_g_per_l_sd'])}, "
+        + point["kind"].replace("_", " ")
+        for point in answer.get("points", ())[-16:]
+    ]
+    left = len(lines) - _MOST_LINES
+    return lines if left <= 0 else [*lines[:_MOST_LINES], f"and {left} more"]
+
+
+def steps_page(title, steps, cautions, paper="a4", pairs=()):
+    """Steps to tick as one printed page, with what was planned above them.
+
+    Parameters
+    ----------
+    title : str
+    steps : sequence of Step
+        As in `dyebook.physics.sealing`.
+    cautions : sequence of str
+    paper : {"a4", "letter"}
+    pairs : sequence of (str, str)
+        Label and text.
+
+    Returns
+    -------
+    bytes
+        PDF.
+    """
+    from dyebook.report_pdf import pdf_bytes
+    from dyebook.report_sheet import Pairs, Prose, Row, Sheet
+
+    ticks = [(f"[   ]  {step.name}", f"{_for_minutes(step)}{step.what} ({step.source})") for step in steps]
+    tail = [f"Caution: {text}" for text in cautions]
+    parts = [[Pairs("", tuple(rows))] for rows in (pairs, ticks) if rows] + [[Prose(tuple(tail), size="small")]]
+    return pdf_bytes(Sheet(title, "", "", tuple(Row(((1.0, part),)) for part in parts)), paper)
+
+
+def _for_minutes(step):
+    return "" if step.minutes is None else f"{figure_text('minutes', step.minutes)}: "
 
 
 def _figure(name, value, sd):

@@ -2,9 +2,13 @@
 
 import pytest
 
+from dyebook.physics.area import sum_areas
+from dyebook.physics.area_words import parse_shape
+from dyebook.physics.cautions import cautions_for
 from dyebook.physics.electrolyte import mix_acid
 from dyebook.physics.film import plan_film
-from dyebook.report_bench import answer_lines, answer_page, answer_rows
+from dyebook.physics.sealing import PREPARATION, wet_steps
+from dyebook.report_bench import answer_lines, answer_page, answer_rows, detail_lines, figure_text, steps_page
 
 
 def test_both_units_are_shown():
@@ -24,6 +28,26 @@ def test_basis_notes_and_cautions_close_the_text():
     assert any(line.startswith("Basis:") for line in lines)
     assert any(line.startswith("acid per portion") for line in lines)
     assert lines[-1].startswith("Caution: General information")
+
+
+def test_a_page_holds_the_lines_of_a_load_and_the_events_of_a_log():
+    load = sum_areas([parse_shape("rod diameter=10 length=50 x4"), parse_shape("ball diameter=20")]).to_dict()
+    assert detail_lines(load)[0].startswith("4 × rod")
+    log = {"events": [{"time_min": 12.0, "kind": "contact_lost", "because": "why", "remedy": "Supply off."}]}
+    assert detail_lines(log) == ["12.0 min: contact lost (why). Supply off."]
+    many = {"lines": [{"count": 1, "label": "rod", "area_dm2": 0.1}] * 60}
+    assert len(detail_lines(many)) == 25
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_steps_to_tick_fit_on_one_page(paper):
+    for steps in (PREPARATION, wet_steps(12, 5, "nickel_acetate", skin_or_food=True)):
+        pdf = steps_page("Before run 12", steps, cautions_for("supply_off", "protection", "caustic", "waste"), paper)
+        assert pdf.count(b"/Type /Page\n") == 1
+
+
+def test_areas_are_shown_in_square_feet_too():
+    assert figure_text("area_dm2", 18.59) == "18.6 dm² (288 in², 2.00 ft²)"
 
 
 @pytest.mark.parametrize("paper", ["a4", "letter"])

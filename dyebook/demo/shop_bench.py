@@ -109,8 +109,8 @@ def run_of(planned, dyed_at, tank):
 def _lost_contact(trace, current, minutes, area, rng):
     """The log of the one run whose rack lost contact: the current fell, and nobody looked."""
     time = np.arange(0, minutes, 0.25)
-    lost = time > 0.35 * minutes
-    amps = np.where(lost, 0.06, 1.0) * current + rng.normal(0, 0.01, len(time))
+    lost = time > 0.12 * minutes
+    amps = np.where(lost, 0.3, 1.0) * current + rng.normal(0, 0.01, len(time))
     amps *= np.minimum(1, (time + 0.05) / 1.5)
     log = make_trace(time, amps)
     report = report_trace(log, area_dm2=area)
@@ -146,15 +146,15 @@ def lay_out_bench(book, numbers, tank, now):
         _prepare(book, book.row("batches", number)["run_id"])
     began = now.astimezone(UTC).replace(microsecond=0) - timedelta(minutes=50)
     common = {"film_by": "gauge", "electrolyte_id": tank, "electrolyte_temp_c": 20.2, "voltage_v": _VOLTS}
-    ferrules = {"area_dm2": 7.6, "current_a": 11.4, "film_um": 15.0, "minutes": 32.5, "alloy": "6082"}
+    ferrules = {"area_dm2": 7.6, "current_a": 11.4, "film_um": 15.0, "minutes": 38.4, "alloy": "6082"}
     waiting = run.plan_run(book, **ferrules, **common, finish="brushed", order="Paddle ferrules")
     _prepare(book, waiting)
     run.start_run(book, waiting, at=began)
     run.note_current(book, waiting, 11.2, at=began + timedelta(minutes=15), electrolyte_temp_c=21.0)
-    run.finish_run(book, waiting, began + timedelta(minutes=32.5))
-    wet.mark_step(book, waiting, "cold rinse", at=began + timedelta(minutes=33))
-    wet.mark_step(book, waiting, "cold rinse", ended=True, at=began + timedelta(minutes=35))
-    studs = {"area_dm2": 1.2, "current_a": 1.8, "film_um": 10.0, "minutes": 21.7, "alloy": "6061"}
+    run.finish_run(book, waiting, began + timedelta(minutes=38.4))
+    wet.mark_step(book, waiting, "cold rinse", at=began + timedelta(minutes=39))
+    wet.mark_step(book, waiting, "cold rinse", ended=True, at=began + timedelta(minutes=41))
+    studs = {"area_dm2": 1.2, "current_a": 1.8, "film_um": 10.0, "minutes": 24.6, "alloy": "6061"}
     run.tick_step(book, run.plan_run(book, **studs, **common, finish="polished", order="Ear studs"), "clean")
 
 

@@ -8,6 +8,7 @@ import numpy as np
 __all__ = ["OFF_SHARE", "Dip", "RunLog", "find_dips", "in_bins", "noise_of", "on_window", "open_log", "settled_at"]
 
 OFF_SHARE = 0.06  # of the usual current; below it the supply gives nothing worth counting
+_STILL_OFF = 2.0  # times that: only above it the current counts as back
 _FLOOR = 0.02
 _BIN_MIN = 10 / 60
 _MOST_BINS = 220
@@ -113,13 +114,27 @@ def open_log(time_min, current_a, voltage_v, first, stop, level_a, temp_c=None):
     if voltage_v is not None:
         volts = np.nan_to_num(voltage_v[first:stop])
         v = np.log(np.maximum(volts / max(float(np.median(volts)), 1e-6), _FLOOR))
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], share < OFF_SHARE, [0]]).astype(int)))
-    off = list(zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True))
+    off = _spells(share < OFF_SHARE, share < _STILL_OFF * OFF_SHARE)
     step = float(np.median(np.diff(t)))
     temp = None if temp_c is None else np.asarray(temp_c, float)[first:stop]
     if temp is not None and not np.isfinite(temp).all():
         temp = None
     return RunLog(t, x, v, level_a, step, off, settled_at(t, x), np.zeros(t.size, bool), temp)
+
+
+def _spells(off, still_off):
+    """Spells (start, stop) without current; a current that stays about the threshold makes one spell, not many."""
+    spells = []
+    for start, stop in _runs_of(off):
+        if spells and still_off[spells[-1][1] : start].all():
+            start = spells.pop()[0]
+        spells.append((start, stop))
+    return spells
+
+
+def _runs_of(marks):
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], marks, [0]]).astype(int)))
+    return list(zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True))
 
 
 def noise_of(values):

@@ -8,7 +8,7 @@ from dyebook.jobs.run import keep_log
 from dyebook.jobs.wet import finished_runs
 from dyebook.physics.trace import report_trace
 from dyebook.physics.trace_columns import QUANTITIES
-from dyebook.physics.trace_read import parse_trace, read_notes
+from dyebook.physics.trace_read import make_trace, parse_trace, read_notes
 from dyebook.physics.trace_table import decode_log, log_headers
 from dyebook.plots_run import plot_trace
 from dyebook.report_run import run_title
@@ -18,6 +18,7 @@ from dyebook.screens.shelf import friendly_errors
 
 __all__ = ["show"]
 
+_RUNS = 60
 _FILE, _NOTES = "A logger's file", "Hand notes"
 _COLUMNS = {"time_min": "time", "current_a": "current", "voltage_v": "voltage", "electrolyte_temp_c": "temperature"}
 
@@ -27,10 +28,11 @@ def show(book):
     left, right = st.columns([2, 3], gap="large")
     with left:
         row = _whose(book)
-        asked = _questions(row)
+        with st.container(key="pairs_log"):
+            asked = _questions(row)
         way = choose("log_way", "From", [_FILE, _NOTES])
         with friendly_errors():
-            trace = _from_file() if way == _FILE else _from_notes()
+            trace = _from_file(row) if way == _FILE else _from_notes()
     with right, friendly_errors():
         if trace is not None:
             _show_trace(book, row, trace, asked)
@@ -38,11 +40,14 @@ def show(book):
 
 def _whose(book):
     """The run that the log belongs to; None for a log on its own."""
-    finished = {row["id"]: row for row in finished_runs(book)}
+    finished = {row["id"]: row for row in finished_runs(book, _RUNS)}
     if not finished:
         return None
     names = {None: "none in the book", **{number: run_title(row) for number, row in finished.items()}}
     number = st.selectbox("The log of", list(names), key=key_of("log_run"), format_func=names.get)
+    kept = [str(row["id"]) for row in finished.values() if not row["trace"].get("by_hand", True)]
+    if number is None and kept:
+        st.caption(f"A log is kept with run {', '.join(kept)}.")
     return finished.get(number)
 
 
@@ -61,10 +66,22 @@ def _questions(row):
 _LIMIT_HELP = "That the supply held the current back is only told against this limit."
 
 
-def _from_file():
+def _kept(row):
+    """The logger's file that is kept with a run; None without one."""
+    log = row["trace"] if row else None
+    if not log or log.get("by_hand", True) or "log" in draft():
+        return None
+    st.caption(f"The log kept with run {row['id']}; a file chosen here is shown instead.")
+    return make_trace(log["time_min"], log["current_a"], log.get("voltage_v"), log.get("electrolyte_temp_c"))
+
+
+def _from_file(row):
     given = st.file_uploader("CSV or text of any logger", type=["csv", "txt", "tsv", "log"], key="log_file")
     if given is not None:
         draft()["log"] = given.name, given.getvalue()
+    kept = _kept(row)
+    if kept is not None:
+        return kept
     if "log" not in draft():
         st.markdown(
             "Columns for time and current are needed, voltage and temperature are welcome; any order, any unit."

@@ -26,6 +26,7 @@ __all__ = [
     "go_on",
     "key_of",
     "offer_page",
+    "offer_steps",
     "put",
     "show_answer",
     "show_cautions",
@@ -130,7 +131,7 @@ def ask_order(book, run=None):
     options = [None, *known] if of_run in (None, *known) else [None, of_run, *known]
     if st.session_state[key] not in options:
         st.session_state[key] = None
-    name = st.selectbox("For the order", options, key=key, format_func=lambda one: one or "none")
+    name = st.selectbox("For the order", options, key=key, format_func=lambda one: one or "none", placeholder="none")
     _hold(key)
     return name
 
@@ -213,6 +214,15 @@ def offer_page(title, answer, key, leave=()):
     with st.container(horizontal=True):
         for paper, words in (("a4", "Page to print, A4"), ("letter", "Letter")):
             made = partial(report_bench.answer_page, title, content, paper)
+            name = f"{key}_{paper}.pdf"
+            st.download_button(words, made, name, "application/pdf", key=f"{key}_{paper}", on_click="ignore")
+
+
+def offer_steps(title, steps, cautions, key, pairs=()):
+    """Offer steps to tick as one printed page, on either paper."""
+    with st.container(horizontal=True):
+        for paper, words in (("a4", "Steps to print, A4"), ("letter", "Letter")):
+            made = partial(report_bench.steps_page, title, steps, cautions, paper, pairs)
             name = f"{key}_{paper}.pdf"
             st.download_button(words, made, name, "application/pdf", key=f"{key}_{paper}", on_click="ignore")
 

@@ -22,7 +22,7 @@ _FINISHES = ("polished", "brushed", "blasted", "etched", "as machined")
 def show(book):
     """Draw the step."""
     left, right = st.columns([2, 3], gap="large")
-    with left:
+    with left, st.container(key="pairs_plan"):
         asked = _questions(book)
     with right:
         if None in (asked["area"], asked["density"], asked["film"]):

@@ -9,7 +9,7 @@ from dyebook.jobs import run as bench
 from dyebook.physics.cautions import cautions_for
 from dyebook.physics.sealing import PREPARATION
 from dyebook.report_screen import moment_text, pairs_html
-from dyebook.screens.bench_pieces import choose_run, go_on, show_cautions
+from dyebook.screens.bench_pieces import choose_run, go_on, offer_steps, show_cautions
 
 __all__ = ["show"]
 
@@ -47,6 +47,8 @@ def show(book):
     with right:
         st.html(pairs_html(words.plan_words(row), "settings"))
         show_cautions(cautions_for(*_cautions()))
+        title = f"Before run {row['id']}"
+        offer_steps(title, PREPARATION, cautions_for(*_cautions()), "prepare", words.plan_words(row))
         st.button("Drop this plan", key="drop_plan", type="tertiary", on_click=bench.drop_run, args=(book, row["id"]))
 
 

@@ -72,7 +72,7 @@ def _standing(book, number):
         if row["anodise_min"] is not None or row["deleted_at"] is not None:
             st.rerun()
         stand = bench.where_is(book, row)
-        st.subheader(f"Run {number} is on", anchor=False)
+        st.subheader(f"Run {number} is {'paused' if stand.paused else 'on'}", anchor=False)
         total = bench.whole_time_min(book, row, stand)
         alarm = f"Run {number} has reached its film. Supply off, then lift the parts into the cold rinse at once."
         ends = f"until {words.clock_text(stand.ends_at)}" if not stand.done else "over the time"

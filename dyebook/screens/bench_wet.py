@@ -11,6 +11,7 @@ from dyebook.jobs.baths import baths_by_name
 from dyebook.jobs.dye_rules import outside_window
 from dyebook.jobs.run_order import is_for_skin
 from dyebook.jobs.strength_line import strength_line
+from dyebook.physics.cautions import cautions_for
 from dyebook.physics.sealing import SEALS, plan_seal, wet_steps
 from dyebook.report_bench import figure_text
 from dyebook.screens.bench_learned import learned
@@ -23,6 +24,7 @@ from dyebook.screens.bench_pieces import (
     go_on,
     key_of,
     offer_page,
+    offer_steps,
     show_answer,
     show_cautions,
     show_clock,
@@ -47,7 +49,7 @@ def show(book):
             go_on("run")
         return
     left, right = st.columns([2, 3], gap="large")
-    with left:
+    with left, st.container(key="pairs_wet"):
         asked = _questions(book, row)
     with right, friendly_errors():
         _show_steps(book, row, asked)
@@ -132,6 +134,8 @@ def _show_steps(book, row, asked):
     begun = wet.steps_of(row)
     for place, step in enumerate(steps):
         _show_step(book, row, place, step, begun.get(step.name))
+    names = [name for step in steps for name in step.cautions]
+    offer_steps(f"After run {row['id']}", steps, cautions_for(*dict.fromkeys(names), "waste"), "wet")
     if asked["seal"] != _NO_SEAL:
         options = {"min_per_um": asked["min_per_um"], "skin_or_food": asked["skin_or_food"]}
         plan = plan_seal(row["film_um"], asked["seal"], **options)
@@ -160,8 +164,6 @@ def _show_step(book, row, place, step, times):
         alarm = f"{step.name.capitalize()}: time is up."
         show_clock(f"step_clock_{row['id']}_{place}", step.minutes, elapsed, step.name, alarm)
         if step.cautions:
-            from dyebook.physics.cautions import cautions_for
-
             show_cautions(cautions_for(*step.cautions)[:-1])
 
 

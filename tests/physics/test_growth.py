@@ -113,3 +113,18 @@ def test_bad_files_are_refused(tmp_path, text, words):
         read_gauged_runs(file)
     with pytest.raises(RecordError, match="opened"):
         read_gauged_runs(tmp_path / "none.csv")
+
+
+def test_a_run_far_from_its_charge_teaches_nothing():
+    sound = [GaugedRun(2.0, 3.0, 30.0, 0.95 * 0.3277 * 45) for _ in range(6)]
+    lost = GaugedRun(2.0, 3.0, 30.0, 4.0)
+    with_it, without = learn_growth_rate([*sound, lost]), learn_growth_rate(sound)
+    assert with_it.factor == without.factor
+    assert "1 run is left out" in with_it.notes[0]
+
+
+def test_rate_and_readings_are_held_to_one_yardstick():
+    """A rate without a temperature is told for the temperature of the runs, not for the plain rule."""
+    true_rate = 0.29
+    runs = [GaugedRun(2.0, 3.0, 30.0, true_rate * 45, electrolyte_temp_c=20.0) for _ in range(12)]
+    assert learn_growth_rate(runs).rate.film_um(1.5, 30.0) == pytest.approx(true_rate * 45, rel=0.02)

@@ -213,3 +213,10 @@ def test_run_that_is_done():
 def test_impossible_runs(now, readings, words):
     with pytest.raises(RecordError, match=words):
         run_now(START, now, 1.5, readings, 12)
+
+
+def test_a_current_about_the_threshold_is_one_spell():
+    rng = np.random.default_rng(4)
+    t = np.arange(0, 30, 0.25)
+    current = np.where(t > 12, 0.06, 1.0) * 3 * np.minimum(1, (t + 0.05) / 1.5) + rng.normal(0, 0.01, t.size)
+    assert len(report_trace(make_trace(t, current)).events) <= 2

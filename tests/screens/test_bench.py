@@ -158,6 +158,63 @@ def test_nickel_on_the_skin_is_flagged(anodised, open_page):
     assert "Choose a nickel-free seal" in _texts(page)
 
 
+def test_nickel_is_flagged_by_the_order_of_the_run(empty_book, open_page):
+    from datetime import timedelta
+
+    from dyebook.jobs import baths, run
+
+    start = run.this_moment() - timedelta(minutes=40)
+    with open_book(empty_book) as book:
+        baths.find_bath(book, "Ember", "E1", 2.0)
+        order = book.add("orders", name="Ear studs", skin_contact=True)
+        number = run.plan_run(book, area_dm2=2.0, current_a=3.0, film_um=12.0, minutes=24.4, order="Ear studs")
+        run.start_run(book, number, at=start)
+        run.finish_run(book, number, start + timedelta(minutes=24.4))
+    page = open_page("bench", step="wet")
+    assert page.selectbox(key=f"bench_{number}_order").value == "Ear studs"
+    assert page.toggle(key="bench_Ear studs_skin_or_food").value
+    page.segmented_control(key="bench_seal").set_value("cold_nickel").run()
+    assert "Choose a nickel-free seal" in _texts(page)
+    page.selectbox(key="bench_bath").set_value("Ember, E1").run()
+    for name, text in {"1_dye_g_per_l": "3", "bath_temp_c": "50"}.items():
+        page.text_input(key=f"bench_{name}").set_value(text)
+    page.run()
+    page.button(key="keep_batch").click().run()
+    with open_book(empty_book) as book:
+        assert book.row("batches", 1)["order_id"] == order
+
+
+def test_every_bath_shows_its_line(demo_shop, open_page):
+    page = open_page("bench", step="dyebath")
+    assert not page.exception
+    text = _texts(page)
+    for name in ("Ember, E1", "Harbour blue, B1", "Heather, H2", "Lichen, L1"):
+        assert name in text
+    assert len(page.get("plotly_chart")) == 4
+    page.button(key=next(one.key for one in page.button if one.key.startswith("look_"))).click().run()
+    assert "your 3 strength checks" in _texts(page)
+    assert "What happened to it" in _texts(page)
+
+
+def test_a_run_pauses_and_goes_on(empty_book, open_page):
+    from dyebook.jobs import run
+
+    with open_book(empty_book) as book:
+        run.start_run(book, run.plan_run(book, area_dm2=2.0, current_a=3.0, film_um=12.0, minutes=24.4))
+    page = open_page("bench", step="run")
+    page.button(key="pause_run").click().run()
+    assert "Run 1 is paused" in _texts(page)
+    page.button(key="resume_run").click().run()
+    assert "Run 1 is on" in _texts(page)
+
+
+def test_the_batch_shows_how_its_run_was_prepared(demo_shop, open_page):
+    page = open_page("book", batch=85)
+    text = _texts(page)
+    assert "Anodised" in text
+    assert "water break test: holds" in text
+
+
 def test_a_bath_is_made_up_noted_and_its_line_drawn(anodised, open_page):
     page = open_page("bench", step="dyebath")
     page.selectbox(key="bench_bath").set_value("Ember, E1").run()
