@@ -1,6 +1,7 @@
 """A run in a real browser: it goes on over a reload and a restart of the app, and rings at its end."""
 
 import re
+import time
 from datetime import timedelta
 
 import pytest
@@ -48,8 +49,8 @@ def test_a_run_goes_on_over_reload_and_restart(page, served):
     page.get_by_role("heading", name=re.compile(r"Run \d+ is on")).wait_for()
     page.locator(".time", has_text=re.compile(r"\d\d:\d\d")).wait_for()
     first = _seconds(page)
-    # 12 µm at 1.5 A/dm² take 24.4 min by the 720 rule
-    assert 24 * 60 < first <= 24.5 * 60
+    # 12 µm at 1.5 A/dm² take 24.4 min by the 720 rule, and more by the shop's own gauge readings
+    assert 25 * 60 < first < 32 * 60
 
     page.wait_for_timeout(1500)
     page.reload()
@@ -78,5 +79,22 @@ def test_it_rings_at_the_end_until_it_is_hushed(page, served):
     page.get_by_text(f"Run {number} has reached its film. Supply off").wait_for(state="hidden")
     page.wait_for_timeout(6000)
     assert not page.get_by_text(f"Run {number} has reached its film. Supply off").is_visible(), "hushed is hushed"
+    with open_book(served.book) as book:
+        bench.drop_run(book, number)
+
+
+def test_a_phone_that_slept_shows_the_right_time(page, served):
+    with open_book(served.book) as book:
+        number = bench.plan_run(book, area_dm2=2.0, current_a=3.0, film_um=12.0, minutes=24.4)
+        bench.start_run(book, number)
+    page.goto(f"{served.address}/bench?step=run")
+    page.locator(".time", has_text=re.compile(r"\d\d:\d\d")).wait_for()
+    before = _seconds(page)
+    phone = page.context.new_cdp_session(page)
+    phone.send("Page.setWebLifecycleState", {"state": "frozen"})
+    time.sleep(6)
+    phone.send("Page.setWebLifecycleState", {"state": "active"})
+    page.wait_for_timeout(600)
+    assert before - 12 <= _seconds(page) <= before - 6
     with open_book(served.book) as book:
         bench.drop_run(book, number)
