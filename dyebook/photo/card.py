@@ -20,6 +20,9 @@ _REDUCED_SIDE, _ENOUGH_PIXELS = 1000, 5_000
 _WORKING_PIXELS = 6_000
 # log-light beyond this many robust deviations is dirt, print or glare on the card
 _OUTLIER = 3.5
+# spread of log light about the plane, and least share of pixels near it, that a plain card shows: cards of both
+# renderers and of composites stay below 0.07, and all but those in a hard shadow above 0.7
+_UNEVEN, _LEAST_SOUND = 0.15, 0.6
 
 
 @dataclass(frozen=True)
@@ -197,14 +200,16 @@ def _read_card(photo, quad, lab, pixels, places, clipped_share):
     if clipped_share > 0.5:
         raise PhotoError(f"the card in {photo.name} is blown out ({clipped_share:.0%} at the limit); expose darker")
     log_light = np.log(np.maximum(luminance, 1e-4))
-    sound, gradient = _fit_plane(log_light, places - quad.mean(axis=0))
+    sound, gradient, uneven = _fit_plane(log_light, places - quad.mean(axis=0))
     flags = ("card_clipped",) if clipped_share > 0.02 else ()
+    if uneven > _UNEVEN or sound.mean() < _LEAST_SOUND:
+        flags += ("card_doubtful",)
     mean, spread = pixels[sound].mean(axis=0, dtype=float), pixels[sound].std(axis=0, dtype=float)
     return Card("grey", quad, lab, mean, spread, gradient, clipped_share, flags)
 
 
 def _fit_plane(values, offsets):
-    """Robust plane through scattered values; the places that fit it, and (value at zero, slope x, slope y)."""
+    """Robust plane through scattered values: places that fit it, (value at zero, slope x, slope y), spread about it."""
     scale = max(float(np.abs(offsets).max()), 1.0)
     design = np.column_stack([np.ones(len(values)), offsets / scale])
     sound = np.abs(values - np.median(values)) < max(0.25, 4 * _robust_sd(values))
@@ -215,7 +220,7 @@ def _fit_plane(values, offsets):
         # from the middle of the rest: strays may draw the plane away from all others, and none would be sound
         rest -= np.median(rest[sound])
         sound = np.abs(rest) < _OUTLIER * max(_robust_sd(rest[sound]), 1e-3)
-    return sound, plane / (1, scale, scale)
+    return sound, plane / (1, scale, scale), _robust_sd(rest)
 
 
 def _robust_sd(values):

@@ -18,13 +18,15 @@ __all__ = ["Candidate", "card_candidates", "find_card"]
 _REDUCED, _SIDE = 1000, 800
 _REACH_PX = 8
 # below the first a patch is not taken, below the second it is taken with a doubt
-_REFUSED, _DOUBTFUL = 0.5, 1.2
+_REFUSED, _DOUBTFUL = 0.2, 1.3
 # a rival whose score comes this close makes the choice doubtful
 _MARGIN = 1.5
 _LEAST_SHARE = 0.02
 _CUT = list(TRAITS).index("cut")
 # log share of spots from which dirt on a card can no longer be told from the hole of a tag
 _SPOTS = np.log(0.004)
+# distance to the light's colour, beyond what a wrong guess explains, from which it may be paint
+_TINTED = 0.03
 # outlines this alike are one patch
 _ALIKE, _SAME = 0.94, 0.97
 _MOST_PATCHES = 24
@@ -81,7 +83,7 @@ def find_card(photo, card_lab=None):
     quad = _sharpened(photo, best.quad)
     card = card_at(photo, np.clip(quad, 0, photo.size), card_lab)
     traits = dict(zip(TRAITS, best.traits, strict=True))
-    spoiled = traits["cut"] or traits["odd"] > _SPOTS or len(found) < len(seen)
+    spoiled = traits["cut"] or traits["odd"] > _SPOTS or traits["tinted"] > _TINTED or len(found) < len(seen)
     doubtful = spoiled or best.score < _DOUBTFUL or any(best.score - one.score < _MARGIN for one in rivals)
     flags = card.flags + (("card_doubtful",) if doubtful else ())
     listed = tuple((one.score, one.quad) for one in (best, *rivals))

@@ -63,9 +63,9 @@ def _steepness(tones):
 
 def _outlines_of(even, margin, seen):
     """Four-sided outlines in a mask, much like no `seen` one: corners, some points, margin, how ill they fill them."""
-    found = []
+    found, shortest = [], 2.5 * np.sqrt(0.5 * _LEAST * even.size)
     for contour in cv2.findContours(even, cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)[0]:
-        if len(contour) < 40:
+        if len(contour) < shortest:
             continue
         x, y, w, h = cv2.boundingRect(contour)
         area, box = cv2.contourArea(contour), (x - margin, y - margin, x + w + margin, y + h + margin)

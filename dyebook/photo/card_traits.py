@@ -44,6 +44,8 @@ TRAITS = {
 
 # a wrong guess at the light's colour, and a card's own tint, stay below this
 TINT_FREE = 0.1
+# log light of an 18 % card against white paper is -1.6; glints at the bright end take it a little lower
+_DARKEST = -1.95
 _GRID = 40  # places across the straightened patch
 _ALONG = 24  # places along each side
 _CRUMB = 0.0025  # share of a patch that dirt may cover in one place
@@ -159,7 +161,8 @@ def _straightened(pixels, quad):
     if step > 1:
         height, width = (side // step for side in crop.shape[:2])
         crop = cv2.resize(crop[: height * step, : width * step], (width, height), interpolation=cv2.INTER_AREA)
-    crop = cv2.blur(crop, (3, 3))
+    else:
+        crop = cv2.blur(crop, (3, 3))
     target = np.array([[0, 0], [_GRID, 0], [_GRID, _GRID], [0, _GRID]], np.float32) - 0.5
     turn = cv2.getPerspectiveTransform(((quad - low) / step - 0.5).astype(np.float32), target)
     patch = cv2.warpPerspective(crop, turn, (_GRID, _GRID), borderMode=cv2.BORDER_REPLICATE)
@@ -267,7 +270,7 @@ def _colour(median, scene):
         "cast": apart,
         "tinted": max(0.0, apart - TINT_FREE),
         "level": np.clip(relative, -3, 0),
-        "dark": max(0.0, -2.2 - relative),
+        "dark": max(0.0, _DARKEST - relative),
         # on dark cloth a card is the brightest there is, but no photo shows it as bright as paper
         "white": max(0.0, relative + 0.6) * np.clip(glow / 0.4, 0.25, 1.0),
         "glow": glow,
@@ -294,8 +297,10 @@ def _surround(pixels, quad, median):
     """The band inside the sides and the surround: a border of one width is strong evidence, a frame inside is not."""
     side = np.sqrt(cv2.contourArea(quad.astype(np.float32)))
     offsets = np.concatenate([[-4.0, -3.0, 2.5, 3.5], np.linspace(0.03, 0.2, 12) * side + 3])
-    # log colour (4 sides, offsets, 3), the middle value along each side
-    bands = np.log(np.maximum(np.median(_bands(pixels, quad, offsets), axis=1), 1e-4))
+    seen = np.log(np.maximum(_bands(pixels, quad, offsets), 1e-4))
+    # log colour (4 sides, offsets, 3), the middle value along each side, and how far others lie from it
+    bands = np.median(seen, axis=1)
+    spread = np.median(np.abs(seen - bands[:, None]).max(axis=3), axis=1)
     own = np.log(np.maximum(median, 1e-4))
     near = bands[:, 2:4].mean(axis=1)
     light = near.mean(axis=1) - own.mean()
@@ -304,7 +309,9 @@ def _surround(pixels, quad, median):
     rim_cast = np.linalg.norm(_cast(np.exp(near.mean(axis=0))) - _cast(median))
     # at one distance on all four sides the border ends
     beyond = np.abs(bands[:, 4:] - near[:, None]).max(axis=2).min(axis=0).max()
-    past = np.linalg.norm(bands[:, 5:] - own, axis=2).min(axis=1)
+    # a surface that goes on has the same grain as well
+    grainier = np.maximum(spread[:, 5:] - 1.5 * spread[:, :2].mean() - 0.01, 0)
+    past = (np.linalg.norm(bands[:, 5:] - own, axis=2) + 2 * grainier).min(axis=1)
     plain = np.exp(-((even / 0.3) ** 2) - (rim_cast / 0.06) ** 2)
     return {
         "lip": np.abs(bands[:, :2].mean(axis=1) - own).max(),

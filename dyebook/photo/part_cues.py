@@ -29,7 +29,6 @@ CUES = (
     "ground_lightness",
     "ground_spread",
     "ground_alike",
-    "card_step",
     # how light and colour run over it
     "light_spread",
     "chroma_spread",
@@ -190,7 +189,6 @@ def _colours(scene, inside, ground):
         around[0],
         np.log(np.sqrt((spread**2).sum()) + 1),
         (toward > 0.5).mean(),
-        np.sqrt((middle[0] - 49.5) ** 2 + (middle[1:] ** 2).sum()),
     )
 
 

@@ -23,12 +23,12 @@ from .composites import disturbed
 from .scenes import card_overlap, card_scenes, first_end
 
 NAMES = list(TRAITS)
-GOOD = ("support", "support_least", "frame")
-FREE = ("level",)
-# few scenes show a grey tag or a dark rim, but what has a hole is no card, and a rim is no part of the grey area
-AT_MOST = {"holed": -1.5, "lip": -2.0}
-# and a card lies close by or far off as its owner likes
-AT_LEAST = {"large": -4.0, "small": -3.0}
+GOOD = ("support", "support_least", "frame", "level")
+# Few scenes show a grey tag, a painted or a dark plate, but what has a hole, a colour of its own or a darkness no card
+# comes to is no card, and a rim is no part of the grey area.
+AT_MOST = {"holed": -1.5, "lip": -2.0, "tinted": -12.0, "dark": -8.0, "gloom": -2.0}
+# And a card lies close by or far off as its owner likes; a thick one may show a lit edge.
+AT_LEAST = {"large": -4.0, "small": -3.0, "ridge": -60.0}
 _RIDGE = 0.0005
 _TWIN = 0.25  # weight of a coloured twin against a patch that was seen
 
@@ -97,7 +97,7 @@ def fit(traits, same, names):
         return heft @ np.logaddexp(0, -odds) + _RIDGE * (values[:-1] ** 2).sum(), push
 
     limits = [
-        (None, None) if n in FREE else (0, None) if n in GOOD else (AT_LEAST.get(n, -np.inf) * s, AT_MOST.get(n, 0) * s)
+        (0, None) if n in GOOD else (AT_LEAST.get(n, -np.inf) * s, AT_MOST.get(n, 0) * s)
         for n, s in zip(NAMES, spread, strict=True)
     ]
     limits.append((None, None))

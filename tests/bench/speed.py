@@ -3,7 +3,8 @@
     python -m tests.bench.speed [--photo FILE] [--megapixels 12] [--repeat 7] [--peer]
 
 Every stage is a row: a name and a function of what the stages before it left. Each round runs all stages once, so
-that a busy machine slows them alike; the table shows medians and their ratio to `cv2.imdecode` of the same bytes.
+that a busy machine slows them alike; the table shows medians and their ratio to `cv2.imdecode` of the same bytes. The
+last row is `dyebook.measure` on the bytes, which is all of them at once.
 """
 
 import argparse
@@ -22,6 +23,8 @@ from PIL import Image
 
 from dyebook.photo.card_find import find_card
 from dyebook.photo.light import fit_light
+from dyebook.photo.mat import find_mat
+from dyebook.photo.measure import measure
 from dyebook.photo.part_find import find_parts
 from dyebook.photo.read import read_photo
 from dyebook.photo.reading import read_part
@@ -69,6 +72,11 @@ def card(state):
     state["card"] = find_card(state["photo"])
 
 
+def mat(state):
+    """A photo mat, if there is one."""
+    find_mat(state["photo"])
+
+
 def parts(state):
     """The light and the parts, found by themselves."""
     state["light"] = fit_light(state["photo"], state["card"])
@@ -79,6 +87,11 @@ def readings(state):
     """The colours of the parts."""
     for part in state["parts"]:
         read_part(state["photo"], state["light"], state["card"], part)
+
+
+def everything(state):
+    """From the bytes to the measurement, by the public function."""
+    measure(state["data"])
 
 
 def peer_seconds(data, repeat):
@@ -104,11 +117,11 @@ STAGES = [
     ("read", read),
     ("reduced", reduce),
     ("card", card),
+    ("mat", mat),
     ("parts", parts),
     ("readings", readings),
+    ("measure", everything),
 ]
-# rows that together make the way from bytes to a reading
-OUR_STAGES = ("read", "reduced", "card", "parts", "readings")
 
 
 def run(data, stages, repeat):
@@ -137,9 +150,8 @@ def report(times, peaks):
     for name, values in times.items():
         print(f"{name:24s} {1e3 * medians[name]:10.1f} {1e3 * values[0]:10.1f} {medians[name] / unit:10.2f}")
     # a quotient of each round's own times: a machine that slows down between rounds does not blur it
-    rounds = zip(*(times[name] for name in OUR_STAGES), strict=True)
-    quotients = [sum(ours) / yardstick for ours, yardstick in zip(rounds, times["cv2.imdecode"], strict=True)]
-    print(f"{'bytes to reading':24s} {statistics.median(quotients):32.2f}")
+    rounds = zip(times["measure"], times["cv2.imdecode"], strict=True)
+    print(f"{'bytes to reading':24s} {statistics.median(ours / yardstick for ours, yardstick in rounds):32.2f}")
     print(f"peak memory: {peaks[0]:.0f} MB after the first round, {peaks[-1]:.0f} MB after the last")
 
 
@@ -158,7 +170,7 @@ def main():
     times, peaks = run(data, STAGES, options.repeat)
     report(times, peaks)
     if options.peer:
-        ours = statistics.median([sum(one) for one in zip(*(times[name] for name in OUR_STAGES), strict=True)])
+        ours = statistics.median(times["measure"])
         theirs = peer_seconds(data, 3)
         print(f"colour-science, sRGB to Lab over the frame: {theirs:.2f} s, {theirs / ours:.1f} × bytes to reading")
 

@@ -55,6 +55,12 @@ def test_strays_do_not_push_the_rest_out():
     np.testing.assert_allclose(card_at(photo_from_array(pixels), QUAD).rgb, (0.2, 0.18, 0.15), rtol=1e-5)
 
 
+def test_a_card_of_two_halves_is_a_doubt():
+    pixels = _plain()
+    pixels[:, 70:] *= 0.05
+    assert "card_doubtful" in card_at(photo_from_array(pixels), QUAD).flags
+
+
 @pytest.mark.parametrize(
     ("pixels", "quad", "words"),
     [
