@@ -2,7 +2,7 @@
 
 import numpy as np
 
-__all__ = ["flags_of", "uncertainty_of"]
+__all__ = ["flags_of", "level_log_sd", "uncertainty_of"]
 
 # Figures below are fitted to the errors on rendered scenes of two renderers with 51 cameras.
 # camera colour without a profile: lightness, and a*, b* at grey and per unit of chroma
@@ -16,6 +16,11 @@ _CLIPPED_U, _FLOOR_U = np.array([6.0, 11.0, 11.0]), np.array([4.0, 14.0, 9.0])
 
 _CLIPPED, _FLOORED, _GLARE, _FEW = 0.1, 0.2, 1.2, 150
 _DARK = 0.004
+
+
+def level_log_sd(spread):
+    """Return how well facing pixels of some spread of log brightness tell the film's brightness, in log light."""
+    return min(_LEVEL_SD + _LEVEL_SD_SPREAD * spread, _LEVEL_SD_MOST)
 
 
 def uncertainty_of(lab, film, facing, exposure_log_sd, camera_u=None):
@@ -33,9 +38,8 @@ def uncertainty_of(lab, film, facing, exposure_log_sd, camera_u=None):
     camera_u : sequence of 3 floats, optional
         Standard uncertainty of a learned camera's colours per L*, a*, b*; the usual camera's if left out.
     """
-    level_log_sd = min(_LEVEL_SD + _LEVEL_SD_SPREAD * facing.spread, _LEVEL_SD_MOST)
     luminance = max(float(film @ (0.2126, 0.7152, 0.0722)), 1e-3)
-    share = np.hypot(np.hypot(level_log_sd, exposure_log_sd), _VEIL / luminance)
+    share = np.hypot(np.hypot(level_log_sd(facing.spread), exposure_log_sd), _VEIL / luminance)
     lightness = _lightness_slope(luminance) * share * luminance
     colour = np.abs(lab[1:]) / 3 * min(share, 1.0)
     chroma = float(np.hypot(lab[1], lab[2]))

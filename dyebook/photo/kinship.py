@@ -7,10 +7,10 @@ __all__ = ["level_steps"]
 _LUMINANCE = np.array([0.2126, 0.7152, 0.0722])
 # reflectance of an undyed film on aluminium, specular excluded: where more and less dye start from
 _UNDYED = 0.7
-# standard deviation, in log light, of one part's brightness; of the brightness that hue foretells; per unit of hue that
-# no amount of the one dye explains; per unit of the foretold difference; and of a hue itself, so that greys foretell
-# nothing. Fitted on scenes of two renderers.
-_OWN_SD, _KIN_SD, _STRANGE_SD, _FORETOLD_SD, _HUE_SD = 0.2, 0.03, 1.3, 1.0, 0.03
+# standard deviation, in log light, of the brightness that hue foretells; per unit of hue that no amount of the one dye
+# explains; per unit of the foretold difference; and of a hue itself, so that greys foretell nothing. Fitted on scenes
+# of two renderers.
+_KIN_SD, _STRANGE_SD, _FORETOLD_SD, _HUE_SD = 0.03, 1.3, 1.0, 0.03
 # parts farther apart than this are no near shades: unexplained hue, share of dye, and brightness against all forecast
 _STRANGEST, _MOST_DYE, _CONTRADICTION = 0.3, 0.8, 1.0
 _DARKEST = 0.003
@@ -18,13 +18,15 @@ _DARKEST = 0.003
 _HUE_NOISE = 0.15
 
 
-def level_steps(films):
+def level_steps(films, log_sd):
     """Return by how much each part's log brightness should move so that near shades agree.
 
     Parameters
     ----------
     films : ndarray of shape (N, 3)
         Linear light of the films of one photo.
+    log_sd : float or ndarray of shape (N,)
+        Standard uncertainty of each one's brightness by itself, in log light.
 
     Returns
     -------
@@ -39,7 +41,7 @@ def level_steps(films):
     weighed by least squares.
     """
     count = len(films)
-    system, wanted = np.eye(count) / _OWN_SD**2, np.zeros(count)
+    system, wanted = np.diag(np.broadcast_to(1.0 / np.square(log_sd), count)).copy(), np.zeros(count)
     for i in range(count):
         for j in range(i + 1, count):
             weight, gap = _link(films[i], films[j])

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from dyebook.lab import Lab, delta_e_00, lab_to_linear_rgb, linear_rgb_to_lab
-from dyebook.photo.doubt import flags_of, uncertainty_of
+from dyebook.photo.doubt import flags_of, level_log_sd, uncertainty_of
 from dyebook.photo.facing import Facing, facing_pixels
 from dyebook.photo.kinship import level_steps
 from dyebook.photo.usual import (
@@ -23,13 +23,14 @@ from dyebook.record import Reading
 __all__ = ["Evidence", "read_part", "read_parts"]
 
 _LUMINANCE = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
-# share of the facing pixels, those with the least mirror light on them, that give the hue
+# share of the facing pixels, those with the least mirror light on them, that give the hue; more of even parts
 _UNVEILED = 0.45
 # squared distance from grey below which hue cannot tell film from mirror light
 _NEAR_GREY = 0.003
-# mirrored room that stays on every part, neutral, as reflectance; all of it only from this spread of log brightness on,
-# for matt paint and paper, which are even, mirror nothing; and never more than leaves this share of a channel
-_VEIL, _VEIL_SPREAD, _VEIL_LEAVES = 0.006, 0.1, 0.15
+# mirrored room that stays on every part, neutral, as reflectance; never more than leaves this share of a channel
+_VEIL, _VEIL_LEAVES = 0.006, 0.15
+# spread of log brightness from which on a part mirrors: matt paint and paper are more even, and mirror nothing
+_MIRRORING = 0.1
 _SAMPLES = 1500
 
 
@@ -49,6 +50,8 @@ class Evidence:
         The film's linear light, what the reading's Lab is made of.
     level : float
         Its brightness as the card alone makes it, before any bound; above 1 it would outshine perfect white.
+    level_log_sd : float
+        Standard uncertainty of that brightness, in log light, from the part's own pixels.
     """
 
     reading: Reading
@@ -58,6 +61,7 @@ class Evidence:
     rejected: np.ndarray
     film: np.ndarray
     level: float
+    level_log_sd: float = 0.1
 
 
 def read_parts(photo, light, card, parts, camera=None):
@@ -77,7 +81,7 @@ def read_parts(photo, light, card, parts, camera=None):
         In the order of the parts.
     """
     alone = [read_part(photo, light, card, part, camera) for part in parts]
-    steps = level_steps(np.array([one.film for one in alone]).reshape(-1, 3))
+    steps = level_steps(np.array([one.film for one in alone]).reshape(-1, 3), [one.level_log_sd for one in alone])
     return tuple(_at_level(one, step) for one, step in zip(alone, steps, strict=True))
 
 
@@ -97,9 +101,10 @@ def read_part(photo, light, card, part, camera=None):
     Evidence
     """
     facing = facing_pixels(photo, light, part)
-    colour, unveiled = _film_colour(facing.light[facing.sound])
+    mirroring = min(facing.spread / _MIRRORING, 1.0)
+    colour, unveiled = _film_colour(facing.light[facing.sound], 1 - (1 - _UNVEILED) * mirroring)
     level = float(np.median(facing.light @ _LUMINANCE))
-    film = _without_veil(level * colour, facing.spread)
+    film = _without_veil(level * colour, mirroring)
     # a learned camera needs no usual one's correction: `light` has mixed its colours already
     if camera is None:
         film = _usual_film(film, facing, light, lab_to_linear_rgb(card.lab), photo)
@@ -117,7 +122,7 @@ def read_part(photo, light, card, part, camera=None):
         uniformity=_uniformity(facing.light, level),
         flags=tuple(dict.fromkeys((*part.flags, *flags_of(facing)))),
     )
-    return Evidence(reading, box, facing.step, used, facing.mask & ~used, film, level)
+    return Evidence(reading, box, facing.step, used, facing.mask & ~used, film, level, level_log_sd(facing.spread))
 
 
 def _usual_film(rgb, facing: Facing, light, card_light, photo):
@@ -145,8 +150,8 @@ def _at_level(evidence, step):
     return replace(evidence, film=film, reading=replace(evidence.reading, lab=Lab(*linear_rgb_to_lab(film))))
 
 
-def _film_colour(seen):
-    """Colour of luminance 1 of the pixels with the least mirror light on them, and which those are.
+def _film_colour(seen, share=_UNVEILED):
+    """Colour of luminance 1 of the share of the pixels with the least mirror light on them, and which those are.
 
     Mirror light is nearly neutral: it moves a pixel from the film's colour towards grey.
     """
@@ -159,14 +164,14 @@ def _film_colour(seen):
         if away @ away < _NEAR_GREY:
             break
         purity = (relative - 1) @ away
-        least = purity >= np.quantile(purity, 1 - _UNVEILED)
+        least = purity >= np.quantile(purity, 1 - share)
         colour = np.median(relative[least], axis=0)
     return colour / (colour @ _LUMINANCE), least
 
 
-def _without_veil(rgb, spread):
-    """Light of a film without the mirrored room that parts of some unevenness usually show all over."""
-    return np.maximum(rgb - _VEIL * min(spread / _VEIL_SPREAD, 1.0), _VEIL_LEAVES * rgb)
+def _without_veil(rgb, mirroring):
+    """Light of a film without the mirrored room that a part usually shows all over; `mirroring` is 0 to 1."""
+    return np.maximum(rgb - _VEIL * mirroring, _VEIL_LEAVES * rgb)
 
 
 def _uniformity(seen, level):
