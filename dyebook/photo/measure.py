@@ -43,32 +43,34 @@ class Look:
         return draw_overlay(self.photo, self.measurement, self.evidence, long_side, self.mat)
 
 
-def look_at(
-    source,
-    card_at=None,
-    card_lab=None,
-    part_at=None,
-    camera=None,
-    flat=None,
-    no_card=False,
-    mat_line_mm=None,
-    flaws=True,
-    name=None,
-    steps=None,
-):
-    """Return a `Look` at a photo; the arguments are those of `measure`, and `name` for bytes without a path."""
+@dataclass(frozen=True)
+class _Wanted:
+    """What a caller of `measure` asked for; its parameters by name."""
+
+    card_at: object = None
+    card_lab: object = None
+    part_at: object = None
+    camera: object = None
+    flat: object = None
+    no_card: bool = False
+    mat_line_mm: float | None = None
+    flaws: bool = True
+    steps: int | None = None
+
+
+def look_at(source, name=None, **options):
+    """Return a `Look` at a photo; options are those of `measure`, by name, and `name` is for bytes without a path."""
+    wanted = _Wanted(**options)
     photo = source if isinstance(source, LinearPhoto) else read_photo(source, name=name)
-    card = _choose_card(photo, card_at, card_lab, no_card)
-    paper = None if flat is None else read_photo(flat)
+    card = _choose_card(photo, wanted)
+    paper = None if wanted.flat is None else read_photo(wanted.flat)
     light = fit_light(photo, card, paper)
-    mat = find_mat(photo, mat_line_mm)
-    parts = _choose_parts(photo, card, light, part_at, mat)
-    if steps is not None:
-        parts = band_parts(photo, light, parts, steps)
-    profile = None if camera is None else _profile_of(camera)
+    mat = find_mat(photo, wanted.mat_line_mm)
+    parts = _choose_parts(photo, card, light, mat, wanted)
+    profile = _profile_of(wanted.camera)
     toned, card, light = _with_profile(photo, card, light, paper, profile)
     evidence = read_parts(toned, light, card, parts, profile)
-    if flaws:
+    if wanted.flaws:
         evidence = tuple(with_flaws(one, toned, light, part) for one, part in zip(evidence, parts, strict=True))
     return Look(photo, card, light, evidence, _tell(photo, card, light, evidence, mat), mat)
 
@@ -119,8 +121,9 @@ def measure(
     PhotoError
         If the photo cannot be read, or no trustworthy card is found.
     """
-    options = {"mat_line_mm": mat_line_mm, "flaws": flaws, "steps": steps}
-    return look_at(path, card_at, card_lab, part_at, camera, flat, no_card, **options).measurement
+    card = {"card_at": card_at, "card_lab": card_lab, "no_card": no_card}
+    parts = {"part_at": part_at, "flaws": flaws, "steps": steps}
+    return look_at(path, **card, **parts, camera=camera, flat=flat, mat_line_mm=mat_line_mm).measurement
 
 
 def measure_with_overlay(path, overlay, **options):
@@ -158,7 +161,7 @@ def _tell(photo, card, light, evidence, mat):
 
 
 def _profile_of(camera):
-    """Profile by name, or the one given."""
+    """Profile by name, the one given, or None."""
     from dyebook.photo.camera_store import load_camera
 
     return load_camera(camera) if isinstance(camera, str) else camera
@@ -173,13 +176,15 @@ def _with_profile(photo, card, light, paper, profile):
     return toned, card, profile.dress(fit_light(toned, card, paper if paper is None else profile.undo_tone(paper)))
 
 
-def _choose_card(photo, corners, card_lab, without):
-    if corners is not None:
-        return card_at(photo, corners, card_lab)
-    return no_card(photo) if without else find_card(photo, card_lab)
+def _choose_card(photo, wanted):
+    if wanted.card_at is not None:
+        return card_at(photo, wanted.card_at, wanted.card_lab)
+    return no_card(photo) if wanted.no_card else find_card(photo, wanted.card_lab)
 
 
-def _choose_parts(photo, card, light, polygons, mat):
-    if polygons is None:
-        return [part for part in find_parts(photo, card, light) if mat is None or not mat.is_mark(part.outline)]
-    return [part_at(photo, np.asarray(polygon, dtype=float)) for polygon in polygons]
+def _choose_parts(photo, card, light, mat, wanted):
+    if wanted.part_at is not None:
+        parts = [part_at(photo, np.asarray(polygon, dtype=float)) for polygon in wanted.part_at]
+    else:
+        parts = [part for part in find_parts(photo, card, light) if mat is None or not mat.is_mark(part.outline)]
+    return parts if wanted.steps is None else band_parts(photo, light, parts, wanted.steps)
