@@ -148,7 +148,7 @@ def main():
     parser.add_argument(
         "--photos",
         type=Path,
-        default=os.environ.get("DYEBOOK_PHOTOS"),
+        default=os.environ.get("DYEBOOK_PHOTOS") or None,
         help="folder of chart photographs with truth.json",
     )
     options = parser.parse_args()

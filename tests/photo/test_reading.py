@@ -109,6 +109,16 @@ def test_a_turned_bar_reads_as_the_flat_film(stripe, tilt):
     assert delta_e_00((45, 30, -35), read_one(_cylinder((45, 30, -35), stripe, tilt)).lab) < 3.5
 
 
+@pytest.mark.parametrize("shade", [(22, 8, -20), (35, 30, 20)])
+def test_room_light_mirrored_all_over_a_bar_is_taken_off(shade):
+    light = _cylinder(shade).pixels
+    x0, y0, x1, y1 = PART_BOX
+    light[y0:y1, x0:x1] += 0.006  # a first surface mirrors some 5 % of a room that is dim overhead
+    bar, tag = read_one(photo_from_array(light)).lab, read_one(photo_from_array(flat_light(shade))).lab
+    assert delta_e_00(tag, bar) < 0.7
+    assert delta_e_00(shade, linear_rgb_to_lab(lab_to_linear_rgb(shade) + 0.006)) > 1.2
+
+
 def test_lean_is_nought_in_the_middle_and_one_at_the_rim_of_bar_ring_and_disc():
     y, x = np.mgrid[:240, :240] - 119.5
     radius = np.hypot(x, y)
@@ -152,6 +162,23 @@ def test_near_shades_of_one_dye_borrow_each_others_brightness():
     assert delta_e_76(true, before) > 5
     assert delta_e_76(true, after) < 1.5
     assert np.log(settled).mean() == pytest.approx(np.log(seen).mean(), abs=0.01)
+
+
+def test_near_shades_agree_even_where_one_part_mirrors_a_lamp():
+    dye = (0.1, 0.8, 0.5)
+    films = np.array([_film(dye, 0.5), _film(dye, 0.6)])
+    seen = films * np.array([[1.6], [0.8]])
+    settled = seen * np.exp(level_steps(seen, LEVEL_SD))[:, None]
+    true, before, after = (np.subtract(*linear_rgb_to_lab(pair)) for pair in (films, seen, settled))
+    assert delta_e_76(true, before) > 15
+    assert delta_e_76(true, after) < 2.5
+
+
+def test_the_more_doubtful_of_two_near_shades_moves_more():
+    dye = (0.1, 0.8, 0.5)
+    seen = np.array([_film(dye, 0.5) * 1.3, _film(dye, 0.5)])
+    steps = np.abs(level_steps(seen, [0.1, 0.3]))
+    assert steps[1] == pytest.approx(9 * steps[0], rel=0.01)
 
 
 def test_other_dyes_and_single_parts_are_left_alone():
