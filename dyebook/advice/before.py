@@ -3,21 +3,20 @@
 import numpy as np
 
 from dyebook.advice.causes import STATES
-from dyebook.advice.changes import CHANGES, change_likelihoods, play_changes
-from dyebook.advice.seen import Seen
+from dyebook.advice.expectation import compare_with_expectation, lies_beside
+from dyebook.advice.seen import Seen, sure
 
 __all__ = ["LAST_DIPS", "dips_before"]
 
 LAST_DIPS = 4
 _LEAST_DIPS = 2
-_READING_U = (0.8, 0.8, 0.8)
-# dips of one bath share whatever the bath's model gets wrong, so each counts for less than it would alone
-_SHARED = 0.5
-# what the bath itself can do to all of its dips
-_OF_BATH = {"as usual": ("as set",), "weaker": ("weaker bath", "less taken up"), "stronger": ("more dye",),
-            "off too": ("foreign dye", "hue shifted", "another dye")}  # fmt: skip
-_WORDS = {"as usual": "as they should", "weaker": "pale too, as from a weak bath", "stronger": "deep too",
-          "off too": "off in hue too"}  # fmt: skip
+# of log strength: one reading whose doubt nobody noted, what dips scatter beyond that, and what the bath's model gets
+# wrong for all of them alike
+_READING_U, _SCATTER, _SHARED = 0.1, 0.05, 0.06
+# how far a bath weakens before somebody sees it, or is made too strong; common practice, no source
+_WEAKER, _STRONGER = (-0.8, -0.08), (0.08, 0.8)
+_FOUL = 0.4
+_WORDS = {"as usual": "as they should", "weaker": "as from a weaker bath", "stronger": "as from a stronger bath"}
 
 
 def dips_before(model, dips):
@@ -37,18 +36,42 @@ def dips_before(model, dips):
     last = dips.tail(LAST_DIPS)
     if len(last) < _LEAST_DIPS:
         return None
-    logs = np.sum([_log_chances(model, row) for row in last.to_dict("records")], axis=0)
-    chances = np.exp(_SHARED * (logs - logs.max()))
+    history = compare_with_expectation(model, last)
+    count = f"the {len(last)} dips before it came out"
+    if _foul_share(history) > _FOUL:
+        return sure("before", "off too", f"{count} off too, beside all that this dye's strength can do")
+    chances = _strength_chances(history, _repeats(model))
+    if chances is None:
+        return None
     likeliest = STATES["before"][int(np.argmax(chances))]
-    return Seen("before", tuple(chances), f"the {len(last)} dips before it came out {_WORDS[likeliest]}")
+    return Seen("before", tuple(chances), f"{count} {_WORDS[likeliest]}")
 
 
-def _log_chances(model, row):
-    """Log likelihood of one dip under each state of the bath."""
-    u = [
-        row[f"{axis}_sd"] if row.get(f"{axis}_sd", np.nan) > 0 else d for axis, d in zip("Lab", _READING_U, strict=True)
-    ]
-    known = {name: value for name, value in row.items() if value is not None and value == value}
-    found = change_likelihoods(play_changes(model, known), np.array([row[axis] for axis in "Lab"], float), np.array(u))
-    by_name = dict(zip(CHANGES, found, strict=True))
-    return np.log([np.mean([by_name[name] for name in _OF_BATH[state]]) for state in STATES["before"]])
+def _foul_share(history):
+    """Share of dips beside the bath's colours; dirt comes in between two dips, so the latest counts most."""
+    return float(np.average(lies_beside(history), weights=np.arange(1, len(history) + 1)))
+
+
+def _repeats(model):
+    """How much better (or worse) than their stated doubt the bath's readings repeat, as the fit has found."""
+    parts = [(part.hyper.reading_scale, len(part.departures)) for part in model.draws]
+    scales, weights = zip(*parts, strict=True)
+    return float(np.average(scales, weights=weights))
+
+
+def _strength_chances(history, repeats):
+    """How likely the dips' strengths are under each state; None where they tell nothing of strength."""
+    from scipy.stats import norm
+
+    values = history["log_strength"].to_numpy(float)
+    u = history["log_strength_u"].to_numpy(float) if "log_strength_u" in history else np.full(len(values), np.nan)
+    known = np.isfinite(values)
+    if not known.any():
+        return None
+    variance = np.where(np.isfinite(u), repeats * u, _READING_U)[known] ** 2 + _SCATTER**2
+    middle = np.clip(np.average(values[known], weights=1 / variance), _WEAKER[0], _STRONGER[1])
+    sd = np.sqrt(1 / np.sum(1 / variance) + _SHARED**2)
+    spans = [(high - low, norm.cdf(high, middle, sd) - norm.cdf(low, middle, sd)) for low, high in (_WEAKER, _STRONGER)]
+    weaker, stronger = (share / width for width, share in spans)
+    chances = np.array([norm.pdf(middle, 0, sd), weaker, stronger, 0.0])
+    return chances / chances.max()

@@ -47,7 +47,7 @@ USUAL = {
     "form": (0.60, 0.30, 0.10),
     "rinse": (0.90, 0.08, 0.02),
     "temp": (0.04, 0.92, 0.04),
-    "ph": (0.95, 0.05),
+    "ph": (0.97, 0.03),
     "alloy": (0.88, 0.08, 0.04),
     "dwell": (0.06, 0.88, 0.06),
     "even": (0.84, 0.13, 0.03),
@@ -89,7 +89,7 @@ _PALE_BEFORE = (0.35, 0.57, 0.02, 0.06)
 
 
 CAUSES = {
-    "sound": Row(3.0, {}),
+    "sound": Row(2.5, {}),
     # E-01: whole part pale, hue about right; charge short unless the area was wrong
     "thin_film": Row(1.0, {"colour": {"thinner film": 0.85, "as set": 0.15}, "film": _THIN, "charge": _SHORT,
                            "event": (0.80, 0.03, 0.02, 0.13, 0.02)}),
@@ -125,7 +125,7 @@ CAUSES = {
                            "dwell": (0.02, 0.70, 0.28), "before": (0.70, 0.02, 0.24, 0.04)}),
     # E-15: hue and depth shift on a normal film
     "ph_off": Row(1.0, {"colour": {"pH moved": 0.46, "hue shifted": 0.40, "less taken up": 0.06, "as set": 0.08},
-                        "ph": (0.55, 0.45), "before": (0.52, 0.22, 0.06, 0.20)}, "S"),
+                        "ph": (0.52, 0.48), "before": (0.52, 0.22, 0.06, 0.20)}, "S"),
     # D-12, D-17: dirt or foreign dye leaves the line, mostly greyer
     "contaminated_bath": Row(1.0, {"colour": {"foreign dye": 0.86, "greyed": 0.05, "less taken up": 0.04,
                                               "hue shifted": 0.03, "as set": 0.02},

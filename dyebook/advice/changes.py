@@ -115,7 +115,7 @@ CHANGES = {
 }
 
 
-def play_changes(model, record, seed=0):
+def play_changes(model, record, seed=0, noted_ph=None):
     """Return colours (n, 3) that each change would give, by its name.
 
     Parameters
@@ -125,6 +125,8 @@ def play_changes(model, record, seed=0):
         Settings as noted; a film measured by gauge is taken instead of the planned one, and then plays no further
         part as a change.
     seed : int
+    noted_ph : float, optional
+        Where it is known to which pH the bath had moved from the record's.
 
     Returns
     -------
@@ -138,6 +140,8 @@ def play_changes(model, record, seed=0):
     gauged = _is_known(record, "film_measured_um")
     for name in moved:
         _move(settings, places[name], CHANGES[name].moves, rng, gauged)
+    if noted_ph is not None:
+        settings["ph"][places["pH moved"]] = noted_ph + rng.normal(0, _PH_SD, _SOME)
     absorbance, reflect, drawn = _dip(model, settings, rng)
     plain = reflectance_to_lab(reflect(absorbance, slice(None)))
     out = {}

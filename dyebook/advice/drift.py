@@ -12,17 +12,16 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from dyebook.advice.charts import cusum_chart, ewma_chart, individuals_chart, sd_from_moving_range
-from dyebook.advice.verdict import split_difference
+from dyebook.advice.expectation import DRIFT_COLUMNS, lies_beside
 from dyebook.errors import RecordError
 
-__all__ = ["DRIFT_COLUMNS", "RUN_LENGTH", "Drift", "Trend", "compare_with_expectation", "find_drift"]
+__all__ = ["RUN_LENGTH", "Drift", "Trend", "find_drift"]
 
-DRIFT_COLUMNS = ("delta_l", "delta_c", "delta_h", "log_strength")
 RUN_LENGTH = 465.0
 _LEAST_BASELINE = 6
+_LATE = 5  # readings that say how it is now
 # no reading repeats better than this: a baseline that happens to be quiet must not make the limits tight
 _LEAST_SD = {"delta_l": 0.3, "delta_c": 0.3, "delta_h": 0.3, "log_strength": 0.02}
-_FACTORS = np.exp(np.linspace(np.log(0.25), np.log(3.0), 41))
 _WORDS = {"delta_l": ("lighter", "darker"), "delta_c": ("stronger", "duller"), "delta_h": ("hue up", "hue down")}
 
 
@@ -100,59 +99,13 @@ class Drift:
         }  # fmt: skip
 
 
-def compare_with_expectation(model, records):
-    """Return ΔL*, ΔC*, ΔH* of readings to what a bath should give, and the log strength that explains them best.
-
-    Parameters
-    ----------
-    model : BathModel
-        Learned from dips before the ones to be charted.
-    records : DataFrame
-        Settings as noted, and the readings L, a, b.
-
-    Returns
-    -------
-    DataFrame
-        `DRIFT_COLUMNS` and dyed_at where known, one row a record; log_strength is nan where strength hardly moves the
-        colour.
-    """
-    import pandas as pd
-
-    records = records.reset_index(drop=True)
-    read = records[["L", "a", "b"]].to_numpy(float)
-    expected = model.predict(records)[["L", "a", "b"]].to_numpy(float)
-    table = pd.DataFrame(split_difference(expected, read), columns=list(DRIFT_COLUMNS[:3]))
-    table["log_strength"] = _log_strengths(model, records, read)
-    if "dyed_at" in records:
-        table["dyed_at"] = records["dyed_at"]
-    return table
-
-
-def _log_strengths(model, records, read):
-    """Log factor on the noted strength whose predicted colour is nearest, finer than the grid by a parabola."""
-    rows = records.loc[records.index.repeat(_FACTORS.size)].reset_index(drop=True)
-    rows["dye_g_per_l"] = np.clip(rows["dye_g_per_l"].to_numpy(float) * np.tile(_FACTORS, len(records)), 0.002, 99)
-    line = model.predict(rows)[["L", "a", "b"]].to_numpy(float).reshape(len(records), -1, 3)
-    miss = np.sum((line - read[:, None]) ** 2, axis=-1)
-    steps = np.log(_FACTORS)
-    best = np.clip(miss.argmin(axis=1), 1, steps.size - 2)
-    row = np.arange(len(records))
-    before, here, after = (miss[row, best + k] for k in (-1, 0, 1))
-    bend = before - 2 * here + after
-    shift = np.where(bend > 1e-12, 0.5 * (before - after) / np.maximum(bend, 1e-12), 0.0)
-    found = steps[best] + np.clip(shift, -1, 1) * (steps[1] - steps[0])
-    # where a whole e-fold moves the colour by less than a reading's doubt, the reading says nothing of strength
-    moves = np.linalg.norm(line[row, best + 1] - line[row, best - 1], axis=-1) / (steps[2] - steps[0])
-    return np.where(moves > 2.0, found, np.nan)
-
-
 def find_drift(history, *, baseline=10, coupon=None, bath_volume_l=None, dye_g_per_l=None):
     """Return whether a bath drifts, since when, and what to add.
 
     Parameters
     ----------
     history : DataFrame
-        Any of `DRIFT_COLUMNS`, in order of time; optional dyed_at.
+        Any of `DRIFT_COLUMNS`, in order of time; optional dyed_at, the columns' uncertainties (``_u``) and beside.
     baseline : int
         Readings at the start that say what is usual.
     coupon : DataFrame, optional
@@ -178,10 +131,17 @@ def find_drift(history, *, baseline=10, coupon=None, bath_volume_l=None, dye_g_p
         return Drift(cause, trends, None, None, None, _still(cause, history))
     first = min(moved, key=lambda trend: trend.since)
     since = history["dyed_at"].iloc[first.since] if "dyed_at" in history else first.since
-    strength = next((float(np.exp(trend.now)) for trend in moved if trend.name == "log_strength"), None)
+    foul = _is_foul(history, first.since)
+    strength = next((float(np.exp(trend.now)) for trend in moved if trend.name == "log_strength" and not foul), None)
     known = cause != "camera" and strength is not None and strength < 1 and None not in (bath_volume_l, dye_g_per_l)
     top_up = (1 - strength) * dye_g_per_l * bath_volume_l if known else None
-    return Drift(cause, trends, since, strength, top_up, _why(cause, moved, since, strength, top_up))
+    return Drift(cause, trends, since, strength, top_up, _why(cause, moved, since, strength, top_up, foul))
+
+
+def _is_foul(history, since):
+    """Whether the readings since then lie beside all that strength can do."""
+    late = history.iloc[max(since, len(history) - _LATE) :]
+    return "beside" in history and bool(lies_beside(late).mean() > 0.5)
 
 
 def _trends(history, baseline):
@@ -191,24 +151,43 @@ def _trends(history, baseline):
             f"{len(history)} readings with a baseline of {baseline}: too few to tell drift from scatter; "
             f"more than {_LEAST_BASELINE} are needed, {_LEAST_BASELINE} or more of them as baseline"
         )
-    return tuple(_trend(name, history[name].to_numpy(float), baseline) for name in names)
+    return tuple(_trend(name, history[name].to_numpy(float), _doubts(history, name), baseline) for name in names)
 
 
-def _trend(name, values, baseline):
+def _doubts(history, name):
+    """Uncertainty (n,) of one column, 0 where nobody noted it."""
+    if f"{name}_u" not in history:
+        return np.zeros(len(history))
+    return np.nan_to_num(history[f"{name}_u"].to_numpy(float))
+
+
+def _trend(name, values, doubts, baseline):
     places = np.flatnonzero(np.isfinite(values))
-    x = values[places]
+    x, u = values[places], doubts[places]
     start = x[: min(baseline, x.size)]
     sd = max(sd_from_moving_range(start), _LEAST_SD[name])
     centre = float(np.mean(start))
     # set by simulation: with 10 to 30 readings as baseline, as many false signals in the next hundred (17 to 21 in
     # 100 charts) as with a centre and scatter known beforehand (19)
-    up, down = cusum_chart(x, centre, sd * (1 + 2 / start.size), slack=0.5 + 0.7 / np.sqrt(start.size))
+    # readings surer than those of the baseline count in full, less sure ones by as much less
+    trust = 1 / (1 + np.maximum(u**2 - np.median(u[: start.size]) ** 2, 0) / sd**2)
+    up, down = cusum_chart(
+        centre + np.sqrt(trust) * (x - centre), centre, sd * (1 + 2 / start.size), slack=0.5 + 0.7 / np.sqrt(start.size)
+    )
     single, ranges = individuals_chart(x, centre, sd)
     charts = {"individuals": single, "moving_range": ranges, "ewma": ewma_chart(x, centre, sd)}
     charts |= {"cusum_up": up, "cusum_down": down}
     direction, since = _signal(up, down)
-    now = 0.0 if since is None else float(np.median(x[max(since, x.size - 5) :])) - centre
+    now = 0.0 if since is None else _now(x[max(since, x.size - _LATE) :], trust[max(since, x.size - _LATE) :]) - centre
     return Trend(name, centre, sd, None if since is None else int(places[since]), direction, now, charts)
+
+
+def _now(x, trust):
+    """Weighted median."""
+    order = np.argsort(x)
+    total = np.cumsum(trust[order])
+    low, high = (np.searchsorted(total, total[-1] / 2 * (1 + shift)) for shift in (-1e-9, 1e-9))
+    return float(x[order][low] + x[order][min(high, x.size - 1)]) / 2
 
 
 def _signal(up, down):
@@ -234,11 +213,13 @@ def _still(cause, history):
     return f"{len(history)} readings stay put; a false signal once in {RUN_LENGTH:.0f} readings for each chart"
 
 
-def _why(cause, moved, since, strength, top_up):
+def _why(cause, moved, since, strength, top_up, foul):
     if cause == "camera":
         return "the check coupon drifts with the bath's readings: look at the camera and the card first"
     colour = [_WORDS[t.name][0 if t.direction > 0 else 1] for t in moved if t.name in _WORDS]
     text = f"this bath has been drifting since {since}: " + (", ".join(colour) if colour else "its strength")
+    if foul:
+        text += "; no strength of its dye gives these colours: look for dirt or another dye before topping up"
     if strength is not None:
         text += f"; about {100 * abs(1 - strength):.0f} % {'below' if strength < 1 else 'above'} its start"
     if top_up is not None:

@@ -89,7 +89,9 @@ def _colour(record, model, parts):
         return []
     from dyebook.advice.changes import change_likelihoods, play_changes
 
-    plays = play_changes(model, _as_usual(record, model))
+    usual = _as_usual(record, model)
+    moved = _known(record, "ph") and usual["ph"] != record["ph"]
+    plays = play_changes(model, usual, noted_ph=record["ph"] if moved else None)
     chances = change_likelihoods(plays, lab, u)
     middle = np.median(plays["as set"], axis=0)
     words = f"against what the bath should give the reading is {describe_difference(middle, lab)}"
