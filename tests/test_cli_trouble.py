@@ -63,3 +63,31 @@ def test_drift_finds_the_fading_bath(dips):
     assert drift["cause"] == "unclear"
     assert 11 <= int(drift["since"]) <= 24
     assert "lighter" in drift["why"]
+
+
+@pytest.fixture(scope="module")
+def shop(tmp_path_factory):
+    from dyebook.book.store import open_book
+    from dyebook.demo.shop import fill_book
+
+    place = tmp_path_factory.mktemp("shop") / "shop.dyebook"
+    with open_book(place) as book:
+        fill_book(book)
+    return place
+
+
+def test_the_book_is_asked_by_numbers_and_names(shop):
+    causes = json.loads(run("why", "--batch", 52, "--book", shop, "--json").stdout)
+    assert causes[0]["id"] == "contact_loss"
+    asked = run("why", "--batch", 85, "--book", shop, "--ask", input="n\n" * 6)
+    assert asked.exit_code == 0, asked.output
+    assert json.loads(run("drift", "--bath", "E1", "--book", shop, "--json").stdout)["top_up_g"] > 0.5
+    assert json.loads(run("verdict", "--batch", 52, "--book", shop, "--json").stdout)["verdict"] == "out"
+    assert run("verdict", "--batch", 3, "--target", "31,45,-48", "--book", shop).exit_code == 0
+
+
+def test_either_a_file_or_the_book():
+    assert run("why").exit_code == 2
+    assert run("drift").exit_code == 2
+    assert run("verdict", "--target", "1,2,3").exit_code == 2
+    assert run("verdict", "--reading", "1,2,3").exit_code == 2

@@ -1,0 +1,286 @@
+"""Why a batch of the book came out as it did, and whether it is in tolerance, by all that the book knows of it."""
+
+import math
+from dataclasses import dataclass
+
+from dyebook.errors import BookError, ModelError, PhotoError, RecordError
+from dyebook.lab import Lab
+from dyebook.record import FIELDS
+
+__all__ = ["Case", "case_of", "fresh_dips", "judge_batch", "target_for"]
+
+# a bath is learned as made up from the dips that came soonest after it was made up or topped up: this share of all,
+# and no fewer than so many
+_FRESH_SHARE, _LEAST_FRESH = 0.4, 8
+_LEAST_LOG = 10
+_USUAL_TOLERANCE = 2.0
+
+
+@dataclass(frozen=True)
+class Case:
+    """A batch with all that is at hand about it.
+
+    Attributes
+    ----------
+    batch : int
+    record : dict
+        Settings as noted, and the reading.
+    model : LearnedBath or None
+        The bath as made up.
+    measurement : dict or None
+    trace : DataFrame or None
+    before : Seen or None
+        How the bath's dips before it came out.
+    missing : tuple of str
+        What is not at hand, in words.
+    """
+
+    batch: int
+    record: dict
+    model: object
+    measurement: dict | None
+    trace: object
+    before: object
+    missing: tuple
+
+    def causes(self, answers=None):
+        """Return the causes, most probable first, see `dyebook.advice.diagnose.diagnose`."""
+        from dyebook.advice.diagnose import diagnose
+
+        return diagnose(self.record, **self._evidence(), answers=answers)
+
+    def kinds(self):
+        """Return the kinds of evidence that are at hand."""
+        from dyebook.advice.evidence import gather
+
+        return {item.kind for item in gather(self.record, **self._evidence())}
+
+    def _evidence(self):
+        return {name: getattr(self, name) for name in ("model", "measurement", "trace", "before")}
+
+
+def case_of(book, number, learn=None):
+    """Return the `Case` of a batch in the book.
+
+    Parameters
+    ----------
+    book : dyebook.book.store.Book
+    number : int
+    learn : callable, optional
+        Takes a table of dips and returns a learned bath; `dyebook.learn_bath` without it.
+
+    Returns
+    -------
+    Case
+
+    Raises
+    ------
+    BookError
+        If there is no such batch.
+    """
+    row, missing = book.batch(number), []
+    record = {name: getattr(row, name, None) for name in FIELDS}
+    if row.lab is not None:
+        record |= dict(zip("Lab", row.lab, strict=True)) | _uncertainty(row.lab_u)
+    record = {name: value for name, value in record.items() if not _is_empty(value)}
+    model, before = _bath_behind(book, row, learn, missing)
+    measurement = _photo_of(book, number)
+    trace = _log_of(book, number)
+    if row.lab is None:
+        missing.append("its colour was never read")
+    if measurement is None:
+        missing.append("no photo that shows flaws")
+    if trace is None:
+        missing.append("no log of its run")
+    if "film_measured_um" not in record:
+        missing.append("no gauge has read its film")
+    return Case(number, record, model, measurement, trace, before, tuple(missing))
+
+
+def _is_empty(value):
+    return value is None or (isinstance(value, float) and math.isnan(value))
+
+
+def _uncertainty(u):
+    return {} if u is None else {f"{axis}_sd": value for axis, value in zip("Lab", u, strict=True)}
+
+
+def _bath_behind(book, row, learn, missing):
+    """The bath as made up, and how the dips before this one came out; None, None where it cannot be learned."""
+    from dyebook.advice.before import dips_before
+    from dyebook.advice.learn import learn_bath
+
+    dips = book.frame(dye=row.dye, bath=row.bath)
+    spoiled = {*stripped(book), row.batch}
+    dips = in_time(dips[dips["L"].notna() & ~dips["batch"].isin(spoiled)])
+    try:
+        model = (learn or learn_bath)(fresh_dips(book, row.dye, row.bath, dips))
+    except ModelError as error:
+        missing.append(f"the bath cannot be learned ({error})")
+        return None, None
+    moment = row.dyed_at or row.added_at
+    start = max((at for at in filled_at(book, row.dye, row.bath) if at <= moment), default="")
+    earlier = dips[(dips["dyed_at"].fillna("") < moment) & (dips["dyed_at"].fillna("") >= start)]
+    return model, dips_before(model, earlier.drop(columns="dyed_at"))
+
+
+def in_time(dips):
+    """Return dips in order of time, those without a date as they were written down."""
+    return dips.assign(_at=dips["dyed_at"].fillna("")).sort_values(["_at", "batch"]).drop(columns="_at")
+
+
+def stripped(book):
+    """Return the numbers of batches that were stripped and done again: they say nothing of their bath."""
+    return {row["replaces_id"] for row in book.rows("batches") if row["replaces_id"]}
+
+
+def filled_at(book, dye, bath):
+    """Return the moments (ISO texts) at which a bath was made up or topped up, in order."""
+    dyes = {row["name"]: row["id"] for row in book.rows("dyes")}
+    for row in book.rows("baths"):
+        if row["name"] == bath and row["dye_id"] == dyes.get(dye):
+            events = book.rows("bath_events", bath_id=row["id"])
+            return sorted(event["at"] for event in events if event["kind"] in ("made_up", "topped_up"))
+    return []
+
+
+def fresh_dips(book, dye, bath, dips):
+    """Return the dips of a bath that came soonest after it was made up or topped up, without their dates.
+
+    Parameters
+    ----------
+    book : dyebook.book.store.Book
+    dye, bath : str
+    dips : DataFrame
+        In order of time.
+
+    Returns
+    -------
+    DataFrame
+        Where nobody noted when the bath was filled, its first dips.
+    """
+    import pandas as pd
+
+    count = max(_LEAST_FRESH, round(_FRESH_SHARE * len(dips)))
+    filled = pd.to_datetime(pd.Series(filled_at(book, dye, bath), dtype=object), utc=True, format="ISO8601")
+    moments = pd.to_datetime(dips["dyed_at"], errors="coerce", utc=True, format="ISO8601")
+    if filled.empty or moments.isna().all():
+        return dips.head(count).drop(columns="dyed_at")
+    ages = [min((moment - at for at in filled if at <= moment), default=pd.NaT) for moment in moments]
+    order = pd.Series(ages, index=dips.index, dtype="timedelta64[ns]").sort_values(kind="stable").index
+    return dips.loc[order].head(count).drop(columns="dyed_at")
+
+
+def _photo_of(book, number):
+    """The newest photo of a batch as a measurement, its flaws looked for anew; None without one."""
+    readings = [row for row in book.rows("readings", batch_id=number) if row["photo_id"] and row["outline"]]
+    if not readings:
+        return None
+    own = [row for row in readings if row["photo_id"] == readings[-1]["photo_id"]]
+    parts = [_part_of(row) for row in own]
+    try:
+        seen = _look_again(book, own)
+    except (PhotoError, BookError):
+        return {"parts": parts}
+    for part, looked in zip(parts, seen["parts"], strict=True):
+        part |= {name: looked[name] for name in ("flaws", "uniformity")}
+    return {"parts": parts}
+
+
+def _part_of(row):
+    across, down = zip(*row["outline"], strict=True)
+    return {
+        "lab": [row["L"], row["a"], row["b"]],
+        "lab_u": [row[f"{axis}_sd"] for axis in "Lab"],
+        "uniformity": row["uniformity"],
+        "flaws": row["flaws"] or None,
+        "outline": row["outline"],
+        "box": [min(across), min(down), max(across), max(down)],
+    }
+
+
+def _look_again(book, rows):
+    """Measure the parts of a kept photo once more, with a look for flaws."""
+    from dyebook.photo.measure import measure
+
+    photo = book.row("photos", rows[-1]["photo_id"])
+    quad = (rows[-1]["card"] or {}).get("quad")
+    content = book.photo_bytes(photo["sha256"])
+    outlines = [row["outline"] for row in rows]
+    return measure(content, card_at=quad, part_at=outlines, no_card=quad is None, flaws=True).to_dict()
+
+
+def _log_of(book, number):
+    """The log of the batch's run as a table; None where only notes by hand were kept."""
+    import pandas as pd
+
+    run_id = book.row("batches", number)["run_id"]
+    told = (book.row("runs", run_id)["trace"] if run_id else None) or {}
+    if told.get("by_hand") or len(told.get("time_min") or ()) < _LEAST_LOG:
+        return None
+    names = ("time_min", "current_a", "voltage_v", "electrolyte_temp_c")
+    return pd.DataFrame({name: told[name] for name in names if told.get(name) is not None})
+
+
+def target_for(book, number):
+    """Return the target row of a batch: of the order it belongs to, else of its newest verdict; None without one."""
+    order_id = book.row("batches", number)["order_id"]
+    mine = book.rows("targets", order_id=order_id) if order_id else []
+    decided = [row["target_id"] for row in book.rows("verdicts", batch_id=number) if row["target_id"]]
+    return mine[-1] if mine else book.row("targets", decided[-1]) if decided else None
+
+
+def judge_batch(book, number, target=None, tolerance=None, measure="00"):
+    """Return the `Verdict` of a batch against its target.
+
+    Parameters
+    ----------
+    book : dyebook.book.store.Book
+    number : int
+    target : sequence of 3 floats, optional
+        Instead of the target that the book has for it.
+    tolerance : float, optional
+    measure : str
+        See `dyebook.advice.verdict.judge_shade`.
+
+    Returns
+    -------
+    Verdict
+
+    Raises
+    ------
+    RecordError
+        If the batch was never read, or there is no target.
+    """
+    from dyebook.advice.verdict import Shade, judge_shade
+
+    row, kept = book.batch(number), None if target is not None else target_for(book, number)
+    if row.lab is None:
+        raise RecordError(f"batch {number} has no reading yet; photograph it beside the grey card first")
+    if target is None and kept is None:
+        raise RecordError(f"the book knows no target of batch {number}; say which shade it was to have")
+    sample = _sample_reading(book, kept)
+    wanted = Shade(target, (0.0, 0.0, 0.0)) if kept is None else _kept_shade(kept, sample)
+    together = sample is not None and sample["photo_id"] in _photos_read(book, number)
+    limit = tolerance or (kept or {}).get("tolerance_de00") or _USUAL_TOLERANCE
+    part = Shade(row.lab, row.lab_u, row.wet, row.sealed)
+    return judge_shade(wanted, part, limit, measure=measure, together=together)
+
+
+def _sample_reading(book, target):
+    sample_id = (target or {}).get("sample_id")
+    readings = book.rows("readings", sample_id=sample_id) if sample_id else []
+    return readings[-1] if readings else None
+
+
+def _kept_shade(target, sample):
+    """A kept target with the doubt of the sample it was read from; none for a stated shade."""
+    from dyebook.advice.verdict import Shade
+
+    u = (0.0, 0.0, 0.0) if sample is None else tuple(sample[f"{axis}_sd"] for axis in "Lab")
+    state = {} if sample is None else {"wet": sample["wet"], "sealed": sample["sealed"]}
+    return Shade(Lab(target["L"], target["a"], target["b"]), None if None in u else u, **state)
+
+
+def _photos_read(book, number):
+    return {row["photo_id"] for row in book.rows("readings", batch_id=number) if row["photo_id"]}

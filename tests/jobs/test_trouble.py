@@ -1,0 +1,121 @@
+"""What the book says of a batch that went wrong: the demo shop's own troubles, and what is missing in a poor book."""
+
+import numpy as np
+import pytest
+
+from dyebook.book.store import open_book
+from dyebook.demo.shop import fill_book
+from dyebook.errors import BookError, RecordError
+from dyebook.jobs.drift import bath_named, coupon_history, drift_in_book, keep_coupon
+from dyebook.jobs.trouble import case_of, fresh_dips, judge_batch, target_for
+from dyebook.record import DyeRecord
+
+LOST_CONTACT, FOUL = 52, 63
+
+
+@pytest.fixture(scope="module")
+def shop(tmp_path_factory):
+    book = open_book(tmp_path_factory.mktemp("shop") / "shop.dyebook")
+    fill_book(book)
+    yield book
+    book.close()
+
+
+@pytest.fixture
+def bare(tmp_path):
+    book = open_book(tmp_path / "bare.dyebook")
+    yield book
+    book.close()
+
+
+def add(book, lab=(40, 10, -20), **settings):
+    told = {"dye": "Sloe", "bath": "S1", "film_um": 12, "dye_g_per_l": 3, "bath_temp_c": 40, "dwell_min": 5} | settings
+    number = book.add_batch(DyeRecord(**told))
+    if lab is not None:
+        book.add_reading(number, lab=lab)
+    return number
+
+
+def test_a_lost_contact_is_told_by_log_gauge_and_charge(shop):
+    case = case_of(shop, LOST_CONTACT)
+    found = case.causes()
+    assert found[0].id == "contact_loss"
+    assert {"event", "charge", "film", "colour"} <= case.kinds()
+    assert "supply off" in found[0].remedy.lower()
+
+
+def test_a_foul_bath_is_told_by_its_colour_and_its_dips_before(shop):
+    case = case_of(shop, FOUL)
+    assert case.before.kind == "before"
+    assert case.causes()[0].id == "contaminated_bath"
+
+
+def test_fresh_dips_came_soon_after_a_filling(shop):
+    dips = shop.frame(dye="Ember", bath="E1")
+    fresh = fresh_dips(shop, "Ember", "E1", dips)
+    assert 8 <= len(fresh) < len(dips)
+    assert "dyed_at" not in fresh
+    late = dips[dips["batch"].isin(fresh["batch"])]["dyed_at"].str[:10]
+    assert late.nunique() > 1
+
+
+def test_a_poor_book_says_what_is_missing(bare):
+    number = add(bare, lab=None)
+    case = case_of(bare, number)
+    assert case.model is None
+    assert any("never read" in text for text in case.missing)
+    assert any("cannot be learned" in text for text in case.missing)
+    assert sum(one.probability for one in case.causes()) == pytest.approx(1)
+    with pytest.raises(RecordError, match="no reading yet"):
+        judge_batch(bare, number)
+    with pytest.raises(BookError):
+        case_of(bare, 999)
+
+
+def test_a_batch_is_judged_by_its_target(shop, bare):
+    assert target_for(shop, LOST_CONTACT)["name"].startswith("Lamp knobs")
+    assert judge_batch(shop, LOST_CONTACT).verdict == "out"
+    number = add(bare)
+    assert target_for(bare, number) is None
+    with pytest.raises(RecordError, match="no target"):
+        judge_batch(bare, number)
+    assert judge_batch(bare, number, (40, 10, -20), 4.0).verdict == "in"
+
+
+def test_sample_and_part_in_one_photo_are_judged_by_their_difference(bare):
+    number = add(bare, lab=None)
+    photo_id = bare.add("photos", batch_id=number, sha256="0" * 64, size_bytes=9)
+    sample_id = bare.add("samples", name="a cup")
+    doubt = {"L_sd": 2.0, "a_sd": 2.0, "b_sd": 2.0, "photo_id": photo_id, "source": "photo"}
+    bare.add("readings", sample_id=sample_id, L=40.0, a=10.0, b=-20.0, **doubt)
+    bare.add("readings", batch_id=number, L=40.5, a=10.0, b=-20.0, **doubt)
+    target_id = bare.add("targets", sample_id=sample_id, name="the cup", L=40.0, a=10.0, b=-20.0, tolerance_de00=3.0)
+    bare.add("verdicts", batch_id=number, target_id=target_id, verdict="pass")
+    found = judge_batch(bare, number)
+    assert found.verdict == "in"
+    assert any("most of the camera's error cancels" in note for note in found.notes)
+    apart = judge_batch(bare, number, (40.0, 10.0, -20.0), 3.0)
+    assert apart.delta_e_u > 1.5 * found.delta_e_u
+
+
+def test_the_shop_s_baths_over_time(shop):
+    fading = drift_in_book(shop, *bath_named(shop, "E1")).drift
+    assert 0.5 < fading.strength < 0.85  # truly 0.55 to 0.8 over the charted months
+    assert fading.top_up_g == pytest.approx((1 - fading.strength) * 3.0 * 2.0, rel=0.01)
+    foul = drift_in_book(shop, "Heather", "H1").drift
+    assert foul.top_up_g is None
+    assert "dirt" in foul.why
+    with pytest.raises(RecordError, match="needed"):
+        drift_in_book(shop, "Heather", "H2")
+    with pytest.raises(RecordError, match="2 baths are called"):
+        bath_named(shop, "Heather")
+
+
+def test_the_check_coupon_keeps_its_history(bare):
+    assert coupon_history(bare) is None
+    for step in range(3):
+        keep_coupon(bare, (50 + step, 10, 10), read_at=f"2026-03-0{step + 1}")
+    history = coupon_history(bare)
+    assert np.allclose(history["delta_l"], [0, 1, 2])
+    assert list(history["dyed_at"]) == ["2026-03-01", "2026-03-02", "2026-03-03"]
+    assert len(bare.rows("coupons", kind="check")) == 1
