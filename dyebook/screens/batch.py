@@ -10,7 +10,7 @@ from dyebook.lab import Lab
 from dyebook.record import FIELDS
 from dyebook.screens import order_batches, paper, shelf
 from dyebook.screens.batch_run import show_run
-from dyebook.screens.go import go_to_order
+from dyebook.screens.go import go_to_order, go_to_trouble
 from dyebook.screens.settings import SETTINGS_KEYS, fill_from
 from dyebook.screens.swatch import show_swatch
 
@@ -40,6 +40,7 @@ def show(book, number, on_back):
         _show_readings(book, row)
         order_batches.show_verdict(book, number)
         _show_verdicts(book, number)
+        _offer_causes(row)
         _show_settings(row)
         show_run(book, number)
         _offer_to_repeat(row)
@@ -106,6 +107,11 @@ def _show_verdicts(book, number):
             continue
         target = book.row("targets", verdict["target_id"])["name"] if verdict["target_id"] else None
         st.markdown(f"**{words.verdict_text(verdict, target)}**")
+
+
+def _offer_causes(row):
+    if row.lab is not None and st.button("Why did it come out so?", key="to_trouble", icon=":material/troubleshoot:"):
+        go_to_trouble(row.batch)
 
 
 def _show_settings(row):

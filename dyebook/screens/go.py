@@ -2,7 +2,7 @@
 
 import streamlit as st
 
-__all__ = ["go_to_batch", "go_to_bath", "go_to_order", "go_to_shade", "go_to_step"]
+__all__ = ["go_to_batch", "go_to_bath", "go_to_order", "go_to_shade", "go_to_step", "go_to_trouble"]
 
 
 def _turn(page):
@@ -47,3 +47,11 @@ def go_to_shade(name):
 
     put(shade_from="Customer's", shade_kept=name)
     _turn("shade")
+
+
+def go_to_trouble(number):
+    """Turn to the Trouble page with a batch chosen."""
+    from dyebook.screens.bench_pieces import put
+
+    put(trouble_way="batch", trouble_batch=number)
+    _turn("trouble")

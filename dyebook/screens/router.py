@@ -22,6 +22,7 @@ PAGES = (
 MORE_PAGES = (
     ("orders", "Orders", ":material/assignment:", "orders"),
     ("baths", "Baths", ":material/opacity:", "baths"),
+    ("trouble", "Trouble", ":material/troubleshoot:", "trouble"),
     ("camera", "Camera", ":material/tune:", "camera"),
 )
 

@@ -1,0 +1,91 @@
+"""A bath over time: control charts against what it should have given, and the check coupon that clears the camera."""
+
+import streamlit as st
+
+from dyebook import report_trouble as words
+from dyebook.jobs.drift import coupon_history, drift_in_book, keep_coupon
+from dyebook.jobs.shade_ask import bath_label
+from dyebook.jobs.today import thrown_out_baths
+from dyebook.plots_run import neutral_figure
+from dyebook.plots_trouble import plot_trend
+from dyebook.screens import shelf
+from dyebook.screens.drafts import draft
+from dyebook.screens.shade_baths import learn
+from dyebook.screens.shade_target import choose_from
+
+__all__ = ["show"]
+
+_RULE = (
+    "One rule decides: a running sum of what lies beyond half a standard deviation, signalling at five; a bath that "
+    "stays put sets it off once in about {length:.0f} readings of each chart. Dashed: three standard deviations of the "
+    "baseline. Grey line: weighted mean. Dotted: where the drift began. Bars: the reading's own doubt."
+)
+
+
+def show(book):
+    """Draw the page's way for one bath."""
+    names = _baths(book)
+    if not names:
+        st.markdown("No bath in the book has a reading yet.")
+        return
+    label = choose_from("trouble_bath", "Bath", names)
+    with shelf.friendly_errors():
+        _show_drift(_drift(str(book.place.name), book.edition(), *names[label], book))
+    with st.expander("Check coupon: is it the camera?"):
+        _show_coupon(book)
+
+
+def _baths(book):
+    """(dye, bath) by label; those thrown out come last."""
+    table = book.frame()
+    table = table[table["L"].notna() & table["dye"].notna()]
+    gone, names = thrown_out_baths(book), {}
+    for (dye, bath), dips in table.groupby(["dye", "bath"], dropna=False):
+        bath = bath if isinstance(bath, str) else None
+        away = (dye, bath) in gone
+        mark = ", thrown out" if away else ""
+        names[f"{bath_label(dye, bath)}{mark}"] = (away, -dips["batch"].max(), dye, bath)
+    return {label: key[2:] for label, key in sorted(names.items(), key=lambda item: item[1][:2])}
+
+
+@st.cache_resource(max_entries=30, show_spinner="Reckoning what the bath should have given …")
+def _drift(place, edition, dye, bath, _book):
+    return drift_in_book(_book, dye, bath, learn=lambda dips: learn(place, f"fresh dips of {dye} {bath}", dips))
+
+
+def _show_drift(found):
+    head, line = words.drift_lines(found.drift)
+    st.subheader(head, anchor=False)
+    st.markdown(line)
+    trends = found.drift.trends
+    for pair in (trends[:2], trends[2:]):
+        for column, trend in zip(st.columns(2, gap="medium"), pair, strict=False):
+            figure = plot_trend(found.history, trend, found.filled)
+            column.plotly_chart(figure, key=f"trend_{trend.name}", config={"displayModeBar": False})
+    st.caption(_RULE.format(length=found.drift.run_length))
+
+
+def _show_coupon(book):
+    st.markdown(
+        "Keep one dyed piece unchanged and photograph it each day beside the same card. If its readings move together "
+        "with a bath's, the camera or the card has moved, not the bath."
+    )
+    history = coupon_history(book)
+    if history is not None:
+        st.plotly_chart(_coupon_figure(history), key="coupon_chart", config={"displayModeBar": False})
+    name, colours = draft().get("last_read", ("", ()))
+    if not colours:
+        st.caption("Photograph it on the Photo page, then come back to keep the reading here.")
+    elif st.button(f"Keep {name} as today's reading of the check coupon", key="keep_coupon"):
+        keep_coupon(book, colours[0])
+        st.rerun()
+
+
+def _coupon_figure(history):
+    figure = neutral_figure(240)
+    for name, dash in (("delta_l", "solid"), ("delta_c", "dash"), ("delta_h", "dot")):
+        line = {"color": "#1c1d1f", "dash": dash}
+        title = {"delta_l": "ΔL*", "delta_c": "ΔC*", "delta_h": "ΔH*"}[name]
+        figure.add_scatter(x=history["dyed_at"], y=history[name], name=title, line=line, mode="lines+markers")
+    figure.update_yaxes(rangemode="normal", title="against its first reading")
+    return figure
