@@ -40,7 +40,9 @@ class Trend:
     direction : int
         1 upward, -1 downward, 0 while it stays put.
     now : float
-        Middle of what was read since then, less the centre.
+        Middle of what was read since then, less the centre; the last few readings at most.
+    late : float
+        Middle of the last few readings less the centre, drifting or not.
     charts : dict
         individuals, moving_range, ewma, cusum_up, cusum_down.
     """
@@ -51,6 +53,7 @@ class Trend:
     since: int | None
     direction: int
     now: float
+    late: float
     charts: dict = field(repr=False)
 
 
@@ -132,10 +135,22 @@ def find_drift(history, *, baseline=10, coupon=None, bath_volume_l=None, dye_g_p
     first = min(moved, key=lambda trend: trend.since)
     since = history["dyed_at"].iloc[first.since] if "dyed_at" in history else first.since
     foul = _is_foul(history, first.since)
-    strength = next((float(np.exp(trend.now)) for trend in moved if trend.name == "log_strength" and not foul), None)
+    strength = None if foul else _strength(trends, moved)
     known = cause != "camera" and strength is not None and strength < 1 and None not in (bath_volume_l, dye_g_per_l)
     top_up = (1 - strength) * dye_g_per_l * bath_volume_l if known else None
     return Drift(cause, trends, since, strength, top_up, _why(cause, moved, since, strength, top_up, foul))
+
+
+def _strength(trends, moved):
+    """Dye left, once its own chart or that of lightness has told of a drift that it explains; else None."""
+    trend = next((one for one in trends if one.name == "log_strength"), None)
+    if trend is None:
+        return None
+    if trend.direction:
+        return float(np.exp(trend.now))
+    lightness = next((one.direction for one in moved if one.name == "delta_l"), 0)
+    sure = abs(trend.late) > 2 * trend.sd / np.sqrt(_LATE)
+    return float(np.exp(trend.late)) if sure and trend.late * lightness < 0 else None
 
 
 def _is_foul(history, since):
@@ -167,10 +182,10 @@ def _trend(name, values, doubts, baseline):
     start = x[: min(baseline, x.size)]
     sd = max(sd_from_moving_range(start), _LEAST_SD[name])
     centre = float(np.mean(start))
+    # a reading in more doubt than those of the baseline counts by as much less
+    trust = 1 / (1 + np.maximum(u**2 - np.median(u[: start.size]) ** 2, 0) / sd**2)
     # set by simulation: with 10 to 30 readings as baseline, as many false signals in the next hundred (17 to 21 in
     # 100 charts) as with a centre and scatter known beforehand (19)
-    # readings surer than those of the baseline count in full, less sure ones by as much less
-    trust = 1 / (1 + np.maximum(u**2 - np.median(u[: start.size]) ** 2, 0) / sd**2)
     up, down = cusum_chart(
         centre + np.sqrt(trust) * (x - centre), centre, sd * (1 + 2 / start.size), slack=0.5 + 0.7 / np.sqrt(start.size)
     )
@@ -178,11 +193,16 @@ def _trend(name, values, doubts, baseline):
     charts = {"individuals": single, "moving_range": ranges, "ewma": ewma_chart(x, centre, sd)}
     charts |= {"cusum_up": up, "cusum_down": down}
     direction, since = _signal(up, down)
-    now = 0.0 if since is None else _now(x[max(since, x.size - _LATE) :], trust[max(since, x.size - _LATE) :]) - centre
-    return Trend(name, centre, sd, None if since is None else int(places[since]), direction, now, charts)
+    late = _middle(x[-_LATE:], trust[-_LATE:]) - centre
+    if since is None:
+        return Trend(name, centre, sd, None, 0, 0.0, late, charts)
+    first = max(since, x.size - _LATE)
+    return Trend(
+        name, centre, sd, int(places[since]), direction, _middle(x[first:], trust[first:]) - centre, late, charts
+    )
 
 
-def _now(x, trust):
+def _middle(x, trust):
     """Weighted median."""
     order = np.argsort(x)
     total = np.cumsum(trust[order])
