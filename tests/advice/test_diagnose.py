@@ -216,5 +216,5 @@ def test_remedies_are_careful():
 
 
 def test_impossible_figures_are_refused():
-    with pytest.raises(RecordError, match="film_um"):
+    with pytest.raises(RecordError, match="film"):
         diagnose({"film_um": -3})
