@@ -5,6 +5,8 @@ from dyebook.report import lab_text
 from dyebook.report_screen import distance_text
 
 __all__ = [
+    "NO_NEARER",
+    "STRIP_HINT",
     "answer_text",
     "baths_text",
     "coupons_text",
@@ -24,13 +26,21 @@ __all__ = [
     "setting_fields",
     "setting_rows",
     "settings_text",
+    "strength_text",
     "strip_text",
     "suggestions_text",
+    "worth_trying",
 ]
 
 # CIEDE2000 by which 10 s or 1 °C moves a shade: below the first nobody sees it, above the second everybody does;
 # common practice, no source
 _FORGIVING, _DELICATE = 0.4, 1.0
+
+STRIP_HINT = (
+    "A strip drawn out of the dye in steps tells more than one dip, in a single photo. Its bands are kept as dips that "
+    "share one film and one bath."
+)
+NO_NEARER = "Two dyes of these baths come no nearer either."
 
 
 def dwell_text(minutes):
@@ -165,6 +175,11 @@ def lamp_text(one):
     )
 
 
+def strength_text(g_per_l):
+    """Return how strong a bath was taken to be."""
+    return f"Taken at the {g_per_l:.2g} g/L that the bath has today."
+
+
 def answer_text(one):
     """Return a `Suggestion` in one line, to choose by."""
     return f"{settings_text(one.settings)} – {distance_text(one.delta_e00)}, ±10 s {one.per_10_s:.1f}"
@@ -199,9 +214,17 @@ def baths_text(advice):
         how = "reaches it" if one.reachable else "does not go there"
         lines.append(f"{number}. {name} {how}: {settings_text(one.settings)}")
         lines.append(f"   {miss_text(one)}, nine times in ten below {one.delta_e00_p90:.1f}. {lamp_text(one)}")
-    if advice.mixes:
-        lines += ["No bath alone reaches it. Two dyes:", mixes_text(advice.mixes)]
+    nearer = worth_trying(advice.mixes, advice.suggestions[0][1].delta_e00)
+    if nearer:
+        lines += ["No bath alone reaches it. Two dyes:", mixes_text(nearer)]
+    elif advice.mixes:
+        lines.append(f"No bath alone reaches it. {NO_NEARER}")
     return "\n".join(lines + left_out_text(advice.left_out))
+
+
+def worth_trying(mixes, alone):
+    """Return the mixes that should reach the target, or come nearer than the best bath alone (CIEDE2000)."""
+    return [mix for mix in mixes if mix.reachable or mix.delta_e00 < alone]
 
 
 def mixes_text(mixes):
@@ -218,8 +241,16 @@ def left_out_text(left_out):
     return [f"{name} was not asked: {why}." for name, why in left_out.items()]
 
 
+_MIXED = {"together": "Both dyes in one bath", "after": "One bath after the other, rinsed between, never dried"}
+
+
 def mix_lines(mix):
-    """Return a `MixSuggestion` as lines: what to expect, then one line a dye."""
+    """Return a `MixSuggestion` as lines: what to expect, then one line a dye, then how far to trust it."""
     dips = [f"{name}: {settings_text(dip)}" for name, dip in zip(mix.dyes, mix.settings, strict=True)]
+    how = "" if mix.miss == "the same" else f", {mix.miss}"
+    head = (
+        f"{_MIXED[mix.kind]}: the likeliest colour is {distance_text(mix.likeliest_delta_e00)} from the target{how}; "
+        f"all doubts counted, nine times in ten below {mix.delta_e00_p90:.1f}."
+    )
     moves = f"From daylight to lamp light it moves by {distance_text(mix.lamp_a)}, to LED light by {mix.lamp_led:.1f}."
-    return [sentence_text(mix.why), *dips, f"How far to trust it: {mix.trust}.", moves]
+    return [head, *dips, f"How far to trust it: {mix.trust}.", moves]

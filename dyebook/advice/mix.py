@@ -15,7 +15,7 @@ from dyebook.lab import Lab, delta_e_00, describe_difference
 from dyebook.model.film import Film
 from dyebook.model.inputs import SETTINGS
 
-__all__ = ["COMPETITION_SD", "MixSuggestion", "mix_colours", "suggest_mix"]
+__all__ = ["COMPETITION_SD", "KINDS", "MixSuggestion", "mix_colours", "suggest_mix"]
 
 # how far competition and displacement may move each dye's load (log); judgement, no source
 COMPETITION_SD = 0.2
@@ -24,7 +24,7 @@ _CANDIDATES, _SEEDS, _TRIES, _ROUNDS = 1024, 10, 16, 5
 _WEAKER = 0.2
 _SHARED = ("film_um", "bath_temp_c", "dwell_min", "ph")
 _LIGHTS = ("d65", "a", "led")
-_KINDS = {"together": "both dyes in one bath", "after": "one bath after the other, rinsed between, never dried"}
+KINDS = {"together": "both dyes in one bath", "after": "one bath after the other, rinsed between, never dried"}
 
 
 @dataclass(frozen=True)
@@ -47,6 +47,10 @@ class MixSuggestion:
         CIEDE2000 by which the shade moves from daylight to lamp light (`dyebook.advice.light`).
     trust : str
         How far to trust the prediction, in words.
+    miss : str
+        How the likeliest colour differs, in words, such as "a little greener".
+    likeliest_delta_e00 : float
+        CIEDE2000 of the likeliest colour to the target, doubt left aside.
     """
 
     dyes: tuple
@@ -60,6 +64,8 @@ class MixSuggestion:
     lamp_a: float = float("nan")
     lamp_led: float = float("nan")
     trust: str = ""
+    miss: str = ""
+    likeliest_delta_e00: float = float("nan")
 
     def to_dict(self):
         """Return plain values for JSON."""
@@ -75,6 +81,8 @@ class MixSuggestion:
             "lamp_a": round(self.lamp_a, 2),
             "lamp_led": round(self.lamp_led, 2),
             "trust": self.trust,
+            "miss": self.miss,
+            "likeliest_delta_e00": round(self.likeliest_delta_e00, 3),
         }
 
 
@@ -120,7 +128,7 @@ def suggest_mix(models, target, film_um=None, kind="together", bounds=None, fixe
         If there are not two dyes, or the question is impossible.
     """
     target = checked_target(target)
-    if len(models) != 2 or kind not in _KINDS:
+    if len(models) != 2 or kind not in KINDS:
         raise ModelError(f"{len(models)} dyes and kind {kind!r} given; two dyes, 'together' or 'after', are needed")
     names, baths = tuple(models), tuple(models.values())
     film = baths[0].usual.film_um if film_um is None else film_um
@@ -184,9 +192,11 @@ def _answer(names, baths, kind, target, pair):
     miss = delta_e_00(target, draws)
     nearest = float(delta_e_00(target, day))
     p90 = float(np.quantile(miss, 0.9))
+    words, reachable = describe_difference(target, day), nearest <= REACH_DELTA_E00
+    far = f"ΔE00 {float(miss.mean()):.1f}"
     why = (
-        f"{_KINDS[kind]}: should come within ΔE00 {float(miss.mean()):.1f}, {describe_difference(target, day)}; "
-        "predicted from the single dyes, which may compete for the same places in the film: dip a coupon first"
+        f"{KINDS[kind]}: {f'should come within {far}' if reachable else f'still {far} away'}, {words}; predicted from "
+        "the single dyes, which may compete for the same places in the film: dip a coupon first"
     )
     settings = tuple({name: float(getattr(dip, name)[0]) for name in SETTINGS} for dip in pair)
     return MixSuggestion(
@@ -196,11 +206,13 @@ def _answer(names, baths, kind, target, pair):
         Lab(*map(float, day)),
         float(miss.mean()),
         p90,
-        nearest <= REACH_DELTA_E00,
+        reachable,
         why,
         float(delta_e_00(day, lamp)),
         float(delta_e_00(day, led)),
         _trust(float(np.quantile(delta_e_00(day, alone), 0.9)), float(np.quantile(delta_e_00(day, draws), 0.9))),
+        words,
+        nearest,
     )
 
 

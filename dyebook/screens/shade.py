@@ -9,8 +9,8 @@ import streamlit as st
 from dyebook.lab import Lab
 from dyebook.screens import shelf
 from dyebook.screens.bench_pieces import ask, choose
-from dyebook.screens.shade_baths import baths_of
-from dyebook.screens.shade_target import choose_from, pick_target
+from dyebook.screens.shade_baths import baths_of, strengths_of
+from dyebook.screens.shade_target import choose_from, pick_target, remembered_toggle
 
 __all__ = ["ALL_BATHS", "Question", "show"]
 
@@ -38,6 +38,10 @@ class Question:
         Settings that cannot move.
     place : str
         The book, for what is remembered of it.
+    strengths : dict of float
+        g/L today by bath, where it is known.
+    free_strength : bool
+        True where the bath may be made up or topped up for this shade.
     """
 
     name: str
@@ -47,6 +51,8 @@ class Question:
     film_um: float | None
     fixed: dict
     place: str
+    strengths: dict
+    free_strength: bool
 
 
 def show():
@@ -61,34 +67,43 @@ def show():
     with left, shelf.friendly_errors():
         target = pick_target(book)
     with left:
-        bath, film_um, fixed = _ask_settings(baths)
+        strengths = strengths_of(book, baths)
+        bath, film_um, fixed, free = _ask_settings(baths, strengths)
     with right, shelf.friendly_errors():
         way = choose("shade_way", "Asked", list(WAYS), WAYS.get, hidden=True)
         if target is None:
             _before_a_target(baths)
             return
-        asked = Question(*target, baths, bath, film_um, fixed, str(book.place.name))
+        asked = Question(*target, baths, bath, film_um, fixed, str(book.place.name), strengths, free)
         import_module(f"dyebook.screens.shade_{way}").show(book, asked)
 
 
-def _ask_settings(baths):
-    """Ask which bath and what cannot move; return (bath or None, film or None, fixed settings)."""
+def _ask_settings(baths, strengths):
+    """Ask which bath and what cannot move; return (bath or None, film or None, fixed settings, strength free)."""
     bath = choose_from("shade_bath", "Bath", [ALL_BATHS, *baths])
-    one = bath != ALL_BATHS
+    bath = None if bath == ALL_BATHS else bath
     left, right = st.container(key="shade_settings").columns(2)
     with left:
         film_um = ask("shade_film_um", "Film, µm", hint="free", quantity="film_um", explain=_FREE)
-        strength = None
-        if one:
-            strength = ask("shade_dye_g_per_l", "Dye strength, g/L", hint="free", quantity="dye_g_per_l", explain=_FREE)
     with right:
         temp = ask("shade_bath_temp_c", "My bath is at, °C", hint="free", quantity="bath_temp_c", explain=_FREE)
-        ph = ask("shade_ph", "pH", hint="as usual", quantity="ph_a") if one else None
+    strength = ph = None
+    if bath:
+        hint = f"{strengths[bath]:.2g} today" if bath in strengths else "free"
+        with left:
+            strength = ask("shade_dye_g_per_l", "Dye strength, g/L", hint=hint, quantity="dye_g_per_l", explain=_TODAY)
+        with right:
+            ph = ask("shade_ph", "pH", hint="as usual", quantity="ph_a")
+    free = remembered_toggle("shade_free_strength", "Its strength may be changed", explain=_TODAY)
     given = {"dye_g_per_l": strength, "bath_temp_c": temp, "ph": ph}
-    return bath if one else None, film_um, {name: value for name, value in given.items() if value is not None}
+    return bath, film_um, {name: value for name, value in given.items() if value is not None}, free
 
 
 _FREE = "Leave it empty where it may be chosen for you. Other units are welcome."
+_TODAY = (
+    "A bath is taken as strong as it is today: as last made up, topped up or measured, or as its last dip was written "
+    "down, less what that dip took."
+)
 
 
 def _before_a_target(baths):

@@ -10,9 +10,9 @@ from dyebook.plots_shade import plot_uptake
 from dyebook.screens.bench_pieces import show_figures
 from dyebook.screens.drafts import draft
 from dyebook.screens.settings import fill_with
-from dyebook.screens.shade_baths import advise, depth_of, learn, suggestions
+from dyebook.screens.shade_baths import advise, depth_of, fixed_in, learn, mixes, suggestions
 from dyebook.screens.shade_pictures import show_pair, show_ribbon
-from dyebook.screens.shade_target import choose_from
+from dyebook.screens.shade_target import choose_from, remembered_toggle
 from dyebook.screens.swatch import hex_of
 
 __all__ = ["show"]
@@ -27,28 +27,29 @@ def show(_book, asked):
     if not asked.baths:
         raise ModelError("no bath in the book has a reading yet; photograph three to six dips of one bath first")
     bath = asked.bath or _best_bath(asked)
-    dips = asked.baths[bath]
-    found = suggestions(asked.place, bath, dips, asked.target, asked.film_um, asked.fixed)
+    found = suggestions(asked, bath)
     one = _choose_answer(found, f"{bath}_{_mark(asked)}")
     st.subheader(bath, anchor=False)
     show_pair([(asked.name, asked.target), ("To expect", one.lab)])
     st.markdown(f"**{words.outlook_text(one)}**")
     show_figures(words.setting_rows(one.settings))
-    _show_reasons(one)
-    _offer_settings(bath, dips, one)
-    _show_depth(learn(asked.place, bath, dips), one, asked.target)
+    _show_reasons(asked, bath, one)
+    _offer_settings(bath, asked.baths[bath], one)
+    if asked.bath and not one.reachable and len(asked.baths) > 1:
+        _offer_mixes(asked, _with_nearest(asked, bath), one.delta_e00)
+    _show_depth(learn(asked, bath), one, asked.target)
 
 
 def _best_bath(asked):
     """Ask all baths, show them, and return the one chosen; the best where nothing was chosen."""
-    advice = advise(asked.place, asked.baths, asked.target, asked.film_um, asked.fixed)
+    advice = advise(asked)
     st.subheader("Which bath first", anchor=False)
     tiles = "".join(_tile(number, name, one) for number, (name, one) in enumerate(advice.suggestions, start=1))
     st.html(f"<div class='shade-baths'>{tiles}</div>")
     for line in words.left_out_text(advice.left_out):
         st.caption(line)
     if len(advice.suggestions) > 1 and not any(one.reachable for _, one in advice.suggestions):
-        _offer_mixes(asked)
+        _offer_mixes(asked, [name for name, _ in advice.suggestions[:3]], advice.suggestions[0][1].delta_e00)
     # a new target begins with its own best bath
     return choose_from(f"shade_look_at_{_mark(asked)}", "Look at", [name for name, _ in advice.suggestions])
 
@@ -62,14 +63,26 @@ def _tile(number, name, one):
     return f"<div><span class='colour' style='background:{colour}'></span><span class='words'>{told}</span></div>"
 
 
-def _offer_mixes(asked):
+def _with_nearest(asked, bath):
+    """The bath chosen, and the two others that come nearest to the shade."""
+    others = [name for name, _ in advise(asked).suggestions if name != bath]
+    return [bath, *others[:2]]
+
+
+def _offer_mixes(asked, baths, alone):
     """Two dyes where no bath alone reaches the shade; reckoned only when asked for, as it takes seconds."""
-    if not st.toggle("No bath alone reaches it: try two dyes", key="shade_two_dyes"):
+    if not remembered_toggle("shade_two_dyes", "No bath alone reaches it: try two dyes"):
         return
-    for mix in advise(asked.place, asked.baths, asked.target, asked.film_um, asked.fixed, most_mixes=3).mixes[:2]:
+    found = words.worth_trying(mixes(asked, baths), alone)[:2]
+    if not found:
+        st.markdown(words.NO_NEARER)
+    for mix in found:
         show_pair([(asked.name, asked.target), (" and ".join(mix.dyes), mix.lab)])
-        for line in words.mix_lines(mix):
+        head, *dips, trust, moves = words.mix_lines(mix)
+        st.markdown(f"**{head}**")
+        for line in dips:
             st.markdown(line)
+        st.caption(f"{trust} {moves}")
 
 
 def _mark(asked):
@@ -85,8 +98,10 @@ def _choose_answer(found, mark):
     return found[index]
 
 
-def _show_reasons(one):
+def _show_reasons(asked, bath, one):
     st.markdown(words.forgiving_text(one))
+    if "dye_g_per_l" in fixed_in(asked, bath) and "dye_g_per_l" not in asked.fixed:
+        st.caption(words.strength_text(asked.strengths[bath]))
     st.caption(f"{words.lamp_text(one)} {words.footing_text(one)}")
     st.caption(_APPROXIMATE)
 

@@ -1,12 +1,16 @@
 """The learned baths behind the shade page: each learned once, and again only when its dips change."""
 
+from datetime import date
+
 import streamlit as st
 
 from dyebook.errors import ModelError
-from dyebook.jobs.shade import advise_from_models
+from dyebook.jobs.shade import mixes_of
 from dyebook.jobs.shade_ask import baths_with_dips
+from dyebook.jobs.shade_book import LearnedBaths
+from dyebook.jobs.strength import strengths_today
 
-__all__ = ["advise", "baths_of", "depth_of", "learn", "learn_all", "suggestions"]
+__all__ = ["advise", "baths_of", "depth_of", "fixed_in", "learn", "learn_all", "mixes", "strengths_of", "suggestions"]
 
 
 def baths_of(book):
@@ -19,6 +23,16 @@ def _baths(place, edition, _book):
     return baths_with_dips(_book)
 
 
+def strengths_of(book, baths):
+    """Return the strength of each bath today in g/L, where it is known."""
+    return _strengths(str(book.place.name), book.edition(), book, baths)
+
+
+@st.cache_resource(max_entries=8, show_spinner=False)
+def _strengths(place, edition, _book, _baths):
+    return strengths_today(_book, _baths)
+
+
 def _mark(dips):
     """A number that changes when the dips do."""
     import pandas as pd
@@ -27,65 +41,91 @@ def _mark(dips):
 
 
 @st.cache_resource(max_entries=60, show_spinner=False)
-def _learned(place, label, mark, _dips):
-    """The learned bath, or why it cannot be learned; a failure is worth keeping too."""
+def _learned(place, label, mark, day, _dips):
+    """The learned bath as of a day, or why it cannot be learned; a failure is worth keeping too."""
     from dyebook.advice.learn import learn_bath
 
     try:
-        return learn_bath(_dips), ""
+        return learn_bath(_dips).as_of(day), ""
     except ModelError as error:
         return None, str(error)
 
 
-def learn(place, label, dips):
-    """Return a bath learned from its dips.
+def learn(asked, label):
+    """Return the bath of a `Question` by its label, learned from its dips.
 
     Raises
     ------
     ModelError
         If they cannot teach it.
     """
-    model, why = _learned(place, label, _mark(dips), dips)
+    dips = asked.baths[label]
+    model, why = _learned(asked.place, label, _mark(dips), _today(), dips)
     if model is None:
         raise ModelError(f"{label}: {why}")
     return model
 
 
-def learn_all(place, frames):
-    """Return learned baths by label, and why others were left out; says how far it is."""
-    models, left_out = {}, {}
+def _today():
+    return date.today().isoformat()
+
+
+def learn_all(asked):
+    """Return the `LearnedBaths` of a `Question`; says how far it is."""
+    models, left_out, day = {}, {}, _today()
     with st.spinner("Learning the baths …"):
-        for label, dips in frames.items():
-            model, why = _learned(place, label, _mark(dips), dips)
+        for label, dips in asked.baths.items():
+            model, why = _learned(asked.place, label, _mark(dips), day, dips)
             if model is None:
                 left_out[label] = why
             else:
                 models[label] = model
-    return models, left_out
+    return LearnedBaths(models, asked.strengths, left_out)
 
 
-def advise(place, frames, target, film_um, fixed, most_mixes=0):
-    """Return which bath first, as a `BathAdvice`; mixes are tried only among `most_mixes` of the nearest baths."""
-    models, left_out = learn_all(place, frames)
-    marks = tuple((label, _mark(frames[label])) for label in frames)
-    asked = tuple(target), film_um, tuple(sorted(fixed.items()))
-    return _advice(place, marks, *asked, most_mixes, models, left_out)
+def fixed_in(asked, label):
+    """Return what cannot move in a bath: what was said, and its strength of today unless it may be made up anew."""
+    return LearnedBaths({}, asked.strengths, {}).fixed(label, asked.fixed, asked.free_strength)
+
+
+def _key(asked):
+    """What an answer hangs on besides the bath."""
+    marks = tuple((label, _mark(dips)) for label, dips in asked.baths.items())
+    moving = tuple(sorted(asked.fixed.items())), asked.free_strength, tuple(sorted(asked.strengths.items()))
+    return asked.place, marks, tuple(asked.target), asked.film_um, moving, _today()
+
+
+def advise(asked):
+    """Return which bath first, as a `BathAdvice` without mixes."""
+    return _advice(_key(asked), asked, learn_all(asked))
 
 
 @st.cache_resource(max_entries=40, show_spinner="Asking the baths …")
-def _advice(place, marks, target, film_um, fixed, most_mixes, _models, _left_out):
-    return advise_from_models(_models, _left_out, target, film_um, most_mixes, fixed=dict(fixed))
+def _advice(key, _asked, _learned_baths):
+    return _learned_baths.suggest(
+        _asked.target, _asked.fixed, _asked.free_strength, film_um=_asked.film_um, most_mixes=0
+    )
 
 
-def suggestions(place, label, dips, target, film_um, fixed):
+def mixes(asked, labels):
+    """Return two dyes for the shade from the baths named, best first; it takes seconds."""
+    return _mixed(_key(asked), tuple(labels), asked, learn_all(asked))
+
+
+@st.cache_resource(max_entries=40, show_spinner="Trying two dyes …")
+def _mixed(key, labels, _asked, _learned_baths):
+    fixed = {label: fixed_in(_asked, label) for label in labels}
+    return mixes_of(_learned_baths.models, labels, _asked.target, _asked.film_um, fixed)
+
+
+def suggestions(asked, label):
     """Return up to three answers of one bath."""
-    model = learn(place, label, dips)
-    return _suggested(place, label, _mark(dips), tuple(target), film_um, tuple(sorted(fixed.items())), model)
+    return _suggested(_key(asked), label, asked, learn(asked, label))
 
 
 @st.cache_resource(max_entries=80, show_spinner=False)
-def _suggested(place, label, mark, target, film_um, fixed, _model):
-    return _model.suggest(target, film_um=film_um, fixed=dict(fixed), count=3)
+def _suggested(key, label, _asked, _model):
+    return _model.suggest(_asked.target, film_um=_asked.film_um, fixed=fixed_in(_asked, label), count=3)
 
 
 def depth_of(model, settings, target):

@@ -5,8 +5,9 @@ import streamlit as st
 from dyebook import report_shade as words
 from dyebook.errors import ModelError
 from dyebook.screens.bench_pieces import ask, show_figures
-from dyebook.screens.shade_baths import advise, learn, learn_all
+from dyebook.screens.shade_baths import advise, fixed_in, learn, learn_all
 from dyebook.screens.shade_pictures import show_pair
+from dyebook.screens.shade_strip import offer_strip
 from dyebook.screens.shade_target import choose_from
 
 __all__ = ["show"]
@@ -14,20 +15,27 @@ __all__ = ["show"]
 NEW = "a dye nobody has dipped"
 
 
-def show(_book, asked):
-    """Draw the plan for a `Question`."""
+def show(book, asked):
+    """Draw the plan for a `Question`, and the way a strip is kept."""
     bath = asked.bath or choose_from("shade_coupon_bath", "For", [*_likeliest(asked), NEW])
+    _show_plan(asked, bath)
+    dips = asked.baths.get(bath)
+    dye, tank = ("", "") if dips is None else (dips["dye"].iloc[-1], dips["bath"].iloc[-1])
+    offer_strip(book, dye, tank if isinstance(tank, str) else "")
+
+
+def _show_plan(asked, bath):
     if bath == NEW:
         _show_start(asked.film_um, None, asked.fixed.get("bath_temp_c"))
         return
     try:
-        model = learn(asked.place, bath, asked.baths[bath])
+        model = learn(asked, bath)
     except ModelError as error:
         st.caption(f"{error}.")
         _show_start(asked.film_um, asked.fixed.get("dye_g_per_l"), asked.fixed.get("bath_temp_c"))
         return
     with st.spinner("Weighing test dips …"):
-        coupon = model.coupon(asked.target, asked.film_um, fixed=asked.fixed)
+        coupon = model.coupon(asked.target, asked.film_um, fixed=fixed_in(asked, bath))
     st.markdown("**Dip a coupon like this, photograph it, and the book knows more about this shade:**")
     show_figures(words.setting_rows(coupon.settings))
     st.markdown(words.sentence_text(coupon.why))
@@ -36,9 +44,9 @@ def show(_book, asked):
 
 def _likeliest(asked):
     """The baths, the one that comes nearest to the target first, those that cannot be learned yet last."""
-    if not learn_all(asked.place, asked.baths)[0]:
+    if not learn_all(asked).models:
         return list(asked.baths)
-    advice = advise(asked.place, asked.baths, asked.target, asked.film_um, asked.fixed)
+    advice = advise(asked)
     return [name for name, _ in advice.suggestions] + list(advice.left_out)
 
 

@@ -8,9 +8,9 @@ from dyebook.lab import Lab
 from dyebook.munsell import looks_like_munsell, munsell_to_lab
 from dyebook.screens.bench_pieces import ask_text, choose, key_of
 from dyebook.screens.book import parse_colour
-from dyebook.screens.drafts import draft
+from dyebook.screens.drafts import draft, keep, recall
 
-__all__ = ["choose_from", "pick_target", "read_colour"]
+__all__ = ["choose_from", "pick_target", "read_colour", "remembered_toggle"]
 
 TYPED, BATCH, KEPT, PHOTO = "Typed", "Batch", "Customer's", "Photo"
 _KINDS = ("dyed metal", "plastic", "paper", "cloth", "paint")
@@ -42,6 +42,14 @@ def choose_from(name, label, options, format_func=str):
     chosen = st.selectbox(label, options, key=key, format_func=format_func)
     draft()[key] = chosen
     return chosen
+
+
+def remembered_toggle(key, label, explain=None):
+    """Draw a switch that stays as it was, also after a reload, and return whether it is on."""
+    recall(key)
+    on = st.toggle(label, key=key, help=explain)
+    keep(key)
+    return on
 
 
 def read_colour(text, book):

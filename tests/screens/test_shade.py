@@ -153,12 +153,20 @@ def test_a_part_just_photographed_is_a_target(demo_shop, open_page):
     assert not page.exception
 
 
-def test_two_dyes_are_tried_where_no_bath_goes(demo_shop, open_page):
-    # a yellow: none of the invented shop's blue, violet, green and red-brown dyes goes there
-    page = _typed(open_page("shade"), "80, 5, 90")
+@pytest.mark.parametrize(
+    ("shade", "told"),
+    [
+        # between the invented shop's blue and green
+        ("40, -16, -18", "a coupon of both settles it"),
+        # a yellow: none of its blue, violet, green and red-brown dyes goes there
+        ("80, 5, 90", "Two dyes of these baths come no nearer either."),
+    ],
+)
+def test_two_dyes_are_tried_where_no_bath_goes(demo_shop, open_page, shade, told):
+    page = _typed(open_page("shade"), shade)
     assert "This bath does not go there" in _texts(page)
     page.toggle(key="shade_two_dyes").set_value(True).run()
-    assert "dip a coupon first" in _texts(page)
+    assert told in _texts(page)
     assert not page.exception
 
 
@@ -178,3 +186,54 @@ def test_a_book_that_has_changed_is_asked_anew(empty_book, open_page):
     with open_book(empty_book) as book:
         book.delete("batches", number)
     assert "Ember, bath E1" not in page.run().selectbox(key="bench_shade_bath").options
+
+
+def test_a_bath_is_taken_as_strong_as_it_is_today_unless_it_may_be_changed(demo_shop, open_page):
+    page = open_page("shade")
+    page.selectbox(key="bench_shade_bath").set_value("Harbour blue, bath B1").run()
+    _typed(page, "35, 12, -50")
+    assert "that the bath has today" in _texts(page)
+    assert page.text_input(key="bench_shade_dye_g_per_l").placeholder.endswith("today")
+    page.toggle(key="shade_free_strength").set_value(True).run()
+    assert "that the bath has today" not in _texts(page)
+    assert not page.exception
+
+
+def test_a_part_that_its_own_bath_cannot_help_goes_to_another(demo_shop, open_page):
+    """A pale orange that should be a dull brown-violet: more of another dye, not more of its own."""
+    page = open_page("shade")
+    page.selectbox(key="bench_shade_bath").set_value("Ember, bath E1").run()
+    page = _turn(_typed(page, "45, 18, -6"), "redip")
+    page.segmented_control(key="bench_shade_part").set_value("A reading").run()
+    boxes = {"reading": "76, 16, 14", "dye_g_per_l": "3", "bath_temp_c": "50", "dwell_min": "0:30"}
+    for name, value in boxes.items():
+        page.text_input(key=f"bench_shade_redip_{name}").set_value(value)
+    for name, value in {"dry": "wet all the time", "sealed": "not sealed"}.items():
+        page.selectbox(key=f"bench_shade_{name}").set_value(value)
+    text = _texts(page.run())
+    assert "Heather, bath H2 next:" in text
+    assert "After Heather, bath H2" in text
+    assert "rinse it well between the baths" in text
+
+
+def test_a_strip_is_kept_band_by_band(empty_book, open_page):
+    page = _turn(_typed(open_page("shade"), "35, 10, -42"), "coupon")
+    page.button(key="save_strip").click().run()
+    assert "Not saved yet" in page.error[0].value
+    boxes = {
+        "dye": "Ember",
+        "bath": "E1",
+        "film_um": "12",
+        "dye_g_per_l": "3",
+        "bath_temp_c": "50",
+        "dwells": "8 4 2 1",
+    }
+    for name, value in boxes.items():
+        page.text_input(key=f"bench_shade_strip_{name}").set_value(value)
+    page.run()
+    page.button(key="save_strip").click().run()
+    assert not page.exception
+    assert "safely on disk" in page.success[0].value
+    with open_book(empty_book) as book:
+        assert [row.dwell_min for row in book.batches()] == [1, 2, 4, 8]
+        assert len({row["run_id"] for row in book.rows("batches")}) == 1
