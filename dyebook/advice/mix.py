@@ -219,7 +219,7 @@ def _answer(names, baths, kind, target, pair):
 def _trust(baths, together):
     """How far to trust a mix, from what nine times in ten the baths alone, and with their competition, may miss by."""
     return (
-        f"nine times in ten within ΔE00 {together:.1f} of the colour expected; the single baths alone would be sure to "
+        f"nine times in ten within ΔE00 {together:.1f} of the colour expected; the single baths alone would leave "
         f"{baths:.1f}, how the two dyes get along nobody has tried: a coupon of both settles it"
     )
 
