@@ -8,6 +8,7 @@ from dyebook import delta_e_00, learn_bath
 from dyebook.advice.mix import mix_colours, suggest_mix
 from dyebook.errors import ModelError
 from dyebook.model.inputs import Settings
+from dyebook.report_shade import worth_trying
 
 DIP = {"film_um": 12.0, "dye_g_per_l": 2.0, "bath_temp_c": 45.0, "dwell_min": 4.0, "ph": 5.5}
 
@@ -57,3 +58,13 @@ def test_one_after_the_other_has_two_dips(models, pair):
 def test_a_mix_has_two_dyes(models):
     with pytest.raises(ModelError, match="two dyes"):
         suggest_mix({"straw": models["straw"]}, (50, 0, 0))
+
+
+def test_only_mixes_that_help_are_worth_trying(models, pair):
+    """A bright red that neither dye has: two of them come no nearer than one, unless that one is very far."""
+    mix = suggest_mix(models, (45, 70, 50), film_um=12)
+    assert not mix.reachable
+    assert worth_trying([mix], alone=mix.delta_e00 - 1) == []
+    assert worth_trying([mix], alone=mix.delta_e00 + 1) == [mix]
+    reached = suggest_mix(models, pair[2].truth(pd.DataFrame([DIP]))[0], film_um=12)
+    assert worth_trying([reached], alone=0.0) == [reached]
