@@ -7,10 +7,11 @@ from dyebook.jobs.bath_care import bath_cares
 from dyebook.jobs.orders import open_orders
 from dyebook.lab import delta_e_00
 
-__all__ = ["BathNow", "Errand", "Today", "doubts_of", "look_over", "thrown_out_baths"]
+__all__ = ["BathNow", "Errand", "Today", "doubts_of", "look_at_baths", "look_over", "thrown_out_baths"]
 
 # two dips count as the same recipe when no setting differs by more than these
 _SAME = {"film_um": 0.5, "dye_g_per_l": 0.1, "bath_temp_c": 1.0, "dwell_min": 0.25}
+_RECENT = 12
 # a bath has moved when an eye would see it and the readings' own uncertainty does not explain it
 _SEEN_DELTA_E00 = 2.0
 # 95 in 100 of a chi-square of three axes
@@ -64,23 +65,26 @@ class Today:
         Newest first.
     errands : tuple of Errand
         Most pressing first.
-    baths : tuple of BathNow
-        How their dips have come out; latest used first.
     orders : tuple of dyebook.jobs.orders.OrderStand
         Open ones, soonest due first.
-    cares : tuple of dyebook.jobs.bath_care.BathCare
-        What the baths are asked to be and want; latest used first.
     """
 
     recent: tuple
     errands: tuple
-    baths: tuple
     orders: tuple = ()
-    cares: tuple = ()
 
 
-def look_over(book, count=200):
-    """Return what stands on the bench.
+def look_over(book):
+    """Return what stands on the bench, a `Today`; `look_at_baths` tells of the baths, which takes longer."""
+    recent = tuple(book.batches(_RECENT))
+    errands = [errand for row in recent for errand in _errands_of(book, row)]
+    order = ("unread", "doubtful", "wet")
+    errands.sort(key=lambda errand: (order.index(errand.kind), -errand.batch))
+    return Today(recent, tuple(errands), tuple(open_orders(book)))
+
+
+def look_at_baths(book, count=200):
+    """Return how the baths on the bench do.
 
     Parameters
     ----------
@@ -90,21 +94,14 @@ def look_over(book, count=200):
 
     Returns
     -------
-    Today
+    tuple of BathNow
+        How their dips have come out; latest used first.
+    tuple of dyebook.jobs.bath_care.BathCare
+        What they are asked to be and want; latest used first.
     """
     rows = book.batches(count)
-    recent = tuple(rows[:12])
-    errands = [errand for row in recent for errand in _errands_of(book, row)]
-    order = ("unread", "doubtful", "wet")
-    errands.sort(key=lambda errand: (order.index(errand.kind), -errand.batch))
     gone = thrown_out_baths(book)
-    return Today(
-        recent,
-        tuple(errands),
-        tuple(_baths(row for row in rows if (row.dye, row.bath) not in gone)),
-        tuple(open_orders(book)),
-        tuple(bath_cares(book, rows)),
-    )
+    return tuple(_baths(row for row in rows if (row.dye, row.bath) not in gone)), tuple(bath_cares(book, rows))
 
 
 def thrown_out_baths(book):

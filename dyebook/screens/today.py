@@ -1,13 +1,13 @@
 """Today: where the work stands and what comes next; orders, baths, and parts that want a look."""
 
-from datetime import datetime
+from datetime import date, datetime
 
 import streamlit as st
 
 from dyebook import report
 from dyebook import report_screen as words
 from dyebook.flags import FLAGS
-from dyebook.jobs.today import look_over
+from dyebook.jobs.today import look_at_baths, look_over
 from dyebook.jobs.way import STEPS, what_waits
 from dyebook.report_today import STEP_NAMES, care_pairs, order_lines, waiting_text
 from dyebook.screens import bench_now, shelf
@@ -23,7 +23,7 @@ def show():
     book = shelf.the_book()
     bench_now.show(book)
     today = look_over(book)
-    if not (today.recent or today.orders or today.cares):
+    if not (today.recent or today.orders or book.rows("baths")):
         _first_start()
         return
     st.title(f"Today, {words.day_text(datetime.now())}", anchor=False)
@@ -33,10 +33,11 @@ def show():
         _show_orders(today.orders)
         st.subheader("Wants a look", anchor=False)
         _errands(today.errands)
-    with right:
-        _show_baths(today)
     st.subheader("Latest batches", anchor=False)
     go_to_batch(wall(today.recent, key="latest", doubts=_in_few_words(today.errands), ribbon=True))
+    # last, as a large book takes a moment over its baths
+    with right:
+        _show_baths(*_baths_of(str(book.place.name), book.edition(), date.today().isoformat(), book))
 
 
 def _show_way(waiting):
@@ -122,16 +123,21 @@ def _do(errand):
     go_to_step("photo", errand.batch)
 
 
-def _show_baths(today):
+@st.cache_data(max_entries=4, show_spinner="Looking at the baths …")
+def _baths_of(place, edition, day, _book):
+    return look_at_baths(_book)
+
+
+def _show_baths(baths, cares):
     st.subheader("Baths", anchor=False)
-    moves = {(one.dye, one.bath): one for one in today.baths}
-    for care in today.cares[:6]:
+    moves = {(one.dye, one.bath): one for one in baths}
+    for care in cares[:6]:
         pairs = [*care_pairs(care, brief=True), *_steadiness(moves.get((care.dye, care.bath)))]
         with st.container(key=f"slip_bath_{care.bath_id}"):
             show_slip(care.lab, f"{care.dye}, bath {care.bath}", pairs=pairs, empty="no dip read")
             if st.button("Open", key=f"to_bath_{care.bath_id}"):
                 go_to_bath(care.bath_id)
-    if st.button("All baths" if today.cares else "Enter a bath", key="to_baths", type="tertiary"):
+    if st.button("All baths" if cares else "Enter a bath", key="to_baths", type="tertiary"):
         go_to_bath(None)
 
 

@@ -3,7 +3,7 @@
 import pytest
 
 from dyebook.book.store import open_book
-from dyebook.jobs.today import look_over
+from dyebook.jobs.today import look_at_baths, look_over
 from dyebook.record import DyeRecord
 
 
@@ -24,7 +24,7 @@ def _dip(book, lab=None, u=0.5, flags=None, wet=False, **changes):
 
 def test_an_empty_book_wants_nothing(book):
     today = look_over(book)
-    assert (today.recent, today.errands, today.baths) == ((), (), ())
+    assert (today.recent, today.errands, look_at_baths(book)) == ((), (), ((), ()))
 
 
 def test_unread_comes_before_doubtful_before_wet(book):
@@ -40,7 +40,7 @@ def test_unread_comes_before_doubtful_before_wet(book):
 def test_a_fading_bath_has_moved(book):
     for step in range(5):
         _dip(book, (40 + 1.5 * step, 40, 44))
-    (bath,) = look_over(book).baths
+    (bath,) = look_at_baths(book)[0]
     assert (bath.before.batch, bath.last.batch, bath.dips) == (1, 5, 5)
     assert bath.moved
 
@@ -48,7 +48,7 @@ def test_a_fading_bath_has_moved(book):
 def test_what_the_readings_cannot_tell_is_not_called_moved(book):
     _dip(book, (40, 40, 44), u=3)
     _dip(book, (44, 40, 44), u=3)
-    (bath,) = look_over(book).baths
+    (bath,) = look_at_baths(book)[0]
     assert bath.delta_e00 > 2
     assert not bath.moved
 
@@ -57,7 +57,7 @@ def test_what_the_readings_cannot_tell_is_not_called_moved(book):
 def test_another_recipe_is_not_compared(book, other):
     _dip(book, (40, 40, 44))
     _dip(book, (60, 40, 44), **other)
-    (bath,) = look_over(book).baths
+    (bath,) = look_at_baths(book)[0]
     assert bath.before is None
 
 
@@ -74,6 +74,6 @@ def test_a_bath_that_was_thrown_out_is_not_on_the_bench(book):
     _dip(book, (40, 40, 44), bath="E2")
     baths = {row["name"]: row["id"] for row in book.rows("baths")}
     book.add("bath_events", bath_id=baths["E1"], at="2026-03-01", kind="thrown_out")
-    assert [bath.bath for bath in look_over(book).baths] == ["E2"]
+    assert [bath.bath for bath in look_at_baths(book)[0]] == ["E2"]
     book.add("bath_events", bath_id=baths["E1"], at="2026-03-02", kind="made_up")
-    assert {bath.bath for bath in look_over(book).baths} == {"E1", "E2"}
+    assert {bath.bath for bath in look_at_baths(book)[0]} == {"E1", "E2"}

@@ -12,6 +12,7 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from dyebook.screens import demo_book
+from tests.screens.big_book import fill_big_book
 
 ROOT = Path(__file__).parents[2]
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update"]
@@ -33,6 +34,18 @@ def own_drafts(tmp_path, monkeypatch):
 def empty_book(tmp_path, monkeypatch):
     """The screens look into an empty book of this test."""
     return _look_into(tmp_path / "shop.dyebook", monkeypatch)
+
+
+@pytest.fixture(scope="session")
+def big_place(tmp_path_factory):
+    """Folder of a book of 100,000 batches, made once."""
+    return fill_big_book(tmp_path_factory.mktemp("big") / "big.dyebook")
+
+
+@pytest.fixture
+def big_shop(big_place, monkeypatch):
+    """The screens look into the book of 100,000 batches."""
+    return _look_into(big_place, monkeypatch)
 
 
 @pytest.fixture

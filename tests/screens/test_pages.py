@@ -45,7 +45,7 @@ def _texts(page):
 
 
 @pytest.mark.parametrize("name", [page[0] for page in (*PAGES, *MORE_PAGES)])
-@pytest.mark.parametrize("book", ["empty_book", "demo_shop"])
+@pytest.mark.parametrize("book", ["empty_book", "demo_shop", "big_shop"])
 def test_every_page_opens(request, open_page, name, book):
     request.getfixturevalue(book)
     page = open_page(name)
