@@ -62,7 +62,7 @@ def _show_photos(book, number, version):
             st.session_state["add_to"] = number
             st.switch_page(st.session_state["pages"]["photo"])
     for name, picture in pictures:
-        st.image(picture, width="stretch")
+        st.image(picture, width="stretch", alt=f"Photo of batch {number}, with what was read outlined")
         kind = "Rendered, not photographed. " if shelf.is_demo() else ""
         st.caption(f"{kind}{name}. Yellow: the card. Blue: the part that was read.")
 

@@ -69,7 +69,7 @@ def _new_shape():
 def _sketch(shape):
     drawn = draw_shape(shape.kind, shape.sizes)
     if drawn:
-        st.image(drawn, width="stretch")
+        st.image(drawn, width="stretch", alt="Sketch of the part, to scale")
         st.caption("To scale, in mm; dashed: hollow.")
 
 
@@ -130,7 +130,7 @@ def _show_line(load, place, entry):
     with st.container(key=f"load_{place}", horizontal=True, vertical_alignment="center"):
         drawn = draw_shape(shape.kind, shape.sizes)
         if drawn:
-            st.image(drawn, width=84)
+            st.image(drawn, width=84, alt="Sketch of the part")
         st.markdown(f"**{shape.count} × {entry['label']}**  \n{figure_text('area_dm2', area)}", width="stretch")
         st.button("Take out", key=f"take_out_{place}", type="tertiary", on_click=load.pop, args=(place,))
 

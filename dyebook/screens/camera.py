@@ -98,7 +98,7 @@ def _put_away():
 def _show_chart(learned):
     tapping = learned.profile is None or st.toggle("Tap the chart by hand", key="tap_chart")
     if not tapping:
-        st.image(learned.overlay, width="stretch")
+        st.image(learned.overlay, width="stretch", alt="The chart with the patches that were read outlined")
         st.caption("Outlined: what was read of each patch, numbered from 0 as they are read, row by row.")
         return
     turn = draft().setdefault("chart_turn", 0)

@@ -47,7 +47,7 @@ def show_picture(seen):
     elif way == PART:
         _tap_part(seen, turn)
     else:
-        st.image(seen.overlay, width="stretch")
+        st.image(seen.overlay, width="stretch", alt="The photo with card and parts outlined")
         st.caption("Yellow: the card. Blue: a part. Green pixels were read; pink ones were left out as glare or edge.")
     _show_put_right()
 
