@@ -53,6 +53,8 @@ _SPELLINGS = {
     "dm2": "decimeter ** 2",
     "cm²": "centimeter ** 2",
     "cm2": "centimeter ** 2",
+    "m²": "meter ** 2",
+    "m2": "meter ** 2",
     "mm²": "millimeter ** 2",
     "mm2": "millimeter ** 2",
     "a/dm²": "ampere / decimeter ** 2",
@@ -138,7 +140,9 @@ def _convert(name, number, given, unit):
         source = registry.Unit(_SPELLINGS.get(given.lower(), given))
         return round(registry.Quantity(number, source).to(unit).magnitude, 12)
     except (pint.UndefinedUnitError, pint.DimensionalityError, pint.DefinitionSyntaxError) as error:
-        raise RecordError(f"{_plain(name)} is given in {given!r}: {error}; give it in {unit}") from None
+        raise RecordError(
+            f"{_plain(name)} is given in {given!r}: {error}; give it in {registry.Unit(unit):~P}"
+        ) from None
 
 
 def _plain(name):

@@ -17,22 +17,22 @@ _MAX_MM = 1e5
 
 def _rod(diameter_mm, length_mm, bore_diameter_mm=0.0, bore_depth_mm=0.0):
     """Solid round bar, both ends wetted; a blind bore adds its wall (its floor replaces the mouth)."""
-    _fits(bore_diameter_mm, diameter_mm, "bore_diameter_mm", "diameter_mm")
-    _fits(bore_depth_mm, length_mm, "bore_depth_mm", "length_mm")
+    _fits(bore_diameter_mm, diameter_mm, "the bore's diameter", "the diameter")
+    _fits(bore_depth_mm, length_mm, "the bore's depth", "the length")
     wall = math.pi * bore_diameter_mm * bore_depth_mm
     return math.pi * diameter_mm * length_mm + 2 * _disc(diameter_mm) + wall
 
 
 def _tube(diameter_mm, inside_diameter_mm, length_mm):
     """Open tube, wetted inside and out."""
-    _fits(inside_diameter_mm, diameter_mm, "inside_diameter_mm", "diameter_mm")
+    _fits(inside_diameter_mm, diameter_mm, "the inside diameter", "the outside diameter")
     walls = math.pi * (diameter_mm + inside_diameter_mm) * length_mm
     return walls + 2 * (_disc(diameter_mm) - _disc(inside_diameter_mm))
 
 
 def _plate(length_mm, width_mm, thickness_mm, holes=0.0, hole_diameter_mm=0.0):
     """Flat plate with all edges; each through hole loses two discs and gains its wall."""
-    _fits(hole_diameter_mm, min(length_mm, width_mm), "hole_diameter_mm", "the plate")
+    _fits(hole_diameter_mm, min(length_mm, width_mm), "the holes' diameter", "the plate")
     _fits(holes * _disc(hole_diameter_mm), length_mm * width_mm, "the holes' area", "the plate's")
     faces = 2 * (length_mm * width_mm + (length_mm + width_mm) * thickness_mm)
     return faces + holes * (math.pi * hole_diameter_mm * thickness_mm - 2 * _disc(hole_diameter_mm))
@@ -45,7 +45,7 @@ def _disc_part(diameter_mm, thickness_mm):
 
 def _ring(diameter_mm, section_mm):
     """Ring of round section; `diameter_mm` is its outside."""
-    _fits(2 * section_mm, diameter_mm, "twice section_mm", "diameter_mm")
+    _fits(2 * section_mm, diameter_mm, "twice the section", "the diameter")
     return math.pi**2 * (diameter_mm - section_mm) * section_mm
 
 
@@ -56,8 +56,8 @@ def _ball(diameter_mm):
 
 def _cap(diameter_mm, length_mm, wall_mm):
     """Cap or cup: a tube closed at one end, wetted inside and out; wall and floor of one thickness."""
-    _fits(2 * wall_mm, diameter_mm, "twice wall_mm", "diameter_mm")
-    _fits(wall_mm, length_mm, "wall_mm", "length_mm")
+    _fits(2 * wall_mm, diameter_mm, "twice the wall", "the diameter")
+    _fits(wall_mm, length_mm, "the wall", "the length")
     inside = diameter_mm - 2 * wall_mm
     # the floor inside and the rim together make up one disc of the outside diameter
     return math.pi * diameter_mm * length_mm + 2 * _disc(diameter_mm) + math.pi * inside * (length_mm - wall_mm)
@@ -77,7 +77,7 @@ def _turned(profile, bore_diameter_mm=0.0):
     for diameter, length in profile:
         _check_length("diameter", diameter)
         _check_length("length", length)
-        _fits(bore_diameter_mm, diameter, "bore_diameter_mm", "every diameter")
+        _fits(bore_diameter_mm, diameter, "the bore's diameter", "every diameter")
     diameters = [0.0, *(diameter for diameter, _ in profile), 0.0]
     walls = sum(math.pi * diameter * length for diameter, length in profile)
     shoulders = sum(abs(_disc(a) - _disc(b)) for a, b in itertools.pairwise(diameters))
@@ -163,7 +163,7 @@ def shape_area_dm2(kind, **sizes):
     missing = [name for name, item in known.items() if item.default is item.empty and name not in sizes]
     if wrong or missing:
         raise RecordError(
-            f"a {kind} is given by {', '.join(known)}; "
+            f"a {kind} is given by {', '.join(map(_plain, known))}; "
             + "; ".join(filter(None, [_listed("unknown", wrong), _listed("missing", missing)]))
         )
     for name, value in sizes.items():
@@ -173,14 +173,19 @@ def shape_area_dm2(kind, **sizes):
 
 
 def _listed(word, names):
-    return f"{word}: {', '.join(names)}" if names else ""
+    return f"{word}: {', '.join(map(_plain, names))}" if names else ""
+
+
+def _plain(name):
+    """A measure's name without its unit, such as "bore diameter"."""
+    return name.removesuffix("_mm2").removesuffix("_mm").replace("_", " ")
 
 
 def _check_length(name, value, optional=False):
     upper = _MAX_MM**2 if name.endswith("mm2") else _MAX_MM
     lower_ok = value >= 0 if optional else value > 0
     if not (lower_ok and value <= upper):
-        raise RecordError(f"{name} is {value!r}; a length above 0 is needed, in mm")
+        raise RecordError(f"{_plain(name)} is {value!r}; a length above 0 is needed, in mm")
 
 
 def _fits(inner, outer, inner_name, outer_name):

@@ -96,7 +96,7 @@ def test_turned_profile_in_words():
     ("text", "words"),
     [
         ("blob size=1", "blob"),
-        ("rod diameter=10", "length_mm"),
+        ("rod diameter=10", "missing: length"),
         ("rod diameter=0 length=5", "above 0"),
         ("rod diameter=-1 length=5", "above 0"),
         ("rod diameter=ten length=5", "diameter is 'ten'"),

@@ -49,7 +49,7 @@ def test_an_impossible_figure_is_refused_in_words_and_nothing_else_is_lost(empty
     page = _plan(open_page("bench", step="plan"), current_density_a_per_dm2="30")
     assert "Current density is 30 A/dm²; it must lie between" in _texts(page)
     page = _plan(page, current_density_a_per_dm2="0.5 µm")
-    assert "give it in ampere" in _texts(page)
+    assert "give it in A/dm²" in _texts(page)
     assert page.text_input(key="bench_film_um").value == "0.5 mil"
 
 
