@@ -169,7 +169,7 @@ def heat(
         allowed_temp_c=parse_quantity("allowed_temp_c", allowed_temp_c),
         room_temp_c=parse_quantity("start_temp_c", start_temp_c),
         loss_w_per_k=loss_w_per_k,
-        current_density_a_per_dm2=parse_quantity("a_per_dm2", current_density_a_per_dm2),
+        current_density_a_per_dm2=parse_quantity("current_density_a_per_dm2", current_density_a_per_dm2),
     )
     show_answer(plan, as_json, "The tank warms", page, letter)
 

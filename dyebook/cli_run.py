@@ -52,7 +52,11 @@ def plan(
     if by not in FILM_BY:
         raise typer.BadParameter(f"{by!r} is none of {', '.join(FILM_BY)}", param_hint="--by")
     temp = given("electrolyte_temp_c", electrolyte_temp_c)
-    figures = given("area_dm2", area_dm2), given("a_per_dm2", current_density_a_per_dm2), given("film_um", film_um)
+    figures = (
+        given("area_dm2", area_dm2),
+        given("current_density_a_per_dm2", current_density_a_per_dm2),
+        given("film_um", film_um),
+    )
     conditions = {"alloy": alloy, "electrolyte_temp_c": temp, "supply_max_a": given("supply_max_a", supply_max_a)}
     with open_at(book) as opened:
         supply, _ = reckon_run(opened, *figures, film_by=by, **conditions)

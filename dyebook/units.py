@@ -140,8 +140,9 @@ def _convert(name, number, given, unit):
         source = registry.Unit(_SPELLINGS.get(given.lower(), given))
         return round(registry.Quantity(number, source).to(unit).magnitude, 12)
     except (pint.UndefinedUnitError, pint.DimensionalityError, pint.DefinitionSyntaxError) as error:
+        why = "measures something else" if isinstance(error, pint.DimensionalityError) else "is no unit known here"
         raise RecordError(
-            f"{_plain(name)} is given in {given!r}: {error}; give it in {registry.Unit(unit):~P}"
+            f"{_plain(name)} is given in {given!r}, which {why}; give it in {registry.Unit(unit):~P}"
         ) from None
 
 

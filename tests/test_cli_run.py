@@ -25,7 +25,10 @@ def shell(tmp_path, monkeypatch):
 
 
 def test_a_run_from_plan_to_batch(shell):
-    plan = shell("run", "plan", "--area-dm2", "31 in2", "--film-um", "0.5 mil", "--supply-max-a", 2.5, "--parts", 6)
+    density = ("--current-density-a-per-dm2", "14 asf")
+    plan = shell(
+        "run", "plan", "--area-dm2", "31 in2", "--film-um", "0.5 mil", *density, "--supply-max-a", 2.5, "--parts", 6
+    )
     assert plan["run"] == 1
     assert plan["current_a"] == 2.5
     assert any("stops at 2.5 A" in note for note in plan["notes"])
