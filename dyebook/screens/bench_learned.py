@@ -1,9 +1,8 @@
 """The learned bath behind a dye bath's line, from the same store as the shade page's."""
 
-from dyebook.errors import ModelError
 from dyebook.jobs.shade_ask import bath_label
 from dyebook.jobs.uptake import LEAST_DIPS
-from dyebook.screens.shade_baths import baths_of, learn
+from dyebook.screens.shade_baths import baths_of, learned_or_none
 
 __all__ = ["learned"]
 
@@ -23,8 +22,5 @@ def learned(book, row):
     dips = baths_of(book).get(label)
     if dips is None or len(dips) < LEAST_DIPS:
         return None
-    try:
-        return learn(str(book.place.name), label, dips)
-    except ModelError:
-        # the line's basis then says what uptake rests on instead
-        return None
+    # without one the line's basis says what uptake rests on instead
+    return learned_or_none(str(book.place.name), label, dips)

@@ -10,7 +10,18 @@ from dyebook.jobs.shade_ask import baths_with_dips
 from dyebook.jobs.shade_book import LearnedBaths
 from dyebook.jobs.strength import strengths_today
 
-__all__ = ["advise", "baths_of", "depth_of", "fixed_in", "learn", "learn_all", "mixes", "strengths_of", "suggestions"]
+__all__ = [
+    "advise",
+    "baths_of",
+    "depth_of",
+    "fixed_in",
+    "learn",
+    "learn_all",
+    "learned_or_none",
+    "mixes",
+    "strengths_of",
+    "suggestions",
+]
 
 
 def baths_of(book):
@@ -64,6 +75,11 @@ def learn(asked, label):
     if model is None:
         raise ModelError(f"{label}: {why}")
     return model
+
+
+def learned_or_none(place, label, dips):
+    """Return the bath learned from its dips; None where they cannot teach it."""
+    return _learned(place, label, _mark(dips), _today(), dips)[0]
 
 
 def _today():
