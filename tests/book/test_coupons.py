@@ -5,7 +5,7 @@ import pytest
 
 from dyebook.book.coupons import add_strip
 from dyebook.book.store import open_book
-from dyebook.errors import BookError
+from dyebook.errors import BookError, RecordError
 from dyebook.record import Measurement, Reading
 
 LABS = [(25, 15, -45), (40, 5, -38), (60, -5, -20)]
@@ -78,6 +78,6 @@ def test_a_band_without_its_part_is_a_mistake(store, dip, measurement):
 
 
 def test_all_bands_or_none(store, dip):
-    with pytest.raises(Exception, match="dwell_min"):
+    with pytest.raises(RecordError, match="time in dye is inf min"):
         add_strip(store, dip(), (4.0, np.inf))
     assert store.batches() == []
