@@ -17,6 +17,8 @@ _LONG, _ACROSS = 400, 25
 _REACH = 4.0
 # the strip goes on while it differs by this from the ground on both its sides (CIELAB)
 _CONTRAST = 5.0
+# and for so many widths: knots and stains beside an end are shorter than a band is likely to be
+_LEAST = 0.45
 # where the ground is looked at, in widths from the middle line
 _FLANKS = np.array([0.75, 0.85, 0.95])
 
@@ -127,8 +129,8 @@ def _grown(photo, light, outline):
     start, stop = _run(differs, int(_REACH * count), int((1 + _REACH) * count) - 1)
     start, stop = along[start], along[stop]
     # an end that was found is trusted, but where a whole band lies beyond; a new one may be half shadow
-    start = start + 0.1 * found.width if start < -0.2 * found.width else 0.0
-    stop = stop - 0.1 * found.width if stop > found.length + 0.2 * found.width else found.length
+    start = start + 0.1 * found.width if start < -_LEAST * found.width else 0.0
+    stop = stop - 0.1 * found.width if stop > found.length + _LEAST * found.width else found.length
     grew = start < 0 or stop > found.length
     return found.stretched(start, stop).outline if grew else outline
 
