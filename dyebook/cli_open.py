@@ -15,16 +15,32 @@ def open_screens(
     book: BookOption = None,
     port: Annotated[int | None, typer.Option(min=1, max=65535, help="A free one if left out.")] = None,
     browser: Annotated[bool, typer.Option(help="Open a browser window where there is a display.")] = True,
+    phone: Annotated[bool, typer.Option("--phone", help="Also for phones in the shop, once paired by a code.")] = False,
+    at: Annotated[str | None, typer.Option(help="With --phone: this machine's private address to serve on.")] = None,
 ):
-    """Open the book in the browser, on this machine only.
+    """Open the book in the browser, on this machine only unless --phone is given.
 
     Example: dyebook open --demo
     """
     if demo and book:
         raise typer.BadParameter("give either --demo or --book; the demo book has its own place")
+    if at and not phone:
+        raise typer.BadParameter("--at goes with --phone; without it only this machine is served")
+    _choose_book(demo, book)
+    if phone:
+        from dyebook.screens.phone_door import serve_phone
+
+        serve_phone(port, browser, at)
+    else:
+        from dyebook.screens.serve import serve
+
+        serve(port, browser)
+
+
+def _choose_book(demo, book):
+    """Point the environment at the book, and see that it opens."""
     from dyebook.book.store import open_book
     from dyebook.screens.demo_book import demo_place, make_demo_book
-    from dyebook.screens.serve import serve
 
     if demo:
         typer.echo("laying out the demo book …", err=True)
@@ -33,7 +49,6 @@ def open_screens(
     if book:
         os.environ["DYEBOOK_BOOK"] = book
     open_book().close()  # a book that cannot be opened is said here, in one line
-    serve(port, browser)
 
 
 def add_commands(app):

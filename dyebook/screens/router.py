@@ -7,6 +7,7 @@ import streamlit as st
 
 from dyebook.screens import shelf
 from dyebook.screens.drafts import hold_draft, put_draft_down
+from dyebook.screens.phone_panel import show_phone_button
 
 __all__ = ["MORE_PAGES", "PAGES", "show"]
 
@@ -42,9 +43,11 @@ def show(first=PAGES[0][0]):
     hold_draft()
     with st.container(key="frame", horizontal=True, gap="small"):
         for key, listed in (("ways", PAGES), ("more_ways", MORE_PAGES)):
-            with st.container(key=key, horizontal=True, gap="small", width="content"):
+            with st.container(key=key, horizontal=True, gap="small", width="content", vertical_alignment="center"):
                 for module, *_ in listed:
                     st.page_link(pages[module])
+                if key == "more_ways":
+                    show_phone_button()
     try:
         with shelf.friendly_errors():
             shelf.the_book()

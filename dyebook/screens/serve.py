@@ -1,5 +1,6 @@
-"""Start Streamlit on this machine with the settings the screens are made for."""
+"""Start Streamlit on this machine with the settings the screens are made for, behind the gate."""
 
+import contextlib
 import os
 import socket
 import sys
@@ -10,17 +11,19 @@ import webbrowser
 from pathlib import Path
 
 from dyebook.errors import DyebookError
+from dyebook.screens.network import host_and_port
 
-__all__ = ["SETTINGS_FILE", "free_port", "has_display", "serve", "streamlit_options"]
+__all__ = ["HOST", "SETTINGS_FILE", "desk_door", "free_port", "has_display", "open_doors", "serve", "streamlit_options"]
 
 SETTINGS_FILE = Path(__file__).parent / "web" / "streamlit.toml"
 HOST = "127.0.0.1"
 FIRST_PORT = 8640
 _PATIENCE_S = 60
+_GRACE_S = 3
 
 
 def serve(port=None, browser=True):
-    """Serve the screens until they are stopped.
+    """Serve the screens to this machine until they are stopped.
 
     Parameters
     ----------
@@ -37,41 +40,117 @@ def serve(port=None, browser=True):
     port = free_port(port)
     address = f"http://{HOST}:{port}"
     print(f"dyebook is open at {address} – stop it with Ctrl+C", file=sys.stderr)
-    if browser and has_display():
-        threading.Thread(target=_show_when_ready, args=(port, address), daemon=True).start()
-    from streamlit.web.cli import main
+    open_doors([desk_door(port)], port, browser and address)
 
-    main(["run", str(Path(__file__).with_name("main.py")), *streamlit_options(port)])
+
+def desk_door(port):
+    """Return the door for the browsers of this machine."""
+    from dyebook.screens.gate import Door
+
+    return Door("desk", HOST, (f"http://{HOST}:{port}", f"http://localhost:{port}"))
+
+
+def open_doors(doors, port, show=None, pairing=None, secrets=None, **server):
+    """Listen at the doors until stopped.
+
+    Parameters
+    ----------
+    doors : list of dyebook.screens.gate.Door
+    port : int
+        The same for all of them.
+    show : str, optional
+        Address to open in the browser of this machine, where there is a display.
+    pairing : dyebook.screens.pairing.Pairing, optional
+        Who may come in by the phone's door.
+    secrets : dict, optional
+        For sign-in, as Streamlit takes them.
+    **server
+        Further settings of `uvicorn.Config`, such as its certificate.
+    """
+    if show and has_display():
+        threading.Thread(target=_show_when_ready, args=(port, show), daemon=True).start()
+    sockets = [_listening(door.address, port) for door in doors]
+    # a signal that ends the server arrives once more when it has closed everything
+    with contextlib.suppress(KeyboardInterrupt):
+        _server(doors, port, pairing, secrets, server).run(sockets)
+
+
+def _server(doors, port, pairing, secrets, server):
+    """The server of the app behind the gate."""
+    import uvicorn
+    from streamlit import App
+    from streamlit.config import get_option
+    from streamlit.web.bootstrap import load_config_options
+
+    from dyebook.screens.gate import Gate
+
+    options = streamlit_options(port)
+    # Streamlit itself asks for the name once more before it opens a stream
+    options["server.allowedHosts"] = sorted({_bare(host) for door in doors for host in door.hosts})
+    load_config_options(options)
+    app = App(Path(__file__).with_name("main.py"), secrets=secrets)
+    config = uvicorn.Config(
+        Gate(app, doors, pairing),
+        # whoever writes a forwarding header must not be taken for somebody else
+        proxy_headers=False,
+        server_header=False,
+        access_log=False,
+        log_level="warning",
+        ws_max_size=get_option("server.maxMessageSize") * 2**20,
+        timeout_graceful_shutdown=_GRACE_S,
+        **server,
+    )
+    return uvicorn.Server(config)
+
+
+def _bare(host):
+    """A host without its port and brackets."""
+    return host.rsplit(":", 1)[0].strip("[]")
 
 
 def streamlit_options(port):
-    """Return the command-line options that carry `SETTINGS_FILE`, whatever folder the command is given in."""
+    """Return the settings of `SETTINGS_FILE` by their dotted names, whatever folder the command is given in."""
     settings = tomllib.loads(SETTINGS_FILE.read_text(encoding="utf-8"))
     settings["server"]["port"] = port
-    return [piece for name, value in _flat(settings) for piece in (f"--{name}", value)]
+    return dict(_flat(settings))
 
 
 def _flat(settings, above=""):
-    """Names with dots, and values as the command line takes them, of settings in sections."""
+    """Names with dots, and values, of settings in sections."""
     for name, value in settings.items():
         if isinstance(value, dict):
             yield from _flat(value, f"{above}{name}.")
         else:
-            yield f"{above}{name}", str(value).lower() if isinstance(value, bool) else str(value)
+            yield f"{above}{name}", value
 
 
-def free_port(port=None):
-    """Return `port`, or the first free one from 8640 on; DyebookError when there is none."""
+def free_port(port=None, addresses=(HOST,)):
+    """Return `port`, or the first one from 8640 on, free at all the addresses; DyebookError when there is none."""
     for candidate in [port] if port else range(FIRST_PORT, FIRST_PORT + 40):
-        with socket.socket() as probe:
-            probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, int(os.name == "posix"))
-            try:
-                probe.bind((HOST, candidate))
-            except OSError:
-                continue
-            return candidate
+        try:
+            for address in addresses:
+                _listening(address, candidate).close()
+        except DyebookError:
+            continue
+        return candidate
     wanted = f"port {port} is" if port else f"ports {FIRST_PORT} to {FIRST_PORT + 39} are"
     raise DyebookError(f"{wanted} taken by other programs; give a free one with --port")
+
+
+def _listening(address, port):
+    """A socket that listens at one address and no other."""
+    door = socket.socket(socket.AF_INET6 if ":" in address else socket.AF_INET)
+    try:
+        door.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, int(os.name == "posix"))
+        door.bind((address, port))
+        door.listen(128)
+    except OSError as error:
+        door.close()
+        raise DyebookError(
+            f"{host_and_port(address, port)} cannot be listened at ({error.strerror}); "
+            "see that it is an address of this machine and the port is free"
+        ) from None
+    return door
 
 
 def has_display():

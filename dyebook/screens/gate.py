@@ -1,0 +1,210 @@
+"""The gate before the app: who may come in by which door, decided before a single byte of the app is served.
+
+The desk's door is this machine's own address and needs nothing but a browser that asks for it by name. Behind the
+phone's door nothing answers, neither page, file, upload nor stream, without the cookie that pairing gave.
+"""
+
+from dataclasses import dataclass
+
+from starlette.datastructures import MutableHeaders
+from starlette.requests import HTTPConnection
+from starlette.responses import HTMLResponse, RedirectResponse
+
+from dyebook.screens import gate_words as words
+from dyebook.screens.limit import Limit
+from dyebook.screens.pairing import PHONE_STAYS_S
+
+__all__ = ["COOKIE", "DOOR_HEADER", "Door", "Gate"]
+
+COOKIE = "dyebook_phone"
+# tells the screens which door a visit came by; what a visitor writes there himself is dropped
+DOOR_HEADER = "x-dyebook-door"
+_PAIR = "/pair/"
+_SAFE = ("GET", "HEAD", "OPTIONS")
+_SPAN_S = 60
+# wrong links a minute; 256 random bits need no help against guessing, this keeps the log and the machine quiet
+_LINKS_EACH, _LINKS_TOGETHER = 5, 30
+# a phone that was paired yesterday asks for a dozen files at once with its old cookie
+_COOKIES_EACH, _COOKIES_TOGETHER = 30, 300
+_ON_EVERY_ANSWER = {
+    "content-security-policy": "frame-ancestors 'self'",
+    "referrer-policy": "same-origin",
+    "x-content-type-options": "nosniff",
+}
+
+
+@dataclass(frozen=True)
+class Door:
+    """One listening address, and what browsers call it.
+
+    Parameters
+    ----------
+    kind : str
+        ``"desk"``, ``"phone"`` or ``"shared"``.
+    address : str
+        IP address it listens on.
+    origins : tuple of str
+        Such as ``http://bench.local:8640``; a visit must name one of them (else a page elsewhere, or a name that
+        somebody turned to this address, speaks).
+    """
+
+    kind: str
+    address: str
+    origins: tuple
+
+    @property
+    def hosts(self):
+        """What the Host header may say."""
+        return tuple(origin.split("://", 1)[1] for origin in self.origins)
+
+
+class Gate:
+    """ASGI application around another one.
+
+    Parameters
+    ----------
+    app : callable
+        The ASGI application behind the gate.
+    doors : iterable of Door
+    pairing : dyebook.screens.pairing.Pairing, optional
+        Needed for a door of kind ``"phone"``.
+    clock : callable, optional
+        For the limits; `time.monotonic` without it.
+    """
+
+    def __init__(self, app, doors, pairing=None, clock=None):
+        self._app, self._pairing = app, pairing
+        self._doors = {door.address: door for door in doors}
+        timing = {} if clock is None else {"clock": clock}
+        self._links = Limit(_LINKS_EACH, _LINKS_TOGETHER, _SPAN_S, **timing)
+        self._cookies = Limit(_COOKIES_EACH, _COOKIES_TOGETHER, _SPAN_S, **timing)
+
+    async def __call__(self, scope, receive, send):
+        """Serve one visit."""
+        if scope["type"] == "lifespan":
+            await self._app(scope, receive, send)
+            return
+        visit = HTTPConnection(scope)
+        door = self._doors.get((scope.get("server") or ("",))[0])
+        if door is None or not _names(visit, door):
+            await _refuse(scope, receive, send, 421, words.WRONG_NAME)
+        elif door.kind != "phone":
+            await self._app(_marked(scope, door), receive, _guarded(send))
+        elif scope["type"] == "http" and scope["path"].startswith(_PAIR):
+            await self._pair(visit, receive, send)
+        else:
+            await self._let_phone_in(visit, door, receive, send)
+
+    async def _let_phone_in(self, visit, door, receive, send):
+        secret, client = visit.cookies.get(COOKIE), _client(visit)
+        if self._pairing.knows(secret):
+            if visit.scope["type"] == "websocket":
+                receive, send = self._watched(secret, receive, send)
+            await self._app(_marked(visit.scope, door), receive, _guarded(send))
+        elif not self._cookies.allows(client):
+            await _refuse(visit.scope, receive, send, 429, words.TOO_OFTEN)
+        else:
+            if secret:
+                self._cookies.count(client)
+            await _refuse(visit.scope, receive, send, 403, words.NOT_PAIRED, forget=bool(secret))
+
+    async def _pair(self, visit, receive, send):
+        token, client = visit.scope["path"].removeprefix(_PAIR), _client(visit)
+        if not self._links.allows(client):
+            await _refuse(visit.scope, receive, send, 429, words.TOO_OFTEN)
+        elif visit.scope["method"] == "POST" and (secret := self._pairing.pair(token, _browser(visit))):
+            await _welcome(secret)(visit.scope, receive, send)
+        elif visit.scope["method"] == "GET" and self._pairing.is_open(token):
+            # looking does not use the link up: phones and messengers fetch links to show what they are
+            await _page(200, words.PAIR)(visit.scope, receive, send)
+        else:
+            self._links.count(client)
+            await _refuse(visit.scope, receive, send, 403, words.LINK_IS_OVER)
+
+    def _watched(self, secret, receive, send):
+        """The two ends of a stream that is closed as soon as its phone is let go."""
+        closed = []
+
+        async def close():
+            if not closed:
+                closed.append(True)
+                await send({"type": "websocket.close", "code": 1008})
+
+        async def receive_while_paired():
+            message = await receive()
+            if self._pairing.knows(secret):
+                return message
+            await close()
+            return {"type": "websocket.disconnect", "code": 1008}
+
+        async def send_while_paired(message):
+            if self._pairing.knows(secret) and not closed:
+                await send(message)
+            else:
+                await close()
+
+        return receive_while_paired, send_while_paired
+
+
+def _names(visit, door):
+    """Whether a visit asks for this door by its name and, where it could change something, comes from its pages."""
+    hosts, origins = visit.headers.getlist("host"), visit.headers.getlist("origin")
+    if len(hosts) != 1 or hosts[0].lower() not in door.hosts:
+        return False
+    if visit.scope["type"] == "http" and visit.scope["method"] in _SAFE:
+        return True
+    return len(origins) == 1 and origins[0].lower() in door.origins
+
+
+def _client(visit):
+    return visit.client.host if visit.client else ""
+
+
+def _browser(visit):
+    return "".join(one for one in visit.headers.get("user-agent", "") if one.isprintable())
+
+
+def _marked(scope, door):
+    kept = [(name, value) for name, value in scope["headers"] if name.lower() != DOOR_HEADER.encode()]
+    return {**scope, "headers": [*kept, (DOOR_HEADER.encode(), door.kind.encode())]}
+
+
+def _guarded(send):
+    """`send` with the headers that keep other sites from framing and guessing."""
+
+    async def send_guarded(message):
+        if message["type"] == "http.response.start":
+            headers = MutableHeaders(raw=list(message.get("headers", ())))
+            headers.update(_ON_EVERY_ANSWER)
+            message = {**message, "headers": headers.raw}
+        await send(message)
+
+    return send_guarded
+
+
+async def _refuse(scope, receive, send, status, body, forget=False):
+    if scope["type"] == "websocket":
+        await send({"type": "websocket.close", "code": 1008})
+        return
+    page = _page(status, body)
+    if status == 429:
+        page.headers["retry-after"] = str(_SPAN_S)
+    if forget:
+        page.delete_cookie(COOKIE, httponly=True, samesite="strict")
+    await page(scope, receive, send)
+
+
+def _page(status, body):
+    guard = {
+        **_ON_EVERY_ANSWER,
+        "cache-control": "no-store",
+        "content-security-policy": "default-src 'none'; style-src 'unsafe-inline'; form-action 'self'; "
+        "frame-ancestors 'none'; base-uri 'none'",
+    }
+    return HTMLResponse(words.FRAME.format(body=body), status, guard)
+
+
+def _welcome(secret):
+    answer = RedirectResponse("/", 303, {**_ON_EVERY_ANSWER, "cache-control": "no-store"})
+    answer.set_cookie(COOKIE, secret, max_age=PHONE_STAYS_S, httponly=True, samesite="strict")
+    return answer
