@@ -1,9 +1,9 @@
 """Charts on paper, in greys: the swatches beside them are the only colours."""
 
 import io
-from datetime import datetime
+from datetime import datetime, timedelta
 
-__all__ = ["strength_png", "trace_png"]
+__all__ = ["days_png", "strength_png", "trace_png"]
 
 _MARKS = {"dip": ("o", "none"), "made_up": ("s", "0.1"), "topped_up": ("^", "0.1"), "measured": ("D", "0.1")}
 _OTHER = ("x", "0.1")
@@ -43,6 +43,36 @@ def strength_png(points, width_mm=180, height_mm=52):
     axes.xaxis.set_major_locator(locator)
     axes.xaxis.set_major_formatter(ConciseDateFormatter(locator))
     axes.legend(fontsize=7, frameon=False, ncols=4, loc="lower left", bbox_to_anchor=(0, 1))
+    return _png(figure)
+
+
+def days_png(differences, width_mm=180, height_mm=60):
+    """Draw the check coupon's daily differences from its first days.
+
+    Parameters
+    ----------
+    differences : DataFrame
+        delta_l, delta_c, delta_h and dyed_at, an ISO date a row.
+    width_mm, height_mm : float
+
+    Returns
+    -------
+    bytes
+        PNG, 200 dots an inch.
+    """
+    from matplotlib.dates import DateFormatter
+    from matplotlib.ticker import MaxNLocator
+
+    figure, axes = _paper(width_mm, height_mm)
+    at = [_moment(day) for day in differences["dyed_at"]]
+    axes.axhline(0, color="0.6", linewidth=0.8)
+    for name, marker, shade in (("delta_l", "o", "0.1"), ("delta_c", "s", "0.4"), ("delta_h", "^", "0.6")):
+        label = f"Δ{name[-1].upper()}*"
+        axes.plot(at, differences[name], marker=marker, color=shade, linewidth=1, markersize=4, label=label)
+    axes.set_xlim(at[0] - timedelta(days=2), at[-1] + timedelta(days=2))
+    axes.xaxis.set_major_locator(MaxNLocator(7, integer=True))  # whole days
+    axes.xaxis.set_major_formatter(DateFormatter("%d %b"))
+    axes.legend(fontsize=7, frameon=False, ncols=3, loc="lower left", bbox_to_anchor=(0, 1))
     return _png(figure)
 
 

@@ -4,7 +4,15 @@ import numpy as np
 
 from dyebook.report import flag_lines, lab_text
 
-__all__ = ["camera_line", "camera_text", "cameras_text", "flag_lines", "learned_words", "repeatability_text"]
+__all__ = [
+    "camera_line",
+    "camera_text",
+    "cameras_text",
+    "days_text",
+    "flag_lines",
+    "learned_words",
+    "repeatability_text",
+]
 
 
 def camera_text(profile):
@@ -71,6 +79,35 @@ def camera_line(profile):
     maker = " ".join(filter(None, (profile.make, profile.model))) or "not named by its photos"
     repeats = "" if profile.repeat_sd is None else f", repeats to {max(profile.repeat_sd):.1f}"
     return f"**{profile.name}** – ΔE00 {profile.mean:.1f}{repeats}  \n{maker}, learned {profile.learned_at[:10]}"
+
+
+def days_text(told):
+    """Return what the check coupon's days tell as lines for the shell.
+
+    Parameters
+    ----------
+    told : dyebook.jobs.check_coupon.CouponDays
+
+    Returns
+    -------
+    str
+    """
+    last = told.differences.iloc[-1]
+    steps = ", ".join(f"Δ{name[-1].upper()} {last[name]:+.1f}" for name in ("delta_l", "delta_c", "delta_h"))
+    lines = [
+        f"{told.camera}: {len(told.days)} days of the check coupon, the last {told.days[-1][0]}",
+        f"  against the mean of the first days: {steps}",
+    ]
+    if told.missing:
+        lines.append(f"  {told.missing} more days until drift can be told from scatter")
+    elif told.drift.cause == "none":
+        lines.append("  steady")
+    else:
+        lines.append(
+            f"  ! it drifts since {told.drift.since}: look at lamp and camera, clean or renew the card, and learn the "
+            "camera anew before you trust its readings"
+        )
+    return "\n".join(lines)
 
 
 def repeatability_text(told):

@@ -54,6 +54,8 @@ class CameraProfile:
     learned_at : str
         ISO 8601, UTC.
     flags : tuple of str
+    coupon_days : tuple of (str, float, float, float)
+        ISO date, L*, a*, b* of the check coupon on each day it was read with this camera.
     """
 
     name: str
@@ -71,6 +73,7 @@ class CameraProfile:
     table: str = "after-2014"
     learned_at: str = ""
     flags: tuple = ()
+    coupon_days: tuple = ()
 
     @property
     def mean(self):
