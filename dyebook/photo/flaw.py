@@ -13,10 +13,12 @@ from dyebook.photo.flaw_view import view_part
 from dyebook.photo.flaw_whole import whole_changes
 from dyebook.record import Flaw
 
-__all__ = ["find_flaws", "with_flaws"]
+__all__ = ["find_flaws", "flaws_in", "with_flaws"]
 
-# odds from which a candidate is called a flaw; set for few false ones on sound parts
-_LEAST_ODDS = {"place": 0.38, "pit": 0.38, "gradient": 0.38, "two_tone": 0.38}
+# odds from which a candidate is called a flaw, set for few false ones on sound parts; a second flaw of a part, which
+# is often the same texture again, needs more
+_LEAST_ODDS = {"place": 0.5, "pit": 0.5, "gradient": 0.42, "two_tone": 0.42}
+_LEAST_MORE = 0.6
 # a fainter change cannot be told from the photo's own errors
 _FAINTEST_DELTA_E = 1.0
 _STREAK_LONG_TO_WIDE = 3.0
@@ -74,19 +76,40 @@ def find_flaws(photo, light, part, film):
     if view.inner.sum() < _FEWEST_PIXELS:
         return (), float("nan")
     rest = unshaded(view)
+    return flaws_in(view, rest, film, np.asarray(part.outline)), _uniformity(rest, view, film)
+
+
+def flaws_in(view, rest, film, outline, trees=None):
+    """Return the flaws of a part as it is seen, the likeliest first.
+
+    Parameters
+    ----------
+    view : PartView
+    rest : ndarray of shape (H, W, 3)
+        Its log light without shading.
+    film : ndarray of shape (3,)
+    outline : ndarray of shape (N, 2)
+        The part's own.
+    trees : dict, optional
+        What `flaw_odds` judges by; the fitted ones if left out.
+
+    Returns
+    -------
+    tuple of Flaw
+    """
     facts = part_facts(view)
-    found = _local_flaws(view, rest, film, facts) + _whole_flaws(view, film, facts, part)
+    found = _local_flaws(view, rest, film, facts, trees) + _whole_flaws(view, film, facts, outline, trees)
     found.sort(key=lambda pair: -pair[0])
-    return tuple(flaw for _, flaw in found[:_MOST_FLAWS]), _uniformity(rest, view, film)
+    return tuple(flaw for k, (odds, flaw) in enumerate(found[:_MOST_FLAWS]) if k == 0 or odds >= _LEAST_MORE)
 
 
-def _local_flaws(view, rest, film, facts):
+def _local_flaws(view, rest, film, facts, trees):
     """Spots, streaks, pale zones and pits with their odds."""
     places, rows = places_of(regions_of(fields_of(rest, view.inner, film)), view, film, facts)
     if not places:
         return []
     seen = rows[:, _CUE["delta_e"]] >= _FAINTEST_DELTA_E
-    place_odds, pit_odds = flaw_odds("place", rows) * seen, flaw_odds("pit", rows) * seen
+    place_odds, pit_odds = (flaw_odds(name, rows, trees) * seen for name in ("place", "pit"))
     pits, odds = _pits(view, places, rows, pit_odds, place_odds)
     out = [] if pits is None else [(odds, pits)]
     for k, mask in _apart(places, place_odds, view.mask.shape):
@@ -136,19 +159,19 @@ def _kind(row):
     return "pale_zone" if soft and row[_CUE["paler"]] > 0 else "spot"
 
 
-def _whole_flaws(view, film, facts, part):
+def _whole_flaws(view, film, facts, outline, trees):
     """A gradient or two tones, with the odds."""
     changes = whole_changes(view, film, facts)
     if not changes:
         return []
     rows = [row for row, *_ in changes]
-    odds = {name: flaw_odds(name, rows) for name in ("gradient", "two_tone")}
+    odds = {name: flaw_odds(name, rows, trees) for name in ("gradient", "two_tone")}
     name = max(odds, key=lambda kind: odds[kind].max())
     best = int(odds[name].argmax())
     change = float(change_delta_e(film, changes[best][2 if name == "gradient" else 3]))
     if odds[name][best] < _LEAST_ODDS[name] or change < _FAINTEST_DELTA_E:
         return []
-    return [(float(odds[name][best]), _flaw(name, np.asarray(part.outline), change, 1.0))]
+    return [(float(odds[name][best]), _flaw(name, outline, change, 1.0))]
 
 
 def _ring(line):

@@ -38,13 +38,30 @@ CUES = (
     "filled",
     "paler",
     "edge",
+    "edge_uneven",
+    "uneven",
     "plain",
     "level",
     "rivals",
     "alone",
     "bright",
+    "ground",
+    "ground_hue",
+    "delta_e_usual",
+    "delta_chroma_usual",
+    "ring_distance_usual",
+    "ring_chroma_usual",
+    "height_mean_usual",
+    "delta_e_rank",
+    "delta_chroma_rank",
+    "ring_distance_rank",
+    "ring_chroma_rank",
+    "height_mean_rank",
 )
 _TINY = 1e-6
+_HUE_NOISE = 0.02
+# cues whose size against the part's other places tells more than their own: a flaw is rare, texture is all over
+_COMPARED = ("delta_e", "delta_chroma", "ring_distance", "ring_chroma", "height_mean")
 # the height that a tenth of a place exceeds is its own; an outline at half of it may not be this much larger
 _PLATEAU, _MOST_GROWN = 0.9, 2.0
 
@@ -117,11 +134,12 @@ def places_of(found, view, film, facts):
         **around,
         **_likenesses(change, film),
         **_differences(change, film),
+        **_through(seen, view),
         "lean": seen.means["lean"],
-        "bright": seen.means["bright"],
         "alone": _alone(seen, repeats),
         "open_rim": seen.open_rim,
     }
+    every |= _among_all({name: every[name] for name in _COMPARED})
     return places, np.stack([every[name] for name in CUES], axis=1)
 
 
@@ -163,8 +181,8 @@ def _heights(seen, usual):
         "height_mean": height,
         "height_top": seen.top,
         "height_others": height / usual,
-        "paler": np.sign(seen.means["signed"]),
         "edge": seen.slope / (height + _TINY),
+        "edge_uneven": seen.slope_sd / (seen.slope + _TINY),
     }
 
 
@@ -184,9 +202,15 @@ def _sizes(form, sigma, facts):
 
 
 def _likenesses(change, film):
-    """Cosines of changes of log light with that of less dye, also in hue alone, of more light, of mirror light."""
+    """Cosines of changes of log light with that of less dye, also in hue alone, of more light, of mirror light.
+
+    A deeper place is turned about: what would make it of the part's own shade is judged.
+    """
     paler = depth_direction(film)
+    sign = np.where(change @ paler < 0, -1.0, 1.0)
+    change = change * sign[:, None]
     return {
+        "paler": sign,
         "like_dye": _alike(change, paler),
         "hue_like_dye": _alike(change @ CHROMA.T, CHROMA @ paler),
         "like_shade": _alike(change, np.ones(3)),
@@ -201,16 +225,29 @@ def _differences(change, film):
     return {"delta_e": both[0], "delta_chroma": both[1]}
 
 
+def _through(seen, view):
+    """Brightness against the part's, and how near the light is to that of the ground that a hole would show."""
+    light, own = seen.means["light"], np.median(view.log_light[view.inner][::5], axis=0)
+    hue_of_ground, hue_of_part = (np.linalg.norm((light - other) @ CHROMA.T, axis=1) for other in (view.ground, own))
+    return {
+        "bright": (light - own).mean(axis=1),
+        "ground": np.linalg.norm(light - view.ground, axis=1),
+        "ground_hue": hue_of_ground / (hue_of_ground + hue_of_part + _HUE_NOISE),
+    }
+
+
 def _contrast(seen):
     """Changes of log light against the ring around each place, and cues of that ring."""
     spread = seen.ring_squares - seen.ring_mean[:, :, None] * seen.ring_mean[:, None, :]
     spread[seen.few] = seen.usual_spread[seen.few]
+    within = np.maximum(seen.means["square"] - (seen.means["rest"] ** 2).sum(axis=1), 0)
     change = seen.means["rest"] - np.where(seen.few[:, None], 0, seen.ring_mean)
     solved = np.linalg.solve(spread + 1e-5 * np.eye(3), change[..., None])[..., 0]
     of_hue = np.maximum(((CHROMA @ spread) * CHROMA).sum(axis=(1, 2)), 0)
     return change, {
         "ring_distance": np.sqrt(np.maximum((change * solved).sum(axis=1), 0)),
         "ring_spread": np.sqrt(np.maximum(np.trace(spread, axis1=1, axis2=2), 0)),
+        "uneven": np.sqrt(within) / (np.linalg.norm(change, axis=1) + _TINY),
         "ring_chroma": np.linalg.norm(change @ CHROMA.T, axis=1) / (np.sqrt(of_hue) + 1e-3),
     }
 
@@ -251,6 +288,16 @@ def _alone(seen, repeats):
     mass = seen.count * seen.means["height"]
     starts = np.concatenate([[0], np.cumsum(repeats)[:-1]])
     return mass / np.repeat(np.add.reduceat(mass, starts), repeats)
+
+
+def _among_all(cues):
+    """Logarithms of cues against the middle place's, and the share of places that have more."""
+    out = {}
+    for name, values in cues.items():
+        logs = np.log(np.maximum(values, 1e-3))
+        out[f"{name}_usual"] = logs - np.median(logs)
+        out[f"{name}_rank"] = 1 - np.searchsorted(np.sort(values), values, side="right") / len(values)
+    return out
 
 
 def _alike(changes, way):

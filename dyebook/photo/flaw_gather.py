@@ -7,7 +7,7 @@ import numpy as np
 
 __all__ = ["Gathered", "gather"]
 
-_COLUMNS = ("x", "y", "xx", "yy", "xy", "height", "signed", "lean", "bright")
+_COLUMNS = ("x", "y", "xx", "yy", "xy", "height", "lean", "square")
 _FEWEST_AROUND = 8
 _PAIRS = ((0, 0), (0, 1), (0, 2), (1, 1), (1, 2), (2, 2))
 _BESIDE = np.ones((3, 3), np.uint8)
@@ -19,12 +19,12 @@ class Gathered:
 
     Attributes
     ----------
-    count, step, top, open_rim, slope : ndarray of shape (N,)
+    count, step, top, open_rim, slope, slope_sd : ndarray of shape (N,)
         Pixels of the field inside; pixels of the view per pixel of the field; largest height; share of the rim that
-        is the part's own; steepness of the height there, per window.
+        is the part's own; steepness of the height there, per window, and its spread.
     means : dict of ndarray
-        Of x, y and their products in pixels of the view, height, signed height, lean, log brightness against the
-        part's; of the rest of light (N, 3).
+        Of x, y and their products in pixels of the view, height, lean, squared length of the rest of light; of the
+        rest of light, and of log light itself (N, 3).
     ring_mean, ring_squares : ndarray of shape (N, 3), (N, 3, 3)
         Means of the rest of light, and of its products, in the ring around each place.
     few : ndarray of bool, shape (N,)
@@ -38,6 +38,7 @@ class Gathered:
     top: np.ndarray
     open_rim: np.ndarray
     slope: np.ndarray
+    slope_sd: np.ndarray
     means: dict
     ring_mean: np.ndarray
     ring_squares: np.ndarray
@@ -58,14 +59,12 @@ def gather(found, view):
     Gathered
     """
     slopes, inside, ring, rim, start = {}, [], [], [], 0
-    bright = cv2.transform(view.log_light, np.full((1, 3), 1 / 3))
-    fields = view.lean, bright - np.median(bright[view.inner][::7])
     for regions in found:
         field = regions.field
         if id(field) not in slopes:
             slopes[id(field)] = _slope(field)
         zones = _zones(regions)
-        inside.append(_inside(regions, fields, zones[0], start))
+        inside.append(_inside(regions, view, zones[0], start))
         ring.append(_ring(regions, *zones[1], start))
         rim.append(_rim(regions, slopes[id(field)], *zones[2], start))
         start += regions.count
@@ -93,7 +92,8 @@ def _summed(found, total, inside, ring, rim):
         top=top,
         open_rim=1 - _means(rim[0], rim[1][:, :1], total, np.bincount(rim[0], minlength=total))[:, 0],
         slope=steep[:, 0],
-        means={**dict(zip(_COLUMNS, means.T, strict=False)), "rest": means[:, len(_COLUMNS) :]},
+        slope_sd=np.sqrt(np.maximum(steep[:, 1] - steep[:, 0] ** 2, 0)),
+        means={**dict(zip(_COLUMNS, means.T, strict=False)), "rest": means[:, -6:-3], "light": means[:, -3:]},
         ring_mean=_means(ring[0], ring[1], total, around),
         ring_squares=full,
         few=around < _FEWEST_AROUND,
@@ -129,14 +129,16 @@ def _zones(regions):
     return np.flatnonzero(labels), (ring, far.ravel()[ring]), (rim, beside.ravel()[rim])
 
 
-def _inside(regions, fields, where, start):
+def _inside(regions, view, where, start):
     field, step = regions.field, regions.field.step
     y, x = np.divmod(where, regions.labels.shape[1])
     x, y = x * np.float32(step), y * np.float32(step)
-    signed = field.height.ravel()[where]
-    more = [values[y.astype(int), x.astype(int)] for values in fields]
-    columns = [x, y, x * x, y * y, x * y, np.abs(signed), signed, *more]
-    table = np.concatenate([np.stack(columns, axis=1), field.rest.reshape(-1, 3)[where]], axis=1)
+    there = where if step == 1 else y.astype(int) * view.mask.shape[1] + x.astype(int)
+    height, lean = np.abs(field.height.ravel()[where]), view.lean.ravel()[there]
+    rest, light = field.rest.reshape(-1, 3)[where], view.log_light.reshape(-1, 3)[there]
+    square = (rest**2).sum(axis=1)
+    columns = [x, y, x * x, y * y, x * y, height, lean, square]
+    table = np.concatenate([np.stack(columns, axis=1), rest, light], axis=1)
     return regions.labels.ravel()[where].astype(int) + (start - 1), table
 
 
@@ -145,5 +147,6 @@ def _ring(regions, where, label, start):
 
 
 def _rim(regions, slope, where, label, start):
-    table = np.stack([regions.field.inner.ravel()[where], slope.ravel()[where]], axis=1)
+    steep = slope.ravel()[where]
+    table = np.stack([regions.field.inner.ravel()[where], steep, steep**2], axis=1)
     return label.astype(int) + (start - 1), table

@@ -10,7 +10,7 @@ from dyebook.photo.flaw_cues import CUES
 from dyebook.photo.flaw_whole import WHOLE_CUES
 from dyebook.photo.part_score import tree_odds
 
-__all__ = ["flaw_odds"]
+__all__ = ["as_trees", "flaw_odds"]
 
 _CUES = {"place": CUES, "pit": CUES, "gradient": WHOLE_CUES, "two_tone": WHOLE_CUES}
 
@@ -22,10 +22,11 @@ def _tables():
     for name, cues in _CUES.items():
         if tuple(tables[name]["cues"]) != cues:
             raise ValueError(f"flaw_trees.json was fitted to other cues of {name}; fit it again")
-    return {name: _trees(tables[name]) for name in _CUES}
+    return {name: as_trees(tables[name]) for name in _CUES}
 
 
-def _trees(table):
+def as_trees(table):
+    """Return cue and threshold of each fork, value of each leaf, and the starting score of a fitted table."""
     return (
         np.array(table["cue"]),
         np.array(table["threshold"], dtype=float),
@@ -34,7 +35,7 @@ def _trees(table):
     )
 
 
-def flaw_odds(name, rows):
+def flaw_odds(name, rows, trees=None):
     """Return the probability of a flaw for each row of cues.
 
     Parameters
@@ -43,6 +44,8 @@ def flaw_odds(name, rows):
         place (spot, streak or pale zone), pit, gradient or two_tone.
     rows : sequence of ndarray
         Cues as `flaw_cues` (place, pit) or `flaw_whole` (gradient, two_tone) gives them.
+    trees : dict, optional
+        By name, as `as_trees` makes them; the shipped ones if left out.
 
     Returns
     -------
@@ -50,4 +53,4 @@ def flaw_odds(name, rows):
         0 to 1.
     """
     rows = np.asarray(rows, dtype=float).reshape(-1, len(_CUES[name]))
-    return tree_odds(rows, *_tables()[name])
+    return tree_odds(rows, *(_tables() if trees is None else trees)[name])

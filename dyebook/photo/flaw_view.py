@@ -11,6 +11,8 @@ from dyebook.photo.lean import guess_lean
 __all__ = ["DARK", "PartView", "view_part"]
 
 _WORKING_PIXELS = 22_000
+# pixels of the view around the part
+_MARGIN = 6
 # lean at which the rim's own shading takes over, and pixels of the picture that mix with the background
 _RIM_LEAN, _RIM = 0.86, 2.0
 # light added before the logarithm: noise of a channel that has next to none must not count
@@ -31,6 +33,8 @@ class PartView:
         The part, and its pixels away from the rim.
     lean : ndarray of float32, shape (H, W)
         0 on the middle line, 1 at the rim.
+    ground : ndarray of shape (3,)
+        Median of the log light just outside the part, which shows through its holes.
     is_round : bool
     matrix : ndarray of shape (2, 3)
         From pixels of the photo to pixels of the view.
@@ -44,6 +48,7 @@ class PartView:
     mask: np.ndarray
     inner: np.ndarray
     lean: np.ndarray
+    ground: np.ndarray
     is_round: bool
     matrix: np.ndarray
     p: np.ndarray = field(repr=False)
@@ -102,25 +107,40 @@ def view_part(photo, light, part):
     if sides[0] < sides[1]:
         sides, turn = sides[::-1], turn + 90
     shrink = max(1.0, np.sqrt(abs(cv2.contourArea(outline)) / _WORKING_PIXELS))
-    size = tuple(max(8, round(side / shrink) + 4) for side in sides)
+    size = tuple(max(8, round(side / shrink)) + 2 * _MARGIN for side in sides)
     matrix = cv2.getRotationMatrix2D(centre, turn, 1 / shrink)
     matrix[:, 2] += np.array(size) / 2 - centre
     step = int(shrink)
-    pixels = light.correct(photo.crop(part.box, step), part.box, step)
-    level = _turned(pixels, part.box, step, matrix, size)
+    box = _with_margin(part.box, round(1.5 * _MARGIN * shrink), photo.size)
+    level = _turned(light.correct(photo.crop(box, step), box, step), box, step, matrix, size)
+    log_light = cv2.log(np.maximum(level, 0) + np.float32(DARK))
     mask = fill_polygon(outline.astype(float) @ matrix[:, :2].T + matrix[:, 2], (0, 0, *size), 1)
     lean, depth = _coarse_lean(mask)
     inner = mask & (depth > _RIM) & (lean < _RIM_LEAN)
     is_round = _is_round(mask)
     return PartView(
-        cv2.log(np.maximum(level, 0) + np.float32(DARK)),
+        log_light,
         mask,
         inner,
         lean,
+        _ground(log_light, mask),
         is_round,
         matrix,
         *(_round_places if is_round else _long_places)(mask),
     )
+
+
+def _with_margin(box, margin, size):
+    """A box grown on all sides as far as the photo reaches."""
+    x0, y0, x1, y1 = box
+    return max(0, x0 - margin), max(0, y0 - margin), min(size[0], x1 + margin), min(size[1], y1 + margin)
+
+
+def _ground(log_light, mask):
+    """Median of log light in a band around the part."""
+    near, far = (cv2.dilate(mask.view(np.uint8), np.ones((2 * n + 1,) * 2, np.uint8)) for n in (2, _MARGIN))
+    band = log_light[(near == 0) & (far > 0)]
+    return np.median(band, axis=0) if len(band) else np.zeros(3)
 
 
 def _coarse_lean(mask):

@@ -1,10 +1,13 @@
-"""Fit the trees that judge candidates for flaws: python -m tests.bench.flaw_fit --seeds 0:75 [--out FILE].
+"""Fit the trees that judge candidates for flaws: python -m tests.bench.flaw_fit --seeds 0:150 [--out FILE].
 
-The flaw finder reads dyebook/photo/flaw_trees.json. Each scene serves twice: with parts given, and as found.
+The flaw finder reads dyebook/photo/flaw_trees.json. Each scene serves with parts given and as found, and each sound
+part again with flaws painted over its view, which are cheap and of any form.
 """
 
 import argparse
 import json
+from dataclasses import dataclass
+from itertools import chain
 from pathlib import Path
 
 import cv2
@@ -23,48 +26,63 @@ from dyebook.photo.part_find import find_parts
 from dyebook.photo.read import read_photo
 from dyebook.photo.reading import read_parts
 from tests.bench.boost import fit_trees
+from tests.bench.flaw_paint import paint_view
 from tests.bench.flaw_scenes import flaw_scene
 from tests.bench.part_fit import as_table
 
+__all__ = ["Seen", "fit", "rows_of", "seen_parts"]
+
 _WHOLE = ("gradient", "two_tone")
+_PAINTED = 2
 # overlap from which a place is a flaw, and below which it clearly is none
-_COVERS, _MISSES = 0.35, 0.12
+_COVERS, _MISSES = 0.3, 0.1
 # a pit is small: this share of a place must lie in true pits
 _IN_PIT, _LARGEST_PIT_PX = 0.45, 60
 _ALONG = 0.6
-_TREES = 90
+_TREES, _SOUND_SHARE = {"place": 200, "pit": 200, "gradient": 90, "two_tone": 90}, 0.25
 # the odds may only rise (1) or only fall (-1) with these cues: a fit to two renderers must not learn their habits
+_COMPARED = ("delta_e", "delta_chroma", "ring_distance", "ring_chroma", "height_mean")
 _RISING = {
-    **dict.fromkeys(("height_mean", "height_top", "height_others", "delta_e", "delta_chroma"), 1),
-    **dict.fromkeys(("ring_distance", "ring_chroma", "alone"), 1),
-    **dict.fromkeys(("ring_spread", "rivals"), -1),
+    **dict.fromkeys((*_COMPARED, "height_top", "height_others", "alone"), 1),
+    **{f"{cue}_usual": 1 for cue in _COMPARED},
+    **{f"{cue}_rank": -1 for cue in _COMPARED},
+    **dict.fromkeys(("ring_spread", "rivals", "uneven"), -1),
     **dict.fromkeys(("line_delta_e", "step_delta_e", "line_hue", "step_hue"), 1),
     "rough": -1,
 }
 
 
-def collect(renderer, seeds):
-    """Return rows of (cues, name of the flaw or "", weight) of places, and of changes over whole parts."""
-    places, wholes = [], []
-    for seed in seeds:
-        scene = flaw_scene(renderer, seed)
-        if scene.card_quad is None:
-            continue
-        photo = read_photo(scene.data, name=scene.name)
-        try:
-            card = card_at(photo, scene.card_quad, scene.card_lab)
-        except PhotoError:
-            continue
+@dataclass(frozen=True)
+class Seen:
+    """One part as seen: given or found, its view, film and outline, and its true flaws as (kind, mask in the view)."""
+
+    given: bool
+    view: object
+    film: np.ndarray
+    outline: np.ndarray
+    flaws: tuple
+    sound: object = None
+
+
+def seen_parts(scene):
+    """Yield the parts of a scene as given, and as found where they are parts; `sound` where the scene has it."""
+    photo = read_photo(scene.data, name=scene.name)
+    try:
+        card = card_at(photo, scene.card_quad, scene.card_lab)
         light = fit_light(photo, card)
-        given = [part_at(photo, part.polygon) for part in scene.parts]
-        for parts in (given, find_parts(photo, card, light)):
-            for part, one in zip(parts, read_parts(photo, light, card, parts), strict=True):
-                true = _same_part(scene, part, photo.size)
-                if true is not None:
-                    named = judge(view_part(photo, light, part), one.film, true.flaws)
-                    places += named[0]
-                    wholes += named[1]
-    return places, wholes
+        clean = None if scene.sound is None else read_photo(scene.sound, name=scene.name)
+        clean_light = None if clean is None else fit_light(clean, card_at(clean, scene.card_quad, scene.card_lab))
+    except PhotoError:
+        return
+    given = [part_at(photo, part.polygon) for part in scene.parts]
+    for by_hand, parts in ((True, given), (False, find_parts(photo, card, light))):
+        for part, one in zip(parts, read_parts(photo, light, card, parts), strict=True):
+            true = _same_part(scene, part, photo.size)
+            if true is not None:
+                view = view_part(photo, light, part)
+                flaws = tuple((flaw.kind, _in_view(flaw.mask, view)) for flaw in true.flaws)
+                sound = None if clean is None else view_part(clean, clean_light, part)
+                yield Seen(by_hand, view, one.film, np.asarray(part.outline), flaws, sound)
 
 
 def _same_part(scene, part, size):
@@ -73,21 +91,42 @@ def _same_part(scene, part, size):
     return scene.parts[int(np.argmax(overlaps))] if overlaps and max(overlaps) > 0.5 else None
 
 
-def judge(view, film, flaws, rest=None):
-    """Return rows of (cues, name of the flaw or "", weight) of places, and of changes over the whole part."""
-    facts = part_facts(view)
-    true = [(flaw.kind, _in_view(flaw.mask, view)) for flaw in flaws]
-    fields = fields_of(unshaded(view) if rest is None else rest, view.inner, film)
-    places, rows = places_of(regions_of(fields), view, film, facts)
-    named = [(row, *_name_of(place.mask(view.mask.shape), true)) for place, row in zip(places, rows, strict=True)]
-    wholes = [(row, *_whole_name(view, way, true)) for row, way, _, _ in whole_changes(view, film, facts)]
-    return named, wholes
-
-
 def _in_view(mask, view):
     matrix = view.matrix.copy()
     matrix[:, 2] += 0.5 * matrix[:, :2].sum(axis=1) - 0.5
-    return cv2.warpAffine(mask.astype(np.uint8), matrix, view.mask.shape[::-1]) > 0
+    shrink = 1 / np.sqrt(abs(np.linalg.det(matrix[:, :2])))
+    cover = mask.astype(np.float32)
+    if shrink > 1.3:
+        cover = cv2.GaussianBlur(cover, (0, 0), 0.35 * shrink)
+    return cv2.warpAffine(cover, matrix, view.mask.shape[::-1]) > 0.5
+
+
+def collect(renderer, seeds):
+    """Return rows of (cues, name of the flaw or "", weight) of places, and of changes over whole parts."""
+    places, wholes = [], []
+    for seed in seeds:
+        scene = flaw_scene(renderer, seed)
+        rng = np.random.default_rng([seed, ord(renderer)])
+        for seen in seen_parts(scene) if scene.card_quad is not None else ():
+            views = [(seen.view, seen.flaws)]
+            if not seen.flaws:
+                painted = [paint_view(rng, seen.view, seen.film) for _ in range(_PAINTED)]
+                views += [(view, ((kind, mask),)) for view, kind, mask in filter(None, painted)]
+            for view, flaws in views:
+                rows = rows_of(view, seen.film, flaws)
+                places += rows[0]
+                wholes += rows[1]
+    return places, wholes
+
+
+def rows_of(view, film, flaws, rest=None):
+    """Return rows of (cues, name of the flaw or "", weight) of a part's places, and of its changes as a whole."""
+    facts = part_facts(view)
+    fields = fields_of(unshaded(view) if rest is None else rest, view.inner, film)
+    places, rows = places_of(regions_of(fields), view, film, facts)
+    named = [(row, *_name_of(place.mask(view.mask.shape), flaws)) for place, row in zip(places, rows, strict=True)]
+    wholes = [(row, *_whole_name(view, way, flaws)) for row, way, _, _ in whole_changes(view, film, facts)]
+    return named, wholes
 
 
 def _name_of(place, true):
@@ -97,11 +136,11 @@ def _name_of(place, true):
         both = (wide & place).sum()
         if kind == "pit":
             share = both / area * (0.5 if area > _LARGEST_PIT_PX else 1)
-            return ("pit", 1.0) if share > _IN_PIT else ("", 0.3 if share > _MISSES else 1.0)
+            return ("pit", 1.0) if share > _IN_PIT else ("", 0.0 if share > _MISSES else 1.0)
         share = both / (mask.sum() + area - both)
-        if kind in _WHOLE:  # the paler half is no spot, nor is it nothing
-            return "", 0.0 if share > _MISSES else 1.0
-        return ("place", 1.0) if share > _COVERS else ("", 0.3 if share > _MISSES else 1.0)
+        if kind not in _WHOLE and share > _COVERS:
+            return "place", 1.0
+        return "", 0.0 if share > _MISSES else 1.0
     return "", 1.0
 
 
@@ -115,20 +154,17 @@ def _whole_name(view, way, true):
     return "", 1.0
 
 
-def fit(places, wholes):
-    """Return the table of fitted trees of each kind of candidate."""
-    out = {}
-    for name, rows, cues in (
-        ("place", places, CUES),
-        ("pit", places, CUES),
-        *((n, wholes, WHOLE_CUES) for n in _WHOLE),
-    ):
-        seen, names, weights = zip(*rows, strict=True)
-        wanted = np.array(names) == name
+def fit(places, wholes, seed=0):
+    """Return the table of fitted trees of each kind of candidate; a share of what is no flaw stands for all of it."""
+    rng, out = np.random.default_rng(seed), {}
+    for name, count in _TREES.items():
+        rows, cues, share = (wholes, WHOLE_CUES, 1.0) if name in _WHOLE else (places, CUES, _SOUND_SHARE)
+        seen, names, weights = (np.array(column) for column in zip(*rows, strict=True))
+        wanted = names == name
+        kept = (wanted | (rng.random(len(wanted)) < share)) & (weights > 0)
+        weights = np.where(wanted, weights, weights / share)[kept]
         rising = np.array([_RISING.get(cue, 0) for cue in cues])
-        trees = fit_trees(
-            np.array(seen), wanted, np.array(weights), count=_TREES, keep=4.0, smallest=4.0, rising=rising
-        )
+        trees = fit_trees(seen[kept], wanted[kept], weights, count=count, keep=4.0, rising=rising)
         out[name] = {**as_table(trees), "cues": list(cues)}
     return out
 
@@ -136,14 +172,14 @@ def fit(places, wholes):
 def main():
     """Collect from both renderers, fit, and write the trees."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--seeds", default="0:75", help="first:end, of the first renderer; half as many of the second")
+    parser.add_argument("--seeds", default="0:150", help="first:end, of either renderer")
     parser.add_argument("--out", type=Path)
     options = parser.parse_args()
     first, end = (int(n) for n in options.seeds.split(":"))
-    places, wholes = collect("a", range(first, end))
-    more_places, more_wholes = collect("b", range(first, (first + end) // 2))
-    tables = fit(places + more_places, wholes + more_wholes)
-    print(f"{len(places) + len(more_places)} places, {len(wholes) + len(more_wholes)} changes over whole parts")
+    rows = [collect(renderer, range(first, end)) for renderer in "ab"]
+    places, wholes = (list(chain.from_iterable(part)) for part in zip(*rows, strict=True))
+    tables = fit(places, wholes)
+    print(f"{len(places)} places, {len(wholes)} changes over whole parts")
     if options.out:
         options.out.write_text(json.dumps(tables) + "\n", encoding="utf-8")
 

@@ -3,6 +3,7 @@
 import tempfile
 from copy import deepcopy
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from pathlib import Path
 
 import cv2
@@ -14,6 +15,9 @@ from tests.bench.flaw_paint import KINDS, Frame, draw_cover, draw_depth
 __all__ = ["FlawScene", "FlawedPart", "TrueFlaw", "flaw_scene"]
 
 _PARTS = 4
+# pictures taken of one painted scene, each with other flaws; share of parts that get one
+_TAKES, _FLAWED = 4, 0.6
+_FILM_KINDS = tuple(kind for kind in KINDS if kind != "pit")
 _FEWEST_PIXELS = 400
 _LEAST_SEEN = 6
 # changes that no photo of a phone shows are no flaws
@@ -100,43 +104,50 @@ def _filled(outlines, shape):
 
 def _scene_b(seed, with_sound):
     from tests.bench.second.camera import to_jpeg
-    from tests.bench.second.layout import draw_scene
-    from tests.bench.second.scene import paint, photograph
+    from tests.bench.second.scene import photograph
     from tests.bench.second.truth import describe
 
-    rng = np.random.default_rng([77, seed])
-    scene, names = draw_scene(rng)
-    plans = [_plan(rng, film) if rng.random() < 0.5 else None for _, film, _ in scene.parts]
-    raw, label, corners_mm = paint(scene, deepcopy(rng))
-    other, _, _ = paint(_changed(scene, plans), deepcopy(rng))
-    flawed, masks = raw.copy(), []
-    for number, plan in enumerate(plans, start=1):
-        mask = label == number
-        masks.append(None)
-        if plan is not None and mask.sum() >= _FEWEST_PIXELS:
-            cover = draw_cover(rng, plan.kind, Frame(mask))
+    number, take = divmod(seed, _TAKES)
+    scene, names, plans, raw, other, label, corners_mm, rng = _lit_b(number)
+    rng = np.random.default_rng([rng, take])
+    flawed, flaws = raw.copy(), {}
+    for part, plan in enumerate(plans, start=1):
+        mask = label == part
+        if plan is not None and rng.random() < _FLAWED and mask.sum() >= _FEWEST_PIXELS:
+            kind = plan.kind if plan.kind == "pit" else str(rng.choice(_FILM_KINDS))
+            cover = draw_cover(rng, kind, Frame(mask))
             flawed += cover[..., None] * (other - flawed)
-            masks[-1] = (cover >= 0.5) & mask
-    _, image = photograph(scene, flawed, deepcopy(rng))
-    flaws = {
-        number: (TrueFlaw(plan.kind, mask, plan.delta_e00),)
-        for number, (plan, mask) in enumerate(zip(plans, masks, strict=True), start=1)
-        if mask is not None and mask.sum() >= _LEAST_SEEN
-    }
-    old = label.copy()
-    truth = describe(scene, names, label, corners_mm, image)
-    parts = []
+            inside = (cover >= 0.5) & mask
+            if inside.sum() >= _LEAST_SEEN:
+                flaws[part] = (TrueFlaw(kind, inside, plan.delta_e00),)
+    noise = int(rng.integers(2**31))
+    _, image = photograph(scene, flawed, np.random.default_rng(noise))
+    parts, truth = [], describe(scene, names, label.copy(), corners_mm, image)
     for part in truth["parts"]:
         mask = truth["label"] == part["label"]
-        number = int(np.bincount(old[mask]).argmax())
-        parts.append(FlawedPart(np.array(part["polygon"]), mask, part["kind"], flaws.get(number, ())))
+        number_then = int(np.bincount(label[mask]).argmax())
+        parts.append(FlawedPart(np.array(part["polygon"]), mask, part["kind"], flaws.get(number_then, ())))
     card = truth["card"]
     quad, lab = (None, None) if card is None else (np.array(card["quad"]), tuple(card["lab"]))
     sound = None
     if with_sound:
         quiet = replace(scene, camera=replace(scene.camera, gain=1e-12, quality=97))
-        sound = to_jpeg(photograph(quiet, raw, deepcopy(rng))[1], quiet.camera)
+        sound = to_jpeg(photograph(quiet, raw, np.random.default_rng(noise))[1], quiet.camera)
     return FlawScene(f"b{seed}", to_jpeg(image, scene.camera), quad, lab, tuple(parts), sound)
+
+
+@lru_cache(maxsize=1)
+def _lit_b(number):
+    """One scene of the second renderer in raw light, sound and with each part wholly changed; takes share it."""
+    from tests.bench.second.layout import draw_scene
+    from tests.bench.second.scene import paint
+
+    rng = np.random.default_rng([78, number])
+    scene, names = draw_scene(rng)
+    plans = [_plan(rng, film) for _, film, _ in scene.parts]
+    raw, label, corners_mm = paint(scene, deepcopy(rng))
+    other, _, _ = paint(_changed(scene, plans), deepcopy(rng))
+    return scene, names, plans, raw, other, label, corners_mm, int(rng.integers(2**31))
 
 
 @dataclass(frozen=True)
@@ -151,7 +162,7 @@ class _Plan:
 
 
 def _plan(rng, film):
-    """A flaw to come on a film; None where it would hardly be seen."""
+    """What shows on a film where it is flawed; None where that could hardly be told from the film."""
     from tests.bench.second.spectra import DYES, Film, bands, lab, neutral
 
     kind = str(rng.choice(KINDS))
