@@ -17,6 +17,7 @@ __all__ = [
     "fixed_in",
     "learn",
     "learn_all",
+    "learn_dips",
     "learned_or_none",
     "mixes",
     "strengths_of",
@@ -70,8 +71,18 @@ def learn(asked, label):
     ModelError
         If they cannot teach it.
     """
-    dips = asked.baths[label]
-    model, why = _learned(asked.place, label, _mark(dips), _today(), dips)
+    return learn_dips(asked.place, label, asked.baths[label])
+
+
+def learn_dips(place, label, dips):
+    """Return the bath learned from its dips.
+
+    Raises
+    ------
+    ModelError
+        If they cannot teach it.
+    """
+    model, why = _learned(place, label, _mark(dips), _today(), dips)
     if model is None:
         raise ModelError(f"{label}: {why}")
     return model

@@ -10,7 +10,7 @@ from dyebook.screens import shelf
 from dyebook.screens.bench_pieces import ask_text
 from dyebook.screens.drafts import draft
 from dyebook.screens.go import go_to_batch
-from dyebook.screens.shade_baths import learn
+from dyebook.screens.shade_baths import learn_dips
 from dyebook.screens.shade_target import choose_from, read_colour
 from dyebook.screens.swatch import show_pair, show_swatch
 from dyebook.screens.trouble_pair import ask_tolerance
@@ -62,7 +62,7 @@ def _show_verdict(book, row):
 
 @st.cache_resource(max_entries=30, show_spinner="Gathering what the book knows of it …")
 def _case(place, edition, number, _book):
-    return case_of(_book, number, learn=lambda dips: learn(place, f"fresh dips behind batch {number}", dips))
+    return case_of(_book, number, learn=lambda dips: learn_dips(place, f"fresh dips behind batch {number}", dips))
 
 
 def _show_causes(book, number):

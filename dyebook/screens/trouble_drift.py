@@ -10,7 +10,7 @@ from dyebook.plots_run import neutral_figure
 from dyebook.plots_trouble import plot_trend
 from dyebook.screens import shelf
 from dyebook.screens.drafts import draft
-from dyebook.screens.shade_baths import learn
+from dyebook.screens.shade_baths import learn_dips
 from dyebook.screens.shade_target import choose_from
 
 __all__ = ["show"]
@@ -50,7 +50,7 @@ def _baths(book):
 
 @st.cache_resource(max_entries=30, show_spinner="Reckoning what the bath should have given …")
 def _drift(place, edition, dye, bath, _book):
-    return drift_in_book(_book, dye, bath, learn=lambda dips: learn(place, f"fresh dips of {dye} {bath}", dips))
+    return drift_in_book(_book, dye, bath, learn=lambda dips: learn_dips(place, f"fresh dips of {dye} {bath}", dips))
 
 
 def _show_drift(found):
