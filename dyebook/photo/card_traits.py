@@ -142,10 +142,11 @@ def _calm(pixels):
     """Relative noise at unit light in the calmest tenth of the picture, as if all of it came from counting photons."""
     # a whole number of blocks: several times as fast
     rows, columns = (max(1, side // _BLOCK) for side in pixels.shape[:2])
-    green = pixels[: rows * _BLOCK, : columns * _BLOCK, 1].reshape(rows, _BLOCK, -1)
-    # every second row of blocks tells enough
-    rows = (rows + 1) // 2
-    green = green[::2].reshape(rows * _BLOCK, -1)
+    green = np.ascontiguousarray(pixels[: rows * _BLOCK, : columns * _BLOCK, 1])
+    if rows > 20:
+        # every second row of blocks tells enough
+        green = green.reshape(rows, _BLOCK, -1)[::2]
+        rows, green = len(green), green.reshape(-1, green.shape[2])
     fine = green - cv2.blur(green, (3, 3))
     mean, power = (cv2.resize(x, (columns, rows), interpolation=cv2.INTER_AREA) for x in (green, fine * fine))
     noise = np.sqrt(power / np.maximum(mean, 1e-3))

@@ -71,7 +71,7 @@ def _cells(photo, quad):
     """Mean light of square cells (h, w, 3), and which of them are neither card nor beyond what the photo can show."""
     reduced = photo.reduced(_WORKING_SIDE)
     height, width = reduced.pixels.shape[:2]
-    side = max(1, max(width, height) // _CELLS)
+    side = max(1, min(max(width, height) // _CELLS, width, height))
     size = width // side, height // side
     cells = cv2.resize(reduced.pixels[: size[1] * side, : size[0] * side], size, interpolation=cv2.INTER_AREA)
     free = (cells.min(axis=2) > _DARKEST) & (cells.max(axis=2) < _BRIGHTEST)

@@ -55,11 +55,10 @@ class Candidate:
 
 def candidates(view):
     """Return the candidates of a `PartView`, strongest boundary first, none like another."""
-    crest = cv2.dilate(view.edge, np.ones((3, 3), np.uint8))
-    around = cv2.dilate(crest, np.ones((5, 5), np.uint8))
+    around = cv2.dilate(view.crest, np.ones((5, 5), np.uint8))
     found = []
     for level in _LEVELS:
-        for contour, grow in _regions((crest < level).astype(np.uint8)):
+        for contour, grow in _regions((view.crest < level).astype(np.uint8)):
             x, y, w, h = cv2.boundingRect(contour)
             if _sized(contour, (w, h), view.edge.shape, grow):
                 box = x - grow, y - grow, x + w + grow, y + h + grow

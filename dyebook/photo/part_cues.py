@@ -46,9 +46,8 @@ CUES = (
 )
 
 _NEAR, _FAR = 7, 15
-_SAMPLE = 500
+_SAMPLE = 400
 _SECTORS = 8
-_BOX3 = np.ones((3, 3), np.uint8)
 
 
 @dataclass(frozen=True, eq=False)
@@ -97,40 +96,45 @@ def _scene_of(view, one):
     x1, y1 = min(one.box[2] + pad, width), min(one.box[3] + pad, height)
     mask = np.zeros((y1 - y0, x1 - x0), np.uint8)
     mask[one.box[1] - y0 : one.box[3] - y0, one.box[0] - x0 : one.box[2] - x0] = one.mask
-    colour = view.colour[y0:y1, x0:x1]
+    colour = view.colour[y0:y1, x0:x1].reshape(-1, 3)
     depth = cv2.distanceTransform(mask, cv2.DIST_L2, 3)
     away = cv2.distanceTransform(1 - mask, cv2.DIST_L2, 3)
-    free = view.card[y0:y1, x0:x1] == 0
+    away[view.card[y0:y1, x0:x1] > 0] = 0  # neither near nor far
     middle = one.middle[0] + one.box[0] - x0, one.middle[1] + one.box[1] - y0
-    core = _spots(depth > 2.5)
-    core = core if len(core[0]) > 30 else _spots(mask > 0)
-    near = _spots((away > 1.9) & (away < _NEAR) & free)
-    near = near if len(near[0]) > 15 else _spots((mask == 0) & (away < _FAR))
-    near = near if len(near[0]) > 15 else core
-    far = _spots((away > 10) & (away < _FAR) & free)
-    far = far if len(far[0]) > 15 else near
-    inside = colour[core]
+    core = _some(depth > 2.5)
+    core = core if len(core) > 30 else _some(mask > 0)
+    near = _some((away > 1.9) & (away < _NEAR))
+    near = near if len(near) > 15 else _some((away > 0) & (away < _FAR))
+    near = near if len(near) > 15 else core
+    far = _some((away > 10) & (away < _FAR))
+    far = far if len(far) > 15 else near
+    spots, near_spots, far_spots = (_from_middle(places, x1 - x0, middle) for places in (core, near, far))
     return _Scene(
-        inside,
-        np.column_stack([core[1] - middle[0], core[0] - middle[1]]),
-        colour[_spots((depth > 0) & (depth < 2.9))],
-        colour[near],
-        _sector(near, middle),
-        colour[far],
-        _sector(far, middle),
+        np.take(colour, core, axis=0),
+        spots,
+        np.take(colour, _some((depth > 0) & (depth < 2.9)), axis=0),
+        np.take(colour, near, axis=0),
+        _sector(near_spots),
+        np.take(colour, far, axis=0),
+        _sector(far_spots),
     )
 
 
-def _spots(where):
-    """Rows and columns of at most a few hundred of the marked pixels, evenly picked."""
+def _some(where):
+    """Places, in the flattened array, of at most a few hundred of the marked pixels, evenly picked."""
     places = np.flatnonzero(where)
-    places = places[:: len(places) // _SAMPLE + 1]
-    return np.unravel_index(places, where.shape)
+    return places[:: len(places) // _SAMPLE + 1]
 
 
-def _sector(spots, middle):
-    """Which eighth of the horizon each place lies in, seen from the middle."""
-    angle = np.arctan2(spots[0] - middle[1], spots[1] - middle[0])
+def _from_middle(places, width, middle):
+    """x and y (n, 2) of places in a flattened array, from the middle."""
+    rows, columns = np.divmod(places, width)
+    return np.column_stack([columns - middle[0], rows - middle[1]])
+
+
+def _sector(spots):
+    """Which eighth of the horizon each place (n, 2) from the middle lies in."""
+    angle = np.arctan2(spots[:, 1], spots[:, 0])
     return ((angle + np.pi) * (_SECTORS / (2 * np.pi))).astype(int) % _SECTORS
 
 
@@ -141,11 +145,9 @@ def _levels(colours):
 
 
 def _boundary(view, one):
-    rim = one.contour[:: len(one.contour) // 300 + 1, 0]
-    x0, y0 = max(one.box[0] - 2, 0), max(one.box[1] - 2, 0)
-    crest = cv2.dilate(view.edge[y0 : one.box[3] + 2, x0 : one.box[2] + 2], _BOX3)
-    strength = np.log(crest[rim[:, 1] - y0, rim[:, 0] - x0] + 1)
-    sector = _sector(rim.T[::-1], rim.mean(axis=0))
+    rim = one.contour[:: len(one.contour) // 200 + 1, 0]
+    strength = np.log(view.crest[rim[:, 1], rim[:, 0]] + 1)
+    sector = _sector(rim - rim.mean(axis=0))
     count = np.bincount(sector, minlength=_SECTORS)
     sides = np.bincount(sector, strength, _SECTORS)[count > 0] / count[count > 0]
     ranked = np.sort(strength)

@@ -48,10 +48,11 @@ def ground_like(colour, depth, around):
     ranked = sample[np.argsort(sample[:, 0])]
     # its dark, middling and bright pixels; the nearest of them counts
     shades = np.array([_middle(third) for third in np.array_split(ranked, 3)])
-    inside = np.flatnonzero(depth)
+    inside = np.flatnonzero(depth > 0)
     pixels = np.take(flat, inside, axis=0)
-    # |p - s|^2 without an array of differences for each shade
-    apart = (pixels * pixels) @ np.ones(3, np.float32) - 2 * np.max(pixels @ shades.T - (shades**2).sum(1) / 2, axis=1)
+    # |p - s|^2 without an array of differences for each shade, and shade by shade: numpy is slow along short axes
+    nearest = np.maximum.reduce([pixels @ shade - shade @ shade / 2 for shade in shades])
+    apart = (pixels * pixels) @ np.ones(3, np.float32) - 2 * nearest
     alike = np.zeros(depth.shape, bool)
     alike.reshape(-1)[inside] = from_ground(pixels, ground) < 0.7 * np.sqrt(np.maximum(apart, 0))
     return alike, ground

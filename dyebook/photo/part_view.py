@@ -1,6 +1,7 @@
 """The photo as the part finder sees it: small, in colours that shading leaves alone, with its edges."""
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import cv2
 import numpy as np
@@ -37,6 +38,11 @@ class PartView:
     colour: np.ndarray
     edge: np.ndarray
     card: np.ndarray
+
+    @cached_property
+    def crest(self):
+        """The strongest edge within a pixel of each, float32 (h, w)."""
+        return cv2.dilate(self.edge, np.ones((3, 3), np.uint8))
 
 
 def view_of(photo, card, light):

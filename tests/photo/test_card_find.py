@@ -87,6 +87,13 @@ def test_nothing_at_all_is_refused():
         find_card(photo_from_array(np.full((300, 400, 3), 0.2, np.float32)))
 
 
+@pytest.mark.parametrize("size", [(1, 1), (5, 3), (15, 40), (40, 15), (300, 20)])
+def test_a_scrap_of_a_photo_is_refused_in_words(size):
+    light = np.random.default_rng(1).uniform(0, 1, (*size, 3)).astype(np.float32)
+    with pytest.raises(PhotoError, match="no grey card found"):
+        find_card(photo_from_array(light))
+
+
 def test_a_patch_of_a_chart_is_not_taken_for_the_card():
     rng = np.random.default_rng(5)
     pixels = np.full((480, 680, 3), 0.03, np.float32)
