@@ -10,7 +10,7 @@ __all__ = ["even_patches"]
 # long side of the picture in which patches are looked for
 _SIDE = 460
 # steps of tone per pixel that count as an edge; the noise of a dark phone photo lies at the upper ones
-_STEPS = tuple(0.0035 * 1.6**i for i in range(8))
+_STEPS = tuple(0.0035 * 1.95**i for i in range(6))
 # share of the frame a patch may cover
 _LEAST, _MOST = 0.008, 0.30
 _FILL = 0.88

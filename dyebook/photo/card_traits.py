@@ -300,8 +300,8 @@ def _surround(pixels, quad, median):
     offsets = np.concatenate([[-4.0, -3.0, 2.5, 3.5], np.linspace(0.03, 0.2, 12) * side + 3])
     seen = np.log(np.maximum(_bands(pixels, quad, offsets), 1e-4))
     # log colour (4 sides, offsets, 3), the middle value along each side, and how far others lie from it
-    bands = np.median(seen, axis=1)
-    spread = np.median(np.abs(seen - bands[:, None]).max(axis=3), axis=1)
+    bands = np.partition(seen, _ALONG // 2, axis=1)[:, _ALONG // 2]
+    spread = np.partition(np.abs(seen - bands[:, None]).max(axis=3), _ALONG // 2, axis=1)[:, _ALONG // 2]
     own = np.log(np.maximum(median, 1e-4))
     near = bands[:, 2:4].mean(axis=1)
     light = near.mean(axis=1) - own.mean()

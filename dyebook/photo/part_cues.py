@@ -1,6 +1,7 @@
 """What tells a part from a shadow, a ruler or a scrap: numbers measured on one candidate region."""
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import cv2
 import numpy as np
@@ -40,6 +41,12 @@ CUES = (
     "rim_spread",
     "lobe_chroma",
     "like_ground",
+    "rim_wave",
+    "chroma_end",
+    # print, ticks and grooves on it, and its finest grain
+    "inner_middle",
+    "inner_high",
+    "grain",
     # the shadow it throws
     "shadow_side",
     "shadow_share",
@@ -47,7 +54,7 @@ CUES = (
 
 _NEAR, _FAR = 7, 15
 _SAMPLE = 400
-_SECTORS = 8
+_SECTORS, _SLICES = 8, 10
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,10 +64,18 @@ class _Scene:
     inside: np.ndarray  # (n, 3) colours
     spots: np.ndarray  # (n, 2) their places from the middle
     rim: np.ndarray  # (n, 3)
+    rim_spots: np.ndarray  # (n, 2)
+    edges: np.ndarray  # (n,) strength of edges well inside
+    grain: np.ndarray  # (n,) light against that of the pixels beside, well inside
     near: np.ndarray  # (n, 3)
     near_sector: np.ndarray
     far: np.ndarray
     far_sector: np.ndarray
+
+    @cached_property
+    def along(self):
+        """Places inside along the short axis and along the long one, (n,) each."""
+        return (self.spots @ np.linalg.eigh(self.spots.T @ self.spots)[1]).T
 
 
 def cues_of(view, one):
@@ -84,6 +99,8 @@ def cues_of(view, one):
             *_form(view, one),
             *_colours(scene, inside, ground),
             *_relief(scene, inside, ground),
+            *_runs(scene),
+            *_marks(scene),
             *_shadow(scene, ground),
         ]
     )
@@ -108,11 +125,19 @@ def _scene_of(view, one):
     near = near if len(near) > 15 else core
     far = _some((away > 10) & (away < _FAR))
     far = far if len(far) > 15 else near
-    spots, near_spots, far_spots = (_from_middle(places, x1 - x0, middle) for places in (core, near, far))
+    rim = _some((depth > 0) & (depth < 2.9))
+    deep = _some(depth > 4.5)
+    deep = deep if len(deep) > 20 else core
+    spots, near_spots, far_spots, rim_spots = (
+        _from_middle(places, x1 - x0, middle) for places in (core, near, far, rim)
+    )
     return _Scene(
         np.take(colour, core, axis=0),
         spots,
-        np.take(colour, _some((depth > 0) & (depth < 2.9)), axis=0),
+        np.take(colour, rim, axis=0),
+        rim_spots,
+        view.edge[y0:y1, x0:x1].ravel()[deep],
+        view.grain[y0:y1, x0:x1].ravel()[deep],
         np.take(colour, near, axis=0),
         _sector(near_spots),
         np.take(colour, far, axis=0),
@@ -123,7 +148,10 @@ def _scene_of(view, one):
 def _some(where):
     """Places, in the flattened array, of at most a few hundred of the marked pixels, evenly picked."""
     places = np.flatnonzero(where)
-    return places[:: len(places) // _SAMPLE + 1]
+    if len(places) <= _SAMPLE:
+        return places
+    # no whole number of pixels apart: that would fall in step with a knurl or with ticks
+    return places[np.linspace(0, len(places) - 1, _SAMPLE).astype(int)]
 
 
 def _from_middle(places, width, middle):
@@ -215,18 +243,44 @@ def _relief(scene, inside, ground):
     )
 
 
+def _runs(scene):
+    """How light swings once around the rim, and the most that chroma changes along the region: a tip, a ferrule."""
+    light, turn = scene.rim[:, 0], np.arctan2(scene.rim_spots[:, 1], scene.rim_spots[:, 0])
+    swing = 2 * abs(np.mean((light - light.mean()) * np.exp(1j * turn))) if len(light) else 0.0
+    slices = _slices(scene.along[1])
+    count = np.bincount(slices, minlength=_SLICES)
+    used = count > 3
+    runs = np.stack([np.bincount(slices, scene.inside[:, k], _SLICES)[used] / count[used] for k in (1, 2)], axis=1)
+    change = np.linalg.norm(runs - np.median(runs, axis=0), axis=1).max() if used.any() else 0.0
+    return swing, change
+
+
+def _marks(scene):
+    """Strength of edges well inside, middling and high, and the grain there."""
+    ranked, grain = np.sort(scene.edges), np.sort(scene.grain)
+    return (
+        np.log1p(ranked[len(ranked) // 2]),
+        np.log1p(ranked[len(ranked) * 85 // 100]),
+        np.log(grain[len(grain) // 2] + 0.05),
+    )
+
+
 def _profile_spreads(scene):
     """Spread of the mean light of slices, across the region's axis and along it."""
-    _, axes = np.linalg.eigh(scene.spots.T @ scene.spots)
-    return [_slice_spread(scene.spots @ axes[:, k], scene.inside[:, 0]) for k in (0, 1)]
+    return [_slice_spread(along, scene.inside[:, 0]) for along in scene.along]
 
 
-def _slice_spread(spots, values):
-    low, high = spots.min(), spots.max()
-    slices = np.minimum((spots - low) * (10 / max(high - low, 1e-6)), 9).astype(int)
-    count = np.bincount(slices, minlength=10)
+def _slice_spread(along, values):
+    slices = _slices(along)
+    count = np.bincount(slices, minlength=_SLICES)
     used = count > 3
-    return float((np.bincount(slices, values, 10)[used] / count[used]).std()) if used.any() else 0.0
+    return float((np.bincount(slices, values, _SLICES)[used] / count[used]).std()) if used.any() else 0.0
+
+
+def _slices(along):
+    """Which of ten equal stretches each place along an axis lies in."""
+    low, high = along.min(), along.max()
+    return np.minimum((along - low) * (_SLICES / max(high - low, 1e-6)), _SLICES - 1).astype(int)
 
 
 def _shadow(scene, ground):

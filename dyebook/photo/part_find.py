@@ -13,7 +13,7 @@ from dyebook.photo.part_view import view_of
 __all__ = ["find_parts", "part_candidates"]
 
 # odds from which a candidate is reported, and below which the report carries a doubt
-_LEAST = 0.45
+_LEAST = 0.42
 _SURE = 0.65
 _MOST_PARTS = 12
 

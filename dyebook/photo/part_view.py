@@ -6,7 +6,7 @@ from functools import cached_property
 import cv2
 import numpy as np
 
-__all__ = ["PartView", "view_of"]
+__all__ = ["PartView", "edges_of", "shade_free", "view_of"]
 
 _LONG_SIDE = 500
 # highlights up to this multiple of perfect white keep their shade
@@ -44,6 +44,12 @@ class PartView:
         """The strongest edge within a pixel of each, float32 (h, w)."""
         return cv2.dilate(self.edge, np.ones((3, 3), np.uint8))
 
+    @cached_property
+    def grain(self):
+        """How far L* lies from the mean of the pixels beside it, float32 (h, w)."""
+        light = cv2.extractChannel(self.colour, 0)
+        return cv2.absdiff(light, cv2.blur(light, (3, 3)))
+
 
 def view_of(photo, card, light):
     """Return the `PartView` of a photo.
@@ -69,7 +75,7 @@ def view_of(photo, card, light):
     covered = np.zeros(size[::-1], np.uint8)
     if card.quad is not None:
         cv2.fillConvexPoly(covered, np.round(card.quad / step).astype(np.int32), 1)
-    return PartView(step, colour, _edges(colour), covered)
+    return PartView(step, colour, edges_of(colour), covered)
 
 
 def shade_free(linear):
@@ -82,7 +88,8 @@ def shade_free(linear):
     return cv2.multiply(lab, cv2.merge([np.ones_like(lift), lift, lift]))
 
 
-def _edges(colour):
+def edges_of(colour):
+    """Return the strength of edges, float32 (h, w), 1 = the usual texture of the picture."""
     smooth = cv2.GaussianBlur(colour, (7, 7), _SMOOTH)
     across = cv2.Sobel(smooth, cv2.CV_32F, 1, 0, ksize=3, scale=1 / 8)
     down = cv2.Sobel(smooth, cv2.CV_32F, 0, 1, ksize=3, scale=1 / 8)
