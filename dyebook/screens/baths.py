@@ -6,13 +6,13 @@ import streamlit as st
 
 from dyebook import report_bath
 from dyebook.jobs import baths
-from dyebook.jobs.bath_care import bath_cares
 from dyebook.jobs.dye_rules import dye_rules
 from dyebook.jobs.strength_line import strength_line
 from dyebook.plots_run import plot_strength
 from dyebook.report_screen import pairs_html
 from dyebook.report_today import care_pairs, event_text, rule_pairs
 from dyebook.screens import paper, shelf
+from dyebook.screens.bath_look import baths_now
 from dyebook.screens.bench_learned import learned
 from dyebook.screens.bench_pieces import ask, ask_text, key_of
 from dyebook.screens.drafts import forget, keep, recall
@@ -22,7 +22,6 @@ from dyebook.screens.swatch import show_slip
 
 __all__ = ["show"]
 
-_LATEST = 200
 _DIPS = 24
 _WAYS = {"line": "Note something", "top": "Top up", "rules": "Its rules"}
 
@@ -31,7 +30,7 @@ def show():
     """Draw the page."""
     book = shelf.the_book()
     number = _asked_for()
-    cares = {care.bath_id: care for care in bath_cares(book, book.batches(_LATEST))}
+    cares = {care.bath_id: care for care in baths_now(book)[1]}
     if number in cares:
         _show_one(book, cares[number])
         return

@@ -18,7 +18,7 @@ def go_to_batch(number):
 
 def go_to_order(number):
     """Turn to an order; to all of them without a number."""
-    st.session_state["order"] = number
+    st.session_state["order_shown"] = number
     _turn("orders")
 
 

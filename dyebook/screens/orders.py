@@ -40,9 +40,9 @@ def show():
 def _asked_for():
     """Number of the order to show, from a click or from the address; None for all of them."""
     asked = st.query_params.get("order")
-    if "order" not in st.session_state and asked and asked.isdigit():
-        st.session_state["order"] = int(asked)
-    number = st.session_state.get("order")
+    if "order_shown" not in st.session_state and asked and asked.isdigit():
+        st.session_state["order_shown"] = int(asked)
+    number = st.session_state.get("order_shown")
     if number is None:
         st.query_params.pop("order", None)
     else:
@@ -51,7 +51,7 @@ def _asked_for():
 
 
 def _open(number):
-    st.session_state["order"] = number
+    st.session_state["order_shown"] = number
 
 
 def _show_slip(stand):

@@ -1,16 +1,17 @@
 """Today: where the work stands and what comes next; orders, baths, and parts that want a look."""
 
-from datetime import date, datetime
+from datetime import datetime
 
 import streamlit as st
 
 from dyebook import report
 from dyebook import report_screen as words
 from dyebook.flags import FLAGS
-from dyebook.jobs.today import look_at_baths, look_over
+from dyebook.jobs.today import look_over
 from dyebook.jobs.way import STEPS, what_waits
 from dyebook.report_today import STEP_NAMES, care_pairs, order_lines, waiting_text
 from dyebook.screens import bench_now, shelf
+from dyebook.screens.bath_look import baths_now
 from dyebook.screens.go import go_to_batch, go_to_bath, go_to_order, go_to_step
 from dyebook.screens.pieces import wall
 from dyebook.screens.swatch import show_slip
@@ -37,7 +38,7 @@ def show():
     go_to_batch(wall(today.recent, key="latest", doubts=_in_few_words(today.errands), ribbon=True))
     # last, as a large book takes a moment over its baths
     with right:
-        _show_baths(*_baths_of(str(book.place.name), book.edition(), date.today().isoformat(), book))
+        _show_baths(*baths_now(book))
 
 
 def _show_way(waiting):
@@ -121,11 +122,6 @@ def _do(errand):
     if errand.kind == "doubtful":
         go_to_batch(errand.batch)
     go_to_step("photo", errand.batch)
-
-
-@st.cache_data(max_entries=4, show_spinner="Looking at the baths …")
-def _baths_of(place, edition, day, _book):
-    return look_at_baths(_book)
 
 
 def _show_baths(baths, cares):

@@ -111,3 +111,11 @@ def test_the_first_start_leads_to_a_bath(empty_book, open_page):
     page.button(key="to_bath").click().run()
     assert not page.exception
     assert page.title[0].value == "Baths"
+
+
+def test_the_order_of_the_wall_is_no_customers_order(shop, open_page):
+    page = open_page("orders")
+    page.session_state["order"] = "newest first"
+    page.run()
+    assert not page.error
+    assert page.title[0].value == "Orders"

@@ -1,0 +1,219 @@
+"""How quick the app is, as ratios to an empty page of the same web server in the same run, and whether it grows.
+
+    python tests/bench/app.py [--part paint photo memory] [--rounds 7] [--uploads 200]
+
+Needs Playwright for Python and an installed Chromium.
+"""
+
+import argparse
+import io
+import os
+import platform
+import shutil
+import socket
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from contextlib import contextmanager
+from pathlib import Path
+
+import numpy as np
+from PIL import Image
+
+sys.path.insert(0, str(Path(__file__).parents[2]))
+
+from dyebook.screens.serve import streamlit_options
+from tests.screens.big_book import fill_big_book
+from tests.screens.browsing import open_context, settle
+
+ROOT = Path(__file__).parents[2]
+PARTS = ("paint", "photo", "memory")
+SAMPLE = ROOT / "samples" / "tags_one_streaked.jpg"
+EMPTY = 'import streamlit as st\nst.set_page_config(layout="wide")\nst.title("Empty")\n'
+PAGES = ("Book", "Orders", "Baths", "Photo", "Today")
+FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
+
+
+@contextmanager
+def serving(folder, script, environment=()):
+    """Serve a script as the app is served; yield its address and its process."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    command = [sys.executable, "-m", "streamlit", "run", str(script), *streamlit_options(port)]
+    own = {"HOME": str(folder), "PYTHONPATH": str(ROOT), "DYEBOOK_DRAFTS_DIR": str(folder / "drafts")}
+    with (folder / "log").open("ab") as log:
+        process = subprocess.Popen(
+            command, cwd=folder, env={**os.environ, **own, **dict(environment)}, stdout=log, stderr=log
+        )
+    try:
+        _wait_for(port, process)
+        yield f"http://127.0.0.1:{port}", process
+    finally:
+        process.terminate()
+        process.wait(20)
+
+
+def _wait_for(port, process):
+    end = time.monotonic() + 60
+    while time.monotonic() < end and process.poll() is None:
+        with socket.socket() as probe:
+            if probe.connect_ex(("127.0.0.1", port)) == 0:
+                return
+        time.sleep(0.1)
+    raise SystemExit("the server did not start")
+
+
+def first_paint_s(chromium, address, sign):
+    """Seconds from the address to the sign that a page is of use, in a fresh browser session."""
+    page = open_context(chromium, "desk")
+    start = time.perf_counter()
+    page.goto(address, wait_until="commit")
+    page.locator(sign).first.wait_for()
+    took = time.perf_counter() - start
+    page.context.close()
+    return took
+
+
+def switch_s(page, name):
+    """Seconds from a tap on a page's name to its title."""
+    start = time.perf_counter()
+    page.locator(".st-key-frame").get_by_role("link", name=name).click()
+    page.locator("h1", has_text=name).first.wait_for()
+    took = time.perf_counter() - start
+    settle(page)
+    return took
+
+
+def show(name, ours, peer=None):
+    """Print one row of the table, with the ratio to the empty page where there is one."""
+    ratio = "" if peer is None else f"{ours / peer:>8.2f} x an empty page ({peer:.2f} s)"
+    print(f"{name:<52} {ours:>8.2f} s {ratio}", flush=True)
+
+
+def bench_paint(chromium, folder, rounds):
+    """First useful paint of the first page on 100,000 batches, and turning to each page, against an empty page."""
+    empty = folder / "empty.py"
+    empty.write_text(EMPTY)
+    book = fill_big_book(folder / "big.dyebook")
+    app = ROOT / "dyebook" / "screens" / "main.py"
+    with serving(folder, empty) as (bare, _), serving(folder, app, {"DYEBOOK_BOOK": str(book)}) as (address, _):
+        for warm in ((bare, "h1"), (address, ".st-key-way button")):
+            first_paint_s(chromium, *warm)
+        pairs = [
+            (first_paint_s(chromium, bare, "h1"), first_paint_s(chromium, address, ".st-key-way button"))
+            for _ in range(rounds)
+        ]
+        bare_s, ours_s = (statistics.median(column) for column in zip(*pairs, strict=True))
+        show("first useful paint, 100,000 batches", ours_s, bare_s)
+        page = open_context(chromium, "desk")
+        page.goto(address)
+        page.locator(".st-key-way button").first.wait_for()
+        settle(page)
+        for name in PAGES:
+            switch_s(page, name)
+        times = {name: [] for name in PAGES}
+        for _ in range(rounds):
+            for name in PAGES:
+                times[name].append(switch_s(page, name))
+        for name, took in times.items():
+            show(f"turn to {name}", statistics.median(took), bare_s)
+        page.context.close()
+
+
+def large_photo(megapixels=12):
+    """The sample photo at the size a phone writes, as JPEG."""
+    with Image.open(SAMPLE) as photo:
+        scale = (megapixels * 1e6 / (photo.width * photo.height)) ** 0.5
+        large = photo.resize((round(photo.width * scale), round(photo.height * scale)), Image.Resampling.BICUBIC)
+    noise = np.random.default_rng(1).normal(0, 2, (large.height, large.width, 1))
+    codes = np.clip(np.asarray(large) + noise, 0, 255).astype(np.uint8)
+    file = io.BytesIO()
+    Image.fromarray(codes).save(file, "JPEG", quality=92)
+    return file.getvalue()
+
+
+def bench_photo(chromium, folder, rounds):
+    """From the choice of a 12-megapixel photo to its overlay on the screen; the server has read one before."""
+    content = large_photo()
+    app = ROOT / "dyebook" / "screens" / "main.py"
+    with serving(folder, app, {"DYEBOOK_BOOK": str(folder / "empty.dyebook")}) as (address, _):
+        page = open_context(chromium, "desk")
+        page.set_default_timeout(120_000)
+        times = [_upload_s(page, address, content + bytes([step])) for step in range(rounds + 1)][1:]
+        page.context.close()
+    show("photo of 12 MP to overlay, median", statistics.median(times))
+    show("  quickest (the machine least busy)", min(times))
+
+
+def _upload_s(page, address, content):
+    page.goto(f"{address}/photo")
+    picker = page.locator("input[type=file]").first
+    picker.wait_for(state="attached")
+    settle(page)
+    file = {"name": "photo.jpg", "mimeType": "image/jpeg", "buffer": content}
+    start = time.perf_counter()
+    picker.set_input_files(file)
+    page.locator("[data-testid=stImage] img").first.wait_for()
+    took = time.perf_counter() - start
+    settle(page)
+    page.get_by_role("button", name="Take another instead").click()
+    settle(page)
+    return took
+
+
+def resident_mb(process):
+    """Memory that a process holds, Linux only."""
+    lines = Path(f"/proc/{process.pid}/status").read_text().splitlines()
+    return next(int(line.split()[1]) / 1024 for line in lines if line.startswith("VmRSS"))
+
+
+def bench_memory(chromium, folder, uploads):
+    """Memory of server and page over many uploads in one browser session."""
+    app, content = ROOT / "dyebook" / "screens" / "main.py", SAMPLE.read_bytes()
+    with serving(folder, app, {"DYEBOOK_BOOK": str(folder / "memory.dyebook")}) as (address, process):
+        page = open_context(chromium, "desk")
+        page.set_default_timeout(60_000)
+        page.goto(f"{address}/photo")
+        client = page.context.new_cdp_session(page)
+        for step in range(uploads + 1):
+            picker = page.locator("input[type=file]").first
+            picker.wait_for(state="attached")
+            tail = step.to_bytes(4, "big")
+            picker.set_input_files({"name": "photo.jpg", "mimeType": "image/jpeg", "buffer": content + tail})
+            page.locator("[data-testid=stImage] img").first.wait_for()
+            settle(page)
+            page.get_by_role("button", name="Take another instead").click()
+            settle(page)
+            if step % max(uploads // 5, 1) == 0:
+                client.send("HeapProfiler.collectGarbage")
+                heap = client.send("Runtime.getHeapUsage")["usedSize"] / 1e6
+                print(
+                    f"after {step:>4} uploads: server {resident_mb(process):>6.0f} MB, page {heap:>6.1f} MB", flush=True
+                )
+        page.context.close()
+
+
+def main():
+    """Run the parts asked for."""
+    asked = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    asked.add_argument("--part", nargs="+", choices=PARTS, default=PARTS)
+    asked.add_argument("--rounds", type=int, default=7)
+    asked.add_argument("--uploads", type=int, default=200)
+    given = asked.parse_args()
+    from playwright.sync_api import sync_playwright
+
+    program = shutil.which("chromium") or shutil.which("chromium-browser")
+    print(f"{platform.machine()}, {os.cpu_count()} cores, load {os.getloadavg()[0]:.1f}")
+    with tempfile.TemporaryDirectory() as folder, sync_playwright() as driver:
+        chromium = driver.chromium.launch(executable_path=program, args=FLAGS)
+        for part in given.part:
+            count = given.uploads if part == "memory" else given.rounds
+            {"paint": bench_paint, "photo": bench_photo, "memory": bench_memory}[part](chromium, Path(folder), count)
+        chromium.close()
+
+
+if __name__ == "__main__":
+    main()
