@@ -14,14 +14,16 @@ def neutral_figure(height):
     figure.update_layout(
         height=height,
         margin={"l": 10, "r": 10, "t": 30, "b": 10},
-        paper_bgcolor="rgba(0,0,0,0)",
+        # light paper by day and by night: marks and lines are drawn in dark ink
+        paper_bgcolor="#f2f2f2",
         plot_bgcolor="#f2f2f2",
         font=_FONT,
-        legend={"orientation": "h", "y": 1.12, "x": 0},
+        legend={"orientation": "h", "y": 1.02, "yanchor": "bottom", "x": 0, "font": _FONT},
         hovermode="x unified",
     )
-    figure.update_xaxes(gridcolor="#dcdcdc", linecolor=_GREY)
-    figure.update_yaxes(gridcolor="#dcdcdc", linecolor=_GREY, rangemode="tozero")
+    words = {"tickfont": _FONT, "title_font": _FONT}
+    figure.update_xaxes(gridcolor="#dcdcdc", linecolor=_GREY, **words)
+    figure.update_yaxes(gridcolor="#dcdcdc", linecolor=_GREY, rangemode="tozero", **words)
     return figure
 
 

@@ -26,14 +26,14 @@ STEP_NAMES = {
 _WAITING = {
     "prepare": "planned",
     "run": "on now",
-    "wet": "waiting for dye",
+    "wet": "to be dyed",
     "photo": "to be read",
-    "verdict": "to be judged",
+    "verdict": "to judge",
 }
 
 
 def waiting_text(step, count):
-    """Return what waits at a step, such as "1 waiting for dye"; empty when nothing does."""
+    """Return what waits at a step, such as "1 to be dyed"; empty when nothing does."""
     return f"{count} {_WAITING[step]}" if count else ""
 
 
@@ -72,7 +72,7 @@ def _strength_text(care, brief):
     if not care.line.points:
         return "nobody has noted it"
     last = care.line.points[-1]
-    how = "reckoned" if last.kind == "dip" else f"noted {moment_text(last.at[:10])}"
+    how = "reckoned" if last.kind in ("dip", "now") else f"noted {moment_text(last.at[:10])}"
     if brief:
         return f"{last.dye_g_per_l:.2g} ± {last.dye_g_per_l_sd:.1g} g/L, {how}"
     return f"{figure_text('dye_g_per_l', last.dye_g_per_l, last.dye_g_per_l_sd)}, {how}"

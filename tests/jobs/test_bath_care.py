@@ -112,5 +112,5 @@ def test_work_is_followed_from_plan_to_verdict(book):
 
 
 def test_what_waits_is_said_in_words():
-    assert waiting_text("wet", 2) == "2 waiting for dye"
+    assert waiting_text("wet", 2) == "2 to be dyed"
     assert waiting_text("photo", 0) == ""
