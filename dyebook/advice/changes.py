@@ -42,7 +42,7 @@ class Playing:
 
     moves: dict
     film: object = None
-    blur: float = 0.8
+    blur: float = 1.2
 
 
 def _less(low, high):
@@ -105,7 +105,7 @@ CHANGES = {
     "a little bled": Playing({}, _less(0.4, 0.95)),
     "more dye": Playing({"dwell_min": (1.2, 5.0), "dye_g_per_l": (1.0, 2.5)}),
     "pH moved": Playing({"ph": (-2.4, 2.4)}),
-    "hue shifted": Playing({}, _shifted, 1.0),
+    "hue shifted": Playing({}, _shifted, 1.4),
     "foreign dye": Playing({}, _foreign, 2.5),
     "another dye": Playing({}, _other, 6.0),
     "greyed": Playing({}, _greyed),
@@ -236,7 +236,8 @@ def _dip(model, settings, rng):
         rows = np.flatnonzero(which == k)
         if not rows.size:
             continue
-        lab, slopes, *_ = colours_with_slopes(part.mode, shape[rows], part.hyper)
+        lab, slopes, by_load, _ = colours_with_slopes(part.mode, shape[rows], part.hyper)
+        lab = lab + by_load * rng.normal(0, part.hyper.load_noise, (rows.size, 1))
         away = part.departures[rng.integers(len(part.departures), size=rows.size)]
         drawn[rows] = lab + np.einsum("nip,np->ni", slopes, away)
         absorbance[rows] = film_of(part.mode, shape[rows], part.hyper).absorbance

@@ -16,7 +16,7 @@ __all__ = ["Cause", "diagnose", "weigh"]
 
 # the rows are broad, and a reading's doubt is in its states already: on simulated batches, with this power on the
 # evidence, what is said is about how often it is right
-_TEMPER = 1.4
+_TEMPER = 1.3
 # median ΔE00 of true flaws and of what a finder takes for one, and their spread in the logarithm
 _TRUE, _MISTAKEN = (7.0, 0.6), (2.5, 0.5)
 _CLARITY = (0.05, 20.0)

@@ -14,6 +14,7 @@ __all__ = ["Seen", "gather"]
 _FILM_EDGES = (0.2, 0.8, 0.91, 1.12, 1.7)
 _GAUGE_SD, _CHARGE_SD = 0.05, 0.10
 _READING_U = (0.8, 0.8, 0.8)
+_DOUBT_LIMITS = (0.6, 3.0)
 _WET_U = 3.0  # water on the surface deepens a reading; by how much has no source
 _RINSE_EDGES_C = (35.0, 50.0)  # D-16: keep the rinse below 30 °C; pores close when hot
 _PH_OFF = 0.6
@@ -84,7 +85,7 @@ def _known(record, *names):
 
 def _colour(record, model, parts):
     """How likely the reading is after each change of the colour that the settings should give."""
-    lab, u = _reading(record, parts)
+    lab, u = _reading(record, parts, _READING_U if model is None else _usual_doubt(model))
     if model is None or lab is None or not _known(record, "dye_g_per_l", "bath_temp_c", "dwell_min"):
         return []
     from dyebook.advice.changes import change_likelihoods, play_changes
@@ -117,11 +118,18 @@ def _explained(chances):
     return "as " + " or ".join(_CHANGE_WORDS[STATES["colour"][i]] for i in best)
 
 
-def _reading(record, parts):
-    """Colour and its standard uncertainty, from the record, else from the photo."""
+def _usual_doubt(model):
+    """Doubt of a reading whose own nobody noted: as the bath's readings scatter about its fit, within reason."""
+    parts = [(part.hyper.reading_scale, len(part.departures)) for part in model.draws]
+    scale = np.average([one for one, _ in parts], weights=[count for _, count in parts])
+    return np.clip(scale * np.median(model.training.lab_sd, axis=0), *_DOUBT_LIMITS)
+
+
+def _reading(record, parts, usual_u=_READING_U):
+    """Colour and its standard uncertainty, from the record, else from the photo; `usual_u` where nobody noted it."""
     wet = _WET_U if record.get("wet") else 0.0
     if _known(record, "L", "a", "b"):
-        u = [record[f"{n}_sd"] if _known(record, f"{n}_sd") else d for n, d in zip("Lab", _READING_U, strict=True)]
+        u = [record[f"{n}_sd"] if _known(record, f"{n}_sd") else d for n, d in zip("Lab", usual_u, strict=True)]
         return np.array([record["L"], record["a"], record["b"]]), np.hypot(u, wet)
     labs = [part["lab"] for part in parts if part.get("lab")]
     if labs:

@@ -24,20 +24,28 @@ def show(_book):
         )
         return
     st.markdown(f"From {name}, {len(colours)} parts, left to right.")
-    first, second, third, fourth = st.columns(4)
-    places = range(len(colours))
-    with first:
-        sample = choose_from("trouble_sample", "The sample is", places, _part)
-    with second:
-        part = choose_from("trouble_part", "The part is", [one for one in places if one != sample], _part)
-    with third:
-        measure = choose_from("trouble_measure", "By", MEASURES, _NAMES.get)
-    with fourth:
-        tolerance = ask_tolerance("Tolerance")
+    sample, part, measure, tolerance = _ask(range(len(colours)))
     found = judge_shade(Shade(colours[sample]), Shade(colours[part]), tolerance, measure=measure, together=True)
     head, lines = words.verdict_lines(found)
     st.subheader(head, anchor=False)
     show_pair(colours[sample], colours[part], ("Sample", "Part"), lines)
+
+
+def _ask(places):
+    """Which of the parts is which, and how they are judged."""
+    with st.container(key="trouble_pair_parts"):
+        left, right = st.columns(2)
+    with st.container(key="trouble_pair_rule"):
+        by, within = st.columns(2)
+    with left:
+        sample = choose_from("trouble_sample", "The sample is", places, _part)
+    with right:
+        part = choose_from("trouble_part", "The part is", [one for one in places if one != sample], _part)
+    with by:
+        measure = choose_from("trouble_measure", "By", MEASURES, _NAMES.get)
+    with within:
+        tolerance = ask_tolerance("Tolerance")
+    return sample, part, measure, tolerance
 
 
 def ask_tolerance(label):
