@@ -11,6 +11,8 @@ _LOCAL = ("spot", "streak", "pale_zone", "pit")
 # a flaw whose size nobody gave is taken as a plain one
 _USUAL_DELTA_E00 = 6.0
 _CLEAR_DELTA_E00 = 2.5
+# doubts about the light of a part, and what a flaw's size then counts for; judged, no source
+_BY_LIGHT, _UNDER_DOUBT = {"glare", "uneven_light", "clipped"}, 0.25
 _COUNT_EDGES = (1.5, 4.5)
 _EXTENT_EDGES = (0.01, 0.08)
 # within this share of the part's length (or width) a flaw lies at its end (or edge)
@@ -35,10 +37,17 @@ def flaw_evidence(parts):
     looked = [part for part in parts if part.get("flaws") is not None]
     if not looked:
         return []
+    looked = [part | {"flaws": [_as_trusted(part, flaw) for flaw in part["flaws"]]} for part in looked]
     seen = [_kind_seen(kind, looked) for kind in FLAW_KINDS]
     local = [(part, flaw) for part in looked for flaw in part["flaws"] if flaw["kind"] in _LOCAL]
     clear = [pair for pair in local if _size(pair[1]) >= _CLEAR_DELTA_E00]
     return seen + (_details(clear) if clear else [])
+
+
+def _as_trusted(part, flaw):
+    """A flaw as large as it may be believed: light can draw one where there is none."""
+    doubtful = _BY_LIGHT & set(part.get("flags") or ())
+    return flaw | {"delta_e00": _size(flaw) * _UNDER_DOUBT} if doubtful else flaw
 
 
 def _size(flaw):

@@ -194,6 +194,7 @@ def _part_of(row):
         "lab_u": [row[f"{axis}_sd"] for axis in "Lab"],
         "uniformity": row["uniformity"],
         "flaws": row["flaws"] or None,
+        "flags": row["flags"] or [],
         "outline": row["outline"],
         "box": [min(across), min(down), max(across), max(down)],
     }

@@ -67,6 +67,15 @@ def test_a_faint_flaw_says_less_than_a_clear_one():
     assert chance(1.2) < 0.5 * chance(9.0)
 
 
+def test_a_flaw_under_doubtful_light_says_less():
+    def chance(flags):
+        part = PART | {"flaws": [flaw("two_tone", (200, 75), (90, 70), 6.0)], "flags": flags}
+        found = diagnose({}, measurement={"parts": [part]})
+        return next(one.probability for one in found if one.id == "level_line")
+
+    assert chance(["uneven_light"]) < 0.8 * chance([])
+
+
 def test_a_shade_that_changes_step_by_step_along_the_jig_is_an_uneven_run():
     parts = [{"lab": [35 + 5 * i, 10, -20], "box": [200 * i, 0, 200 * i + 150, 400], "flaws": []} for i in range(5)]
     assert diagnose({}, measurement={"parts": parts})[0].id == "uneven_run"

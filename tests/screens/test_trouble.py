@@ -6,7 +6,7 @@ import pytest
 
 from dyebook.screens.trouble import WAYS
 
-FADED, FOUL, LOST_CONTACT = 85, 63, 52
+FADED, FOUL, LOST_CONTACT = 82, 63, 52
 
 
 def _texts(page):
