@@ -89,7 +89,8 @@ def coupon_days(camera):
 def _told(profile):
     import pandas as pd
 
-    from dyebook.advice.drift import DRIFT_COLUMNS, find_drift
+    from dyebook.advice.drift import find_drift
+    from dyebook.advice.expectation import DRIFT_COLUMNS
     from dyebook.advice.verdict import split_difference
 
     lab = np.array([values for _, *values in profile.coupon_days], dtype=float)

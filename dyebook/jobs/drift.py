@@ -106,7 +106,9 @@ def _volume_noted(book, bath_row):
 
 
 def coupon_history(book):
-    """Return how the check coupon's readings have moved from its first, a row a reading; None without a coupon.
+    """Return how the check coupon's readings have moved, a row a reading; None without a coupon.
+
+    The book's own coupon counts; where it has none, the days kept with the camera that read one last.
 
     Returns
     -------
@@ -121,10 +123,19 @@ def coupon_history(book):
     coupons = book.rows("coupons", kind="check")
     readings = book.rows("readings", coupon_id=coupons[-1]["id"]) if coupons else []
     if not readings:
-        return None
+        return _days_with_a_camera()
     lab = pd.DataFrame(readings)[["L", "a", "b"]].to_numpy(float)
     table = pd.DataFrame(split_difference(lab[:1], lab), columns=list(DRIFT_COLUMNS[:3]))
     return table.assign(dyed_at=[(row["read_at"] or row["added_at"])[:10] for row in readings])
+
+
+def _days_with_a_camera():
+    """Differences of the check coupon that a learned camera has read last; None where none has."""
+    from dyebook.jobs.check_coupon import coupon_days
+    from dyebook.photo.camera_store import list_cameras
+
+    days = [coupon_days(camera.name) for camera in list_cameras() if camera.coupon_days]
+    return max(days, key=lambda one: one.days[-1][0]).differences if days else None
 
 
 def keep_coupon(book, lab, read_at=None):

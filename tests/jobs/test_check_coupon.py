@@ -8,9 +8,11 @@ import numpy as np
 import pytest
 from typer.testing import CliRunner
 
+from dyebook.book.store import open_book
 from dyebook.cli import app
 from dyebook.errors import PhotoError
 from dyebook.jobs.check_coupon import coupon_days, keep_day
+from dyebook.jobs.drift import coupon_history, keep_coupon
 from dyebook.photo.camera import learn_camera
 from dyebook.photo.camera_store import keep_camera, load_camera
 from dyebook.report_camera import days_text
@@ -85,3 +87,11 @@ def test_from_the_shell(camera, tmp_path):
 @pytest.mark.parametrize("options", [["--day", "2026-03-02"], ["--camera", "bench", "--day", "monday"]])
 def test_a_day_needs_a_camera_and_a_date(options):
     assert CliRunner().invoke(app, ["camera", "check", "none.jpg", *options]).exit_code == 2
+
+
+def test_a_book_without_a_coupon_of_its_own_takes_the_camera_s(camera, tmp_path):
+    keep_series(camera, np.zeros(9))
+    with open_book(tmp_path / "shop.dyebook") as book:
+        assert len(coupon_history(book)) == 9
+        keep_coupon(book, COUPON, read_at="2026-03-20")
+        assert len(coupon_history(book)) == 1

@@ -111,7 +111,8 @@ def test_the_shop_s_baths_over_time(shop):
         bath_named(shop, "Heather")
 
 
-def test_the_check_coupon_keeps_its_history(bare):
+def test_the_check_coupon_keeps_its_history(bare, tmp_path, monkeypatch):
+    monkeypatch.setenv("DYEBOOK_CAMERAS_DIR", str(tmp_path / "cameras"))
     assert coupon_history(bare) is None
     for step in range(3):
         keep_coupon(bare, (50 + step, 10, 10), read_at=f"2026-03-0{step + 1}")
