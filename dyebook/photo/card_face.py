@@ -16,7 +16,7 @@ _CLUMPS = -1.2  # log of coarse over fine grain where only the sensor's noise is
 
 
 def calm_noise(pixels):
-    """Return the relative noise at unit light in the calmest tenth of a picture, as if it all came from counting photons.
+    """Return the relative noise at unit light in the calmest tenth of a picture.
 
     Parameters
     ----------
@@ -26,6 +26,7 @@ def calm_noise(pixels):
     Returns
     -------
     float
+        As if all of it came from counting photons.
     """
     # a whole number of blocks: several times as fast
     rows, columns = (max(1, side // _BLOCK) for side in pixels.shape[:2])
