@@ -14,6 +14,7 @@ from dyebook import (
     cli_change,
     cli_open,
     cli_paper,
+    cli_people,
     cli_photo,
     cli_run,
     cli_shade,
@@ -34,7 +35,7 @@ app = typer.Typer(
 )
 _COMMANDS = (
     *(cli_photo, cli_camera, cli_book, cli_change, cli_strip),
-    *(cli_shade, cli_trouble, cli_bench, cli_run, cli_bath, cli_tank, cli_paper, cli_open),
+    *(cli_shade, cli_trouble, cli_bench, cli_run, cli_bath, cli_tank, cli_paper, cli_people, cli_open),
 )
 for commands in _COMMANDS:
     commands.add_commands(app)

@@ -16,18 +16,25 @@ def open_screens(
     port: Annotated[int | None, typer.Option(min=1, max=65535, help="A free one if left out.")] = None,
     browser: Annotated[bool, typer.Option(help="Open a browser window where there is a display.")] = True,
     phone: Annotated[bool, typer.Option("--phone", help="Also for phones in the shop, once paired by a code.")] = False,
-    at: Annotated[str | None, typer.Option(help="With --phone: this machine's private address to serve on.")] = None,
+    share: Annotated[bool, typer.Option("--share", help="For the book's people, once sign-in is set up.")] = False,
+    at: Annotated[str | None, typer.Option(help="With --phone or --share: this machine's address to serve on.")] = None,
 ):
-    """Open the book in the browser, on this machine only unless --phone is given.
+    """Open the book in the browser, on this machine only unless --phone or --share is given.
 
     Example: dyebook open --demo
     """
     if demo and book:
         raise typer.BadParameter("give either --demo or --book; the demo book has its own place")
-    if at and not phone:
-        raise typer.BadParameter("--at goes with --phone; without it only this machine is served")
+    if phone and share:
+        raise typer.BadParameter("give either --phone or --share; who signs in needs no pairing")
+    if at and not (phone or share):
+        raise typer.BadParameter("--at goes with --phone or --share; without them only this machine is served")
     _choose_book(demo, book)
-    if phone:
+    if share:
+        from dyebook.screens.shared_door import serve_shared
+
+        serve_shared(os.environ, port, at)
+    elif phone:
         from dyebook.screens.phone_door import serve_phone
 
         serve_phone(port, browser, at)

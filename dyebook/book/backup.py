@@ -151,8 +151,10 @@ def read_backup(book, file):
     Raises
     ------
     BookError
-        If the file is no backup, incomplete, altered, or dangerous to unpack; the book is untouched then.
+        If the file is no backup, incomplete, altered, or dangerous to unpack, or whoever asks is no owner; the book
+        is untouched then.
     """
+    book.must_be("owner")
     with tempfile.TemporaryDirectory(prefix="dyebook-") as folder:
         shas = _unpack_verified(Path(file), Path(folder))
         copy = Path(folder) / _SNAPSHOT

@@ -23,6 +23,7 @@ __all__ = [
     "checked_values",
     "correct_row",
     "history_of",
+    "last_was_deletion",
     "list_rows",
     "mark_deleted",
     "note_change",
@@ -245,9 +246,7 @@ def undo_last(connection, table, row_id, who=None):
     BookError
         If there is nothing to take back.
     """
-    standing = []
-    for change in history_of(connection, table.name, row_id):
-        standing = standing[:-1] if change["action"] == "undo" else [*standing, change]
+    standing = _standing(connection, table, row_id)
     if not standing:
         raise BookError(f"{table.name} {row_id} has no change that could be taken back")
     row = row_of(connection, table, row_id, lock=True)
@@ -255,6 +254,20 @@ def undo_last(connection, table, row_id, who=None):
     _write(connection, table, row, old)
     note_change(connection, table.name, row_id, "undo", {name: row[name] for name in old}, old, who)
     return row["version"] + 1
+
+
+def last_was_deletion(connection, table, row_id):
+    """Whether `undo_last` would delete a row or bring it back."""
+    standing = _standing(connection, table, row_id)
+    return bool(standing) and "deleted_at" in standing[-1]["old"]
+
+
+def _standing(connection, table, row_id):
+    """The changes of a row that have not been taken back, oldest first."""
+    standing = []
+    for change in history_of(connection, table.name, row_id):
+        standing = standing[:-1] if change["action"] == "undo" else [*standing, change]
+    return standing
 
 
 def note_change(connection, table, row_id, action, old, new, who=None):

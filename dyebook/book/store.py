@@ -284,6 +284,7 @@ class Book(Tables):
     @contextmanager
     def _keeping(self, content):
         """Store a photo's bytes around the transaction that writes its row; yields None without a photo."""
+        self.must_be("maker")
         if content is None:
             yield None
             return

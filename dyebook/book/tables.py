@@ -1,14 +1,23 @@
 """The half of a book that is the same for every table: transactions, rows, history and settings."""
 
+import copy
 from contextlib import contextmanager
 
 from sqlalchemy import func, select
 
 from dyebook.book import rows
 from dyebook.book.connect import clear_errors
+from dyebook.book.people import OWNERS_SETTINGS, refuse_unless
 from dyebook.book.schema import BathEvent, Change, Dip, Reading, Setting
 
 __all__ = ["Tables"]
+
+# taken back in the ordinary course of a day's work
+_MAKERS_DELETE = ("preparations", "runs", "verdicts")
+
+
+def _always_owner():
+    return "owner"
 
 
 class Tables:
@@ -27,6 +36,24 @@ class Tables:
         self._writer = engine.execution_options(writes=True)
         self.place = place
         self.who = who
+        self._role = _always_owner
+
+    def seen_by(self, who, role_now=None):
+        """Return this open book as somebody's: with the name for its history, and the role that limits what is done.
+
+        Parameters
+        ----------
+        who : dyebook.book.people.Who
+        role_now : callable, optional
+            Gives the role at the moment somebody writes, None for no role any more; `who.role` for good without it.
+        """
+        seen = copy.copy(self)
+        seen.who, seen._role = who.name, role_now or (lambda: who.role)
+        return seen
+
+    def must_be(self, role):
+        """Raise `BookError` unless whoever holds this book has the role, one of `dyebook.book.people.ROLES`."""
+        refuse_unless(self._role(), role, self.who)
 
     def __enter__(self):
         return self
@@ -46,7 +73,14 @@ class Tables:
 
     @contextmanager
     def writing(self):
-        """Yield a connection whose changes are safe on disk once the block ends, or undone if it raises."""
+        """Yield a connection whose changes are safe on disk once the block ends, or undone if it raises.
+
+        Raises
+        ------
+        BookError
+            Before anything else, if the book is held by a reader.
+        """
+        self.must_be("maker")
         with clear_errors(self.place), self._writer.begin() as connection:
             yield connection
 
@@ -86,18 +120,26 @@ class Tables:
             return rows.correct_row(connection, rows.table_named(table), row_id, changes, version, self.who)
 
     def delete(self, table, row_id, version=None):
-        """Mark a row as deleted and return its new version; `undelete` brings it back."""
+        """Mark a row as deleted and return its new version; `undelete` brings it back. Mostly for owners."""
+        self._may_delete(table)
         with self.writing() as connection:
             return rows.mark_deleted(connection, rows.table_named(table), row_id, True, version, self.who)
 
     def undelete(self, table, row_id, version=None):
-        """Bring back a row that was marked as deleted; return its new version."""
+        """Bring back a row that was marked as deleted; return its new version. As `delete`, mostly for owners."""
+        self._may_delete(table)
         with self.writing() as connection:
             return rows.mark_deleted(connection, rows.table_named(table), row_id, False, version, self.who)
+
+    def _may_delete(self, table):
+        if table not in _MAKERS_DELETE:
+            self.must_be("owner")
 
     def undo(self, table, row_id):
         """Take back the last change of a row that has not been taken back yet; return its new version."""
         with self.writing() as connection:
+            if rows.last_was_deletion(connection, rows.table_named(table), row_id):
+                self._may_delete(table)
             return rows.undo_last(connection, rows.table_named(table), row_id, self.who)
 
     def history(self, table=None, row_id=None):
@@ -124,7 +166,9 @@ class Tables:
             return {row.key: row.value for row in connection.execute(select(Setting.key, Setting.value))}
 
     def set_setting(self, key, value):
-        """Keep a shop setting, any JSON value; the old one goes into the history."""
+        """Keep a shop setting, any JSON value; the old one goes into the history. Some are for owners."""
+        if key in OWNERS_SETTINGS:
+            self.must_be("owner")
         table = Setting.__table__
         with self.writing() as connection:
             old = connection.execute(select(table.c.value).where(table.c.key == key)).first()

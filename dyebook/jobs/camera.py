@@ -6,7 +6,7 @@ import numpy as np
 
 from dyebook.errors import PhotoError
 
-__all__ = ["LearnedFrom", "check_repeats", "learn_from", "mat_drawing"]
+__all__ = ["LearnedFrom", "check_repeats", "forget_learned", "keep_learned", "learn_from", "mat_drawing"]
 
 _LONG_SIDE = 1400
 _RING = (255, 210, 0)
@@ -37,6 +37,22 @@ class LearnedFrom:
     def named(self, name):
         """Return the profile under a name."""
         return replace(self.profile, name=name)
+
+
+def keep_learned(book, profile):
+    """Keep a profile for everybody at this machine; BookError if whoever holds the book may only look."""
+    from dyebook.photo.camera_store import keep_camera
+
+    book.must_be("maker")
+    return keep_camera(profile)
+
+
+def forget_learned(book, name):
+    """Delete a profile; BookError if whoever holds the book may only look."""
+    from dyebook.photo.camera_store import forget_camera
+
+    book.must_be("maker")
+    forget_camera(name)
 
 
 def learn_from(content, name=None, chart_at=None, left_out=(), table=None):
@@ -97,7 +113,7 @@ def _drawn(photo, quads):
     return cv2.imencode(".jpg", cv2.cvtColor(picture, cv2.COLOR_RGB2BGR), [cv2.IMWRITE_JPEG_QUALITY, 88])[1].tobytes()
 
 
-def check_repeats(photos, camera=None, progress=None):
+def check_repeats(photos, camera=None, progress=None, book=None):
     """Return how well readings of one coupon repeat over several photos, and keep it with the camera.
 
     Parameters
@@ -108,6 +124,8 @@ def check_repeats(photos, camera=None, progress=None):
         A learned camera.
     progress : callable, optional
         Called with the number of photos done.
+    book : dyebook.book.store.Book, optional
+        Whoever holds it must be a maker to change a camera.
 
     Returns
     -------
@@ -122,6 +140,8 @@ def check_repeats(photos, camera=None, progress=None):
     from dyebook.photo.measure import look_at
     from dyebook.photo.repeat import repeatability
 
+    if camera is not None and book is not None:
+        book.must_be("maker")
     labs = []
     for name, content in photos:
         parts = look_at(content, camera=camera, name=name).measurement.parts

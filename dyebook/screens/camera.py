@@ -8,14 +8,14 @@ from pathlib import Path
 import streamlit as st
 
 from dyebook import report_camera as words
-from dyebook.jobs.camera import learn_from, mat_drawing
-from dyebook.photo.camera_store import forget_camera, keep_camera, list_cameras
+from dyebook.jobs.camera import forget_learned, keep_learned, learn_from, mat_drawing
+from dyebook.photo.camera_store import list_cameras
 from dyebook.photo.chart import PATCHES
 from dyebook.report_mat import write_mat
 from dyebook.screens import camera_repeat
 from dyebook.screens.drafts import draft, forget, keep, recall
 from dyebook.screens.pieces import tap_corners
-from dyebook.screens.shelf import friendly_errors, sentence
+from dyebook.screens.shelf import friendly_errors, sentence, the_book
 
 __all__ = ["show"]
 
@@ -128,7 +128,7 @@ def _show_learned(learned):
     again = name.strip() in known
     label = f"Learn {name.strip()} anew" if again else "Keep this camera"
     if st.button(label, key="keep_camera", type="primary", disabled=not name.strip()):
-        keep_camera(learned.named(name.strip()))
+        keep_learned(the_book(), learned.named(name.strip()))
         _put_away()
         forget("camera_name")
         st.rerun()
@@ -149,7 +149,7 @@ def _show_known():
 
 
 def _forget(camera):
-    forget_camera(camera.name)
+    forget_learned(the_book(), camera.name)
     draft()["camera_forgotten"] = camera.name
     st.session_state["camera_gone"] = camera
 
@@ -157,7 +157,7 @@ def _forget(camera):
 def _bring_back():
     draft().pop("camera_forgotten", None)
     if (camera := st.session_state.pop("camera_gone", None)) is not None:
-        keep_camera(camera)
+        keep_learned(the_book(), camera)
 
 
 def _offer_mat():

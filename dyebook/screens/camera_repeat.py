@@ -6,6 +6,7 @@ from dyebook.jobs.camera import check_repeats
 from dyebook.photo.camera_store import list_cameras
 from dyebook.report_camera import repeatability_text
 from dyebook.screens.drafts import draft
+from dyebook.screens.shelf import the_book
 
 __all__ = ["show"]
 
@@ -37,6 +38,10 @@ def _check(given, camera):
     """Lines of words about the spread; the bar shows how far it is, and Stop at the top of the page ends it."""
     bar = st.progress(0.0, "Reading …")
     photos = [(one.name, one.getvalue()) for one in given]
-    told = check_repeats(photos, camera, lambda done: bar.progress(done / len(photos), f"{done} of {len(photos)} read"))
+
+    def progress(done):
+        bar.progress(done / len(photos), f"{done} of {len(photos)} read")
+
+    told = check_repeats(photos, camera, progress, the_book())
     bar.empty()
     return tuple(line.strip() for line in repeatability_text(told).splitlines())

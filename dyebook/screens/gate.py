@@ -11,6 +11,7 @@ from starlette.requests import HTTPConnection
 from starlette.responses import HTMLResponse, RedirectResponse
 
 from dyebook.screens import gate_words as words
+from dyebook.screens.admission import may_upload
 from dyebook.screens.limit import Limit
 from dyebook.screens.pairing import PHONE_STAYS_S
 
@@ -20,6 +21,8 @@ COOKIE = "dyebook_phone"
 # tells the screens which door a visit came by; what a visitor writes there himself is dropped
 DOOR_HEADER = "x-dyebook-door"
 _PAIR = "/pair/"
+# what only tells how busy the server is
+_CLOSED = ("/_stcore/metrics", "/_stcore/script-health-check")
 _SAFE = ("GET", "HEAD", "OPTIONS")
 _SPAN_S = 60
 # wrong links a minute; 256 random bits need no help against guessing, this keeps the log and the machine quiet
@@ -88,12 +91,23 @@ class Gate:
         door = self._doors.get((scope.get("server") or ("",))[0])
         if door is None or not _names(visit, door):
             await _refuse(scope, receive, send, 421, words.WRONG_NAME)
-        elif door.kind != "phone":
+        elif door.kind == "shared":
+            await self._let_person_in(visit, door, receive, send)
+        elif door.kind == "desk":
             await self._app(_marked(scope, door), receive, _guarded(send))
         elif scope["type"] == "http" and scope["path"].startswith(_PAIR):
             await self._pair(visit, receive, send)
         else:
             await self._let_phone_in(visit, door, receive, send)
+
+    async def _let_person_in(self, visit, door, receive, send):
+        """Sign-in itself is Streamlit's; the pages ask for it, uploads and figures of the server cannot."""
+        path = visit.scope["path"]
+        if path.startswith(_CLOSED) or not may_upload(path):
+            await _refuse(visit.scope, receive, send, 403, words.SIGN_IN)
+            return
+        only_by_tls = door.origins[0].startswith("https:")
+        await self._app(_marked(visit.scope, door), receive, _guarded(send, only_by_tls))
 
     async def _let_phone_in(self, visit, door, receive, send):
         secret, client = visit.cookies.get(COOKIE), _client(visit)
@@ -169,17 +183,24 @@ def _marked(scope, door):
     return {**scope, "headers": [*kept, (DOOR_HEADER.encode(), door.kind.encode())]}
 
 
-def _guarded(send):
-    """`send` with the headers that keep other sites from framing and guessing."""
+def _guarded(send, only_by_tls=False):
+    """`send` with the headers that keep other sites from framing and guessing, and cookies off lines without TLS."""
 
     async def send_guarded(message):
         if message["type"] == "http.response.start":
             headers = MutableHeaders(raw=list(message.get("headers", ())))
             headers.update(_ON_EVERY_ANSWER)
-            message = {**message, "headers": headers.raw}
+            raw = [_secure(*pair) for pair in headers.raw] if only_by_tls else headers.raw
+            message = {**message, "headers": raw}
         await send(message)
 
     return send_guarded
+
+
+def _secure(name, value):
+    """A header as it is; a cookie that is only sent by TLS."""
+    plain = name.lower() == b"set-cookie" and b"; secure" not in value.lower()
+    return name, value + b"; Secure" if plain else value
 
 
 async def _refuse(scope, receive, send, status, body, forget=False):

@@ -1,6 +1,6 @@
 """The few words that are told before anybody is let in; nothing of the book is among them."""
 
-__all__ = ["FRAME", "LINK_IS_OVER", "NOT_PAIRED", "PAIR", "TOO_OFTEN", "WRONG_NAME"]
+__all__ = ["FRAME", "LINK_IS_OVER", "NOT_PAIRED", "PAIR", "SIGN_IN", "TOO_OFTEN", "WRONG_NAME"]
 
 FRAME = """<!doctype html>
 <html lang="en"><head><meta charset="utf-8"><title>dyebook</title>
@@ -23,3 +23,4 @@ LINK_IS_OVER = """<h1>This link does not pair</h1>
 <p>A link works once and for ten minutes. At the desk, press <b>Phone</b> for a fresh one.</p>"""
 TOO_OFTEN = """<h1>Too many tries</h1><p>Wait a minute, then take a fresh code at the desk.</p>"""
 WRONG_NAME = """<h1>Nothing here by that name</h1><p>Open the address that the app told when it started.</p>"""
+SIGN_IN = """<h1>Sign in first</h1><p><a href="/">To the app</a></p>"""

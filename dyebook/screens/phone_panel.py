@@ -5,15 +5,10 @@ import time
 import segno
 import streamlit as st
 
-from dyebook.screens.gate import DOOR_HEADER
 from dyebook.screens.pairing import LINK_LASTS_S, the_pairing
+from dyebook.screens.sign_in import came_by
 
-__all__ = ["came_by", "show_phone_button"]
-
-
-def came_by():
-    """Return which door this session came by: ``"desk"``, ``"phone"`` or ``"shared"``."""
-    return st.context.headers.get(DOOR_HEADER, "desk")
+__all__ = ["show_phone_button"]
 
 
 def show_phone_button():

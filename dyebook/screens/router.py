@@ -5,7 +5,7 @@ from pathlib import Path
 
 import streamlit as st
 
-from dyebook.screens import shelf
+from dyebook.screens import shelf, sign_in
 from dyebook.screens.drafts import hold_draft, put_draft_down
 from dyebook.screens.phone_panel import show_phone_button
 
@@ -40,6 +40,8 @@ def show(first=PAGES[0][0]):
     st.session_state["pages"] = pages
     chosen = st.navigation(list(pages.values()), position="hidden")
     st.html(_STYLE)
+    if not sign_in.is_let_in(shelf.open_shelf):
+        return
     hold_draft()
     with st.container(key="frame", horizontal=True, gap="small"):
         for key, listed in (("ways", PAGES), ("more_ways", MORE_PAGES)):

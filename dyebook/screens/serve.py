@@ -83,12 +83,13 @@ def _server(doors, port, pairing, secrets, server):
     from streamlit.web.bootstrap import load_config_options
 
     from dyebook.screens.gate import Gate
+    from dyebook.screens.shelf import tell_error
 
     options = streamlit_options(port)
     # Streamlit itself asks for the name once more before it opens a stream
     options["server.allowedHosts"] = sorted({_bare(host) for door in doors for host in door.hosts})
     load_config_options(options)
-    app = App(Path(__file__).with_name("main.py"), secrets=secrets)
+    app = App(Path(__file__).with_name("main.py"), secrets=secrets, on_script_error=tell_error)
     config = uvicorn.Config(
         Gate(app, doors, pairing),
         # whoever writes a forwarding header must not be taken for somebody else

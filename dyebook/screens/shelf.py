@@ -4,9 +4,11 @@ from contextlib import contextmanager
 
 import streamlit as st
 
+from dyebook.book.people import people_of
 from dyebook.book.store import open_book
 from dyebook.errors import DyebookError
 from dyebook.screens.demo_book import DEMO_MARK, make_demo_book, remake_demo_book
+from dyebook.screens.sign_in import who_is_here
 
 __all__ = [
     "friendly_errors",
@@ -16,6 +18,7 @@ __all__ = [
     "open_shelf",
     "renew_demo",
     "sentence",
+    "tell_error",
     "the_book",
 ]
 
@@ -31,6 +34,14 @@ def friendly_errors():
         st.error(sentence(str(error)), icon=":material/report:")
 
 
+def tell_error(error):
+    """Show a `DyebookError` that a tapped button raised before its page was drawn; whether it was one."""
+    if isinstance(error, DyebookError):
+        st.error(sentence(str(error)), icon=":material/report:")
+        return True
+    return False
+
+
 def sentence(text):
     """Return an error's words as a sentence."""
     text = " ".join(text.split())
@@ -38,7 +49,17 @@ def sentence(text):
 
 
 def the_book():
-    """Return this session's open book: the demo where somebody looks around in it, else the shop's own."""
+    """Return this session's open book: the demo where somebody looks around in it, else the shop's own.
+
+    Where people sign in, it is held by whoever did, with the role that the shop's own book gives them now.
+    """
+    book = _open_book()
+    shop = open_shelf(None)
+    who = who_is_here(shop)
+    return book if who is None else book.seen_by(who, lambda: people_of(shop).get(who.name))
+
+
+def _open_book():
     if st.query_params.get(_WHERE) == "demo":
         st.session_state[_WHERE] = "demo"
     if st.session_state.get(_WHERE) != "demo":
@@ -73,6 +94,7 @@ def leave_demo():
 
 def renew_demo():
     """Throw the demo book away and lay out a fresh one."""
+    the_book().must_be("owner")
     open_shelf.clear()
     with st.spinner("Laying out a fresh demo book …"):
         remake_demo_book()

@@ -328,3 +328,39 @@ def test_a_household_of_ipv6_is_one_guesser(clock):
         limit.count(f"fd12::{one}")
     assert not limit.allows("fd12::77")
     assert limit.allows("fd12:0:0:1::77")
+
+
+SHARED = "https://book.shop.example"
+
+
+@pytest.fixture
+def shared(app):
+    return Gate(app, [Door("shared", "127.0.0.2", (SHARED,))])
+
+
+def test_the_shared_door_keeps_uploads_and_the_servers_figures_to_itself(shared, app):
+    told = {"base": PHONE, "host": "book.shop.example", "origin": SHARED}
+    for path in ("/_stcore/upload_file/a/b", "/_stcore/metrics"):
+        for method in ("GET", "PUT", "DELETE", "OPTIONS"):
+            assert status(visit(shared, path, method=method, **told)) == 403
+    assert app.reached == []
+    assert status(visit(shared, "/", **told)) == 200
+    assert visit(shared, "/_stcore/stream", kind="websocket", **told)[0]["type"] == "websocket.accept"
+    assert {dict(scope["headers"])[DOOR_HEADER.encode()] for scope in app.reached} == {b"shared"}
+
+
+def test_the_shared_door_asks_for_its_name(shared, app):
+    assert status(visit(shared, "/", base=PHONE)) == 421
+    other = {"base": PHONE, "host": "book.shop.example", "origin": "https://evil.example"}
+    assert visit(shared, "/_stcore/stream", kind="websocket", **other)[0]["code"] == 1008
+    assert app.reached == []
+
+
+def test_cookies_of_the_shared_door_keep_to_tls():
+    async def app(scope, receive, send):
+        cookies = [(b"set-cookie", b"a=1; Path=/"), (b"Set-Cookie", b"b=2; Secure")]
+        await send({"type": "http.response.start", "status": 200, "headers": cookies})
+
+    said = visit(Gate(app, [Door("shared", "127.0.0.2", (SHARED,))]), host="book.shop.example")
+    cookies = [value for name, value in said[0]["headers"] if name.lower() == b"set-cookie"]
+    assert cookies == [b"a=1; Path=/; Secure", b"b=2; Secure"]
