@@ -5,7 +5,8 @@ from dataclasses import replace
 import cv2
 import numpy as np
 
-from dyebook.photo.flaw_cues import CUES, change_delta_e, part_facts, places_of
+from dyebook.photo.flaw_change import change_delta_e
+from dyebook.photo.flaw_cues import CUES, part_facts, places_of
 from dyebook.photo.flaw_places import fields_of, regions_of, smooth_inside
 from dyebook.photo.flaw_score import flaw_odds
 from dyebook.photo.flaw_shading import unshaded
@@ -17,12 +18,14 @@ __all__ = ["find_flaws", "flaws_in", "with_flaws"]
 
 # odds from which a candidate is called a flaw, set for few false ones on sound parts; a second flaw of a part, which
 # is often the same texture again, needs more
-_LEAST_ODDS = {"place": 0.5, "pit": 0.5, "gradient": 0.42, "two_tone": 0.42}
+_LEAST_ODDS = {"place": 0.4, "pit": 0.4, "gradient": 0.4, "two_tone": 0.4}
 _LEAST_MORE = 0.6
 # a fainter change cannot be told from the photo's own errors
 _FAINTEST_DELTA_E = 1.0
-_STREAK_LONG_TO_WIDE = 3.0
-_PALE_EDGE = 0.3
+# length over width of a streak, and its most width as share of the part's
+_STREAK_LONG_TO_WIDE, _STREAK_WIDE = 3.0, 0.3
+# a pale zone: softness of its edge, share of its rim that is the part's, logarithm of its share of the part
+_PALE_EDGE, _AT_RIM, _LARGE = 0.3, 0.3, -3.2
 _OVERLAP = 0.2
 _MOST_FLAWS = 4
 _UNEVEN_DELTA_E = 3.0
@@ -152,11 +155,13 @@ def _place_flaw(view, mask, row):
 
 
 def _kind(row):
-    """Name of a place by its form: long, pale and soft, or neither."""
-    if row[_CUE["long_to_wide"]] > _STREAK_LONG_TO_WIDE:
+    """Name of a place by its form: long and narrow; pale and soft, large or at the rim; or neither."""
+    at_rim, large = row[_CUE["open_rim"]] > _AT_RIM, row[_CUE["area_share"]] > _LARGE
+    narrow = row[_CUE["long_to_wide"]] > _STREAK_LONG_TO_WIDE and row[_CUE["wide_to_part"]] < _STREAK_WIDE
+    if narrow and not (at_rim and large):
         return "streak"
-    soft = row[_CUE["edge"]] < _PALE_EDGE
-    return "pale_zone" if soft and row[_CUE["paler"]] > 0 else "spot"
+    zone = at_rim or large or row[_CUE["edge"]] < _PALE_EDGE
+    return "pale_zone" if zone and row[_CUE["paler"]] > 0 else "spot"
 
 
 def _whole_flaws(view, film, facts, outline, trees):
@@ -202,5 +207,5 @@ def _flaw(kind, outline, delta_e, share):
 def _uniformity(rest, view, film):
     """Median CIEDE2000 to the film of pixels brought to one shading, fine grain smoothed away."""
     some = smooth_inside(rest, view.inner, _UNIFORMITY_SIGMA)[view.inner]
-    some = some[:: max(1, len(some) // 1500)]
+    some = some[:: max(1, len(some) // 700)]
     return float(np.median(change_delta_e(film, some - np.median(some, axis=0))))

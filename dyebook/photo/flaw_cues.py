@@ -5,18 +5,18 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from dyebook.lab import delta_e_00, linear_rgb_to_lab
+from dyebook.photo.flaw_change import change_cues
 from dyebook.photo.flaw_gather import gather
-from dyebook.photo.flaw_places import Regions, depth_direction
+from dyebook.photo.flaw_places import Regions
 from dyebook.photo.flaw_shading import CHROMA
-from dyebook.photo.flaw_view import DARK
 
-__all__ = ["CUES", "Place", "change_delta_e", "part_facts", "places_of"]
+__all__ = ["CUES", "Place", "part_facts", "places_of"]
 
 CUES = (
     "height_mean",
     "height_top",
     "height_others",
+    "peak",
     "area_share",
     "area_windows",
     "long_to_wide",
@@ -35,6 +35,8 @@ CUES = (
     "hue_like_dye",
     "like_shade",
     "like_mirror",
+    "adds_white",
+    "adds_metal",
     "filled",
     "paler",
     "edge",
@@ -43,6 +45,8 @@ CUES = (
     "plain",
     "level",
     "rivals",
+    "grain",
+    "grain_around",
     "alone",
     "bright",
     "ground",
@@ -59,28 +63,10 @@ CUES = (
     "height_mean_rank",
 )
 _TINY = 1e-6
-_HUE_NOISE = 0.02
 # cues whose size against the part's other places tells more than their own: a flaw is rare, texture is all over
 _COMPARED = ("delta_e", "delta_chroma", "ring_distance", "ring_chroma", "height_mean")
 # the height that a tenth of a place exceeds is its own; an outline at half of it may not be this much larger
 _PLATEAU, _MOST_GROWN = 0.9, 2.0
-
-
-def change_delta_e(film, change):
-    """Return CIEDE2000 between a film and the same film with its log light changed.
-
-    Parameters
-    ----------
-    film : ndarray of shape (3,)
-    change : ndarray of shape (..., 3)
-        In log light, as `flaw_view` takes it.
-
-    Returns
-    -------
-    float or ndarray
-    """
-    other = np.maximum((film + DARK) * np.exp(np.clip(change, -4, 4)) - DARK, 0)
-    return delta_e_00(linear_rgb_to_lab(film), linear_rgb_to_lab(other))
 
 
 def part_facts(view):
@@ -132,10 +118,10 @@ def places_of(found, view, film, facts):
         **_heights(seen, same["usual"]),
         **_sizes(form, same["sigma"], facts),
         **around,
-        **_likenesses(change, film),
-        **_differences(change, film),
-        **_through(seen, view),
+        **change_cues(change, seen, view, film),
         "lean": seen.means["lean"],
+        "grain": np.log((seen.means["grain"] + _TINY) / (seen.ring_grain + _TINY)),
+        "grain_around": np.log(seen.ring_grain + _TINY),
         "alone": _alone(seen, repeats),
         "open_rim": seen.open_rim,
     }
@@ -181,6 +167,7 @@ def _heights(seen, usual):
         "height_mean": height,
         "height_top": seen.top,
         "height_others": height / usual,
+        "peak": seen.top / (height + _TINY),
         "edge": seen.slope / (height + _TINY),
         "edge_uneven": seen.slope_sd / (seen.slope + _TINY),
     }
@@ -198,41 +185,6 @@ def _sizes(form, sigma, facts):
         "long_to_part": form["long"] / facts["long"],
         "filled": form["filled"],
         "end": np.abs(along),
-    }
-
-
-def _likenesses(change, film):
-    """Cosines of changes of log light with that of less dye, also in hue alone, of more light, of mirror light.
-
-    A deeper place is turned about: what would make it of the part's own shade is judged.
-    """
-    paler = depth_direction(film)
-    sign = np.where(change @ paler < 0, -1.0, 1.0)
-    change = change * sign[:, None]
-    return {
-        "paler": sign,
-        "like_dye": _alike(change, paler),
-        "hue_like_dye": _alike(change @ CHROMA.T, CHROMA @ paler),
-        "like_shade": _alike(change, np.ones(3)),
-        "like_mirror": _alike(change, 1 / np.clip(film, 0.02, None)),
-    }
-
-
-def _differences(change, film):
-    """CIEDE2000 of changes, and of what is left of them at the same brightness."""
-    hue = change - change.mean(axis=1, keepdims=True)
-    both = change_delta_e(film, np.stack([change, hue]))
-    return {"delta_e": both[0], "delta_chroma": both[1]}
-
-
-def _through(seen, view):
-    """Brightness against the part's, and how near the light is to that of the ground that a hole would show."""
-    light, own = seen.means["light"], np.median(view.log_light[view.inner][::5], axis=0)
-    hue_of_ground, hue_of_part = (np.linalg.norm((light - other) @ CHROMA.T, axis=1) for other in (view.ground, own))
-    return {
-        "bright": (light - own).mean(axis=1),
-        "ground": np.linalg.norm(light - view.ground, axis=1),
-        "ground_hue": hue_of_ground / (hue_of_ground + hue_of_part + _HUE_NOISE),
     }
 
 
@@ -298,8 +250,3 @@ def _among_all(cues):
         out[f"{name}_usual"] = logs - np.median(logs)
         out[f"{name}_rank"] = 1 - np.searchsorted(np.sort(values), values, side="right") / len(values)
     return out
-
-
-def _alike(changes, way):
-    """Cosine of changes (N, C) with a direction (C,)."""
-    return changes @ way / (np.linalg.norm(changes, axis=1) * np.linalg.norm(way) + _TINY)

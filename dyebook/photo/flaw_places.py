@@ -15,13 +15,15 @@ _SIGMA, _COARSER = 1.3, 1.25
 _FIELDS = 4
 _WIDEST_SHARE = 0.2
 _COVERAGE = 0.35
+# below this, squared, the dye hardly moves the hue: brightness tells paler from deeper
+_LEAST_HUE = 0.02
 _LEVELS = (2.5, 4.5, 8.0)
 # strongest regions kept of each sign and level
 _KEPT_FINE, _KEPT = 8, 4
 _SMALLEST = 5
 # light of bare metal under a film without dye
 _METAL = 0.85
-_SAMPLES = 1500
+_SAMPLES = 800
 
 
 @dataclass(frozen=True)
@@ -131,11 +133,11 @@ def _pair(smooth, where, sigma, step, paler, shape):
         step = 2
     inverse = np.linalg.inv(covariance)
     matched = (inverse @ paler) / np.sqrt(paler @ inverse @ paler)
-    along = np.where(where, smooth @ matched.astype(np.float32), 0)
-    white = smooth @ np.linalg.cholesky(inverse).astype(np.float32)
-    length = np.sqrt((white**2).sum(axis=2))
+    along = np.where(where, cv2.transform(smooth, matched[None]), 0)
+    white = cv2.transform(smooth, np.ascontiguousarray(np.linalg.cholesky(inverse).T))
+    length = np.sqrt(cv2.transform(white * white, np.ones((1, 3))))
     hue = CHROMA @ paler
-    way = smooth.sum(axis=2) if hue @ hue < 0.02 else smooth @ (CHROMA.T @ hue)
+    way = cv2.transform(smooth, (np.ones(3) if hue @ hue < _LEAST_HUE else CHROMA.T @ hue)[None])
     plain = np.where(where, np.copysign(length, way), 0).astype(np.float32)
     return [
         Field(sigma, step, smooth, along, where, False, covariance),

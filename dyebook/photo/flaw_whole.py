@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from dyebook.photo.flaw_cues import change_delta_e
+from dyebook.photo.flaw_change import change_delta_e
 from dyebook.photo.flaw_places import depth_direction
 from dyebook.photo.flaw_shading import CHROMA, level_profiles
 

@@ -21,13 +21,10 @@ _FOUND = 0.2
 _PLAIN_DELTA_E = 2.0
 
 
-def score(renderer, seeds, given):
+def score(scenes, given):
     """Return counts: flaws by kind, found, of the right kind, plain to see; sound parts and false flaws."""
     tally = Counter()
-    for seed in seeds:
-        scene = flaw_scene(renderer, seed)
-        if scene.card_quad is None:
-            continue
+    for scene in scenes:
         try:
             measured = _measured(scene, given)
         except PhotoError:
@@ -41,12 +38,11 @@ def _measured(scene, given):
     if given:
         return look_at(
             photo,
-            flaws=True,
             card_at=scene.card_quad,
             card_lab=scene.card_lab,
             part_at=[part.polygon for part in scene.parts],
         ).measurement
-    return look_at(photo, card_lab=scene.card_lab, flaws=True).measurement
+    return look_at(photo, card_lab=scene.card_lab).measurement
 
 
 def _count(scene, measured, tally):
@@ -103,8 +99,9 @@ def main():
     options = parser.parse_args()
     seeds = range(*(int(n) for n in options.seeds.split(":")))
     for renderer in options.renderers:
+        scenes = [scene for seed in seeds if (scene := flaw_scene(renderer, seed)).card_quad is not None]
         for given in (True, False):
-            _print(renderer, given, score(renderer, seeds, given))
+            _print(renderer, given, score(scenes, given))
 
 
 if __name__ == "__main__":

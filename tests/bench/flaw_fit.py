@@ -1,7 +1,6 @@
 """Fit the trees that judge candidates for flaws: python -m tests.bench.flaw_fit --seeds 0:150 [--out FILE].
 
-The flaw finder reads dyebook/photo/flaw_trees.json. Each scene serves with parts given and as found, and each sound
-part again with flaws painted over its view, which are cheap and of any form.
+The flaw finder reads dyebook/photo/flaw_trees.json. Each scene serves with parts given and as found.
 """
 
 import argparse
@@ -26,20 +25,19 @@ from dyebook.photo.part_find import find_parts
 from dyebook.photo.read import read_photo
 from dyebook.photo.reading import read_parts
 from tests.bench.boost import fit_trees
-from tests.bench.flaw_paint import paint_view
 from tests.bench.flaw_scenes import flaw_scene
 from tests.bench.part_fit import as_table
 
 __all__ = ["Seen", "fit", "rows_of", "seen_parts"]
 
 _WHOLE = ("gradient", "two_tone")
-_PAINTED = 2
-# overlap from which a place is a flaw, and below which it clearly is none
-_COVERS, _MISSES = 0.3, 0.1
+# overlap from which a place is a flaw, and below which it clearly is none; what lies between is too large or too small,
+# and counts less
+_COVERS, _MISSES, _BETWEEN = 0.35, 0.1, 0.4
 # a pit is small: this share of a place must lie in true pits
 _IN_PIT, _LARGEST_PIT_PX = 0.45, 60
 _ALONG = 0.6
-_TREES, _SOUND_SHARE = {"place": 200, "pit": 200, "gradient": 90, "two_tone": 90}, 0.25
+_TREES, _RATE, _SOUND_SHARE = {"place": 160, "pit": 160, "gradient": 90, "two_tone": 90}, 0.09, 0.25
 # the odds may only rise (1) or only fall (-1) with these cues: a fit to two renderers must not learn their habits
 _COMPARED = ("delta_e", "delta_chroma", "ring_distance", "ring_chroma", "height_mean")
 _RISING = {
@@ -106,16 +104,10 @@ def collect(renderer, seeds):
     places, wholes = [], []
     for seed in seeds:
         scene = flaw_scene(renderer, seed)
-        rng = np.random.default_rng([seed, ord(renderer)])
         for seen in seen_parts(scene) if scene.card_quad is not None else ():
-            views = [(seen.view, seen.flaws)]
-            if not seen.flaws:
-                painted = [paint_view(rng, seen.view, seen.film) for _ in range(_PAINTED)]
-                views += [(view, ((kind, mask),)) for view, kind, mask in filter(None, painted)]
-            for view, flaws in views:
-                rows = rows_of(view, seen.film, flaws)
-                places += rows[0]
-                wholes += rows[1]
+            rows = rows_of(seen.view, seen.film, seen.flaws)
+            places += rows[0]
+            wholes += rows[1]
     return places, wholes
 
 
@@ -138,9 +130,9 @@ def _name_of(place, true):
             share = both / area * (0.5 if area > _LARGEST_PIT_PX else 1)
             return ("pit", 1.0) if share > _IN_PIT else ("", 0.0 if share > _MISSES else 1.0)
         share = both / (mask.sum() + area - both)
-        if kind not in _WHOLE and share > _COVERS:
-            return "place", 1.0
-        return "", 0.0 if share > _MISSES else 1.0
+        if kind in _WHOLE:  # the paler half is no spot, nor is it nothing
+            return "", 0.0 if share > _MISSES else 1.0
+        return ("place", 1.0) if share > _COVERS else ("", _BETWEEN if share > _MISSES else 1.0)
     return "", 1.0
 
 
@@ -164,7 +156,7 @@ def fit(places, wholes, seed=0):
         kept = (wanted | (rng.random(len(wanted)) < share)) & (weights > 0)
         weights = np.where(wanted, weights, weights / share)[kept]
         rising = np.array([_RISING.get(cue, 0) for cue in cues])
-        trees = fit_trees(seen[kept], wanted[kept], weights, count=count, keep=4.0, rising=rising)
+        trees = fit_trees(seen[kept], wanted[kept], weights, count=count, rate=_RATE, keep=4.0, rising=rising)
         out[name] = {**as_table(trees), "cues": list(cues)}
     return out
 

@@ -3,20 +3,11 @@
 Sizes and odds are the bench's own guesses at what a shop sees; no source.
 """
 
-from dataclasses import replace
-
 import cv2
 import numpy as np
 
-from dyebook.photo.flaw_cues import change_delta_e
-from dyebook.photo.flaw_view import DARK
+__all__ = ["KINDS", "Frame", "draw_cover", "draw_depth"]
 
-__all__ = ["KINDS", "Frame", "draw_cover", "draw_depth", "paint_view"]
-
-# of flaws painted over views: odds of the kinds; blur of the lens in pixels of the view, least pixels, faintest change,
-# largest share of mirror light, light of bare metal
-_ODDS = (0.24, 0.24, 0.2, 0.1, 0.12, 0.1)
-_BLUR, _LEAST_SEEN, _FAINTEST_DELTA_E, _MOST_VEIL, _METAL = 0.6, 6, 1.0, 0.3, 0.85
 KINDS = ("spot", "streak", "pale_zone", "gradient", "pit", "two_tone")
 
 
@@ -173,36 +164,3 @@ def draw_depth(rng, kind):
     paler = kind == "pale_zone" or rng.random() < 0.55
     step = rng.uniform(0.2, 1.1)
     return float(np.exp(-step if paler else step * 0.8))
-
-
-def paint_view(rng, view, film):
-    """Return a view with a flaw painted over it, its kind, and its mask; None where it would hardly be seen.
-
-    Parameters
-    ----------
-    rng : numpy.random.Generator
-    view : PartView
-        Of a sound part.
-    film : ndarray of shape (3,)
-    """
-    kind = str(rng.choice(KINDS, p=_ODDS))
-    cover = cv2.GaussianBlur(draw_cover(rng, kind, Frame(view.mask)), (0, 0), _BLUR)
-    film = np.clip(film, 0.004, 0.8)
-    change = np.log(_other_light(rng, kind, film) / film).astype(np.float32)
-    mask = (cover >= 0.5) & view.mask
-    if mask.sum() < _LEAST_SEEN or change_delta_e(film, change) < _FAINTEST_DELTA_E:
-        return None
-    light = np.exp(view.log_light) - DARK
-    veil = rng.uniform(0, _MOST_VEIL) * light  # mirror light, which the dye does not change
-    light = (light - veil) * np.exp(cover[..., None] * change) + veil
-    return replace(view, log_light=np.log(np.maximum(light, 0) + np.float32(DARK))), kind, mask
-
-
-def _other_light(rng, kind, film):
-    """Light of what shows where the film is flawed."""
-    depth = draw_depth(rng, kind)
-    if kind == "pit":
-        return np.full(3, 0.02 if np.isinf(depth) else rng.uniform(0.3, 0.6))
-    if kind in ("spot", "streak") and rng.random() < 0.15:  # dirt
-        return film * rng.uniform(0.4, 0.8) * np.exp(rng.normal(0, 0.05, 3))
-    return _METAL * (film / _METAL) ** (depth * np.exp(rng.normal(0, 0.12, 3)))

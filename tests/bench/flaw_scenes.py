@@ -145,8 +145,8 @@ def _lit_b(number):
     rng = np.random.default_rng([78, number])
     scene, names = draw_scene(rng)
     plans = [_plan(rng, film) for _, film, _ in scene.parts]
-    raw, label, corners_mm = paint(scene, deepcopy(rng))
-    other, _, _ = paint(_changed(scene, plans), deepcopy(rng))
+    raw, label, _, corners_mm = paint(scene, deepcopy(rng))
+    other, *_ = paint(_changed(scene, plans), deepcopy(rng))
     return scene, names, plans, raw, other, label, corners_mm, int(rng.integers(2**31))
 
 

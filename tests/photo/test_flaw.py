@@ -5,7 +5,7 @@ import pytest
 
 from dyebook.lab import lab_to_linear_rgb
 from dyebook.photo.card import fill_polygon
-from dyebook.photo.flaw_cues import change_delta_e
+from dyebook.photo.flaw_change import change_delta_e
 from dyebook.photo.flaw_places import depth_direction
 from dyebook.photo.flaw_shading import CHROMA, NEUTRAL, unshaded
 from dyebook.photo.flaw_view import DARK, view_part
