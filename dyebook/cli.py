@@ -7,6 +7,7 @@ import typer
 
 import dyebook
 from dyebook import (
+    cli_again,
     cli_bath,
     cli_bench,
     cli_book,
@@ -34,7 +35,7 @@ app = typer.Typer(
     rich_markup_mode=None,  # plain help starts in half the time
 )
 _COMMANDS = (
-    *(cli_photo, cli_camera, cli_book, cli_change, cli_strip),
+    *(cli_photo, cli_camera, cli_book, cli_again, cli_change, cli_strip),
     *(cli_shade, cli_trouble, cli_bench, cli_run, cli_bath, cli_tank, cli_paper, cli_people, cli_open),
 )
 for commands in _COMMANDS:

@@ -11,7 +11,7 @@ from dyebook.errors import RecordError
 from dyebook.lab import Lab
 from dyebook.notebook import Drawn
 
-__all__ = ["FIELDS", "DyeRecord", "Field", "Flaw", "Measurement", "Reading", "check_value"]
+__all__ = ["FIELDS", "DyeRecord", "Field", "Flaw", "Measurement", "Reading", "check_text", "check_value"]
 
 
 @dataclass(frozen=True)
@@ -121,7 +121,7 @@ def check_value(name, value):
     if row.kind is bool:
         return None if empty else _as_truth(name, value)
     if row.kind is not float:
-        return None if empty else row.kind(value)
+        return None if empty else check_text(row.label, row.kind(value))
     if empty:
         return math.nan
     try:
@@ -136,6 +136,16 @@ def check_value(name, value):
             f"{_in_unit(row)}; check the figure and its unit"
         )
     return number
+
+
+def check_text(label, text):
+    """Return text (str) that can be kept; RecordError, with `label` for what it is, where half a character is in it."""
+    try:
+        text.encode("utf-8")
+    except UnicodeEncodeError as error:
+        piece = text[max(0, error.start - 10) : error.end + 10]
+        raise RecordError(f"{label} holds a broken character in {piece!r}; type it anew as UTF-8 text") from None
+    return text
 
 
 def _as_truth(name, value):

@@ -33,6 +33,7 @@ ALLOWED = {
     "plots_shade": GROUND | {"lab", "record", "plots_run"},
     "sketches": GROUND | {"lab", "record"},
     "report_screen": GROUND | {"lab", "record"},
+    "report_again": GROUND,
     "report_today": GROUND | {"lab", "record", "report_bench", "report_screen"},
     "report_shade": GROUND | {"lab", "record", "report", "report_screen"},
     "report_trouble": GROUND | {"lab", "record", "report_screen"},

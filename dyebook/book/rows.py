@@ -15,7 +15,7 @@ from sqlalchemy import insert, select, update
 
 from dyebook.book.schema import TABLES, Change, now
 from dyebook.errors import BookError, RecordError
-from dyebook.record import FIELDS, check_value
+from dyebook.record import FIELDS, check_text, check_value
 
 __all__ = [
     "add_row",
@@ -95,7 +95,7 @@ def _by_marks(table, column, value):
         return checked_moment(column.name, value)
     if column.type.python_type in (float, int):
         return _number(column, where, value)
-    return value
+    return check_text(where, value) if isinstance(value, str) else value
 
 
 def _number(column, where, value):

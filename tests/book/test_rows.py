@@ -4,6 +4,7 @@ import pytest
 
 from dyebook.book.schema import TABLES
 from dyebook.errors import BookError, RecordError
+from dyebook.record import DyeRecord
 
 # the least that a row of each table needs, made in this order
 LEAST = {
@@ -127,3 +128,12 @@ def test_a_dye_recorded_again_is_brought_back(store, dip):
     store.delete("dyes", 1)
     store.add_batch(dip(dye="  Harbour   blue "))
     assert [row["name"] for row in store.rows("dyes")] == ["Harbour blue"]
+
+
+@pytest.mark.parametrize("words", ["caf\udce9", "\ud83d alone"])
+def test_half_a_character_is_refused_before_it_reaches_the_database(store, words):
+    with pytest.raises(RecordError, match="broken character"):
+        store.add("orders", name="O-1", note=words)
+    with pytest.raises(RecordError, match="note holds a broken character"):
+        DyeRecord("Ember", film_um=12, dye_g_per_l=3, bath_temp_c=40, dwell_min=5, note=words)
+    assert store.rows("orders") == []

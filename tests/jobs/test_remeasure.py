@@ -1,0 +1,254 @@
+"""An archive measured again: nothing lost, nothing twice, the old readings still there."""
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from itertools import islice
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+
+from dyebook.book.again import count_waiting, put_in_place, waiting_photos
+from dyebook.book.store import open_book
+from dyebook.demo.scene import make_scene, render
+from dyebook.errors import BookError
+from dyebook.jobs import remeasure as job
+from dyebook.jobs.remeasure import remeasure
+from dyebook.jobs.remeasure_photo import Task, measure_again
+from dyebook.jobs.workers import open_workers
+from dyebook.lab import Lab
+from dyebook.record import DyeRecord
+from dyebook.report_again import moved_text
+
+RECORD = DyeRecord("Ember", film_um=12, dye_g_per_l=3, bath_temp_c=40, dwell_min=5)
+FALSE_LAB = (10.0, 0.0, 0.0)
+PHOTOS = 8
+
+
+@pytest.fixture(scope="module")
+def jpeg():
+    """A small photo of a grey card and one tag of L* 45, a* 10, b* -40."""
+    drawn = render(make_scene(Lab(45, 10, -40), noise=0.01, seed=3))
+    image = cv2.resize(drawn.image, (480, 360), interpolation=cv2.INTER_AREA)
+    return cv2.imencode(".jpg", cv2.cvtColor(image, cv2.COLOR_RGB2BGR), [cv2.IMWRITE_JPEG_QUALITY, 92])[1].tobytes()
+
+
+@pytest.fixture(scope="module")
+def outline(jpeg):
+    from dyebook.photo.measure import measure
+
+    return [list(point) for point in measure(jpeg).parts[0].outline]
+
+
+@pytest.fixture
+def archive(tmp_path, jpeg, outline):
+    """A book of batches whose readings are all wrong, each by its own photo."""
+    folder = tmp_path / "shop.dyebook"
+    fill(folder, jpeg, outline, PHOTOS)
+    return folder
+
+
+def fill(folder, jpeg, outline, count):
+    with open_book(folder) as book:
+        for number in range(count):
+            batch = book.add_batch(RECORD)
+            # what follows the picture's end makes it another file and no other picture
+            values = {"photo": jpeg + number.to_bytes(4, "big"), "outline": outline, "source": "photo", "sealed": True}
+            book.add_reading(batch, lab=FALSE_LAB, card={"kind": "grey", "lab": [49.5, 0, 0]}, part_index=0, **values)
+
+
+@pytest.fixture
+def in_here(monkeypatch):
+    """Workers within this process, behind the same face, so that a test is quick."""
+    from concurrent.futures import ThreadPoolExecutor
+    from contextlib import contextmanager
+
+    @contextmanager
+    def workers(*_):
+        with ThreadPoolExecutor(1) as pool:
+            yield pool, 1
+
+    monkeypatch.setattr(job, "open_workers", workers)
+
+
+def assert_each_once(folder, count):
+    """Every old reading is kept and marked, every one has exactly one successor, and the book is sound."""
+    with open_book(folder) as book:
+        new, old = book.rows("readings"), book.rows("readings", deleted=True)
+        assert book.check() == []
+    assert len(old) == len(new) == count
+    assert sorted(row["measured_with"]["instead_of"] for row in new) == sorted(row["id"] for row in old)
+    assert all(np.linalg.norm([row["L"] - 45, row["a"] - 10, row["b"] + 40]) < 4 for row in new)
+    by_number = {row["id"]: row for row in old}
+    for row in new:
+        before = by_number[row["measured_with"]["instead_of"]]
+        assert [before[axis] for axis in "Lab"] == list(FALSE_LAB)
+        assert [row[name] for name in ("batch_id", "photo_id", "sealed")] == [
+            before[name] for name in ("batch_id", "photo_id", "sealed")
+        ]
+
+
+@pytest.mark.usefixtures("in_here")
+def test_measures_all_once_and_says_what_moved(archive):
+    with open_book(archive) as book:
+        seen = []
+        told = remeasure(book, progress=lambda done, total: seen.append((done, total))).to_dict()
+        again = remeasure(book)
+    assert seen[-1] == (PHOTOS, PHOTOS)
+    assert told["readings"] == PHOTOS == sum(told["histogram"]["counts"])
+    assert told["histogram"]["counts"][-1] == PHOTOS
+    assert "would" not in moved_text(told)
+    assert again.waiting == again.photos == 0
+    assert_each_once(archive, PHOTOS)
+
+
+@pytest.mark.usefixtures("in_here")
+def test_a_label_makes_another_way_of_measuring_and_moves_nothing(archive):
+    with open_book(archive) as book:
+        remeasure(book, count=2)
+        told = remeasure(book, label="second look").to_dict()
+    assert told["waiting"] == PHOTOS
+    assert told["histogram"]["counts"][0] == 2, "the same code on the same photo reads the same"
+
+
+@pytest.mark.usefixtures("in_here")
+def test_a_dry_run_writes_nothing(archive):
+    with open_book(archive) as book:
+        before = book.rows("readings"), book.history()
+        told = remeasure(book, dry_run=True, count=3)
+        assert (book.rows("readings"), book.history()) == before
+    assert len(told.delta_e00) == told.photos == 3
+
+
+@pytest.mark.usefixtures("in_here")
+def test_a_stopped_run_goes_on_where_it_was(archive):
+    def stop_at_three(done, _):
+        if done == 3:
+            raise KeyboardInterrupt
+
+    with open_book(archive) as book:
+        told = remeasure(book, progress=stop_at_three)
+        assert told.stopped
+        assert told.photos == 3
+        assert "run the same command" in moved_text(told.to_dict())
+        assert remeasure(book).photos == PHOTOS - 3
+    assert_each_once(archive, PHOTOS)
+
+
+@pytest.mark.usefixtures("in_here")
+def test_a_lost_photo_keeps_its_reading_and_is_told(archive):
+    with open_book(archive) as book:
+        lost = next(waiting_photos(book, "any"))
+        book.photo_path(lost.sha256).unlink()
+        told = remeasure(book)
+        standing = [row for row in book.rows("readings") if row["photo_id"] == lost.photo_id]
+    assert len(told.troubles) == 1
+    assert "missing" in told.troubles[0][1]
+    assert [row["L"] for row in standing] == [FALSE_LAB[0]]
+
+
+def test_two_runs_at_once_take_over_once(archive):
+    with open_book(archive) as one, open_book(archive) as other:
+        waiting = next(waiting_photos(one, "x"))
+        fresh = measure_again(Task(str(one.photos), waiting)).readings
+        assert put_in_place(one, "x", fresh) == [waiting.readings[0]["id"]]
+        assert put_in_place(other, "x", fresh) == []
+        assert count_waiting(one, "x") == PHOTOS - 1
+
+
+@pytest.mark.parametrize("address", ["tcp://10.0.0.4:8786", "10.0.0.4:8786", "ws://127.0.0.1:8786", "tcp://shop:8786"])
+def test_plain_schedulers_off_this_machine_are_refused(address):
+    with pytest.raises(BookError, match="tls://"), open_workers(scheduler=address):
+        pass
+
+
+def test_a_tls_scheduler_needs_certificates(tmp_path):
+    (tmp_path / "ca.pem").touch()
+    with pytest.raises(BookError, match=r"cert\.pem is missing"), open_workers(None, "tls://10.0.0.4:8786", tmp_path):
+        pass
+
+
+def test_the_command_measures_with_processes(archive):
+    asked = [sys.executable, "-m", "dyebook", "remeasure", "--workers", "1", "--count", "2", "--book", str(archive)]
+    done = subprocess.run(
+        [*asked, "--json"], capture_output=True, text=True, timeout=120, cwd=Path(__file__).parents[2]
+    )
+    assert done.returncode == 0, done.stderr
+    assert json.loads(done.stdout)["readings"] == 2
+
+
+@pytest.fixture
+def cluster(tmp_path):
+    """A Dask scheduler and two workers, each its own process, on this machine only."""
+    pytest.importorskip("distributed", reason="Dask is not installed")
+    told, environment = tmp_path / "scheduler.json", {**os.environ, "OMP_NUM_THREADS": "1"}
+    environment |= {"PYTHONPATH": str(Path(__file__).parents[2]), "DASK_DISTRIBUTED__DASHBOARD__LINK": ""}
+    started = []
+
+    def start(*words):
+        command = [sys.executable, "-m", "distributed.cli." + words[0], *words[1:]]
+        process = subprocess.Popen(command, env=environment, cwd=tmp_path, stderr=subprocess.DEVNULL)
+        started.append(process)
+        return process
+
+    here = ("--host", "127.0.0.1", "--no-dashboard")
+    start("dask_scheduler", "--scheduler-file", str(told), "--port", "0", *here)
+    _wait_for(told.exists)
+    worker = ("--nthreads", "1", "--no-nanny", "--scheduler-file", str(told), "--local-directory", str(tmp_path))
+    workers = [start("dask_worker", *worker, *here) for _ in range(2)]
+    try:
+        yield json.loads(told.read_text())["address"], workers
+    finally:
+        for process in started:
+            process.kill()
+            process.wait()
+
+
+def _wait_for(ready, patience_s=60):
+    deadline = time.monotonic() + patience_s
+    while not ready():
+        assert time.monotonic() < deadline, "not ready in time"
+        time.sleep(0.05)
+
+
+def test_a_worker_killed_half_way_loses_nothing_and_doubles_nothing(cluster, archive):
+    address, workers = cluster
+    from distributed import Client
+
+    with Client(address, timeout=60, set_as_default=False) as client:
+        client.wait_for_workers(2, timeout=60)
+
+    def kill_one(done, _):
+        if done == PHOTOS // 3:
+            os.kill(workers[0].pid, signal.SIGKILL)
+
+    with open_book(archive) as book:
+        told = remeasure(book, scheduler=address, progress=kill_one)
+    workers[0].wait(10)
+    assert told.photos == PHOTOS
+    assert told.troubles == []
+    assert_each_once(archive, PHOTOS)
+
+
+def test_tasks_are_drawn_only_as_workers_come_free():
+    from concurrent.futures import ThreadPoolExecutor
+
+    from dyebook.jobs.workers import as_done
+
+    drawn = []
+
+    def tasks():
+        for number in range(100):
+            drawn.append(number)
+            yield number
+
+    with ThreadPoolExecutor(1) as pool:
+        results = as_done(pool, 1, abs, tasks())
+        assert len(list(islice(results, 3))) == 3
+        results.close()
+    assert len(drawn) <= 12
