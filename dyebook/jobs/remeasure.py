@@ -111,8 +111,10 @@ def remeasure(book, camera=None, label=None, count=None, dry_run=False, progress
     Raises
     ------
     BookError
-        If the book, the workers or their scheduler fail; what was measured until then is kept.
+        If the book, the workers or their scheduler fail; what was measured until then is kept. Only an owner may write.
     """
+    if not dry_run:
+        book.must_be("owner")
     method = method_name(camera, label)
     waiting = count_waiting(book, method)
     moved = Moved(method, waiting if count is None else min(count, waiting), dry_run)

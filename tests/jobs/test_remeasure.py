@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 
 from dyebook.book.again import count_waiting, put_in_place, waiting_photos
+from dyebook.book.people import Who
 from dyebook.book.store import open_book
 from dyebook.demo.scene import make_scene, render
 from dyebook.errors import BookError
@@ -150,6 +151,11 @@ def test_a_lost_photo_keeps_its_reading_and_is_told(archive):
     assert len(told.troubles) == 1
     assert "missing" in told.troubles[0][1]
     assert [row["L"] for row in standing] == [FALSE_LAB[0]]
+
+
+def test_only_an_owner_may_change_the_whole_archive(archive):
+    with open_book(archive) as book, pytest.raises(BookError, match="owner"):
+        remeasure(book.seen_by(Who("Bo", "maker")))
 
 
 def test_two_runs_at_once_take_over_once(archive):
