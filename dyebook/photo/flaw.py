@@ -23,7 +23,7 @@ _LEAST_MORE = 0.6
 # a fainter change cannot be told from the photo's own errors
 _FAINTEST_DELTA_E = 1.0
 # length over width of a streak, and its most width as share of the part's
-_STREAK_LONG_TO_WIDE, _STREAK_WIDE = 3.0, 0.3
+_STREAK_LONG_TO_WIDE, _STREAK_WIDE = 2.7, 0.4
 # a pale zone: softness of its edge, share of its rim that is the part's, logarithm of its share of the part
 _PALE_EDGE, _AT_RIM, _LARGE = 0.3, 0.3, -3.2
 _OVERLAP = 0.2
@@ -151,13 +151,14 @@ def _pits(view, places, rows, odds, others):
 def _place_flaw(view, mask, row):
     lines, _ = cv2.findContours(mask.view(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     ring = _ring(max(lines, key=len))
-    return _flaw(_kind(row), view.to_photo(ring), row[_CUE["delta_e"]], mask.sum() / view.mask.sum())
+    return _flaw(_kind(row, ring), view.to_photo(ring), row[_CUE["delta_e"]], mask.sum() / view.mask.sum())
 
 
-def _kind(row):
-    """Name of a place by its form: long and narrow; pale and soft, large or at the rim; or neither."""
+def _kind(row, ring):
+    """Name of a place by the form of its outline: long and narrow; pale and soft, large or at the rim; or neither."""
+    wide, long = sorted(cv2.minAreaRect(ring.astype(np.float32))[1])
     at_rim, large = row[_CUE["open_rim"]] > _AT_RIM, row[_CUE["area_share"]] > _LARGE
-    narrow = row[_CUE["long_to_wide"]] > _STREAK_LONG_TO_WIDE and row[_CUE["wide_to_part"]] < _STREAK_WIDE
+    narrow = long > _STREAK_LONG_TO_WIDE * wide and row[_CUE["wide_to_part"]] < _STREAK_WIDE
     if narrow and not (at_rim and large):
         return "streak"
     zone = at_rim or large or row[_CUE["edge"]] < _PALE_EDGE

@@ -35,7 +35,7 @@ def fit_trees(
     weights = np.ones(len(rows)) if weights is None else np.asarray(weights, float)
     cuts = [np.unique(np.quantile(column, np.linspace(0, 1, _BINS + 1)[1:-1])) for column in rows.T]
     codes = np.stack([np.searchsorted(cut, column) for cut, column in zip(cuts, rows.T, strict=True)], axis=1)
-    mean = np.average(wanted, weights=weights)
+    mean = np.clip(np.average(wanted, weights=weights), 1e-4, 1 - 1e-4)
     start = float(np.log(mean / (1 - mean)))
     score = np.full(len(rows), start)
     trees = []

@@ -43,7 +43,7 @@ def score(parts, trees, rest_of):
             tally[how, "sound"] += 1
             tally[how, "false"] += len(flaws)
         for kind, mask in seen.flaws:
-            hit = any(_overlap(flaw, kind, mask, seen.view) >= _FOUND for flaw in flaws)
+            hit = int(any(_overlap(flaw, kind, mask, seen.view) >= _FOUND for flaw in flaws))
             tally.update({(how, "flaws"): 1, (how, "hit"): hit, (how, f"all {kind}"): 1, (how, f"hit {kind}"): hit})
     return tally
 
