@@ -142,7 +142,10 @@ def _show_changes(book, row, standing):
     history = _history(book, row.batch)
     with st.expander(f"History: {len(history)} changes" if history else "History: nothing was changed"):
         for line in history:
-            st.markdown(line)
+            st.markdown(words.change_text(line))
+        if (last := _last_standing(history)) is not None:
+            undo = {"on_click": book.undo, "args": (last["table"], last["row_id"])}
+            st.button("Take the last correction back", key="undo_correction", **undo)
     if standing and st.button("Mark this batch as deleted", key="delete", type="tertiary"):
         book.delete("batches", row.batch)
         st.rerun()
@@ -172,9 +175,22 @@ def _as_value(name, text):
 
 
 def _history(book, number):
-    """Changes of the batch and of what belongs to it, newest first, in words."""
+    """Changes of the batch and of what belongs to it, newest first."""
     own = {"batches": [number], "runs": [book.row("batches", number)["run_id"]]}
     for table in ("dips", "rinses", "readings"):
         own[table] = [row["id"] for row in book.rows(table, batch_id=number)]
     changes = [line for table, ids in own.items() for key in ids if key for line in book.history(table, key)]
-    return [words.change_text(line) for line in sorted(changes, key=lambda line: -line["id"])]
+    return sorted(changes, key=lambda line: -line["id"])
+
+
+def _last_standing(history):
+    """The newest correction that has not been taken back, or None."""
+    standing = {}
+    for line in reversed(history):
+        own = standing.setdefault((line["table"], line["row_id"]), [])
+        if line["action"] == "undo":
+            own.pop()
+        else:
+            own.append(line)
+    tops = [own[-1] for own in standing.values() if own and own[-1]["action"] == "correct"]
+    return max(tops, key=lambda line: line["id"], default=None)

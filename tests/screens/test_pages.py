@@ -202,3 +202,18 @@ def test_a_batch_is_repeated_by_one_tap(begun_book, open_page):
     page.button(key="save").click().run()
     with open_book(begun_book) as book:
         assert [row.bath_temp_c for row in book.batches()] == [50, 50]
+
+
+def test_corrections_are_taken_back_one_by_one(begun_book, open_page):
+    with open_book(begun_book) as book:
+        book.correct_batch(1, {"film_um": 13.0})
+        book.correct_batch(1, {"dwell_min": 7.0})
+    page = open_page("book", batch="1")
+    page.button(key="undo_correction").click().run()
+    with open_book(begun_book) as book:
+        assert (book.batch(1).film_um, book.batch(1).dwell_min) == (13, 6)
+    page.button(key="undo_correction").click().run()
+    assert not page.exception
+    with open_book(begun_book) as book:
+        assert (book.batch(1).film_um, book.batch(1).dwell_min) == (12, 6)
+    assert "undo_correction" not in {button.key for button in page.button}
