@@ -14,6 +14,7 @@ from dyebook.photo.chart import PATCHES
 from dyebook.report_mat import write_mat
 from dyebook.screens import camera_repeat
 from dyebook.screens.drafts import draft, forget, keep, recall
+from dyebook.screens.given import take_bytes
 from dyebook.screens.pieces import tap_corners
 from dyebook.screens.shelf import friendly_errors, sentence, the_book
 
@@ -84,7 +85,7 @@ def _take_chart():
         help="The same light and exposure as your photos of parts; no flash, no filter.",
     )
     if given is not None:
-        draft()["chart"] = given.name, given.getvalue()
+        draft()["chart"] = given.name, take_bytes(given)
         st.rerun()
 
 

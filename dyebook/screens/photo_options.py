@@ -5,6 +5,7 @@ import streamlit as st
 from dyebook.errors import RecordError
 from dyebook.jobs.look import known_cameras
 from dyebook.screens.drafts import draft, keep, recall
+from dyebook.screens.given import take_bytes
 from dyebook.units import parse_quantity
 
 __all__ = ["ask_options", "options_now"]
@@ -69,7 +70,7 @@ def _ask_flat():
         key=f"flat_file_{draft().setdefault('flat_turn', 0)}",
     )
     if given is not None:
-        draft().update(flat=(given.name, given.getvalue()), flat_turn=draft()["flat_turn"] + 1)
+        draft().update(flat=(given.name, take_bytes(given)), flat_turn=draft()["flat_turn"] + 1)
         st.rerun()
 
 

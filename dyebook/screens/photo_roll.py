@@ -3,6 +3,7 @@
 import streamlit as st
 
 from dyebook.screens.drafts import draft
+from dyebook.screens.given import take_bytes
 
 __all__ = ["choose_photo", "clear_roll", "in_view", "roll", "take_away", "take_photos"]
 
@@ -34,7 +35,7 @@ def take_photos(label, key):
     if not given:
         return False
     known = {photo["content"] for photo in roll()}
-    fresh = [{"name": one.name, "content": one.getvalue()} for one in given]
+    fresh = [{"name": one.name, "content": take_bytes(one)} for one in given]
     roll().extend(photo for photo in fresh if photo["content"] not in known)
     del roll()[_MOST:]
     draft().update(photo_turn=turn + 1, photo_in_view=len(roll()) - 1)
