@@ -16,7 +16,7 @@ from pathlib import Path
 from sqlalchemy import MetaData, create_engine, func, insert, select, text
 
 import dyebook
-from dyebook.book.photos import photo_name
+from dyebook.book.photos import is_sha, photo_name
 from dyebook.book.place import unused_file, user_folder
 from dyebook.book.rows import note_change
 from dyebook.book.schema import Base, now
@@ -193,17 +193,13 @@ def _manifest_of(archive, file):
     except (ValueError, KeyError, TypeError):
         raise BookError(f"the list of contents of {file} cannot be read; take an older backup") from None
     # the only names there can be are ours, so nothing can be unpacked outside the folder
-    legal = {_SNAPSHOT} | {f"photos/{photo_name(sha)}" for sha in hashes.values() if _is_sha(sha)}
+    legal = {_SNAPSHOT} | {f"photos/{photo_name(sha)}" for sha in hashes.values() if is_sha(sha)}
     wrong = (set(names) ^ set(hashes)) - {_MANIFEST} or set(hashes) - legal
     if wrong or len(names) != len(set(names)) or _SNAPSHOT not in hashes:
         raise BookError(
             f"{file} holds other files than its list says ({min(wrong, default='twice')}); take an older backup"
         )
     return hashes
-
-
-def _is_sha(sha):
-    return isinstance(sha, str) and len(sha) == 64 and set(sha) <= set("0123456789abcdef")
 
 
 def _refuse_bombs(archive, file, folder):

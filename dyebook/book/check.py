@@ -5,7 +5,7 @@ import math
 
 from sqlalchemy import select, text
 
-from dyebook.book.photos import photo_name
+from dyebook.book.photos import is_sha, photo_name
 from dyebook.book.rows import checked_values
 from dyebook.book.schema import TABLES, Photo
 from dyebook.errors import BookError, RecordError
@@ -91,7 +91,7 @@ def _photo_problems(connection, photos):
     photos.settle_known(known)
     for sha, name in known.items():
         yield from _one_photo(photos, sha, name)
-    expected = {photo_name(sha) for sha in known}
+    expected = {photo_name(sha) for sha in known if is_sha(sha)}
     for name in photos.names():
         if name not in expected:
             yield f"the file {name} in {photos} belongs to no photo of the book"

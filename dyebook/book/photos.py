@@ -6,6 +6,7 @@ whatever moment the power fails, a photo that the book names is there, and a fil
 
 import hashlib
 import os
+import re
 import secrets
 import time
 from contextlib import contextmanager
@@ -135,8 +136,21 @@ class DiskPhotos:
         return self.folder / photo_name(sha)
 
 
+def is_sha(text):
+    """Whether something is a SHA-256 as the book writes it."""
+    return isinstance(text, str) and bool(re.fullmatch("[0-9a-f]{64}", text))
+
+
 def photo_name(sha):
-    """Return where a photo lies inside its folder."""
+    """Return where a photo lies inside its folder.
+
+    Raises
+    ------
+    BookError
+        If it is no SHA-256: a restored book could name any file of this machine as a photo of its own.
+    """
+    if not is_sha(sha):
+        raise BookError(f"a photo is named {str(sha)[:80]!r}, which is no photo's name; restore a backup you trust")
     return f"{sha[:2]}/{sha}"
 
 

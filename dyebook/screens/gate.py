@@ -30,10 +30,15 @@ _LINKS_EACH, _LINKS_TOGETHER = 5, 30
 # a phone that was paired yesterday asks for a dozen files at once with its old cookie
 _COOKIES_EACH, _COOKIES_TOGETHER = 30, 300
 _ON_EVERY_ANSWER = {
-    "content-security-policy": "frame-ancestors 'self'",
     "referrer-policy": "same-origin",
     "x-content-type-options": "nosniff",
 }
+# the pages load nothing from elsewhere, whatever somebody wrote into a note; Streamlit's own scripts need the rest
+_POLICY = (
+    "default-src 'self' data: blob:; script-src 'self' blob: 'unsafe-inline' 'unsafe-eval'; "
+    "style-src 'self' 'unsafe-inline'; connect-src 'self' data: blob: {streams}; object-src 'none'; base-uri 'self'; "
+    "form-action 'self'; frame-ancestors 'self'"
+)
 
 
 @dataclass(frozen=True)
@@ -59,6 +64,11 @@ class Door:
     def hosts(self):
         """What the Host header may say."""
         return tuple(origin.split("://", 1)[1] for origin in self.origins)
+
+    @property
+    def policy(self):
+        """The Content-Security-Policy of the pages behind it."""
+        return _POLICY.format(streams=" ".join(origin.replace("http", "ws", 1) for origin in self.origins))
 
 
 class Gate:
@@ -94,7 +104,7 @@ class Gate:
         elif door.kind == "shared":
             await self._let_person_in(visit, door, receive, send)
         elif door.kind == "desk":
-            await self._app(_marked(scope, door), receive, _guarded(send))
+            await self._app(_marked(scope, door), receive, _guarded(send, door))
         elif scope["type"] == "http" and scope["path"].startswith(_PAIR):
             await self._pair(visit, receive, send)
         else:
@@ -106,15 +116,14 @@ class Gate:
         if path.startswith(_CLOSED) or not may_upload(path):
             await _refuse(visit.scope, receive, send, 403, words.SIGN_IN)
             return
-        only_by_tls = door.origins[0].startswith("https:")
-        await self._app(_marked(visit.scope, door), receive, _guarded(send, only_by_tls))
+        await self._app(_marked(visit.scope, door), receive, _guarded(send, door))
 
     async def _let_phone_in(self, visit, door, receive, send):
         secret, client = visit.cookies.get(COOKIE), _client(visit)
         if self._pairing.knows(secret):
             if visit.scope["type"] == "websocket":
                 receive, send = self._watched(secret, receive, send)
-            await self._app(_marked(visit.scope, door), receive, _guarded(send))
+            await self._app(_marked(visit.scope, door), receive, _guarded(send, door))
         elif not self._cookies.allows(client):
             await _refuse(visit.scope, receive, send, 429, words.TOO_OFTEN)
         else:
@@ -183,13 +192,14 @@ def _marked(scope, door):
     return {**scope, "headers": [*kept, (DOOR_HEADER.encode(), door.kind.encode())]}
 
 
-def _guarded(send, only_by_tls=False):
-    """`send` with the headers that keep other sites from framing and guessing, and cookies off lines without TLS."""
+def _guarded(send, door):
+    """`send` with the headers that keep other sites out of the pages, and cookies off lines without TLS."""
+    only_by_tls = door.origins[0].startswith("https:")
 
     async def send_guarded(message):
         if message["type"] == "http.response.start":
             headers = MutableHeaders(raw=list(message.get("headers", ())))
-            headers.update(_ON_EVERY_ANSWER)
+            headers.update({**_ON_EVERY_ANSWER, "content-security-policy": door.policy})
             raw = [_secure(*pair) for pair in headers.raw] if only_by_tls else headers.raw
             message = {**message, "headers": raw}
         await send(message)

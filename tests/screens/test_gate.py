@@ -284,6 +284,16 @@ def test_every_answer_forbids_framing_and_guessing_of_types(gate, pairing):
         assert told["referrer-policy"] == "same-origin"
 
 
+def test_pages_load_nothing_from_elsewhere(gate):
+    policy = answer_headers(visit(gate, base=DESK))["content-security-policy"]
+    kinds = dict(part.strip().split(" ", 1) for part in policy.split(";"))
+    sources = {source for listed in kinds.values() for source in listed.split()}
+    words = {"'self'", "'none'", "'unsafe-inline'", "'unsafe-eval'", "data:", "blob:"}
+    assert sources - words == {"ws://127.0.0.1:8640", "ws://localhost:8640"}
+    assert kinds["default-src"] == "'self' data: blob:"
+    assert kinds["object-src"] == "'none'"
+
+
 def test_a_token_holds_more_than_128_random_bits():
     pairing = Pairing(PHONE)
     tokens = {pairing.fresh_link().rsplit("/", 1)[1] for _ in range(200)}

@@ -133,6 +133,7 @@ def test_a_phone_is_paired_by_the_code_works_and_is_let_go(bench, chromium):
     assert phone.evaluate("document.cookie").find("dyebook_phone") == -1
     _take_photo(phone, bench)
     _look(phone, "phone_measures")
+    assert not _loads(phone, "http://127.0.0.3:9/x.png")
     # the code of a printed card
     phone.goto(f"{bench.phone}/book?batch=3")
     phone.get_by_text(re.compile("Batch 3")).first.wait_for()
@@ -145,6 +146,19 @@ def _take_photo(phone, bench):
     phone.goto(f"{bench.phone}/photo")
     phone.locator("input[type=file]").first.set_input_files(SAMPLE)
     phone.get_by_text("Part 1", exact=True).first.wait_for()
+
+
+def _loads(page, address):
+    """Whether the page's policy lets a picture from elsewhere be asked for, as a note could name one."""
+    return page.evaluate(
+        """address => new Promise(told => {
+            document.addEventListener('securitypolicyviolation', () => told(false));
+            const picture = new Image();
+            picture.onload = picture.onerror = () => setTimeout(() => told(true), 500);
+            picture.src = address;
+        })""",
+        address,
+    )
 
 
 def _let_go(bench, desk, phone):
