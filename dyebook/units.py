@@ -78,6 +78,10 @@ _SPELLINGS = {
 
 _NUMBER = re.compile(r"\s*([-+]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][-+]?\d+)?)\s*(.*)\s*", re.DOTALL)
 
+# names with powers, joined by strokes, dots and spaces; pint would reckon anything else out as a formula
+_FACTOR = r"°?[^\W\d]+(?:\s*(?:\*\*|\^)\s*-?[1-9]|-?[1-9])?"
+_UNIT = re.compile(rf"{_FACTOR}(?:(?:\s*[/*·]\s*|\s+){_FACTOR}){{0,5}}")
+
 
 @cache
 def _registry():
@@ -136,14 +140,16 @@ def _convert(name, number, given, unit):
     import pint
 
     registry = _registry()
+    wanted = f"give it in {registry.Unit(unit):~P}"
+    if given.lower() not in _SPELLINGS and not _UNIT.fullmatch(given):
+        raise RecordError(f"{_plain(name)} is given in {given[:40]!r}, which is no unit; {wanted}")
     try:
         source = registry.Unit(_SPELLINGS.get(given.lower(), given))
         return round(registry.Quantity(number, source).to(unit).magnitude, 12)
-    except (pint.UndefinedUnitError, pint.DimensionalityError, pint.DefinitionSyntaxError) as error:
+    # ValueError: a word that pint takes for a number, such as nan
+    except (pint.UndefinedUnitError, pint.DimensionalityError, pint.DefinitionSyntaxError, ValueError) as error:
         why = "measures something else" if isinstance(error, pint.DimensionalityError) else "is no unit known here"
-        raise RecordError(
-            f"{_plain(name)} is given in {given!r}, which {why}; give it in {registry.Unit(unit):~P}"
-        ) from None
+        raise RecordError(f"{_plain(name)} is given in {given!r}, which {why}; {wanted}") from None
 
 
 def _plain(name):

@@ -13,6 +13,7 @@ _LEAST_VOLTAGE_STEP = 0.055
 _SHORT_RISE = float(np.log(1.4))
 _RUNAWAY_RISE = float(np.log(1.25))
 _COLLAPSE = float(np.log(0.7))
+_FAR = float(np.log(1000))  # a larger change is a slip of the logger, and its size says nothing
 _RUNAWAY_PER_MIN = 0.045
 _SAG_PER_MIN = 0.03
 _WARM_RISE_PER_C = 0.025  # at constant voltage the current rises 2 to 3 % per °C, common practice
@@ -205,7 +206,7 @@ def _words(case):
 
 
 def _percent(change):
-    rounded = round(100 * float(np.expm1(change)))
+    rounded = round(100 * float(np.expm1(min(change, _FAR))))
     return f"{rounded:+d} %" if rounded else "unchanged"
 
 

@@ -143,3 +143,10 @@ def test_a_plain_table_must_say_its_white_point(store, tmp_path, dip):
     path.write_text("batch,L,a,b,white,observer\n99,40,1,2,D65,2\n")
     with pytest.raises(BookError, match="no number 99"):
         store.import_file(path)
+
+
+def test_an_unknown_encoding_is_refused(store, tmp_path):
+    path = tmp_path / "lid.cxf"
+    path.write_text(XML.replace("UTF-8", "QTF-8"), encoding="utf-8")
+    with pytest.raises(BookError, match=r"lid\.cxf is no XML"):
+        store.import_file(path)
