@@ -1,13 +1,11 @@
 """Shell command that measures an archive again."""
 
-import sys
-from contextlib import contextmanager
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from dyebook.cli_book import BookOption, JsonOption, open_at
+from dyebook.cli_book import BookOption, JsonOption, open_at, progress_bar
 from dyebook.cli_photo import print_json
 
 __all__ = ["add_commands"]
@@ -33,7 +31,7 @@ def remeasure(
 
     profile = None if camera is None else load_camera(camera)
     crew = {"processes": workers, "scheduler": scheduler, "certificates": certificates}
-    with open_at(book) as opened, _progress() as progress:
+    with open_at(book) as opened, progress_bar("measuring") as progress:
         told = measure_all(opened, profile, label, count, dry_run, progress, **crew).to_dict()
     if as_json:
         print_json(told)
@@ -43,20 +41,6 @@ def remeasure(
         typer.echo(moved_text(told))
     if told["stopped"]:
         raise typer.Exit(1)
-
-
-@contextmanager
-def _progress():
-    """A progress bar on stderr, shown only to people."""
-    if not sys.stderr.isatty():
-        yield None
-        return
-    from rich.console import Console
-    from rich.progress import Progress
-
-    with Progress(console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task("measuring", total=None)
-        yield lambda done, total: bar.update(task, completed=done, total=total)
 
 
 def add_commands(app):

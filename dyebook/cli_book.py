@@ -9,7 +9,7 @@ import typer
 
 from dyebook.cli_photo import parse_lab, print_json
 
-__all__ = ["BookOption", "JsonOption", "add_commands", "open_at", "record_from"]
+__all__ = ["BookOption", "JsonOption", "add_commands", "open_at", "progress_bar", "record_from"]
 
 _BOOK = typer.Option("--book", help="Folder, .sqlite file or postgresql:// URL; else DYEBOOK_BOOK, else your own.")
 BookOption = Annotated[str | None, _BOOK]
@@ -26,6 +26,20 @@ def open_at(path):
     from dyebook.book.store import open_book
 
     return open_book(path)
+
+
+@contextmanager
+def progress_bar(words):
+    """A progress bar on stderr, shown only to people: a function of (done, total), or None."""
+    if not sys.stderr.isatty():
+        yield None
+        return
+    from rich.console import Console
+    from rich.progress import Progress
+
+    with Progress(console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task(words, total=None)
+        yield lambda done, total: bar.update(task, completed=done, total=total)
 
 
 def record(
@@ -191,7 +205,7 @@ def import_(
     """
     if duplicates not in ("refuse", "skip", "keep"):
         raise typer.BadParameter("--duplicates is refuse, skip or keep")
-    with open_at(book) as opened, _progress() as progress:
+    with open_at(book) as opened, progress_bar("importing") as progress:
         told = opened.import_file(file, dry_run, duplicates, progress, batch=batch, white=white, observer=observer)
     for note in told.notes:
         typer.echo(f"note: {note}", err=True)
@@ -201,20 +215,6 @@ def import_(
         from dyebook.report import import_text
 
         typer.echo(import_text(told))
-
-
-@contextmanager
-def _progress():
-    """A progress bar on stderr, shown only to people."""
-    if not sys.stderr.isatty():
-        yield None
-        return
-    from rich.console import Console
-    from rich.progress import Progress
-
-    with Progress(console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task("importing", total=None)
-        yield lambda done, total: bar.update(task, completed=done, total=total)
 
 
 def export(

@@ -1,5 +1,6 @@
 """Shell commands for runs on the bench: plan, start, note, pause, resume, end, and what stands."""
 
+from contextlib import contextmanager
 from typing import Annotated
 
 import typer
@@ -8,10 +9,19 @@ from dyebook.cli_answer import Json, Letter, Page, given, option, show_answer
 from dyebook.cli_book import BookOption, open_at
 from dyebook.cli_photo import print_json
 
-__all__ = ["RunArgument", "add_commands", "show_run"]
+__all__ = ["RunArgument", "add_commands", "open_run", "show_run"]
 
 RunArgument = Annotated[int, typer.Argument(help="Number of the run.")]
 _GROUP = {"help": "Runs on the bench, kept in the book.", "no_args_is_help": True}
+
+
+@contextmanager
+def open_run(path, number):
+    """Yield the open book and a run of it, which must be there."""
+    from dyebook.jobs.run_state import bench_run
+
+    with open_at(path) as opened:
+        yield opened, bench_run(opened, number)
 
 
 def show_run(book, number, as_json):
@@ -132,10 +142,8 @@ def start(
     Example: dyebook run start 12 --current-a 2.9
     """
     from dyebook.jobs.run import start_run
-    from dyebook.jobs.run_state import bench_run
 
-    with open_at(book) as opened:
-        bench_run(opened, number)
+    with open_run(book, number) as (opened, _):
         start_run(opened, number, given("current_a", current_a))
         show_run(opened, number, as_json)
 
@@ -153,14 +161,12 @@ def note(
     Example: dyebook run note 12 2.8 --electrolyte-temp-c 21
     """
     from dyebook.jobs.run import note_current
-    from dyebook.jobs.run_state import bench_run
 
     seen = {
         "voltage_v": given("voltage_v", voltage_v),
         "electrolyte_temp_c": given("electrolyte_temp_c", electrolyte_temp_c),
     }
-    with open_at(book) as opened:
-        bench_run(opened, number)
+    with open_run(book, number) as (opened, _):
         note_current(opened, number, given("current_a", current_a), **seen)
         show_run(opened, number, as_json)
 
@@ -171,10 +177,8 @@ def pause(number: RunArgument, book: BookOption = None, as_json: Json = False):
     Example: dyebook run pause 12
     """
     from dyebook.jobs.run_break import pause_run
-    from dyebook.jobs.run_state import bench_run
 
-    with open_at(book) as opened:
-        bench_run(opened, number)
+    with open_run(book, number) as (opened, _):
         pause_run(opened, number)
         show_run(opened, number, as_json)
 
@@ -190,10 +194,8 @@ def resume(
     Example: dyebook run resume 12
     """
     from dyebook.jobs.run_break import resume_run
-    from dyebook.jobs.run_state import bench_run
 
-    with open_at(book) as opened:
-        bench_run(opened, number)
+    with open_run(book, number) as (opened, _):
         resume_run(opened, number, given("current_a", current_a))
         show_run(opened, number, as_json)
 
@@ -204,10 +206,8 @@ def end(number: RunArgument, book: BookOption = None, as_json: Json = False):
     Example: dyebook run end 12
     """
     from dyebook.jobs.run import finish_run
-    from dyebook.jobs.run_state import bench_run
 
-    with open_at(book) as opened:
-        bench_run(opened, number)
+    with open_run(book, number) as (opened, _):
         finish_run(opened, number)
         show_run(opened, number, as_json)
 
@@ -218,10 +218,8 @@ def drop(number: RunArgument, book: BookOption = None, as_json: Json = False):
     Example: dyebook run drop 12
     """
     from dyebook.jobs.run import drop_run
-    from dyebook.jobs.run_state import bench_run
 
-    with open_at(book) as opened:
-        bench_run(opened, number)
+    with open_run(book, number) as (opened, _):
         drop_run(opened, number)
     print_json({"run": number, "dropped": True}) if as_json else typer.echo(f"run {number} is dropped")
 

@@ -6,9 +6,9 @@ from typing import Annotated
 import typer
 
 from dyebook.cli_answer import Json, given, option, show_answer
-from dyebook.cli_book import BookOption, open_at
+from dyebook.cli_book import BookOption
 from dyebook.cli_photo import print_json
-from dyebook.cli_run import RunArgument, show_run
+from dyebook.cli_run import RunArgument, open_run, show_run
 
 __all__ = ["add_commands"]
 
@@ -32,12 +32,10 @@ def tick(
     Example: dyebook run tick 12 water-break-test
     """
     from dyebook.jobs.run import tick_step, untick_step
-    from dyebook.jobs.run_state import bench_run
 
     step = kind.replace("-", "_")
     told = {"passed": False if fails else True if step == "water_break_test" else None, "note": note}
-    with open_at(book) as opened:
-        bench_run(opened, number)
+    with open_run(book, number) as (opened, _):
         if undo:
             untick_step(opened, number, step)
         else:
@@ -56,11 +54,9 @@ def gauge(
     Example: dyebook run gauge 12 11.8 12.1 "0.47 mil"
     """
     from dyebook.jobs.gauge import keep_gauge, own_rate
-    from dyebook.jobs.run_state import bench_run
 
     values = [given("film_measured_um", text) for text in readings]
-    with open_at(book) as opened:
-        bench_run(opened, number)
+    with open_run(book, number) as (opened, _):
         row = keep_gauge(opened, number, values)
         conditions = {"alloy": row["alloy"], "electrolyte_temp_c": row["electrolyte_temp_c"]}
         rate = own_rate(opened, **conditions)
@@ -83,13 +79,11 @@ def log(
     from dyebook.cli_bench import named_columns
     from dyebook.jobs.gauge import rate_of_trace
     from dyebook.jobs.run import keep_log
-    from dyebook.jobs.run_state import bench_run
     from dyebook.physics.trace import report_trace
     from dyebook.physics.trace_read import read_trace
 
     trace = read_trace(file, named_columns(column))
-    with open_at(book) as opened:
-        row = bench_run(opened, number)
+    with open_run(book, number) as (opened, row):
         asked = {name: row[name] for name in ("area_dm2", "alloy", "electrolyte_temp_c")}
         rate = rate_of_trace(opened, trace, **asked)
         report = report_trace(trace, own_rate=rate, supply_max_a=given("supply_max_a", supply_max_a), **asked)
@@ -108,11 +102,9 @@ def step(
 
     Example: dyebook run step 12 dye
     """
-    from dyebook.jobs.run_state import bench_run
     from dyebook.jobs.wet import mark_step, minutes_of, steps_of
 
-    with open_at(book) as opened:
-        bench_run(opened, number)
+    with open_run(book, number) as (opened, _):
         row = mark_step(opened, number, name, ended=out)
     took = minutes_of(row, name)
     if as_json:
@@ -148,11 +140,9 @@ def dyed(
 
     Example: dyebook run dyed 12 --dye Ember --bath E1 --dye-g-per-l 3 --bath-temp-c 50 --dwell-min 6 --seal hot_water
     """
-    from dyebook.jobs.run_state import bench_run
     from dyebook.jobs.wet import keep_batch, minutes_of, plan_seal_of, seal_values
 
-    with open_at(book) as opened:
-        row = bench_run(opened, number)
+    with open_run(book, number) as (opened, row):
         dip = {
             "dye_g_per_l": given("dye_g_per_l", dye_g_per_l),
             "bath_temp_c": given("bath_temp_c", bath_temp_c),

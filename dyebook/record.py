@@ -11,7 +11,7 @@ from dyebook.errors import RecordError
 from dyebook.lab import Lab
 from dyebook.notebook import Drawn
 
-__all__ = ["FIELDS", "DyeRecord", "Field", "Flaw", "Measurement", "Reading", "check_text", "check_value"]
+__all__ = ["FIELDS", "DyeRecord", "Field", "Flaw", "Measurement", "Reading", "check_text", "check_value", "is_empty"]
 
 
 @dataclass(frozen=True)
@@ -319,12 +319,13 @@ class DyeRecord:
         for name, value in vars(self).items():
             if name != "readings":
                 object.__setattr__(self, name, check_value(name, value))
-        missing = [row.label for name, row in FIELDS.items() if row.required and _is_empty(getattr(self, name))]
+        missing = [row.label for name, row in FIELDS.items() if row.required and is_empty(getattr(self, name))]
         if missing:
             raise RecordError(f"the record lacks {', '.join(missing)}; a dip cannot be repeated without")
 
 
-def _is_empty(value):
+def is_empty(value):
+    """Return whether a value was not measured: None or nan."""
     return value is None or (isinstance(value, float) and math.isnan(value))
 
 

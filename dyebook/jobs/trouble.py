@@ -1,11 +1,10 @@
 """Why a batch of the book came out as it did, and whether it is in tolerance, by all that the book knows of it."""
 
-import math
 from dataclasses import dataclass
 
 from dyebook.errors import BookError, ModelError, PhotoError, RecordError
 from dyebook.lab import Lab
-from dyebook.record import FIELDS
+from dyebook.record import FIELDS, is_empty
 
 __all__ = ["Case", "case_of", "fresh_dips", "judge_batch", "target_for"]
 
@@ -82,7 +81,7 @@ def case_of(book, number, learn=None):
     record = {name: getattr(row, name, None) for name in FIELDS}
     if row.lab is not None:
         record |= dict(zip("Lab", row.lab, strict=True)) | _uncertainty(row.lab_u)
-    record = {name: value for name, value in record.items() if not _is_empty(value)}
+    record = {name: value for name, value in record.items() if not is_empty(value)}
     model, before = _bath_behind(book, row, learn, missing)
     measurement = _photo_of(book, number)
     trace = _log_of(book, number)
@@ -95,10 +94,6 @@ def case_of(book, number, learn=None):
     if "film_measured_um" not in record:
         missing.append("no gauge has read its film")
     return Case(number, record, model, measurement, trace, before, tuple(missing))
-
-
-def _is_empty(value):
-    return value is None or (isinstance(value, float) and math.isnan(value))
 
 
 def _uncertainty(u):

@@ -16,7 +16,7 @@ from dyebook.screens.bath_look import baths_now
 from dyebook.screens.bench_learned import learned
 from dyebook.screens.bench_pieces import ask, ask_text, key_of
 from dyebook.screens.drafts import forget, keep, recall
-from dyebook.screens.go import go_to_batch, go_to_bath
+from dyebook.screens.go import asked_for, go_to_batch, go_to_bath
 from dyebook.screens.pieces import wall
 from dyebook.screens.swatch import show_slip
 
@@ -29,7 +29,7 @@ _WAYS = {"line": "Note something", "top": "Top up", "rules": "Its rules"}
 def show():
     """Draw the page."""
     book = shelf.the_book()
-    number = _asked_for()
+    number = asked_for("bath")
     cares = {care.bath_id: care for care in baths_now(book)[1]}
     if number in cares:
         _show_one(book, cares[number])
@@ -45,19 +45,6 @@ def show():
                 st.button("Open", key=f"open_bath_{care.bath_id}", on_click=_open, args=(care.bath_id,))
     with right, shelf.friendly_errors():
         _enter(book)
-
-
-def _asked_for():
-    """Number of the bath to show, from a click or from the address; None for all of them."""
-    asked = st.query_params.get("bath")
-    if "bath_shown" not in st.session_state and asked and asked.isdigit():
-        st.session_state["bath_shown"] = int(asked)
-    number = st.session_state.get("bath_shown")
-    if number is None:
-        st.query_params.pop("bath", None)
-    else:
-        st.query_params["bath"] = str(number)
-    return number
 
 
 def _open(number):

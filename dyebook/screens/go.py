@@ -2,11 +2,30 @@
 
 import streamlit as st
 
-__all__ = ["go_to_batch", "go_to_bath", "go_to_order", "go_to_shade", "go_to_step", "go_to_trouble"]
+__all__ = ["asked_for", "go_to_batch", "go_to_bath", "go_to_order", "go_to_shade", "go_to_step", "go_to_trouble"]
 
 
 def _turn(page):
     st.switch_page(st.session_state["pages"][page])
+
+
+def asked_for(name):
+    """Return the number of the one to show, from a click or from the address; None for all of them.
+
+    Parameters
+    ----------
+    name : str
+        "bath" or "order": the name in the address, with `_shown` behind it in the state.
+    """
+    asked, key = st.query_params.get(name), f"{name}_shown"
+    if key not in st.session_state and asked and asked.isdigit():
+        st.session_state[key] = int(asked)
+    number = st.session_state.get(key)
+    if number is None:
+        st.query_params.pop(name, None)
+    else:
+        st.query_params[name] = str(number)
+    return number
 
 
 def go_to_batch(number):

@@ -9,7 +9,7 @@ from dyebook.jobs import orders
 from dyebook.report_today import order_lines, stand_text
 from dyebook.screens import order_batches, order_shade, shelf
 from dyebook.screens.drafts import draft, forget, keep, recall
-from dyebook.screens.go import go_to_order
+from dyebook.screens.go import asked_for, go_to_order
 from dyebook.screens.swatch import show_slip
 
 __all__ = ["show"]
@@ -20,7 +20,7 @@ _NEW = ("order_name", "order_customer", "order_words", "order_due_on", "order_sk
 def show():
     """Draw the page."""
     book = shelf.the_book()
-    number = _asked_for()
+    number = asked_for("order")
     if number is not None:
         _show_one(book, number)
         return
@@ -35,19 +35,6 @@ def show():
         _show_done(book)
     with right:
         _take(book)
-
-
-def _asked_for():
-    """Number of the order to show, from a click or from the address; None for all of them."""
-    asked = st.query_params.get("order")
-    if "order_shown" not in st.session_state and asked and asked.isdigit():
-        st.session_state["order_shown"] = int(asked)
-    number = st.session_state.get("order_shown")
-    if number is None:
-        st.query_params.pop("order", None)
-    else:
-        st.query_params["order"] = str(number)
-    return number
 
 
 def _open(number):

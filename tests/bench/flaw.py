@@ -16,6 +16,7 @@ from dyebook.photo.card import fill_polygon
 from dyebook.photo.measure import look_at
 from dyebook.photo.read import read_photo
 from tests.bench.flaw_scenes import flaw_scene
+from tests.bench.parts import overlap_of
 
 _FOUND = 0.2
 _PLAIN_DELTA_E = 2.0
@@ -50,7 +51,7 @@ def _count(scene, measured, tally):
     readings = () if measured is None else measured.parts
     masks = [fill_polygon(np.array(reading.outline), (0, 0, *size), 1) for reading in readings]
     for part in scene.parts:
-        overlaps = [_overlap(mask, part.mask) for mask in masks]
+        overlaps = [overlap_of(mask, part.mask) for mask in masks]
         best = int(np.argmax(overlaps)) if overlaps and max(overlaps) > 0.5 else None
         flaws = () if best is None else readings[best].flaws
         if not part.flaws:
@@ -70,13 +71,9 @@ def _count(scene, measured, tally):
 def _covers(flaw, true, size):
     mask = fill_polygon(np.array(flaw.outline), (0, 0, *size), 1)
     if true.kind != "pit":
-        return _overlap(mask, true.mask) >= _FOUND
+        return overlap_of(mask, true.mask) >= _FOUND
     wide = cv2.dilate(true.mask.astype(np.uint8), np.ones((3, 3), np.uint8)).astype(bool)
-    return _overlap(mask, true.mask) >= _FOUND or _overlap(mask, wide) >= _FOUND
-
-
-def _overlap(one, other):
-    return np.count_nonzero(one & other) / max(np.count_nonzero(one | other), 1)
+    return overlap_of(mask, true.mask) >= _FOUND or overlap_of(mask, wide) >= _FOUND
 
 
 def _print(renderer, given, tally):

@@ -23,7 +23,7 @@ def score(renderer, seeds):
         found = find_parts(photo, card, light)
         seconds.append(time.process_time() - start)
         masks = [part.mask((0, 0, *photo.size)) for part in found]
-        table = np.array([[_overlap(m, t) for t in full_masks(scene, photo.size)] for m in masks])
+        table = np.array([[overlap_of(m, t) for t in full_masks(scene, photo.size)] for m in masks])
         table = table.reshape(len(masks), len(scene.parts))
         best = table.max(axis=0, initial=0)
         parts += [(part.kind, scene.ground, v) for part, v in zip(scene.parts, best, strict=True)]
@@ -31,7 +31,8 @@ def score(renderer, seeds):
     return parts, photos, seconds
 
 
-def _overlap(one, other):
+def overlap_of(one, other):
+    """Intersection over union of two masks."""
     return np.count_nonzero(one & other) / max(np.count_nonzero(one | other), 1)
 
 

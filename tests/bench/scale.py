@@ -28,6 +28,7 @@ from dyebook.book.store import open_book
 from dyebook.jobs.remeasure_photo import Task, measure_again
 from dyebook.jobs.workers import as_done, open_workers
 from dyebook.record import DyeRecord
+from tests.bench.book import timed
 from tests.bench.speed import STAGES, make_elsewhere, run
 
 _MOMENT = "2026-01-01T00:00:00.000Z"
@@ -172,23 +173,14 @@ def show_book(folder, sizes):
         for before, size in pairwise((1, *sizes)):
             grow(book, book.batches(1)[0].batch, size + book.batches(1)[0].batch - before)
             with open_book(folder / "grown.dyebook") as fresh:
-                rows["find, first time"].append(_seconds(lambda fresh=fresh: fresh.find((50, 10, -20)), 1))
-                rows["find"].append(_seconds(lambda fresh=fresh: fresh.find((50, 10, -20)), 5))
-            rows["newest page"].append(_seconds(lambda: book.batches(50), 5))
-            rows["add"].append(_seconds(lambda: book.add_batch(record), 5))
+                rows["find, first time"].append(timed(lambda fresh=fresh: fresh.find((50, 10, -20)), 1))
+                rows["find"].append(timed(lambda fresh=fresh: fresh.find((50, 10, -20)), 5))
+            rows["newest page"].append(timed(lambda: book.batches(50), 5))
+            rows["add"].append(timed(lambda: book.add_batch(record), 5))
     print("book, readings    " + "".join(f"{size:>11,}" for size in sizes) + "   exponent")
     for name, values in rows.items():
         figures = "".join(f"{1000 * value:>8.1f} ms" for value in values)
         print(f"  {name:<16}{figures}   {exponent(sizes, values):.2f}" if len(sizes) > 1 else f"  {name:<16}{figures}")
-
-
-def _seconds(function, repeats):
-    times = []
-    for _ in range(repeats):
-        start = time.perf_counter()
-        function()
-        times.append(time.perf_counter() - start)
-    return statistics.median(times)
 
 
 def _numbers(text, kind):

@@ -4,25 +4,11 @@ from datetime import UTC, datetime
 
 import pytest
 
-from dyebook.book.store import open_book
 from dyebook.errors import RecordError
 from dyebook.jobs import baths, dye_rules
 from dyebook.jobs.strength_line import strength_line
 from dyebook.physics.bathcare import DRAG_OUT_ML_PER_DM2
 from dyebook.record import DyeRecord
-
-
-@pytest.fixture
-def book(tmp_path):
-    with open_book(tmp_path / "shop.dyebook") as opened:
-        yield opened
-
-
-@pytest.fixture
-def ember(book):
-    bath_id = baths.find_bath(book, "Ember", "E1", 2.0)
-    baths.note_bath(book, bath_id, "made_up", "2026-03-01T08:00", dye_g_per_l=3.0, bath_volume_l=2.0)
-    return bath_id
 
 
 def _dip(book, day, area_dm2):

@@ -5,19 +5,12 @@ import types
 
 import pytest
 
-from dyebook.book.store import open_book
 from dyebook.errors import PhotoError
 from dyebook.jobs.keep import record_dip
 from dyebook.lab import Lab
 from dyebook.record import DyeRecord, Measurement, Reading
 
 RECORD = DyeRecord("Ember", film_um=12, dye_g_per_l=3, bath_temp_c=40, dwell_min=5)
-
-
-@pytest.fixture
-def book(tmp_path):
-    with open_book(tmp_path / "shop.dyebook") as opened:
-        yield opened
 
 
 @pytest.fixture

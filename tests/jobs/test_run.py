@@ -16,12 +16,6 @@ START = datetime(2026, 3, 28, 9, 0, tzinfo=UTC)
 PLAN = {"area_dm2": 2.0, "current_a": 3.0, "film_um": 12.0, "minutes": 25.0}
 
 
-@pytest.fixture
-def book(tmp_path):
-    with open_book(tmp_path / "shop.dyebook") as opened:
-        yield opened
-
-
 def _later(minutes):
     return START + timedelta(minutes=minutes)
 

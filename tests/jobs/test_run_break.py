@@ -4,19 +4,12 @@ from datetime import timedelta
 
 import pytest
 
-from dyebook.book.store import open_book
 from dyebook.errors import RecordError
 from dyebook.jobs import run as bench
 from dyebook.jobs.run_break import pause_run, resume_run
 from dyebook.jobs.run_state import bench_runs, state_of
 
 START = bench.this_moment() - timedelta(hours=2)
-
-
-@pytest.fixture
-def book(tmp_path):
-    with open_book(tmp_path / "shop.dyebook") as opened:
-        yield opened
 
 
 @pytest.fixture

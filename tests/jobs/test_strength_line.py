@@ -5,7 +5,6 @@ from datetime import UTC, datetime
 import numpy as np
 import pytest
 
-from dyebook.book.store import open_book
 from dyebook.errors import BookError
 from dyebook.jobs import baths, dye_rules
 from dyebook.jobs.bath_state import bath_called, bath_state
@@ -15,19 +14,6 @@ from dyebook.jobs.uptake import learned_bath, loads_of_dips
 from dyebook.record import DyeRecord
 
 NOW = datetime(2026, 4, 1, 12, tzinfo=UTC)
-
-
-@pytest.fixture
-def book(tmp_path):
-    with open_book(tmp_path / "shop.dyebook") as opened:
-        yield opened
-
-
-@pytest.fixture
-def ember(book):
-    bath_id = baths.find_bath(book, "Ember", "E1", 2.0)
-    baths.note_bath(book, bath_id, "made_up", "2026-03-01T08:00", dye_g_per_l=3.0, bath_volume_l=2.0)
-    return bath_id
 
 
 def _dip(book, day, area_dm2, **settings):

@@ -11,6 +11,8 @@ from pathlib import Path
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from dyebook.book.store import open_book
+from dyebook.record import DyeRecord
 from dyebook.screens import demo_book
 from tests.screens.big_book import fill_big_book
 
@@ -34,6 +36,15 @@ def own_drafts(tmp_path, monkeypatch):
 def empty_book(tmp_path, monkeypatch):
     """The screens look into an empty book of this test."""
     return _look_into(tmp_path / "shop.dyebook", monkeypatch)
+
+
+@pytest.fixture
+def begun_book(empty_book):
+    """A book with one batch: AppTest can choose a name from a list, but not write a new one."""
+    with open_book(empty_book) as book:
+        settings = {"film_um": 12, "dye_g_per_l": 3, "bath_temp_c": 50, "dwell_min": 6}
+        book.add_batch(DyeRecord("Ember", bath="E1", dyed_at="2026-03-01", **settings))
+    return empty_book
 
 
 @pytest.fixture(scope="session")

@@ -6,8 +6,8 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from dyebook.book.store import open_book
-from dyebook.record import DyeRecord
 from dyebook.screens.router import MORE_PAGES, PAGES
+from tests.screens.words_on import texts_of
 
 SAMPLE = Path(__file__).parents[2] / "samples" / "tags_one_streaked.jpg"
 SETTINGS = {
@@ -20,15 +20,6 @@ SETTINGS = {
 }
 
 
-@pytest.fixture
-def begun_book(empty_book):
-    """A book with one batch: AppTest can choose a name from a list, but not write a new one."""
-    with open_book(empty_book) as book:
-        settings = {"film_um": 12, "dye_g_per_l": 3, "bath_temp_c": 50, "dwell_min": 6}
-        book.add_batch(DyeRecord("Ember", bath="E1", dyed_at="2026-03-01", **settings))
-    return empty_book
-
-
 def _fill(page, **values):
     page.selectbox(key="dye").set_value("Ember").run()
     page.selectbox(key="bath").set_value("E1")
@@ -36,12 +27,6 @@ def _fill(page, **values):
         box = page.text_area if name == "note" else page.text_input
         box(key=name).set_value(text)
     return page
-
-
-def _texts(page):
-    kinds = (page.markdown, page.title, page.caption, page.error, page.success, page.warning)
-    drawn = [element.proto.body for element in page.get("html")]
-    return " ".join([*drawn, *(element.value for kind in kinds for element in kind)])
 
 
 @pytest.mark.parametrize("name", [page[0] for page in (*PAGES, *MORE_PAGES)])
@@ -56,7 +41,7 @@ def test_every_page_opens(request, open_page, name, book):
 def test_the_shim_opens_the_app(empty_book):
     page = AppTest.from_file(Path(__file__).parents[2] / "app.py", default_timeout=60).run()
     assert not page.exception
-    assert "An empty book" in _texts(page)
+    assert "An empty book" in texts_of(page)
 
 
 def test_the_first_start_offers_three_ways_in(empty_book, open_page):
@@ -65,7 +50,7 @@ def test_the_first_start_offers_three_ways_in(empty_book, open_page):
 
 
 def test_today_tells_what_the_demo_bench_wants(demo_shop, open_page):
-    text = _texts(open_page("today"))
+    text = texts_of(open_page("today"))
     assert "**Batch 86** has no reading yet" in text
     assert "Ember, bath E1" in text
     assert "bath H1" not in text, "a bath that was thrown out is not on the bench"
@@ -96,7 +81,7 @@ def test_a_mistake_in_one_field_loses_no_other(begun_book, open_page):
     page.toggle(key="without_photo").set_value(True).run()
     _fill(page, bath_temp_c="140")
     page.button(key="save").click().run()
-    assert "ath temperature is 140 °C; it must lie between 0 and 100 °C" in _texts(page)
+    assert "ath temperature is 140 °C; it must lie between 0 and 100 °C" in texts_of(page)
     assert page.text_input(key="film_um").value == "0.5 mil"
     page.text_input(key="bath_temp_c").set_value("40")
     page.button(key="save").click().run()
@@ -134,9 +119,9 @@ def test_a_photo_is_read_kept_and_found_again(begun_book, open_page):
     _fill(page)
     page.radio(key="kept_part").set_value("part 2")
     page.selectbox(key="sample_part").set_value("part 1").run()
-    assert "Part 2 against the sample – ΔE00" in _texts(page)
+    assert "Part 2 against the sample – ΔE00" in texts_of(page)
     page.button(key="save").click().run()
-    assert "Batch 2 is in the book" in _texts(page)
+    assert "Batch 2 is in the book" in texts_of(page)
     with open_book(begun_book) as book:
         row = book.batches()[0]
         reading = book.rows("readings", batch_id=2)[0]
@@ -171,23 +156,23 @@ def test_a_file_that_is_no_photo_is_refused_in_words(empty_book, open_page):
 def test_the_book_finds_by_colour_and_by_words(demo_shop, open_page):
     page = open_page("book")
     page.text_input(key="find_colour").set_value("batch 85").run()
-    assert "nearest first" in _texts(page)
+    assert "nearest first" in texts_of(page)
     page.text_input(key="find_colour").set_value("no colour").run()
-    assert "is no colour; write L, a, b" in _texts(page)
+    assert "is no colour; write L, a, b" in texts_of(page)
     page.text_input(key="find_colour").set_value("")
     page.text_input(key="find_text").set_value("lost contact").run()
-    assert "1 batch," in _texts(page)
+    assert "1 batch," in texts_of(page)
 
 
 def test_a_batch_is_corrected_deleted_and_brought_back(begun_book, open_page):
     page = open_page("book", batch="1")
-    assert "Batch 1" in _texts(page)
+    assert "Batch 1" in texts_of(page)
     page.selectbox(key="correct_name").set_value("film").run()
     page.text_input(key="correct_film_um").set_value("10")
     page.button(key="correct_send_film_um").click().run()
-    assert "film 12 µm → 10 µm" in _texts(page)
+    assert "film 12 µm → 10 µm" in texts_of(page)
     page.button(key="delete").click().run()
-    assert "marked as deleted" in _texts(page)
+    assert "marked as deleted" in texts_of(page)
     page.button(key="undelete").click().run()
     with open_book(begun_book) as book:
         assert book.batches()[0].film_um == 10

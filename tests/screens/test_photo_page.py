@@ -6,28 +6,14 @@ import pytest
 
 from dyebook.book.store import open_book
 from dyebook.jobs import orders
-from dyebook.record import DyeRecord
+from tests.screens.words_on import texts_of
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 TAGS = SAMPLES / "tags_one_streaked.jpg"
 
 
-def _texts(page):
-    kinds = (page.markdown, page.title, page.caption, page.error, page.success, page.warning)
-    drawn = [element.proto.body for element in page.get("html")]
-    return " ".join([*drawn, *(element.value for kind in kinds for element in kind)])
-
-
 def _files(*names):
     return [(name, content, "image/jpeg") for name, content in names]
-
-
-@pytest.fixture
-def begun_book(empty_book):
-    with open_book(empty_book) as book:
-        settings = {"film_um": 12, "dye_g_per_l": 3, "bath_temp_c": 50, "dwell_min": 6}
-        book.add_batch(DyeRecord("Ember", bath="E1", dyed_at="2026-03-01", **settings))
-    return empty_book
 
 
 @pytest.fixture
@@ -47,8 +33,8 @@ def test_several_photos_of_one_batch_are_averaged(begun_book, open_page, twins):
     page.file_uploader(key="photo_file_0").upload(*twins[0]).run()
     page.file_uploader(key="more_files_1").upload(*twins[1]).run()
     assert not page.exception
-    assert "Mean of 2 photos" in _texts(page)
-    assert "no photo is further than ΔE00 0.0 from it" in _texts(page)
+    assert "Mean of 2 photos" in texts_of(page)
+    assert "no photo is further than ΔE00 0.0 from it" in texts_of(page)
     page.radio(key="kept_part").set_value("part 2").run()
     _fill(page)
     page.button(key="save").click().run()
@@ -65,8 +51,8 @@ def test_a_photo_can_be_taken_off_the_roll(begun_book, open_page, twins):
     page.file_uploader(key="photo_file_0").upload(*twins[0]).run()
     page.file_uploader(key="more_files_1").upload(*twins[1]).run()
     page.button(key="take_away").click().run()
-    assert "**first.jpg**" in _texts(page)
-    assert "Mean of" not in _texts(page)
+    assert "**first.jpg**" in texts_of(page)
+    assert "Mean of" not in texts_of(page)
 
 
 def test_a_file_that_is_no_photo_goes_and_the_others_stay(begun_book, open_page, twins):
@@ -76,7 +62,7 @@ def test_a_file_that_is_no_photo_goes_and_the_others_stay(begun_book, open_page,
     assert page.error
     page.run()
     assert not page.error
-    assert "**first.jpg**" in _texts(page)
+    assert "**first.jpg**" in texts_of(page)
 
 
 def test_a_customers_piece_becomes_the_shade_of_its_order(empty_book, open_page):
@@ -107,7 +93,7 @@ def test_a_batch_for_an_order_is_judged_as_soon_as_it_is_kept(begun_book, open_p
     page.selectbox(key="for_order").set_value(number)
     page.button(key="save").click().run()
     assert not page.exception
-    assert "Outside the tolerance" in _texts(page)
+    assert "Outside the tolerance" in texts_of(page)
     assert {button.key for button in page.button} >= {"redip_2", "to_redip", "next_photo"}
 
 
@@ -116,7 +102,7 @@ def test_a_length_that_makes_no_sense_is_said_at_its_field(begun_book, open_page
     page.file_uploader(key="photo_file_0").upload(TAGS.name, TAGS.read_bytes(), "image/jpeg").run()
     page.text_input(key="mat_line_mm").set_value("9 ft").run()
     assert not page.error
-    assert "the line is between 80 and 120 mm" in _texts(page)
+    assert "the line is between 80 and 120 mm" in texts_of(page)
 
 
 def test_photos_and_words_outlive_a_restart(begun_book, open_page, twins):
@@ -128,5 +114,5 @@ def test_photos_and_words_outlive_a_restart(begun_book, open_page, twins):
     name = page.query_params["draft"]
     drafts._all_drafts.clear()
     again = open_page("photo", draft=name[0] if isinstance(name, list) else name)
-    assert "**first.jpg**" in _texts(again)
+    assert "**first.jpg**" in texts_of(again)
     assert again.text_input(key="film_um").value == "0.5 mil"

@@ -7,14 +7,9 @@ import pytest
 from dyebook.book.store import open_book
 from dyebook.record import DyeRecord
 from dyebook.screens.shade import WAYS
+from tests.screens.words_on import texts_of
 
 SAMPLE = Path(__file__).parents[2] / "samples" / "tags_one_streaked.jpg"
-
-
-def _texts(page):
-    kinds = (page.markdown, page.title, page.subheader, page.caption, page.error, page.warning)
-    found = [element.value for kind in kinds for element in kind]
-    return " ".join([*found, *(str(element.proto.body) for element in page.get("html"))])
 
 
 def _typed(page, text, **boxes):
@@ -30,13 +25,13 @@ def _turn(page, way):
 
 def test_an_empty_book_says_how_to_begin(empty_book, open_page):
     page = open_page("shade")
-    assert "Three to six dips" in _texts(page)
+    assert "Three to six dips" in texts_of(page)
     _typed(page, "35, 10, -42")
     assert "photograph three to six dips" in page.error[0].value
     _turn(page, "coupon")
     assert not page.exception
     assert not page.error
-    assert "the pale end" in _texts(page), "a plan of three coupons for a new dye"
+    assert "the pale end" in texts_of(page), "a plan of three coupons for a new dye"
 
 
 @pytest.mark.parametrize("way", WAYS)
@@ -51,7 +46,7 @@ def test_a_blue_goes_to_the_blue_bath_first(demo_shop, open_page):
     page = open_page("shade")
     page.segmented_control(key="bench_shade_from").set_value("Customer's").run()
     page.selectbox(key="bench_shade_kept").set_value("Paddle ferrules, as the sample").run()
-    text = _texts(page)
+    text = texts_of(page)
     assert "1. Harbour blue, bath B1" in text
     assert "bath H1" not in text, "a bath that was thrown out cannot be dipped in"
     for words in ("to the target, nine times in ten below", "From daylight to lamp light", "Nearest at", "10 s longer"):
@@ -62,11 +57,11 @@ def test_a_bath_at_its_temperature_and_strength_is_taken_as_it_is(demo_shop, ope
     page = open_page("shade")
     page.selectbox(key="bench_shade_bath").set_value("Harbour blue, bath B1").run()
     _typed(page, "35, 12, -50", film_um="0.5 mil", bath_temp_c="113 °F", dye_g_per_l="4")
-    text = _texts(page)
+    text = texts_of(page)
     for figure in ("45 °C", "4 g/L", "12.7 µm"):
         assert figure in text
     page.button(key="take_settings").click().run()
-    assert "They stand on the Photo page" in _texts(page)
+    assert "They stand on the Photo page" in texts_of(page)
     page.button(key="to_photo_page").click().run()
     assert not page.exception
 
@@ -92,8 +87,8 @@ def test_a_shade_is_typed_in_any_of_its_ways(demo_shop, open_page, typed, seen):
     page = _typed(open_page("shade"), typed)
     assert not page.exception
     assert not page.error
-    assert f"<strong>Target {typed}</strong>" in _texts(page)
-    told = _texts(page).split(f"<strong>Target {typed}</strong>")[1][:60]
+    assert f"<strong>Target {typed}</strong>" in texts_of(page)
+    told = texts_of(page).split(f"<strong>Target {typed}</strong>")[1][:60]
     assert seen in told
 
 
@@ -118,28 +113,28 @@ def test_a_pale_part_goes_back_only_while_wet_and_open(demo_shop, open_page):
     page = open_page("shade")
     page.selectbox(key="bench_shade_bath").set_value("Harbour blue, bath B1").run()
     page = _redip(_turn(_typed(page, "30, 16, -52"), "redip"))
-    assert "Say more about the part first." in _texts(page)
+    assert "Say more about the part first." in texts_of(page)
     page = _redip(page, dry="wet all the time", sealed="not sealed")
-    assert "more in the same bath." in _texts(page)
-    assert "Keep the part wet" in _texts(page)
+    assert "more in the same bath." in texts_of(page)
+    assert "Keep the part wet" in texts_of(page)
     page = _redip(page, dry="dry at some time")
-    assert "drying closes the film to dye" in _texts(page)
-    assert "gives off hydrogen" in _texts(page)
+    assert "drying closes the film to dye" in texts_of(page)
+    assert "gives off hydrogen" in texts_of(page)
 
 
 def test_a_stored_batch_that_is_too_dark_is_not_dyed_further(demo_shop, open_page):
     page = _turn(_typed(open_page("shade"), "75, 0, -15"), "redip")
     page.text_input(key="bench_shade_redip_batch").set_value("2").run()
-    assert "The book has it sealed." in _texts(page)
+    assert "The book has it sealed." in texts_of(page)
     for name, value in {"dry": "wet all the time", "sealed": "not sealed"}.items():
         page.selectbox(key=f"bench_shade_{name}").set_value(value)
-    assert "no further dyeing lightens a shade" in _texts(page.run())
+    assert "no further dyeing lightens a shade" in texts_of(page.run())
 
 
 def test_the_last_photo_is_a_target(demo_shop, open_page):
     page = open_page("shade")
     page.segmented_control(key="bench_shade_from").set_value("Photo").run()
-    assert "No photo was read yet" in _texts(page)
+    assert "No photo was read yet" in texts_of(page)
 
 
 def test_a_part_just_photographed_is_a_target(demo_shop, open_page):
@@ -148,7 +143,7 @@ def test_a_part_just_photographed_is_a_target(demo_shop, open_page):
     assert not photo.exception
     page = open_page("shade", draft=photo.session_state["draft"])
     page.segmented_control(key="bench_shade_from").set_value("Photo").run()
-    assert f"<strong>From {SAMPLE.name}</strong>" in _texts(page)
+    assert f"<strong>From {SAMPLE.name}</strong>" in texts_of(page)
     assert page.selectbox(key="bench_shade_photo_part").options[0] == "part 1"
     assert not page.exception
 
@@ -156,16 +151,16 @@ def test_a_part_just_photographed_is_a_target(demo_shop, open_page):
 def test_two_dyes_are_tried_where_no_bath_goes(demo_shop, open_page):
     # between the invented shop's blue and green
     page = _typed(open_page("shade"), "40, -16, -18")
-    assert "This bath does not go there" in _texts(page)
+    assert "This bath does not go there" in texts_of(page)
     page.toggle(key="shade_two_dyes").set_value(True).run()
-    assert "a coupon of both settles it" in _texts(page)
+    assert "a coupon of both settles it" in texts_of(page)
     assert not page.exception
 
 
 def test_a_paper_sample_is_warned_about(demo_shop, open_page):
     page = open_page("shade")
     page.selectbox(key="bench_shade_sample_kind").set_value("paper").run()
-    assert "The sample is paper" in _texts(page)
+    assert "The sample is paper" in texts_of(page)
 
 
 def test_a_book_that_has_changed_is_asked_anew(empty_book, open_page):
@@ -184,10 +179,10 @@ def test_a_bath_is_taken_as_strong_as_it_is_today_unless_it_may_be_changed(demo_
     page = open_page("shade")
     page.selectbox(key="bench_shade_bath").set_value("Harbour blue, bath B1").run()
     _typed(page, "35, 12, -50")
-    assert "that the bath has today" in _texts(page)
+    assert "that the bath has today" in texts_of(page)
     assert page.text_input(key="bench_shade_dye_g_per_l").placeholder.endswith("today")
     page.toggle(key="shade_free_strength").set_value(True).run()
-    assert "that the bath has today" not in _texts(page)
+    assert "that the bath has today" not in texts_of(page)
     assert not page.exception
 
 
@@ -202,7 +197,7 @@ def test_a_part_that_its_own_bath_cannot_help_goes_to_another(demo_shop, open_pa
         page.text_input(key=f"bench_shade_redip_{name}").set_value(value)
     for name, value in {"dry": "wet all the time", "sealed": "not sealed"}.items():
         page.selectbox(key=f"bench_shade_{name}").set_value(value)
-    text = _texts(page.run())
+    text = texts_of(page.run())
     assert "Heather, bath H2 next:" in text
     assert "After Heather, bath H2" in text
     assert "rinse it well between the baths" in text

@@ -5,14 +5,9 @@ import re
 import pytest
 
 from dyebook.screens.trouble import WAYS
+from tests.screens.words_on import texts_of
 
 FADED, FOUL, LOST_CONTACT = 82, 63, 52
-
-
-def _texts(page):
-    kinds = (page.markdown, page.title, page.subheader, page.caption, page.error, page.warning)
-    found = [element.value for kind in kinds for element in kind]
-    return " ".join([*found, *(str(element.proto.body) for element in page.get("html"))])
 
 
 def _turn(page, way):
@@ -24,7 +19,7 @@ def _choose(page, number):
 
 
 def _likeliest(page):
-    return re.search(r"<h4>(.*?)</h4>", _texts(page))[1]
+    return re.search(r"<h4>(.*?)</h4>", texts_of(page))[1]
 
 
 @pytest.mark.parametrize("way", WAYS)
@@ -53,7 +48,7 @@ def test_the_demo_shop_s_troubles_are_found(demo_shop, open_page, number, cause)
     page = _choose(open_page("trouble"), number)
     assert not page.exception
     assert _likeliest(page) == cause
-    text = _texts(page)
+    text = texts_of(page)
     assert "What to do" in text
     assert "data sheet" in text
     assert re.search(r"\d+ %</b>", text)
@@ -61,19 +56,19 @@ def test_the_demo_shop_s_troubles_are_found(demo_shop, open_page, number, cause)
 
 def test_an_answer_changes_the_causes_at_once_and_stays(demo_shop, open_page):
     page = _choose(open_page("trouble"), FADED)
-    before = _texts(page)
+    before = texts_of(page)
     asked = [control for control in page.segmented_control if control.key.startswith(f"trouble_{FADED}_")]
     assert len(asked) == 1
     asked[0].set_value("yes").run()
     assert not page.exception
-    assert _texts(page) != before
+    assert texts_of(page) != before
     still = open_page("trouble", draft=page.session_state["draft"])
     assert still.segmented_control(key=asked[0].key).value == "yes"
 
 
 def test_a_batch_of_an_order_is_judged_by_its_tolerance(demo_shop, open_page):
     page = _choose(open_page("trouble"), LOST_CONTACT)
-    text = _texts(page)
+    text = texts_of(page)
     assert "tolerance 3" in text
     assert re.search("Out of tolerance|Cannot tell", text)
 
@@ -81,7 +76,7 @@ def test_a_batch_of_an_order_is_judged_by_its_tolerance(demo_shop, open_page):
 def test_a_fading_bath_is_told_since_when_and_what_to_add(demo_shop, open_page):
     page = _turn(open_page("trouble"), "drift")
     page.selectbox(key="bench_trouble_bath").set_value("Ember, bath E1").run()
-    text = _texts(page)
+    text = texts_of(page)
     assert not page.exception
     assert re.search(r"Fading since \d+ \w{3} \d{4}: about \d+ % below make-up, top up \d+\.\d g", text)
     assert len(page.get("plotly_chart")) == 4
@@ -91,7 +86,7 @@ def test_a_fading_bath_is_told_since_when_and_what_to_add(demo_shop, open_page):
 def test_a_foul_bath_is_not_topped_up(demo_shop, open_page):
     page = _turn(open_page("trouble"), "drift")
     page.selectbox(key="bench_trouble_bath").set_value("Heather, bath H1, thrown out").run()
-    text = _texts(page)
+    text = texts_of(page)
     assert "look for dirt or another dye" in text
     assert "top up" not in text.replace("before topping up", "")
 
