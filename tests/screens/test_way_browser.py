@@ -125,6 +125,8 @@ def test_the_keyboard_alone_finds_a_batch_and_writes_one_down(desk, served):
     settle(desk)
     tab_to(desk, "Book")
     desk.keyboard.press("Enter")
+    # the first page has a wall too, and fields may be drawn after what stands below them
+    desk.get_by_role("textbox", name="Find a colour").wait_for()
     desk.locator(".wall button").first.wait_for()
     settle(desk)
     tab_to(desk, "Find a colour")
@@ -151,6 +153,7 @@ def test_the_keyboard_alone_finds_a_batch_and_writes_one_down(desk, served):
 
 def test_what_has_the_focus_can_be_seen(desk, served):
     desk.goto(f"{served.address}/book")
+    desk.get_by_role("textbox", name="Find a colour").wait_for()
     desk.locator(".wall button").first.wait_for()
     settle(desk)
     for name in ("Today", "Find a colour", "Batch"):
