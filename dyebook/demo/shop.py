@@ -13,6 +13,7 @@ from dyebook.demo.spectra import film_reflectance, reflectance_lab
 from dyebook.jobs.dye_rules import set_dye_rules
 from dyebook.jobs.keep import record_dip
 from dyebook.jobs.orders import answer_order
+from dyebook.jobs.progress import say_nothing
 from dyebook.lab import Lab, delta_e_00
 from dyebook.record import DyeRecord
 
@@ -50,7 +51,7 @@ _FOR_SKIN = ("Ear studs",)
 _TOLERANCE_DE00 = 3.0
 
 
-def fill_book(book, now=None):
+def fill_book(book, now=None, progress=None):
     """Write the shop's year into an empty book.
 
     Parameters
@@ -58,6 +59,8 @@ def fill_book(book, now=None):
     book : dyebook.book.store.Book
     now : datetime, optional
         The day the year ends; today if left out.
+    progress : callable, optional
+        Called with words before each batch.
 
     Returns
     -------
@@ -70,8 +73,9 @@ def fill_book(book, now=None):
     targets = _take_orders(book, now)
     year = shop_year()
     tank = set_up_tank(book, partial(_moment, now))
-    numbers = []
+    numbers, tell = [], progress or say_nothing
     for planned in year:
+        tell(f"Laying out the demo book: batch {len(numbers) + 1} of {len(year)}")
         replaces = None if planned.replaces is None else numbers[planned.replaces]
         numbers.append(_write_batch(book, planned, rng, now, replaces, tank))
         _judge(book, planned, numbers[-1], targets)

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from dyebook.errors import ModelError, RecordError
+from dyebook.jobs.progress import say_nothing
 from dyebook.jobs.trouble import filled_at, fresh_dips, in_time, stripped
 
 __all__ = ["BathDrift", "bath_named", "coupon_history", "drift_in_book", "keep_coupon"]
@@ -31,14 +32,14 @@ class BathDrift:
     filled: tuple
 
 
-def drift_in_book(book, dye, bath, learn=None):
+def drift_in_book(book, dye, bath, learn=None, progress=None):
     """Return the `BathDrift` of a bath.
 
     Parameters
     ----------
     book : dyebook.book.store.Book
     dye, bath : str
-    learn : callable, optional
+    learn, progress : callable, optional
         As in `dyebook.jobs.trouble.case_of`.
 
     Returns
@@ -59,10 +60,13 @@ def drift_in_book(book, dye, bath, learn=None):
     dips = in_time(dips[dips["L"].notna() & ~dips["batch"].isin(stripped(book))])
     if len(dips) < _LEAST_DIPS:
         raise RecordError(f"{len(dips)} dips of {label} were read; {_LEAST_DIPS} are needed to tell drift from scatter")
+    tell = progress or say_nothing
+    tell(f"Learning {label} from its dips when it was fresh")
     try:
         model = (learn or learn_bath)(fresh_dips(book, dye, bath, dips))
     except ModelError as error:
         raise RecordError(f"{label} cannot be learned: {error}") from None
+    tell(f"Reckoning what {label} should have given")
     filled = filled_at(book, dye, bath)
     lately = dips[dips["dyed_at"].fillna("") >= filled[-1]] if filled else dips
     charted = lately if len(lately) >= _LEAST_DIPS else dips

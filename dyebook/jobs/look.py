@@ -6,10 +6,11 @@ from types import SimpleNamespace
 from dyebook.book.reading_rows import reading_values
 from dyebook.book.seen import mean_lab
 from dyebook.errors import PhotoError
+from dyebook.jobs.progress import say_nothing
 from dyebook.lab import Lab, delta_e_00
 from dyebook.record import Measurement, Reading
 
-__all__ = ["Seen", "draw_kept", "known_cameras", "mean_of", "see_photo"]
+__all__ = ["Seen", "draw_kept", "draw_plain", "known_cameras", "mean_of", "see_photo"]
 
 _LONG_SIDE = 1400
 _JPEG_QUALITY = 88
@@ -23,8 +24,8 @@ class Seen:
     ----------
     size : tuple of int
         Width and height of the upright photo.
-    plain, overlay : bytes
-        The photo, and the photo with what was found drawn in, as JPEG for a screen.
+    overlay : bytes
+        The photo with what was found drawn in, as JPEG for a screen.
     measurement : Measurement or None
         None when it could not be measured.
     problem : str
@@ -34,7 +35,6 @@ class Seen:
     """
 
     size: tuple
-    plain: bytes
     overlay: bytes
     measurement: Measurement | None
     problem: str = ""
@@ -67,7 +67,7 @@ def mean_of(readings):
     return lab, lab_u, max(float(delta_e_00(lab, reading.lab)) for reading in readings)
 
 
-def see_photo(content, name=None, own_camera=False, **options):
+def see_photo(content, name=None, own_camera=False, progress=None, **options):
     """Return a `Seen` of a photo.
 
     Parameters
@@ -77,6 +77,8 @@ def see_photo(content, name=None, own_camera=False, **options):
         As the photo was called.
     own_camera : bool
         Read it with the learned camera that took it, where there is one.
+    progress : callable, optional
+        Called with words where a stage begins.
     **options
         As for `dyebook.measure`: `card_at`, `card_lab`, `part_at`, `camera`, `flat`, `no_card`.
 
@@ -93,20 +95,37 @@ def see_photo(content, name=None, own_camera=False, **options):
     from dyebook.photo.measure import look_at
     from dyebook.photo.read import read_photo
 
+    tell = progress or say_nothing
+    called = name or "the photo"
+    tell(f"Reading {called}")
     photo = read_photo(content, name=name)
-    plain = _jpeg(_picture(photo, None))
     if own_camera and options.get("camera") is None:
         options["camera"] = profile_for(photo)
     used = options.get("camera")
     used = used if isinstance(used, str) or used is None else used.name
+    tell(f"Looking for card and parts in {called}")
     try:
         look = look_at(photo, **options)
     except PhotoError as error:
-        return Seen(photo.size, plain, plain, None, str(error), used or "")
-    return Seen(photo.size, plain, _jpeg(look.overlay(_LONG_SIDE)), look.measurement, camera=used or "")
+        return Seen(photo.size, _jpeg(_picture(photo, None)), None, str(error), used or "")
+    tell(f"Drawing what was found in {called}")
+    return Seen(photo.size, _jpeg(look.overlay(_LONG_SIDE)), look.measurement, camera=used or "")
 
 
-def draw_kept(book, batch_id, most=None, plain=False):
+def draw_plain(content, name=None):
+    """Return a photo with nothing drawn in, as JPEG of the size of an overlay.
+
+    Raises
+    ------
+    PhotoError
+        If it is no photo.
+    """
+    from dyebook.photo.read import read_photo
+
+    return _jpeg(_picture(read_photo(content, name=name), None))
+
+
+def draw_kept(book, batch_id, most=None, plain=False, progress=None):
     """Return pictures of a batch's photos, newest first, each with the readings kept from it drawn in.
 
     Parameters
@@ -117,6 +136,8 @@ def draw_kept(book, batch_id, most=None, plain=False):
         How many at most; all without.
     plain : bool
         Whether to draw nothing in.
+    progress : callable, optional
+        Called with words where a photo begins.
 
     Returns
     -------
@@ -126,10 +147,11 @@ def draw_kept(book, batch_id, most=None, plain=False):
     from dyebook.photo.read import read_photo
 
     readings = book.rows("readings", batch_id=batch_id)
-    drawn = []
+    drawn, tell = [], progress or say_nothing
     for row in book.rows("photos", batch_id=batch_id)[::-1][:most]:
         own = [reading for reading in readings if reading["photo_id"] == row["id"]]
         name = row["name"] or next((one["measured_with"]["photo"] for one in own if one["measured_with"]), "photo")
+        tell(f"Drawing {name}")
         photo = read_photo(book.photo_bytes(row["sha256"]), name=name)
         drawn.append((name, _jpeg(_picture(photo, None if plain else _as_measured(photo, own)))))
     return drawn

@@ -5,6 +5,7 @@ from itertools import combinations
 from pathlib import Path
 
 from dyebook.errors import ModelError, RecordError
+from dyebook.jobs.progress import say_nothing
 
 __all__ = [
     "BathAdvice",
@@ -170,7 +171,7 @@ def suggest_from_baths(frames, target, film_um=None, most_mixes=3, **asked):
     return advise_from_models(models, left_out, target, film_um, most_mixes, **asked)
 
 
-def advise_from_models(models, left_out, target, film_um=None, most_mixes=3, fixed_of=None, **asked):
+def advise_from_models(models, left_out, target, film_um=None, most_mixes=3, fixed_of=None, progress=None, **asked):
     """Return what `suggest_from_baths` does, for baths that are learned already.
 
     Parameters
@@ -182,6 +183,8 @@ def advise_from_models(models, left_out, target, film_um=None, most_mixes=3, fix
         As there.
     fixed_of : dict of dict, optional
         By bath, settings that cannot move in it, such as its strength; in place of `fixed`, which is the same in all.
+    progress : callable, optional
+        Called with words where a stage begins.
 
     Returns
     -------
@@ -196,18 +199,18 @@ def advise_from_models(models, left_out, target, film_um=None, most_mixes=3, fix
         raise ModelError("no bath can be asked: " + "; ".join(f"{name}: {why}" for name, why in left_out.items()))
     same = asked.pop("fixed", None) or {}
     fixed_of = dict.fromkeys(models, same) if fixed_of is None else fixed_of
-    found = [
-        (name, model.suggest(target, film_um=film_um, count=1, fixed=fixed_of[name], **asked)[0])
-        for name, model in models.items()
-    ]
+    found, tell = [], progress or say_nothing
+    for name, model in models.items():
+        tell(f"Asking {name}")
+        found.append((name, model.suggest(target, film_um=film_um, count=1, fixed=fixed_of[name], **asked)[0]))
     found.sort(key=lambda pair: pair[1].delta_e00)
     if any(one.reachable for _, one in found):
         return BathAdvice(found, [], left_out)
     near = [name for name, _ in found[:most_mixes]]
-    return BathAdvice(found, mixes_of(models, near, target, film_um, fixed_of), left_out)
+    return BathAdvice(found, mixes_of(models, near, target, film_um, fixed_of, progress=progress), left_out)
 
 
-def mixes_of(models, names, target, film_um=None, fixed_of=None, kinds=("together", "after")):
+def mixes_of(models, names, target, film_um=None, fixed_of=None, kinds=("together", "after"), progress=None):
     """Return every pair of baths for a shade, best first.
 
     Parameters
@@ -220,6 +223,8 @@ def mixes_of(models, names, target, film_um=None, fixed_of=None, kinds=("togethe
     fixed_of : dict of dict, optional
         By bath, settings that cannot move. A bath of both dyes is made up anew, so there the strengths are free.
     kinds : sequence of {"together", "after"}
+    progress : callable, optional
+        Called with words where a pair begins.
 
     Returns
     -------
@@ -227,9 +232,10 @@ def mixes_of(models, names, target, film_um=None, fixed_of=None, kinds=("togethe
     """
     from dyebook.advice.mix import suggest_mix
 
-    mixes = []
+    mixes, tell = [], progress or say_nothing
     for pair in combinations(names, 2):
         for kind in kinds:
+            tell(f"Trying {pair[0]} and {pair[1]}")
             fixed = {name: dict((fixed_of or {}).get(name, {})) for name in pair}
             if kind == "together":
                 fixed = {name: {k: v for k, v in one.items() if k != "dye_g_per_l"} for name, one in fixed.items()}

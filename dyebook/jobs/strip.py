@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 
 from dyebook.errors import PhotoError, RecordError
+from dyebook.jobs.progress import say_nothing
 from dyebook.record import check_value
 from dyebook.units import parse_quantity
 
@@ -66,7 +67,7 @@ def parse_dwells(text):
     return tuple(check_value("dwell_min", dwell) for dwell in dwells)
 
 
-def record_strip(book, record, dwells_min, photo=None, **options):
+def record_strip(book, record, dwells_min, photo=None, progress=None, **options):
     """Keep a stepped coupon: a batch for each band, with its reading where the photo tells one.
 
     Parameters
@@ -78,6 +79,8 @@ def record_strip(book, record, dwells_min, photo=None, **options):
         The longest first.
     photo : path, optional
         Of the whole strip beside the card.
+    progress : callable, optional
+        Called with words where a stage begins; until the bands are written, what it raises leaves the book as it was.
     **options
         As for `dyebook.measure`.
 
@@ -92,10 +95,12 @@ def record_strip(book, record, dwells_min, photo=None, **options):
     """
     from dyebook.book.coupons import add_strip
 
-    dwells = tuple(sorted(dwells_min, reverse=True))
+    dwells, tell = tuple(sorted(dwells_min, reverse=True)), progress or say_nothing
+    tell("Reading the strip")
     measurement, warnings = (None, ()) if photo is None else _try_to_measure(book, photo, len(dwells), options)
     # the moment ties the bands together, beside their film
     record = replace(record, dyed_at=record.dyed_at or datetime.now().isoformat(timespec="minutes"))
+    tell("Writing the bands into the book")
     batches = add_strip(book, record, dwells, photo, measurement)
     readings = tuple(part.to_dict() for part in measurement.parts) if measurement else ()
     return KeptStrip(tuple(batches), dwells, readings, warnings)

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from dyebook.errors import BookError, ModelError, PhotoError, RecordError
+from dyebook.jobs.progress import say_nothing
 from dyebook.lab import Lab
 from dyebook.record import FIELDS, is_empty
 
@@ -58,7 +59,7 @@ class Case:
         return {name: getattr(self, name) for name in ("model", "measurement", "trace", "before")}
 
 
-def case_of(book, number, learn=None):
+def case_of(book, number, learn=None, progress=None):
     """Return the `Case` of a batch in the book.
 
     Parameters
@@ -67,6 +68,8 @@ def case_of(book, number, learn=None):
     number : int
     learn : callable, optional
         Takes a table of dips and returns a learned bath; `dyebook.learn_bath` without it.
+    progress : callable, optional
+        Called with words where a stage begins.
 
     Returns
     -------
@@ -77,12 +80,14 @@ def case_of(book, number, learn=None):
     BookError
         If there is no such batch.
     """
-    row, missing = book.batch(number), []
+    row, missing, tell = book.batch(number), [], progress or say_nothing
     record = {name: getattr(row, name, None) for name in FIELDS}
     if row.lab is not None:
         record |= dict(zip("Lab", row.lab, strict=True)) | _uncertainty(row.lab_u)
     record = {name: value for name, value in record.items() if not is_empty(value)}
+    tell(f"Learning the bath behind batch {number}")
     model, before = _bath_behind(book, row, learn, missing)
+    tell(f"Looking at the photo of batch {number} again")
     measurement = _photo_of(book, number)
     trace = _log_of(book, number)
     if row.lab is None:

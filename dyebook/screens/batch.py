@@ -8,7 +8,7 @@ from dyebook.jobs.look import draw_kept
 from dyebook.jobs.orders import target_of
 from dyebook.lab import Lab
 from dyebook.record import FIELDS
-from dyebook.screens import order_batches, paper, shelf
+from dyebook.screens import order_batches, paper, shelf, work
 from dyebook.screens.batch_run import show_run
 from dyebook.screens.go import go_to_order, go_to_trouble
 from dyebook.screens.settings import SETTINGS_KEYS, fill_from
@@ -34,7 +34,7 @@ def show(book, number, on_back):
     if not standing:
         st.warning("This batch is marked as deleted; it is in no list and in no model.")
     left, right = st.columns([3, 2], gap="large")
-    with left:
+    with left, shelf.friendly_errors():
         _show_photos(book, number, row.version)
     with right:
         _show_readings(book, row)
@@ -48,14 +48,10 @@ def show(book, number, on_back):
     _show_changes(book, row, standing)
 
 
-@st.cache_data(max_entries=24, show_spinner="Drawing the photo …")
-def _drawn(place, number, version, readings, _book):
-    return draw_kept(_book, number)
-
-
 def _show_photos(book, number, version):
     count = len(book.rows("readings", batch_id=number)), len(book.rows("photos", batch_id=number))
-    pictures = _drawn(book.place.name, number, version, count, book)
+    key, words = (book.place.name, number, version, count), f"Drawing the photos of batch {number}"
+    pictures = work.done("kept photos", key, words, lambda job: draw_kept(book, number, progress=job), most=24)
     if not pictures:
         st.markdown("No photo is kept with this batch.")
         if st.button("Photograph it", key="photograph", icon=":material/photo_camera:"):

@@ -8,7 +8,7 @@ from dyebook import report
 from dyebook import report_screen as words
 from dyebook.errors import PhotoError
 from dyebook.jobs.look import mean_of, see_photo
-from dyebook.screens import photo_correct, photo_keep, photo_options, photo_roll, shelf
+from dyebook.screens import photo_correct, photo_keep, photo_options, photo_roll, shelf, work
 from dyebook.screens.drafts import draft, keep, recall
 from dyebook.screens.photo_help import show_tips
 from dyebook.screens.photo_parts import chosen_part, compare_with_sample
@@ -33,14 +33,16 @@ def show():
     options = photo_options.options_now(book)
     looks = [_look_at(photo, options) for photo in list(photo_roll.roll())]
     seen = looks[photo_roll.roll().index(photo_roll.in_view())]
-    if seen.problem:
+    if seen is not None and seen.problem:
         st.warning(shelf.sentence(seen.problem), icon=":material/crop_free:")
     left, right = st.columns([3, 2], gap="large")
-    with left:
-        photo_correct.show_picture(seen)
-        photo_options.ask_options(seen)
+    if seen is not None:
+        with left:
+            photo_correct.show_picture(seen)
+            photo_options.ask_options(seen)
     with right:
-        _show_readings(seen)
+        if seen is not None:
+            _show_readings(seen)
         shots = _shots(looks)
         _show_mean(shots)
         photo_keep.show_form(book, shots)
@@ -81,19 +83,23 @@ def _before_a_photo(book):
 
 
 def _look_at(photo, options):
-    sha = hashlib.sha256(photo["content"]).hexdigest()
-    flat = options["flat"]
-    marks = {**options, "flat": None if flat is None else hashlib.sha256(flat).hexdigest()}
+    """What was seen in a photo; None where somebody stopped the reading, which is said."""
+    sha, flat = hashlib.sha256(photo["content"]).hexdigest(), options["flat"]
+    asked = {**{name: value for name, value in options.items() if name != "cameras"}, **photo_correct.taps_of(photo)}
+    marks = {**asked, "flat": flat and hashlib.sha256(flat).hexdigest(), "cameras": options["cameras"]}
+    key = sha, photo["name"], tuple(sorted(marks.items()))
+
+    def look(job):
+        return see_photo(photo["content"], photo["name"], progress=job, **asked)
+
     try:
-        return _look(sha, photo["content"], photo["name"], flat, **photo_correct.taps_of(photo), **marks)
+        return work.done("photo", key, f"Reading {photo['name']}", look, most=12)
+    except work.StoppedError as stopped:
+        work.show_stopped(stopped)
+        return None
     except PhotoError:
         photo_roll.take_away(photo)
         raise
-
-
-@st.cache_data(max_entries=12, show_spinner="Reading the photo …")
-def _look(sha, _content, name, _flat, flat, cameras, **options):
-    return see_photo(_content, name, flat=_flat, **options)
 
 
 def _shots(looks):
@@ -101,7 +107,7 @@ def _shots(looks):
     photos = photo_roll.roll()
     shots = []
     for photo, seen in zip(photos, looks, strict=True):
-        measurement = seen.measurement
+        measurement = seen and seen.measurement
         count = len(measurement.parts) if measurement is not None else 0
         asked = photo is photo_roll.in_view()
         part = chosen_part(photo, count, asked, alone=len(photos) == 1)

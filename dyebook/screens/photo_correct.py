@@ -1,9 +1,12 @@
 """Putting a photo right: the card or the part by tapping its corners on the picture, or by typing them."""
 
+import hashlib
 import re
 
 import streamlit as st
 
+from dyebook.jobs.look import draw_plain
+from dyebook.screens import work
 from dyebook.screens.drafts import draft
 from dyebook.screens.photo_roll import in_view
 from dyebook.screens.pieces import tap_corners
@@ -52,11 +55,20 @@ def show_picture(seen):
     _show_put_right()
 
 
+def _plain(seen):
+    """The photo in view with nothing drawn in; drawn only once somebody wants to tap on it."""
+    photo = in_view()
+    if seen.measurement is None:
+        return seen.overlay
+    key = hashlib.sha256(photo["content"]).hexdigest()
+    return work.done("plain photo", key, "Drawing the photo", lambda _: draw_plain(photo["content"]), most=12)
+
+
 def _tap_card(seen, turn):
     enough = "Drag a corner to move it, then measure again."
     known = seen.measurement.card_quad if seen.measurement and seen.measurement.card_quad else ()
     begin = [(x / seen.size[0], y / seen.size[1]) for x, y in in_view().get("card_at") or ()]
-    tapped = tap_corners(seen.plain, f"card_taps_{turn}", _CARD_WORDS, enough, 4, 4, begin, turn)
+    tapped = tap_corners(_plain(seen), f"card_taps_{turn}", _CARD_WORDS, enough, 4, 4, begin, turn)
     _take(seen, "card_at", tapped)
     typed = _typed("card_corners", "Type the card's corners instead", seen, known)
     _take_pixels("card_at", typed, exactly=4)
@@ -71,7 +83,7 @@ def _tap_card(seen, turn):
 
 def _tap_part(seen, turn):
     enough = "Go on around it, or drag a corner to move it; then measure again."
-    tapped = tap_corners(seen.plain, f"part_taps_{turn}", _PART_WORDS, enough, 3, 80, (), turn)
+    tapped = tap_corners(_plain(seen), f"part_taps_{turn}", _PART_WORDS, enough, 3, 80, (), turn)
     _take(seen, "part_at", tapped)
     _take_pixels("part_at", _typed("part_corners", "Type the part's corners instead", seen, ()))
 

@@ -70,9 +70,12 @@ def open_doors(doors, port, show=None, pairing=None, secrets=None, **server):
     if show and has_display():
         threading.Thread(target=_show_when_ready, args=(port, show), daemon=True).start()
     sockets = [_listening(door.address, port) for door in doors]
+    from dyebook.screens.work import stop_all
+
     # a signal that ends the server arrives once more when it has closed everything
     with contextlib.suppress(KeyboardInterrupt):
         _server(doors, port, pairing, secrets, server).run(sockets)
+    stop_all()
 
 
 def _server(doors, port, pairing, secrets, server):

@@ -2,24 +2,26 @@
 
 from datetime import date
 
-import streamlit as st
-
 from dyebook.errors import ModelError
 from dyebook.jobs.shade import mixes_of
 from dyebook.jobs.shade_ask import baths_with_dips
 from dyebook.jobs.shade_book import LearnedBaths
 from dyebook.jobs.strength import strengths_today
+from dyebook.screens import work
 
 __all__ = [
     "advise",
     "baths_of",
+    "coupon",
     "depth_of",
     "fixed_in",
     "learn",
     "learn_all",
+    "learn_at_work",
     "learn_dips",
     "learned_or_none",
     "mixes",
+    "redip",
     "strengths_of",
     "suggestions",
 ]
@@ -27,22 +29,19 @@ __all__ = [
 
 def baths_of(book):
     """Return the dips of each bath, looked up anew only when the book has changed."""
-    return _baths(str(book.place.name), book.edition(), book)
-
-
-@st.cache_resource(max_entries=8, show_spinner="Looking the dips up …")
-def _baths(place, edition, _book):
-    return baths_with_dips(_book)
+    key = book.place.name, book.edition()
+    return work.done("dips", key, "Looking the dips up", lambda _: baths_with_dips(book), most=8)
 
 
 def strengths_of(book, baths):
     """Return the strength of each bath today in g/L, where it is known."""
-    return _strengths(str(book.place.name), book.edition(), book, baths)
+    key = book.place.name, book.edition(), _today()
+    words = "Reckoning how strong the baths are today"
+    return work.done("strengths", key, words, lambda _: strengths_today(book, baths), most=8)
 
 
-@st.cache_resource(max_entries=8, show_spinner=False)
-def _strengths(place, edition, _book, _baths):
-    return strengths_today(_book, _baths)
+def _today():
+    return date.today().isoformat()
 
 
 def _mark(dips):
@@ -52,15 +51,23 @@ def _mark(dips):
     return int(pd.util.hash_pandas_object(dips.astype(str), index=False).sum())
 
 
-@st.cache_resource(max_entries=60, show_spinner=False)
-def _learned(place, label, mark, day, _dips):
-    """The learned bath as of a day, or why it cannot be learned; a failure is worth keeping too."""
+def _learned_now(place, label, dips):
+    """(bath learned from its dips, ""), or (None, why it cannot be): a failure is worth remembering too."""
+    return work.made_once("learned", (place, label, _mark(dips), _today()), lambda: _learn(dips))
+
+
+def _learn(dips):
     from dyebook.advice.learn import learn_bath
 
     try:
-        return learn_bath(_dips).as_of(day), ""
+        return learn_bath(dips).as_of(_today()), ""
     except ModelError as error:
         return None, str(error)
+
+
+def _learned(place, label, dips):
+    key, words = (place, label, _mark(dips), _today()), f"Learning {label}"
+    return work.done("learning", key, words, lambda _: _learned_now(place, label, dips))
 
 
 def learn(asked, label):
@@ -82,7 +89,15 @@ def learn_dips(place, label, dips):
     ModelError
         If they cannot teach it.
     """
-    model, why = _learned(place, label, _mark(dips), _today(), dips)
+    return _taught(label, *_learned(place, label, dips))
+
+
+def learn_at_work(place, label, dips):
+    """Return what `learn_dips` does, in work that is going on already."""
+    return _taught(label, *_learned_now(place, label, dips))
+
+
+def _taught(label, model, why):
     if model is None:
         raise ModelError(f"{label}: {why}")
     return model
@@ -90,23 +105,25 @@ def learn_dips(place, label, dips):
 
 def learned_or_none(place, label, dips):
     """Return the bath learned from its dips; None where they cannot teach it."""
-    return _learned(place, label, _mark(dips), _today(), dips)[0]
-
-
-def _today():
-    return date.today().isoformat()
+    return _learned(place, label, dips)[0]
 
 
 def learn_all(asked):
     """Return the `LearnedBaths` of a `Question`; says how far it is."""
-    models, left_out, day = {}, {}, _today()
-    with st.spinner("Learning the baths …"):
-        for label, dips in asked.baths.items():
-            model, why = _learned(asked.place, label, _mark(dips), day, dips)
-            if model is None:
-                left_out[label] = why
-            else:
-                models[label] = model
+    return work.done("all baths", _key(asked), "Learning the baths", lambda job: _learn_each(job, asked), most=8)
+
+
+def _learn_each(job, asked):
+    models, left_out = {}, {}
+    for number, (label, dips) in enumerate(asked.baths.items(), start=1):
+        so_far = len(models) + len(left_out)
+        kept = f"{so_far} of {len(asked.baths)} baths are learned, and stay so." if so_far else None
+        job(f"Learning {label} ({number} of {len(asked.baths)})", kept)
+        model, why = _learned_now(asked.place, label, dips)
+        if model is None:
+            left_out[label] = why
+        else:
+            models[label] = model
     return LearnedBaths(models, asked.strengths, left_out)
 
 
@@ -124,35 +141,52 @@ def _key(asked):
 
 def advise(asked):
     """Return which bath first, as a `BathAdvice` without mixes."""
-    return _advice(_key(asked), asked, learn_all(asked))
+    learned = learn_all(asked)
 
+    def ask(job):
+        known = {"film_um": asked.film_um, "most_mixes": 0, "progress": job}
+        return learned.suggest(asked.target, asked.fixed, asked.free_strength, **known)
 
-@st.cache_resource(max_entries=40, show_spinner="Asking the baths …")
-def _advice(key, _asked, _learned_baths):
-    return _learned_baths.suggest(
-        _asked.target, _asked.fixed, _asked.free_strength, film_um=_asked.film_um, most_mixes=0
-    )
+    return work.done("which bath", _key(asked), "Asking the baths", ask)
 
 
 def mixes(asked, labels):
     """Return two dyes for the shade from the baths named, best first; it takes seconds."""
-    return _mixed(_key(asked), tuple(labels), asked, learn_all(asked))
+    learned, labels = learn_all(asked), tuple(labels)
+    fixed = {label: fixed_in(asked, label) for label in labels}
+
+    def mix(job):
+        return mixes_of(learned.models, labels, asked.target, asked.film_um, fixed, progress=job)
+
+    return work.done("two dyes", (*_key(asked), labels), "Trying two dyes", mix)
 
 
-@st.cache_resource(max_entries=40, show_spinner="Trying two dyes …")
-def _mixed(key, labels, _asked, _learned_baths):
-    fixed = {label: fixed_in(_asked, label) for label in labels}
-    return mixes_of(_learned_baths.models, labels, _asked.target, _asked.film_um, fixed)
+def redip(asked, label, settings, reading, dry, sealed):
+    """Return what to do with a part that was dyed in one of the baths, see `LearnedBaths.redip`."""
+    learned = learn_all(asked)
+    part = tuple(sorted(settings.items())), tuple(reading), dry, sealed
+    words = f"Weighing what may be done with a part of {label}"
+
+    def weigh(_):
+        return learned.redip(label, settings, reading, asked.target, dry, sealed)
+
+    return work.done("redip", (*_key(asked), label, *part), words, weigh)
+
+
+def coupon(asked, label):
+    """Return the test dip in one bath that teaches most about the shade."""
+    model, fixed = learn(asked, label), fixed_in(asked, label)
+    key = (*_key(asked), label)
+    words = f"Weighing test dips in {label}"
+    return work.done("coupon", key, words, lambda _: model.coupon(asked.target, asked.film_um, fixed=fixed))
 
 
 def suggestions(asked, label):
     """Return up to three answers of one bath."""
-    return _suggested(_key(asked), label, asked, learn(asked, label))
-
-
-@st.cache_resource(max_entries=80, show_spinner=False)
-def _suggested(key, label, _asked, _model):
-    return _model.suggest(_asked.target, film_um=_asked.film_um, fixed=fixed_in(_asked, label), count=3)
+    model = learn(asked, label)
+    known = {"film_um": asked.film_um, "fixed": fixed_in(asked, label), "count": 3}
+    key = (*_key(asked), label)
+    return work.done("settings", key, f"Asking {label}", lambda _: model.suggest(asked.target, **known))
 
 
 def depth_of(model, settings, target):

@@ -5,7 +5,7 @@ import streamlit as st
 from dyebook import report_shade as words
 from dyebook.errors import ModelError
 from dyebook.screens.bench_pieces import ask, show_figures
-from dyebook.screens.shade_baths import advise, fixed_in, learn, learn_all
+from dyebook.screens.shade_baths import advise, coupon, learn, learn_all
 from dyebook.screens.shade_pictures import show_pair
 from dyebook.screens.shade_strip import offer_strip
 from dyebook.screens.shade_target import choose_from
@@ -29,17 +29,16 @@ def _show_plan(asked, bath):
         _show_start(asked.film_um, None, asked.fixed.get("bath_temp_c"))
         return
     try:
-        model = learn(asked, bath)
+        learn(asked, bath)
     except ModelError as error:
         st.caption(f"{error}.")
         _show_start(asked.film_um, asked.fixed.get("dye_g_per_l"), asked.fixed.get("bath_temp_c"))
         return
-    with st.spinner("Weighing test dips …"):
-        coupon = model.coupon(asked.target, asked.film_um, fixed=fixed_in(asked, bath))
+    found = coupon(asked, bath)
     st.markdown("**Dip a coupon like this, photograph it, and the book knows more about this shade:**")
-    show_figures(words.setting_rows(coupon.settings))
-    st.markdown(words.sentence_text(coupon.why))
-    show_pair([(asked.name, asked.target), ("The coupon, to expect", coupon.lab)])
+    show_figures(words.setting_rows(found.settings))
+    st.markdown(words.sentence_text(found.why))
+    show_pair([(asked.name, asked.target), ("The coupon, to expect", found.lab)])
 
 
 def _likeliest(asked):
@@ -58,6 +57,6 @@ def _show_start(film_um, strength, temp):
     film_um = film_um or ask("shade_start_film_um", "Film, µm", "12", quantity="film_um")
     if strength is None or film_um is None:
         return
-    for number, coupon in enumerate(starting_plan(film_um, strength, temp), start=1):
-        st.markdown(f"**{number}. {words.settings_text(coupon.settings)}** – {coupon.why}.")
+    for number, one in enumerate(starting_plan(film_um, strength, temp), start=1):
+        st.markdown(f"**{number}. {words.settings_text(one.settings)}** – {one.why}.")
     st.caption("Strengths, times and temperatures: the dye's own sheet comes first.")

@@ -8,7 +8,7 @@ from dyebook import report_shade as words
 from dyebook.errors import ModelError
 from dyebook.jobs.shade_ask import bath_label
 from dyebook.screens.bench_pieces import ask, ask_text, choose, show_cautions
-from dyebook.screens.shade_baths import learn_all
+from dyebook.screens.shade_baths import redip
 from dyebook.screens.shade_pictures import show_pair
 from dyebook.screens.shade_target import choose_from, read_colour
 
@@ -35,8 +35,7 @@ def show(book, asked):
     dry, sealed = _known(dry, sealed, states)
     if bath not in asked.baths:
         raise ModelError(f"{bath} has no reading to learn from, or was thrown out; choose a bath that is on the bench")
-    advice = learn_all(asked).redip(bath, settings, reading, asked.target, dry, sealed)
-    _show_advice(asked, reading, advice)
+    _show_advice(asked, reading, redip(asked, bath, settings, reading, dry, sealed))
 
 
 def _of_batch(book):

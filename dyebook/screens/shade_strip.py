@@ -6,6 +6,7 @@ from dyebook import report_shade as words
 from dyebook.errors import RecordError
 from dyebook.jobs.strip import parse_dwells, record_strip
 from dyebook.record import DyeRecord
+from dyebook.screens import work
 from dyebook.screens.bench_pieces import ask, ask_text
 from dyebook.screens.drafts import draft
 from dyebook.screens.shade_target import choose_from
@@ -40,8 +41,11 @@ def offer_strip(book, dye="", bath=""):
         record, dwells, problems = _ask_strip(dye, bath)
         turn = draft().setdefault("strip_turn", 0)
         photo = st.file_uploader("Photo of the whole strip beside the grey card", _KINDS, key=f"strip_photo_{turn}")
-        if st.button("Save the bands", key="save_strip", type="primary"):
-            _save(book, record, dwells, problems, photo)
+        pressed = st.button("Save the bands", key="save_strip", type="primary")
+        if pressed and record is None:
+            st.error(f"Not saved yet: {problems}.")
+            return
+        _save(book, pressed, record, dwells, None if photo is None else photo.getvalue())
 
 
 def _ask_strip(dye, bath):
@@ -68,12 +72,13 @@ def _ask_strip(dye, bath):
     return DyeRecord(dye=dye, bath=bath or None, dwell_min=dwells[0], wet=wet, **given), dwells, ""
 
 
-def _save(book, record, dwells, problems, photo):
-    if record is None:
-        st.error(f"Not saved yet: {problems}.")
+def _save(book, pressed, record, dwells, photo):
+    def read(job):
+        return record_strip(book, record, dwells, photo, progress=job)
+
+    kept = work.done_once("strip", pressed, "Reading the strip", read)
+    if kept is None:
         return
-    with st.spinner("Reading the strip …"):
-        kept = record_strip(book, record, dwells, None if photo is None else photo.getvalue())
     lines = [words.sentence_text(line) for line in words.strip_text(kept).splitlines()]
     draft().update(
         strip_kept=[*lines, *(words.sentence_text(one) for one in kept.warnings)], strip_turn=draft()["strip_turn"] + 1

@@ -7,7 +7,8 @@ import streamlit as st
 from dyebook.book.people import people_of
 from dyebook.book.store import open_book
 from dyebook.errors import DyebookError
-from dyebook.screens.demo_book import DEMO_MARK, make_demo_book, remake_demo_book
+from dyebook.screens import work
+from dyebook.screens.demo_book import DEMO_MARK, demo_place, is_laid_out, make_demo_book, throw_demo_away
 from dyebook.screens.sign_in import who_is_here
 
 __all__ = [
@@ -23,13 +24,16 @@ __all__ = [
 ]
 
 _WHERE = "shelf"
+_LAYING = "laying out the demo book"
 
 
 @contextmanager
 def friendly_errors():
-    """Show a `DyebookError` raised inside as what it is: something that can be put right."""
+    """Show a `DyebookError` raised inside as what it is: something that can be put right; and work that was stopped."""
     try:
         yield
+    except work.StoppedError as stopped:
+        work.show_stopped(stopped)
     except DyebookError as error:
         st.error(sentence(str(error)), icon=":material/report:")
 
@@ -65,7 +69,18 @@ def _open_book():
     if st.session_state.get(_WHERE) != "demo":
         return open_shelf(None)
     st.query_params[_WHERE] = "demo"
-    return open_shelf(str(make_demo_book()))
+    if not is_laid_out():
+        _lay_out_demo()
+    return open_shelf(str(demo_place()))
+
+
+def _lay_out_demo():
+    """Make the demo book; whoever stops that is back in their own book."""
+    try:
+        work.done_once(_LAYING, _LAYING not in st.session_state, "Laying out the demo book", make_demo_book)
+    except work.StoppedError:
+        leave_demo()
+        raise
 
 
 @st.cache_resource(show_spinner=False)
@@ -80,9 +95,7 @@ def is_demo():
 
 
 def look_around():
-    """Turn this session to the demo book, making it first where needed."""
-    with st.spinner("Laying out the demo book …"):
-        make_demo_book()
+    """Turn this session to the demo book, which is made first where needed."""
     st.session_state[_WHERE] = "demo"
 
 
@@ -93,8 +106,7 @@ def leave_demo():
 
 
 def renew_demo():
-    """Throw the demo book away and lay out a fresh one."""
+    """Throw the demo book away; the next look into it lays out a fresh one."""
     the_book().must_be("owner")
     open_shelf.clear()
-    with st.spinner("Laying out a fresh demo book …"):
-        remake_demo_book()
+    throw_demo_away()

@@ -37,7 +37,7 @@ def show():
     st.subheader("Latest batches", anchor=False)
     go_to_batch(wall(today.recent, key="latest", doubts=_in_few_words(today.errands), ribbon=True))
     # last, as a large book takes a moment over its baths
-    with right:
+    with right, shelf.friendly_errors():
         _show_baths(*baths_now(book))
 
 

@@ -6,11 +6,11 @@ from dyebook import report_trouble as words
 from dyebook.advice.questions import QUESTIONS, next_question
 from dyebook.jobs.trouble import case_of, judge_batch, target_for
 from dyebook.report_screen import dye_text, moment_text
-from dyebook.screens import shelf
+from dyebook.screens import shelf, work
 from dyebook.screens.bench_pieces import ask_text
 from dyebook.screens.drafts import draft
 from dyebook.screens.go import go_to_batch
-from dyebook.screens.shade_baths import learn_dips
+from dyebook.screens.shade_baths import learn_at_work
 from dyebook.screens.shade_target import choose_from, read_colour
 from dyebook.screens.swatch import show_pair, show_swatch
 from dyebook.screens.trouble_pair import ask_tolerance
@@ -60,13 +60,18 @@ def _show_verdict(book, row):
     show_pair(wanted, row.lab, (name, f"Batch {row.batch}"), lines)
 
 
-@st.cache_resource(max_entries=30, show_spinner="Gathering what the book knows of it …")
-def _case(place, edition, number, _book):
-    return case_of(_book, number, learn=lambda dips: learn_dips(place, f"fresh dips behind batch {number}", dips))
+def _case(book, number):
+    place, label = book.place.name, f"fresh dips behind batch {number}"
+    key, words = (place, book.edition(), number), f"Gathering what the book knows of batch {number}"
+
+    def gather(job):
+        return case_of(book, number, learn=lambda dips: learn_at_work(place, label, dips), progress=job)
+
+    return work.done("case", key, words, gather, most=30)
 
 
 def _show_causes(book, number):
-    case = _case(str(book.place.name), book.edition(), number, book)
+    case = _case(book, number)
     answers, unsure = _answers(number)
     causes = case.causes(answers)
     st.subheader("What it came from", anchor=False)

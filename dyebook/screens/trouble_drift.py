@@ -8,9 +8,9 @@ from dyebook.jobs.shade_ask import bath_label
 from dyebook.jobs.today import thrown_out_baths
 from dyebook.plots_run import neutral_figure
 from dyebook.plots_trouble import plot_trend
-from dyebook.screens import shelf
+from dyebook.screens import shelf, work
 from dyebook.screens.drafts import draft
-from dyebook.screens.shade_baths import learn_dips
+from dyebook.screens.shade_baths import learn_at_work
 from dyebook.screens.shade_target import choose_from
 
 __all__ = ["show"]
@@ -30,7 +30,7 @@ def show(book):
         return
     label = choose_from("trouble_bath", "Bath", names)
     with shelf.friendly_errors():
-        _show_drift(_drift(str(book.place.name), book.edition(), *names[label], book))
+        _show_drift(_drift(book, *names[label]))
     with st.expander("Check coupon: is it the camera?"):
         _show_coupon(book)
 
@@ -48,9 +48,14 @@ def _baths(book):
     return {label: key[2:] for label, key in sorted(names.items(), key=lambda item: item[1][:2])}
 
 
-@st.cache_resource(max_entries=30, show_spinner="Reckoning what the bath should have given …")
-def _drift(place, edition, dye, bath, _book):
-    return drift_in_book(_book, dye, bath, learn=lambda dips: learn_dips(place, f"fresh dips of {dye} {bath}", dips))
+def _drift(book, dye, bath):
+    place, label = book.place.name, f"fresh dips of {bath_label(dye, bath)}"
+    key, words = (place, book.edition(), dye, bath), f"Looking up the dips of {bath_label(dye, bath)}"
+
+    def reckon(job):
+        return drift_in_book(book, dye, bath, learn=lambda dips: learn_at_work(place, label, dips), progress=job)
+
+    return work.done("drift", key, words, reckon, most=30)
 
 
 def _show_drift(found):

@@ -19,7 +19,7 @@ from dyebook.book.store import open_book
 from dyebook.jobs.paper import batch_facts
 from dyebook.report_card import card_sheet
 from dyebook.report_paper import sheet_bytes
-from dyebook.screens.demo_book import remake_demo_book
+from dyebook.screens.demo_book import make_demo_book
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 ADDRESS = "http://bench.local:8640"
@@ -32,7 +32,7 @@ def main():
     asked.add_argument("--batch", type=int, default=84, help="whose card is drawn")
     batch = asked.parse_args().batch
     with tempfile.TemporaryDirectory() as folder:
-        place = remake_demo_book(Path(folder) / "demo.dyebook")
+        place = make_demo_book(place=Path(folder) / "demo.dyebook")
         save(draw_card(place, batch), "batch_card.png")
         save(draw_app(place, Path(folder)), "app.png")
 

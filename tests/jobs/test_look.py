@@ -8,7 +8,7 @@ import pytest
 
 from dyebook.book.store import open_book
 from dyebook.errors import PhotoError
-from dyebook.jobs.look import draw_kept, see_photo
+from dyebook.jobs.look import draw_kept, draw_plain, see_photo
 from dyebook.record import DyeRecord
 
 SAMPLE = Path(__file__).parents[2] / "samples" / "tags_one_streaked.jpg"
@@ -19,16 +19,34 @@ def _picture(jpeg):
 
 
 @pytest.fixture(scope="module")
+def plain():
+    return _picture(draw_plain(SAMPLE.read_bytes()))
+
+
+@pytest.fixture(scope="module")
 def seen():
     return see_photo(SAMPLE.read_bytes(), name=SAMPLE.name)
 
 
-def test_a_look_gives_readings_and_pictures(seen):
+def test_a_look_gives_readings_and_pictures(seen, plain):
     assert seen.problem == ""
     assert seen.measurement.photo == SAMPLE.name
-    plain, overlay = _picture(seen.plain), _picture(seen.overlay)
+    overlay = _picture(seen.overlay)
     assert plain.shape == overlay.shape
     assert np.abs(plain.astype(int) - overlay.astype(int)).max() > 100, "something is drawn in"
+
+
+def test_a_look_can_be_given_up_between_its_stages():
+    told = []
+
+    def tell(words):
+        told.append(words)
+        if len(told) == 2:
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        see_photo(SAMPLE.read_bytes(), name="tags.jpg", progress=tell)
+    assert told == ["Reading tags.jpg", "Looking for card and parts in tags.jpg"]
 
 
 def test_a_photo_without_a_card_is_still_shown():
@@ -46,13 +64,13 @@ def test_what_is_no_photo_is_refused():
         see_photo(b"a letter", name="letter.jpg")
 
 
-def test_a_kept_photo_is_drawn_with_the_part_that_was_kept(seen, tmp_path):
+def test_a_kept_photo_is_drawn_with_the_part_that_was_kept(seen, plain, tmp_path):
     with open_book(tmp_path / "shop.dyebook", who="Ada") as book:
         record = DyeRecord("Ember", film_um=12, dye_g_per_l=3, bath_temp_c=50, dwell_min=6)
         number = book.add_batch(record, SAMPLE.read_bytes(), seen.measurement, 1)
         ((name, jpeg),) = draw_kept(book, number)
     assert name == SAMPLE.name
-    drawn = np.abs(_picture(jpeg).astype(int) - _picture(seen.plain)).max(axis=2) > 60
+    drawn = np.abs(_picture(jpeg).astype(int) - plain).max(axis=2) > 60
     scale = drawn.shape[1] / seen.size[0]
 
     def marked(box):

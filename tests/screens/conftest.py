@@ -13,7 +13,7 @@ from streamlit.testing.v1 import AppTest
 
 from dyebook.book.store import open_book
 from dyebook.record import DyeRecord
-from dyebook.screens import demo_book
+from dyebook.screens import demo_book, work
 from tests.screens.big_book import fill_big_book
 
 ROOT = Path(__file__).parents[2]
@@ -23,7 +23,14 @@ FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--
 @pytest.fixture(scope="session")
 def demo_place(tmp_path_factory):
     """Folder of a demo book, made once."""
-    return demo_book.remake_demo_book(tmp_path_factory.mktemp("demo") / "demo.dyebook")
+    return demo_book.make_demo_book(place=tmp_path_factory.mktemp("demo") / "demo.dyebook")
+
+
+@pytest.fixture(autouse=True)
+def no_work_left():
+    """What one test had done is not remembered by the next."""
+    yield
+    work.stop_all()
 
 
 @pytest.fixture(autouse=True)
@@ -95,8 +102,8 @@ def _page(name):
 class ServedApp:
     """The app, opened by its own command on a book, that can be stopped and started again at the same address."""
 
-    def __init__(self, home, book):
-        self.home, self.book = home, book
+    def __init__(self, home, book, program=("-m", "dyebook")):
+        self.home, self.book, self.program = home, book, program
         with socket.socket() as probe:
             probe.bind(("127.0.0.1", 0))
             self.port = probe.getsockname()[1]
@@ -108,7 +115,7 @@ class ServedApp:
         environment = {**os.environ, "HOME": str(self.home), "PYTHONPATH": str(ROOT)}
         log = self.home / "log"
         with log.open("wb") as told:
-            command = [sys.executable, "-m", "dyebook", "open", *options]
+            command = [sys.executable, *self.program, "open", *options]
             streams = {"stdin": subprocess.DEVNULL, "stdout": told, "stderr": told}
             self.process = subprocess.Popen(command, cwd=self.home, env=environment, **streams)
         end = time.monotonic() + 60

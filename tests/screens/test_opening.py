@@ -70,7 +70,7 @@ def test_the_demo_never_touches_the_own_book(served, monkeypatch, tmp_path):
     own, cache = tmp_path / "own.dyebook", tmp_path / "cache"
     monkeypatch.setenv("DYEBOOK_BOOK", str(own))
     monkeypatch.setattr("platformdirs.user_cache_path", lambda *_, **__: cache)
-    monkeypatch.setattr("dyebook.demo.shop.fill_book", lambda book: book.set_setting("shop", "invented"))
+    monkeypatch.setattr("dyebook.demo.shop.fill_book", lambda book, **_: book.set_setting("shop", "invented"))
     told = CliRunner().invoke(app, ["open", "--demo", "--no-browser"])
     assert told.exit_code == 0, told.output
     assert served == [(None, False)]
@@ -91,8 +91,8 @@ def test_a_book_that_cannot_be_opened_stops_the_command(served, monkeypatch, tmp
 
 
 def test_a_whole_demo_book_is_not_made_twice(demo_place, monkeypatch):
-    monkeypatch.setattr(demo_book, "remake_demo_book", lambda place: pytest.fail("made again"))
-    assert demo_book.make_demo_book(demo_place) == demo_place
+    monkeypatch.setattr(demo_book, "_lay_out", lambda *_: pytest.fail("made again"))
+    assert demo_book.make_demo_book(place=demo_place) == demo_place
 
 
 def test_the_demo_book_is_sound(demo_place):

@@ -1,0 +1,255 @@
+"""Work that takes a moment: done beside the page, told in words, remembered, and stopped by whoever waits for it.
+
+The page asks with `done`; until the answer is there it shows what is being done, with a Stop. A tap on anything else
+takes effect at once: the next run of the page waits for the same work again. Stopping asks the work to end at its next
+stage, puts a note where the answer would be, and touches nothing that was typed.
+"""
+
+import secrets
+import threading
+from collections import OrderedDict
+from concurrent.futures import CancelledError, ThreadPoolExecutor, wait
+from html import escape
+
+import streamlit as st
+
+from dyebook.errors import DyebookError
+
+__all__ = ["Job", "StoppedError", "done", "done_once", "made_once", "show_stopped", "stop_all"]
+
+# what is over sooner needs no words
+_UNSEEN_S = 0.4
+_LOOK_S = 0.15
+_HANDS = 2
+_MOST = 60
+_STOPPED_HERE = "stopped work"
+
+
+class StoppedError(Exception):
+    """Somebody stopped the work; carries its `Job`."""
+
+    def __init__(self, job):
+        super().__init__(job.words)
+        self.job = job
+
+
+class Job:
+    """One piece of work, by its name; call it to tell a stage.
+
+    Attributes
+    ----------
+    name : tuple
+        Kind and key: the same work has the same name.
+    words : str
+        What is being done, as a sentence without its end.
+    kept : str
+        What is safe already, should it be stopped now; empty when nothing is.
+    may_go_on : bool
+        Whether it can be taken up again after a stop; else its button is there for that.
+    """
+
+    def __init__(self, name, words):
+        self.name, self.words, self.kept, self.may_go_on = name, words, "", True
+        self._stop = threading.Event()
+        self.future = None
+
+    def __call__(self, words=None, kept=None):
+        """Tell the stage that begins; ends the work here if somebody has stopped it."""
+        self.words = words or self.words
+        self.kept = self.kept if kept is None else kept
+        if self._stop.is_set():
+            raise StoppedError(self)
+
+    def stop(self):
+        """Ask it to end at its next stage; work that nobody has begun is not begun."""
+        self._stop.set()
+        self.future.cancel()
+
+    def go_on(self):
+        """Take a stop back, where the work has not ended yet."""
+        self._stop.clear()
+
+    @property
+    def is_over(self):
+        """Whether it ended without an answer."""
+        if not self.future.done():
+            return False
+        return self.future.cancelled() or self.future.exception() is not None
+
+    def begin(self, hands, work):
+        """Begin the work on one of the hands."""
+        self.future = hands.submit(self._do, work)
+
+    def _do(self, work):
+        self()
+        return work(self)
+
+
+class _Store:
+    """What was done and is being done, for all sessions; of each kind the oldest go first."""
+
+    def __init__(self):
+        self._lock = threading.Lock()
+        self._kinds = {}
+        self._hands = ThreadPoolExecutor(_HANDS, thread_name_prefix="work")
+
+    def job(self, name, words, work, most):
+        """The job of a name: done, going on, or begun now."""
+        with self._lock:
+            job = self._kept(name).pop(name, None)
+            if job is None or job.is_over:
+                job = Job(name, words)
+                job.begin(self._hands, work)
+            self._keep(name, job, most)
+        return job
+
+    def made_once(self, name, make, most):
+        """A value by its name, made where it is not at hand."""
+        with self._lock:
+            if name in self._kept(name):
+                self._kept(name).move_to_end(name)
+                return self._kept(name)[name]
+        made = make()
+        with self._lock:
+            self._keep(name, made, most)
+        return made
+
+    def _kept(self, name):
+        return self._kinds.setdefault(name[0], OrderedDict())
+
+    def _keep(self, name, one, most):
+        kept = self._kept(name)
+        kept[name] = one
+        while len(kept) > most:
+            kept.popitem(last=False)
+
+    def stop_all(self):
+        """Ask all work to end at its next stage, and forget it."""
+        with self._lock:
+            kinds, self._kinds = self._kinds, {}
+        for kept in kinds.values():
+            for one in kept.values():
+                if isinstance(one, Job):
+                    one.stop()
+
+
+_STORE = _Store()
+
+
+def done(kind, key, words, work, most=_MOST):
+    """Return what `work(job)` returns: at once where it was done before, else after a wait that can be stopped.
+
+    Parameters
+    ----------
+    kind : str
+        What kind of work.
+    key : hashable
+        All that its answer hangs on; all sessions share the answer.
+    words : str
+        What is done, as people say it, such as "Reading knob.jpg".
+    work : callable
+        Runs beside the page, so it draws nothing; calls its `Job` where a stage begins.
+    most : int
+        How many answers of this kind are remembered.
+
+    Raises
+    ------
+    StoppedError
+        If it was stopped in this session; `dyebook.screens.shelf.friendly_errors` shows it.
+    DyebookError
+        As the work raises it; it is tried again the next time.
+    """
+    name, stopped = (kind, key), st.session_state.setdefault(_STOPPED_HERE, {})
+    if name in stopped:
+        raise StoppedError(stopped[name])
+    while True:
+        job = _STORE.job(name, words, work, most)
+        job.go_on()
+        _wait(job)
+        try:
+            return job.future.result()
+        except (StoppedError, CancelledError):
+            # stopped in another session, or too late to be taken back: here it is still wanted
+            continue
+
+
+def done_once(flag, is_asked, words, work):
+    """Return what `work(job)` returns once its button was pressed; None before that.
+
+    A tap elsewhere breaks into the wait and not into the work; the next run of the page waits for it again.
+
+    Parameters
+    ----------
+    flag : str
+        Names the work in this session.
+    is_asked : bool
+        Whether the button was pressed just now.
+    words, work
+        As for `done`.
+
+    Raises
+    ------
+    StoppedError, DyebookError
+        As `done`; after that the button asks anew.
+    """
+    if is_asked:
+        st.session_state[flag] = secrets.token_hex(8)
+    if flag not in st.session_state:
+        return None
+    try:
+        answer = done(flag, st.session_state[flag], words, work, most=8)
+    except StoppedError as stopped:
+        stopped.job.may_go_on = False
+        st.session_state.pop(flag)
+        raise
+    except DyebookError:
+        st.session_state.pop(flag)
+        raise
+    st.session_state.pop(flag)
+    return answer
+
+
+def _wait(job):
+    """Wait for a job, from a while on with words and a Stop."""
+    wait([job.future], _UNSEEN_S)
+    if job.future.done():
+        return
+    mark = abs(hash(job.name))
+    box = st.empty()
+    with box.container(key=f"work_{mark}", horizontal=True, vertical_alignment="center", gap="small"):
+        line = st.empty()
+        st.button("Stop", key=f"stop_{mark}", icon=":material/stop:", on_click=_stop, args=(job,))
+    while not job.future.done():
+        line.html(f"<div class='work' role='status'>{escape(job.words)} …</div>")
+        wait([job.future], _LOOK_S)
+    box.empty()
+
+
+def _stop(job):
+    job.stop()
+    st.session_state[_STOPPED_HERE][job.name] = job
+
+
+def show_stopped(stopped):
+    """Say what was stopped and what is kept, with the way to go on."""
+    job, mark = stopped.job, abs(hash(stopped.job.name))
+    with st.container(key=f"stopped_{mark}", horizontal=True, vertical_alignment="center", gap="small"):
+        kept = f" {escape(job.kept)}" if job.kept else ""
+        told = f"<strong>Stopped:</strong> {escape(job.words[:1].lower() + job.words[1:])}.{kept}"
+        st.html(f"<div class='work' role='status'>{told} What you typed stays.</div>")
+        if job.may_go_on:
+            st.button("Go on", key=f"go_on_{mark}", on_click=_go_on, args=(job,))
+
+
+def _go_on(job):
+    st.session_state[_STOPPED_HERE].pop(job.name, None)
+
+
+def made_once(kind, key, make, most=_MOST):
+    """Return a value that jobs and sessions share, such as one learned bath: made where it is not at hand."""
+    return _STORE.made_once((kind, key), make, most)
+
+
+def stop_all():
+    """Ask all work to end at its next stage and forget it: the server closes, or a test begins."""
+    _STORE.stop_all()
