@@ -205,10 +205,12 @@ def _look_again(book, rows):
     from dyebook.photo.measure import measure
 
     photo = book.row("photos", rows[-1]["photo_id"])
-    quad = (rows[-1]["card"] or {}).get("quad")
+    card = rows[-1]["card"] or {}
+    quad = card.get("quad")
     content = book.photo_bytes(photo["sha256"])
     outlines = [row["outline"] for row in rows]
-    return measure(content, card_at=quad, part_at=outlines, no_card=quad is None, flaws=True).to_dict()
+    known = {"card_at": quad, "card_lab": card.get("lab"), "no_card": quad is None}
+    return measure(content, **known, part_at=outlines, flaws=True).to_dict()
 
 
 def _log_of(book, number):

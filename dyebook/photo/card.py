@@ -46,6 +46,8 @@ class Card:
     flags : tuple of str
     candidates : tuple
         Other patches that could be the card, as (score, quad), best first.
+    whole : ndarray of shape (4, 2) or None
+        Corners of all that belongs to it, where that is more than the grey area.
     """
 
     kind: str
@@ -57,6 +59,12 @@ class Card:
     clipped_share: float = 0.0
     flags: tuple = ()
     candidates: tuple = ()
+    whole: np.ndarray | None = None
+
+    @property
+    def cover(self):
+        """Corners of what is neither part nor ground, or None without a card."""
+        return self.quad if self.whole is None else self.whole
 
     @property
     def gains(self):

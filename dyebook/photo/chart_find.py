@@ -46,7 +46,7 @@ class _Guess:
     uneven: np.ndarray
 
 
-def find_chart(photo, leave_out=()):
+def find_chart(photo, leave_out=(), finest=_LONG_SIDES[-1]):
     """Return where the four patches at the corners of a 24-patch chart are.
 
     Parameters
@@ -54,6 +54,8 @@ def find_chart(photo, leave_out=()):
     photo : LinearPhoto
     leave_out : sequence of int
         Patches, from 0 in reading order, that are known to be spoiled.
+    finest : int
+        Long side, in pixels, up to which the photo is searched; small charts need more, which takes longer.
 
     Returns
     -------
@@ -67,7 +69,7 @@ def find_chart(photo, leave_out=()):
         If no chart is found, or what is found is cut off, covered or of another layout.
     """
     best, squares, scales = None, 0, set()
-    for long_side in _LONG_SIDES:
+    for long_side in (side for side in _LONG_SIDES if side <= finest):
         reduced = photo.reduced(long_side)
         if reduced.scale in scales:
             continue

@@ -106,7 +106,7 @@ def fit_light(photo, card, flat=None):
     centre = np.array(photo.size) / 2 if card.centre is None else card.centre
     if flat is not None:
         _check_same_frame(photo, flat)
-    surface = fit_ground(photo if flat is None else flat, None if flat is not None else card.quad, centre / photo.size)
+    surface = fit_ground(photo if flat is None else flat, None if flat is not None else card.cover, centre / photo.size)
     scale = float(max(photo.size))
     if surface is None:
         return Light(card.gains, centre, scale)

@@ -62,12 +62,12 @@ def look_at(source, name=None, **options):
     """Return a `Look` at a photo; options are those of `measure`, by name, and `name` is for bytes without a path."""
     wanted = _Wanted(**options)
     photo = source if isinstance(source, LinearPhoto) else read_photo(source, name=name)
-    card = _choose_card(photo, wanted)
+    card, learned = _choose_card(photo, wanted)
     paper = None if wanted.flat is None else read_photo(wanted.flat)
     light = fit_light(photo, card, paper)
     mat = find_mat(photo, wanted.mat_line_mm)
     parts = _choose_parts(photo, card, light, mat, wanted)
-    profile = _profile_of(wanted.camera)
+    profile = learned if wanted.camera is None else _profile_of(wanted.camera)
     toned, card, light = _with_profile(photo, card, light, paper, profile)
     evidence = read_parts(toned, light, card, parts, profile)
     if wanted.flaws:
@@ -94,7 +94,7 @@ def measure(
     path : path-like, bytes or LinearPhoto
         The photo.
     card_at : sequence of four (x, y), optional
-        Corners of the card's grey area in pixels of the upright photo; found by itself if left out.
+        Corners of the card's grey area in pixels of the upright photo; card or chart is found by itself if left out.
     card_lab : sequence of 3 floats, optional
         The card's own Lab (D65, 2 degrees); 49.5, 0, 0 if left out.
     part_at : list of polygons, optional
@@ -119,7 +119,7 @@ def measure(
     Raises
     ------
     PhotoError
-        If the photo cannot be read, or no trustworthy card is found.
+        If the photo cannot be read, or neither a trustworthy card nor a chart is found.
     """
     card = {"card_at": card_at, "card_lab": card_lab, "no_card": no_card}
     parts = {"part_at": part_at, "flaws": flaws, "steps": steps}
@@ -177,9 +177,20 @@ def _with_profile(photo, card, light, paper, profile):
 
 
 def _choose_card(photo, wanted):
+    """The card, and the camera where the card is a chart that shows it."""
     if wanted.card_at is not None:
-        return card_at(photo, wanted.card_at, wanted.card_lab)
-    return no_card(photo) if wanted.no_card else find_card(photo, wanted.card_lab)
+        return card_at(photo, wanted.card_at, wanted.card_lab), None
+    if wanted.no_card:
+        return no_card(photo), None
+    try:
+        return find_card(photo, wanted.card_lab), None
+    except PhotoError as refusal:
+        from dyebook.photo.chart_card import chart_card
+
+        try:
+            return chart_card(photo)
+        except PhotoError:
+            raise refusal from None
 
 
 def _choose_parts(photo, card, light, mat, wanted):

@@ -73,8 +73,8 @@ def view_of(photo, card, light):
     step = photo.size[0] / size[0]
     colour = shade_free(light.correct(pixels, (0, 0, *photo.size), step))
     covered = np.zeros(size[::-1], np.uint8)
-    if card.quad is not None:
-        cv2.fillConvexPoly(covered, np.round(card.quad / step).astype(np.int32), 1)
+    if card.cover is not None:
+        cv2.fillConvexPoly(covered, np.round(card.cover / step).astype(np.int32), 1)
     return PartView(step, colour, edges_of(colour), covered)
 
 
