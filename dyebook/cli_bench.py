@@ -39,6 +39,8 @@ def acid(
 
     Example: dyebook acid --wt 96 --g-per-l 165 --volume-l 2
     """
+    if (wt is None) == (sg is None):
+        raise typer.BadParameter("give the acid's strength once: --wt from the label, or --sg")
     from dyebook.physics.electrolyte import mix_acid
 
     mix = mix_acid(
@@ -71,7 +73,7 @@ def electrolyte(
         show_answer(check_bath(sg, parse_quantity("sg_temp_c", sg_temp_c)), as_json, "Bath by hydrometer", page, letter)
         return
     if charge_ah is None or volume_l is None:
-        raise RecordError("either the specific gravity is needed, or the charge and the volume of the bath")
+        raise typer.BadParameter("give --sg for the strength, or --charge-ah and --volume-l for the life used")
     used, volume = parse_quantity("charge_ah", charge_ah), parse_quantity("volume_l", volume_l)
     show_answer(bath_life(used, volume, discard_ah_per_l=discard_ah_per_l), as_json, "Life of the bath", page, letter)
 
@@ -120,6 +122,8 @@ def film(
 
     Example: dyebook film --area-dm2 1.5 --current-a 2.1 --film-um "0.5 mil"
     """
+    if minutes is None and film_um is None:
+        raise typer.BadParameter("give --minutes to learn the film, or --film-um for the time")
     from dyebook.physics.film import plan_film
 
     surface, current = parse_quantity("area_dm2", area_dm2), parse_quantity("current_a", current_a)

@@ -14,10 +14,14 @@ SAMPLES = Path(__file__).parents[1] / "samples"
 COMMANDS = ("acid", "electrolyte", "area", "film", "heat", "growth", "trace", "dyebath", "seal")
 
 
-def _run(*words):
+def _invoke(*words):
     app = typer.Typer()
     add_commands(app)
-    result = CliRunner().invoke(app, [str(word) for word in words])
+    return CliRunner().invoke(app, [str(word) for word in words])
+
+
+def _run(*words):
+    result = _invoke(*words)
     if result.exception and not isinstance(result.exception, SystemExit):
         raise result.exception
     assert result.exit_code == 0, result.output
@@ -104,11 +108,9 @@ def test_every_help_has_an_example(command):
     "words",
     [
         ("acid", "--wt", 98, "--g-per-l", 2000, "--volume-l", 2),
-        ("acid", "--g-per-l", 165, "--volume-l", 2),
         ("film", "--area-dm2", 0, "--current-a", 2, "--minutes", 40),
         ("film", "--area-dm2", "1 kg", "--current-a", 2, "--minutes", 40),
         ("trace", SAMPLES / "none.csv"),
-        ("electrolyte",),
         ("trace", SAMPLES / "trace_sound.csv", "--column", "current_a"),
     ],
 )
@@ -116,3 +118,19 @@ def test_bad_input_is_one_error(words):
     with pytest.raises(RecordError) as caught:
         _run(*words)
     assert "\n" not in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("acid", "--g-per-l", 165, "--volume-l", 2),
+        ("acid", "--wt", 96, "--sg", 1.28, "--g-per-l", 165, "--volume-l", 2),
+        ("film", "--area-dm2", 1.5, "--current-a", 2.1),
+        ("electrolyte",),
+        ("electrolyte", "--charge-ah", 100),
+    ],
+)
+def test_a_choice_that_was_not_made_is_wrong_usage(words):
+    result = _invoke(*words)
+    assert result.exit_code == 2
+    assert "give --" in result.stderr or "once: --wt" in result.stderr
