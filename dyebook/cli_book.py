@@ -63,7 +63,7 @@ def record(
     dyed_at: Annotated[str | None, typer.Option(help="Date and time, such as 2026-03-28T14:30.")] = None,
     note: Annotated[str | None, typer.Option(help="Anything worth remembering.")] = None,
     photo: Annotated[Path | None, typer.Option(help="Photo of the part beside the grey card.")] = None,
-    part: Annotated[int, typer.Option(min=0, help="Which part of the photo, from 0, left to right.")] = 0,
+    part: Annotated[int, typer.Option(min=1, help="Which part of the photo, as `measure` counts them.")] = 1,
     lab: Annotated[str | None, typer.Option(help="A reading from an instrument, L,a,b under D65/2°.")] = None,
     replaces: Annotated[int | None, typer.Option(help="The batch that was stripped and is done again.")] = None,
     book: BookOption = None,
@@ -78,7 +78,7 @@ def record(
     from dyebook.jobs.keep import record_dip
 
     with open_at(book) as opened:
-        kept = record_dip(opened, record_of, photo, part, replaces)
+        kept = record_dip(opened, record_of, photo, part - 1, replaces)
     for warning in kept.warnings:
         typer.echo(f"note: {warning}", err=True)
     print_json(kept.to_dict()) if as_json else typer.echo(f"batch {kept.batch} is in the book")

@@ -62,10 +62,11 @@ def record_dip(book, record, photo=None, part_index=0, replaces_id=None, run=Non
     measurement, warnings = (None, ()) if photo is None else _try_to_measure(book, photo, options)
     shown = len(measurement.parts) if measurement else 0
     if measurement and part_index is not None and part_index >= shown:
-        warnings += (f"part {part_index} was asked for, but the photo shows {shown}; kept without a reading",)
+        if shown:
+            warnings += (f"part {part_index + 1} was asked for, but the photo shows {shown}; kept without a reading",)
         measurement = None
     if measurement and part_index is not None and shown > 1:
-        warnings += (f"the photo shows {shown} parts; number {part_index} from the left was kept",)
+        warnings += (f"the photo shows {shown} parts; number {part_index + 1} was kept",)
     batch_id = book.add_batch(record, photo, measurement, part_index, replaces_id, run)
     reading = measurement.parts[part_index or 0].to_dict() if measurement and shown else None
     return Recorded(batch_id, reading, warnings)

@@ -66,7 +66,7 @@ def test_a_part_that_is_not_there_is_said(book, photo, measured):
     measured(parts=1)
     kept = record_dip(book, RECORD, photo, part_index=4)
     assert (kept.reading, book.batch(kept.batch).lab) == (None, None)
-    assert "part 4" in kept.warnings[0]
+    assert "part 5" in kept.warnings[0]  # as people count
 
 
 def test_the_shops_own_card_is_used(book, photo, measured):
