@@ -5,7 +5,10 @@ means "not measured", never 0.
 """
 
 import math
+import sys
 from dataclasses import dataclass, field
+from datetime import datetime
+from numbers import Real
 
 from dyebook.errors import RecordError
 from dyebook.lab import Lab
@@ -117,7 +120,7 @@ def check_value(name, value):
     if name not in FIELDS:
         raise ValueError(f"unknown field {name!r}; known: {', '.join(FIELDS)}")
     row = FIELDS[name]
-    empty = value is None or (isinstance(value, float) and math.isnan(value)) or value == ""
+    empty = is_empty(value) or value == ""
     if row.kind is bool:
         return None if empty else _as_truth(name, value)
     if row.kind is not float:
@@ -325,8 +328,10 @@ class DyeRecord:
 
 
 def is_empty(value):
-    """Return whether a value was not measured: None or nan."""
-    return value is None or (isinstance(value, float) and math.isnan(value))
+    """Return whether a value was not measured: None, nan, or pandas' own marks for the same."""
+    # asked of pandas only where somebody loaded it: it takes 0.4 s
+    marks = (None, getattr(sys.modules.get("pandas"), "NA", None))
+    return any(value is mark for mark in marks) or (isinstance(value, (Real, datetime)) and value != value)
 
 
 def _rounded(values, digits=2):

@@ -1,11 +1,10 @@
 """Batches, colours and changes in the words and figures of the screens."""
 
-import math
 from datetime import datetime
 from html import escape
 
 from dyebook.lab import delta_e_00, describe_difference
-from dyebook.record import FIELDS
+from dyebook.record import FIELDS, is_empty
 
 __all__ = [
     "change_text",
@@ -26,7 +25,7 @@ __all__ = [
 def value_text(name, value):
     """Return one field's value with its unit, such as "12 µm"; empty where nothing was measured."""
     row = FIELDS[name]
-    if value is None or (isinstance(value, float) and math.isnan(value)):
+    if is_empty(value):
         return ""
     if row.kind is bool:
         return "yes" if value else "no"

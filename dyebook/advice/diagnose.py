@@ -7,7 +7,7 @@ import numpy as np
 
 from dyebook.advice.cause_words import WORDS
 from dyebook.advice.causes import CAUSES, FLAW_KINDS, IDS, USUAL, shares
-from dyebook.advice.evidence import gather
+from dyebook.advice.evidence import checked_record, gather
 from dyebook.advice.questions import QUESTIONS, chance_of_yes, next_test
 from dyebook.errors import RecordError
 from dyebook.notebook import Drawn
@@ -65,7 +65,7 @@ def diagnose(record, model=None, measurement=None, trace=None, answers=None, bef
 
     Parameters
     ----------
-    record : dict or Series
+    record : dict, Series or DataFrame of one row
         Settings as they were set and the reading L, a, b; where known film_measured_um, area_dm2, alloy, finish,
         rinse_temp_c, sealed.
     model : BathModel, optional
@@ -87,15 +87,15 @@ def diagnose(record, model=None, measurement=None, trace=None, answers=None, bef
     Raises
     ------
     RecordError
-        If a figure is impossible or a question unknown.
+        If the record is none, a figure is impossible or a question unknown.
     """
     answers = dict(answers or {})
     unknown = [name for name in answers if name not in QUESTIONS]
     if unknown:
         raise RecordError(f"unknown questions {', '.join(unknown)}; known: {', '.join(QUESTIONS)}")
+    record = checked_record(record)
     seen = gather(record, model, measurement, trace, before)
-    sealed = dict(record).get("sealed")
-    chances, weights = weigh(seen, answers, bool(sealed) if sealed in (True, False, 0, 1) else None)
+    chances, weights = weigh(seen, answers, record.get("sealed"))
     order = np.argsort(-chances, kind="stable")
     kinds = {item.kind for item in seen}
     test = next_test(dict(zip(IDS, chances, strict=True)), kinds, answers)

@@ -5,10 +5,11 @@ import numpy as np
 from dyebook.advice.causes import STATES
 from dyebook.advice.flaw_evidence import flaw_evidence
 from dyebook.advice.seen import Seen, sure
+from dyebook.errors import RecordError
 from dyebook.lab import delta_e_00, describe_difference
-from dyebook.record import Measurement, check_value
+from dyebook.record import FIELDS, Measurement, check_value, is_empty
 
-__all__ = ["Seen", "gather"]
+__all__ = ["Seen", "checked_record", "gather"]
 
 # film against plan: edges of the states, and how far the outer ones reach; an ordinary run keeps within 8 %
 _FILM_EDGES = (0.2, 0.8, 0.91, 1.12, 1.7)
@@ -64,7 +65,7 @@ def gather(record, model=None, measurement=None, trace=None, before=None):
     RecordError
         If a figure of the record is impossible.
     """
-    record = _checked(record)
+    record = checked_record(record)
     photo = measurement.to_dict() if isinstance(measurement, Measurement) else measurement
     parts = [] if photo is None else list(photo.get("parts") or ())
     seen = _colour(record, model, parts) + _gauge(record) + flaw_evidence(parts) + _evenness(parts)
@@ -72,15 +73,19 @@ def gather(record, model=None, measurement=None, trace=None, before=None):
     return seen + ([] if before is None else [before])
 
 
-def _checked(record):
-    from dyebook.record import FIELDS
-
-    return {name: check_value(name, value) for name, value in dict(record).items() if name in FIELDS}
+def checked_record(record):
+    """Return the fields of a record, checked, as a dict: of a mapping, a Series, or a DataFrame of one row."""
+    if getattr(record, "ndim", 1) == 2:
+        if len(record) != 1:
+            raise RecordError(f"the record is a table of {len(record)} rows; give the row of one dip, as table.iloc[0]")
+        record = record.iloc[0]
+    if not hasattr(record, "items"):
+        raise RecordError(f"the record is a {type(record).__name__}; a dict, or a row of a DataFrame, is needed")
+    return {name: check_value(name, value) for name, value in record.items() if name in FIELDS}
 
 
 def _known(record, *names):
-    values = [record.get(name) for name in names]
-    return all(value is not None and not (isinstance(value, float) and np.isnan(value)) for value in values)
+    return not any(is_empty(record.get(name)) for name in names)
 
 
 def _colour(record, model, parts):

@@ -12,7 +12,7 @@ from dyebook.book.rows import checked_moment
 from dyebook.book.schema import Batch, Bath, Dip, Dye, Order, Rinse, Run
 from dyebook.book.seen import seen_of
 from dyebook.lab import Lab
-from dyebook.record import FIELDS, DyeRecord
+from dyebook.record import FIELDS, DyeRecord, is_empty
 
 __all__ = [
     "HOMES",
@@ -118,7 +118,7 @@ class BatchRow:
 def _plain(value):
     if isinstance(value, tuple):
         return [round(float(part), 4) if math.isfinite(part) else None for part in value]
-    return None if isinstance(value, float) and math.isnan(value) else value
+    return None if is_empty(value) else value
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,7 @@ from sqlalchemy import insert, select, update
 
 from dyebook.book.schema import TABLES, Change, now
 from dyebook.errors import BookError, RecordError
-from dyebook.record import FIELDS, check_text, check_value
+from dyebook.record import FIELDS, check_text, check_value, is_empty
 
 __all__ = [
     "add_row",
@@ -79,7 +79,7 @@ def _checked(table, name, value):
     column = table.c[name]
     if name in FIELDS:
         value = check_value(name, value)
-    if value is None or value == "" or (isinstance(value, float) and math.isnan(value)):
+    if is_empty(value) or value == "":
         if not column.nullable and column.default is None:
             raise RecordError(f"{table.name} need {name}; it is empty")
         return None

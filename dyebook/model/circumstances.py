@@ -9,6 +9,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from dyebook.record import is_empty
+
 __all__ = ["CIRCUMSTANCES", "Circumstances"]
 
 CIRCUMSTANCES = ("alloy", "finish", "electrolyte_temp_c", "sealed", "wet", "dyed_at")
@@ -103,7 +105,7 @@ class Circumstances:
 def _texts(frame, name):
     if name not in frame.columns:
         return [""] * len(frame)
-    return ["" if value is None or value != value else str(value).strip() for value in frame[name]]
+    return ["" if is_empty(value) else str(value).strip() for value in frame[name]]
 
 
 def _states(frame, name):

@@ -10,7 +10,7 @@ from dyebook.model.circumstances import Circumstances
 from dyebook.model.coupons import coupon_groups, share_errors
 from dyebook.record import FIELDS
 
-__all__ = ["SETTINGS", "Scales", "Settings", "Training", "read_records", "read_settings"]
+__all__ = ["SETTINGS", "Scales", "Settings", "Training", "check_table", "read_records", "read_settings"]
 
 SETTINGS = ("film_um", "dye_g_per_l", "bath_temp_c", "dwell_min", "ph")
 COLOURS = ("L", "a", "b")
@@ -151,6 +151,14 @@ def _needed(frame, names):
         raise ModelError(f"columns {', '.join(missing)} are missing; a row needs {', '.join(names)}")
 
 
+def check_table(name, table):
+    """Raise a ModelError unless what was given as `name` is a DataFrame."""
+    import pandas as pd
+
+    if not isinstance(table, pd.DataFrame):
+        raise ModelError(f"{name} are a {type(table).__name__}; a pandas DataFrame with a row a dip is needed")
+
+
 def read_records(records):
     """Return checked records.
 
@@ -168,10 +176,7 @@ def read_records(records):
     ModelError
         If columns are missing, values impossible, or fewer than two different dips are complete.
     """
-    import pandas as pd
-
-    if not isinstance(records, pd.DataFrame):
-        raise ModelError(f"records are a {type(records).__name__}; a pandas DataFrame with a row a dip is needed")
+    check_table("records", records)
     _needed(records, ("film_um", "dye_g_per_l", "bath_temp_c", "dwell_min", *COLOURS))
     values = {name: _column(records, name) for name in (*SETTINGS, "film_measured_um", *COLOURS)}
     core = np.stack([values[name] for name in ("dye_g_per_l", "bath_temp_c", "dwell_min", *COLOURS)])

@@ -9,7 +9,7 @@ from dyebook.model.basis import Discrepancy
 from dyebook.model.draws import colour_draws, draw_posterior
 from dyebook.model.fit import fit_hypotheses
 from dyebook.model.forward import Shape, film_of
-from dyebook.model.inputs import Scales, Settings, Training, read_records, read_settings
+from dyebook.model.inputs import Scales, Settings, Training, check_table, read_records, read_settings
 from dyebook.notebook import Drawn
 
 __all__ = ["BathModel", "learn_model"]
@@ -76,15 +76,16 @@ class BathModel(Drawn):
         Raises
         ------
         ModelError
-            If a column is missing or a value impossible.
+            If they are no DataFrame, a column is missing or a value impossible.
         """
         import pandas as pd
 
+        check_table("settings", settings)
         if self.today is not None and "dyed_at" not in settings.columns:
             settings = settings.assign(dyed_at=self.today)
         asked = read_settings(settings, self.usual, self.training.circumstances)
-        pieces = [self.colour_draws(asked[i : i + _CHUNK]) for i in range(0, max(len(asked), 1), _CHUNK)]
-        table = np.vstack([np.hstack([lab.mean(axis=0), lab.std(axis=0)]) for lab in pieces])
+        pieces = [self.colour_draws(asked[i : i + _CHUNK]) for i in range(0, len(asked), _CHUNK)]
+        table = np.vstack([np.zeros((0, 6)), *(np.hstack([lab.mean(axis=0), lab.std(axis=0)]) for lab in pieces)])
         return pd.DataFrame(table, columns=["L", "a", "b", "L_sd", "a_sd", "b_sd"], index=settings.index)
 
     def colour_draws(self, settings, most=None):

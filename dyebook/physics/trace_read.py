@@ -87,6 +87,7 @@ def make_trace(time_min, current_a, voltage_v=None, electrolyte_temp_c=None, col
     if not current.max() > 0:
         raise RecordError("the log holds no current above 0 A; check which column is the current")
     others = [None if extra is None else np.asarray(extra, float)[known] for extra in (voltage_v, electrolyte_temp_c)]
+    others = [None if extra is None or np.isnan(extra).all() else extra for extra in others]
     if others[0] is not None and np.nanmedian(others[0]) < 0:
         others[0] = -others[0]
     return Trace(t - t[0], current, *others, columns or {}, tuple(notes), by_hand)

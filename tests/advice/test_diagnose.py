@@ -218,3 +218,17 @@ def test_remedies_are_careful():
 def test_impossible_figures_are_refused():
     with pytest.raises(RecordError, match="film"):
         diagnose({"film_um": -3})
+
+
+def test_a_row_of_a_table_is_a_record_in_any_form(model, dipped):
+    record = dipped(dwell_min=2.0)
+    table = pd.DataFrame([record]).convert_dtypes().assign(alloy=pd.NA, film_measured_um=pd.NA, sealed=pd.NA)
+    plain = [(cause.id, cause.probability) for cause in diagnose(record, model)]
+    for row in (table, table.iloc[0], table.iloc[0].to_dict()):
+        assert [(cause.id, cause.probability) for cause in diagnose(row, model)] == plain
+
+
+@pytest.mark.parametrize("record", [pd.DataFrame({"L": [40, 41]}), [40, 1, 2], 40])
+def test_what_is_no_record_is_refused_in_words(record):
+    with pytest.raises(RecordError, match="record is a"):
+        diagnose(record)

@@ -103,3 +103,14 @@ def test_a_suggestion_says_less_the_longer_nobody_dipped(dips, bath):
     target = bath.target(np.random.default_rng(7))
     today, later = (one.suggest(target, film_um=12)[0] for one in (model, model.as_of("2026-09-01")))
     assert later.delta_e00_p90 > today.delta_e00_p90
+
+
+@pytest.mark.parametrize("kind", ["object", "boolean"])
+def test_a_state_that_some_rows_do_not_tell_may_be_empty_in_any_way(dips, kind):
+    told = [True, False, None] * 8
+    states = pd.array(told, dtype="boolean") if kind == "boolean" else told
+    around, hue = Circumstances.learn(dips.assign(sealed=states)).encode(dips.assign(sealed=states))
+    known, _ = Circumstances.learn(dips.assign(sealed=told)).encode(dips.assign(sealed=[True, False, False] * 8))
+    assert np.isfinite(hue).all()
+    # as many read sealed as not: what nobody told counts as the unsealed, the usual state
+    assert around == pytest.approx(known)

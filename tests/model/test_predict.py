@@ -4,6 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from dyebook.errors import ModelError
 from dyebook.lab import delta_e_00
 from dyebook.model.predict import learn_model
 
@@ -76,3 +77,15 @@ def test_a_thousand_records(bath):
     dips = bath.records(40, np.random.default_rng(9))
     miss = delta_e_00(bath.truth(dips), learn_model(records).predict(dips)[LAB].to_numpy())
     assert np.median(miss) < 0.4
+
+
+@pytest.mark.parametrize("settings", [{"dwell_min": 4}, pd.Series({"dwell_min": 4.0}), [4]])
+def test_settings_that_are_no_table_are_refused_in_words(model, settings):
+    with pytest.raises(ModelError, match="DataFrame"):
+        model.predict(settings)
+
+
+def test_no_dips_to_predict_give_an_empty_table(model, records):
+    told = model.predict(records.head(0))
+    assert list(told.columns) == [*LAB, "L_sd", "a_sd", "b_sd"]
+    assert len(told) == 0

@@ -5,7 +5,7 @@ import pytest
 
 from dyebook.errors import RecordError
 from dyebook.physics.trace_columns import guess_columns
-from dyebook.physics.trace_read import parse_trace, read_notes, read_trace
+from dyebook.physics.trace_read import make_trace, parse_trace, read_notes, read_trace
 
 MINUTES = np.arange(6) * 0.5
 AMPS = np.array([0.0, 1.0, 2.0, 2.1, 2.1, 2.05])
@@ -180,3 +180,9 @@ def test_hand_notes():
 def test_bad_notes_are_refused(text):
     with pytest.raises(RecordError):
         read_notes(text)
+
+
+def test_a_column_without_a_figure_counts_as_not_logged():
+    trace = make_trace(MINUTES, AMPS, voltage_v=np.full(6, np.nan), electrolyte_temp_c=np.full(6, 20.0))
+    assert trace.voltage_v is None
+    assert trace.electrolyte_temp_c == pytest.approx(20)
