@@ -12,6 +12,7 @@ from dyebook.photo.flaw_score import flaw_odds
 from dyebook.photo.flaw_shading import unshaded
 from dyebook.photo.flaw_view import view_part
 from dyebook.photo.flaw_whole import whole_changes
+from dyebook.photo.part_hole import holes_cut
 from dyebook.record import Flaw
 
 __all__ = ["find_flaws", "flaws_in", "with_flaws"]
@@ -75,7 +76,8 @@ def find_flaws(photo, light, part, film):
     uniformity : float
         Median CIEDE2000 of the part's pixels to its film once shading is taken away; nan if too few are seen.
     """
-    view = view_part(photo, light, part)
+    # a hole that a drawn outline runs across is no flaw; found outlines leave holes out
+    view = view_part(photo, light, holes_cut(photo, light, part) if part.confidence == 1 else part)
     if view.inner.sum() < _FEWEST_PIXELS:
         return (), float("nan")
     rest = unshaded(view)

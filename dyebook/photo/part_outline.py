@@ -3,17 +3,16 @@
 import cv2
 import numpy as np
 
+from dyebook.photo.part_hole import small_holes
+from dyebook.photo.part_ring import polygon_of, traced, with_slits
 from dyebook.photo.part_trim import ground_like, is_hole
 from dyebook.photo.part_view import shade_free
 
-__all__ = ["outline_of", "with_slits"]
+__all__ = ["outline_of"]
 
 # a crop for sharpening has at most this many pixels: graph cuts grow faster than their pixels
 _CROP_PIXELS = 6_500
 _MARGIN = 0.12
-_LARGEST_RING = 100
-# edges of the mask are smoothed over this many crop pixels before they are traced, finer than a pixel
-_FINER = 4
 # an edge pixel's own sides are looked at this near, and fainter steps (squared CIELAB) tell nothing
 _NEARBY, _FAINT_EDGE = (9, 9), 16.0
 _CROSS = cv2.getStructuringElement(cv2.MORPH_CROSS, (3, 3))
@@ -38,29 +37,8 @@ def outline_of(photo, light, one, view):
     colour = shade_free(light.correct(pixels, box, step))
     rough = _laid_over(one, view.step, box, step, colour.shape[:2])
     outer, holes = _rings(_covered(colour, _sharpened(colour, rough)))
-    return np.clip(with_slits(outer, holes) * step + box[:2], 0, photo.size)
-
-
-def with_slits(outer, holes):
-    """Return one polygon that cuts each hole into the outer ring by a slit there and back.
-
-    Parameters
-    ----------
-    outer : ndarray of shape (N, 2)
-    holes : sequence of ndarray of shape (M, 2)
-
-    Returns
-    -------
-    ndarray of shape (N + sum(M + 2), 2)
-    """
-    ring = np.asarray(outer, dtype=float)
-    for hole in holes:
-        hole = np.asarray(hole, dtype=float)
-        apart = np.linalg.norm(ring[:, None] - hole[None], axis=2)
-        i, j = np.unravel_index(np.argmin(apart), apart.shape)
-        turned = np.roll(hole, -j, axis=0)
-        ring = np.concatenate([ring[: i + 1], turned, turned[:1], ring[i:]])
-    return ring
+    outline = with_slits(outer, holes) * step + box[:2]
+    return np.clip(with_slits(outline, small_holes(photo, light, outline)), 0, photo.size)
 
 
 def _seen_around(photo, one, view):
@@ -156,18 +134,7 @@ def _nearby(colour, where):
 
 def _rings(covered):
     """Outer ring and hole rings of what a part covers, corners in pixels from the crop's outer corner."""
-    fine = cv2.resize(covered, None, fx=_FINER, fy=_FINER, interpolation=cv2.INTER_LINEAR)
-    fine = (cv2.GaussianBlur(fine, (0, 0), _FINER * 0.6) > 0.5).astype(np.uint8)
-    contours, tree = cv2.findContours(fine, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
+    contours, tree = traced(covered)
     outer = max((i for i in range(len(contours)) if tree[0][i][3] < 0), key=lambda i: cv2.contourArea(contours[i]))
     holes = [contours[i] for i in range(len(contours)) if tree[0][i][3] == outer and len(contours[i]) > 8]
-    return _polygon(contours[outer]), [_polygon(hole) for hole in holes]
-
-
-def _polygon(contour):
-    """A contour of the finer mask with few corners, in pixels of the crop."""
-    for tolerance in (0.6, 1.0, 1.5, 2.5, 4.0):
-        ring = cv2.approxPolyDP(contour, tolerance, True)
-        if len(ring) <= _LARGEST_RING:
-            break
-    return (ring[:, 0].astype(float) + 0.5) / _FINER
+    return polygon_of(contours[outer]), [polygon_of(hole) for hole in holes]

@@ -6,7 +6,7 @@ from skimage.measure import points_in_poly
 
 from dyebook.errors import PhotoError
 from dyebook.photo.part import Part, part_at
-from dyebook.photo.part_outline import with_slits
+from dyebook.photo.part_ring import with_slits
 from dyebook.photo.read import photo_from_array
 
 
