@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-__all__ = ["FLAGS", "Flag", "remedy_of"]
+__all__ = ["FLAGS", "Flag"]
 
 
 @dataclass(frozen=True)
@@ -82,26 +82,3 @@ _TABLE = (
 )
 
 FLAGS = {flag.name: flag for flag in _TABLE}
-
-
-def remedy_of(name):
-    """Return what to do about the doubt called `name`.
-
-    Parameters
-    ----------
-    name : str
-        One of `FLAGS`.
-
-    Returns
-    -------
-    str
-        A short instruction.
-
-    Raises
-    ------
-    ValueError
-        If no such doubt exists.
-    """
-    if name not in FLAGS:
-        raise ValueError(f"unknown flag {name!r}; known: {', '.join(FLAGS)}")
-    return FLAGS[name].remedy

@@ -2,7 +2,7 @@
 
 from html import escape
 
-__all__ = ["SKETCHED", "draw_shape"]
+__all__ = ["draw_shape"]
 
 _WIDTH, _HEIGHT, _MARGIN = 300, 200, 40
 _STYLE = 'stroke="#1c1d1f" stroke-width="1.6" fill="#c9cbcf"'
@@ -161,7 +161,6 @@ _DRAWN = {
     "cone": _cone,
     "turned": _turned,
 }
-SKETCHED = tuple(_DRAWN)
 
 
 def draw_shape(kind, sizes):

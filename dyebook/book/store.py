@@ -241,10 +241,6 @@ class Book(Tables):
         place = self.place.photos or self.setting("photos")
         return open_photos(place) if place else None
 
-    def photo_path(self, sha):
-        """Return where the file of a photo is."""
-        return self.photos.path(sha)
-
     def photo_bytes(self, sha):
         """Return the bytes of a photo, exactly as they were given."""
         return self.photos.read(sha)

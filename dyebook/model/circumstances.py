@@ -11,9 +11,8 @@ import numpy as np
 
 from dyebook.record import is_empty
 
-__all__ = ["CIRCUMSTANCES", "Circumstances"]
+__all__ = ["Circumstances"]
 
-CIRCUMSTANCES = ("alloy", "finish", "electrolyte_temp_c", "sealed", "wet", "dyed_at")
 _WORDS = ("alloy", "finish")
 _STATES = ("sealed", "wet")
 # standard deviations of log load

@@ -79,11 +79,6 @@ class Mat:
         back = np.linalg.inv(self.to_mm)
         return [cv2.perspectiveTransform(ring[None], back)[0] for ring in rings]
 
-    def mm_per_px(self, point):
-        """Return the length of one pixel at a place, in mm: the root of the area it covers."""
-        x, y = point
-        return float(np.sqrt(self.area_mm2([(x, y), (x + 1, y), (x + 1, y + 1), (x, y + 1)])))
-
 
 def mat_marks(paper):
     """Return the marks of a mat: {number: corners (4, 2) in mm, clockwise from the top left}.

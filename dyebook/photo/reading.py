@@ -114,10 +114,10 @@ def read_part(photo, light, card, part, camera=None):
     box = part.box
     exposure_log_sd = light.log_sd(((box[0] + box[2]) / 2, (box[1] + box[3]) / 2))
     reading = Reading(
-        lab=Lab(*lab),
-        lab_sd=tuple(linear_rgb_to_lab(facing.light).std(axis=0)),
+        lab=Lab(*lab.tolist()),
+        lab_sd=tuple(linear_rgb_to_lab(facing.light).std(axis=0).tolist()),
         lab_u=uncertainty_of(lab, film, facing, exposure_log_sd, None if camera is None else camera.lab_u),
-        outline=tuple(map(tuple, part.outline)),
+        outline=tuple(map(tuple, part.outline.tolist())),
         box=box,
         uniformity=_uniformity(facing.light, level),
         flags=tuple(dict.fromkeys((*part.flags, *flags_of(facing)))),
@@ -147,7 +147,7 @@ def _spread_over(places, values):
 def _at_level(evidence, step):
     """The same evidence with its light changed by a step of its logarithm."""
     film = evidence.film * np.exp(step)
-    return replace(evidence, film=film, reading=replace(evidence.reading, lab=Lab(*linear_rgb_to_lab(film))))
+    return replace(evidence, film=film, reading=replace(evidence.reading, lab=Lab(*linear_rgb_to_lab(film).tolist())))
 
 
 def _film_colour(seen, share=_UNVEILED):

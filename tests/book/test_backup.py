@@ -143,7 +143,7 @@ def test_a_bomb_is_not_unpacked(full, tmp_path, monkeypatch):
 
 
 def test_a_missing_photo_makes_no_backup_that_looks_whole(full, tmp_path):
-    full.photo_path(full.batch(1).photo).unlink()
+    full.photos.path(full.batch(1).photo).unlink()
     with pytest.raises(BookError, match="missing"):
         full.back_up(tmp_path / "b.zip")
     assert not list(tmp_path.glob("b.zip*"))

@@ -52,7 +52,7 @@ def test_a_photo_is_kept_byte_by_byte_under_its_hash(store, dip, photo, tmp_path
     row = store.batch(store.add_batch(dip(), path))
     assert row.photo == hashlib.sha256(photo).hexdigest()
     assert store.photo_bytes(row.photo) == photo
-    assert store.photo_path(row.photo).read_bytes() == photo
+    assert store.photos.path(row.photo).read_bytes() == photo
     assert store.rows("photos")[0]["name"] == "rim.jpg"
     assert store.check() == []
 

@@ -65,7 +65,7 @@ def test_damage_is_told(run, tmp_path, photo):
     run("record", *SETTINGS)
     with open_book() as book:
         sha = book.add_photo(photo, 1)
-        book.photo_path(sha).write_bytes(photo + b"x")
+        book.photos.path(sha).write_bytes(photo + b"x")
     (tmp_path / "shop.dyebook" / "photos" / "stray.jpg").write_bytes(photo)
     told = run("check")
     assert told["ok"] is False

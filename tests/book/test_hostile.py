@@ -100,7 +100,7 @@ def test_a_photo_is_asked_for_by_its_hash_alone(store, sha):
     with pytest.raises(BookError, match="no photo's name"):
         store.photo_bytes(sha)
     with pytest.raises(BookError, match="no photo's name"):
-        store.photo_path(sha)
+        store.photos.path(sha)
 
 
 @pytest.mark.parametrize(

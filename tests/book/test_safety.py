@@ -107,7 +107,7 @@ def test_two_editors_at_the_same_instant_one_is_told(store, dip, book_url):
 
 def test_a_photo_stopped_between_its_row_and_its_place_is_found(store, dip, photo):
     sha = store.batch(store.add_batch(dip(), photo)).photo
-    place = store.photo_path(sha)
+    place = store.photos.path(sha)
     waiting = place.parents[1] / "incoming" / f"{sha}-0a1b2c3d"
     place.rename(waiting)
     assert store.photo_bytes(sha) == photo
@@ -129,7 +129,7 @@ def test_a_photo_whose_row_was_never_written_is_swept_up_in_the_end(store, photo
 
 def test_a_damaged_photo_is_healed_when_it_is_given_again(store, dip, photo):
     sha = store.batch(store.add_batch(dip(), photo)).photo
-    store.photo_path(sha).write_bytes(b"spoilt")
+    store.photos.path(sha).write_bytes(b"spoilt")
     assert "altered" in store.check()[0]
     store.add_batch(dip(), photo)
     assert store.check() == []
@@ -203,9 +203,9 @@ def test_photos_elsewhere_through_a_memory_file_system(book_url, dip, photo):
         sha = book.batch(book.add_batch(dip(), photo)).photo
         assert book.photo_bytes(sha) == photo
         assert book.check() == []
-        book.photos.system.pipe_file(book.photo_path(sha), b"spoilt")
+        book.photos.system.pipe_file(book.photos.path(sha), b"spoilt")
         assert "altered" in book.check()[0]
-        book.photos.system.rm_file(book.photo_path(sha))
+        book.photos.system.rm_file(book.photos.path(sha))
         assert "missing" in book.check()[0]
         with pytest.raises(BookError, match="missing"):
             book.photo_bytes(sha)

@@ -4,7 +4,6 @@ from datetime import timedelta
 
 import pytest
 
-from dyebook.book.store import open_book
 from dyebook.jobs import orders
 from dyebook.jobs.bath_care import bath_cares
 from dyebook.jobs.baths import find_bath, note_bath
@@ -15,12 +14,6 @@ from dyebook.jobs.today import look_over
 from dyebook.jobs.way import what_waits
 from dyebook.record import DyeRecord
 from dyebook.report_today import care_pairs, waiting_text
-
-
-@pytest.fixture
-def book(tmp_path):
-    with open_book(tmp_path / "shop.dyebook", who="Ada") as book:
-        yield book
 
 
 def _dip(book, day, area=10.0, dye="Ember", bath="E1", **more):

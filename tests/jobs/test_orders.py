@@ -2,7 +2,6 @@
 
 import pytest
 
-from dyebook.book.store import open_book
 from dyebook.errors import DyebookError, RecordError
 from dyebook.jobs import orders
 from dyebook.lab import Lab
@@ -10,12 +9,6 @@ from dyebook.record import DyeRecord, Measurement, Reading
 
 PHOTO = b"\xff\xd8\xff\xe0 as good as a photo to the book, which keeps bytes"
 WANTED = Lab(40, 40, 44)
-
-
-@pytest.fixture
-def book(tmp_path):
-    with open_book(tmp_path / "shop.dyebook", who="Ada") as book:
-        yield book
 
 
 def _dip(book, lab=None, u=0.3, **state):

@@ -145,7 +145,7 @@ def test_a_stopped_run_goes_on_where_it_was(archive):
 def test_a_lost_photo_keeps_its_reading_and_is_told(archive):
     with open_book(archive) as book:
         lost = next(waiting_photos(book, "any"))
-        book.photo_path(lost.sha256).unlink()
+        book.photos.path(lost.sha256).unlink()
         told = remeasure(book)
         standing = [row for row in book.rows("readings") if row["photo_id"] == lost.photo_id]
     assert len(told.troubles) == 1

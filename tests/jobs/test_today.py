@@ -2,15 +2,8 @@
 
 import pytest
 
-from dyebook.book.store import open_book
 from dyebook.jobs.today import look_at_baths, look_over
 from dyebook.record import DyeRecord
-
-
-@pytest.fixture
-def book(tmp_path):
-    with open_book(tmp_path / "shop.dyebook", who="Ada") as book:
-        yield book
 
 
 def _dip(book, lab=None, u=0.5, flags=None, wet=False, **changes):

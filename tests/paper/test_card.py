@@ -144,7 +144,7 @@ def test_the_swatch_has_the_colour_that_was_read(shop, look, drawn_codes):
 
 def test_a_lost_photo_is_told_and_the_card_still_comes(fresh_book, photo_with_gps, look):
     fresh_book.add_batch(dip(lab=(60, 40, 50)), photo=photo_with_gps)
-    fresh_book.photo_path(fresh_book.batch(1).photo).unlink()
+    fresh_book.photos.path(fresh_book.batch(1).photo).unlink()
     facts = batch_facts(fresh_book, 1)
     assert facts.picture is None
     assert "cannot be shown" in look(sheet_bytes(card_sheet(facts), ".pdf")).words()

@@ -4,7 +4,6 @@ import http.client
 import os
 import re
 import shutil
-import socket
 import subprocess
 import sys
 import time
@@ -17,6 +16,7 @@ from websockets.sync.client import connect
 
 from dyebook.book.store import open_book
 from dyebook.screens.phone_door import remembered_base
+from tests.screens.ports import free_port, listens
 
 ROOT = Path(__file__).parents[2]
 SAMPLE = ROOT / "samples" / "tags_one_streaked.jpg"
@@ -35,10 +35,7 @@ PATHS += ["//", "/./", "/pair/../", "/pair/..%2f", "/%70air/x", "/pair/x/../../_
 @pytest.fixture(scope="module")
 def bench(demo_place, tmp_path_factory):
     """The app with both doors open, on a copy of the demo book."""
-    home = tmp_path_factory.mktemp("home")
-    with socket.socket() as probe:
-        probe.bind((ADDRESS, 0))
-        port = probe.getsockname()[1]
+    home, port = tmp_path_factory.mktemp("home"), free_port(ADDRESS)
     book = shutil.copytree(demo_place, home / "shop.dyebook")
     environment = {**os.environ, "HOME": str(home), "PYTHONPATH": str(ROOT), "DYEBOOK_BOOK": str(book)}
     log = home / "log"
@@ -46,7 +43,7 @@ def bench(demo_place, tmp_path_factory):
         command = [sys.executable, "-c", CODE, ADDRESS, str(port)]
         process = subprocess.Popen(command, env=environment, stdin=subprocess.DEVNULL, stdout=told, stderr=told)
     end = time.monotonic() + 60
-    while "/pair/" not in log.read_text() or not _listens(port):
+    while "/pair/" not in log.read_text() or not listens(ADDRESS, port):
         assert process.poll() is None, log.read_text()
         assert time.monotonic() < end, log.read_text()
         time.sleep(0.1)
@@ -54,11 +51,6 @@ def bench(demo_place, tmp_path_factory):
     yield SimpleNamespace(port=port, desk=f"http://127.0.0.1:{port}", phone=f"http://{ADDRESS}:{port}", link=link)
     process.terminate()
     process.wait(20)
-
-
-def _listens(port):
-    with socket.socket() as probe:
-        return probe.connect_ex((ADDRESS, port)) == 0
 
 
 def _ask(bench, path, method="GET", address=ADDRESS, own="127.0.0.4", **headers):
@@ -106,8 +98,7 @@ def test_the_desk_is_served_without_pairing(bench):
 
 
 def test_other_addresses_of_this_machine_are_not_listened_at(bench):
-    with socket.socket() as probe:
-        assert probe.connect_ex(("127.0.0.3", bench.port)) != 0
+    assert not listens("127.0.0.3", bench.port)
 
 
 @pytest.mark.browser

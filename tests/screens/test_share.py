@@ -4,7 +4,6 @@ import http.client
 import os
 import re
 import shutil
-import socket
 import subprocess
 import sys
 import time
@@ -17,6 +16,7 @@ from websockets.sync.client import connect
 
 from dyebook.book.people import set_person
 from dyebook.book.store import open_book
+from tests.screens.ports import free_port, listens
 
 pytest.importorskip("authlib", reason="the libraries for sign-in are not installed")
 pytest.importorskip("joserfc", reason="the library for the tests' own sign-in service is not installed")
@@ -24,12 +24,6 @@ pytest.importorskip("joserfc", reason="the library for the tests' own sign-in se
 ROOT = Path(__file__).parents[2]
 ADDRESS, SERVICE = "127.0.0.2", "127.0.0.3"
 PEOPLE = {"mara@shop.example": "owner", "ivo@shop.example": "maker", "tess@shop.example": "reader"}
-
-
-def _free_port(address):
-    with socket.socket() as probe:
-        probe.bind((address, 0))
-        return probe.getsockname()[1]
 
 
 @pytest.fixture(scope="module")
@@ -40,7 +34,7 @@ def service():
         from sign_in_service import SignInService
     finally:
         sys.path.pop(0)
-    served = SignInService(SERVICE, _free_port(SERVICE))
+    served = SignInService(SERVICE, free_port(SERVICE))
     served.start()
     yield served
     served.stop()
@@ -51,7 +45,7 @@ def shop(demo_place, tmp_path_factory, service):
     """The shared app on a copy of the demo book."""
     from sign_in_service import CLIENT, SECRET
 
-    home, port = tmp_path_factory.mktemp("home"), _free_port(ADDRESS)
+    home, port = tmp_path_factory.mktemp("home"), free_port(ADDRESS)
     book, base = shutil.copytree(demo_place, home / "shop.dyebook"), f"http://{ADDRESS}:{port}"
     with open_book(book) as opened:
         for email, role in PEOPLE.items():
@@ -64,18 +58,13 @@ def shop(demo_place, tmp_path_factory, service):
     with log.open("wb") as out:
         process = subprocess.Popen(command, env=environment, stdin=subprocess.DEVNULL, stdout=out, stderr=out)
     end = time.monotonic() + 60
-    while not _listens(port):
+    while not listens(ADDRESS, port):
         assert process.poll() is None, log.read_text()
         assert time.monotonic() < end, log.read_text()
         time.sleep(0.1)
     yield SimpleNamespace(base=base, port=port, book=book, log=log, secret=SECRET)
     process.terminate()
     process.wait(20)
-
-
-def _listens(port):
-    with socket.socket() as probe:
-        return probe.connect_ex((ADDRESS, port)) == 0
 
 
 def _ask(shop, path, method="GET", **headers):
