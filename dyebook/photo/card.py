@@ -146,20 +146,38 @@ def card_at(photo, quad, card_lab=None):
     Raises
     ------
     PhotoError
-        If the corners lie outside the photo, enclose almost nothing, or the card is black or blown out.
+        If the corners lie outside the photo, enclose almost nothing, or the card is black or blown out; if its own
+        colour is none.
     """
-    quad = order_corners(quad)
+    quad = order_corners(_checked_corners(photo, quad))
     box = _checked_box(photo, quad)
     pixels, clipped, places = _inner_pixels(photo, quad, box)
     if len(pixels) < 12:
         raise PhotoError(f"the card in {photo.name} covers {len(pixels)} pixels; move closer or use a larger card")
-    lab = Lab(*(CARD_LAB if card_lab is None else card_lab))
+    lab = CARD_LAB if card_lab is None else _checked_lab(card_lab)
     return _read_card(photo, quad, lab, pixels, places, clipped)
 
 
 def no_card(photo):
     """Return the stand-in for a photo without a card: neutral gains, and the doubt that says so."""
     return Card("none", None, flags=("no_card",))
+
+
+def _checked_corners(photo, quad):
+    quad = np.asarray(quad, dtype=float)
+    if quad.shape != (4, 2) or not np.isfinite(quad).all():
+        raise PhotoError(f"the card in {photo.name} has four corners, each x,y in pixels; {quad.tolist()} was given")
+    return quad
+
+
+def _checked_lab(card_lab):
+    numbers = np.asarray(card_lab, dtype=float)
+    if numbers.shape != (3,) or not np.isfinite(numbers).all() or not 0 < numbers[0] <= 100:
+        raise PhotoError(
+            f"the card's own colour is {numbers.tolist()}; L*, a*, b* are needed, with L* above 0 and at most 100, "
+            "such as 49.5, 0, 0 of an 18 % grey card"
+        )
+    return Lab(*numbers.tolist())
 
 
 def _checked_box(photo, quad):

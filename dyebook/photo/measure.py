@@ -4,7 +4,6 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 import cv2
-import numpy as np
 
 from dyebook.errors import PhotoError
 from dyebook.photo.card import Card, card_at, no_card
@@ -195,7 +194,7 @@ def _choose_card(photo, wanted):
 
 def _choose_parts(photo, card, light, mat, wanted):
     if wanted.part_at is not None:
-        parts = [part_at(photo, np.asarray(polygon, dtype=float)) for polygon in wanted.part_at]
+        parts = [part_at(photo, polygon) for polygon in wanted.part_at]
     else:
         parts = [part for part in find_parts(photo, card, light) if mat is None or not mat.is_mark(part.outline)]
     return parts if wanted.steps is None else band_parts(photo, light, parts, wanted.steps)

@@ -59,8 +59,13 @@ def part_at(photo, polygon):
     """
     polygon = np.asarray(polygon, dtype=float)
     width, height = photo.size
-    if polygon.ndim != 2 or polygon.shape[1] != 2 or len(polygon) < 3 or not np.isfinite(polygon).all():
-        raise PhotoError(f"the part's outline has {len(polygon)} usable corners; give at least three x,y pairs")
+    if polygon.ndim != 2 or polygon.shape[1] != 2:
+        raise PhotoError("what was given is no outline of a part; give a list of outlines, each a list of x,y pairs")
+    usable = int(np.isfinite(polygon).all(axis=1).sum())
+    if usable < max(3, len(polygon)):
+        raise PhotoError(
+            f"the part's outline has {usable} usable corners of {len(polygon)}; give at least three x,y pairs"
+        )
     inside = np.clip(polygon, 0, (width, height))
     part = Part(inside)
     if part.mask().sum() < 30:

@@ -35,6 +35,7 @@ def log_headers(text, name="log"):
 
 
 def decode_log(raw):
+    """Return the text of a log's bytes: UTF-8 or UTF-16 by its mark, else the code page of Western desks."""
     for coding in ("utf-8-sig", "utf-16") if raw[:2] in (b"\xff\xfe", b"\xfe\xff") else ("utf-8-sig", "cp1252"):
         try:
             return raw.decode(coding)

@@ -66,6 +66,8 @@ def test_a_card_of_two_halves_is_a_doubt():
     [
         (_plain(), QUAD + 100, "pixels of the upright photo"),
         (_plain(), QUAD[[0, 0, 1, 1]], "enclose almost nothing"),
+        (_plain(), QUAD[:3], "four corners"),
+        (_plain(), QUAD * np.nan, "four corners"),
         (_plain((0.0005, 0.0005, 0.0005)), QUAD, "is black"),
         (_plain((1.0, 1.0, 1.0)), QUAD, "blown out"),
     ],
@@ -73,6 +75,12 @@ def test_a_card_of_two_halves_is_a_doubt():
 def test_a_card_that_cannot_serve_is_refused_in_words(pixels, quad, words):
     with pytest.raises(PhotoError, match=words):
         card_at(photo_from_array(pixels, limit=1.0), quad)
+
+
+@pytest.mark.parametrize("lab", [(0, 0, 0), (200, 0, 0), (49.5, 0), (49.5, np.nan, 0)])
+def test_a_colour_that_no_card_has_is_refused_in_words(lab):
+    with pytest.raises(PhotoError, match="the card's own colour is"):
+        card_at(photo_from_array(_plain()), QUAD, lab)
 
 
 def test_going_without_a_card_is_a_loud_doubt():

@@ -72,3 +72,16 @@ def test_an_outline_that_encloses_nothing_is_refused():
         part_at(photo, [(200, 200), (210, 200), (205, 220)])
     with pytest.raises(PhotoError, match="three"):
         part_at(photo, [(1, 1), (5, 5)])
+
+
+@pytest.mark.parametrize(
+    ("outline", "words"),
+    [
+        ((3, 4), "list of outlines"),
+        ([(3, 4), (9, 9)], "2 usable corners of 2"),
+        ([(3, 4), (90, 9), (np.nan, 70)], "2 usable corners of 3"),
+    ],
+)
+def test_what_is_no_outline_is_refused_in_words(outline, words):
+    with pytest.raises(PhotoError, match=words):
+        part_at(photo_from_array(np.full((100, 100, 3), 0.2, np.float32)), outline)
