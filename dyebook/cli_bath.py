@@ -44,11 +44,10 @@ def show(bath: BathArgument, book: BookOption = None, as_json: Json = False):
 
 def _show(book, name, as_json):
     from dyebook.jobs.bath_state import bath_called, bath_state
-    from dyebook.jobs.uptake import learned_bath
     from dyebook.report_bath import strength_table
 
     label, row = bath_called(book, name)
-    state, line = bath_state(book, label, row, learned_bath(book, row["id"]))
+    state, line = bath_state(book, label, row)
     if not as_json:
         typer.echo("\n".join([*strength_table(line.points), ""]))
     show_answer(state, as_json, label)
@@ -119,15 +118,14 @@ def top_up(
 
     Example: dyebook bath top-up "Ember, E1" --evaporated-l 0.1
     """
+    from dyebook.jobs.bath_line import bath_line
     from dyebook.jobs.bath_state import bath_called
     from dyebook.jobs.baths import note_bath
-    from dyebook.jobs.strength_line import strength_line
     from dyebook.jobs.top_up import top_up_of
-    from dyebook.jobs.uptake import learned_bath
 
     with open_at(book) as opened:
         label, row = bath_called(opened, bath)
-        line = strength_line(opened, row["id"], learned_bath(opened, row["id"]))
+        line = bath_line(opened, row["id"])
         wanted, plan = top_up_of(
             line,
             row["bath_volume_l"],
@@ -172,13 +170,13 @@ def level(
 
 
 def _known_tank(book, name, volume, floor):
+    from dyebook.jobs.bath_line import bath_line
     from dyebook.jobs.bath_state import bath_called
     from dyebook.jobs.dye_rules import dye_rules
-    from dyebook.jobs.strength_line import strength_line
 
     with open_at(book) as opened:
         row = bath_called(opened, name)[1]
-        known = strength_line(opened, row["id"]).present_volume_l or row["bath_volume_l"]
+        known = bath_line(opened, row["id"]).present_volume_l or row["bath_volume_l"]
         return volume or known, floor or dye_rules(opened, row["dye"]).get("tank_area_dm2")
 
 

@@ -123,12 +123,12 @@ def _suggest_all(book, shade, fixed, free_strength, asked, as_json):
 
 
 def _tell_strength(learned, fixed, free_strength):
-    """Say on stderr which strengths were taken as they are today."""
+    """Say on stderr which strengths were taken."""
     if free_strength or "dye_g_per_l" in fixed:
         return
     for label in learned.models:
         if label in learned.strengths:
-            typer.echo(f"note: {label} taken at today's {learned.strengths[label]:.3g} g/L", err=True)
+            typer.echo(f"note: {label} taken at {learned.strengths[label]:.3g} g/L, as last written down", err=True)
 
 
 def mix(

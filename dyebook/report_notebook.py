@@ -8,7 +8,17 @@ from dyebook.record import FIELDS
 from dyebook.report import flag_lines, lab_text
 from dyebook.report_html import html_fragment
 from dyebook.report_screen import distance_text, flaw_text, value_text
-from dyebook.report_shade import footing_text, forgiving_text, lamp_text, outlook_text, sentence_text, setting_rows
+from dyebook.report_shade import (
+    AWAY,
+    NEAR,
+    footing_text,
+    forgiving_text,
+    lamp_text,
+    outlook_text,
+    reach_word,
+    sentence_text,
+    setting_rows,
+)
 from dyebook.report_sheet import Pairs, Prose, Ribbon, Row, Shown, Swatches, Table, ink_of
 from dyebook.report_trouble import verdict_text
 
@@ -107,7 +117,7 @@ def _range_text(name, low, high):
 
 
 def _suggestion(one):
-    title = "Expected" if one.reachable else "Nearest this bath gets"
+    title = "Nearest this bath gets" if reach_word(one) in (NEAR, AWAY) else "Expected"
     swatch = Swatches((Shown(title, one.lab, (describe_colour(one.lab), lab_text(one.lab))),))
     words = Prose((outlook_text(one), footing_text(one), forgiving_text(one), lamp_text(one)))
     return html_fragment(

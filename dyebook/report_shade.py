@@ -5,7 +5,11 @@ from dyebook.report import lab_text
 from dyebook.report_screen import distance_text
 
 __all__ = [
+    "AWAY",
+    "MAY_REACH",
+    "NEAR",
     "NO_NEARER",
+    "REACHES",
     "STRIP_HINT",
     "answer_text",
     "baths_text",
@@ -20,6 +24,7 @@ __all__ = [
     "mix_lines",
     "mixes_text",
     "outlook_text",
+    "reach_word",
     "redip_lines",
     "redip_text",
     "sentence_text",
@@ -147,15 +152,46 @@ def _setting_texts(settings):
     return texts | ({"ph": f"{settings['ph']:.1f}"} if "ph" in settings else {})
 
 
-def outlook_text(one):
-    """Return in words how near a `Suggestion` should come."""
+def outlook_text(one, tolerance=None):
+    """Return in words how near a `Suggestion` should come, against a tolerance (CIEDE2000) where there is one."""
     how = "no difference to speak of" if one.miss == "the same" else one.miss
+    far, most = distance_text(one.delta_e00), f"nine times in ten below {one.delta_e00_p90:.1f}"
+    word = reach_word(one, tolerance)
+    if word == REACHES:
+        return f"Expect {how}: {far} to the target, {most}."
+    if word == MAY_REACH:
+        return f"It may reach it, but too little is known for sure: expect {how}, {far} off, {most}. A test dip tells."
+    if word == NEAR:
+        return f"This bath comes near it and not up to it: its nearest shade is {how}, {far} from the target."
+    return f"This bath does not go there. Its nearest shade is {how}: {far} from the target."
+
+
+REACHES, MAY_REACH, NEAR, AWAY = "reaches it", "may reach it", "comes near it", "does not go there"
+# without a tolerance: up to this CIEDE2000 half of the judges accept a match (ISO/TR 28642, value from memory), up to
+# twice that few call it another colour (judgement, no source)
+_MATCH = 1.8
+
+
+def reach_word(one, tolerance=None):
+    """Return whether a `Suggestion` reaches its target: `REACHES`, `MAY_REACH`, `NEAR` or `AWAY`.
+
+    Parameters
+    ----------
+    one : Suggestion
+    tolerance : float, optional
+        CIEDE2000 that passes; 1.8 without it.
+
+    Notes
+    -----
+    The expected difference decides. It counts all doubt, so it may stay above the tolerance in a bath that would
+    reach the shade if it were known better: `MAY_REACH`.
+    """
+    limit = tolerance or _MATCH
+    if one.delta_e00 <= limit:
+        return REACHES
     if one.reachable:
-        return (
-            f"Expect {how}: {distance_text(one.delta_e00)} to the target, nine times in ten below "
-            f"{one.delta_e00_p90:.1f}."
-        )
-    return f"This bath does not go there. Its nearest shade is {how}: {distance_text(one.delta_e00)} from the target."
+        return MAY_REACH
+    return NEAR if one.delta_e00 <= 2 * limit else AWAY
 
 
 def forgiving_text(one):
@@ -177,7 +213,10 @@ def lamp_text(one):
 
 def strength_text(g_per_l):
     """Return how strong a bath was taken to be."""
-    return f"Taken at the {g_per_l:.2g} g/L that the bath has today."
+    return (
+        f"Taken at {g_per_l:.2g} g/L, as last written down for this bath; how it has weakened since is in what was "
+        "learned."
+    )
 
 
 def answer_text(one):
@@ -207,12 +246,11 @@ def sentence_text(text):
     return text[:1].upper() + text[1:] + ("" if text.endswith((".", "!", "?")) else ".")
 
 
-def baths_text(advice):
+def baths_text(advice, tolerance=None):
     """Return a `BathAdvice` as lines for the shell: the baths, best first, then two dyes where no bath reaches it."""
     lines = []
     for number, (name, one) in enumerate(advice.suggestions, start=1):
-        how = "reaches it" if one.reachable else "does not go there"
-        lines.append(f"{number}. {name} {how}: {settings_text(one.settings)}")
+        lines.append(f"{number}. {name} {reach_word(one, tolerance)}: {settings_text(one.settings)}")
         lines.append(f"   {miss_text(one)}, nine times in ten below {one.delta_e00_p90:.1f}. {lamp_text(one)}")
     nearer = worth_trying(advice.mixes, advice.suggestions[0][1].delta_e00)
     if nearer:

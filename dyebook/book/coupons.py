@@ -10,23 +10,32 @@ from dyebook.book.photos import photo_bytes
 from dyebook.book.reading_rows import measured_values
 from dyebook.book.rows import add_row, row_of
 from dyebook.book.runs import add_batch_of_run
-from dyebook.book.schema import Batch, Reading
+from dyebook.book.schema import Batch, Dip, Reading
 
 __all__ = ["add_strip", "coupon_names", "of_coupon"]
 
 _BATCHES = Batch.__table__
 
 
-def coupon_names():
-    """Return a subquery of strips: run, moment, and as `coupon` the number of the first band's batch, as text."""
+def coupon_names(dips=None):
+    """Return a subquery of strips: run, moment, and as `coupon` the number of the first band's batch, as text.
+
+    Parameters
+    ----------
+    dips : query or list of int, optional
+        Only strips that these dips belong to.
+    """
     moment = func.coalesce(_BATCHES.c.dyed_at, "")
-    return (
+    strips = (
         select(_BATCHES.c.run_id, moment.label("moment"), cast(func.min(_BATCHES.c.id), String).label("coupon"))
         .where(_BATCHES.c.deleted_at.is_(None), _BATCHES.c.run_id.is_not(None))
         .group_by(_BATCHES.c.run_id, moment)
         .having(func.count() > 1)
-        .subquery()
     )
+    if dips is not None:
+        batches = select(Dip.batch_id).where(Dip.id.in_(dips))
+        strips = strips.where(_BATCHES.c.run_id.in_(select(_BATCHES.c.run_id).where(_BATCHES.c.id.in_(batches))))
+    return strips.subquery()
 
 
 def of_coupon(coupons):

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pandas as pd
-from sqlalchemy import func, select
+from sqlalchemy import exists, func, or_, select
 
 from dyebook.book.batches import HOMES, first_of, with_filters
 from dyebook.book.coupons import coupon_names, of_coupon
@@ -14,7 +14,7 @@ __all__ = ["COLUMNS", "make_frame"]
 COLUMNS = ("batch", *FIELDS)
 
 
-def make_frame(connection, dye=None, bath=None, unsealed_only=False, dry_only=False, **filters):
+def make_frame(connection, dye=None, bath=None, unsealed_only=False, dry_only=False, newest=None, **filters):
     """Return what was set and what was read, ready for `learn_bath`.
 
     Parameters
@@ -24,6 +24,8 @@ def make_frame(connection, dye=None, bath=None, unsealed_only=False, dry_only=Fa
         Only dips in this dye, this bath.
     unsealed_only, dry_only : bool
         True to leave out readings after the seal, or of wet parts; readings whose state nobody noted stay.
+    newest : int, optional
+        Only so many dips of each dye in each bath, those that were read and written down last.
     **filters
         As in `Book.batches`.
 
@@ -34,25 +36,68 @@ def make_frame(connection, dye=None, bath=None, unsealed_only=False, dry_only=Fa
         its like are the standard uncertainties of that average. A dip that was never read is not in it, and
         neither is a reading of a batch with several dips that does not say which dip it shows.
     """
-    readings = _readings(connection)
+    some = _chosen(connection, newest, dye, bath, filters)
+    readings = pd.concat([_readings(connection, chosen) for chosen in some])
     if unsealed_only:
         readings = readings[readings["sealed"] != True]  # noqa: E712 (None means unknown and stays)
     if dry_only:
         readings = readings[readings["wet"] != True]  # noqa: E712
-    dips = _dips(connection, dye, bath, filters)
+    dips = pd.concat([_dips(connection, chosen, dye, bath, filters) for chosen in some])
     frame = dips.merge(_averaged(readings), on="dip_id").reindex(columns=list(COLUMNS))
     return _typed(frame)
 
 
+def _chosen(connection, newest, dye, bath, filters):
+    """Which dips to look at: None for all, a query, or lists of numbers, as a list of one or several of these."""
+    if newest is not None:
+        numbers = sorted(_newest_read(connection, newest, dye, bath, filters))
+        return [numbers[first : first + _AT_ONCE] for first in range(0, max(len(numbers), 1), _AT_ONCE)]
+    return [None if dye is None and bath is None else _with_steps(select(Dip.id), dye, bath, filters)]
+
+
+# numbers in one question; a database takes some ten thousand, and each stands in it several times
+_AT_ONCE = 4000
 _LAB, _LAB_SD = ["L", "a", "b"], ["L_sd", "a_sd", "b_sd"]
 _READ = (*_LAB, *_LAB_SD, "wet", "sealed")
 
 
-def _readings(connection):
-    """Standing readings with the dip each shows: the one it names, else the only one its batch had."""
+def _with_steps(query, dye, bath, filters):
+    """A query of standing dips with what filters may ask of, narrowed by them."""
+    query = (
+        query.select_from(Dip)
+        .join(Batch, Batch.id == Dip.batch_id)
+        .outerjoin(Run, Run.id == Batch.run_id)
+        .join(Dye, Dye.id == Dip.dye_id)
+        .outerjoin(Bath, Bath.id == Dip.bath_id)
+        .where(Dip.deleted_at.is_(None))
+    )
+    return with_filters(query, dye=dye, bath=bath, **filters)
+
+
+def _newest_read(connection, count, dye, bath, filters):
+    """Numbers of the newest dips of each dye in each bath that some reading shows; a query a bath, by its index."""
+    shown = exists().where(
+        Reading.batch_id == Dip.batch_id,
+        Reading.deleted_at.is_(None),
+        or_(Reading.dip_id.is_(None), Reading.dip_id == Dip.id),
+    )
+    query = _with_steps(select(Dip.id), dye, bath, filters).where(shown).order_by(Dip.id.desc()).limit(count)
+    numbers = []
+    for dye_id, bath_id in connection.execute(select(Dip.dye_id, Dip.bath_id).distinct()).all():
+        own = query.where(Dip.dye_id == dye_id, Dip.bath_id.is_not_distinct_from(bath_id))
+        numbers += connection.execute(own).scalars()
+    return numbers
+
+
+def _readings(connection, chosen):
+    """Standing readings, of the chosen dips where some are, with the dip each shows.
+
+    That is the one it names, else the only one its batch had.
+    """
+    batches = None if chosen is None else select(Dip.batch_id).where(Dip.id.in_(chosen))
     only = (
         select(Dip.batch_id, func.min(Dip.id).label("dip_id"))
-        .where(Dip.deleted_at.is_(None))
+        .where(Dip.deleted_at.is_(None), *([] if batches is None else [Dip.batch_id.in_(batches)]))
         .group_by(Dip.batch_id)
         .having(func.count() == 1)
         .subquery()
@@ -62,7 +107,7 @@ def _readings(connection):
             func.coalesce(Reading.dip_id, only.c.dip_id).label("dip_id"), *(getattr(Reading, name) for name in _READ)
         )
         .outerjoin(only, only.c.batch_id == Reading.batch_id)
-        .where(Reading.deleted_at.is_(None))
+        .where(Reading.deleted_at.is_(None), *([] if batches is None else [Reading.batch_id.in_(batches)]))
         .order_by(Reading.id)
     )
     frame = pd.DataFrame(connection.execute(query).all(), columns=["dip_id", *_READ])
@@ -92,22 +137,18 @@ _STATES = (False, True, None)
 _CODES = {state: code for code, state in enumerate(_STATES)}
 
 
-def _dips(connection, dye, bath, filters):
-    """Settings of every standing dip, one row each."""
-    columns, coupons = [table.c[name] for name, table in HOMES.items()], coupon_names()
+def _dips(connection, chosen, dye, bath, filters):
+    """Settings of every standing dip, of the chosen ones where some are, one row each."""
+    columns, coupons = [table.c[name] for name, table in HOMES.items()], coupon_names(chosen)
     query = (
-        select(Dip.id, Batch.id, Dye.name, Bath.name, coupons.c.coupon, *columns)
-        .select_from(Dip)
-        .join(Batch, Batch.id == Dip.batch_id)
-        .outerjoin(Run, Run.id == Batch.run_id)
+        _with_steps(select(Dip.id, Batch.id, Dye.name, Bath.name, coupons.c.coupon, *columns), dye, bath, filters)
         .outerjoin(coupons, of_coupon(coupons))
         .outerjoin(Rinse, Rinse.id == first_of(Rinse.__table__))
-        .join(Dye, Dye.id == Dip.dye_id)
-        .outerjoin(Bath, Bath.id == Dip.bath_id)
-        .where(Dip.deleted_at.is_(None))
         .order_by(Dip.id)
     )
-    rows = connection.execute(with_filters(query, dye=dye, bath=bath, **filters)).all()
+    if chosen is not None:
+        query = query.where(Dip.id.in_(chosen))
+    rows = connection.execute(query).all()
     return pd.DataFrame(rows, columns=["dip_id", "batch", "dye", "bath", "coupon", *HOMES])
 
 

@@ -3,9 +3,11 @@
 from dataclasses import dataclass
 
 from dyebook.errors import RecordError
-from dyebook.jobs.baths import age_of_bath, baths_by_name
+from dyebook.jobs.bath_line import bath_line
+from dyebook.jobs.baths import age_of_bath, bath_label, baths_by_name
 from dyebook.jobs.dye_rules import dye_rules
-from dyebook.jobs.strength_line import StrengthLine, strength_line
+from dyebook.jobs.progress import say_nothing
+from dyebook.jobs.strength_line import StrengthLine
 from dyebook.jobs.top_up import plan_top_up
 from dyebook.physics.bathcare import UPTAKE_MG_PER_DM2_UM
 
@@ -54,7 +56,7 @@ class BathCare:
     due_in_dm2: float | None = None
 
 
-def bath_cares(book, recent):
+def bath_cares(book, recent, learn=None, progress=None):
     """Return a `BathCare` of each bath in use, the one dipped last first.
 
     Parameters
@@ -62,6 +64,10 @@ def bath_cares(book, recent):
     book : dyebook.book.store.Book
     recent : sequence of BatchRow
         The newest batches, newest first.
+    learn : callable, optional
+        As for `dyebook.jobs.bath_line.bath_line`.
+    progress : callable, optional
+        Called with words where a bath begins.
 
     Returns
     -------
@@ -76,13 +82,17 @@ def bath_cares(book, recent):
     order = {names: place for place, names in enumerate(last)}
     named = [((row["dye"], row["name"]), row) for row in baths_by_name(book).values()]
     named.sort(key=lambda one: (order.get(one[0], len(order)), one[1]["id"]))
-    return [_care_of(book, bath, last.get(names), read.get(names)) for names, bath in named[:_MOST]]
+    cares, tell = [], progress or say_nothing
+    for names, bath in named[:_MOST]:
+        tell(f"Looking at {bath_label(*names)}")
+        cares.append(_care_of(book, bath, last.get(names), read.get(names), learn))
+    return cares
 
 
-def _care_of(book, bath, last, lab):
+def _care_of(book, bath, last, lab, learn):
     rules = dye_rules(book, bath["dye"])
     asked = rules.get("bath_temp_c") or (last and (last.bath_temp_c, last.bath_temp_c))
-    line = strength_line(book, bath["id"], newest=True)
+    line = bath_line(book, bath["id"], learn, newest=True)
     wanted = line.noted_g_per_l
     top_up, due = _next_top_up(line, wanted)
     age = age_of_bath(book, bath["id"])

@@ -3,9 +3,9 @@
 from dataclasses import dataclass
 
 from dyebook.errors import BookError
+from dyebook.jobs.bath_line import bath_line
 from dyebook.jobs.baths import age_of_bath, baths_by_name
 from dyebook.jobs.dye_rules import dye_rules, outside_window
-from dyebook.jobs.strength_line import strength_line
 from dyebook.physics.answer import Answer
 from dyebook.physics.cautions import cautions_for
 
@@ -60,7 +60,7 @@ def bath_called(book, name):
     return found[0], known[found[0]]
 
 
-def bath_state(book, label, row, model=None, now=None):
+def bath_state(book, label, row, learn=None, now=None):
     """Return how a bath stands.
 
     Parameters
@@ -69,8 +69,8 @@ def bath_state(book, label, row, model=None, now=None):
     label : str
     row : dict
         As in `baths_by_name`.
-    model : dyebook.model.predict.BathModel, optional
-        The learned bath.
+    learn : callable, optional
+        As for `dyebook.jobs.bath_line.bath_line`.
     now : datetime, optional
         With its zone.
 
@@ -79,7 +79,7 @@ def bath_state(book, label, row, model=None, now=None):
     state : BathState
     line : StrengthLine
     """
-    line, age = strength_line(book, row["id"], model, now), age_of_bath(book, row["id"], now)
+    line, age = bath_line(book, row["id"], learn, now), age_of_bath(book, row["id"], now)
     volume = line.present_volume_l or row["bath_volume_l"]
     floor = dye_rules(book, row["dye"]).get("tank_area_dm2")
     last = line.now

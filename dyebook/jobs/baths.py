@@ -11,6 +11,7 @@ from dyebook.physics.electrolyte_use import bath_life
 
 __all__ = [
     "age_of_bath",
+    "bath_label",
     "baths_by_name",
     "dyes_met_together",
     "electrolyte_called",
@@ -20,6 +21,11 @@ __all__ = [
     "note_bath",
     "note_electrolyte",
 ]
+
+
+def bath_label(dye, bath):
+    """Return the name of a bath as people say it, such as "Ember, bath E1"; of the dye where no bath is noted."""
+    return f"{dye}, bath {bath}" if bath else dye
 
 
 def baths_by_name(book):

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from dyebook.errors import ModelError, RecordError
+from dyebook.jobs.baths import bath_label
 from dyebook.jobs.progress import say_nothing
 from dyebook.jobs.trouble import filled_at, fresh_dips, in_time, stripped
 
@@ -54,7 +55,6 @@ def drift_in_book(book, dye, bath, learn=None, progress=None):
     from dyebook.advice.drift import find_drift
     from dyebook.advice.expectation import compare_with_expectation
     from dyebook.advice.learn import learn_bath
-    from dyebook.jobs.shade_ask import bath_label
 
     label, dips = bath_label(dye, bath), book.frame(dye=dye, bath=bath)
     dips = in_time(dips[dips["L"].notna() & ~dips["batch"].isin(stripped(book))])

@@ -5,9 +5,9 @@ import re
 from dataclasses import dataclass
 
 from dyebook.errors import RecordError
+from dyebook.jobs.bath_line import bath_line
 from dyebook.jobs.baths import age_of_bath
 from dyebook.jobs.paper import shop_name
-from dyebook.jobs.strength_line import strength_line
 
 __all__ = ["BathFacts", "MonthFacts", "bath_facts", "bath_number", "month_facts"]
 
@@ -69,7 +69,7 @@ def bath_number(book, name, dye=None):
 def bath_facts(book, bath_id):
     """Return everything a bath's log tells, a `BathFacts`."""
     bath = book.row("baths", bath_id)
-    dye, life, line = book.row("dyes", bath["dye_id"])["name"], book.bath_life(bath_id), strength_line(book, bath_id)
+    dye, life, line = book.row("dyes", bath["dye_id"])["name"], book.bath_life(bath_id), bath_line(book, bath_id)
     start = life["made_up_at"]
     batches = book.batches(dye=dye, bath=bath["name"], since=start)
     batches.sort(key=lambda row: row.dyed_at or row.added_at)

@@ -2,13 +2,12 @@
 
 from dataclasses import dataclass
 
+from dyebook.jobs.bath_line import MOST_DIPS
+from dyebook.jobs.baths import bath_label
 from dyebook.jobs.today import thrown_out_baths
 from dyebook.lab import Lab
 
-__all__ = ["KeptShade", "bath_label", "baths_with_dips", "shades_to_match"]
-
-# a bath is learned from its newest dips: enough for all it can tell, and quick
-_MOST_DIPS = 400
+__all__ = ["KeptShade", "baths_with_dips", "shades_to_match"]
 
 
 @dataclass(frozen=True)
@@ -27,11 +26,6 @@ class KeptShade:
     tolerance_de00: float | None = None
 
 
-def bath_label(dye, bath):
-    """Return the name of a bath as people say it, such as "Ember, bath E1"; of the dye where no bath is noted."""
-    return f"{dye}, bath {bath}" if bath else dye
-
-
 def baths_with_dips(book):
     """Return the newest dips with a reading of each bath that is still on the bench, by the bath's label.
 
@@ -42,16 +36,15 @@ def baths_with_dips(book):
     Returns
     -------
     dict of DataFrame
-        As `Book.frame`, at most 400 rows each; the bath dipped last comes first.
+        As `Book.frame`; the bath dipped last comes first.
     """
-    table = book.frame()
-    table = table[table["L"].notna() & table["dye"].notna()]
+    table = book.frame(newest=MOST_DIPS)
     gone = thrown_out_baths(book)
     groups = {}
     for (dye, bath), dips in table.groupby(["dye", "bath"], dropna=False):
         bath = bath if isinstance(bath, str) else None
         if (dye, bath) not in gone:
-            groups[bath_label(dye, bath)] = dips.tail(_MOST_DIPS).reset_index(drop=True)
+            groups[bath_label(dye, bath)] = dips.reset_index(drop=True)
     return dict(sorted(groups.items(), key=lambda item: -item[1]["batch"].max()))
 
 

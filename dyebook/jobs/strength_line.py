@@ -2,7 +2,7 @@
 
 import math
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime, timedelta
 
 from dyebook.book.life import dips_in_bath
 from dyebook.errors import RecordError
@@ -91,12 +91,12 @@ def strength_line(book, bath_id, model=None, now=None, newest=False):
         Only points from the newest noted strength on; what earlier checks teach still counts.
     """
     bath = book.row("baths", bath_id)
-    with book.reading() as connection:
-        dips = dips_in_bath(connection, bath_id)
+    events = book.rows("bath_events", bath_id=bath_id)
+    dips = _dips_that_count(book, bath_id, events)
     rules = dye_rules(book, book.row("dyes", bath["dye_id"])["name"])
     loads, link = loads_of_dips(dips, rules.get("uptake_mg_per_dm2"), model)
     moments = [dip | {"load": load, "is_dip": True} for dip, load in zip(dips, loads, strict=True)]
-    moments += [event | {"is_dip": False} for event in book.rows("bath_events", bath_id=bath_id)]
+    moments += [event | {"is_dip": False} for event in events]
     moments.sort(key=lambda row: (clock_of(row["at"]), row["is_dip"]))
     evaporation = rules.get("evaporation_l_per_day", 0.0)
     rate = learn_loss(link, _Walk(bath["bath_volume_l"], evaporation).checks(moments))
@@ -105,6 +105,15 @@ def strength_line(book, bath_id, model=None, now=None, newest=False):
     walk = _Walk(bath["bath_volume_l"], evaporation, rate)
     usual = _mean_load(dips, loads) if dips else 1.0 if "uptake_mg_per_dm2" in rules else _USUAL_FILM_UM
     return walk.line(moments, now or datetime.now(UTC), usual)
+
+
+def _dips_that_count(book, bath_id, events):
+    """Dips since somebody first noted a strength; all of them where there are none since."""
+    noted = [event["at"][:10] for event in events if event["dye_g_per_l"] is not None]
+    # the day before: moments may be told in another zone
+    since = (date.fromisoformat(min(noted)) - timedelta(days=1)).isoformat() if noted else None
+    with book.reading() as connection:
+        return dips_in_bath(connection, bath_id, since) or dips_in_bath(connection, bath_id)
 
 
 def _from_newest(moments):

@@ -83,7 +83,7 @@ def look_over(book):
     return Today(recent, tuple(errands), tuple(open_orders(book)))
 
 
-def look_at_baths(book, count=200):
+def look_at_baths(book, count=200, learn=None, progress=None):
     """Return how the baths on the bench do.
 
     Parameters
@@ -91,6 +91,8 @@ def look_at_baths(book, count=200):
     book : dyebook.book.store.Book
     count : int
         How many of the newest batches to look at.
+    learn, progress : callable, optional
+        As for `dyebook.jobs.bath_care.bath_cares`.
 
     Returns
     -------
@@ -101,7 +103,8 @@ def look_at_baths(book, count=200):
     """
     rows = book.batches(count)
     gone = thrown_out_baths(book)
-    return tuple(_baths(row for row in rows if (row.dye, row.bath) not in gone)), tuple(bath_cares(book, rows))
+    moves = _baths(row for row in rows if (row.dye, row.bath) not in gone)
+    return tuple(moves), tuple(bath_cares(book, rows, learn, progress))
 
 
 def thrown_out_baths(book):

@@ -1,31 +1,15 @@
 """How much dye the dips of a bath took: shared out by the learned bath, weighed by the best link there is."""
 
-from dyebook.errors import ModelError
 from dyebook.physics.bathcare import GIVEN_SD_FRACTION, UPTAKE_MG_PER_DM2_UM, UPTAKE_SD_FRACTION
 from dyebook.physics.dye_loss import UptakeLink, mg_per_dm2_of_absorbance
 
-__all__ = ["LEAST_DIPS", "learned_bath", "loads_of_dips"]
+__all__ = ["LEAST_DIPS", "loads_of_dips"]
 
 _USUAL_FILM_UM = 10.0
 # fewer dips than this say little about how loads differ
 LEAST_DIPS = 8
 _TEXTBOOK_SD = 0.7
 _SETTINGS = ("film_um", "dye_g_per_l", "bath_temp_c", "dwell_min", "ph", "alloy", "finish")
-
-
-def learned_bath(book, bath_id):
-    """Return the bath learned from its dips, a `BathModel`; None where they are too few to teach it."""
-    from dyebook.model.predict import learn_model
-
-    bath = book.row("baths", bath_id)
-    table = book.frame(dye=book.row("dyes", bath["dye_id"])["name"], bath=bath["name"])
-    if table["L"].notna().sum() < LEAST_DIPS:
-        return None
-    try:
-        return learn_model(table)
-    except ModelError:
-        # all dips alike, for instance: uptake then rests on the next best figure, which its basis says
-        return None
 
 
 def loads_of_dips(dips, own_mg_per_dm2=None, model=None):

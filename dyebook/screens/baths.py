@@ -6,14 +6,14 @@ import streamlit as st
 
 from dyebook import report_bath
 from dyebook.jobs import baths
+from dyebook.jobs.bath_line import bath_line
 from dyebook.jobs.dye_rules import dye_rules
-from dyebook.jobs.strength_line import strength_line
 from dyebook.plots_run import plot_strength
 from dyebook.report_screen import pairs_html
 from dyebook.report_today import care_pairs, event_text, rule_pairs
 from dyebook.screens import paper, shelf
 from dyebook.screens.bath_look import baths_now
-from dyebook.screens.bench_learned import learned
+from dyebook.screens.bench_learned import learning
 from dyebook.screens.bench_pieces import ask, ask_text, key_of
 from dyebook.screens.drafts import forget, keep, recall
 from dyebook.screens.go import asked_for, go_to_batch, go_to_bath
@@ -104,13 +104,14 @@ def _is_due(care):
 
 
 def _show_strength(book, care):
-    line = strength_line(book, care.bath_id, learned(book, {"dye": care.dye, "name": care.bath}))
+    line = bath_line(book, care.bath_id, learning(book))
     st.subheader("Strength", anchor=False)
     if not line.points:
         st.markdown("Nobody has noted it yet: note one, and the line goes on from there with each dip.")
         return
     st.markdown(report_bath.strength_words(line.now))
     st.plotly_chart(plot_strength(line.points), config={"displayModeBar": False})
+    st.caption(f"Between notes it is reckoned; dye taken up: {line.basis}.")
     if line.without_area:
         st.caption(f"{line.without_area} dips since then have no area noted; what they took is not in the line.")
 

@@ -9,7 +9,7 @@ from dyebook.jobs import baths
 from dyebook.jobs.bath_state import bath_state
 from dyebook.jobs.dye_rules import outside_window
 from dyebook.plots_run import plot_strength
-from dyebook.screens.bench_learned import learned
+from dyebook.screens.bench_learned import learning
 from dyebook.screens.bench_pieces import ask, ask_text, ask_word, choose, go_on, offer_page, put, show_answer
 from dyebook.screens.shelf import friendly_errors
 
@@ -50,7 +50,7 @@ def _show_all(book, known):
         if place % 2 == 0:
             columns = st.columns(2, gap="large")
         with columns[place % 2], friendly_errors(), st.container(key=f"bath_{row['id']}", border=True):
-            state, line = bath_state(book, name, row, learned(book, row))
+            state, line = bath_state(book, name, row, learning(book))
             st.subheader(name, anchor=False)
             st.markdown(words.bath_words(state.to_dict()))
             for note in state.notes:
@@ -67,7 +67,7 @@ def _look_at(name):
 
 def _show_one(book, name, row, left, right):
     with right, friendly_errors():
-        state, line = bath_state(book, name, row, learned(book, row))
+        state, line = bath_state(book, name, row, learning(book))
         if line.points:
             st.markdown(f"**{words.strength_words(line.now)}**")
             st.plotly_chart(plot_strength(line.points), config=_PLAIN)

@@ -3,11 +3,12 @@
 import streamlit as st
 
 from dyebook.jobs import baths
+from dyebook.jobs.bath_line import bath_line
 from dyebook.jobs.dye_rules import dye_rules, set_dye_rules
-from dyebook.jobs.strength_line import StrengthLine, strength_line
+from dyebook.jobs.strength_line import StrengthLine
 from dyebook.jobs.top_up import top_up_of
 from dyebook.physics.bathcare import check_level, make_up_bath
-from dyebook.screens.bench_learned import learned
+from dyebook.screens.bench_learned import learning
 from dyebook.screens.bench_pieces import ask, ask_word, go_on, offer_page, show_answer
 from dyebook.screens.shelf import friendly_errors
 
@@ -58,7 +59,7 @@ def _second(book):
 
 def show_top(book, name, row, left, right):
     """Draw the topping up of a bath, from a measured strength or from all that went through it."""
-    line = strength_line(book, row["id"], learned(book, row)) if row else StrengthLine(())
+    line = bath_line(book, row["id"], learning(book)) if row else StrengthLine(())
     made = [point.dye_g_per_l for point in line.points if point.kind in ("made_up", "topped_up")]
     with left:
         wanted = f"{made[-1]:g}" if made else "3"

@@ -7,14 +7,14 @@ import streamlit as st
 
 from dyebook import report_run as words
 from dyebook.jobs import wet
+from dyebook.jobs.bath_line import bath_line
 from dyebook.jobs.baths import baths_by_name
 from dyebook.jobs.dye_rules import outside_window
 from dyebook.jobs.run_order import is_for_skin
-from dyebook.jobs.strength_line import strength_line
 from dyebook.physics.cautions import cautions_for
 from dyebook.physics.sealing import SEALS, plan_seal, wet_steps
 from dyebook.report_bench import figure_text
-from dyebook.screens.bench_learned import learned
+from dyebook.screens.bench_learned import learning
 from dyebook.screens.bench_pieces import (
     ask,
     ask_order,
@@ -101,7 +101,7 @@ def _skin_or_food(book, order):
 
 
 def _strength_now(book, bath):
-    now = strength_line(book, bath["id"], learned(book, bath)).now if bath else None
+    now = bath_line(book, bath["id"], learning(book), newest=True).now if bath else None
     return f"{now.dye_g_per_l:.3g}" if now else ""
 
 

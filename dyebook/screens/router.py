@@ -38,7 +38,7 @@ def show(first=PAGES[0][0]):
     st.set_page_config(page_title="dyebook", page_icon=_ICON, layout="wide")
     pages = {module: _page(module, *words, module == first) for module, *words in (*PAGES, *MORE_PAGES)}
     st.session_state["pages"] = pages
-    chosen = st.navigation(list(pages.values()), position="hidden")
+    chosen = st.navigation([*pages.values(), _by_its_name(first)], position="hidden")
     st.html(_STYLE)
     if not sign_in.is_let_in(shelf.open_shelf):
         return
@@ -61,10 +61,22 @@ def show(first=PAGES[0][0]):
 
 
 def _page(module, title, icon, address, is_first):
+    # the page that opens is at the bare address; its own stays free for whoever types it
+    address = f"{address}-opens" if is_first else address
+    return st.Page(_drawing(module), title=title, icon=icon, url_path=address, default=is_first)
+
+
+def _by_its_name(first):
+    """The page that opens once more, at the address that bears its name."""
+    title, icon, address = next(words for module, *words in (*PAGES, *MORE_PAGES) if module == first)
+    return st.Page(_drawing(first), title=title, icon=icon, url_path=address)
+
+
+def _drawing(module):
     def run():
         import_module(f"dyebook.screens.{module}").show()
 
-    return st.Page(run, title=title, icon=icon, url_path=address, default=is_first)
+    return run
 
 
 def _mark_demo():

@@ -29,6 +29,8 @@ class Question:
     name : str
         What the target is called.
     target : Lab
+    tolerance : float or None
+        CIEDE2000 that passes, where the target came with one.
     baths : dict of DataFrame
         Dips by bath.
     bath : str or None
@@ -46,6 +48,7 @@ class Question:
 
     name: str
     target: Lab
+    tolerance: float | None
     baths: dict
     bath: str | None
     film_um: float | None
@@ -89,7 +92,7 @@ def _ask_settings(baths, strengths):
         temp = ask("shade_bath_temp_c", "My bath is at, °C", hint="free", quantity="bath_temp_c", explain=_FREE)
     strength = ph = None
     if bath:
-        hint = f"{strengths[bath]:.2g} today" if bath in strengths else "free"
+        hint = f"{strengths[bath]:.2g}, as last noted" if bath in strengths else "free"
         with left:
             strength = ask("shade_dye_g_per_l", "Dye strength, g/L", hint=hint, quantity="dye_g_per_l", explain=_TODAY)
         with right:
@@ -101,8 +104,8 @@ def _ask_settings(baths, strengths):
 
 _FREE = "Leave it empty where it may be chosen for you. Other units are welcome."
 _TODAY = (
-    "A bath is taken as strong as it is today: as last made up, topped up or measured, or as its last dip was written "
-    "down, less what that dip took."
+    "A bath is taken as it was last made up, topped up or measured, or as its last dip was written down, less what "
+    "that dip took. How it has weakened since shows in its dips, and is learned from them."
 )
 
 

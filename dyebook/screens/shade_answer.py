@@ -31,7 +31,7 @@ def show(_book, asked):
     one = _choose_answer(found, f"{bath}_{_mark(asked)}")
     st.subheader(bath, anchor=False)
     show_pair([(asked.name, asked.target), ("To expect", one.lab)])
-    st.markdown(f"**{words.outlook_text(one)}**")
+    st.markdown(f"**{words.outlook_text(one, asked.tolerance)}**")
     show_figures(words.setting_rows(one.settings))
     _show_reasons(asked, bath, one)
     _offer_settings(bath, asked.baths[bath], one)
@@ -44,7 +44,9 @@ def _best_bath(asked):
     """Ask all baths, show them, and return the one chosen; the best where nothing was chosen."""
     advice = advise(asked)
     st.subheader("Which bath first", anchor=False)
-    tiles = "".join(_tile(number, name, one) for number, (name, one) in enumerate(advice.suggestions, start=1))
+    tiles = "".join(
+        _tile(number, name, one, asked.tolerance) for number, (name, one) in enumerate(advice.suggestions, start=1)
+    )
     st.html(f"<div class='shade-baths'>{tiles}</div>")
     for line in words.left_out_text(advice.left_out):
         st.caption(line)
@@ -54,10 +56,13 @@ def _best_bath(asked):
     return choose_from(f"shade_look_at_{_mark(asked)}", "Look at", [name for name, _ in advice.suggestions])
 
 
-def _tile(number, name, one):
+def _tile(number, name, one, tolerance):
     colour, outside = hex_of(one.lab)
-    how = "reaches it" if one.reachable else "does not go there"
-    lines = [f"<strong>{number}. {escape(name)}</strong>", how, escape(words.miss_text(one))]
+    lines = [
+        f"<strong>{number}. {escape(name)}</strong>",
+        words.reach_word(one, tolerance),
+        escape(words.miss_text(one)),
+    ]
     lines += ["beyond this screen: nearest shown"] if outside else []
     told = "<br>".join(lines)
     return f"<div><span class='colour' style='background:{colour}'></span><span class='words'>{told}</span></div>"

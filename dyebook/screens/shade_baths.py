@@ -19,6 +19,7 @@ __all__ = [
     "learn_all",
     "learn_at_work",
     "learn_dips",
+    "learned_at_work",
     "learned_or_none",
     "mixes",
     "redip",
@@ -90,6 +91,11 @@ def learn_dips(place, label, dips):
         If they cannot teach it.
     """
     return _taught(label, *_learned(place, label, dips))
+
+
+def learned_at_work(place, label, dips):
+    """Return what `learned_or_none` does, in work that is going on already."""
+    return _learned_now(place, label, dips)[0]
 
 
 def learn_at_work(place, label, dips):

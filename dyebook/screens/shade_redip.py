@@ -6,7 +6,7 @@ import streamlit as st
 
 from dyebook import report_shade as words
 from dyebook.errors import ModelError
-from dyebook.jobs.shade_ask import bath_label
+from dyebook.jobs.baths import bath_label
 from dyebook.screens.bench_pieces import ask, ask_text, choose, show_cautions
 from dyebook.screens.shade_baths import redip
 from dyebook.screens.shade_pictures import show_pair

@@ -21,7 +21,7 @@ _HELP = (
 
 
 def pick_target(book):
-    """Draw the question and return (name, Lab); None until there is one."""
+    """Draw the question and return (name, Lab, tolerance in CIEDE2000 or None); None until there is one."""
     way = choose("shade_from", "The shade to reach", [TYPED, BATCH, KEPT, PHOTO])
     ask = {TYPED: _typed, BATCH: _of_batch, KEPT: _kept, PHOTO: _of_photo}[way]
     found = ask(book)
@@ -70,12 +70,12 @@ def _munsell(text):
 
 def _typed(book):
     text = ask_text("shade_typed", "Colour", "35, 10, −42 or #1f4e8c or 5PB 4/8", explain=_HELP)
-    return (f"Target {text}", read_colour(text, book)) if text else None
+    return (f"Target {text}", read_colour(text, book), None) if text else None
 
 
 def _of_batch(book):
     number = ask_text("shade_batch", "Number of the batch", "12")
-    return (f"As batch {number}", Lab(*parse_colour(f"batch {number}", book))) if number else None
+    return (f"As batch {number}", Lab(*parse_colour(f"batch {number}", book)), None) if number else None
 
 
 def _kept(book):
@@ -84,7 +84,7 @@ def _kept(book):
         st.markdown("No customer's shade is in the book yet. Photograph one beside a part, and say which it is.")
         return None
     name = choose_from("shade_kept", "Shade", shades)
-    return name, shades[name].lab
+    return name, shades[name].lab, shades[name].tolerance_de00
 
 
 def _of_photo(_book):
@@ -95,4 +95,4 @@ def _of_photo(_book):
     index = 0
     if len(colours) > 1:
         index = choose_from("shade_photo_part", "Which", range(len(colours)), lambda one: f"part {one + 1}")
-    return f"From {name}", Lab(*colours[index])
+    return f"From {name}", Lab(*colours[index]), None

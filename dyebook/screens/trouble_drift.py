@@ -3,8 +3,8 @@
 import streamlit as st
 
 from dyebook import report_trouble as words
+from dyebook.jobs.baths import bath_label
 from dyebook.jobs.drift import coupon_history, drift_in_book, keep_coupon
-from dyebook.jobs.shade_ask import bath_label
 from dyebook.jobs.today import thrown_out_baths
 from dyebook.plots_run import neutral_figure
 from dyebook.plots_trouble import plot_trend
@@ -37,8 +37,7 @@ def show(book):
 
 def _baths(book):
     """(dye, bath) by label; those thrown out come last."""
-    table = book.frame()
-    table = table[table["L"].notna() & table["dye"].notna()]
+    table = book.frame(newest=1)
     gone, names = thrown_out_baths(book), {}
     for (dye, bath), dips in table.groupby(["dye", "bath"], dropna=False):
         bath = bath if isinstance(bath, str) else None

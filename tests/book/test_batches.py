@@ -3,6 +3,7 @@
 import hashlib
 import math
 
+import pandas as pd
 import pytest
 
 from dyebook.book.store import open_book
@@ -31,6 +32,18 @@ def test_newest_come_first_and_pages_follow(store, dip):
     numbers = [store.add_batch(dip(dwell_min=minutes)) for minutes in (1, 2, 3, 4)]
     assert [row.batch for row in store.batches()] == numbers[::-1]
     assert [row.dwell_min for row in store.batches(2, offset=1)] == [3, 2]
+
+
+def test_the_newest_dips_of_each_bath_are_those_of_the_whole_table(store, dip):
+    for number in range(12):
+        read = (40.0 + number, 3.5, -38.25) if number % 4 else None
+        store.add_batch(dip(read, dye=("Ember", "Moss")[number % 2], bath=(None, "B1")[number // 6], note=str(number)))
+    whole = store.frame()
+    expected = whole.groupby(["dye", "bath"], dropna=False).tail(2).reset_index(drop=True)
+    pd.testing.assert_frame_equal(store.frame(newest=2), expected)
+    assert store.frame(newest=2, dye="Moss")["batch"].tolist() == expected[expected["dye"] == "Moss"]["batch"].tolist()
+    assert store.frame(newest=1, dye="Moss", bath="B1")["note"].tolist() == ["11"]
+    assert len(store.frame(newest=2, dye="Nettle")) == 0
 
 
 def test_filters(store, dip):

@@ -114,7 +114,7 @@ def test_all_baths_are_asked_in_the_shell(place):
     told = json.loads(found.stdout)
     assert [one["bath"] for one in told["baths"]] == [LABEL, "Straw, bath S1"]
     assert told["mixes"] == []
-    assert "today's 4 g/L" in found.stderr
+    assert "taken at 4 g/L" in found.stderr
     spoken = _run("suggest", "--all", "--book", place, "--target", "50,-25,5", "--film-um", 12).stdout
     assert "Two dyes:" in spoken
     assert "How far to trust it" in spoken

@@ -7,10 +7,13 @@ import pytest
 
 from dyebook.errors import BookError
 from dyebook.jobs import baths, dye_rules
+from dyebook.jobs.bath_care import bath_cares
+from dyebook.jobs.bath_line import bath_line, learned_or_none
 from dyebook.jobs.bath_state import bath_called, bath_state
+from dyebook.jobs.paper_sums import bath_facts
 from dyebook.jobs.strength_line import strength_line
 from dyebook.jobs.top_up import top_up_of
-from dyebook.jobs.uptake import learned_bath, loads_of_dips
+from dyebook.jobs.uptake import loads_of_dips
 from dyebook.record import DyeRecord
 
 NOW = datetime(2026, 4, 1, 12, tzinfo=UTC)
@@ -74,7 +77,7 @@ def test_the_learned_bath_shares_uptake_out(book, ember):
         batch = _dip(book, place + 2, 10.0, dwell_min=dwell)
         deep = 1 - np.exp(-dwell / 4)
         book.add_reading(batch, lab=(75 - 45 * deep + rng.normal(0, 0.3), 40 * deep, 55 * deep), source="photo")
-    model = learned_bath(book, ember)
+    model = learned_or_none("", book.frame(bath="E1"))
     with book.reading() as connection:
         from dyebook.book.life import dips_in_bath
 
@@ -84,9 +87,15 @@ def test_the_learned_bath_shares_uptake_out(book, ember):
     assert link.mg_per_dm2 == pytest.approx(1.75)
     own, figure = loads_of_dips(dips, 4.0, model)
     assert figure.mg_per_dm2 * sorted(own)[len(own) // 2] == pytest.approx(4.0)
-    line = strength_line(book, ember, model, NOW)
+    line = bath_line(book, ember, now=NOW)
     assert "the learned bath's absorbance" in line.basis
     assert 0 < line.uptake_mg_per_dm2 < 12
+    assert strength_line(book, ember, now=NOW).now.dye_g_per_l != pytest.approx(line.now.dye_g_per_l, rel=1e-3)
+    # wherever somebody looks, it is the same strength
+    state, _ = bath_state(book, *bath_called(book, "E1"), now=NOW)
+    seen = [state.strength_g_per_l, bath_cares(book, book.batches(20))[0].line.now.dye_g_per_l]
+    seen.append(bath_facts(book, ember).line.now.dye_g_per_l)
+    assert seen == pytest.approx([line.now.dye_g_per_l] * 3)
 
 
 def test_a_bath_state_says_what_wants_doing(book, ember):

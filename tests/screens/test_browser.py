@@ -135,3 +135,11 @@ def test_a_swatch_opens_its_batch(page):
     assert page.locator(".wall button").first.get_attribute("data-batch") == "85", "nearest to itself"
     page.locator(".wall button").first.click()
     page.get_by_role("heading", name="Batch 85").wait_for()
+
+
+def test_the_first_page_has_an_address_of_its_own_too(page, address):
+    page.goto(f"{address}/today")
+    page.get_by_role("heading", name=re.compile("Today")).wait_for()
+    _settle(page)
+    assert page.get_by_role("dialog").count() == 0
+    assert not page.get_by_text(re.compile("not found", re.IGNORECASE)).is_visible()
