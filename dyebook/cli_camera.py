@@ -1,12 +1,12 @@
 """Shell commands for cameras and the photo mat."""
 
-import math
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from dyebook.cli_photo import parse_lab, parse_points, print_json
+from dyebook import cli_coupon
+from dyebook.cli_photo import parse_points, print_json
 from dyebook.errors import PhotoError
 
 __all__ = ["add_commands"]
@@ -55,10 +55,10 @@ def learn(
     """
     corners, left_out = _chart_corners(chart_at), _patch_numbers(leave_out)
     from dyebook.photo.camera import learn_camera
-    from dyebook.photo.camera_store import keep_camera
+    from dyebook.photo.camera_store import keep_camera, learned_again
     from dyebook.photo.read import read_photo
 
-    profile = learn_camera(read_photo(photo), name, corners, left_out, table)
+    profile = learned_again(learn_camera(read_photo(photo), name, corners, left_out, table))
     keep_camera(profile)
     if as_json:
         print_json(_learned(profile))
@@ -124,116 +124,6 @@ def forget(name: Annotated[str, typer.Argument(help="Name of the camera.")], as_
     print_json({"name": name, "forgotten": True}) if as_json else typer.echo(f"{name} is forgotten")
 
 
-@camera_app.command()
-def check(
-    photos: Annotated[list[Path], typer.Argument(help="Photos of one coupon, moved and photographed anew each time.")],
-    camera: Annotated[str | None, typer.Option(help="Learned camera to read with, and to keep the spread.")] = None,
-    card_at: Annotated[str | None, typer.Option(help="Corners of the grey area, the same in each photo.")] = None,
-    card_lab: Annotated[str | None, typer.Option(help="The card's own Lab, L,a,b.")] = None,
-    part_at: Annotated[str | None, typer.Option(help="Outline of the coupon, the same in each photo.")] = None,
-    batch_sd: Annotated[str | None, typer.Option(help="Spread (sd) of your batches, L,a,b.")] = None,
-    day: Annotated[
-        str | None, typer.Option(help="Keep it as this day's reading of the check coupon: today, or 2026-11-25.")
-    ] = None,
-    as_json: _JSON = False,
-):
-    """Check how well readings repeat: the same coupon in ten or more photos. With --day: whether they drift.
-
-    Example: dyebook camera check day1.jpg day2.jpg day3.jpg --camera "bench phone"
-    """
-    options = {
-        "camera": camera,
-        "card_at": None if card_at is None else parse_points(card_at),
-        "card_lab": None if card_lab is None else parse_lab(card_lab),
-        "part_at": None if part_at is None else [parse_points(part_at)],
-        "flaws": False,
-    }
-    spread = None if batch_sd is None else parse_lab(batch_sd)
-    if spread is not None and min(spread) <= 0:
-        raise typer.BadParameter(f"{batch_sd!r}: each spread must be above 0")
-    date = _day(day, camera)
-    from dyebook.photo.camera_store import note_repeatability
-    from dyebook.photo.repeat import repeatability
-    from dyebook.report_camera import repeatability_text
-
-    labs = [_coupon_lab(photo, options) for photo in photos]
-    if date is not None:
-        from dyebook.jobs.check_coupon import keep_day
-
-        _print_days(keep_day(camera, labs, date), as_json)
-        return
-    told = repeatability(labs, spread)
-    if camera is not None:
-        note_repeatability(camera, told.sd)
-    if as_json:
-        print_json(_finite(told))
-    else:
-        typer.echo(repeatability_text(told))
-
-
-@camera_app.command()
-def days(
-    name: Annotated[str, typer.Argument(help="Name of the camera.")],
-    chart: Annotated[Path | None, typer.Option(help="Write a chart of the days, PNG.")] = None,
-    as_json: _JSON = False,
-):
-    """Show the check coupon's days: whether the camera, the lamp or the card drifts.
-
-    Example: dyebook camera days "bench phone" --chart days.png
-    """
-    from dyebook.jobs.check_coupon import coupon_days
-
-    told = coupon_days(name)
-    if told is None:
-        raise PhotoError(f"no day is kept with {name!r}; run: dyebook camera check PHOTO --camera {name!r} --day today")
-    if chart is not None:
-        from dyebook.plots_paper import days_png
-
-        try:
-            chart.write_bytes(days_png(told.differences))
-        except OSError as fault:
-            raise PhotoError(f"{chart} cannot be written ({fault.strerror}); name a folder that can be") from fault
-    _print_days(told, as_json)
-
-
-def _print_days(told, as_json):
-    from dyebook.report_camera import days_text
-
-    print_json(told.to_dict()) if as_json else typer.echo(days_text(told))
-
-
-def _day(text, camera):
-    """The date that somebody typed; None where none was."""
-    from datetime import date
-
-    if text is None:
-        return None
-    if camera is None:
-        raise typer.BadParameter("--day is kept with a learned camera; name it with --camera")
-    try:
-        return date.today() if text == "today" else date.fromisoformat(text)
-    except ValueError:
-        raise typer.BadParameter(f"{text!r} is no day; write today, or a date such as 2026-11-25") from None
-
-
-def _coupon_lab(photo, options):
-    """Lab of the only part in a photo."""
-    from dyebook.photo.measure import measure
-
-    parts = measure(photo, **options).parts
-    if len(parts) != 1:
-        raise PhotoError(f"{len(parts)} parts in {photo.name}; lay the coupon alone beside the card, or give --part-at")
-    return parts[0].lab
-
-
-def _finite(told):
-    """A repeatability as JSON takes it: nan becomes null."""
-    plain = dict(vars(told))
-    for name in ("lab", "sd", "grr_percent", "ndc"):
-        plain[name] = [round(value, 4) if math.isfinite(value) else None for value in plain[name]]
-    return {**plain, "flags": list(told.flags)}
-
-
 def mat(
     file: Annotated[Path, typer.Argument(help="PDF to write.")],
     paper: Annotated[str, typer.Option(help="a4 or letter.")] = "a4",
@@ -264,4 +154,5 @@ def mat(
 def add_commands(app):
     """Add the camera commands to the shell."""
     app.command()(mat)
+    cli_coupon.add_commands(camera_app)
     app.add_typer(camera_app, name="camera", no_args_is_help=True)

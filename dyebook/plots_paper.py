@@ -46,13 +46,15 @@ def strength_png(points, width_mm=180, height_mm=52):
     return _png(figure)
 
 
-def days_png(differences, width_mm=180, height_mm=60):
+def days_png(differences, since=None, width_mm=180, height_mm=60):
     """Draw the check coupon's daily differences from its first days.
 
     Parameters
     ----------
     differences : DataFrame
         delta_l, delta_c, delta_h and dyed_at, an ISO date a row.
+    since : str, optional
+        ISO date on which it left its kept colour; marked.
     width_mm, height_mm : float
 
     Returns
@@ -69,10 +71,12 @@ def days_png(differences, width_mm=180, height_mm=60):
     for name, marker, shade in (("delta_l", "o", "0.1"), ("delta_c", "s", "0.4"), ("delta_h", "^", "0.6")):
         label = f"Δ{name[-1].upper()}*"
         axes.plot(at, differences[name], marker=marker, color=shade, linewidth=1, markersize=4, label=label)
+    if since is not None:
+        axes.axvline(_moment(since), color="0.1", linewidth=1, linestyle=":", label="left its kept colour")
     axes.set_xlim(at[0] - timedelta(days=2), at[-1] + timedelta(days=2))
     axes.xaxis.set_major_locator(MaxNLocator(7, integer=True))  # whole days
     axes.xaxis.set_major_formatter(DateFormatter("%d %b"))
-    axes.legend(fontsize=7, frameon=False, ncols=3, loc="lower left", bbox_to_anchor=(0, 1))
+    axes.legend(fontsize=7, frameon=False, ncols=4, loc="lower left", bbox_to_anchor=(0, 1))
     return _png(figure)
 
 

@@ -2,7 +2,7 @@
 
 from dyebook.plots_run import neutral_figure
 
-__all__ = ["TREND_TITLES", "plot_trend"]
+__all__ = ["TREND_TITLES", "plot_coupon", "plot_trend"]
 
 _INK, _GREY = "#1c1d1f", "#6a6d73"
 TREND_TITLES = {
@@ -53,6 +53,46 @@ def plot_trend(history, trend, filled=()):
             figure.add_vline(x=day[:10], line={"color": _GREY, "width": 3})
     figure.update_layout(showlegend=False, hovermode="closest", margin_t=34, title=_title(trend.name))
     figure.update_yaxes(rangemode="normal")
+    return figure
+
+
+_COUPON = (("delta_l", "ΔL* lightness", "solid", "circle"), ("delta_c", "ΔC* strength", "dash", "square"),
+           ("delta_h", "ΔH* hue", "dot", "triangle-up"))  # fmt: skip
+
+
+def plot_coupon(differences, since=None, put_right=None):
+    """Draw how the check coupon reads against its kept colour, a day a point, and the day it left it.
+
+    Parameters
+    ----------
+    differences : DataFrame
+        delta_l, delta_c, delta_h and ``dyed_at``, an ISO date a row.
+    since, put_right : str, optional
+        ISO dates: when it left its kept colour, and when lamp, card or phone were put right.
+
+    Returns
+    -------
+    plotly.graph_objects.Figure
+    """
+    figure = neutral_figure(300)
+    days = differences["dyed_at"].to_list()
+    figure.add_hline(y=0, line={"color": _GREY, "width": 1})
+    for name, title, dash, symbol in _COUPON:
+        line, marker = {"color": _INK, "dash": dash, "width": 1.5}, {"symbol": symbol, "size": 7}
+        drawn = {"line": line, "marker": marker, "mode": "lines+markers", "hovertemplate": "%{y:+.1f}"}
+        figure.add_scatter(x=days, y=differences[name], name=title, **drawn)
+    for day, words, dash in ((since, "left", "dot"), (put_right, "put right", "solid")):
+        if day is not None and days[0] <= day <= days[-1]:
+            figure.add_vline(x=day, line={"color": _INK, "width": 2, "dash": dash})
+            # below the marks on the left of its line, where later days do not cross it
+            at = {"x": day, "y": 0, "yref": "paper", "yanchor": "bottom", "xanchor": "right"}
+            figure.add_annotation(text=words, showarrow=False, bgcolor="#f2f2f2", **at)
+    # room for quiet days: scatter of a tenth must not fill the picture
+    reach = max(1.5, 1.15 * float(differences[[name for name, *_ in _COUPON]].abs().to_numpy().max()))
+    figure.update_yaxes(range=[-reach, reach], title="against its kept colour")
+    figure.update_xaxes(type="date", tickformat="%-d %b", hoverformat="%-d %b %Y", nticks=7)
+    if len(days) < 7:
+        figure.update_xaxes(dtick=86400000, tickvals=days)
     return figure
 
 

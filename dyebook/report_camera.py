@@ -3,11 +3,14 @@
 import numpy as np
 
 from dyebook.report import flag_lines, lab_text
+from dyebook.report_screen import moment_text
 
 __all__ = [
     "camera_line",
     "camera_text",
     "cameras_text",
+    "coupon_rows",
+    "coupon_words",
     "days_text",
     "flag_lines",
     "learned_words",
@@ -81,6 +84,85 @@ def camera_line(profile):
     return f"**{profile.name}** – ΔE00 {profile.mean:.1f}{repeats}  \n{maker}, learned {profile.learned_at[:10]}"
 
 
+def coupon_words(told):
+    """Return what the check coupon's days tell: a heading, and sentences of what to do.
+
+    Parameters
+    ----------
+    told : dyebook.jobs.check_coupon.CouponDays
+
+    Returns
+    -------
+    (str, list of str)
+    """
+    count = f"{len(told.days)} day{'' if len(told.days) == 1 else 's'}"
+    if told.missing:
+        more = f"{told.missing} more day{'' if told.missing == 1 else 's'}"
+        head = f"{more} until drift can be told from scatter"
+        lines = [f"{count} so far. {_LAST.format(steps=_steps(told))}"]
+    elif told.drift.cause == "none":
+        head = f"Steady over {count}"
+        lines = [_LAST.format(steps=_steps(told))]
+    else:
+        head, lines = _left(told)
+    if told.put_right is not None:
+        lines.append(f"Put right on {moment_text(told.put_right)}; the rule looks afresh from then.")
+    if told.learned_anew is not None:
+        lines.append(
+            f"{told.camera} was learned anew on {moment_text(told.learned_anew)}: a step there is the new profile's. "
+            "Count from that day once the camera is trusted."
+        )
+    if told.earlier:
+        lines.append(f"{told.earlier} earlier day{'' if told.earlier == 1 else 's'} no longer count.")
+    return head, lines
+
+
+_LAST = "Against its kept colour the last reading is {steps}."
+
+
+def _left(told):
+    """Heading and advice for a coupon that has left its kept colour."""
+    since = moment_text(told.since)
+    moves = _joined([f"{amount:.1f} {word}" for amount, word in told.moves])
+    if not moves:
+        return f"It left its kept colour on {since}, and has come back since", [
+            f"{_LAST.format(steps=_steps(told))} If something was put right, note the day."
+        ]
+    head = f"Since {since} readings are {moves}: a phone update, a new lamp or a soiled card?"
+    lines = [_LAST.format(steps=_steps(told))]
+    if [word for _, word in told.moves] == ["lighter"]:
+        lines.append("Lighter and nothing else is how a soiled card reads: it is taken for cleaner than it is.")
+    lines.append(
+        "Clean the card or take a fresh one, look whether lamp, phone or its settings changed, and photograph the "
+        f"coupon again. Until that is found, batches read since {since} are off by as much."
+    )
+    return head, lines
+
+
+def _steps(told):
+    last = told.differences.iloc[-1]
+    return ", ".join(f"Δ{name[-1].upper()}* {_signed(last[name])}" for name in _STEPS)
+
+
+_STEPS = ("delta_l", "delta_c", "delta_h")
+
+
+def _signed(value):
+    """A difference to one decimal, with a true minus; nought has no sign."""
+    text = f"{value:+.1f}".replace("-", "−")
+    return "0.0" if text[1:] == "0.0" else text
+
+
+def _joined(words):
+    return words[0] if len(words) == 1 else ", ".join(words[:-1]) + " and " + words[-1] if words else ""
+
+
+def coupon_rows(told, count=5):
+    """Return the last days of the check coupon, newest first, as rows of (day, ΔL*, ΔC*, ΔH*) in words."""
+    last = told.differences.iloc[::-1].head(count)
+    return [(moment_text(row.dyed_at), *(_signed(getattr(row, name)) for name in _STEPS)) for row in last.itertuples()]
+
+
 def days_text(told):
     """Return what the check coupon's days tell as lines for the shell.
 
@@ -92,30 +174,20 @@ def days_text(told):
     -------
     str
     """
-    last = told.differences.iloc[-1]
-    steps = ", ".join(f"Δ{name[-1].upper()} {last[name]:+.1f}" for name in ("delta_l", "delta_c", "delta_h"))
-    lines = [
-        f"{told.camera}: {len(told.days)} days of the check coupon, the last {told.days[-1][0]}",
-        f"  against the mean of the first days: {steps}",
-    ]
-    if told.missing:
-        lines.append(f"  {told.missing} more days until drift can be told from scatter")
-    elif told.drift.cause == "none":
-        lines.append("  steady")
-    else:
-        lines.append(
-            f"  ! it drifts since {told.drift.since}: look at lamp and camera, clean or renew the card, and learn the "
-            "camera anew before you trust its readings"
-        )
-    return "\n".join(lines)
+    head, lines = coupon_words(told)
+    mark = "! " if told.moves else ""
+    reader = told.camera or "no learned camera"
+    return "\n".join([f"Check coupon, read with {reader}", f"  {mark}{head}", *(f"  {line}" for line in lines)])
 
 
-def repeatability_text(told):
+def repeatability_text(told, camera=None):
     """Return how well readings repeat as lines for the shell.
 
     Parameters
     ----------
     told : Repeatability
+    camera : str, optional
+        The learned camera that it is now kept with.
 
     Returns
     -------
@@ -128,5 +200,7 @@ def repeatability_text(told):
     ]
     if np.isfinite(told.grr_percent).all():
         share = ", ".join(f"{value:.0f} %" for value in told.grr_percent)
-        lines.append(f"  share of the total spread: {share}; under 10 % is good, over 30 % is not fit")
+        lines.append(f"  share of the total spread (L*, a*, b*): {share}; under 10 % is good, over 30 % is not fit")
+    if camera is not None:
+        lines.append(f"  kept with {camera}: from now on it is in the ± of what {camera} reads")
     return "\n".join([*lines, *(f"  ! {line}" for line in flag_lines(told.flags))])

@@ -39,7 +39,7 @@ ALLOWED = {
     "report_shade": GROUND | {"lab", "record", "report", "report_screen"},
     "report_trouble": GROUND | {"lab", "record", "report_screen"},
     "report_mat": GROUND,
-    "report_camera": GROUND | {"lab", "record", "report"},
+    "report_camera": GROUND | {"lab", "record", "report", "report_screen"},
     "report_help": GROUND,
     "report_sheet": GROUND | {"lab"},
     "report_pdf": GROUND | {"report_pdf_blocks", "report_sheet"},

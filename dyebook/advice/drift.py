@@ -102,7 +102,7 @@ class Drift:
         }  # fmt: skip
 
 
-def find_drift(history, *, baseline=10, coupon=None, bath_volume_l=None, dye_g_per_l=None):
+def find_drift(history, *, baseline=10, coupon=None, coupon_baseline=None, bath_volume_l=None, dye_g_per_l=None):
     """Return whether a bath drifts, since when, and what to add.
 
     Parameters
@@ -114,6 +114,8 @@ def find_drift(history, *, baseline=10, coupon=None, bath_volume_l=None, dye_g_p
     coupon : DataFrame, optional
         The check coupon's own history, delta_l, delta_c, delta_h to its first reading: a coupon that drifts too tells
         of the camera or the card.
+    coupon_baseline : int, optional
+        Its readings at the start that say what is usual; as many as the bath's if left out.
     bath_volume_l, dye_g_per_l : float, optional
         Of the bath as made up, for the grams to add.
 
@@ -128,7 +130,7 @@ def find_drift(history, *, baseline=10, coupon=None, bath_volume_l=None, dye_g_p
     """
     trends = _trends(history, baseline)
     moved = [trend for trend in trends if trend.direction]
-    camera = coupon is not None and any(trend.direction for trend in _trends(coupon, baseline))
+    camera = coupon is not None and any(trend.direction for trend in _trends(coupon, coupon_baseline or baseline))
     cause = _cause(moved, camera, coupon is not None)
     if not moved:
         return Drift(cause, trends, None, None, None, _still(cause, history))

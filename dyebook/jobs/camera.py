@@ -41,10 +41,10 @@ class LearnedFrom:
 
 def keep_learned(book, profile):
     """Keep a profile for everybody at this machine; BookError if whoever holds the book may only look."""
-    from dyebook.photo.camera_store import keep_camera
+    from dyebook.photo.camera_store import keep_camera, learned_again
 
     book.must_be("maker")
-    return keep_camera(profile)
+    return keep_camera(learned_again(profile))
 
 
 def forget_learned(book, name):
@@ -113,19 +113,23 @@ def _drawn(photo, quads):
     return cv2.imencode(".jpg", cv2.cvtColor(picture, cv2.COLOR_RGB2BGR), [cv2.IMWRITE_JPEG_QUALITY, 88])[1].tobytes()
 
 
-def check_repeats(photos, camera=None, progress=None, book=None):
+def check_repeats(photos, camera=None, progress=None, book=None, batch_sd=None, **options):
     """Return how well readings of one coupon repeat over several photos, and keep it with the camera.
 
     Parameters
     ----------
-    photos : sequence of (str, bytes)
+    photos : sequence of (str, path or bytes)
         Name and content; the coupon alone beside the card, moved and photographed anew each time.
     camera : str, optional
         A learned camera.
     progress : callable, optional
         Called with the number of photos done.
     book : dyebook.book.store.Book, optional
-        Whoever holds it must be a maker to change a camera.
+        Whoever holds it must be a maker to change a camera; it knows the shop's own card.
+    batch_sd : sequence of 3 floats, optional
+        Spread of the shop's batches per L*, a*, b*, for the gauge share.
+    **options
+        As for `dyebook.measure`: `card_at`, `card_lab`, `part_at`.
 
     Returns
     -------
@@ -136,21 +140,22 @@ def check_repeats(photos, camera=None, progress=None, book=None):
     PhotoError
         If a photo shows no or several parts, or there are too few photos.
     """
+    from dyebook.jobs.check_coupon import one_part
     from dyebook.photo.camera_store import note_repeatability
     from dyebook.photo.measure import look_at
     from dyebook.photo.repeat import repeatability
 
     if camera is not None and book is not None:
         book.must_be("maker")
+    if book is not None and options.get("card_lab") is None:
+        options["card_lab"] = book.setting("card_lab")
     labs = []
     for name, content in photos:
-        parts = look_at(content, camera=camera, name=name).measurement.parts
-        if len(parts) != 1:
-            raise PhotoError(f"{len(parts)} parts in {name}; lay the coupon alone beside the card")
-        labs.append(parts[0].lab)
+        seen = look_at(content, camera=camera, name=name, flaws=False, **options).measurement
+        labs.append(one_part(seen).lab)
         if progress is not None:
             progress(len(labs))
-    told = repeatability(labs)
+    told = repeatability(labs, batch_sd)
     if camera is not None:
         note_repeatability(camera, told.sd)
     return told

@@ -2,62 +2,118 @@
 
 from dataclasses import dataclass
 from datetime import date
+from pathlib import Path
 
 import numpy as np
 
-from dyebook.errors import PhotoError
+from dyebook.book.check_days import check_readings, day_of, keep_check_day, take_back_check_day
+from dyebook.errors import PhotoError, RecordError
+from dyebook.lab import Lab
 
-__all__ = ["CouponDays", "coupon_days", "keep_day"]
+__all__ = [
+    "BASELINE",
+    "CouponDays",
+    "count_from",
+    "coupon_cameras",
+    "coupon_days",
+    "keep_day",
+    "one_part",
+    "put_right",
+    "take_back",
+]
 
 # the first days say what is usual; the rule that tells drift from scatter needs one more
-_BASELINE = 6
+BASELINE = 6
+_MARKS = "check_coupon_marks"
 
 
 @dataclass(frozen=True)
 class CouponDays:
-    """The readings of one check coupon with one camera, a day each.
+    """The readings of the check coupon with one camera, a day each.
 
     Attributes
     ----------
     camera : str
+        Empty for readings without a learned camera.
     days : tuple of (str, float, float, float)
         ISO date, L*, a*, b*, in order of time.
+    kept : Lab
+        The colour it is held to: the mean of the first days.
     differences : DataFrame
-        delta_l, delta_c, delta_h to the mean of the first days, and dyed_at, the date.
+        delta_l, delta_c, delta_h to it, and dyed_at, the date.
+    judged : DataFrame
+        Those of the first days, and of all since it was last put right: what the rule looks at.
     drift : dyebook.advice.drift.Drift or None
         None while there are too few days to tell.
+    moves : tuple of (float, str)
+        How the readings since it left differ from the kept colour: amount, and word such as lighter.
     missing : int
         Days still needed until it can be told.
+    earlier : int
+        Days before the one that is counted from.
+    put_right : str or None
+        Day on which lamp, card or phone were last put right.
+    learned_anew : str or None
+        Day within these on which the camera was learned anew.
     """
 
     camera: str
     days: tuple
+    kept: Lab
     differences: object
+    judged: object
     drift: object
+    moves: tuple
     missing: int
+    earlier: int = 0
+    put_right: str | None = None
+    learned_anew: str | None = None
+
+    @property
+    def since(self):
+        """ISO date from which it has left its kept colour; None while it stays put."""
+        return None if self.drift is None else self.drift.since
 
     def to_dict(self):
         """Return plain values for JSON."""
         last = self.differences.iloc[-1]
         return {
-            "camera": self.camera,
+            "camera": self.camera or None,
             "days": [{"day": day, "lab": list(lab)} for day, *lab in self.days],
+            "kept": [round(float(value), 3) for value in self.kept],
             "last": {name: round(float(last[name]), 3) for name in ("delta_l", "delta_c", "delta_h")},
             "drifts": None if self.drift is None else self.drift.cause != "none",
-            "since": None if self.drift is None or self.drift.since is None else str(self.drift.since),
+            "since": self.since,
+            "moves": [{"by": round(by, 3), "word": word} for by, word in self.moves],
             "days_missing": self.missing,
+            "days_before": self.earlier,
+            "put_right": self.put_right,
+            "learned_anew": self.learned_anew,
         }
 
 
-def keep_day(camera, labs, day=None):
+def one_part(measurement):
+    """Return the only part of a measurement; PhotoError if it shows none or several."""
+    count = len(measurement.parts)
+    if count != 1:
+        raise PhotoError(
+            f"{count or 'no'} part{'' if count == 1 else 's'} seen in {measurement.photo}, where one coupon is needed; "
+            "lay it alone beside the card, on a plain ground, or outline it by hand (in the shell with --part-at)"
+        )
+    return measurement.parts[0]
+
+
+def keep_day(book, shots, camera="", day=None):
     """Keep what one day's photos read on the check coupon, and return all days so far.
 
     Parameters
     ----------
+    book : dyebook.book.store.Book
+    shots : sequence of (Measurement or Lab, photo)
+        A measurement with the coupon as its only part, or a bare reading; its photo as path, (name, bytes), or None.
+        The day's reading is their mean.
     camera : str
-        Name of the learned camera the photos were read with.
-    labs : sequence of Lab
-        One reading a photo; their mean is the day's.
+        Learned camera the photos were read with; empty without.
     day : datetime.date, optional
         Today if left out. A second entry of a day takes the place of the first.
 
@@ -68,35 +124,174 @@ def keep_day(camera, labs, day=None):
     Raises
     ------
     PhotoError
-        If there is no such camera, or the day lies ahead.
+        If a photo shows no or several parts, or the day lies ahead.
+    BookError
+        If the book cannot be written.
     """
-    from dyebook.photo.camera_store import note_day
-
     day = date.today() if day is None else day
     if day > date.today():
         raise PhotoError(f"{day.isoformat()} lies ahead; give the day the coupon was photographed, such as today")
-    return _told(note_day(camera, day.isoformat(), np.mean(labs, axis=0)))
+    kept = [(_columns(seen), _photo(photo)) for seen, photo in shots]
+    _move_in(book)
+    keep_check_day(book, day.isoformat(), camera or None, kept)
+    return coupon_days(book, camera)
 
 
-def coupon_days(camera):
-    """Return all days of the check coupon kept with a camera; None while there are none."""
-    from dyebook.photo.camera_store import load_camera
-
-    profile = load_camera(camera)
-    return _told(profile) if profile.coupon_days else None
+def take_back(book, camera, day):
+    """Take a day's reading back, by its camera and ISO date."""
+    _move_in(book)
+    take_back_check_day(book, day, camera or None)
 
 
-def _told(profile):
+def count_from(book, camera, day):
+    """Count the coupon's days with a camera from an ISO date on, and hold them to the first of these; all with None.
+
+    For another piece, another lamp for good, or a camera learned anew: what was usual before is so no longer.
+    """
+    _mark(book, camera, {} if day is None else {"from": _checked_day(day)})
+
+
+def put_right(book, camera, day):
+    """Note on which day (ISO date) lamp, card or phone were put right; the rule looks afresh from then; None: never.
+
+    The coupon is held to the same colour as before.
+    """
+    marks = book.setting(_MARKS, {}).get(camera, {})
+    others = {name: value for name, value in marks.items() if name != "put_right"}
+    _mark(book, camera, others if day is None else {**others, "put_right": _checked_day(day)})
+
+
+def _mark(book, camera, marks):
+    book.set_setting(_MARKS, {**book.setting(_MARKS, {}), camera: marks})
+
+
+def _checked_day(day):
+    try:
+        return date.fromisoformat(day).isoformat()
+    except ValueError:
+        raise RecordError(f"{day!r} is no day; write a date such as 2026-11-25") from None
+
+
+def coupon_cameras(book):
+    """Return the cameras that have read the coupon, the one that read it last first; empty text for none learned."""
+    series = _series(book)
+    return sorted(series, key=lambda camera: max(series[camera]), reverse=True)
+
+
+def coupon_days(book, camera=None):
+    """Return the `CouponDays` of the check coupon; None while there are none.
+
+    Parameters
+    ----------
+    book : dyebook.book.store.Book
+    camera : str, optional
+        The one that read it last if left out; empty for readings without a learned camera.
+    """
+    cameras = coupon_cameras(book)
+    camera = next(iter(cameras), None) if camera is None else camera
+    if camera not in cameras:
+        return None
+    days = sorted((day, *lab) for day, lab in _series(book)[camera].items())
+    marks = book.setting(_MARKS, {}).get(camera, {})
+    # a mark beyond the last day waits for its first reading
+    counted = [one for one in days if one[0] >= marks.get("from", "")] or days
+    return _told(camera, counted, len(days) - len(counted), marks.get("put_right"))
+
+
+def _told(camera, days, earlier, right):
     import pandas as pd
 
     from dyebook.advice.drift import find_drift
     from dyebook.advice.expectation import DRIFT_COLUMNS
     from dyebook.advice.verdict import split_difference
 
-    lab = np.array([values for _, *values in profile.coupon_days], dtype=float)
-    usual = lab[:_BASELINE].mean(axis=0, keepdims=True)
-    differences = pd.DataFrame(split_difference(usual, lab), columns=list(DRIFT_COLUMNS[:3]))
-    differences["dyed_at"] = [day for day, *_ in profile.coupon_days]
-    missing = max(0, _BASELINE + 1 - len(lab))
-    drift = None if missing else find_drift(differences, baseline=_BASELINE)
-    return CouponDays(profile.name, profile.coupon_days, differences, drift, missing)
+    lab = np.array([values for _, *values in days], dtype=float)
+    kept = lab[:BASELINE].mean(axis=0)
+    differences = pd.DataFrame(split_difference(kept[None], lab), columns=list(DRIFT_COLUMNS[:3]))
+    differences["dyed_at"] = [day for day, *_ in days]
+    judged = differences[(differences.index < BASELINE) | (differences["dyed_at"] >= (right or ""))]
+    missing = max(0, BASELINE + 1 - len(judged))
+    drift = None if missing else find_drift(judged, baseline=BASELINE)
+    return CouponDays(
+        camera=camera,
+        days=tuple(days),
+        kept=Lab(*map(float, kept)),
+        differences=differences,
+        judged=judged,
+        drift=drift,
+        moves=() if drift is None else _moves(drift, kept),
+        missing=missing,
+        earlier=earlier,
+        put_right=right,
+        learned_anew=_learned(camera, days),
+    )
+
+
+def _moves(drift, kept):
+    """Amount and word of each trend that moved; a hue goes where its turn leads on a* and b*."""
+    turn = np.array([-kept[2], kept[1]])
+    axis = int(np.argmax(np.abs(turn)))
+    hue = (("redder", "greener"), ("yellower", "bluer"))[axis]
+    words = {
+        "delta_l": ("lighter", "darker"),
+        "delta_c": ("stronger in colour", "duller"),
+        "delta_h": hue if turn[axis] >= 0 else hue[::-1],
+    }
+    moved = [trend for trend in drift.trends if trend.now * trend.direction > 0]
+    return tuple((abs(trend.now), words[trend.name][int(trend.direction < 0)]) for trend in moved)
+
+
+def _learned(camera, days):
+    """Day on which the camera was learned, where that lies within its days."""
+    at = next((one.learned_at[:10] for one in _cameras() if one.name == camera), "")
+    return at if days[0][0] < at <= days[-1][0] else None
+
+
+def _series(book):
+    """Readings of the coupon by camera and day: those of the book, and what cameras have kept that it never had."""
+    series = {}
+    for row in check_readings(book):
+        series.setdefault(row["camera"] or "", {}).setdefault(day_of(row), []).append((row["L"], row["a"], row["b"]))
+    told = {camera: {day: np.mean(labs, axis=0) for day, labs in days.items()} for camera, days in series.items()}
+    for camera, day, lab in _kept_with_cameras(book):
+        told.setdefault(camera, {})[day] = np.array(lab)
+    return {camera: {day: tuple(map(float, lab)) for day, lab in days.items()} for camera, days in told.items()}
+
+
+def _kept_with_cameras(book):
+    """(camera, day, lab) of days that stand in camera files, as they once did, and not in the book."""
+    known = {(row["camera"], day_of(row)) for gone in (False, True) for row in check_readings(book, gone)}
+    return [
+        (one.name, day, tuple(lab))
+        for one in _cameras()
+        for day, *lab in one.coupon_days
+        if (one.name, day) not in known
+    ]
+
+
+def _move_in(book):
+    """Write into the book what cameras have kept of the coupon."""
+    for camera, day, lab in _kept_with_cameras(book):
+        keep_check_day(book, day, camera, [(_columns(lab), None)])
+
+
+def _cameras():
+    from dyebook.photo.camera_store import list_cameras
+
+    return list_cameras()
+
+
+def _columns(seen):
+    from dyebook.book.reading_rows import measured_values, typed_values
+    from dyebook.record import Measurement
+
+    if isinstance(seen, Measurement):
+        one_part(seen)
+        return measured_values(seen, 0)
+    return {**typed_values(seen), "source": "photo"}
+
+
+def _photo(photo):
+    if isinstance(photo, str | Path):
+        return Path(photo).name, Path(photo).read_bytes()
+    return photo

@@ -4,13 +4,13 @@ from dataclasses import dataclass
 
 from dyebook.errors import ModelError, RecordError
 from dyebook.jobs.baths import bath_label
+from dyebook.jobs.check_coupon import BASELINE
 from dyebook.jobs.progress import say_nothing
 from dyebook.jobs.trouble import filled_at, fresh_dips, in_time, stripped
 
-__all__ = ["BathDrift", "bath_named", "coupon_history", "drift_in_book", "keep_coupon"]
+__all__ = ["BathDrift", "bath_named", "coupon_history", "drift_in_book"]
 
 _LEAST_DIPS, _BASELINE = 9, (6, 12)
-CHECK_COUPON = "check coupon"
 
 
 @dataclass(frozen=True)
@@ -76,9 +76,8 @@ def drift_in_book(book, dye, bath, learn=None, progress=None):
     bath_row = _bath_row(book, dye, bath)
     volume = (bath_row and bath_row["bath_volume_l"]) or _volume_noted(book, bath_row)
     made_up = float(charted["dye_g_per_l"].median())
-    coupon = coupon_history(book)
-    coupon = None if coupon is None or len(coupon) <= baseline else coupon
-    found = find_drift(history, baseline=baseline, coupon=coupon, bath_volume_l=volume, dye_g_per_l=made_up)
+    coupon = {"coupon": coupon_history(book), "coupon_baseline": BASELINE}
+    found = find_drift(history, baseline=baseline, bath_volume_l=volume, dye_g_per_l=made_up, **coupon)
     return BathDrift(label, history, found, tuple(filled))
 
 
@@ -110,41 +109,14 @@ def _volume_noted(book, bath_row):
 
 
 def coupon_history(book):
-    """Return how the check coupon's readings have moved, a row a reading; None without a coupon.
-
-    The book's own coupon counts; where it has none, the days kept with the camera that read one last.
+    """Return how the check coupon's readings have moved, a row a day, with the camera that read it last.
 
     Returns
     -------
     DataFrame or None
-        delta_l, delta_c, delta_h, dyed_at (the day it was read).
+        delta_l, delta_c, delta_h, dyed_at (the day it was read); None while there are too few days to tell drift.
     """
-    import pandas as pd
-
-    from dyebook.advice.expectation import DRIFT_COLUMNS
-    from dyebook.advice.verdict import split_difference
-
-    coupons = book.rows("coupons", kind="check")
-    readings = book.rows("readings", coupon_id=coupons[-1]["id"]) if coupons else []
-    if not readings:
-        return _days_with_a_camera()
-    lab = pd.DataFrame(readings)[["L", "a", "b"]].to_numpy(float)
-    table = pd.DataFrame(split_difference(lab[:1], lab), columns=list(DRIFT_COLUMNS[:3]))
-    return table.assign(dyed_at=[(row["read_at"] or row["added_at"])[:10] for row in readings])
-
-
-def _days_with_a_camera():
-    """Differences of the check coupon that a learned camera has read last; None where none has."""
     from dyebook.jobs.check_coupon import coupon_days
-    from dyebook.photo.camera_store import list_cameras
 
-    days = [coupon_days(camera.name) for camera in list_cameras() if camera.coupon_days]
-    return max(days, key=lambda one: one.days[-1][0]).differences if days else None
-
-
-def keep_coupon(book, lab, read_at=None):
-    """Keep a reading of the check coupon, which is entered with its first; return the reading's number."""
-    coupons = book.rows("coupons", kind="check")
-    number = coupons[-1]["id"] if coupons else book.add("coupons", name=CHECK_COUPON, kind="check")
-    axes = dict(zip("Lab", map(float, lab), strict=True))
-    return book.add("readings", coupon_id=number, source="photo", read_at=read_at, **axes)
+    told = coupon_days(book)
+    return None if told is None or told.missing else told.judged

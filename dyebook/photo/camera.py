@@ -55,7 +55,7 @@ class CameraProfile:
         ISO 8601, UTC.
     flags : tuple of str
     coupon_days : tuple of (str, float, float, float)
-        ISO date, L*, a*, b* of the check coupon on each day it was read with this camera.
+        ISO date, L*, a*, b* of the check coupon, from before the book kept them; only read.
     """
 
     name: str

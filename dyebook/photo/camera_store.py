@@ -10,7 +10,16 @@ from dyebook.errors import PhotoError
 from dyebook.photo.camera import CameraProfile
 from dyebook.photo.tone import Tone
 
-__all__ = ["cameras_folder", "forget_camera", "keep_camera", "list_cameras", "load_camera", "note_day", "profile_for"]
+__all__ = [
+    "cameras_folder",
+    "forget_camera",
+    "keep_camera",
+    "learned_again",
+    "list_cameras",
+    "load_camera",
+    "note_repeatability",
+    "profile_for",
+]
 
 _FORMAT = 1
 _NAME = re.compile(r"\w(?:[\w .+-]{0,58}\w)?")
@@ -35,6 +44,14 @@ def keep_camera(profile):
     fresh.write_text(text, encoding="utf-8")
     fresh.replace(path)
     return path
+
+
+def learned_again(profile):
+    """Return a fresh profile with what an older one of its name holds of the shop: how readings repeat, its days."""
+    if not _path(profile.name).is_file():
+        return profile
+    older = load_camera(profile.name)
+    return replace(profile, repeat_sd=older.repeat_sd, coupon_days=older.coupon_days)
 
 
 def load_camera(name):
@@ -77,28 +94,6 @@ def forget_camera(name):
 def note_repeatability(name, repeat_sd):
     """Keep how well the shop repeats a reading with a camera, and return the profile."""
     profile = replace(load_camera(name), repeat_sd=tuple(map(float, repeat_sd)))
-    keep_camera(profile)
-    return profile
-
-
-def note_day(name, day, lab):
-    """Keep what a day's photos read on the check coupon.
-
-    Parameters
-    ----------
-    name : str
-        Of the camera they were read with.
-    day : str
-        ISO date; a second entry of a day takes the place of the first.
-    lab : sequence of 3 floats
-
-    Returns
-    -------
-    CameraProfile
-    """
-    profile = load_camera(name)
-    others = [one for one in profile.coupon_days if one[0] != day]
-    profile = replace(profile, coupon_days=tuple(sorted([*others, (day, *map(float, lab))])))
     keep_camera(profile)
     return profile
 

@@ -1,4 +1,4 @@
-"""Camera: learned from one photo of a 24-patch chart; how well it repeats; the sheets to print."""
+"""Camera: learned from one photo of a 24-patch chart; its check coupon; how well it repeats; the sheets to print."""
 
 import hashlib
 import tempfile
@@ -9,10 +9,11 @@ import streamlit as st
 
 from dyebook import report_camera as words
 from dyebook.jobs.camera import forget_learned, keep_learned, learn_from, mat_drawing
+from dyebook.jobs.check_coupon import coupon_cameras
 from dyebook.photo.camera_store import list_cameras
 from dyebook.photo.chart import PATCHES
 from dyebook.report_mat import write_mat
-from dyebook.screens import camera_repeat
+from dyebook.screens import camera_coupon, camera_repeat
 from dyebook.screens.drafts import draft, forget, keep, recall
 from dyebook.screens.given import take_bytes
 from dyebook.screens.pieces import tap_corners
@@ -37,6 +38,11 @@ def show():
         "Every camera bends colours its own way. One photo of a 24-patch colour chart, in the light you work in, "
         "teaches the book how yours does; readings then come out closer, and say so."
     )
+    # the day's work comes first once it has begun
+    daily = bool(coupon_cameras(the_book()))
+    if daily:
+        with friendly_errors():
+            camera_coupon.show()
     left, right = st.columns([3, 2], gap="large")
     with left, friendly_errors():
         st.subheader("Learn a camera", anchor=False)
@@ -46,6 +52,9 @@ def show():
         camera_repeat.show()
         _offer_mat()
         _tell_flat()
+    if not daily:
+        with friendly_errors():
+            camera_coupon.show()
 
 
 def _learn():

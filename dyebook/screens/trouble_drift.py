@@ -4,12 +4,12 @@ import streamlit as st
 
 from dyebook import report_trouble as words
 from dyebook.jobs.baths import bath_label
-from dyebook.jobs.drift import coupon_history, drift_in_book, keep_coupon
+from dyebook.jobs.check_coupon import coupon_days
+from dyebook.jobs.drift import drift_in_book
 from dyebook.jobs.today import thrown_out_baths
-from dyebook.plots_run import neutral_figure
 from dyebook.plots_trouble import plot_trend
 from dyebook.screens import shelf, work
-from dyebook.screens.drafts import draft
+from dyebook.screens.camera_coupon import show_chart
 from dyebook.screens.shade_baths import learn_at_work
 from dyebook.screens.shade_target import choose_from
 
@@ -70,26 +70,13 @@ def _show_drift(found):
 
 
 def _show_coupon(book):
-    st.markdown(
-        "Keep one dyed piece unchanged and photograph it each day beside the same card. If its readings move together "
-        "with a bath's, the camera or the card has moved, not the bath."
-    )
-    history = coupon_history(book)
-    if history is not None:
-        st.plotly_chart(_coupon_figure(history), key="coupon_chart", config={"displayModeBar": False})
-    name, colours = draft().get("last_read", ("", ()))
-    if not colours:
-        st.caption("Photograph it on the Photo page, then come back to keep the reading here.")
-    elif st.button(f"Keep {name} as today's reading of the check coupon", key="keep_coupon"):
-        keep_coupon(book, colours[0])
-        st.rerun()
-
-
-def _coupon_figure(history):
-    figure = neutral_figure(240)
-    for name, dash in (("delta_l", "solid"), ("delta_c", "dash"), ("delta_h", "dot")):
-        line = {"color": "#1c1d1f", "dash": dash}
-        title = {"delta_l": "ΔL*", "delta_c": "ΔC*", "delta_h": "ΔH*"}[name]
-        figure.add_scatter(x=history["dyed_at"], y=history[name], name=title, line=line, mode="lines+markers")
-    figure.update_yaxes(rangemode="normal", title="against its first reading")
-    return figure
+    told = coupon_days(book)
+    if told is None:
+        st.markdown(
+            "Keep one dyed piece unchanged and photograph it each day beside the same card. If its readings move "
+            "together with a bath's, the camera, the lamp or the card has moved, not the bath."
+        )
+    else:
+        show_chart(told)
+    if st.button("Photograph the check coupon", key="to_coupon", type="tertiary"):
+        st.switch_page(st.session_state["pages"]["camera"])

@@ -1,12 +1,15 @@
 """What the book says of a batch that went wrong: the demo shop's own troubles, and what is missing in a poor book."""
 
+from datetime import date
+
 import numpy as np
 import pytest
 
 from dyebook.book.store import open_book
 from dyebook.demo.shop import fill_book
 from dyebook.errors import BookError, RecordError
-from dyebook.jobs.drift import bath_named, coupon_history, drift_in_book, keep_coupon
+from dyebook.jobs.check_coupon import count_from, keep_day, put_right
+from dyebook.jobs.drift import bath_named, coupon_history, drift_in_book
 from dyebook.jobs.trouble import case_of, fresh_dips, judge_batch, target_for
 from dyebook.record import DyeRecord
 
@@ -111,12 +114,17 @@ def test_the_shop_s_baths_over_time(shop):
         bath_named(shop, "Heather")
 
 
-def test_the_check_coupon_keeps_its_history(bare, tmp_path, monkeypatch):
+def test_a_drifting_check_coupon_tells_of_the_camera(shop, tmp_path, monkeypatch):
     monkeypatch.setenv("DYEBOOK_CAMERAS_DIR", str(tmp_path / "cameras"))
-    assert coupon_history(bare) is None
-    for step in range(3):
-        keep_coupon(bare, (50 + step, 10, 10), read_at=f"2026-03-0{step + 1}")
-    history = coupon_history(bare)
-    assert np.allclose(history["delta_l"], [0, 1, 2])
-    assert list(history["dyed_at"]) == ["2026-03-01", "2026-03-02", "2026-03-03"]
-    assert len(bare.rows("coupons", kind="check")) == 1
+    scatter = np.random.default_rng(5).normal(0, 0.2, (20, 3))
+    assert coupon_history(shop) is None
+    assert drift_in_book(shop, *bath_named(shop, "E1")).drift.cause == "unclear"
+    for day in range(20):
+        lab = (50 + 2.5 * (8 <= day < 12), 10, 10) + scatter[day]
+        keep_day(shop, [(lab, None)], day=date(2026, 3, day + 1))
+        if day == 11:
+            assert drift_in_book(shop, *bath_named(shop, "E1")).drift.cause == "camera"
+    put_right(shop, "", "2026-03-13")
+    assert drift_in_book(shop, *bath_named(shop, "E1")).drift.cause == "bath"
+    count_from(shop, "", "2026-03-18")
+    assert coupon_history(shop) is None, "too few days to clear the camera"
