@@ -63,9 +63,10 @@ def learn(
     if as_json:
         print_json(_learned(profile))
     else:
+        from dyebook.photo.chart import PATCHES
         from dyebook.report_camera import camera_text
 
-        typer.echo(camera_text(profile))
+        typer.echo(camera_text(profile, PATCHES))
 
 
 def _learned(profile):
@@ -103,13 +104,14 @@ def show(name: Annotated[str, typer.Argument(help="Name of the camera.")], as_js
     from dataclasses import asdict
 
     from dyebook.photo.camera_store import load_camera
+    from dyebook.photo.chart import PATCHES
     from dyebook.report_camera import camera_text
 
     profile = load_camera(name)
     if as_json:
         print_json({**asdict(profile), "mean": profile.mean})
     else:
-        typer.echo(camera_text(profile))
+        typer.echo(camera_text(profile, PATCHES))
 
 
 @camera_app.command()

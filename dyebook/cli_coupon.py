@@ -55,10 +55,16 @@ def _keep(photos, when, book, options, as_json):
     """Keep the photos as a day's reading of the check coupon."""
     from dyebook.jobs.check_coupon import keep_day
     from dyebook.photo.measure import measure
+    from dyebook.report import flag_lines
 
     with open_at(book) as opened:
         options["card_lab"] = options["card_lab"] or opened.setting("card_lab")
         shots = [(measure(photo, flaws=False, **options), photo) for photo in photos]
+        for measurement, photo in shots:
+            for line in flag_lines(
+                dict.fromkeys([*measurement.flags, *(flag for part in measurement.parts for flag in part.flags)])
+            ):
+                typer.echo(f"{photo.name}: {line}", err=True)
         _print_days(keep_day(opened, shots, options["camera"] or "", when), as_json)
 
 
@@ -84,11 +90,7 @@ def days(
     with open_at(book) as opened:
         told = check_coupon.coupon_days(opened, name)
         if told is None:
-            with_it = "" if name is None else f" read with {name!r}"
-            raise PhotoError(
-                f"the book has no day of the check coupon{with_it}; photograph it beside the card and run: "
-                f"dyebook camera check PHOTO{'' if name is None else f' --camera {name!r}'} --day today"
-            )
+            raise PhotoError(_no_day(name, check_coupon.coupon_cameras(opened)))
         if put_right is not None:
             check_coupon.put_right(opened, told.camera, _day(put_right))
         if count_from is not None:
@@ -97,6 +99,16 @@ def days(
     if chart is not None:
         _draw(chart, told)
     _print_days(told, as_json)
+
+
+def _no_day(name, cameras):
+    """Why there is nothing to show."""
+    with_it, option = ("", "") if name is None else (f" read with {name!r}", f" --camera {name!r}")
+    others = ", ".join(camera or "no learned camera" for camera in cameras)
+    return (
+        f"the book has no day of the check coupon{with_it}{f' (but with {others})' if others else ''}; photograph it "
+        f"beside the card and run: dyebook camera check PHOTO{option} --day today"
+    )
 
 
 def _draw(chart, told):

@@ -84,14 +84,29 @@ def measure(
     }
     from dyebook.photo.measure import measure as measure_photo
     from dyebook.photo.measure import measure_with_overlay
+    from dyebook.photo.read import read_photo
 
-    result = measure_photo(photo, **options) if overlay is None else measure_with_overlay(photo, overlay, **options)
+    read = read_photo(photo)
+    result = measure_photo(read, **options) if overlay is None else measure_with_overlay(read, overlay, **options)
+    if camera is None:
+        _offer_camera(read)
     if as_json:
         print_json(result.to_dict())
     else:
         from dyebook.report import measurement_text
 
         typer.echo(measurement_text(result))
+
+
+def _offer_camera(photo):
+    """Say which learned camera took a photo, where one did."""
+    from dyebook.photo.camera_store import profile_for
+
+    fitting = profile_for(photo)
+    if fitting is not None:
+        typer.echo(
+            f"taken with the camera learned as {fitting.name!r}; read it with --camera {fitting.name!r}", err=True
+        )
 
 
 def add_commands(app):

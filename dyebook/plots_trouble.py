@@ -89,7 +89,7 @@ def plot_coupon(differences, since=None, put_right=None):
             figure.add_annotation(text=words, showarrow=False, bgcolor="#f2f2f2", **at)
     # room for quiet days: scatter of a tenth must not fill the picture
     reach = max(1.5, 1.15 * float(differences[[name for name, *_ in _COUPON]].abs().to_numpy().max()))
-    figure.update_yaxes(range=[-reach, reach], title="against its kept colour")
+    figure.update_yaxes(range=[-reach, reach], title_text="against its kept colour")
     figure.update_xaxes(type="date", tickformat="%-d %b", hoverformat="%-d %b %Y", nticks=7)
     if len(days) < 7:
         figure.update_xaxes(dtick=86400000, tickvals=days)

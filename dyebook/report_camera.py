@@ -18,35 +18,54 @@ __all__ = [
 ]
 
 
-def camera_text(profile):
+def camera_text(profile, patches):
     """Return a camera profile as lines for the shell.
 
     Parameters
     ----------
     profile : CameraProfile
+    patches : sequence of str
+        Names of the 24 patches.
 
     Returns
     -------
     str
     """
-    worst = int(np.argmax(profile.loo_delta_e00))
-    maker = " ".join(filter(None, (profile.make, profile.model))) or "not named by the photo"
     lines = [
         f"{profile.name}: colours read to ΔE00 {profile.mean:.1f} on average (each patch left out in turn)",
-        f"  worst patch {worst}: {profile.loo_delta_e00[worst]:.1f}; learned from {len(profile.used)} of 24 patches, "
-        f"table {profile.table}",
-        f"  camera: {maker}; learned {profile.learned_at[:10]}",
+        f"  learned from {len(profile.used)} of 24 patches; furthest off: {_worst(profile, patches)}",
+        f"  chart: {_TABLES.get(profile.table, profile.table)}",
+        f"  camera: {_maker(profile)}; learned {moment_text(profile.learned_at[:10])}",
     ]
+    unused = [f"{patches[patch]} ({patch})" for patch in range(24) if patch not in profile.used]
+    if unused:
+        lines.insert(2, f"  not learned from: {', '.join(unused)}")
     if profile.repeat_sd is not None:
         lines.append("  repeats to " + ", ".join(f"{value:.2f}" for value in profile.repeat_sd) + " in L*, a*, b*")
     return "\n".join([*lines, *(f"  ! {line}" for line in flag_lines(profile.flags))])
+
+
+def _worst(profile, patches):
+    """The three patches furthest off among those learned from, with their numbers."""
+    worst = sorted(profile.used, key=lambda patch: -profile.loo_delta_e00[patch])[:3]
+    return ", ".join(f"{patches[patch]} ({patch}) {profile.loo_delta_e00[patch]:.1f}" for patch in worst)
+
+
+def _maker(profile):
+    """Make and model as people say them: many a model's name begins with its maker's."""
+    make, model = profile.make or "", profile.model or ""
+    return (model if model.lower().startswith(make.lower()) else f"{make} {model}") or "not named by its photo"
 
 
 def cameras_text(profiles):
     """Return all cameras, one a line."""
     if not profiles:
         return "no camera learned yet; photograph a 24-patch chart and run: dyebook camera learn PHOTO --name NAME"
-    return "\n".join(f"{p.name}  ΔE00 {p.mean:.1f}  {p.make or ''} {p.model or ''}".rstrip() for p in profiles)
+    width = max(len(profile.name) for profile in profiles)
+    return "\n".join(
+        f"{p.name:{width}}  ΔE00 {p.mean:.1f}  learned {moment_text(p.learned_at[:10])}, camera {_maker(p)}"
+        for p in profiles
+    )
 
 
 def learned_words(profile, patches):
@@ -63,12 +82,10 @@ def learned_words(profile, patches):
     (str, list of str)
         The figure that matters, and lines about it.
     """
-    worst = sorted(profile.used, key=lambda patch: -profile.loo_delta_e00[patch])[:3]
-    names = ", ".join(f"{patches[patch]} {profile.loo_delta_e00[patch]:.1f}" for patch in worst)
     head = f"Colours it had not seen came out within ΔE00 {profile.mean:.1f} on average"
     lines = [
         f"Each of {len(profile.used)} patches was left out in turn and read by what the others taught. Furthest off: "
-        f"{names}.",
+        f"{_worst(profile, patches)}.",
         f"The chart's table that fits: {_TABLES.get(profile.table, profile.table)}.",
     ]
     return head, lines
@@ -79,9 +96,9 @@ _TABLES = {"before-2014": "made before November 2014", "after-2014": "made since
 
 def camera_line(profile):
     """Return a learned camera as two lines of Markdown: its name and figure, its make and day."""
-    maker = " ".join(filter(None, (profile.make, profile.model))) or "not named by its photos"
     repeats = "" if profile.repeat_sd is None else f", repeats to {max(profile.repeat_sd):.1f}"
-    return f"**{profile.name}** – ΔE00 {profile.mean:.1f}{repeats}  \n{maker}, learned {profile.learned_at[:10]}"
+    learned = moment_text(profile.learned_at[:10])
+    return f"**{profile.name}** – ΔE00 {profile.mean:.1f}{repeats}  \n{_maker(profile)}, learned {learned}"
 
 
 def coupon_words(told):

@@ -1,6 +1,7 @@
 """Learn a camera for a screen: what the chart shows, what it teaches, how well readings repeat; the photo mat."""
 
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 
@@ -138,7 +139,7 @@ def check_repeats(photos, camera=None, progress=None, book=None, batch_sd=None, 
     Raises
     ------
     PhotoError
-        If a photo shows no or several parts, or there are too few photos.
+        If a photo shows no or several parts, is given twice, or there are too few photos.
     """
     from dyebook.jobs.check_coupon import one_part
     from dyebook.photo.camera_store import note_repeatability
@@ -149,6 +150,7 @@ def check_repeats(photos, camera=None, progress=None, book=None, batch_sd=None, 
         book.must_be("maker")
     if book is not None and options.get("card_lab") is None:
         options["card_lab"] = book.setting("card_lab")
+    _refuse_twins(photos)
     labs = []
     for name, content in photos:
         seen = look_at(content, camera=camera, name=name, flaws=False, **options).measurement
@@ -159,6 +161,20 @@ def check_repeats(photos, camera=None, progress=None, book=None, batch_sd=None, 
     if camera is not None:
         note_repeatability(camera, told.sd)
     return told
+
+
+def _refuse_twins(photos):
+    """One photo given twice would tell of a spread that is not there."""
+    first = {}
+    for name, content in photos:
+        data = (
+            content if isinstance(content, bytes) else Path(content).read_bytes() if Path(content).is_file() else name
+        )
+        if data in first:
+            raise PhotoError(
+                f"{first[data]} and {name} are one photo; photograph the coupon anew each time, lifting and laying it"
+            )
+        first[data] = name
 
 
 def mat_drawing(paper):

@@ -5,18 +5,15 @@ from datetime import UTC, datetime
 
 import numpy as np
 
-from dyebook.errors import PhotoError
 from dyebook.photo.card import card_at
-from dyebook.photo.chart import GREYS, PATCHES, TABLES, chart_lab, patch_quads, read_chart
+from dyebook.photo.chart import TABLES, chart_lab, patch_quads, read_chart
+from dyebook.photo.chart_use import usable_patches
 from dyebook.photo.tone import Tone, TonedEncoding
 
 __all__ = ["CameraProfile", "learn_camera"]
 
 # log light and log ratio of channels at the grey card beyond which a profile was learned under other conditions
 _OTHER_EXPOSURE, _OTHER_LIGHT = 0.8, 0.25
-# relative spread over a patch that noise and print do not make
-_UNEVEN_PATCH = 0.6
-_FEWEST_GREYS, _FEWEST_PATCHES = 4, 14
 _ROOTS_SD = (0.05, 0.2)
 _POOR_MEAN = 5.0
 # error on dyed films over the chart's leave-one-out error: 1.1 for simulated films under cameras learned from a chart
@@ -182,29 +179,12 @@ def learn_camera(photo, name, chart_at=None, leave_out=(), table=None):
 
         chart_at = find_chart(photo, leave_out)
     chart = read_chart(photo, patch_quads(chart_at))
-    use, flags = _usable(photo, chart, leave_out)
+    use, flags = usable_patches(photo, chart, leave_out)
     tables = TABLES if table is None else (table,)
     mean, fit, read, table = min(
         (row for name_ in tables for row in _candidates(photo, chart, use, name_)), key=lambda row: row[0]
     )
     return _profile(photo, name, chart, use, flags + (["camera_poor"] if mean > _POOR_MEAN else []), fit, read, table)
-
-
-def _usable(photo, chart, leave_out):
-    """Patches that can be learned from, and the doubts about the others."""
-    uneven = chart.spread > _UNEVEN_PATCH
-    use = [k for k in range(24) if k not in leave_out and not chart.clipped[k] and not uneven[k]]
-    greys = [k for k in use if k in range(24)[GREYS]]
-    if len(greys) < _FEWEST_GREYS or len(use) < _FEWEST_PATCHES:
-        bad = [PATCHES[k] for k in range(24) if k not in use]
-        raise PhotoError(
-            f"only {len(use)} patches of the chart in {photo.name} can be used, {len(greys)} of them grey; at least "
-            f"{_FEWEST_PATCHES} and {_FEWEST_GREYS} are needed. Clipped, uneven or left out: {', '.join(bad)}. "
-            "Expose darker, in even light"
-        )
-    others = np.array([k not in leave_out for k in range(24)])
-    flags = ["chart_clipped"] if (chart.clipped & others).any() else []
-    return use, flags + (["chart_uneven"] if (uneven & ~chart.clipped & others).any() else [])
 
 
 def _candidates(photo, chart, use, table):

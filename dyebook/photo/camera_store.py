@@ -3,6 +3,7 @@
 import json
 import os
 import re
+from contextlib import suppress
 from dataclasses import asdict, replace
 from pathlib import Path
 
@@ -102,8 +103,16 @@ def profile_for(photo):
     """Return the newest profile learned with the camera that took a photo (by its EXIF), or None."""
     if photo.camera.model is None:
         return None
-    same = [c for c in list_cameras() if (c.make, c.model) == (photo.camera.make, photo.camera.model)]
+    same = [c for c in _sound_cameras() if (c.make, c.model) == (photo.camera.make, photo.camera.model)]
     return max(same, key=lambda camera: camera.learned_at, default=None)
+
+
+def _sound_cameras():
+    """Profiles that can be read: a damaged file, which `list_cameras` tells of, must not keep a photo unread."""
+    folder = cameras_folder()
+    for path in sorted(folder.glob("*.json")) if folder.is_dir() else ():
+        with suppress(PhotoError):
+            yield _read(path)
 
 
 def _path(name):

@@ -177,10 +177,16 @@ def _read_patch(photo, quad, name):
     x0, y0 = np.floor(quad.min(axis=0)).astype(int)
     x1, y1 = np.ceil(quad.max(axis=0)).astype(int)
     if x0 < 0 or y0 < 0 or x1 > photo.size[0] or y1 > photo.size[1]:
-        raise PhotoError(f"the patch {name} lies outside {photo.name}; the whole chart must be in the photo")
+        raise PhotoError(
+            f"the patch {name} lies outside {photo.name}, which is {photo.size[0]} × {photo.size[1]} pixels; the whole "
+            "chart must be in the photo: look whether the four centres are right"
+        )
     mask = fill_polygon(quad, (x0, y0, x1, y1))
     if mask.sum() < 9:
-        raise PhotoError(f"the patch {name} covers {mask.sum()} pixels of {photo.name}; move closer")
+        raise PhotoError(
+            f"the patch {name} covers {mask.sum()} pixels of {photo.name}, at least 9 are needed; move closer, or look "
+            "whether the four centres are right"
+        )
     stride = max(1, int(np.sqrt(mask.sum() / _WORKING_PIXELS)))
     mask = mask[::stride, ::stride]
     codes = np.ascontiguousarray(photo.codes[y0:y1, x0:x1][::stride, ::stride])

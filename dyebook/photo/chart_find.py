@@ -28,6 +28,8 @@ _WORST_PATCH = 28.0
 # half of its log brightness, where a cover's edge may cross it
 _WORST_UNSEEN, _MOST_UNEVEN, _LEAST_LIGHT = 18.0, 0.25, 0.02
 _LIMIT = 0.97
+# with more squares at the limit than that, too few sound ones are left to learn from
+_MOST_BLOWN = 8
 _PLACES = np.stack(np.meshgrid(np.arange(COLUMNS), np.arange(ROWS)), axis=-1).reshape(24, 2)
 _CORNERS = np.array([(0, 0), (COLUMNS - 1, 0), (COLUMNS - 1, ROWS - 1), (0, ROWS - 1)], float)
 
@@ -68,7 +70,7 @@ def find_chart(photo, leave_out=(), finest=_LONG_SIDES[-1]):
     PhotoError
         If no chart is found, or what is found is cut off, covered or of another layout.
     """
-    best, squares, scales = None, 0, set()
+    best, squares, scales = None, (0, 0), set()
     for long_side in (side for side in _LONG_SIDES if side <= finest):
         reduced = photo.reduced(long_side)
         if reduced.scale in scales:
@@ -84,11 +86,18 @@ def find_chart(photo, leave_out=(), finest=_LONG_SIDES[-1]):
 
 
 def _best_guess(pixels, leave_out):
-    """The most chart-like placement on any grid of a picture (or None), and the squares of the largest grid."""
+    """The most chart-like placement on any grid of a picture (or None); the largest grid's squares, and blown ones."""
     picture = np.round(255 * np.clip(pixels, 0, 1) ** (1 / _CODE_GAMMA)).astype(np.uint8)
     grids = find_grids(picture)
     guesses = [guess for grid in grids for guess in _guesses(pixels, grid, leave_out)]
-    return max(guesses, key=lambda guess: guess.score, default=None), max((len(g.cells) for g in grids), default=0)
+    squares = max(((len(grid.cells), _blown(pixels, grid)) for grid in grids), default=(0, 0))
+    return max(guesses, key=lambda guess: guess.score, default=None), squares
+
+
+def _blown(pixels, grid):
+    """How many squares of a grid stand at a channel's limit."""
+    columns, rows = np.clip(grid.centres.astype(int), 0, np.array(pixels.shape[1::-1]) - 1).T
+    return int((pixels[rows, columns].max(axis=1) >= _LIMIT).sum())
 
 
 def _guesses(pixels, grid, leave_out):
@@ -213,9 +222,16 @@ def _is_spoiled(guess, patch):
 def _refusal(photo, best, squares, leave_out):
     """The message where no chart can be trusted."""
     advice = "lay the whole chart flat and uncovered, patches at least 30 pixels apart, or give --chart-at"
-    if squares and (best is None or best.score < _HINT):
+    count, blown = squares
+    if blown > _MOST_BLOWN and (best is None or best.score < _SURE):
         return (
-            f"no 24-patch chart found in {photo.name}: a grid of {squares} squares was seen, but its colours are not "
+            f"no 24-patch chart can be read in {photo.name}: {blown} of the {count} squares that were seen stand at a "
+            "channel's limit, where colour is lost; at least 14 sound patches, four of them grey, are needed. Expose "
+            "darker"
+        )
+    if count and (best is None or best.score < _HINT):
+        return (
+            f"no 24-patch chart found in {photo.name}: a grid of {count} squares was seen, but its colours are not "
             f"the chart's in any position, so it is cut off, covered, mirrored or another layout; {advice}"
         )
     if best is None:

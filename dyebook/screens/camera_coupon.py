@@ -43,16 +43,15 @@ def show():
         "your baths."
     )
     cameras = check_coupon.coupon_cameras(book)
-    left, right = st.columns([3, 2], gap="large")
-    with right:
+    left, right = st.columns([2, 3], gap="large")
+    with left:
         camera = _choose_camera(cameras)
         _take_today(book, camera)
-    with left:
+    with right:
         told = check_coupon.coupon_days(book, camera)
         if told is None:
-            st.markdown(
-                f"No day read with {camera or _NONE} yet. Seven days tell what is usual; start with today's photo."
-            )
+            how = f"with {camera}" if camera else "without a learned camera"
+            st.markdown(f"No day read {how} yet. Seven days tell what is usual; begin with today's photo.")
             return
         show_chart(told)
         _show_days(book, told)
@@ -160,7 +159,7 @@ def _only_coupon(number, shot, seen):
     chosen = 0
     if len(parts) > 1:
         chosen = st.radio(
-            "The coupon is", range(len(parts)), key=f"coupon_part_{number}", horizontal=True,
+            "The coupon is", range(len(parts)), key=f"coupon_part_{turn}", horizontal=True,
             format_func=lambda index: f"part {index + 1}",
         )  # fmt: skip
     return replace(seen.measurement, parts=(parts[chosen],))

@@ -1,19 +1,23 @@
 """Cameras learned from a chart: known cameras come back, doubtful charts do not."""
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
+from PIL import Image
+from typer.testing import CliRunner
 
 from dyebook.cli import app
 from dyebook.errors import PhotoError
 from dyebook.lab import delta_e_00, lab_to_linear_rgb
 from dyebook.photo.camera import learn_camera
 from dyebook.photo.camera_fit import mix_colours
-from dyebook.photo.camera_store import forget_camera, keep_camera, list_cameras, load_camera
+from dyebook.photo.camera_store import forget_camera, keep_camera, list_cameras, load_camera, profile_for
 from dyebook.photo.chart import chart_lab, patch_quads
+from dyebook.photo.exif import CameraInfo
 from dyebook.photo.measure import measure
-from tests.photo.charts import CORNERS, chart_light, chart_photo
+from tests.photo.charts import CORNERS, chart_light, chart_photo, chart_picture
 
 # less colour than there was, and a contrast of 1.25 in log light
 MIX = np.array([(0.86, 0.10, 0.04), (0.10, 0.82, 0.08), (-0.03, 0.15, 0.88)])
@@ -82,7 +86,7 @@ def test_clipped_patches_are_left_out_and_named():
     profile = learn_camera(chart_photo(bright, limit=0.99), "bench", CORNERS, table="after-2014")
     assert 18 not in profile.used
     assert "chart_clipped" in profile.flags
-    with pytest.raises(PhotoError, match="Expose darker"):
+    with pytest.raises(PhotoError, match="expose darker"):
         learn_camera(chart_photo(np.minimum(bright * 4, 1.0), limit=0.99), "bench", CORNERS)
 
 
@@ -116,9 +120,6 @@ def test_profiles_are_kept_and_forgotten_by_name():
 
 def test_the_command_answers_as_agreed(tmp_path):
     import cv2
-    from typer.testing import CliRunner
-
-    from tests.photo.charts import chart_picture
 
     codes = np.clip(chart_picture(chart_light() * 0.9), 0, 1) ** (1 / 2.2) * 255
     file = tmp_path / "chart.png"
@@ -135,3 +136,41 @@ def test_wide_gamut_light_survives_the_mixing():
     lab = np.array([60.0, -80, 60])
     light = lab_to_linear_rgb(lab)[None]
     assert np.isfinite(mix_colours(light, MIX, np.full((3, 3), 0.2))).all()
+
+
+def test_centres_by_hand_in_a_wrong_order_teach_nothing():
+    with pytest.raises(PhotoError, match=r"do not fall from white to black.*in this order"):
+        learn_camera(chart_photo(seen_by_camera()), "bench", CORNERS[[2, 3, 0, 1]])
+
+
+def test_a_refusal_names_what_was_lost_to_what():
+    with pytest.raises(PhotoError, match=r"Left out by hand: dark skin, .*; leave out fewer$"):
+        learn_camera(chart_photo(seen_by_camera()), "bench", CORNERS, range(11))
+    with pytest.raises(PhotoError, match=r"limit: .*white, .*; expose darker$"):
+        learn_camera(chart_photo(np.minimum(seen_by_camera() * 8, 1), limit=1.0), "bench", CORNERS)
+
+
+def test_the_shell_names_patches_and_offers_the_camera_that_fits(tmp_path):
+    codes = np.clip(chart_picture(chart_light() * 0.9), 0, 1) ** (1 / 2.2) * 255
+    exif = Image.Exif()
+    exif[0x010F], exif[0x0110] = "Larkmount", "Larkmount L7"
+    file = tmp_path / "chart.png"
+    Image.fromarray(codes.round().astype(np.uint8)).save(file, exif=exif)
+    run = CliRunner().invoke(app, ["camera", "learn", str(file), "--name", "bench", "--leave-out", "3"])
+    assert "not learned from: foliage (3)" in run.output
+    assert "camera: Larkmount L7" in run.output
+    where = ["--card-at", "172,172 192,172 192,192 172,192", "--part-at", "136,136 156,136 156,156 136,156"]
+    run = CliRunner().invoke(app, ["measure", str(file), *where, "--json"])
+    assert "--camera 'bench'" in run.stderr
+    assert json.loads(run.stdout)["parts"]
+    assert "--camera" not in CliRunner().invoke(app, ["measure", str(file), *where, "--camera", "bench"]).output
+
+
+def test_a_damaged_camera_file_leaves_photos_readable(tmp_path):
+    folder = tmp_path / "cameras"
+    folder.mkdir()
+    (folder / "spoilt.json").write_text("{")
+    photo = chart_photo(seen_by_camera())
+    assert profile_for(replace(photo, camera=CameraInfo("Larkmount", "Larkmount L7"))) is None
+    with pytest.raises(PhotoError, match="learn the camera again"):
+        list_cameras()

@@ -72,3 +72,8 @@ def test_a_covered_chart_is_refused():
 def test_nothing_is_found_in_noise():
     with pytest.raises(PhotoError, match="--chart-at"):
         corners_in(np.random.default_rng(1).uniform(0, 1, (300, 400, 3)))
+
+
+def test_a_blown_chart_is_told_from_a_covered_one():
+    with pytest.raises(PhotoError, match=r"stand at a channel's limit.*Expose darker"):
+        corners_in(np.minimum(PICTURE * 6, 1).astype(np.float32))

@@ -1,11 +1,14 @@
 """The Camera page: learn, keep, offer on the Photo page, forget and bring back."""
 
+from datetime import date, timedelta
 from pathlib import Path
 
 import cv2
 import numpy as np
 import pytest
 
+from dyebook.book.store import open_book
+from dyebook.jobs.check_coupon import keep_day
 from dyebook.lab import encode_srgb
 from dyebook.photo.camera_store import list_cameras
 from tests.photo.charts import chart_light, chart_picture
@@ -69,3 +72,47 @@ def test_a_photo_without_a_chart_asks_for_taps(empty_book, open_page):
     assert page.get("bidi_component"), "the photo, to be tapped"
     page.button(key="chart_away").click().run()
     assert not page.warning
+
+
+def _keep_days(place, steps):
+    noise = np.random.default_rng(4).normal(0, 0.25, (len(steps), 3))
+    with open_book(place) as book:
+        for k, step in enumerate(steps):
+            keep_day(book, [((52 + step, 40, 45) + noise[k], None)], day=date(2026, 3, 2) + timedelta(days=k))
+
+
+def test_today_s_coupon_is_read_kept_and_taken_back(empty_book, open_page):
+    sample = Path(__file__).parents[2] / "samples" / "tags_one_streaked.jpg"
+    page = open_page("camera")
+    assert "begin with today" in _texts(page)
+    page.file_uploader(key="coupon_file_0").upload(sample.name, sample.read_bytes(), "image/jpeg").run()
+    assert not page.exception
+    page.radio(key="coupon_part_0_0").set_value(1).run()
+    page.button(key="keep_coupon_day").click().run()
+    assert not page.exception
+    assert "6 more days until drift can be told" in _texts(page)
+    with open_book(empty_book) as book:
+        (reading,) = book.rows("readings")
+        assert reading["photo_id"]
+        assert reading["coupon_id"]
+        assert book.check() == []
+    page.button(key="coupon_take_back").click().run()
+    assert "begin with today" in _texts(page)
+
+
+def test_the_day_the_coupon_left_is_said_and_put_right(empty_book, open_page):
+    _keep_days(empty_book, [0] * 9 + [-2] * 5)
+    page = open_page("camera")
+    assert "Since 11 Mar 2026 readings are" in _texts(page)
+    assert "darker: a phone update, a new lamp or a soiled card?" in _texts(page)
+    page.button(key="coupon_put_right").click().run()
+    assert not page.exception
+    assert "1 more day until drift can be told" in _texts(page)
+    page.button(key="coupon_not_right").click().run()
+    assert "Since 11 Mar 2026" in _texts(page)
+    page.date_input(key="coupon_from").set_value(date(2026, 3, 11)).run()
+    page.button(key="coupon_count_from").click().run()
+    assert "9 earlier days no longer count" in _texts(page)
+    page.button(key="coupon_count_all").click().run()
+    assert "Since 11 Mar 2026" in _texts(page)
+    assert not page.exception
