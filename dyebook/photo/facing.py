@@ -11,6 +11,11 @@ __all__ = ["Facing", "facing_pixels"]
 _WORKING_PIXELS = 30_000
 # pixels this far from the middle line still face the camera
 _FACING = 0.5
+# lean, and quantile of brightness among the pixels up to it: shade darkens more of a part than lamps brighten, and what
+# faces the light as the card does need not lie on the middle line. The mean of both served two renderers best
+_LIT = ((0.65, 0.62), (1.0, 0.73))
+_LUMINANCE = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
+_DARKEST = 1e-4
 # the rim mixes with the background
 _RIM = 1.2
 _FEWEST = 60
@@ -42,6 +47,8 @@ class Facing:
         Share of each channel at the bottom of the file's range.
     spread : float
         Width of the middle 70 % of log brightness.
+    level : float
+        Luminance of the part where it is lit as the card is.
     """
 
     light: np.ndarray
@@ -52,6 +59,7 @@ class Facing:
     clipped_share: np.ndarray
     floor_share: np.ndarray
     spread: float
+    level: float
 
     @property
     def count(self):
@@ -76,21 +84,29 @@ def facing_pixels(photo, light, part):
     step = max(1, int(np.sqrt((box[2] - box[0]) * (box[3] - box[1]) / _WORKING_PIXELS)))
     pixels = light.correct(photo.crop(box, step), box, step)
     mask = part.mask(box, step)[: pixels.shape[0], : pixels.shape[1]]
-    where = _near_middle(mask)
+    lean, depth = guess_lean(mask)
+    where = _leaning_less(_FACING, lean, depth)
     clipped = photo.clipped(box)[::step, ::step][where]
     floor_share = _floored(photo, box, step)[where].mean(axis=0)
     sound = ~clipped.any(axis=1)
     if sound.sum() <= max(_FEWEST, _SOUND_SHARE * len(sound)):
         sound = np.ones(len(sound), dtype=bool)
     seen = pixels[where]
-    low, high = np.quantile(np.log(np.maximum(seen.mean(axis=1), 1e-4)), (0.15, 0.85))
-    return Facing(seen, where, mask, step, sound, clipped.mean(axis=0), floor_share, float(high - low))
+    low, high = np.quantile(np.log(np.maximum(seen.mean(axis=1), _DARKEST)), (0.15, 0.85))
+    spread, level = float(high - low), _lit_level(pixels @ _LUMINANCE, lean, depth)
+    return Facing(seen, where, mask, step, sound, clipped.mean(axis=0), floor_share, spread, level)
 
 
-def _near_middle(mask):
-    lean, depth = guess_lean(mask)
-    where = (lean < _FACING) & (depth > _RIM)
-    return where if where.sum() >= _FEWEST else mask & (depth >= 0.5 * depth.max())
+def _leaning_less(limit, lean, depth):
+    """Pixels off the rim that lean less than a limit, or the inner half where those are too few."""
+    where = (lean <= limit) & (depth > _RIM)
+    return where if where.sum() >= _FEWEST else depth >= 0.5 * depth.max()
+
+
+def _lit_level(luminance, lean, depth):
+    """Luminance of the pixels that are lit as the card is."""
+    seen = [np.quantile(luminance[_leaning_less(limit, lean, depth)], share) for limit, share in _LIT]
+    return float(np.exp(np.mean(np.log(np.maximum(seen, _DARKEST)))))
 
 
 def _floored(photo, box, step):

@@ -24,11 +24,12 @@ __all__ = ["Evidence", "read_part", "read_parts"]
 
 _LUMINANCE = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
 # share of the facing pixels, those with the least mirror light on them, that give the hue; more of even parts
-_UNVEILED = 0.45
+_UNVEILED = 0.6
 # squared distance from grey below which hue cannot tell film from mirror light
 _NEAR_GREY = 0.003
-# mirrored room that stays on every part, neutral, as reflectance; never more than leaves this share of a channel
-_VEIL, _VEIL_LEAVES = 0.006, 0.15
+# mirrored room that stays on every part, neutral, as reflectance: on the pixels that give the brightness, and less of
+# it on those that give the hue; never more than leaves this share of the light and of a channel
+_LEVEL_VEIL, _HUE_VEIL, _VEIL_LEAVES = 0.008, 0.006, 0.4
 # spread of log brightness from which on a part mirrors: matt paint and paper are more even, and mirror nothing
 _MIRRORING = 0.1
 _SAMPLES = 1500
@@ -103,8 +104,8 @@ def read_part(photo, light, card, part, camera=None):
     facing = facing_pixels(photo, light, part)
     mirroring = min(facing.spread / _MIRRORING, 1.0)
     colour, unveiled = _film_colour(facing.light[facing.sound], 1 - (1 - _UNVEILED) * mirroring)
-    level = float(np.median(facing.light @ _LUMINANCE))
-    film = _without_veil(level * colour, mirroring)
+    level = facing.level
+    film = _without_veil(_without_veil(level, _LEVEL_VEIL * mirroring) * colour, _HUE_VEIL * mirroring)
     # a learned camera needs no usual one's correction: `light` has mixed its colours already
     if camera is None:
         film = _usual_film(film, facing, light, lab_to_linear_rgb(card.lab), photo)
@@ -169,9 +170,9 @@ def _film_colour(seen, share=_UNVEILED):
     return colour / (colour @ _LUMINANCE), least
 
 
-def _without_veil(rgb, mirroring):
-    """Light of a film without the mirrored room that a part usually shows all over; `mirroring` is 0 to 1."""
-    return np.maximum(rgb - _VEIL * mirroring, _VEIL_LEAVES * rgb)
+def _without_veil(light, veil):
+    """Light of a film without the mirrored room that a part usually shows all over."""
+    return np.maximum(light - veil, _VEIL_LEAVES * light)
 
 
 def _uniformity(seen, level):
