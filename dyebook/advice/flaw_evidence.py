@@ -67,20 +67,20 @@ def _details(clear):
     """Number, extent, place and form of local flaws, led by the clearest."""
     part, lead = max(clear, key=lambda pair: _size(pair[1]) * np.sqrt(pair[1].get("area_fraction") or 0.01))
     alike = [flaw for _, flaw in clear if flaw["kind"] == lead["kind"]]
-    seen = []
+    seen, name = [], lead["kind"].replace("_", " ")  # each stands alone, so each names what it speaks of
     if lead["kind"] != "pit" or len(alike) > 1:  # pits may come as one flaw, however many
         state = STATES["count"][int(np.digitize(len(alike), _COUNT_EDGES))]
-        seen.append(sure("count", state, f"{state} such flaw{'' if state == 'one' else 's'}"))
+        seen.append(sure("count", state, f"{state} {name}{'' if state == 'one' else 's'}"))
     area = lead.get("area_fraction")
     if area is not None and area == area:
         state = STATES["extent"][int(np.digitize(area, _EXTENT_EDGES))]
-        seen.append(sure("extent", state, f"it takes {100 * area:.0f} % of the part"))
+        seen.append(sure("extent", state, f"the {name} takes {100 * area:.2g} % of the part"))
     place = _place(part, lead)
     if place:
-        seen.append(sure("place", place, {"end": "it lies at an end of the part", "edge": "it lies at an edge",
-                                          "inside": "it lies inside the outline"}[place]))  # fmt: skip
+        where = {"end": "at an end of the part", "edge": "at an edge", "inside": "inside the outline"}[place]
+        seen.append(sure("place", place, f"the {name} lies {where}"))
     form = _form(lead)
-    return seen + ([sure("form", form, f"its form is {form}")] if form else [])
+    return seen + ([sure("form", form, f"the form of the {name} is {form}")] if form else [])
 
 
 def _points(thing):

@@ -49,9 +49,9 @@ def test_forms():
 def test_numbers_and_extents():
     many = [flaw("spot", (40 + 50 * i, 75), (8, 8), share=0.004) for i in range(6)]
     found = states(*many)
-    assert "many such flaws" in found["count"]
-    assert "0 % of the part" in found["extent"]
-    assert "one such flaw" in states(many[0])["count"]
+    assert "many spots" in found["count"]
+    assert "0.4 % of the part" in found["extent"]
+    assert "one spot" in states(many[0])["count"]
 
 
 def test_bare_flaws_are_enough_and_unsought_ones_say_nothing():
