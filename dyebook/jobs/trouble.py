@@ -206,10 +206,11 @@ def _look_again(book, rows):
 
     photo = book.row("photos", rows[-1]["photo_id"])
     card = rows[-1]["card"] or {}
-    quad = card.get("quad")
     content = book.photo_bytes(photo["sha256"])
     outlines = [row["outline"] for row in rows]
-    known = {"card_at": quad, "card_lab": card.get("lab"), "no_card": quad is None}
+    known = {"card_at": card.get("quad"), "card_lab": card.get("lab"), "no_card": card.get("quad") is None}
+    if card.get("kind") == "chart":  # found anew: all of its patches tell of the camera
+        known = {}
     return measure(content, **known, part_at=outlines, flaws=True).to_dict()
 
 

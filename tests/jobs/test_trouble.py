@@ -11,7 +11,8 @@ from dyebook.errors import BookError, RecordError
 from dyebook.jobs.check_coupon import count_from, keep_day, put_right
 from dyebook.jobs.drift import bath_named, coupon_history, drift_in_book
 from dyebook.jobs.trouble import case_of, fresh_dips, judge_batch, target_for
-from dyebook.record import DyeRecord
+from dyebook.lab import Lab
+from dyebook.record import DyeRecord, Measurement, Reading
 
 LOST_CONTACT, FOUL = 52, 63
 
@@ -73,6 +74,34 @@ def test_a_poor_book_says_what_is_missing(bare):
         judge_batch(bare, number)
     with pytest.raises(BookError):
         case_of(bare, 999)
+
+
+QUAD = ((0, 0), (9, 0), (9, 9), (0, 9))
+
+
+@pytest.mark.parametrize(
+    ("kind", "quad", "by"),
+    [
+        ("grey", QUAD, {"card_at": [[0, 0], [9, 0], [9, 9], [0, 9]], "card_lab": [48, 0, 1], "no_card": False}),
+        ("chart", QUAD, {}),
+        ("none", None, {"card_at": None, "card_lab": [48, 0, 1], "no_card": True}),
+    ],
+)
+def test_a_kept_photo_is_looked_at_again_by_the_card_it_was_read_by(bare, monkeypatch, kind, quad, by):
+    outline = ((20, 20), (60, 20), (60, 60))
+    seen = Measurement(
+        "rim.jpg", (90, 90), kind, quad, Lab(48, 0, 1), (Reading(Lab(40, 0, 0), (1,) * 3, (1,) * 3, outline),)
+    )
+    asked = []
+
+    def measure(content, **options):
+        asked.append(options)
+        return seen
+
+    monkeypatch.setattr("dyebook.photo.measure.measure", measure)
+    number = bare.add_batch(DyeRecord("Sloe", 12, 3, 40, 5), b"\xff\xd8\xff\xe0 rim", seen)
+    assert case_of(bare, number).measurement["parts"][0]["flaws"] == []
+    assert asked == [{**by, "part_at": [[list(corner) for corner in outline]], "flaws": True}]
 
 
 def test_a_batch_is_judged_by_its_target(shop, bare):
