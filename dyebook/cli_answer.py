@@ -32,8 +32,9 @@ def show_answer(answer, as_json, title, page=None, letter=False, **more):
     content = {**more, **answer.to_dict()}
     if page is not None:
         from dyebook.report_bench import answer_page
+        from dyebook.report_paper import save_paper
 
-        page.write_bytes(answer_page(title.partition(";")[0], content, "letter" if letter else "a4"))
+        save_paper(page, answer_page(title.partition(";")[0], content, "letter" if letter else "a4"))
         typer.echo(f"the page is in {page}", err=True)
     if as_json:
         typer.echo(json.dumps(content))

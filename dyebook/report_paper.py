@@ -5,6 +5,7 @@ from pathlib import Path
 from dyebook.errors import DyebookError
 from dyebook.report_html import html_page
 from dyebook.report_pdf import pdf_bytes
+from dyebook.safe_file import replacing
 
 __all__ = ["KINDS", "kind_of", "save_paper", "sheet_bytes"]
 
@@ -39,7 +40,8 @@ def save_paper(file, content):
     """Write a file and return its path; DyebookError where that is not allowed."""
     path = Path(file)
     try:
-        path.write_bytes(content)
+        with replacing(path) as part:
+            part.write_bytes(content)
     except OSError as fault:
         raise DyebookError(f"{path} cannot be written ({fault.strerror}); name a folder that can be") from fault
     return path

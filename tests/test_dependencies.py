@@ -7,11 +7,12 @@ import pytest
 
 PACKAGE = Path(__file__).parents[1] / "dyebook"
 
-GROUND = {"errors", "flags", "units", "notebook"}
+GROUND = {"errors", "flags", "units", "notebook", "safe_file"}
 ALLOWED = {
     "errors": set(),
     "notebook": set(),
     "flags": set(),
+    "safe_file": set(),
     "units": {"errors"},
     "lab": GROUND,
     "fields": {"errors"},

@@ -21,6 +21,7 @@ from dyebook.book.place import unused_file, user_folder
 from dyebook.book.rows import note_change
 from dyebook.book.schema import Base, now
 from dyebook.errors import BookError
+from dyebook.safe_file import replacing
 
 __all__ = ["copy_rows", "read_backup", "snapshot", "write_backup"]
 
@@ -51,13 +52,8 @@ def write_backup(book, file):
         If a photo is missing or was altered: a backup must not look whole when it is not.
     """
     file = Path(file)
-    part = file.with_name(file.name + ".part")
-    try:
-        with tempfile.TemporaryDirectory(dir=file.parent, prefix=".backup-") as folder:
-            told = _write_zip(book, part, Path(folder) / _SNAPSHOT)
-        part.replace(file)
-    finally:
-        part.unlink(missing_ok=True)
+    with replacing(file) as part, tempfile.TemporaryDirectory(dir=file.parent, prefix=".backup-") as folder:
+        told = _write_zip(book, part, Path(folder) / _SNAPSHOT)
     return {**told, "bytes": file.stat().st_size}
 
 

@@ -13,6 +13,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from dyebook.errors import BookError, PhotoError
+from dyebook.safe_file import sync_folder
 
 __all__ = ["DiskPhotos", "RemotePhotos", "looks_like_photo", "open_photos", "photo_bytes"]
 
@@ -161,17 +162,7 @@ def _write_synced(path, content):
         file.write(content)
         file.flush()
         os.fsync(file.fileno())
-    _sync_folder(path.parent)
-
-
-def _sync_folder(folder):
-    if os.name != "posix":  # Windows has no handle on a folder; its file systems log names themselves
-        return
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
+    sync_folder(path.parent)
 
 
 class RemotePhotos:

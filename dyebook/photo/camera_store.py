@@ -10,6 +10,7 @@ from pathlib import Path
 from dyebook.errors import PhotoError
 from dyebook.photo.camera import CameraProfile
 from dyebook.photo.tone import Tone
+from dyebook.safe_file import replacing
 
 __all__ = [
     "cameras_folder",
@@ -39,11 +40,16 @@ def cameras_folder():
 def keep_camera(profile):
     """Write a profile under its name, replacing an older one, and return the file."""
     path = _path(profile.name)
-    path.parent.mkdir(parents=True, exist_ok=True)
-    fresh = path.with_suffix(".new")
     text = json.dumps({"format": _FORMAT, **asdict(profile)}, ensure_ascii=False, allow_nan=False, indent=1)
-    fresh.write_text(text, encoding="utf-8")
-    fresh.replace(path)
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with replacing(path) as fresh:
+            fresh.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise PhotoError(
+            f"the camera {profile.name!r} could not be kept in {path.parent} ({error.strerror or error}); "
+            "what was kept before still is; check the folder and its space"
+        ) from error
     return path
 
 

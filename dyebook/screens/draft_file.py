@@ -9,6 +9,8 @@ from datetime import date
 from hashlib import sha256
 from pathlib import Path
 
+from dyebook.safe_file import replacing
+
 __all__ = ["drafts_folder", "is_draft_name", "load_draft", "save_draft", "throw_old_away"]
 
 _NAME = re.compile(r"[A-Za-z0-9_-]{6,60}")
@@ -42,7 +44,7 @@ def load_draft(name):
 
 
 def save_draft(name, content, last=None):
-    """Save a draft and return a mark of what was saved; nothing is written where `last` is that mark already.
+    """Save a draft and return a mark of what is saved now; nothing is written where `last` is that mark already.
 
     Parameters
     ----------
@@ -59,26 +61,28 @@ def save_draft(name, content, last=None):
             continue
     text = json.dumps(packed, ensure_ascii=False)
     mark = sha256(text.encode()).hexdigest()
-    if mark != last:
-        _write(drafts_folder() / name, text, blobs)
-    return mark
+    if mark == last or _write(drafts_folder() / name, text, blobs):
+        return mark
+    return last
 
 
 def _write(folder, text, blobs):
+    """Write a draft, its bytes first; whether the disk took it."""
     try:
         folder.mkdir(parents=True, exist_ok=True, mode=0o700)
         for digest, content in blobs.items():
             if not (folder / digest).exists():
-                (folder / digest).write_bytes(content)
-        fresh = folder / f"{_FILE}.new"
-        fresh.write_text(text, encoding="utf-8")
-        fresh.replace(folder / _FILE)
+                with replacing(folder / digest) as fresh:
+                    fresh.write_bytes(content)
+        with replacing(folder / _FILE) as fresh:
+            fresh.write_text(text, encoding="utf-8")
         for left in folder.iterdir():
             if left.name not in (_FILE, *blobs):
                 left.unlink(missing_ok=True)
     except OSError:
         # a full or read-only disk must not keep anybody from working; the draft then lives as long as the app
-        return
+        return False
+    return True
 
 
 def throw_old_away(now=None):
