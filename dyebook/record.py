@@ -115,6 +115,9 @@ class Measurement(Drawn):
         Left to right, or in the order of the polygons given.
     flags, warnings : tuple of str
         Doubts by name, and notes in words.
+    asked : dict
+        By what means it was read, where it was not the usual way: `camera` (name), `flat` (SHA-256 of the photo of
+        plain paper), `card_at`, `mat_line_mm`. A book keeps it, so that it can be read in the same way again.
     """
 
     photo: str
@@ -125,6 +128,7 @@ class Measurement(Drawn):
     parts: tuple = ()
     flags: tuple = ()
     warnings: tuple = ()
+    asked: dict = field(default_factory=dict)
 
     def to_dict(self):
         """Return the JSON object of the measure contract."""

@@ -24,7 +24,7 @@ class Waiting:
     photo_id : int
     sha256, name : str
     readings : tuple of dict
-        Columns `id, batch_id, part_index, outline, card, camera, L, a, b`.
+        Columns `id, batch_id, part_index, outline, card, camera, measured_with, L, a, b`.
     """
 
     photo_id: int
@@ -77,7 +77,7 @@ def _next_numbers(connection, method, last):
 
 
 def _page(connection, method, numbers):
-    names = ("id", "batch_id", "part_index", "outline", "card", "camera", "L", "a", "b")
+    names = ("id", "batch_id", "part_index", "outline", "card", "camera", "measured_with", "L", "a", "b")
     columns = [_READINGS.c[name] for name in names]
     query = _waiting(method, *columns, _READINGS.c.photo_id, _PHOTOS.c.sha256, _PHOTOS.c.name)
     by_photo = {}

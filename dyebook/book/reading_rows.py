@@ -46,7 +46,11 @@ def measured_values(measurement, part_index):
     reading = measurement.parts[part_index]
     values = {"source": "photo", "part_index": part_index, **reading_values(reading), "card": told["card"]}
     values["flags"] = list(dict.fromkeys([*measurement.flags, *reading.flags]))
-    values["measured_with"] = {"photo": told["photo"], "size": told["size"], "warnings": told["warnings"]}
+    means = dict(measurement.asked)
+    values["camera"] = means.pop("camera", None)
+    values["measured_with"] = {name: told[name] for name in ("photo", "size", "warnings")}
+    if means:
+        values["measured_with"]["asked"] = means
     return values
 
 

@@ -67,6 +67,8 @@ def record_dip(book, record, photo=None, part_index=0, replaces_id=None, run=Non
         measurement = None
     if measurement and part_index is not None and shown > 1:
         warnings += (f"the photo shows {shown} parts; number {part_index + 1} was kept",)
+    if measurement and options.get("flat") is not None:
+        book.add_photo(options["flat"])
     batch_id = book.add_batch(record, photo, measurement, part_index, replaces_id, run)
     reading = measurement.parts[part_index or 0].to_dict() if measurement and shown else None
     return Recorded(batch_id, reading, warnings)

@@ -10,6 +10,7 @@ import numpy as np
 
 import dyebook
 from dyebook.book.again import count_waiting, put_in_place, waiting_photos
+from dyebook.errors import PhotoError
 from dyebook.jobs.remeasure_photo import Task, measure_again
 from dyebook.jobs.workers import as_done, open_workers
 from dyebook.lab import delta_e_00
@@ -91,7 +92,8 @@ def remeasure(book, camera=None, label=None, count=None, dry_run=False, progress
     ----------
     book : dyebook.book.store.Book
     camera : CameraProfile, optional
-        Learned camera for all of them; each reading's own without it.
+        Learned camera for all of them; without it each is read with its own. Plain paper, a card that was pointed
+        out and the mat's line stay as they were for each reading in any case.
     label : str, optional
         Tells one way of measuring from another of the same version, so that all is measured once more.
     count : int, optional
@@ -120,13 +122,30 @@ def remeasure(book, camera=None, label=None, count=None, dry_run=False, progress
     moved = Moved(method, waiting if count is None else min(count, waiting), dry_run)
     if not moved.waiting:
         return moved
-    photos = str(book.photos)
-    tasks = (Task(photos, one, camera) for one in islice(waiting_photos(book, method), count))
     try:
-        _run(book, moved, tasks, progress, workers)
+        _run(book, moved, islice(_tasks(book, method, camera), count), progress, workers)
     except KeyboardInterrupt:
         moved.stopped = True
     return moved
+
+
+def _tasks(book, method, camera):
+    """Yield the work, with the learned cameras it needs: workers elsewhere have none."""
+    photos, known = str(book.photos), {}
+    for waiting in waiting_photos(book, method):
+        names = {old["camera"] for old in waiting.readings if old["camera"] and camera is None}
+        known |= {name: _camera_or_none(name) for name in names - known.keys()}
+        yield Task(photos, waiting, camera, tuple(known[name] for name in sorted(names) if known[name]))
+
+
+def _camera_or_none(name):
+    """A learned camera, or None where it was forgotten; the worker then says so."""
+    from dyebook.photo.camera_store import load_camera
+
+    try:
+        return load_camera(name)
+    except PhotoError:
+        return None
 
 
 def _run(book, moved, tasks, progress, workers):

@@ -1,6 +1,7 @@
 """One photo of an archive measured again: what a worker does, here or on another machine, without the book."""
 
-from dataclasses import dataclass
+import json
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -15,11 +16,22 @@ _GRID = 256
 
 @dataclass(frozen=True)
 class Task:
-    """What a worker is sent: where the photos are, which one, how it is to be measured."""
+    """What a worker is sent: where the photos are, which one, how it is to be measured.
+
+    Attributes
+    ----------
+    photos : str
+    waiting : dyebook.book.again.Waiting
+    camera : CameraProfile, optional
+        For all readings; without it each is read with the one it was read with before.
+    own_cameras : tuple of CameraProfile
+        Those, since a worker on another machine does not have them.
+    """
 
     photos: str
     waiting: object
     camera: object = None
+    own_cameras: tuple = ()
 
 
 @dataclass(frozen=True)
@@ -40,8 +52,9 @@ def measure_again(task):
     # the workers share the cores out among themselves
     cv2.setNumThreads(1)
     try:
-        content = _sound_bytes(open_photos(task.photos), task.waiting.sha256)
-        return Fresh(task.waiting, tuple(_fresh_readings(content, task)))
+        keeper = open_photos(task.photos)
+        content = _sound_bytes(keeper, task.waiting.sha256)
+        return Fresh(task.waiting, tuple(_fresh_readings(content, keeper, task)))
     except (DyebookError, OSError) as error:
         return Fresh(task.waiting, trouble=" ".join(str(error).split()))
 
@@ -55,37 +68,53 @@ def _sound_bytes(keeper, sha):
     return content
 
 
-def _fresh_readings(content, task):
+def _fresh_readings(content, keeper, task):
     """Yield the old number and new columns of each reading, by the part that lies where the old one lay."""
     from dyebook.book.reading_rows import measured_values
 
-    found = None
+    looks = {}
     for old in task.waiting.readings:
-        found = found or _measure(content, task, old)
-        index = _part_there(found, old["outline"])
-        measurement = found if index is not None else _measure(content, task, old, part_at=[old["outline"]])
-        yield old["id"], measured_values(measurement, index or 0) | {"camera": _name_of(task, old)}
+        means, card = _means(old, keeper, task), old["card"] or {}
+        same = json.dumps([card, old["camera"], _asked(old)], sort_keys=True)
+        if same not in looks:
+            looks[same] = _measure(content, card, means)
+        index = _part_there(looks[same], old["outline"])
+        again = looks[same] if index is not None else _measure(content, card, means | {"part_at": [old["outline"]]})
+        yield old["id"], measured_values(again, index or 0)
 
 
-def _name_of(task, old):
-    return old["camera"] if task.camera is None else task.camera.name
+def _asked(old):
+    """What the old reading was read by, as far as the book knows."""
+    return (old.get("measured_with") or {}).get("asked") or {}
 
 
-def _measure(content, task, old, **options):
-    """Measure with the card that was used then, found anew, else where it was found then."""
+def _means(old, keeper, task):
+    """Options of `measure` that read a photo as the old reading was, but with another camera where one is given."""
+    asked, name = _asked(old), old["camera"]
+    own = next((profile for profile in task.own_cameras if profile.name == name), name)
+    means = {"camera": task.camera or own, "name": task.waiting.name, "mat_line_mm": asked.get("mat_line_mm")}
+    if "card_at" in asked:
+        means["card_at"] = asked["card_at"]
+    if "flat" in asked:
+        means["flat"] = _sound_bytes(keeper, asked["flat"])
+    return means
+
+
+def _measure(content, card, means):
+    """Measure with the card that was used then: where it was pointed out, else found anew, else where it lay then."""
     from dyebook.photo.measure import look_at
 
-    card = old["card"] or {}
-    known = {"camera": task.camera or old["camera"], "name": task.waiting.name, **options}
     if card.get("kind") == "none":
-        return look_at(content, no_card=True, **known).measurement
-    known["card_lab"] = card.get("lab")
+        return look_at(content, no_card=True, **means).measurement
+    means = {**means, "card_lab": card.get("lab")}
     try:
-        return look_at(content, **known).measurement
+        return look_at(content, **means).measurement
     except PhotoError:
-        if card.get("kind") not in ("grey", "mat") or not card.get("quad"):
+        if card.get("kind") not in ("grey", "mat") or not card.get("quad") or "card_at" in means:
             raise
-        return look_at(content, card_at=card["quad"], **known).measurement
+        again = look_at(content, card_at=card["quad"], **means).measurement
+        # found by us then as well: nobody pointed it out
+        return replace(again, asked={name: value for name, value in again.asked.items() if name != "card_at"})
 
 
 def _part_there(measurement, outline):

@@ -14,10 +14,11 @@ from dyebook.photo.mat import Mat, find_mat
 from dyebook.photo.overlay import draw_overlay
 from dyebook.photo.part import part_at
 from dyebook.photo.part_find import find_parts
-from dyebook.photo.read import LinearPhoto, read_photo
+from dyebook.photo.read import LinearPhoto, read_photo, read_with_hash
 from dyebook.photo.reading import Evidence, read_parts
 from dyebook.photo.steps import band_parts
 from dyebook.record import Measurement
+from dyebook.safe_file import replacing
 
 __all__ = ["Look", "look_at", "measure", "measure_with_overlay"]
 
@@ -62,7 +63,7 @@ def look_at(source, name=None, **options):
     wanted = _Wanted(**options)
     photo = source if isinstance(source, LinearPhoto) else read_photo(source, name=name)
     card, learned = _choose_card(photo, wanted)
-    paper = None if wanted.flat is None else read_photo(wanted.flat)
+    paper, paper_hash = (None, None) if wanted.flat is None else read_with_hash(wanted.flat)
     light = fit_light(photo, card, paper)
     mat = find_mat(photo, wanted.mat_line_mm)
     parts = _choose_parts(photo, card, light, mat, wanted)
@@ -71,7 +72,8 @@ def look_at(source, name=None, **options):
     evidence = read_parts(toned, light, card, parts, profile)
     if wanted.flaws:
         evidence = tuple(with_flaws(one, toned, light, part) for one, part in zip(evidence, parts, strict=True))
-    return Look(photo, card, light, evidence, _tell(photo, card, light, evidence, mat), mat)
+    measurement = replace(_tell(photo, card, light, evidence, mat), asked=_means(wanted, profile, paper_hash))
+    return Look(photo, card, light, evidence, measurement, mat)
 
 
 def measure(
@@ -133,7 +135,8 @@ def measure_with_overlay(path, overlay, **options):
     look = look_at(path, **options)
     data = cv2.imencode(overlay.suffix, cv2.cvtColor(look.overlay(), cv2.COLOR_RGB2BGR))[1].tobytes()
     try:
-        overlay.write_bytes(data)
+        with replacing(overlay) as part:
+            part.write_bytes(data)
     except OSError as error:
         raise PhotoError(f"cannot write the overlay {overlay} ({error.strerror}); name a place you may write") from None
     return look.measurement
@@ -157,6 +160,17 @@ def _tell(photo, card, light, evidence, mat):
         flags=tuple(dict.fromkeys(flags)),
         warnings=photo.notes,
     )
+
+
+def _means(wanted, profile, paper_hash):
+    """What the photo was read by, as a book keeps it."""
+    means = {
+        "camera": None if wanted.camera is None else profile.name,
+        "flat": paper_hash,
+        "card_at": None if wanted.card_at is None else np.asarray(wanted.card_at, dtype=float).tolist(),
+        "mat_line_mm": wanted.mat_line_mm,
+    }
+    return {name: value for name, value in means.items() if value is not None}
 
 
 def _profile_of(camera):

@@ -1,5 +1,6 @@
 """Read a photo, whatever a phone or camera wrote, into linear Rec. 709 light."""
 
+import hashlib
 import os
 from pathlib import Path
 
@@ -14,7 +15,7 @@ from dyebook.photo.faults import SLOW_BYTES_PER_PIXEL, UnreadableError, check_si
 from dyebook.photo.linear import LinearPhoto, Reduced, photo_from_array
 from dyebook.photo.profile import SRGB
 
-__all__ = ["CameraInfo", "LinearPhoto", "Reduced", "photo_from_array", "read_photo"]
+__all__ = ["CameraInfo", "LinearPhoto", "Reduced", "photo_from_array", "read_photo", "read_with_hash"]
 
 _NEEDED = "a JPEG, PNG, TIFF, WebP, HEIC or camera RAW photo is needed"
 _MOST_FILE_BYTES = 500_000_000
@@ -53,6 +54,16 @@ def read_photo(source, name=None):
     name = _shown_name(source, name)
     try:
         return _read(_load(source), name)
+    except UnreadableError as flaw:
+        raise flaw.named(name) from flaw
+
+
+def read_with_hash(source):
+    """Return a photo as `read_photo` does, and the SHA-256 of its file (str)."""
+    name = _shown_name(source, None)
+    try:
+        data = _load(source)
+        return _read(data, name), hashlib.sha256(data).hexdigest()
     except UnreadableError as flaw:
         raise flaw.named(name) from flaw
 

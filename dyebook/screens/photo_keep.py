@@ -120,6 +120,7 @@ def _add_sample(book, shots):
     ready = None not in (order, tolerance, shot.reading)
     look = {"type": "primary", "width": "stretch", "disabled": not ready}
     if st.button("Take it as the shade to reach", key="keep_sample", **look):
+        _keep_paper(book, [shot])
         keep_order_sample(book, order, shot.measurement, shot.parts[0], shot.content, tolerance)
         _clear()
         go_to_order(order)
@@ -136,11 +137,19 @@ def _keep_sample_beside(book, number, shots, order):
         keep_sample(book, number, shot.measurement, index)
 
 
+def _keep_paper(book, shots):
+    """Keep the plain paper that evened the light: without it these photos could not be measured again."""
+    flat = draft().get("flat")
+    if flat and any(shot.measurement is not None for shot in shots):
+        book.add_photo(flat[1])
+
+
 def _add_to_batch(book, shots, state):
     number = st.number_input("Number of the batch", min_value=1, step=1, key="batch_number")
     if not st.button("Keep with this batch", key="keep_with", type="primary", width="stretch"):
         return
     row = book.batch(int(number))
+    _keep_paper(book, shots)
     keep_dip(book, None, shots, row.batch, **state)
     _keep_sample_beside(book, row.batch, shots, book.row("batches", row.batch)["order_id"])
     _kept(row.batch)
@@ -157,6 +166,7 @@ def _add_new_batch(book, shots, state):
     if problems:
         st.error("Not saved yet. " + " ".join(problems))
         return
+    _keep_paper(book, shots)
     number = keep_dip(book, DyeRecord(**settings, **state), shots, **state)
     if order is not None:
         answer_order(book, order, number)

@@ -9,34 +9,22 @@ import time
 from itertools import islice
 from pathlib import Path
 
-import cv2
 import numpy as np
 import pytest
 
 from dyebook.book.again import count_waiting, put_in_place, waiting_photos
 from dyebook.book.people import Who
 from dyebook.book.store import open_book
-from dyebook.demo.scene import make_scene, render
 from dyebook.errors import BookError
-from dyebook.jobs import remeasure as job
 from dyebook.jobs.remeasure import remeasure
 from dyebook.jobs.remeasure_photo import Task, measure_again
 from dyebook.jobs.workers import open_workers
-from dyebook.lab import Lab
 from dyebook.record import DyeRecord
 from dyebook.report_again import moved_text
 
 RECORD = DyeRecord("Ember", film_um=12, dye_g_per_l=3, bath_temp_c=40, dwell_min=5)
 FALSE_LAB = (10.0, 0.0, 0.0)
 PHOTOS = 8
-
-
-@pytest.fixture(scope="module")
-def jpeg():
-    """A small photo of a grey card and one tag of L* 45, a* 10, b* -40."""
-    drawn = render(make_scene(Lab(45, 10, -40), noise=0.01, seed=3))
-    image = cv2.resize(drawn.image, (480, 360), interpolation=cv2.INTER_AREA)
-    return cv2.imencode(".jpg", cv2.cvtColor(image, cv2.COLOR_RGB2BGR), [cv2.IMWRITE_JPEG_QUALITY, 92])[1].tobytes()
 
 
 @pytest.fixture(scope="module")
@@ -61,20 +49,6 @@ def fill(folder, jpeg, outline, count):
             # what follows the picture's end makes it another file and no other picture
             values = {"photo": jpeg + number.to_bytes(4, "big"), "outline": outline, "source": "photo", "sealed": True}
             book.add_reading(batch, lab=FALSE_LAB, card={"kind": "grey", "lab": [49.5, 0, 0]}, part_index=0, **values)
-
-
-@pytest.fixture
-def in_here(monkeypatch):
-    """Workers within this process, behind the same face, so that a test is quick."""
-    from concurrent.futures import ThreadPoolExecutor
-    from contextlib import contextmanager
-
-    @contextmanager
-    def workers(*_):
-        with ThreadPoolExecutor(1) as pool:
-            yield pool, 1
-
-    monkeypatch.setattr(job, "open_workers", workers)
 
 
 def assert_each_once(folder, count):
