@@ -175,6 +175,8 @@ def _values(guess, data, notes):
     values = np.array([np.nan if (number := number_of(cell)) is None else number for cell in cells])
     if guess.factor == "fahrenheit":
         return (values - 32) / 1.8
+    if np.isnan(values).all():
+        return values
     if guess.factor is None and guess.quantity == "time_min":
         return _time_without_unit(values, notes)
     if guess.factor is None and guess.quantity == "electrolyte_temp_c" and np.nanmedian(values) > _HOTTEST_C:

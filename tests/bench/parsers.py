@@ -4,13 +4,16 @@
 
 Damage is blind (bits, cuts, repeats, splices) and in the files' own words (entities, huge numbers, separators); each
 case goes through the door a user would take. Anything but an answer or a `DyebookError`, or more than `SLOW_S` of
-processor time, is printed with the seed and number that make it again.
+processor time, is printed with the seed and number that make it again. In `tests.bench.guided` coverage steers it.
 """
 
 import argparse
+import io
 import time
 import warnings
+import zipfile
 from collections import Counter
+from functools import lru_cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -40,6 +43,45 @@ WORDS = (
     *(b"nan", b"inf", b"-1e999", b"1" * 400, b"0x10", b"=1+1", b'"', b"'", b";", b"\t", b"\r", b"\0", b"\xc3\x28"),
     *(b"BEGIN_DATA\n", b"END_DATA_FORMAT\n", b"NUMBER_OF_SETS 999999999\n", b",", b"\n", b"12:5", b"2026-13-45"),
 )
+
+
+SHEET_PART = "xl/worksheets/sheet1.xml"
+
+
+@lru_cache
+def workbook_parts():
+    """Names and bytes of what is packed into an XLSX file with the table in it."""
+    from openpyxl import Workbook
+
+    file, workbook = io.BytesIO(), Workbook()
+    for line in TABLE.splitlines():
+        workbook.active.append([float(cell) if cell.isdigit() else cell for cell in line.split(",")])
+    workbook.save(file)
+    with zipfile.ZipFile(file) as archive:
+        return {name: archive.read(name) for name in archive.namelist()}
+
+
+def pack(parts):
+    """An XLSX file of such parts."""
+    file = io.BytesIO()
+    with zipfile.ZipFile(file, "w") as archive:
+        for name, content in parts.items():
+            archive.writestr(name, content)
+    return file.getvalue()
+
+
+def seeds():
+    """Sound bytes by the name of the file they go to; those of ``sheet.xlsx`` are the one sheet of a workbook."""
+    texts = {"trace.csv": TRACE, "table.csv": TABLE, "instrument.txt": TEXT, "instrument.cxf": XML}
+    texts["table.jsonl"] = '{"dye": "Ember", "film_um": 12, "dye_g_per_l": 3, "bath_temp_c": 40, "dwell_min": 5}\n'
+    files = {name: text.encode() for name, text in texts.items()}
+    parts = workbook_parts()
+    return {**files, "table.xlsx": pack(parts), "sheet.xlsx": parts[SHEET_PART]}
+
+
+def write_case(path, data):
+    """Write a case under its name, a sheet into the workbook it belongs to."""
+    path.write_bytes(pack({**workbook_parts(), SHEET_PART: data}) if path.name == "sheet.xlsx" else data)
 
 
 def in_words(data, rng, _):
@@ -82,19 +124,13 @@ def main():
     parser.add_argument("--seed", type=int, default=1)
     asked = parser.parse_args()
     warnings.simplefilter("ignore")
-    texts = {
-        "trace.csv": TRACE,
-        "table.csv": TABLE,
-        "instrument.txt": TEXT,
-        "instrument.cxf": XML,
-        "table.jsonl": "{}\n",
-    }
-    files, outcomes, slowest, bad = [(name, text.encode()) for name, text in texts.items()], Counter(), 0.0, []
+    warnings.filterwarnings("error", module="dyebook")
+    files, outcomes, slowest, bad = list(seeds().items()), Counter(), 0.0, []
     deadline = time.monotonic() + asked.seconds
     with TemporaryDirectory() as folder, open_book(Path(folder) / "book") as book:
         for number, name, data in cases(files, asked.seed):
             path = Path(folder) / name
-            path.write_bytes(data)
+            write_case(path, data)
             start = time.process_time()
             outcome = attempt(book, path)
             spent = time.process_time() - start

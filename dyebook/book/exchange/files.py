@@ -4,15 +4,19 @@ import csv
 import io
 import json
 import zipfile
+import zlib
 from dataclasses import dataclass
 from pathlib import Path
 
 from dyebook.errors import BookError
+from dyebook.safe_file import replacing
 
 __all__ = ["Sheet", "read_sheet", "write_sheet"]
 
 LARGEST_BYTES = 400 * 2**20
 _LARGEST_UNPACKED = 4 * 2**30
+_SPARE_BYTES = 2**26
+_MOST_LINES, _MOST_COLUMNS = 2**20, 1000  # a sheet has no more rows; every field there is comes to under a hundred
 MOST_ROWS = 1_000_000
 _DELIMITERS = (",", ";", "\t", "|")
 
@@ -107,21 +111,48 @@ def _decoded(path):
         return content.decode("cp1252", errors="replace"), [f"{path.name} is not UTF-8; read as Windows-1252"]
 
 
+# openpyxl has no error of its own for a damaged part: it lets out whatever its reader stumbles over
+_BROKEN_WORKBOOK = (
+    *(zipfile.BadZipFile, zlib.error, SyntaxError, ValueError, TypeError, LookupError, AttributeError),
+    *(ArithmeticError, AssertionError, EOFError, RuntimeError),
+)
+
+
 def _read_xlsx(path):
     from openpyxl import load_workbook
     from openpyxl.utils.exceptions import InvalidFileException
 
     try:
-        with zipfile.ZipFile(path) as archive:
-            if sum(info.file_size for info in archive.infolist()) > _LARGEST_UNPACKED:
-                raise BookError(f"{path.name} unpacks to more than {_LARGEST_UNPACKED >> 30} GB; save it as CSV")
+        _refuse_bomb(path)
         workbook = load_workbook(path, read_only=True, data_only=True)
-    except (zipfile.BadZipFile, InvalidFileException, KeyError, ValueError) as error:
-        raise BookError(f"{path.name} is no XLSX workbook ({error}); save it again, or as CSV") from None
-    notes = [] if len(workbook.sheetnames) == 1 else [f"only the first sheet, {workbook.sheetnames[0]!r}, was read"]
-    lines = [list(line) for line in workbook.worksheets[0].iter_rows(values_only=True)]
-    workbook.close()
+        notes = [] if len(workbook.sheetnames) == 1 else [f"only the first sheet, {workbook.sheetnames[0]!r}, was read"]
+        lines = list(_lines_of(workbook.worksheets[0], path.name))
+        workbook.close()
+    except (InvalidFileException, *_BROKEN_WORKBOOK) as error:
+        raise BookError(
+            f"{path.name} is no XLSX workbook that can be read ({error}); save it again, or as CSV"
+        ) from None
     return (lines[0] if lines else []), lines[1:], notes
+
+
+def _refuse_bomb(path):
+    most = min(_LARGEST_UNPACKED, _SPARE_BYTES + 200 * path.stat().st_size)
+    with zipfile.ZipFile(path) as archive:
+        if sum(info.file_size for info in archive.infolist()) > most:
+            raise BookError(f"{path.name} unpacks to more than {most >> 20} MB; save it as CSV")
+
+
+def _lines_of(sheet, name):
+    """Yield a sheet's lines, within what a sheet can have."""
+    # the size that a file claims would be filled up with empty cells
+    sheet.reset_dimensions()
+    for row, line in enumerate(sheet.iter_rows(values_only=True), start=1):
+        if row > _MOST_LINES or len(line) > _MOST_COLUMNS:
+            raise BookError(
+                f"{name} has more than {_MOST_LINES:,} rows or {_MOST_COLUMNS:,} columns; delete what lies far off, "
+                "or save it as CSV"
+            )
+        yield line
 
 
 def _read_json_lines(path):
@@ -172,16 +203,13 @@ def write_sheet(path, headers, rows):
     writers = {".csv": _write_csv, ".xlsx": _write_xlsx, ".jsonl": _write_json_lines, ".parquet": _write_parquet}
     if path.suffix.lower() not in writers:
         raise BookError(f"{path.name} must end in one of {', '.join(writers)} to say what to write")
-    part = path.with_name(path.name + ".part")
     try:
-        writers[path.suffix.lower()](part, headers, rows)
-        part.replace(path)
+        with replacing(path) as part:
+            writers[path.suffix.lower()](part, headers, rows)
     except OSError as error:
         raise BookError(
             f"{path} cannot be written ({error.strerror or error}); check the folder and its space"
         ) from None
-    finally:
-        part.unlink(missing_ok=True)
 
 
 # a spreadsheet runs what begins like this; the apostrophe makes it plain text, and is taken off again on import

@@ -38,7 +38,7 @@ def read_colour_xml(path):
         raise BookError(f"{path} cannot be read ({error.strerror}); check the path") from None
     except DefusedXmlException:
         raise BookError(f"{path.name} declares entities, which no colour file needs; it was refused") from None
-    except (PlainTree.ParseError, LookupError) as error:  # LookupError: an encoding nobody knows
+    except (PlainTree.ParseError, LookupError, ValueError) as error:  # the latter two: encodings it cannot read
         raise BookError(f"{path.name} is no XML ({error}); get it from the instrument again") from None
     specifications = {one.get("Id"): one for one in _all(root, "ColorSpecification") if one.get("Id")}
     try:
