@@ -136,6 +136,10 @@ def parse_quantity(name, text):
     return number if not match[2] else _convert(name, number, match[2].strip(), unit)
 
 
+# pint's own, over a word that it takes for a number, such as nan, and over a power of nothing, such as ³
+_STUMBLES = (ValueError, AssertionError)
+
+
 def _convert(name, number, given, unit):
     import pint
 
@@ -146,8 +150,7 @@ def _convert(name, number, given, unit):
     try:
         source = registry.Unit(_SPELLINGS.get(given.lower(), given))
         return round(registry.Quantity(number, source).to(unit).magnitude, 12)
-    # ValueError: a word that pint takes for a number, such as nan
-    except (pint.UndefinedUnitError, pint.DimensionalityError, pint.DefinitionSyntaxError, ValueError) as error:
+    except (pint.UndefinedUnitError, pint.DimensionalityError, pint.DefinitionSyntaxError, *_STUMBLES) as error:
         why = "measures something else" if isinstance(error, pint.DimensionalityError) else "is no unit known here"
         raise RecordError(f"{_plain(name)} is given in {given!r}, which {why}; {wanted}") from None
 

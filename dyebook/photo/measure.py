@@ -167,7 +167,7 @@ def _means(wanted, profile, paper_hash):
     means = {
         "camera": None if wanted.camera is None else profile.name,
         "flat": paper_hash,
-        "card_at": None if wanted.card_at is None else np.asarray(wanted.card_at, dtype=float).tolist(),
+        "card_at": None if wanted.card_at is None else [[float(x), float(y)] for x, y in wanted.card_at],
         "mat_line_mm": wanted.mat_line_mm,
     }
     return {name: value for name, value in means.items() if value is not None}
