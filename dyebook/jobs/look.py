@@ -98,7 +98,7 @@ def see_photo(content, name=None, own_camera=False, progress=None, **options):
     tell = progress or say_nothing
     called = name or "the photo"
     tell(f"Reading {called}")
-    photo = read_photo(content, name=name)
+    photo = read_photo(content, name=name, quick=True)
     if own_camera and options.get("camera") is None:
         options["camera"] = profile_for(photo)
     used = options.get("camera")
@@ -122,7 +122,7 @@ def draw_plain(content, name=None):
     """
     from dyebook.photo.read import read_photo
 
-    return _jpeg(_picture(read_photo(content, name=name), None))
+    return _jpeg(_picture(read_photo(content, name=name, quick=True), None))
 
 
 def draw_kept(book, batch_id, most=None, plain=False, progress=None):
@@ -152,7 +152,7 @@ def draw_kept(book, batch_id, most=None, plain=False, progress=None):
         own = [reading for reading in readings if reading["photo_id"] == row["id"]]
         name = row["name"] or next((one["measured_with"]["photo"] for one in own if one["measured_with"]), "photo")
         tell(f"Drawing {name}")
-        photo = read_photo(book.photo_bytes(row["sha256"]), name=name)
+        photo = read_photo(book.photo_bytes(row["sha256"]), name=name, quick=True)
         drawn.append((name, _jpeg(_picture(photo, None if plain else _as_measured(photo, own)))))
     return drawn
 

@@ -88,7 +88,7 @@ class CameraProfile:
         encoding = TonedEncoding(
             photo.encoding.name, matrix=photo.encoding.matrix, inner=photo.encoding, tone=self.tone
         )
-        return replace(photo, encoding=encoding, _reduced={})
+        return photo.with_encoding(encoding)
 
     def read_card(self, toned, card):
         """Return a card read anew in a photo without its tone curve; flags say where conditions differ."""

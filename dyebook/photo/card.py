@@ -208,7 +208,7 @@ def _inner_pixels(photo, quad, box):
         ends = (min((last + 1) * step, most) for last, most in zip((x1, y1), photo.size, strict=True))
         clipped = photo.clipped((*corner, *ends), step)
     else:
-        step = max(1, int(np.sqrt((box[2] - box[0]) * (box[3] - box[1]) / _WORKING_PIXELS)))
+        box, step = photo.fitted(box, np.sqrt((box[2] - box[0]) * (box[3] - box[1]) / _WORKING_PIXELS))
         light, clipped, corner = photo.crop(box, step), photo.clipped(box, step), box[:2]
     size = np.array(light.shape[1::-1]) * step
     mask = fill_polygon(inner, (*corner, *(corner + size)), step)

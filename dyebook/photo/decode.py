@@ -10,6 +10,7 @@ from PIL import Image
 
 from dyebook.photo.exif import exif_orientation
 from dyebook.photo.faults import DECODER_FAULTS, SLOW_BYTES_PER_PIXEL, UnreadableError, check_size, damage_is_told
+from dyebook.photo.half import can_be_halved
 from dyebook.photo.jpeg import jpeg_codes, opencv_codes
 
 __all__ = ["Decoded", "decode_picture"]
@@ -46,6 +47,8 @@ class Decoded:
         The picture, where a colour engine may need it.
     grey : bool
         Whether the file holds one channel, shown here as three.
+    full_size : tuple of int or None
+        Width and height as stored, where the codes are those of a picture of half the size.
     """
 
     codes: np.ndarray | None
@@ -56,9 +59,10 @@ class Decoded:
     alpha: np.ndarray | None = None
     image: Image.Image | None = None
     grey: bool = False
+    full_size: tuple[int, int] | None = None
 
 
-def decode_picture(data, kind):
+def decode_picture(data, kind, quick=False):
     """Decode a JPEG, PNG, TIFF or WebP file.
 
     Parameters
@@ -67,6 +71,8 @@ def decode_picture(data, kind):
         The whole file.
     kind : str
         "JPEG", "PNG", "TIFF" or "WebP", by content.
+    quick : bool
+        Decode a large JPEG at half size.
 
     Returns
     -------
@@ -88,7 +94,9 @@ def decode_picture(data, kind):
         exif = _exif_block(kind, depth, image)
         decoded = Decoded(None, depth, exif_orientation(exif), dict(image.info), exif, grey=image.mode in _GREY_MODES)
         if fast:
-            decoded.codes = jpeg_codes(data, image.size)
+            halved = quick and can_be_halved(image.size, decoded.orientation)
+            decoded.full_size = image.size if halved else None
+            decoded.codes = jpeg_codes(data, image.size, halved)
         elif depth == 16:
             _unpack_16_bit(data, kind, image, decoded)
         else:

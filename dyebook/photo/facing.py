@@ -21,8 +21,6 @@ _RIM = 1.2
 _FEWEST = 60
 # clipped pixels have no say about hue as long as this share of the others remains
 _SOUND_SHARE = 0.2
-# codes at the bottom, as shares of the file's range: nothing is left of a channel there
-_FLOOR = 2 / 255
 
 
 @dataclass(frozen=True)
@@ -37,6 +35,8 @@ class Facing:
         Which they are.
     mask : ndarray of bool, shape (H, W)
         The whole part.
+    box : tuple of int
+        Part of the photo that the masks cover.
     step : int
         Pixels of the photo per pixel of the masks.
     sound : ndarray of bool, shape (N,)
@@ -54,6 +54,7 @@ class Facing:
     light: np.ndarray
     where: np.ndarray
     mask: np.ndarray
+    box: tuple
     step: int
     sound: np.ndarray
     clipped_share: np.ndarray
@@ -81,20 +82,20 @@ def facing_pixels(photo, light, part):
     Facing
     """
     box = part.box
-    step = max(1, int(np.sqrt((box[2] - box[0]) * (box[3] - box[1]) / _WORKING_PIXELS)))
+    box, step = photo.fitted(box, np.sqrt((box[2] - box[0]) * (box[3] - box[1]) / _WORKING_PIXELS))
     pixels = light.correct(photo.crop(box, step), box, step)
     mask = part.mask(box, step)[: pixels.shape[0], : pixels.shape[1]]
     lean, depth = guess_lean(mask)
     where = _leaning_less(_FACING, lean, depth)
-    clipped = photo.clipped(box)[::step, ::step][where]
-    floor_share = _floored(photo, box, step)[where].mean(axis=0)
+    clipped = photo.clipped(box, step)[where]
+    floor_share = photo.floored(box, step)[where].mean(axis=0)
     sound = ~clipped.any(axis=1)
     if sound.sum() <= max(_FEWEST, _SOUND_SHARE * len(sound)):
         sound = np.ones(len(sound), dtype=bool)
     seen = pixels[where]
     low, high = np.quantile(np.log(np.maximum(seen.mean(axis=1), _DARKEST)), (0.15, 0.85))
     spread, level = float(high - low), _lit_level(pixels @ _LUMINANCE, lean, depth)
-    return Facing(seen, where, mask, step, sound, clipped.mean(axis=0), floor_share, spread, level)
+    return Facing(seen, where, mask, box, step, sound, clipped.mean(axis=0), floor_share, spread, level)
 
 
 def _leaning_less(limit, lean, depth):
@@ -107,11 +108,3 @@ def _lit_level(luminance, lean, depth):
     """Luminance of the pixels that are lit as the card is."""
     seen = [np.quantile(luminance[_leaning_less(limit, lean, depth)], share) for limit, share in _LIT]
     return float(np.exp(np.mean(np.log(np.maximum(seen, _DARKEST)))))
-
-
-def _floored(photo, box, step):
-    """Channels of every step-th pixel of a box (h, w, 3) whose code is at the bottom."""
-    x0, y0, x1, y1 = box
-    codes = photo.codes[y0:y1:step, x0:x1:step]
-    top = np.iinfo(codes.dtype).max if np.issubdtype(codes.dtype, np.integer) else 255.0
-    return codes <= (_FLOOR * top if top != 255.0 else 0.0)

@@ -107,11 +107,11 @@ def view_part(photo, light, part):
     if sides[0] < sides[1]:
         sides, turn = sides[::-1], turn + 90
     shrink = max(1.0, np.sqrt(abs(cv2.contourArea(outline)) / _WORKING_PIXELS))
+    box, step = photo.fitted(_with_margin(part.box, round(1.5 * _MARGIN * shrink), photo.size), shrink)
+    shrink = max(shrink, step)
     size = tuple(max(8, round(side / shrink)) + 2 * _MARGIN for side in sides)
     matrix = cv2.getRotationMatrix2D(centre, turn, 1 / shrink)
     matrix[:, 2] += np.array(size) / 2 - centre
-    step = int(shrink)
-    box = _with_margin(part.box, round(1.5 * _MARGIN * shrink), photo.size)
     level = _turned(light.correct(photo.crop(box, step), box, step), box, step, matrix, size)
     log_light = cv2.log(np.maximum(level, 0) + np.float32(DARK))
     mask = fill_polygon(outline.astype(float) @ matrix[:, :2].T + matrix[:, 2], (0, 0, *size), 1)

@@ -8,15 +8,40 @@ from dyebook.photo.faults import UnreadableError
 __all__ = ["jpeg_codes", "jpeg_is_whole", "opencv_codes"]
 
 
-def jpeg_codes(data, size):
-    """Decode a JPEG by OpenCV, nearly twice as fast as Pillow, with the checks it leaves out."""
+def jpeg_codes(data, size, half=False):
+    """Decode a JPEG by OpenCV, nearly twice as fast as Pillow, with the checks it leaves out.
+
+    Parameters
+    ----------
+    data : bytes
+    size : tuple of int
+        Width and height by the header.
+    half : bool
+        Leave out the finest waves of each block of 8 × 8 pixels: a picture of half the size, in little over half the
+        time. Its pixels are the means of 2 × 2 codes, to a code or two.
+
+    Returns
+    -------
+    ndarray of uint8, shape (H, W, 3)
+        Red first, not turned upright.
+
+    Raises
+    ------
+    UnreadableError
+        If data is missing.
+    ValueError
+        If the decoder gives up.
+    """
     if not jpeg_is_whole(data):
         raise UnreadableError("a JPEG file cut short (no end mark)", do="copy or send the photo again")
     # the sparsest coding spends a bit on each block of 8 × 8 pixels; this stops giant headers on little files
     if len(data) * 8 * 64 < size[0] * size[1]:
         raise UnreadableError(f"a JPEG header of {size[0]} × {size[1]} pixels on {len(data)} bytes")
-    codes = opencv_codes(data, cv2.IMREAD_COLOR_RGB | cv2.IMREAD_IGNORE_ORIENTATION)
-    if codes.shape[1::-1] != tuple(size):
+    flags = (cv2.IMREAD_REDUCED_COLOR_2 if half else cv2.IMREAD_COLOR_RGB) | cv2.IMREAD_IGNORE_ORIENTATION
+    codes = opencv_codes(data, flags)
+    if half:
+        cv2.cvtColor(codes, cv2.COLOR_BGR2RGB, codes)
+    if codes.shape[1::-1] != tuple((length + half) // (1 + half) for length in size):
         raise ValueError("header and picture differ in size")
     if _ran_dry(data, codes):
         raise UnreadableError("a JPEG file whose picture data ends early", do="copy or send the photo again")
@@ -29,7 +54,7 @@ def _ran_dry(data, codes):
     A photo may end in exactly that grey by itself. So the end mark is moved behind some more data, which changes
     the picture of a decoder that was short of it, and of no other.
     """
-    if (codes[-8:, -8:] != 128).any():
+    if (codes[-4:, -4:] != 128).any():
         return False
     end = data.rfind(b"\xff\xd9")
     more = data[:end] + b"\x5a\xa5\x3c" * 64 + b"\xff\xd9"

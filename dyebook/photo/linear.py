@@ -1,23 +1,24 @@
 """Photos in linear light: the codes of the file, turned into light only where and when it is asked for."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property, partial
 
 import cv2
 import numpy as np
 
+from dyebook.photo.blocks import block_means, strip_rows, whole_blocks
 from dyebook.photo.exif import NO_CAMERA, CameraInfo
 from dyebook.photo.profile import LINEAR, Encoding
 
 __all__ = ["LinearPhoto", "Reduced", "photo_from_array"]
 
-# rows turned to light at a time: small enough to stay in a core's cache, large enough to hide the call overhead
-_STRIP_ROWS = 48
 # from so many pixels on, neighbours are joined two by two as codes before they become light: three times as fast, and
 # chroma was stored no finer. Noise of 4 codes moves a mid grey by 0.1 % that way; blocks of 4 × 4 wholly averaged as
 # codes would darken edges and texture.
 _JOINED_FROM = 4_000_000
+# light between this code's share of the range and nothing is stored as nothing by 8 bits
+_FLOOR = 0.5 / 255
 
 
 @dataclass(frozen=True, eq=False)
@@ -119,7 +120,29 @@ class LinearPhoto:
         if step == 1:
             return self.encoding.to_rec709(decode(codes))
         join = codes.dtype == np.uint8 and codes.size > 3 * _JOINED_FROM and step % 2 == 0 and step > 2
-        return self.encoding.to_rec709(_block_means(codes, step, decode, join))
+        return self.encoding.to_rec709(block_means(codes, step, decode, join))
+
+    def unit(self, step):
+        """Return how many pixels of the photo across one pixel is that looks of this step (float) are made from: 1."""
+        return 1
+
+    def fitted(self, box, step):
+        """Return the box and step at which `crop` is quickest, as whole numbers, near those wanted.
+
+        Parameters
+        ----------
+        box : (x0, y0, x1, y1)
+            Inside the photo.
+        step : float
+            Pixels of the photo per pixel that is wanted, at most.
+
+        Returns
+        -------
+        box : tuple of int
+            With all that was asked for in it.
+        step : int
+        """
+        return whole_blocks(box, step, self.unit(step))
 
     def light_at(self, places):
         """Return linear light at single places, cheaper than a crop where few are wanted.
@@ -156,6 +179,15 @@ class LinearPhoto:
         some = slice(rows.start, rows.stop, step), slice(columns.start, columns.stop, step)
         return _clipped_codes(self.codes[some], self.limit, None if self.saturated is None else self.saturated[some])
 
+    def floored(self, box, step=1):
+        """Return which channels of a box stood at the bottom of the file's range, where nothing of them is left.
+
+        Parameters and answer are those of `clipped`; of light without codes what is not above 0 counts.
+        """
+        rows, columns = self._slices(box)
+        codes = self.codes[rows.start : rows.stop : step, columns.start : columns.stop : step]
+        return codes <= (_FLOOR * np.iinfo(codes.dtype).max if np.issubdtype(codes.dtype, np.integer) else 0.0)
+
     def reduced(self, long_side):
         """Return the photo made smaller by the whole factor that brings its long side nearest to `long_side`.
 
@@ -170,13 +202,20 @@ class LinearPhoto:
         Reduced
             Kept, so that a second call costs nothing; its arrays must not be written to.
         """
-        scale = max(1, round(max(self.size) / long_side))
+        return self.reduced_by(max(1, round(max(self.size) / long_side)))
+
+    def reduced_by(self, scale):
+        """Return the photo made smaller by a whole factor; kept as well."""
         if scale not in self._reduced:
             # of the arrays, not of the photo: a circle of references would outlive its last use
             count = partial(_clipped_shares, self.codes, self.limit, self.saturated, scale)
             self._reduced[scale] = Reduced(self.crop((0, 0, *self.size), scale), scale, count)
             self._reduced[scale].pixels.flags.writeable = False
         return self._reduced[scale]
+
+    def with_encoding(self, encoding):
+        """Return the same photo with its codes read as another light."""
+        return replace(self, encoding=encoding, _reduced={})
 
     def _slices(self, box):
         """Check a box and return it as row and column slices."""
@@ -227,46 +266,12 @@ def _clipped_shares(codes, limit, saturated, scale):
     shares = np.zeros((-(-height // scale), -(-width // scale), 3), np.float32)
     # weighted so that whole blocks have whole means: bytes are averaged several times as fast as floats
     weight, kind = (scale * scale, np.uint8) if scale <= 15 else (1, np.float32)
-    for top in range(0, height, strip := _strip_rows(scale)):
+    for top in range(0, height, strip := strip_rows(scale)):
         rows = slice(top, min(top + strip, height))
         # a maximum costs a tenth of counting, and most strips of a well exposed photo hold no clipped pixel
         if saturated is None and (limit is None or codes[rows].max() < limit):
             continue
         mask = _clipped_codes(codes[rows], limit, None if saturated is None else saturated[rows])
-        means = _block_means(np.multiply(mask, weight, dtype=kind), scale, lambda values: values)
+        means = block_means(np.multiply(mask, weight, dtype=kind), scale, lambda values: values)
         shares[top // scale : top // scale + len(means)] = means
     return shares / np.float32(weight)
-
-
-def _strip_rows(step):
-    """Return a whole number of blocks' rows near the strip height."""
-    return step * max(1, _STRIP_ROWS // step)
-
-
-def _block_means(codes, step, decode, join=False):
-    """Average decoded codes over step × step blocks, strip by strip; cut blocks average what is there."""
-    if step < 1:
-        raise ValueError(f"step is {step}; a whole factor of at least 1 is needed")
-    height, width = codes.shape[:2]
-    means = np.empty((-(-height // step), -(-width // step), 3), np.float32)
-    for top in range(0, height, strip := _strip_rows(step)):
-        whole = min(top + strip, height)
-        whole -= (whole - top) % step
-        if whole > top:
-            _strip_means(codes[top:whole], step, decode, join, means[top // step : whole // step])
-    if height % step:
-        _strip_means(codes[-(height % step) :], step, decode, False, means[-1:])
-    return means
-
-
-def _strip_means(codes, step, decode, join, means):
-    """Average a strip into rows of blocks (rows, blocks, 3); the last block may be narrower."""
-    width, rows = codes.shape[1], len(means)
-    blocks = width // step
-    if blocks:
-        whole = codes[:, : blocks * step]
-        if join:
-            whole = cv2.resize(whole, (whole.shape[1] // 2, whole.shape[0] // 2), interpolation=cv2.INTER_AREA)
-        means[:, :blocks] = cv2.resize(decode(whole), (blocks, rows), interpolation=cv2.INTER_AREA)
-    if width % step:
-        means[:, blocks:] = cv2.resize(decode(codes[:, blocks * step :]), (1, rows), interpolation=cv2.INTER_AREA)

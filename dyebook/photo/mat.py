@@ -152,6 +152,8 @@ def _seen_marks(photo):
     """Corners (4, 2) in pixels of the upright photo of each mark seen once, by number."""
     small = photo.reduced(_LONG_SIDE)
     grey = _codes(small.pixels)
+    if _detector(hasty=True).detectMarkers(grey)[1] is None:
+        return {}
     corners, numbers, _ = _detector().detectMarkers(grey)
     if numbers is None:
         return {}
@@ -164,8 +166,11 @@ def _seen_marks(photo):
 
 
 @cache
-def _detector():
+def _detector(hasty=False):
+    """Finder of marks; a hasty one passes over faint edges, and seldom misses all marks of a mat."""
     settings = cv2.aruco.DetectorParameters()
+    if hasty:
+        settings.adaptiveThreshWinSizeMin, settings.adaptiveThreshConstant = 13, 14
     settings.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
     return cv2.aruco.ArucoDetector(mark_dictionary(), settings)
 
@@ -178,16 +183,17 @@ def _codes(pixels):
 
 def _refine(photo, quad, scale):
     """Corners of a mark to a fraction of a full pixel."""
-    if scale == 1:
+    if scale == photo.unit(scale):
         return quad
     side = np.linalg.norm(quad[1] - quad[0])
-    reach = int(np.clip(side / 12, scale, 4 * scale)) + 1
+    unit = photo.unit(scale)
+    reach = int(np.clip(side / 12, scale, 4 * scale)) + unit
     box = np.array([*(quad.min(axis=0) - 2 * reach), *(quad.max(axis=0) + 2 * reach)])
-    x0, y0, x1, y1 = np.clip(np.round(box), 0, [*photo.size, *photo.size]).astype(int)
+    box, step = photo.fitted(np.clip(np.round(box), 0, [*photo.size, *photo.size]), unit)
     stop = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 30, 0.01)
-    start = (quad - (x0, y0) - 0.5).astype(np.float32).reshape(-1, 1, 2)
-    found = cv2.cornerSubPix(_codes(photo.crop((x0, y0, x1, y1))), start, (reach, reach), (-1, -1), stop)
-    return found.reshape(4, 2) + 0.5 + (x0, y0)
+    start = ((quad - box[:2]) / step - 0.5).astype(np.float32).reshape(-1, 1, 2)
+    found = cv2.cornerSubPix(_codes(photo.crop(box, step)), start, (reach // step,) * 2, (-1, -1), stop)
+    return (found.reshape(4, 2) + 0.5) * step + box[:2]
 
 
 def _fit(photo, paper, seen, scale):

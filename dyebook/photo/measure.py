@@ -14,7 +14,7 @@ from dyebook.photo.mat import Mat, find_mat
 from dyebook.photo.overlay import draw_overlay
 from dyebook.photo.part import part_at
 from dyebook.photo.part_find import find_parts
-from dyebook.photo.read import LinearPhoto, read_photo, read_with_hash
+from dyebook.photo.read import HalfPhoto, LinearPhoto, read_photo, read_with_hash
 from dyebook.photo.reading import Evidence, read_parts
 from dyebook.photo.steps import band_parts
 from dyebook.record import Measurement
@@ -31,7 +31,7 @@ _TOO_LIGHT = 1.4
 class Look:
     """Everything one look at a photo gave: the result, and what it was drawn from."""
 
-    photo: LinearPhoto
+    photo: LinearPhoto | HalfPhoto
     card: Card
     light: Light
     evidence: tuple[Evidence, ...]
@@ -61,7 +61,7 @@ class _Wanted:
 def look_at(source, name=None, **options):
     """Return a `Look` at a photo; options are those of `measure`, by name, and `name` is for bytes without a path."""
     wanted = _Wanted(**options)
-    photo = source if isinstance(source, LinearPhoto) else read_photo(source, name=name)
+    photo = source if isinstance(source, LinearPhoto | HalfPhoto) else read_photo(source, name=name, quick=True)
     card, learned = _choose_card(photo, wanted)
     paper, paper_hash = (None, None) if wanted.flat is None else read_with_hash(wanted.flat)
     light = fit_light(photo, card, paper)

@@ -48,10 +48,10 @@ def _seen_around(photo, one, view):
     step = np.sqrt((x1 - x0 + 2 * margin) * (y1 - y0 + 2 * margin) / _CROP_PIXELS) * view.step
     small = photo.reduced(1000)
     # where the small picture is fine enough, the photo need not be averaged anew
-    unit = small.scale if step > small.scale else 1
+    unit = small.scale if step > small.scale else photo.unit(step)
     step = max(1, round(step / unit))
     step += step % 2 if unit == 1 and step > 2 else 0  # even steps are averaged quickest
-    size = small.pixels.shape[1::-1] if unit > 1 else photo.size
+    size = small.pixels.shape[1::-1] if unit == small.scale else [length // unit for length in photo.size]
     left, top = (int(max(v - margin, 0) * view.step / unit) for v in (x0, y0))
     wide, high = (
         min(int((v + margin) * view.step / unit) + 1, most) - first
@@ -60,8 +60,8 @@ def _seen_around(photo, one, view):
     # whole blocks, but for what is smaller than one
     right, bottom = left + max(wide // step * step, min(wide, step)), top + max(high // step * step, min(high, step))
     box = tuple(unit * v for v in (left, top, right, bottom))
-    if unit == 1:
-        return photo.crop(box, step), box, step
+    if unit < small.scale:
+        return photo.crop(box, unit * step), box, unit * step
     pixels = small.pixels[top:bottom, left:right]
     size = max(1, (right - left) // step), max(1, (bottom - top) // step)
     return cv2.resize(pixels, size, interpolation=cv2.INTER_AREA) if step > 1 else pixels, box, unit * step

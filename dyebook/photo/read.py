@@ -2,6 +2,7 @@
 
 import hashlib
 import os
+from functools import partial
 from pathlib import Path
 
 import cv2
@@ -12,10 +13,11 @@ from dyebook.photo.content import RAW, kind_of
 from dyebook.photo.decode import decode_picture
 from dyebook.photo.exif import CameraInfo, camera_info, turn_upright
 from dyebook.photo.faults import SLOW_BYTES_PER_PIXEL, UnreadableError, check_size
+from dyebook.photo.half import HalfPhoto
 from dyebook.photo.linear import LinearPhoto, Reduced, photo_from_array
 from dyebook.photo.profile import SRGB
 
-__all__ = ["CameraInfo", "LinearPhoto", "Reduced", "photo_from_array", "read_photo", "read_with_hash"]
+__all__ = ["CameraInfo", "HalfPhoto", "LinearPhoto", "Reduced", "photo_from_array", "read_photo", "read_with_hash"]
 
 _NEEDED = "a JPEG, PNG, TIFF, WebP, HEIC or camera RAW photo is needed"
 _MOST_FILE_BYTES = 500_000_000
@@ -26,7 +28,7 @@ _LONGEST_NAME = 80
 _CLIPPED_FROM = {np.dtype(np.uint8): 254, np.dtype(np.uint16): 254 * 257}
 
 
-def read_photo(source, name=None):
+def read_photo(source, name=None, quick=False):
     """Read a photo: JPEG, PNG, TIFF, WebP, HEIC or camera RAW.
 
     Parameters
@@ -35,10 +37,12 @@ def read_photo(source, name=None):
         The photo. What it is, is decided by its content, never by its name.
     name : str, optional
         What messages call it; the file's name if not given.
+    quick : bool
+        Decode a large JPEG at half size, and whole only where somebody asks for single pixels.
 
     Returns
     -------
-    LinearPhoto
+    LinearPhoto, or HalfPhoto if quick
         Upright, with light computed on demand.
 
     Raises
@@ -53,24 +57,24 @@ def read_photo(source, name=None):
     """
     name = _shown_name(source, name)
     try:
-        return _read(_load(source), name)
+        return _read(_load(source), name, quick)
     except UnreadableError as flaw:
         raise flaw.named(name) from flaw
 
 
 def read_with_hash(source):
-    """Return a photo as `read_photo` does, and the SHA-256 of its file (str)."""
+    """Return a photo as `read_photo` does, quick, and the SHA-256 of its file (str)."""
     name = _shown_name(source, None)
     try:
         data = _load(source)
-        return _read(data, name), hashlib.sha256(data).hexdigest()
+        return _read(data, name, quick=True), hashlib.sha256(data).hexdigest()
     except UnreadableError as flaw:
         raise flaw.named(name) from flaw
 
 
-def _read(data, name):
+def _read(data, name, quick=False):
     """Decode bytes and join what they hold into a photo."""
-    saturated = None
+    saturated, full_size = None, None
     kind = _photo_kind(data)
     if kind == RAW:
         from dyebook.photo.raw import decode_raw
@@ -78,16 +82,20 @@ def _read(data, name):
         decoded, encoding, saturated = decode_raw(data)
         notes = ()
     else:
-        decoded = _decode_heic(data) if kind == "HEIC" else decode_picture(data, kind)
+        decoded = _decode_heic(data) if kind == "HEIC" else decode_picture(data, kind, quick)
+        full_size = decoded.full_size
         encoding, notes, saturated = _colours(decoded)
     notes += _hide_transparent(decoded)
     codes = turn_upright(decoded.codes, decoded.orientation)
     if saturated is not None and kind != RAW:
         saturated = turn_upright(saturated.view(np.uint8), decoded.orientation).view(bool)
     limit = None if saturated is not None else _CLIPPED_FROM[codes.dtype]
-    return LinearPhoto(
+    photo = LinearPhoto(
         name, codes, encoding, decoded.bit_depth, camera_info(decoded.exif), tuple(notes), limit, saturated
     )
+    if full_size is None:
+        return photo
+    return HalfPhoto(photo, full_size[:: -1 if decoded.orientation > 4 else 1], partial(_read, data, name))
 
 
 def _decode_heic(data):

@@ -123,7 +123,8 @@ def read_part(photo, light, card, part, camera=None):
         uniformity=_uniformity(facing.light, level),
         flags=tuple(dict.fromkeys((*part.flags, *flags_of(facing)))),
     )
-    return Evidence(reading, box, facing.step, used, facing.mask & ~used, film, level, level_log_sd(facing.spread))
+    rejected = facing.mask & ~used
+    return Evidence(reading, facing.box, facing.step, used, rejected, film, level, level_log_sd(facing.spread))
 
 
 def _usual_film(rgb, facing: Facing, light, card_light, photo):

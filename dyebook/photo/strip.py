@@ -149,7 +149,7 @@ def _colours_at(photo, light, places):
     low = np.clip(np.floor(places.min(axis=(0, 1))).astype(int), 0, np.array(photo.size) - 2)
     high = np.clip(np.ceil(places.max(axis=(0, 1))).astype(int) + 1, low + 2, photo.size)
     box = (*map(int, low), *map(int, high))
-    step = max(1, int(np.max(high - low) / 1500))
+    box, step = photo.fitted(box, np.max(high - low) / 1500)
     pixels = light.correct(photo.crop(box, step), box, step)
     seen = _looked_up(pixels, places, box, step, np.nan)
     with np.errstate(invalid="ignore"):
@@ -182,7 +182,7 @@ def profile_of(photo, light, strip, outline):
     """
     box = Part(outline).box
     box = (max(box[0], 0), max(box[1], 0), min(box[2], photo.size[0]), min(box[3], photo.size[1]))
-    step = max(1, int(strip.length / _LONG / 2))
+    box, step = photo.fitted(box, strip.length / _LONG / 2)
     pixels = light.correct(photo.crop(box, step), box, step)
     inside = Part(outline).mask(box, step)[: pixels.shape[0], : pixels.shape[1]].astype(np.float32)
     count = int(min(_LONG, strip.length))

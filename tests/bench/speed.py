@@ -4,7 +4,8 @@
 
 Every stage is a row: a name and a function of what the stages before it left. Each round runs all stages once, so
 that a busy machine slows them alike; the table shows medians and their ratio to `cv2.imdecode` of the same bytes. The
-last row is `dyebook.measure` on the bytes, which is all of them at once.
+last row is `dyebook.measure` on the bytes, which is all of them at once. The peer, in a process of its own so that its
+memory is not counted, takes its turn after each round.
 """
 
 import argparse
@@ -22,14 +23,16 @@ import numpy as np
 from PIL import Image
 
 from dyebook.photo.card_find import find_card
+from dyebook.photo.flaw import with_flaws
 from dyebook.photo.light import fit_light
 from dyebook.photo.mat import find_mat
 from dyebook.photo.measure import measure
 from dyebook.photo.part_find import find_parts
 from dyebook.photo.read import read_photo
-from dyebook.photo.reading import read_part
+from dyebook.photo.reading import read_parts
 
 REDUCED_SIDE = 1000
+PEER = "colour-science"
 
 
 def make_jpeg(megapixels, seed=12):
@@ -59,7 +62,7 @@ def decode(state):
 
 def read(state):
     """Bytes to a photo."""
-    state["photo"] = read_photo(state["data"])
+    state["photo"] = read_photo(state["data"], quick=True)
 
 
 def reduce(state):
@@ -85,8 +88,13 @@ def parts(state):
 
 def readings(state):
     """The colours of the parts."""
-    for part in state["parts"]:
-        read_part(state["photo"], state["light"], state["card"], part)
+    state["seen"] = read_parts(state["photo"], state["light"], state["card"], state["parts"])
+
+
+def flaws(state):
+    """The flaws of the parts."""
+    for evidence, part in zip(state["seen"], state["parts"], strict=True):
+        with_flaws(evidence, state["photo"], state["light"], part)
 
 
 def everything(state):
@@ -94,22 +102,14 @@ def everything(state):
     measure(state["data"])
 
 
-def peer_seconds(data, repeat):
-    """The peer, in a process of its own so that its memory is not counted: colour-science, sRGB to Lab, whole frame."""
-    with ProcessPoolExecutor(1, mp_context=get_context("spawn")) as pool:
-        return pool.submit(_time_peer, data, repeat).result()
-
-
-def _time_peer(data, repeat):
+def time_peer(data):
+    """Seconds that colour-science takes for sRGB to Lab over the whole frame, decoding not counted."""
     import colour
 
     codes = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR_RGB)
-    times = []
-    for _ in range(repeat):
-        start = time.perf_counter()
-        colour.XYZ_to_Lab(colour.sRGB_to_XYZ(codes / 255.0))
-        times.append(time.perf_counter() - start)
-    return statistics.median(times)
+    start = time.perf_counter()
+    colour.XYZ_to_Lab(colour.sRGB_to_XYZ(codes / 255.0))
+    return time.perf_counter() - start
 
 
 STAGES = [
@@ -120,12 +120,16 @@ STAGES = [
     ("mat", mat),
     ("parts", parts),
     ("readings", readings),
+    ("flaws", flaws),
     ("measure", everything),
 ]
 
 
-def run(data, stages, repeat):
-    """Seconds of each stage, a list per stage, and the peak memory (MB) after each round."""
+def run(data, stages, repeat, peer=None):
+    """Seconds of each stage, a list per stage, and the peak memory (MB) after each round.
+
+    `peer`, a function without parameters that returns its own seconds, is called after each round.
+    """
     times, peaks = {name: [] for name, _ in stages}, []
     for _ in range(repeat):
         state = {"data": data}
@@ -134,6 +138,8 @@ def run(data, stages, repeat):
             stage(state)
             times[name].append(time.perf_counter() - start)
         peaks.append(peak_mb())
+        if peer is not None:
+            times.setdefault(PEER, []).append(peer())
     return times, peaks
 
 
@@ -149,10 +155,16 @@ def report(times, peaks):
     print(f"{'stage':24s} {'median ms':>10s} {'first ms':>10s} {'× imdecode':>10s}")
     for name, values in times.items():
         print(f"{name:24s} {1e3 * medians[name]:10.1f} {1e3 * values[0]:10.1f} {medians[name] / unit:10.2f}")
-    # a quotient of each round's own times: a machine that slows down between rounds does not blur it
-    rounds = zip(times["measure"], times["cv2.imdecode"], strict=True)
-    print(f"{'bytes to reading':24s} {statistics.median(ours / yardstick for ours, yardstick in rounds):32.2f}")
+    print(f"{'bytes to reading':24s} {_median_ratio(times['measure'], times['cv2.imdecode']):32.2f}")
+    if PEER in times:
+        ratio = _median_ratio(times[PEER], times["measure"])
+        print(f"sRGB to Lab of the frame by {PEER}: {ratio:.1f} × bytes to reading")
     print(f"peak memory: {peaks[0]:.0f} MB after the first round, {peaks[-1]:.0f} MB after the last")
+
+
+def _median_ratio(times, yardstick):
+    """Middle quotient of each round's own times: a machine that slows down between rounds does not blur it."""
+    return statistics.median(time / unit for time, unit in zip(times, yardstick, strict=True))
 
 
 def main():
@@ -167,12 +179,9 @@ def main():
     data = options.photo.read_bytes() if options.photo else make_elsewhere(options.megapixels)
     width, height = Image.open(BytesIO(data)).size
     print(f"{platform.machine()}, OpenCV {cv2.__version__}, one thread; {width} × {height}, {len(data) / 1e6:.1f} MB")
-    times, peaks = run(data, STAGES, options.repeat)
-    report(times, peaks)
-    if options.peer:
-        ours = statistics.median(times["measure"])
-        theirs = peer_seconds(data, 3)
-        print(f"colour-science, sRGB to Lab over the frame: {theirs:.2f} s, {theirs / ours:.1f} × bytes to reading")
+    with ProcessPoolExecutor(1, mp_context=get_context("spawn")) as pool:
+        peer = (lambda: pool.submit(time_peer, data).result()) if options.peer else None
+        report(*run(data, STAGES, options.repeat, peer))
 
 
 if __name__ == "__main__":
