@@ -13,7 +13,7 @@ from dyebook.jobs.check_coupon import coupon_cameras
 from dyebook.photo.camera_store import list_cameras
 from dyebook.photo.chart import PATCHES
 from dyebook.report_mat import write_mat
-from dyebook.screens import camera_coupon, camera_repeat
+from dyebook.screens import camera_coupon, camera_repeat, work
 from dyebook.screens.drafts import draft, forget, keep, recall
 from dyebook.screens.given import take_bytes
 from dyebook.screens.pieces import tap_corners
@@ -72,18 +72,16 @@ def _learn():
     table = st.selectbox("The chart was", list(_TABLES), key="chart_table", help="The maker changed its pigments then.")
     keep(*_KEYS)
     numbers = tuple(sorted(PATCHES.index(patch) for patch in left_out))
-    sha = hashlib.sha256(content).hexdigest()
-    learned = _learned(sha, content, name, draft().get("chart_at"), numbers, _TABLES[table])
+    asked = name, draft().get("chart_at"), numbers, _TABLES[table]
+    key = hashlib.sha256(content).hexdigest(), *asked
+    learned = work.done(
+        "camera", key, f"Learning the camera from {name}", lambda _: learn_from(content, *asked), most=4
+    )
     if learned.problem:
         st.warning(sentence(learned.problem), icon=":material/crop_free:")
     _show_chart(learned)
     if learned.profile is not None:
         _show_learned(learned)
-
-
-@st.cache_data(max_entries=4, show_spinner="Learning the camera …")
-def _learned(sha, _content, name, chart_at, left_out, table):
-    return learn_from(_content, name, chart_at, left_out, table)
 
 
 def _take_chart():

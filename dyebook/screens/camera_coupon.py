@@ -13,6 +13,7 @@ from dyebook.jobs.look import known_cameras, see_photo
 from dyebook.lab import delta_e_00
 from dyebook.plots_trouble import plot_coupon
 from dyebook.report_screen import distance_text
+from dyebook.screens import work
 from dyebook.screens.drafts import draft
 from dyebook.screens.given import take_bytes
 from dyebook.screens.photo_roll import KINDS
@@ -114,10 +115,7 @@ def _take_today(book, camera):
 
 def _show_shot(number, shot, camera):
     """Draw a photo with what was read; its measurement with the coupon as its only part, or None until it has one."""
-    own_card = the_book().setting("card_lab")
-    card_lab = tuple(own_card) if own_card else None
-    sha = hashlib.sha256(shot["content"]).hexdigest()
-    seen = _look(sha, shot["content"], shot["name"], known_cameras(), camera or None, card_lab, shot.get("part_at"))
+    seen = _look(shot, camera)
     with st.container(horizontal=True, vertical_alignment="center"):
         st.markdown(f"**{shot['name']}**", width="content")
         if st.button("Put away", key=f"coupon_away_{number}", type="tertiary"):
@@ -135,9 +133,17 @@ def _show_shot(number, shot, camera):
     return measurement
 
 
-@st.cache_data(max_entries=12, show_spinner="Reading the coupon …")
-def _look(sha, _content, name, cameras, camera, card_lab, part_at):
-    return see_photo(_content, name, camera=camera, card_lab=card_lab, part_at=part_at, flaws=False)
+def _look(shot, camera):
+    """What is seen in a photo of the coupon."""
+    own_card, name = the_book().setting("card_lab"), shot["name"]
+    asked = {"camera": camera or None, "card_lab": own_card and tuple(own_card), "part_at": shot.get("part_at")}
+    sha = hashlib.sha256(shot["content"]).hexdigest()
+
+    def look(job):
+        return see_photo(shot["content"], name, progress=job, flaws=False, **asked)
+
+    # a camera learned anew is another camera
+    return work.done("coupon", (sha, name, known_cameras(), *asked.values()), f"Reading {name}", look, most=12)
 
 
 def _only_coupon(number, shot, seen):

@@ -8,9 +8,14 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from dyebook.book.store import open_book
 from dyebook.errors import PhotoError
-from dyebook.jobs.camera import check_repeats, learn_from, mat_drawing
+from dyebook.jobs.camera import check_repeats, keep_learned, learn_from, mat_drawing
+from dyebook.jobs.keep import record_dip
 from dyebook.lab import encode_srgb
+from dyebook.photo.camera_store import load_camera
+from dyebook.photo.chart import patch_quads
+from dyebook.record import DyeRecord
 from tests.photo.charts import CORNERS, chart_light, chart_picture
 
 
@@ -62,3 +67,32 @@ def test_the_mat_is_told_in_millimetres():
 def test_the_drawing_is_a_picture_of_the_photo(chart):
     learned = learn_from(chart, "chart.png")
     assert Image.open(io.BytesIO(learned.overlay)).size == learned.size
+
+
+def test_repeats_tell_their_spread_and_stay_with_the_camera(chart, tmp_path, monkeypatch):
+    monkeypatch.setenv("DYEBOOK_CAMERAS_DIR", str(tmp_path / "cameras"))
+    profile = learn_from(chart, "chart.png").named("bench")
+    with open_book(tmp_path / "shop.dyebook") as book:
+        keep_learned(book, profile)
+        photos = [(f"{seed}.png", _png(chart_picture(chart_light() * 0.9, 0.05, seed))) for seed in range(4)]
+        where = {"card_at": patch_quads(CORNERS, 0.6)[21], "part_at": [patch_quads(CORNERS, 0.6)[12]]}
+        told = check_repeats(photos, "bench", book=book, batch_sd=(1, 1, 1), **where)
+        assert told.count == 4
+        assert load_camera("bench").repeat_sd == told.sd
+        assert all(0 < share < 100 for share in told.grr_percent)
+        after, before = np.array(load_camera("bench").lab_u), np.array(profile.lab_u)
+        assert np.allclose(after, np.hypot(before, told.sd))
+        with pytest.raises(PhotoError, match="are one photo"):
+            check_repeats([*photos, ("again.png", photos[0][1])], "bench", book=book, **where)
+
+
+def test_a_reading_in_the_book_says_which_camera_read_it(chart, tmp_path, monkeypatch):
+    monkeypatch.setenv("DYEBOOK_CAMERAS_DIR", str(tmp_path / "cameras"))
+    quads = patch_quads(CORNERS, 0.6)
+    with open_book(tmp_path / "shop.dyebook") as book:
+        keep_learned(book, learn_from(chart, "chart.png").named("bench"))
+        record = DyeRecord("Ember", film_um=12, dye_g_per_l=3, bath_temp_c=50, dwell_min=6)
+        options = {"card_at": quads[21], "part_at": [quads[12]]}
+        record_dip(book, record, chart, camera="bench", **options)
+        record_dip(book, record, chart, **options)
+        assert [row["camera"] for row in book.rows("readings")] == ["bench", None]

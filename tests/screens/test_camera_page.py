@@ -116,3 +116,19 @@ def test_the_day_the_coupon_left_is_said_and_put_right(empty_book, open_page):
     page.button(key="coupon_count_all").click().run()
     assert "Since 11 Mar 2026" in _texts(page)
     assert not page.exception
+
+
+def test_repeated_photos_are_read_and_one_photo_twice_is_refused(empty_book, open_page):
+    codes = np.round(encode_srgb(np.clip(chart_picture(chart_light() * 0.9), 0, 1)) * 255).astype(np.uint8)
+    photo = cv2.imencode(".png", codes[..., ::-1])[1].tobytes()
+    page = open_page("camera")
+    page.text_input(key="repeat_spread").set_value("1.5 1").run()
+    assert "three figures above 0" in _texts(page)
+    page.text_input(key="repeat_spread").set_value("1.5, 1, 1.2").run()
+    given = page.file_uploader(key="repeat_files")
+    for name in ("one.png", "two.png", "three.png"):
+        given = given.upload(name, photo, "image/png")
+    given.run()
+    page.button(key="check_repeats").click().run()
+    assert "are one photo" in _texts(page)
+    assert not page.exception
