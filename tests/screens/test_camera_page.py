@@ -132,3 +132,24 @@ def test_repeated_photos_are_read_and_one_photo_twice_is_refused(empty_book, ope
     page.button(key="check_repeats").click().run()
     assert "are one photo" in _texts(page)
     assert not page.exception
+
+
+def test_a_photo_without_a_coupon_or_a_card_asks_for_taps(empty_book, open_page):
+    codes = np.round(encode_srgb(np.clip(chart_picture(chart_light() * 0.9), 0, 1)) * 255).astype(np.uint8)
+    codes[40:-40, 40:-40] = 60
+    codes[90:160, 90:200] = 119
+    card_alone = cv2.imencode(".png", codes[..., ::-1])[1].tobytes()
+    nothing = cv2.imencode(".png", np.full((240, 320, 3), 150, np.uint8))[1].tobytes()
+    page = open_page("camera")
+    for turn, (content, words) in enumerate(((card_alone, "tap around it"), (nothing, "card"))):
+        page.file_uploader(key=f"coupon_file_{turn}").upload("photo.png", content, "image/png").run()
+        assert not page.exception
+        assert words in " ".join(one.value for one in page.warning)
+        assert page.button(key="keep_coupon_day").disabled
+        assert page.get("bidi_component"), "the photo, to be tapped"
+        page.button(key="coupon_away_0").click().run()
+        assert not page.warning
+    page.file_uploader(key="coupon_file_2").upload("none.png", b"no photo", "image/png").run()
+    assert "not a photo" in " ".join(one.value for one in page.error)
+    page.run()
+    assert not page.error
