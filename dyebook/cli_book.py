@@ -58,6 +58,7 @@ def record(
     alloy: Annotated[str | None, typer.Option(help="Alloy such as 6061.")] = None,
     finish: Annotated[str | None, typer.Option(help="Surface before anodising.")] = None,
     rinse_temp_c: Annotated[str | None, _quantity("Rinse before the dye")] = None,
+    wait_min: Annotated[str | None, _quantity("Wait between that rinse and the dye, in minutes or min:sec")] = None,
     wet: Annotated[bool | None, typer.Option("--wet/--dry", help="State of the part when read.")] = None,
     sealed: Annotated[bool | None, typer.Option("--sealed/--unsealed", help="State of the film when read.")] = None,
     dyed_at: Annotated[str | None, typer.Option(help="Date and time, such as 2026-03-28T14:30.")] = None,

@@ -126,6 +126,9 @@ def dyed(
     second_dye_g_per_l: Annotated[str | None, option("Its strength.")] = None,
     ph: Annotated[float | None, option("pH of the dye bath.")] = None,
     rinse_temp_c: Annotated[str | None, option("Cold rinse.")] = None,
+    wait_min: Annotated[
+        str | None, option("Wait between the cold rinse and the dye; by the clock of their steps without.")
+    ] = None,
     seal: Annotated[
         str | None, option("hot_water, mid_temperature, nickel_acetate, cold_nickel; none without.")
     ] = None,
@@ -140,7 +143,7 @@ def dyed(
 
     Example: dyebook run dyed 12 --dye Ember --bath E1 --dye-g-per-l 3 --bath-temp-c 50 --dwell-min 6 --seal hot_water
     """
-    from dyebook.jobs.wet import keep_batch, minutes_of, plan_seal_of, seal_values
+    from dyebook.jobs.wet import keep_batch, minutes_of, plan_seal_of, seal_values, wait_of
 
     with open_run(book, number) as (opened, row):
         dip = {
@@ -148,6 +151,7 @@ def dyed(
             "bath_temp_c": given("bath_temp_c", bath_temp_c),
             "dwell_min": given("dwell_min", dwell_min) or minutes_of(row, "dye"),
             "ph": ph,
+            "wait_min": wait_of(row) if wait_min is None else given("wait_min", wait_min),
         }
         rinse_temp = given("rinse_temp_c", rinse_temp_c)
         rinse = {"kind": "tap", "rinse_temp_c": rinse_temp, "dwell_min": minutes_of(row, "cold rinse")}

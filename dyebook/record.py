@@ -162,6 +162,7 @@ class DyeRecord:
     alloy: str | None = None
     finish: str | None = None
     rinse_temp_c: float = math.nan
+    wait_min: float = math.nan
     wet: bool | None = None
     sealed: bool | None = None
     dyed_at: str | None = None

@@ -80,11 +80,12 @@ def test_steps_seal_and_batch_with_the_orders_flag(anodised):
     anodised("run", "step", 1, "dye")
     assert anodised("run", "step", 1, "dye", "--out")["minutes"] is not None
     dip = ("--dye", "Ember", "--bath", "E1", "--dye-g-per-l", 3, "--bath-temp-c", "122 °F", "--dwell-min", "5:30")
-    kept = anodised("run", "dyed", 1, *dip, "--seal", "nickel_acetate", "--seal-temp-c", 90, "--seal-min", 18)
+    sealed = ("--seal", "nickel_acetate", "--seal-temp-c", 90, "--seal-min", 18)
+    kept = anodised("run", "dyed", 1, *dip, "--wait-min", "0:45", *sealed)
     assert kept["batch"] == 1
     assert any("Choose a nickel-free seal" in text for text in kept["seal"]["cautions"])
     assert anodised("run", "show", 1)["batch"] == 1
-    assert anodised("list")[0]["dwell_min"] == 5.5
+    assert (anodised("list")[0]["dwell_min"], anodised("list")[0]["wait_min"]) == (5.5, 0.75)
 
 
 def test_a_seal_is_flagged_by_its_order(anodised):

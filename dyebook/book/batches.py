@@ -43,6 +43,7 @@ HOMES = {
     "alloy": _RUNS,
     "finish": _RUNS,
     "rinse_temp_c": _RINSES,
+    "wait_min": _DIPS,
     "dyed_at": _BATCHES,
     "note": _BATCHES,
 }
@@ -91,6 +92,7 @@ class BatchRow:
     alloy: str | None
     finish: str | None
     rinse_temp_c: float
+    wait_min: float
     dyed_at: str | None
     note: str | None
     dips: int

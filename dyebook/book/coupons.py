@@ -83,7 +83,7 @@ def _add_bands(connection, book, bands):
     run_id = row_of(connection, _BATCHES, numbers[0])["run_id"]
     rinse = None if first.rinse_temp_c != first.rinse_temp_c else {"rinse_temp_c": first.rinse_temp_c}
     for band in bands[1:]:
-        dip = {name: getattr(band, name) for name in ("dye_g_per_l", "bath_temp_c", "dwell_min", "ph")}
+        dip = {name: getattr(band, name) for name in ("dye_g_per_l", "bath_temp_c", "dwell_min", "ph", "wait_min")}
         batch = {"dyed_at": band.dyed_at, "note": band.note}
         told = {"rinse": rinse, "who": book.who, **batch}
         numbers.append(add_batch_of_run(connection, run_id, names, band.dye, band.bath, dip, **told))

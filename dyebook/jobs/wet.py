@@ -20,6 +20,7 @@ __all__ = [
     "plan_seal_of",
     "seal_values",
     "steps_of",
+    "wait_of",
 ]
 
 # the setting with the shop's own minutes per µm of each seal
@@ -82,6 +83,13 @@ def minutes_of(row, step):
     return None
 
 
+def wait_of(row):
+    """Return the minutes from the end of a run's cold rinse to the start of its dye; None where a clock lacks."""
+    steps = steps_of(row)
+    rinsed, dyed = steps.get("cold rinse", (None, None))[1], steps.get("dye", (None, None))[0]
+    return None if rinsed is None or dyed is None or dyed < rinsed else (dyed - rinsed).total_seconds() / 60
+
+
 def plan_seal_of(book, row, kind, order=None, **options):
     """Return the seal of a run's film, a `SealPlan`; a nickel one is flagged by the order it is for.
 
@@ -125,7 +133,7 @@ def keep_batch(book, run_id, *, dye, bath, dip, second=None, order=None, **told)
     run_id : int
     dye, bath : str
     dip : dict
-        `dye_g_per_l`, `bath_temp_c`, `dwell_min`, `ph`.
+        `dye_g_per_l`, `bath_temp_c`, `dwell_min`, `ph`, `wait_min`.
     second : dict, optional
         A second dye in the same bath: ``dye`` and ``dye_g_per_l``.
     order : str, optional

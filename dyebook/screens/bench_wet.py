@@ -186,6 +186,7 @@ def _keep(book, row, asked):
     if not st.button("Keep it as a batch", key="keep_batch", type="primary"):
         return
     dip = {name: asked[name] for name in ("dye_g_per_l", "bath_temp_c", "ph")} | {"dwell_min": dwell}
+    dip["wait_min"] = wet.wait_of(row)
     rinse = {"kind": "tap", "rinse_temp_c": asked["rinse_temp_c"], "dwell_min": _took(row, None, "cold rinse")}
     told = {"rinse": rinse, "seal": _seal_values(row, asked), "second": asked["second"], "order": asked["order"]}
     number = wet.keep_batch(book, row["id"], dye=asked["dye"], bath=asked["bath"], dip=dip, **told)

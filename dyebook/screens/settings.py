@@ -23,6 +23,7 @@ _MORE = (
     "alloy",
     "finish",
     "rinse_temp_c",
+    "wait_min",
 )
 _FILLING = "fields being filled"
 SETTINGS_KEYS = ("dye", "bath", *_FIRST, *_MORE, "dyed_at", "note")

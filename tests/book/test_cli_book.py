@@ -35,6 +35,8 @@ def test_record_list_find_check(run):
     assert listed[0]["lab"] is None
     assert listed[1]["ph"] == 5.5
     assert len(run("list", "--count", 1)) == 1
+    assert run("record", *SETTINGS, "--wait-min", "1:30")["batch"] == 3
+    assert run("list", "--count", 1)[0]["wait_min"] == 1.5
     (found,) = run("find", "--lab", "40,5,-31", "--count", 3)
     assert (found["batch"], found["lab"], found["film_um"]) == (1, [40.0, 5.0, -30.0], 12.0)
     assert 0.2 < found["delta_e00"] < 1

@@ -123,15 +123,17 @@ def test_ticks_are_kept_and_taken_back(book):
 def test_the_batch_of_a_run_has_dip_rinse_and_seal(book):
     run_id = _run(book)
     film = bench.finish_run(book, run_id, _later(24))["film_um"]
-    wet.mark_step(book, run_id, "dye", at=_later(30))
+    wet.mark_step(book, run_id, "cold rinse", at=_later(25))
+    assert wet.wait_of(wet.mark_step(book, run_id, "cold rinse", ended=True, at=_later(27))) is None
+    assert wet.wait_of(wet.mark_step(book, run_id, "dye", at=_later(30))) == 3
     row = wet.mark_step(book, run_id, "dye", ended=True, at=_later(36))
     begun, ended = wet.steps_of(row)["dye"]
     assert ended - begun == timedelta(minutes=6)
-    dip = {"dye_g_per_l": 3.0, "bath_temp_c": 50.0, "dwell_min": 6.0, "ph": 5.5}
+    dip = {"dye_g_per_l": 3.0, "bath_temp_c": 50.0, "dwell_min": 6.0, "ph": 5.5, "wait_min": wet.wait_of(row)}
     seal = {"kind": "hot_water", "dwell_min": 30.0}
     number = wet.keep_batch(book, run_id, dye="Ember", bath="E1", dip=dip, rinse={"rinse_temp_c": 15.0}, seal=seal)
     batch = book.batch(number)
-    assert (batch.dye, batch.bath, batch.film_um, batch.dwell_min) == ("Ember", "E1", film, 6)
+    assert (batch.dye, batch.bath, batch.film_um, batch.dwell_min, batch.wait_min) == ("Ember", "E1", film, 6, 3)
     assert book.rows("seals", batch_id=number)[0]["kind"] == "hot_water"
     assert wet.finished_runs(book)[0]["batch"] == number
 

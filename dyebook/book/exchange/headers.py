@@ -35,6 +35,8 @@ _WORDS = {
     "electrolyte temp": "electrolyte_temp_c",
     "acid temp": "electrolyte_temp_c",
     "rinse temp": "rinse_temp_c",
+    "wait": "wait_min",
+    "waited": "wait_min",
     "dye name": "dye",
     "tank": "bath",
     "date": "dyed_at",

@@ -38,7 +38,7 @@ __all__ = [
     "now",
 ]
 
-HEAD = "0002"
+HEAD = "0003"
 
 # name -> table, for everything that is added, listed and corrected by the one mechanism of `dyebook.book.rows`;
 # a table stands after those it points to

@@ -79,6 +79,7 @@ class Dip(Kept, Base):
     bath_temp_c: Mapped[float | None]
     dwell_min: Mapped[float | None]
     ph: Mapped[float | None]
+    wait_min: Mapped[float | None]
     masked: Mapped[str | None]
     note: Mapped[str | None]
 
