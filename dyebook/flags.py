@@ -73,6 +73,7 @@ _TABLE = (
         "draw each band as a part of its own",
     ),
     Flag("step_odd", "this band breaks the order from deep to pale", "look at the strip, and leave the band out"),
+    Flag("flaws_not_sought", "no look was taken for flaws, so none are listed", "measure without --no-flaws"),
     Flag("mat_bent", "the photo mat does not lie flat, so areas are uncertain", "weigh its corners down"),
     Flag(
         "odd_tone",

@@ -73,6 +73,8 @@ def look_at(source, name=None, **options):
     if wanted.flaws:
         evidence = tuple(with_flaws(one, toned, light, part) for one, part in zip(evidence, parts, strict=True))
     measurement = replace(_tell(photo, card, light, evidence, mat), asked=_means(wanted, profile, paper_hash))
+    if not wanted.flaws:
+        measurement = replace(measurement, flags=(*measurement.flags, "flaws_not_sought"))
     return Look(photo, card, light, evidence, measurement, mat)
 
 

@@ -10,6 +10,7 @@ from dyebook.photo.flaw_places import depth_direction
 from dyebook.photo.flaw_shading import CHROMA, NEUTRAL, unshaded
 from dyebook.photo.flaw_view import DARK, view_part
 from dyebook.photo.light import Light
+from dyebook.photo.measure import measure
 from dyebook.photo.part import part_at
 from dyebook.photo.read import photo_from_array
 from tests.photo.scenes import as_png, corners, flat_light, read_one
@@ -96,6 +97,13 @@ def test_the_directions_of_log_light_are_square_to_each_other():
 
 def test_flaws_are_left_out_on_asking():
     assert read_one(as_png(bar(disc)), part_box=BOX, flaws=False).flaws == ()
+
+
+def test_a_photo_tells_flaws_not_sought_from_flaws_not_found():
+    photo, options = as_png(bar()), {"no_card": True, "part_at": [corners(BOX)]}
+    found = {sought: measure(photo, flaws=sought, **options).to_dict() for sought in (True, False)}
+    assert [found[sought]["parts"][0]["flaws"] for sought in (True, False)] == [[], []]
+    assert ["flaws_not_sought" in found[sought]["flags"] for sought in (True, False)] == [False, True]
 
 
 def test_places_go_to_the_grid_and_back():
