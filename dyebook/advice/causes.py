@@ -25,7 +25,10 @@ STATES = {
     "extent": ("small", "middle", "large"),
     "place": ("end", "edge", "inside"),
     "form": ("round", "long", "crescent"),
+    # of several kinds of local flaw, the one there is most of
+    "leads": ("spot", "streak", "pale_zone", "pit"),
     "rinse": ("cool", "warm", "hot"),
+    "wait": ("short", "long", "very long"),
     "temp": ("colder", "usual", "warmer"),
     "ph": ("usual", "off"),
     "alloy": ("usual", "other", "difficult"),
@@ -40,12 +43,14 @@ USUAL = {
     "film": (0.01, 0.09, 0.84, 0.06),
     "charge": (0.02, 0.10, 0.78, 0.10),
     "event": (0.94, 0.02, 0.01, 0.02, 0.01),
-    "parts": (0.92, 0.03, 0.02, 0.03),
+    "parts": (0.97, 0.01, 0.01, 0.01),
     "count": (0.70, 0.25, 0.05),
     "extent": (0.60, 0.30, 0.10),
     "place": (0.25, 0.30, 0.45),
     "form": (0.60, 0.30, 0.10),
+    "leads": (0.35, 0.25, 0.20, 0.20),
     "rinse": (0.90, 0.08, 0.02),
+    "wait": (0.86, 0.11, 0.03),
     "temp": (0.04, 0.92, 0.04),
     "ph": (0.97, 0.03),
     "alloy": (0.88, 0.08, 0.04),
@@ -100,19 +105,21 @@ CAUSES = {
                               "event": (0.14, 0.78, 0.02, 0.04, 0.02), "pale_zone": 0.54, "gradient": 0.10,
                               "spot": 0.08, "even": (0.62, 0.26, 0.12), "parts": (0.34, 0.55, 0.04, 0.07),
                               "count": (0.82, 0.15, 0.03), "extent": (0.12, 0.48, 0.40), "place": (0.55, 0.27, 0.18),
-                              "form": (0.62, 0.30, 0.08)}, "S", several=0.1),
+                              "form": (0.62, 0.30, 0.08), "leads": (0.20, 0.15, 0.55, 0.10)}, "S",
+                        several=0.1),
     # E-04: bare or powdery, ringed dark; current runs away
     "burn": Row(1.0, {"colour": {"as set": 0.38, "thinner film": 0.12, "greyed": 0.28, "bare in places": 0.10,
                                  "more dye": 0.08, "other metal": 0.04},
                       "film": (0.16, 0.22, 0.48, 0.14), "charge": (0.05, 0.10, 0.50, 0.35),
                       "event": (0.14, 0.03, 0.76, 0.02, 0.05), "spot": 0.50, "pit": 0.40, "pale_zone": 0.24,
                       "two_tone": 0.08, "even": (0.36, 0.34, 0.30), "count": (0.36, 0.42, 0.22),
-                      "extent": (0.30, 0.50, 0.20), "place": (0.36, 0.40, 0.24), "form": (0.62, 0.24, 0.14)},
+                      "extent": (0.30, 0.50, 0.20), "place": (0.36, 0.40, 0.24), "form": (0.62, 0.24, 0.14),
+                      "leads": (0.40, 0.08, 0.12, 0.40), "parts": (0.76, 0.08, 0.03, 0.13)},
                 "S", several=0.3),
     # E-05: pits all over, the rest as it should be
     "pitting": Row(1.0, {"colour": {"as set": 0.70, "bare in places": 0.17, "greyed": 0.10, "thinner film": 0.03},
                          "pit": 0.82, "spot": 0.26, "even": (0.62, 0.26, 0.12), "count": (0.22, 0.26, 0.52),
-                         "extent": (0.68, 0.26, 0.06)}, "S", several=0.75),
+                         "extent": (0.68, 0.26, 0.06), "leads": (0.10, 0.03, 0.03, 0.84)}, "S", several=0.75),
     # E-14: film right, paler along the bath's own line
     "weak_bath": Row(1.0, {"colour": {"weaker bath": 0.88, "less taken up": 0.06, "as set": 0.06},
                            "before": _PALE_BEFORE}, "S"),
@@ -130,22 +137,24 @@ CAUSES = {
     "contaminated_bath": Row(1.0, {"colour": {"foreign dye": 0.86, "greyed": 0.05, "less taken up": 0.04,
                                               "hue shifted": 0.03, "as set": 0.02},
                                    "spot": 0.06, "before": (0.35, 0.05, 0.05, 0.55)}),
-    # E-06: pale prints and smears with sharp edges
+    # E-06: pale prints with sharp edges, and smears, which are long
     "surface_contamination": Row(1.0, {"colour": {"as set": 0.60, "bare in places": 0.22, "less taken up": 0.08,
                                                   "greyed": 0.10},
-                                       "spot": 0.74, "streak": 0.14, "pale_zone": 0.14, "even": _UNEVEN,
+                                       "spot": 0.74, "streak": 0.25, "pale_zone": 0.14, "even": _UNEVEN,
+                                       "leads": (0.70, 0.19, 0.08, 0.03),
                                        "count": (0.32, 0.48, 0.20), "extent": (0.34, 0.48, 0.18),
                                        "place": (0.20, 0.34, 0.46)}, "S", several=0.45),
     # E-07: grey cast, mottled
     "smut": Row(1.0, {"colour": {"greyed": 0.82, "other metal": 0.06, "foreign dye": 0.02, "as set": 0.10},
                       "alloy": (0.48, 0.14, 0.38), "spot": 0.20, "streak": 0.06, "even": (0.36, 0.34, 0.30),
-                      "count": (0.34, 0.38, 0.28)}, "S", several=0.65),
+                      "count": (0.34, 0.38, 0.28), "leads": (0.50, 0.30, 0.10, 0.10)}, "S", several=0.65),
     # E-13: hue far off, film right
     "wrong_dye": Row(1.0, {"colour": {"another dye": 0.98, "as set": 0.02}, "before": (0.80, 0.06, 0.04, 0.10)}),
-    # E-16: film thick enough, takes up little; blotchy where hot
+    # E-16, D-14: film thick enough, takes up little; blotchy where hot. Pores close in a hot rinse, or by standing:
+    # that dyeing weakens with the time in water is published (Kuroda and Uji 1967), how fast for a shop's film is not
     "early_seal": Row(1.0, {"colour": {"less taken up": 0.92, "as set": 0.06, "other metal": 0.02},
-                            "rinse": (0.22, 0.28, 0.50), "spot": 0.14, "two_tone": 0.05, "gradient": 0.08,
-                            "pale_zone": 0.08, "even": (0.62, 0.25, 0.13)}, "S"),
+                            "rinse": (0.22, 0.28, 0.50), "wait": (0.45, 0.22, 0.33), "spot": 0.14,
+                            "two_tone": 0.05, "gradient": 0.08, "pale_zone": 0.08, "even": (0.62, 0.25, 0.13)}, "S"),
     # E-18
     "seal_bleed": Row(1.0, {"colour": {"a little bled": 0.62, "less taken up": 0.16, "hue shifted": 0.16,
                                        "as set": 0.06},
@@ -157,12 +166,12 @@ CAUSES = {
     "acid_bleed_out": Row(1.0, {"colour": {"as set": 0.88, "bare in places": 0.09, "a little bled": 0.03},
                                 "streak": 0.70, "spot": 0.36, "pale_zone": 0.10, "even": _UNEVEN,
                                 "count": (0.46, 0.44, 0.10), "place": (0.14, 0.28, 0.58),
-                                "form": (0.34, 0.60, 0.06)}, "S", several=0.35),
+                                "form": (0.34, 0.60, 0.06), "leads": (0.30, 0.58, 0.08, 0.04)}, "S", several=0.35),
     # E-08: round or crescent, pale
     "gas_pocket": Row(1.0, {"colour": {"as set": 0.86, "bare in places": 0.11, "less taken up": 0.03},
                             "pale_zone": 0.48, "spot": 0.52, "charge": (0.02, 0.14, 0.76, 0.08), "even": _UNEVEN,
                             "count": (0.66, 0.29, 0.05), "extent": (0.28, 0.56, 0.16), "place": (0.14, 0.34, 0.52),
-                            "form": (0.60, 0.07, 0.33)}, several=0.3),
+                            "form": (0.60, 0.07, 0.33), "leads": (0.42, 0.08, 0.46, 0.04)}, several=0.3),
     # half out of the bath: two halves with a level edge
     "level_line": Row(1.0, {"colour": {"as set": 0.74, "less taken up": 0.16, "bare in places": 0.10},
                             "two_tone": 0.80, "gradient": 0.14, "pale_zone": 0.10, "streak": 0.05,
@@ -172,10 +181,10 @@ CAUSES = {
     "alloy_mismatch": Row(1.0, {"colour": {"other metal": 0.66, "greyed": 0.14, "thinner film": 0.10, "as set": 0.10},
                                 "film": (0.15, 0.35, 0.46, 0.04), "alloy": (0.30, 0.42, 0.28),
                                 "parts": (0.52, 0.07, 0.03, 0.38)}, "S"),
-    # E-12: gradient with distance from the cathode
+    # E-12: gradient with distance from the cathode, along a part or from part to part
     "uneven_run": Row(1.0, {"colour": {"as set": 0.76, "thinner film": 0.08, "less taken up": 0.08, "more dye": 0.08},
-                            "gradient": 0.76, "pale_zone": 0.14, "two_tone": 0.08, "film": (0.03, 0.16, 0.62, 0.19),
-                            "parts": (0.40, 0.08, 0.34, 0.18), "even": (0.48, 0.32, 0.20)}),
+                            "gradient": 0.68, "pale_zone": 0.14, "two_tone": 0.08, "film": (0.03, 0.16, 0.62, 0.19),
+                            "parts": (0.38, 0.08, 0.38, 0.16), "even": (0.48, 0.32, 0.20)}),
 }  # fmt: skip
 
 IDS = tuple(CAUSES)

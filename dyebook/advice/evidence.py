@@ -3,7 +3,8 @@
 import numpy as np
 
 from dyebook.advice.causes import STATES
-from dyebook.advice.flaw_evidence import flaw_evidence
+from dyebook.advice.flaw_evidence import NOT_SOUGHT, flaw_evidence
+from dyebook.advice.part_evidence import part_evidence
 from dyebook.advice.seen import Seen, sure
 from dyebook.errors import RecordError
 from dyebook.lab import delta_e_00, describe_difference
@@ -18,11 +19,10 @@ _READING_U = (0.8, 0.8, 0.8)
 _DOUBT_LIMITS = (0.6, 3.0)
 _WET_U = 3.0  # water on the surface deepens a reading; by how much has no source
 _RINSE_EDGES_C = (35.0, 50.0)  # D-16: keep the rinse below 30 °C; pores close when hot
+_WAIT_EDGES_MIN = (15.0, 60.0)  # D-10, D-14: dye at once; where "at once" ends is common practice, no source
 _PH_OFF = 0.6
 _TEMP_OFF_C = 6.0
 _UNEVEN_EDGES_DELTA_E00 = (2.0, 3.5)
-_PARTS_DELTA_E00 = 3.0
-_GRADED = 0.9  # rank correlation of lightness with the place on the jig
 _DIFFICULT_FACTOR = 0.95  # families whose films fall short of a reference alloy's by more: copper, zinc, casting alloys
 
 # explanations of a colour that are named: at most so many, and nearly as good as the best
@@ -67,10 +67,18 @@ def gather(record, model=None, measurement=None, trace=None, before=None):
     """
     record = checked_record(record)
     photo = measurement.to_dict() if isinstance(measurement, Measurement) else measurement
-    parts = [] if photo is None else list(photo.get("parts") or ())
+    parts = [] if photo is None else _parts_of(photo)
     seen = _colour(record, model, parts) + _gauge(record) + flaw_evidence(parts) + _evenness(parts)
-    seen += _part_to_part(parts) + _trace(record, trace) + _settings(record, model)
+    seen += part_evidence(parts) + _trace(record, trace) + _settings(record, model)
     return seen + ([] if before is None else [before])
+
+
+def _parts_of(photo):
+    """Parts of a photo, each told where no look was taken for flaws."""
+    parts = list(photo.get("parts") or ())
+    if NOT_SOUGHT not in (photo.get("flags") or ()):
+        return parts
+    return [part | {"flags": [*(part.get("flags") or ()), NOT_SOUGHT]} for part in parts]
 
 
 def checked_record(record):
@@ -168,37 +176,6 @@ def _evenness(parts):
     return [sure("even", state, f"the surface is {state} (ΔE00 {max(spread):.1f})")]
 
 
-def _part_to_part(parts):
-    labs = [part["lab"] for part in parts if part.get("lab")]
-    if len(labs) < 2:
-        return []
-    lab = np.array(labs)
-    # of two parts the darker stands for the pair, as what is lost in a run or a bath pales
-    middle = lab[np.argmin(lab[:, 0])] if len(lab) == 2 else np.median(lab, axis=0)
-    apart = delta_e_00(np.broadcast_to(middle, lab.shape), lab)
-    off = np.flatnonzero(apart > _PARTS_DELTA_E00)
-    if not off.size:
-        return [sure("parts", "alike", f"the {len(lab)} parts are alike (within ΔE00 {apart.max():.1f})")]
-    if _is_graded(parts, lab):
-        return [sure("parts", "graded", f"the shade changes step by step across the jig (ΔE00 {apart.max():.1f})")]
-    pale = off.size == 1 and lab[off[0], 0] > middle[0] + 2
-    state = "one pale" if pale else "spread"
-    words = f"part {off[0] + 1} is paler than its neighbours" if pale else "the parts differ among themselves"
-    return [sure("parts", state, f"{words} (ΔE00 {apart.max():.1f})")]
-
-
-def _is_graded(parts, lab):
-    """Whether lightness keeps rising, or falling, along the row of parts."""
-    from scipy.stats import spearmanr
-
-    boxes = [part.get("box") for part in parts]
-    if len(lab) < 4 or len(lab) != len(parts) or any(box is None or len(box) != 4 for box in boxes):
-        return False
-    middles = np.array([[(x0 + x1) / 2, (y0 + y1) / 2] for x0, y0, x1, y1 in boxes])
-    way = middles[:, int(np.argmax(np.ptp(middles, axis=0)))]
-    return np.ptp(way) > 0 and abs(spearmanr(way, lab[:, 0]).statistic) >= _GRADED
-
-
 def _trace(record, trace):
     """Events of the log, and the film that its charge gives."""
     if trace is None:
@@ -228,6 +205,10 @@ def _settings(record, model):
         temp = record["rinse_temp_c"]
         state = STATES["rinse"][int(np.digitize(temp, _RINSE_EDGES_C))]
         seen.append(sure("rinse", state, f"the rinse before the dye was {temp:.0f} °C ({state})"))
+    if _known(record, "wait_min"):
+        wait = record["wait_min"]
+        state = STATES["wait"][int(np.digitize(wait, _WAIT_EDGES_MIN))]
+        seen.append(sure("wait", state, f"it waited {wait:.0f} min between rinse and dye ({state})"))
     usual = None if model is None else getattr(model, "training", None)
     if usual is not None:
         seen += _against_usual(record, usual.settings)

@@ -5,8 +5,10 @@ import numpy as np
 from dyebook.advice.causes import FLAW_KINDS, STATES
 from dyebook.advice.seen import Seen, sure
 
-__all__ = ["flaw_evidence"]
+__all__ = ["NOT_SOUGHT", "flaw_evidence"]
 
+# the flag of a photo, or of a kept reading, whose flaws nobody looked for: then an empty list says nothing
+NOT_SOUGHT = "flaws_not_sought"
 _LOCAL = ("spot", "streak", "pale_zone", "pit")
 # a flaw whose size nobody gave is taken as a plain one
 _USUAL_DELTA_E00 = 6.0
@@ -28,20 +30,27 @@ def flaw_evidence(parts):
     Parameters
     ----------
     parts : list of dict
-        The `parts` of a measurement; those without a ``flaws`` entry were not looked at.
+        The `parts` of a measurement; those without a ``flaws`` entry, or flagged `NOT_SOUGHT` and without a flaw, were
+        not looked at.
 
     Returns
     -------
     list of Seen
     """
-    looked = [part for part in parts if part.get("flaws") is not None]
+    looked = [part for part in parts if _was_looked_at(part)]
     if not looked:
         return []
     looked = [part | {"flaws": [_as_trusted(part, flaw) for flaw in part["flaws"]]} for part in looked]
-    seen = [_kind_seen(kind, looked) for kind in FLAW_KINDS]
+    clean = "a look for flaws found none" if not any(part["flaws"] for part in looked) else None
+    seen = [_kind_seen(kind, looked, clean) for kind in FLAW_KINDS]
     local = [(part, flaw) for part in looked for flaw in part["flaws"] if flaw["kind"] in _LOCAL]
     clear = [pair for pair in local if _size(pair[1]) >= _CLEAR_DELTA_E00]
     return seen + (_details(clear) if clear else [])
+
+
+def _was_looked_at(part):
+    flaws = part.get("flaws")
+    return bool(flaws) or (flaws is not None and NOT_SOUGHT not in (part.get("flags") or ()))
 
 
 def _as_trusted(part, flaw):
@@ -55,11 +64,11 @@ def _size(flaw):
     return _USUAL_DELTA_E00 if size is None or size != size else float(size)
 
 
-def _kind_seen(kind, parts):
+def _kind_seen(kind, parts, clean):
     sizes = [[_size(flaw) for flaw in part["flaws"] if flaw["kind"] == kind] for part in parts]
     every = [size for own in sizes for size in own]
     name = kind.replace("_", " ")
-    words = f"{len(every)} × {name} on the photo, up to ΔE00 {max(every):.0f}" if every else f"no {name}"
+    words = f"{len(every)} × {name} on the photo, up to ΔE00 {max(every):.0f}" if every else clean or f"no {name}"
     return Seen(kind, (sum(bool(own) for own in sizes), len(parts), max(every, default=0.0)), words)
 
 
@@ -80,7 +89,17 @@ def _details(clear):
         where = {"end": "at an end of the part", "edge": "at an edge", "inside": "inside the outline"}[place]
         seen.append(sure("place", place, f"the {name} lies {where}"))
     form = _form(lead)
-    return seen + ([sure("form", form, f"the form of the {name} is {form}")] if form else [])
+    seen += [sure("form", form, f"the form of the {name} is {form}")] if form else []
+    return seen + _leading_kind([flaw for _, flaw in clear])
+
+
+def _leading_kind(clear):
+    """Which kind there is most of, where there are several; of as many, the clearest."""
+    sizes = {kind: [_size(flaw) for flaw in clear if flaw["kind"] == kind] for kind in _LOCAL}
+    if sum(bool(own) for own in sizes.values()) < 2:
+        return []
+    lead = max(sizes, key=lambda kind: (len(sizes[kind]), max(sizes[kind], default=0.0)))
+    return [sure("leads", lead, f"most of the flaws are {lead.replace('_', ' ')}s")]
 
 
 def _points(thing):

@@ -65,9 +65,10 @@ QUESTIONS = {
         {"weak_bath": 0.85, "contaminated_bath": 0.5, "ph_off": 0.4, "sound": 0.25, "cold_bath": 0.25,
          "short_dwell": 0.25, "thin_film": 0.25},
     ),
-    "warm_rinse": Question(
-        "Was the rinse warm to the hand, or did the part stand or dry before the dye?", {"early_seal": 0.9}, "",
-        ("rinse",),
+    "warm_rinse": Question("Was the rinse before the dye warm to the hand?", {"early_seal": 0.65}, "", ("rinse",)),
+    "waited": Question(
+        "Did the part stand in water, or lie dry, for more than a quarter of an hour before the dye?",
+        {"early_seal": 0.5}, "", ("wait",),
     ),
     "loose": Question(
         "Is the mark of the clamp pale or loose, or did the part move in the run?",

@@ -157,6 +157,17 @@ def test_hue_far_off_is_another_dye_and_a_hot_rinse_closes_pores(model, dipped):
     assert diagnose(pale, model)[0].id == "early_seal"
 
 
+def test_standing_between_rinse_and_dye_closes_pores(model, dipped):
+    """D-14 and D-10: film takes less dye the longer it stands; dyed at once out of a cool rinse, look elsewhere."""
+    pale = dipped(dye_g_per_l=0.7)
+    pale |= {"rinse_temp_c": 15.0, "film_measured_um": pale["film_um"]}
+    found = {wait: diagnose(pale | {"wait_min": wait}, model) for wait in (2.0, 30.0, 300.0)}
+    chances = [next(one.probability for one in found[wait] if one.id == "early_seal") for wait in (2.0, 30.0, 300.0)]
+    assert 3 * chances[0] < chances[1] < chances[2] / 3
+    assert found[300.0][0].id == "early_seal"
+    assert "waited 300 min" in found[300.0][0].because
+
+
 def test_seal_faults_need_a_seal(model, dipped):
     record = dipped(dye_g_per_l=1.2) | {"sealed": False}
     assert group(diagnose(record, model), {"seal_bleed", "seal_bloom"}) < 0.02

@@ -29,6 +29,30 @@ def test_places(centre, words):
     assert words in states(flaw("pale_zone", centre, (20, 20)))["place"]
 
 
+def test_sought_in_vain_is_evidence_and_not_sought_is_none():
+    seen = flaw_evidence([PART | {"flaws": []}])
+    assert {item.words for item in seen} == {"a look for flaws found none"}
+    assert flaw_evidence([PART | {"flaws": [], "flags": ["flaws_not_sought"]}]) == []
+    assert flaw_evidence([PART | {"flaws": [flaw("pit", (200, 75), (5, 5))], "flags": ["flaws_not_sought"]}])
+    clean = {"parts": [PART | {"flaws": []}], "flags": []}
+    looked, unlooked = (diagnose({}, measurement=clean | {"flags": flags})[0] for flags in ([], ["flaws_not_sought"]))
+    assert looked.id == unlooked.id == "sound"
+    assert looked.probability > 1.3 * unlooked.probability
+    assert "a look for flaws found none" in looked.because
+
+
+def test_the_kind_that_most_flaws_are_of():
+    """Prints and smears against one streak from a hole: most of the flaws say which."""
+    spots = [flaw("spot", (60 * k, 75), (12, 12)) for k in range(1, 6)]
+    streaks = [flaw("streak", (60 * k, 75), (20, 4)) for k in range(1, 6)]
+    assert "most of the flaws are spots" in states(*spots, streaks[0]).values()
+    assert "most of the flaws are streaks" in states(*streaks, spots[0]).values()
+    assert "leads" not in states(*spots)
+    first = {"surface_contamination": (*spots, streaks[0]), "acid_bleed_out": (*streaks, spots[0])}
+    for cause, flaws in first.items():
+        assert diagnose({}, measurement={"parts": [PART | {"flaws": list(flaws)}]})[0].id == cause
+
+
 def test_places_follow_a_turned_part():
     angle = np.radians(35)
     turn = np.array([[np.cos(angle), np.sin(angle)], [-np.sin(angle), np.cos(angle)]])

@@ -48,6 +48,7 @@ class Truth:
 
     settings: dict
     rinse_temp_c: float
+    wait_min: float
     sealed: bool
     alloy: str
     gain: float = 1.0
@@ -120,7 +121,9 @@ def _plan(bath, rng):
     true["bath_temp_c"] += rng.normal(0, 0.7)
     true["dwell_min"] = max(true["dwell_min"] + rng.normal(0, 0.05), 0.3)
     true["ph"] += rng.normal(0, 0.1)
-    return plan, Truth(true, float(rng.uniform(10, 28)), bool(rng.random() < 0.35), str(rng.choice(["6061", "6082"])))
+    return plan, Truth(
+        true, float(rng.uniform(10, 28)), 2.0, bool(rng.random() < 0.35), str(rng.choice(["6061", "6082"]))
+    )
 
 
 def _spoil(t, cause, force, rng):
@@ -171,6 +174,7 @@ def _spoil(t, cause, force, rng):
     elif cause == "early_seal":
         t.gain = 1 - 0.85 * force
         t.rinse_temp_c = float(rng.choice([rng.uniform(45, 85), rng.uniform(15, 30)], p=[0.75, 0.25]))
+        t.wait_min = 600.0 if t.rinse_temp_c < 40 else 2.0
         t.uneven = 2 * force if rng.random() < 0.5 else 0
     elif cause == "seal_bleed":
         t.sealed, t.gain, t.shift_nm = True, 1 - 0.6 * force, rng.uniform(-6, 6)
@@ -236,5 +240,7 @@ def _record(plan, truth, cause, area, lab, rng):
         record["rinse_temp_c"] = truth.rinse_temp_c
     if rng.random() < 0.3:
         del record["alloy"]
+    if rng.random() < 0.4:
+        record["wait_min"] = float(truth.wait_min * np.exp(rng.normal(0, 0.8)))
     read = np.clip(lab + rng.normal(0, 0.8, 3), [0.5, -120, -120], [100, 120, 120])
     return record | dict(zip("Lab", read, strict=True))

@@ -61,7 +61,10 @@ def _spoil(t, cause, rng):
     """Change what truly happened, by a force drawn over the whole range."""
     force = rng.uniform(0.1, 1.0)
     faults._spoil(t, cause, force, rng)
-    if cause == "contaminated_bath":
+    if cause == "early_seal":
+        t.wait_min = float(rng.choice([2.0, 45.0, 400.0], p=[0.5, 0.2, 0.3]))
+        t.rinse_temp_c = float(rng.uniform(45, 90)) if t.wait_min < 10 else float(rng.uniform(12, 40))
+    elif cause == "contaminated_bath":
         t.foreign, t.gain = rng.uniform(0.03, 0.6), 1.0
     elif cause == "over_dyed":
         t.tint, t.veil = 0.0, 0.0
@@ -92,6 +95,8 @@ def _record(plan, truth, cause, lab, rng):
         record["ph"] = np.nan
     if rng.random() < 0.3 and cause not in ("seal_bleed", "seal_bloom"):
         record["sealed"] = None
+    if rng.random() < 0.3:
+        record["wait_min"] = float(truth.wait_min * np.exp(rng.normal(0, 1.2)))
     record["area_dm2"] = float(1.5 * np.exp(rng.normal(0, 0.08)))
     read = np.clip(lab + rng.normal(0, 1.0, 3), [0.5, -120, -120], [100, 120, 120])
     return record if rng.random() < 0.2 else record | dict(zip("Lab", read, strict=True))
