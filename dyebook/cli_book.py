@@ -22,10 +22,16 @@ def _quantity(text):
 
 
 def open_at(path):
-    """Return the open book at a path or URL, or where the environment says."""
+    """Return the open book at a path or URL, or where the environment says; one that had to be begun is said on stderr."""
+    from dyebook.book.place import find_place
     from dyebook.book.store import open_book
 
-    return open_book(path)
+    place = find_place(path)
+    is_new = place.file is not None and not place.file.exists()
+    book = open_book(path)
+    if is_new:
+        typer.echo(f"no book stood at {place.name}: a new, empty one was begun there", err=True)
+    return book
 
 
 @contextmanager

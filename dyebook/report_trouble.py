@@ -143,8 +143,8 @@ def drift_text(drift):
     """Return a `Drift` as lines for the shell."""
     lines = [drift.why]
     for trend in drift.trends:
-        state = {0: "stays put", 1: "up", -1: "down"}[trend.direction]
-        lines.append(f"  {trend.name}: {state}, {trend.now:+.2f} (scatter {trend.sd:.2f})")
+        state = {0: "stays put", 1: f"up, {trend.now:+.2f}", -1: f"down, {trend.now:+.2f}"}[trend.direction]
+        lines.append(f"  {trend.name}: {state} (scatter {trend.sd:.2f})")
     lines.append(
         f"a bath that stays put gives a false signal once in about {drift.run_length:.0f} readings, each chart"
     )

@@ -152,7 +152,7 @@ def part_stands(model, settings, reading):
 
     if not isinstance(settings, dict) or not {"dye_g_per_l", "bath_temp_c", "dwell_min"} <= set(settings):
         raise ModelError("settings of the part need dye_g_per_l, bath_temp_c and dwell_min, as it was dipped")
-    base = pd.DataFrame([{name: settings.get(name, np.nan) for name in SETTINGS}])
+    base = pd.DataFrame([{name: settings.get(name, np.nan) for name in (*SETTINGS, "film_measured_um")}])
     dip = read_settings(base, model.usual, model.training.circumstances)
     dwell = np.geomspace(max(settings["dwell_min"] / 8, 0.1), settings["dwell_min"] * 4, _STEPS)
     found = model.colour_draws(dip[np.zeros(len(dwell), dtype=int)].moved(dwell_min=dwell))

@@ -250,7 +250,7 @@ def read_settings(settings, usual, circumstances):
     Parameters
     ----------
     settings : pandas.DataFrame
-        Columns dye_g_per_l, bath_temp_c, dwell_min; film_um and ph where known.
+        Columns dye_g_per_l, bath_temp_c, dwell_min; film_um and ph where known; a film_measured_um stands for the film.
     usual : Scales
         Stands in for films and pH that are not given.
     circumstances : Circumstances
@@ -267,6 +267,8 @@ def read_settings(settings, usual, circumstances):
     """
     _needed(settings, ("dye_g_per_l", "bath_temp_c", "dwell_min"))
     values = {name: _column(settings, name) for name in SETTINGS}
+    gauge = _column(settings, "film_measured_um")
+    values["film_um"] = np.where(np.isfinite(gauge), gauge, values["film_um"])
     for name in ("dye_g_per_l", "bath_temp_c", "dwell_min"):
         if not np.isfinite(values[name]).all():
             raise ModelError(f"{name} is empty in a row; every dip to be predicted needs it")

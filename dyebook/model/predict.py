@@ -66,7 +66,7 @@ class BathModel(Drawn):
         ----------
         settings : pandas.DataFrame
             Columns dye_g_per_l, bath_temp_c, dwell_min, and where known film_um, ph, dyed_at and the other columns of
-            records.
+            records. As in learning, a film that a gauge read stands before the planned one.
 
         Returns
         -------

@@ -136,3 +136,11 @@ def test_correct_delete_and_history(run):
         ("batches", "undelete"),
     }
     assert "dwell_min: 5.0 → 5.5" in CliRunner().invoke(app, ["history", "1"]).stdout
+
+
+def test_a_book_that_had_to_be_begun_is_said(tmp_path):
+    words = ["list", "--book", str(tmp_path / "misspelt"), "--json"]
+    first, second = CliRunner().invoke(app, words), CliRunner().invoke(app, words)
+    assert (first.exit_code, first.stdout) == (0, second.stdout)
+    assert "a new, empty one was begun" in first.stderr
+    assert second.stderr == ""

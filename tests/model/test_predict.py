@@ -89,3 +89,11 @@ def test_no_dips_to_predict_give_an_empty_table(model, records):
     told = model.predict(records.head(0))
     assert list(told.columns) == [*LAB, "L_sd", "a_sd", "b_sd"]
     assert len(told) == 0
+
+
+def test_a_gauge_stands_before_the_plan_as_it_does_in_learning(model, records):
+    plain = records.head(3).drop(columns=["film_measured_um"], errors="ignore")
+    gauged = plain.assign(film_measured_um=[plain["film_um"].iloc[0] / 2, float("nan"), float("nan")])
+    truly = plain.assign(film_um=[plain["film_um"].iloc[0] / 2, *plain["film_um"].iloc[1:]])
+    assert model.predict(gauged).equals(model.predict(truly))
+    assert not model.predict(gauged).equals(model.predict(plain))
