@@ -1,6 +1,6 @@
 """Errors a user can act on: each message says what was seen, what is needed, and what to do."""
 
-__all__ = ["BookError", "DyebookError", "ModelError", "PhotoError", "RecordError"]
+__all__ = ["BookError", "DyebookError", "ModelError", "PhotoError", "RecordError", "UnsureError"]
 
 
 class DyebookError(Exception):
@@ -17,6 +17,10 @@ class RecordError(DyebookError):
 
 class BookError(DyebookError):
     """A book that cannot be opened, written or trusted."""
+
+
+class UnsureError(BookError):
+    """A write that was cut off as it ended: what it wrote is in the book as a whole, or not at all."""
 
 
 class ModelError(DyebookError):

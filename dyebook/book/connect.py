@@ -9,9 +9,9 @@ from functools import lru_cache
 
 from sqlalchemy import create_engine, event, exc
 
-from dyebook.errors import BookError
+from dyebook.errors import BookError, UnsureError
 
-__all__ = ["clear_errors", "make_engine", "use_write_ahead_log"]
+__all__ = ["clear_errors", "make_engine", "unsure_errors", "use_write_ahead_log"]
 
 _ROOM_BYTES = 2**17  # less than SQLite asks for at once
 PATIENCE_S = 60  # a station waits this long for the others' writes before it gives up
@@ -109,6 +109,20 @@ def clear_errors(place):
     except (exc.DBAPIError, sqlite3.Error, OSError) as error:
         text = str(getattr(error, "orig", None) or error)
         raise BookError(f"the book {place.name}: {_reason('disk is full' if _is_full(place) else text)}") from error
+
+
+@contextmanager
+def unsure_errors(place):
+    """Tell a connection that breaks at the very end from one that breaks before: then nobody knows what was kept."""
+    try:
+        yield
+    except exc.DBAPIError as error:
+        if not error.connection_invalidated:
+            raise
+        raise UnsureError(
+            f"the book {place.name}: the database server went away while it was keeping this; it is there as a whole "
+            "or not at all: look whether it is, before you do it again"
+        ) from error
 
 
 def _is_full(place):

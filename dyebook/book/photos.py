@@ -12,7 +12,7 @@ import time
 from contextlib import contextmanager
 from pathlib import Path
 
-from dyebook.errors import BookError, PhotoError
+from dyebook.errors import BookError, PhotoError, UnsureError
 from dyebook.safe_file import sync_folder
 
 __all__ = ["DiskPhotos", "RemotePhotos", "looks_like_photo", "open_photos", "photo_bytes"]
@@ -97,6 +97,8 @@ class DiskPhotos:
         try:
             _write_synced(waiting, content)
             yield sha
+        except UnsureError:
+            raise  # the book may name it; if it does not, `settle_known` sweeps it up later
         except BaseException:
             waiting.unlink(missing_ok=True)
             raise

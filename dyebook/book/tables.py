@@ -6,7 +6,7 @@ from contextlib import contextmanager
 from sqlalchemy import func, select
 
 from dyebook.book import rows
-from dyebook.book.connect import clear_errors
+from dyebook.book.connect import clear_errors, unsure_errors
 from dyebook.book.people import OWNERS_SETTINGS, refuse_unless
 from dyebook.book.schema import BathEvent, Change, Dip, Reading, Setting
 
@@ -79,10 +79,14 @@ class Tables:
         ------
         BookError
             Before anything else, if the book is held by a reader.
+        UnsureError
+            If a server goes away while it is told to keep the changes.
         """
         self.must_be("maker")
         with clear_errors(self.place), self._writer.begin() as connection:
             yield connection
+            with unsure_errors(self.place):
+                connection.commit()
 
     def add(self, table, **values):
         """Add a row to any table of `dyebook.book.schema.TABLES` and return its number."""

@@ -41,6 +41,9 @@ def open_workers(count=None, scheduler=None, certificates=None):
         context = multiprocessing.get_context("spawn")
         pool = ProcessPoolExecutor(count, mp_context=context, initializer=_leave_stopping_to_the_lead)
         try:
+            with _keyboard_held():
+                for _ in range(count):
+                    pool.submit(os.getpid)
             yield pool, count
         finally:
             pool.shutdown(wait=True, cancel_futures=True)
@@ -48,6 +51,19 @@ def open_workers(count=None, scheduler=None, certificates=None):
     security = _security(scheduler, certificates)
     with _client(scheduler, security) as client:
         yield client.get_executor(pure=False, retries=2), max(1, sum(client.nthreads().values()))
+
+
+@contextmanager
+def _keyboard_held():
+    """Start processes inside the block: a Ctrl-C goes to all of a terminal, and would stop one that is half begun."""
+    if not hasattr(signal, "pthread_sigmask"):  # Windows
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _leave_stopping_to_the_lead():

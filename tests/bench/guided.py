@@ -24,6 +24,7 @@ from tempfile import TemporaryDirectory
 
 INSTRUMENTED = ["dyebook.book.exchange", "dyebook.physics", "dyebook.units", "openpyxl.worksheet", "defusedxml"]
 LIMITS = ("-timeout=20", "-rss_limit_mb=1500", "-max_len=8192", "-print_final_stats=1")
+MOST_PACKED = 400  # letters of a case in the choice that the tests replay
 EVERY = 200  # cases between two writings of the figures: the engine ends the process without a word
 
 
@@ -113,11 +114,14 @@ def choose(corpus, target):
             path, known, bad = Path(scratch) / name, set(), list((corpus / name).glob("bad-*"))
             cases = sorted((corpus / name / "reached").glob("*"), key=lambda case: (case.stat().st_size, case.name))
             for data in [sound, *(case.read_bytes() for case in [*bad, *cases])]:
+                packed = b64encode(zlib.compress(data, 9)).decode()
+                if len(packed) > MOST_PACKED:
+                    continue
                 parsers.write_case(path, data)
                 fresh = lines_reached(lambda path=path: parsers.attempt(book, path)) - known
                 known |= fresh
                 if fresh and data != sound:
-                    lines.append(json.dumps({"name": name, "packed": b64encode(zlib.compress(data, 9)).decode()}))
+                    lines.append(json.dumps({"name": name, "packed": packed}))
     target.write_text("\n".join(lines) + "\n", encoding="utf-8")
     print(f"{len(lines)} cases, {target.stat().st_size / 1000:.1f} kB in {target.name}")
 

@@ -16,6 +16,7 @@ from dyebook.book.again import count_waiting, put_in_place, waiting_photos
 from dyebook.book.people import Who
 from dyebook.book.store import open_book
 from dyebook.errors import BookError
+from dyebook.jobs import remeasure as job
 from dyebook.jobs.remeasure import remeasure
 from dyebook.jobs.remeasure_photo import Task, measure_again
 from dyebook.jobs.workers import open_workers
@@ -25,6 +26,7 @@ from dyebook.report_again import moved_text
 RECORD = DyeRecord("Ember", film_um=12, dye_g_per_l=3, bath_temp_c=40, dwell_min=5)
 FALSE_LAB = (10.0, 0.0, 0.0)
 PHOTOS = 8
+_METHOD = job.method_name()
 
 
 @pytest.fixture(scope="module")
@@ -162,25 +164,70 @@ def test_the_command_measures_with_processes(archive):
     assert json.loads(done.stdout)["readings"] == 2
 
 
+@pytest.mark.skipif(os.name != "posix", reason="a process group is stopped from a terminal on POSIX only")
+@pytest.mark.parametrize("done_first", [0, 2], ids=["at once", "half-way"])
+def test_ctrl_c_stops_the_command_and_the_next_run_goes_on(archive, done_first):
+    asked = [sys.executable, "-m", "dyebook", "remeasure", "--workers", "2", "--book", str(archive), "--json"]
+    streams = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, "text": True}
+    with subprocess.Popen(asked, cwd=Path(__file__).parents[2], start_new_session=True, **streams) as command:
+        with open_book(archive) as book:
+            _wait_for(lambda: _has_workers(command.pid) and PHOTOS - count_waiting(book, _METHOD) >= done_first)
+        os.killpg(command.pid, signal.SIGINT)  # a terminal stops the workers too
+        out, errors = command.communicate(timeout=60)
+    told = json.loads(out)
+    assert command.returncode == 1
+    assert told["stopped"]
+    assert "Traceback" not in errors
+    with open_book(archive) as book:
+        waiting = count_waiting(book, _METHOD)
+        # it may be stopped between keeping one and counting it
+        assert PHOTOS - waiting - told["photos"] in (0, 1)
+        assert remeasure(book, processes=1).photos == waiting
+    assert_each_once(archive, PHOTOS)
+
+
+def _has_workers(pid):
+    children = Path(f"/proc/{pid}/task/{pid}/children").read_text().split()
+    # the first is the one that cleans up after the others
+    return len(children) >= 3
+
+
 @pytest.fixture
-def cluster(tmp_path):
-    """A Dask scheduler and two workers, each its own process, on this machine only."""
+def certificates(tmp_path):
+    """Folders of certificates by an authority of this test: the cluster's own, and those of a stranger."""
+    trustme = pytest.importorskip("trustme", reason="the library that makes certificates is not installed")
+    folders = {}
+    for name in ("own", "strange"):
+        folder, authority = tmp_path / name, trustme.CA()
+        folder.mkdir()
+        issued = authority.issue_cert("127.0.0.1")
+        authority.cert_pem.write_to_path(str(folder / "ca.pem"))
+        issued.cert_chain_pems[0].write_to_path(str(folder / "cert.pem"))
+        issued.private_key_pem.write_to_path(str(folder / "key.pem"))
+        folders[name] = folder
+    return folders
+
+
+@pytest.fixture
+def cluster(tmp_path, certificates):
+    """A Dask scheduler and two workers behind TLS, each its own process, on this machine only."""
     pytest.importorskip("distributed", reason="Dask is not installed")
     told, environment = tmp_path / "scheduler.json", {**os.environ, "OMP_NUM_THREADS": "1"}
     environment |= {"PYTHONPATH": str(Path(__file__).parents[2]), "DASK_DISTRIBUTED__DASHBOARD__LINK": ""}
-    started = []
+    own, started = certificates["own"], []
 
     def start(*words):
-        command = [sys.executable, "-m", "distributed.cli." + words[0], *words[1:]]
+        keys = ("--tls-ca-file", own / "ca.pem", "--tls-cert", own / "cert.pem", "--tls-key", own / "key.pem")
+        here = ("--protocol", "tls", "--host", "127.0.0.1", "--no-dashboard", "--scheduler-file", told)
+        command = [sys.executable, "-m", "distributed.cli." + words[0], *map(str, (*words[1:], *here, *keys))]
         process = subprocess.Popen(command, env=environment, cwd=tmp_path, stderr=subprocess.DEVNULL)
         started.append(process)
         return process
 
-    here = ("--host", "127.0.0.1", "--no-dashboard")
-    start("dask_scheduler", "--scheduler-file", str(told), "--port", "0", *here)
+    start("dask_scheduler", "--port", "0")
     _wait_for(told.exists)
-    worker = ("--nthreads", "1", "--no-nanny", "--scheduler-file", str(told), "--local-directory", str(tmp_path))
-    workers = [start("dask_worker", *worker, *here) for _ in range(2)]
+    worker = ("dask_worker", "--nthreads", "1", "--no-nanny", "--local-directory", tmp_path)
+    workers = [start(*worker) for _ in range(2)]
     try:
         yield json.loads(told.read_text())["address"], workers
     finally:
@@ -196,23 +243,35 @@ def _wait_for(ready, patience_s=60):
         time.sleep(0.05)
 
 
-def test_a_worker_killed_half_way_loses_nothing_and_doubles_nothing(cluster, archive):
+def test_a_worker_killed_half_way_loses_nothing_and_doubles_nothing(cluster, certificates, archive):
     address, workers = cluster
-    from distributed import Client
-
-    with Client(address, timeout=60, set_as_default=False) as client:
-        client.wait_for_workers(2, timeout=60)
+    assert address.startswith("tls://127.0.0.1:")
 
     def kill_one(done, _):
         if done == PHOTOS // 3:
             os.kill(workers[0].pid, signal.SIGKILL)
 
+    _wait_for(lambda: _workers_at(address, certificates["own"]) == 2)
     with open_book(archive) as book:
-        told = remeasure(book, scheduler=address, progress=kill_one)
+        told = remeasure(book, scheduler=address, certificates=certificates["own"], progress=kill_one)
     workers[0].wait(10)
     assert told.photos == PHOTOS
     assert told.troubles == []
     assert_each_once(archive, PHOTOS)
+
+
+def _workers_at(address, folder):
+    with open_workers(scheduler=address, certificates=folder) as (_, size):
+        return size
+
+
+def test_a_scheduler_is_closed_to_certificates_of_strangers_and_to_none(cluster, certificates, monkeypatch):
+    address, _ = cluster
+    monkeypatch.setattr("dyebook.jobs.workers._PATIENCE_S", 3)
+    strange, plain = certificates["strange"], address.replace("tls://", "tcp://")
+    for asked in ({"scheduler": address, "certificates": strange}, {"scheduler": plain}):
+        with pytest.raises(BookError, match="no scheduler answers"), open_workers(**asked):
+            pass
 
 
 def test_tasks_are_drawn_only_as_workers_come_free():
