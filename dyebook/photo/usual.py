@@ -37,9 +37,8 @@ _PEDESTAL_SHARE, _PEDESTAL_OF_CARD, _PEDESTAL_QUANTILE = 0.5, 0.15, 0.0005
 _REDUCED_SIDE = 1000
 # share of the usual matrix for light straight from a sensor
 _SENSOR_SHARE = 0.75
-# red of blue-green films that sRGB cannot hold, against luminance: where a file says 0, the truth lies below
-_LOST_RED, _LOST_RED_SHARE = -0.1, -0.25
-_FLOORED = 0.3
+# channels that sRGB cannot hold, against luminance; a file that says 0 on this share of the pixels has surely lost one
+_LOST, _SURELY_LOST = np.array([-0.35, -0.12, -0.03]), 0.4
 # reflectance of a channel that the dye leaves alone, where the file holds no more than its limit
 _HARDLY_DYED, _MOSTLY = 0.62, 0.5
 # aluminium under a film, specular excluded, seldom gives back more in any channel; share of the excess taken back
@@ -178,15 +177,15 @@ def lost_channels(rgb, floor_share, clipped_share):
 
     Notes
     -----
-    Of dyed films the red of turquoise, green and blue ones leaves Rec. 709 by far the most often and the farthest;
-    the figures hold on two renderers with different dyes. Green and blue at 0 stay as they are. A clipped channel
-    is one that the dye hardly absorbs, and is as bright as metal under a film then is.
+    Of dyed films the red of turquoise, green and blue ones leaves Rec. 709 by far the most often and the farthest; the
+    figures are medians of two renderers with different dyes, a little to the safe side. They say nothing of films so
+    dark that all channels are gone. A share of floored pixels moves the colour by degrees, lest noise part near shades.
+    A clipped channel is one that the dye hardly absorbs, and is as bright as metal under a film then is.
     """
     rgb = np.where(clipped_share > _MOSTLY, np.maximum(rgb, _HARDLY_DYED), rgb)
-    if floor_share[0] < _FLOORED:
-        return rgb
+    lost = np.clip((floor_share - floor_share.min()) / _SURELY_LOST, 0, 1)
     luminance = float(rgb @ (0.2126, 0.7152, 0.0722))
-    return np.array([luminance * (_LOST_RED + _LOST_RED_SHARE * floor_share[0]), rgb[1], rgb[2]])
+    return rgb + lost * np.minimum(luminance * _LOST - rgb, 0)
 
 
 def under_metal(rgb):

@@ -9,7 +9,7 @@ from dyebook.demo.cameras import camera_matrix, default_camera, raw_white, senso
 from dyebook.demo.spectra import DYES, Film, film_reflectance, illuminant, paint_reflectance, reflectance_lab
 from dyebook.lab import decode_srgb, delta_e_00, encode_srgb, lab_to_linear_rgb, linear_rgb_to_lab
 from dyebook.photo.read import photo_from_array
-from dyebook.photo.usual import camera_balance, sensor_light, usual_contrast, without_contrast
+from dyebook.photo.usual import camera_balance, lost_channels, sensor_light, usual_contrast, without_contrast
 
 CARD = (49.5, 0.0, 0.0)
 
@@ -83,3 +83,14 @@ def test_a_sensors_black_level_does_not_lighten_dark_parts():
     with_pedestal = linear_rgb_to_lab(card_light * ((part * mix + pedestal) / (card_light * mix + pedestal)))
     assert abs(read[0] - 25) < 1.0
     assert abs(with_pedestal[0] - 25) > 3.0
+
+
+def test_a_lost_channel_is_put_below_nought_by_degrees_and_black_stays_grey():
+    turquoise, none = lab_to_linear_rgb((60, -50, -10)), np.zeros(3)
+    kept = np.maximum(turquoise, 0)  # what a file in Rec. 709 holds of it
+    reds = [lost_channels(kept, np.array([share, 0, 0]), none)[0] for share in (0, 0.1, 0.2, 0.4, 1.0)]
+    assert reds[0] == 0
+    assert reds == sorted(reds, reverse=True)
+    assert reds[-1] == pytest.approx(turquoise[0], abs=0.03)
+    black = np.full(3, 0.002)
+    assert lost_channels(black, np.full(3, 0.8), none) == pytest.approx(black)
