@@ -22,7 +22,7 @@ def _quantity(text):
 
 
 def open_at(path):
-    """Return the open book at a path or URL, or where the environment says; one that had to be begun is said on stderr."""
+    """Return the open book at a path or URL, or where the environment says; say on stderr where it had to be begun."""
     from dyebook.book.place import find_place
     from dyebook.book.store import open_book
 
