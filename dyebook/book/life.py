@@ -147,6 +147,10 @@ def dips_in_bath(connection, bath_id, since=None):
 def _dye_of_others(connection, bath_id):
     """Strength of the other dyes of a tank, by batch: dips of the same batch in other baths of the same name."""
     own, other, mine, theirs = aliased(Bath), aliased(Bath), aliased(Dip), aliased(Dip)
+    # most baths share their name with no other, which is known at once
+    named = select(other.id).join(own, (own.name == other.name) & (own.id != other.id)).where(own.id == bath_id)
+    if connection.execute(named.limit(1)).first() is None:
+        return {}
     query = (
         select(theirs.batch_id, func.sum(theirs.dye_g_per_l))
         .join(other, other.id == theirs.bath_id)

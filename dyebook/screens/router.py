@@ -5,7 +5,7 @@ from pathlib import Path
 
 import streamlit as st
 
-from dyebook.screens import shelf, sign_in
+from dyebook.screens import shelf, sign_in, work
 from dyebook.screens.drafts import hold_draft, put_draft_down
 from dyebook.screens.phone_panel import show_phone_button
 
@@ -26,6 +26,9 @@ MORE_PAGES = (
     ("trouble", "Trouble", ":material/troubleshoot:", "trouble"),
     ("camera", "Camera", ":material/tune:", "camera"),
 )
+
+# what only some pages need, and takes a while
+_SLOW_TO_LOAD = ("dyebook.photo.measure", "dyebook.book.frame", "dyebook.advice.learn", "plotly.graph_objects")
 
 _WEB = Path(__file__).parent / "web"
 _STYLE = _WEB / "style.css"
@@ -56,6 +59,7 @@ def show(first=PAGES[0][0]):
             if shelf.is_demo():
                 _mark_demo()
             chosen.run()
+            work.warm_up(*_SLOW_TO_LOAD)
     finally:
         put_draft_down()
 

@@ -70,18 +70,18 @@ def show():
     with left, shelf.friendly_errors():
         target = pick_target(book)
     with left:
-        strengths = strengths_of(book, baths)
-        bath, film_um, fixed, free = _ask_settings(baths, strengths)
+        bath, film_um, fixed, free = _ask_settings(book, baths)
     with right, shelf.friendly_errors():
         way = choose("shade_way", "Asked", list(WAYS), WAYS.get, hidden=True)
         if target is None:
             _before_a_target(baths)
             return
+        strengths = strengths_of(book, baths)
         asked = Question(*target, baths, bath, film_um, fixed, str(book.place.name), strengths, free)
         import_module(f"dyebook.screens.shade_{way}").show(book, asked)
 
 
-def _ask_settings(baths, strengths):
+def _ask_settings(book, baths):
     """Ask which bath and what cannot move; return (bath or None, film or None, fixed settings, strength free)."""
     bath = choose_from("shade_bath", "Bath", [ALL_BATHS, *baths])
     bath = None if bath == ALL_BATHS else bath
@@ -92,6 +92,7 @@ def _ask_settings(baths, strengths):
         temp = ask("shade_bath_temp_c", "My bath is at, °C", hint="free", quantity="bath_temp_c", explain=_FREE)
     strength = ph = None
     if bath:
+        strengths = strengths_of(book, baths)
         hint = f"{strengths[bath]:.2g}, as last noted" if bath in strengths else "free"
         with left:
             strength = ask("shade_dye_g_per_l", "Dye strength, g/L", hint=hint, quantity="dye_g_per_l", explain=_TODAY)

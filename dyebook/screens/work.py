@@ -10,12 +10,13 @@ import threading
 from collections import OrderedDict
 from concurrent.futures import CancelledError, ThreadPoolExecutor, wait
 from html import escape
+from importlib import import_module
 
 import streamlit as st
 
 from dyebook.errors import DyebookError
 
-__all__ = ["Job", "StoppedError", "done", "done_once", "made_once", "show_stopped", "stop_all"]
+__all__ = ["Job", "StoppedError", "done", "done_once", "made_once", "show_stopped", "stop_all", "warm_up"]
 
 # what is over sooner needs no words
 _UNSEEN_S = 0.4
@@ -248,6 +249,17 @@ def _go_on(job):
 def made_once(kind, key, make, most=_MOST):
     """Return a value that jobs and sessions share, such as one learned bath: made where it is not at hand."""
     return _STORE.made_once((kind, key), make, most)
+
+
+def warm_up(*modules):
+    """Import what other pages will want, once and beside the page: whoever turns to them does not wait for that."""
+
+    def load(job):
+        for module in modules:
+            job()
+            import_module(module)
+
+    _STORE.job(("warm up", modules), "Getting ready", load, 1)
 
 
 def stop_all():
