@@ -5,7 +5,7 @@ const kept = new WeakMap()
 export default function (component) {
   const { data, parentElement } = component
   const root = parentElement.querySelector(".clock")
-  const state = kept.get(parentElement) ?? { quiet: false, audio: null, mark: "" }
+  const state = kept.get(parentElement) ?? { quiet: false, audio: null, mark: "", lock: null }
   kept.set(parentElement, state)
   const start = Date.now() - data.elapsed
   if (state.mark !== data.alarm) Object.assign(state, { mark: data.alarm, quiet: false })
@@ -36,15 +36,41 @@ export default function (component) {
   }
   tick()
   state.timer = setInterval(tick, 250)
-  const awake = () => { if (!document.hidden) tick() }
+  const mayRing = data.running && data.total !== null
+  const stayAwake = () => keepAwake(state, mayRing).then((stays) => {
+    const told = root.querySelector(".awake")
+    told.hidden = !mayRing
+    told.textContent = stays ? STAYS_ON : MAY_SLEEP
+  })
+  stayAwake()
+  const awake = () => { if (!document.hidden) { tick(); stayAwake() } }
   const tapped = () => wakeAudio(state)
   document.addEventListener("visibilitychange", awake)
   document.addEventListener("pointerdown", tapped)
   return () => {
+    state.lock?.release()
+    state.lock = null
     clearInterval(state.timer)
     document.removeEventListener("visibilitychange", awake)
     document.removeEventListener("pointerdown", tapped)
   }
+}
+
+const STAYS_ON = "The screen stays on while this clock runs; leave this page in front."
+const MAY_SLEEP =
+  "A sleeping phone cannot ring: leave this page in front and the screen on, or set the phone's own timer as well."
+
+// browsers keep a screen on only for pages from this machine or by HTTPS; the shop's own network has neither
+async function keepAwake(state, wanted) {
+  if (!wanted) state.lock?.release()
+  if (!wanted || state.lock?.released) state.lock = null
+  if (!wanted) return false
+  try {
+    state.lock ??= await navigator.wakeLock?.request("screen")
+  } catch {
+    state.lock = null
+  }
+  return Boolean(state.lock)
 }
 
 function clock(milliseconds) {
