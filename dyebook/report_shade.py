@@ -211,11 +211,14 @@ def lamp_text(one):
     )
 
 
-def strength_text(g_per_l):
-    """Return how strong a bath was taken to be."""
+def strength_text(g_per_l, now_g_per_l=None):
+    """Return how strong a bath was taken to be, and, where that differs, what it is reckoned to hold."""
+    told = f"Taken at {g_per_l:.2g} g/L, as last written down for this bath"
+    if now_g_per_l is None or f"{now_g_per_l:.2g}" == f"{g_per_l:.2g}":
+        return f"{told}."
     return (
-        f"Taken at {g_per_l:.2g} g/L, as last written down for this bath; how it has weakened since is in what was "
-        "learned."
+        f"{told}. Reckoned from all that went through it, it holds {now_g_per_l:.2g} g/L; what that does to a dip was "
+        "learned from its dips, which are written down in the same way."
     )
 
 

@@ -4,7 +4,7 @@ from datetime import datetime
 
 from dyebook.jobs.strength_line import strength_line
 
-__all__ = ["strength_today", "strengths_today"]
+__all__ = ["number_of_bath", "strength_today", "strengths_today"]
 
 
 def strengths_today(book, frames):
@@ -21,10 +21,20 @@ def strengths_today(book, frames):
     dict of float
         By label. Dips of several baths, or of none that is named, are as strong as the last of them was noted.
     """
-    dyes = {row["id"]: row["name"] for row in book.rows("dyes")}
-    numbers = {(dyes.get(row["dye_id"]), row["name"]): row["id"] for row in book.rows("baths")}
+    numbers = _numbers(book)
     found = {label: strength_today(book, _bath_of(frame, numbers), frame) for label, frame in frames.items()}
     return {label: strength for label, strength in found.items() if strength is not None}
+
+
+def number_of_bath(book, dips):
+    """Return the number of the one bath that dips, as of `Book.frame`, went through; None where there are several."""
+    return _bath_of(dips, _numbers(book))
+
+
+def _numbers(book):
+    """Numbers of the baths by dye and name."""
+    dyes = {row["id"]: row["name"] for row in book.rows("dyes")}
+    return {(dyes.get(row["dye_id"]), row["name"]): row["id"] for row in book.rows("baths")}
 
 
 def _bath_of(frame, numbers):

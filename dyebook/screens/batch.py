@@ -136,7 +136,8 @@ def _show_changes(book, row, standing):
     with st.expander("Correct a setting"):
         _correct(book, row)
     history = _history(book, row.batch)
-    with st.expander(f"History: {len(history)} changes" if history else "History: nothing was changed"):
+    count = "nothing was changed" if not history else "1 change" if len(history) == 1 else f"{len(history)} changes"
+    with st.expander(f"History: {count}"):
         for line in history:
             st.markdown(words.change_text(line))
         if (last := _last_standing(history)) is not None:

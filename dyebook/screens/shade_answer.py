@@ -10,7 +10,7 @@ from dyebook.plots_shade import plot_uptake
 from dyebook.screens.bench_pieces import show_figures
 from dyebook.screens.drafts import draft
 from dyebook.screens.settings import fill_with
-from dyebook.screens.shade_baths import advise, depth_of, fixed_in, learn, mixes, suggestions
+from dyebook.screens.shade_baths import advise, depth_of, fixed_in, learn, mixes, reckoned_now, suggestions
 from dyebook.screens.shade_pictures import show_pair, show_ribbon
 from dyebook.screens.shade_target import choose_from, remembered_toggle
 from dyebook.screens.swatch import hex_of
@@ -22,7 +22,7 @@ _APPROXIMATE = (
 )
 
 
-def show(_book, asked):
+def show(book, asked):
     """Draw the answer to a `Question`."""
     if not asked.baths:
         raise ModelError("no bath in the book has a reading yet; photograph three to six dips of one bath first")
@@ -33,7 +33,7 @@ def show(_book, asked):
     show_pair([(asked.name, asked.target), ("To expect", one.lab)])
     st.markdown(f"**{words.outlook_text(one, asked.tolerance)}**")
     show_figures(words.setting_rows(one.settings))
-    _show_reasons(asked, bath, one)
+    _show_reasons(book, asked, bath, one)
     _offer_settings(bath, asked.baths[bath], one)
     if asked.bath and not one.reachable and len(asked.baths) > 1:
         _offer_mixes(asked, _with_nearest(asked, bath), one.delta_e00)
@@ -103,10 +103,10 @@ def _choose_answer(found, mark):
     return found[index]
 
 
-def _show_reasons(asked, bath, one):
+def _show_reasons(book, asked, bath, one):
     st.markdown(words.forgiving_text(one))
     if "dye_g_per_l" in fixed_in(asked, bath) and "dye_g_per_l" not in asked.fixed:
-        st.caption(words.strength_text(asked.strengths[bath]))
+        st.caption(words.strength_text(asked.strengths[bath], reckoned_now(book, asked, bath)))
     st.caption(f"{words.lamp_text(one)} {words.footing_text(one)}")
     st.caption(_APPROXIMATE)
 

@@ -2,12 +2,14 @@
 
 import hashlib
 from datetime import date
+from functools import partial
 
 from dyebook.errors import ModelError
+from dyebook.jobs.bath_line import bath_line
 from dyebook.jobs.shade import mixes_of
 from dyebook.jobs.shade_ask import baths_with_dips
 from dyebook.jobs.shade_book import LearnedBaths
-from dyebook.jobs.strength import strengths_today
+from dyebook.jobs.strength import number_of_bath, strengths_today
 from dyebook.screens import work
 
 __all__ = [
@@ -23,6 +25,7 @@ __all__ = [
     "learned_at_work",
     "learned_or_none",
     "mixes",
+    "reckoned_now",
     "redip",
     "strengths_of",
     "suggestions",
@@ -132,6 +135,15 @@ def _learn_each(job, asked):
     return LearnedBaths(models, asked.strengths, left_out)
 
 
+def reckoned_now(book, asked, label):
+    """Return what a bath of a `Question` is reckoned to hold now in g/L; None where nobody noted a strength."""
+    number = number_of_bath(book, asked.baths[label])
+    if number is None:
+        return None
+    line = bath_line(book, number, partial(learned_or_none, asked.place), newest=True)
+    return line.now and line.now.dye_g_per_l
+
+
 def fixed_in(asked, label):
     """Return what cannot move in a bath: what was said, and its strength of today unless it may be made up anew."""
     return LearnedBaths({}, asked.strengths, {}).fixed(label, asked.fixed, asked.free_strength)
@@ -183,7 +195,7 @@ def coupon(asked, label):
     model, fixed = learn(asked, label), fixed_in(asked, label)
     key = (*_key(asked), label)
     words = f"Weighing test dips in {label}"
-    return work.done("coupon", key, words, lambda _: model.coupon(asked.target, asked.film_um, fixed=fixed))
+    return work.done("test dip", key, words, lambda _: model.coupon(asked.target, asked.film_um, fixed=fixed))
 
 
 def suggestions(asked, label):
