@@ -56,8 +56,8 @@ def plot_trend(history, trend, filled=()):
     return figure
 
 
-_COUPON = (("delta_l", "ΔL* lightness", "solid", "circle"), ("delta_c", "ΔC* strength", "dash", "square"),
-           ("delta_h", "ΔH* hue", "dot", "triangle-up"))  # fmt: skip
+_COUPON = (("delta_l", "ΔL*", "solid", "circle"), ("delta_c", "ΔC*", "dash", "square"),
+           ("delta_h", "ΔH*", "dot", "triangle-up"))  # fmt: skip
 
 
 def plot_coupon(differences, since=None, put_right=None):

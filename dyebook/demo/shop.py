@@ -7,6 +7,7 @@ import numpy as np
 
 from dyebook.demo.shop_baths import dyed_film
 from dyebook.demo.shop_bench import lay_out_bench, run_of, set_up_tank, write_bath_checks
+from dyebook.demo.shop_coupon import write_coupon_days
 from dyebook.demo.shop_photos import photo_of
 from dyebook.demo.shop_year import BATH_LIFE, DYE_RULES, shop_year
 from dyebook.demo.spectra import film_reflectance, reflectance_lab
@@ -21,7 +22,7 @@ __all__ = ["EDITION", "SHOP_NAME", "fill_book"]
 
 SHOP_NAME = "Kittiwake Yard"
 # raise it when the shop changes: older demo books are then laid out afresh
-EDITION = 4
+EDITION = 5
 
 _READ_SD = (0.5, 0.7, 0.8)
 _READ_U = {"L_sd": 0.9, "a_sd": 1.3, "b_sd": 1.4}
@@ -82,6 +83,7 @@ def fill_book(book, now=None, progress=None):
     _answer_orders(book, year, numbers, targets)
     _write_bath_life(book, now)
     write_bath_checks(book, partial(_moment, now))
+    write_coupon_days(book, now)
     lay_out_bench(book, numbers, tank, now)
     return numbers
 

@@ -237,7 +237,8 @@ def _moves(drift, kept):
         "delta_c": ("stronger in colour", "duller"),
         "delta_h": hue if turn[axis] >= 0 else hue[::-1],
     }
-    moved = [trend for trend in drift.trends if trend.now * trend.direction > 0]
+    # what lies within its scatter again has come back
+    moved = [trend for trend in drift.trends if trend.now * trend.direction > trend.sd]
     return tuple((abs(trend.now), words[trend.name][int(trend.direction < 0)]) for trend in moved)
 
 

@@ -221,7 +221,10 @@ def _is_spoiled(guess, patch):
 
 def _refusal(photo, best, squares, leave_out):
     """The message where no chart can be trusted."""
-    advice = "lay the whole chart flat and uncovered, patches at least 30 pixels apart, or give --chart-at"
+    advice = (
+        "lay the whole chart flat and uncovered, patches at least 30 pixels apart, or point out "
+        "its four corner patches (in the shell with --chart-at)"
+    )
     count, blown = squares
     if blown > _MOST_BLOWN and (best is None or best.score < _SURE):
         return (

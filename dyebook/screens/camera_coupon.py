@@ -16,9 +16,9 @@ __all__ = ["show", "show_chart"]
 
 _NONE = "no learned camera"
 _RULE = (
-    "Of each day the mean of its photos, against the mean of the first six days. One rule decides, for each line: a "
-    "running sum of what lies beyond its usual scatter; a coupon and a camera that stay put set it off about once in "
-    "{length:.0f} days. Dotted upright: the day it left."
+    "ΔL* lightness, ΔC* strength of colour, ΔH* hue: the mean of each day's photos against that of the first six days. "
+    "One rule decides, for each line: a running sum of what lies beyond its usual scatter; a coupon and a camera that "
+    "stay put set each line off about once in {length:.0f} days. Dotted upright: the day it left."
 )
 
 

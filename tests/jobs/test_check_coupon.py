@@ -87,6 +87,13 @@ def test_put_right_looks_afresh_and_holds_to_the_same_colour(book, camera):
     assert coupon_days(book, camera).since == iso(9)
 
 
+def test_what_came_back_by_itself_is_said_so(book, camera):
+    told = keep_series(book, camera, [0] * 9 + [2] * 12 + [0] * 5)
+    assert told.since in (iso(8), iso(9))
+    assert told.moves == ()
+    assert "has come back since" in days_text(told)
+
+
 def test_put_right_in_vain_shows_again(book, camera):
     keep_series(book, camera, [0] * 9 + [2] * 10)
     put_right(book, camera, iso(12))

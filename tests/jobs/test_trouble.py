@@ -1,6 +1,6 @@
 """What the book says of a batch that went wrong: the demo shop's own troubles, and what is missing in a poor book."""
 
-from datetime import date
+from datetime import date, timedelta
 
 import numpy as np
 import pytest
@@ -8,7 +8,7 @@ import pytest
 from dyebook.book.store import open_book
 from dyebook.demo.shop import fill_book
 from dyebook.errors import BookError, RecordError
-from dyebook.jobs.check_coupon import count_from, keep_day, put_right
+from dyebook.jobs.check_coupon import count_from, coupon_days, keep_day, put_right
 from dyebook.jobs.drift import bath_named, coupon_history, drift_in_book
 from dyebook.jobs.trouble import case_of, fresh_dips, judge_batch, target_for
 from dyebook.lab import Lab
@@ -146,14 +146,16 @@ def test_the_shop_s_baths_over_time(shop):
 def test_a_drifting_check_coupon_tells_of_the_camera(shop, tmp_path, monkeypatch):
     monkeypatch.setenv("DYEBOOK_CAMERAS_DIR", str(tmp_path / "cameras"))
     scatter = np.random.default_rng(5).normal(0, 0.2, (20, 3))
-    assert coupon_history(shop) is None
-    assert drift_in_book(shop, *bath_named(shop, "E1")).drift.cause == "unclear"
+    ends = [one["read_at"][:10] for one in shop.rows("readings") if one["coupon_id"]]
+    assert drift_in_book(shop, *bath_named(shop, "E1")).drift.cause == "bath", "the shop's own card was cleaned"
+    put_right(shop, "", None)
+    assert coupon_days(shop).since is not None
+    start = date.fromisoformat(ends[-1]) - timedelta(days=19)
+    count_from(shop, "", start.isoformat())
     for day in range(20):
-        lab = (50 + 2.5 * (8 <= day < 12), 10, 10) + scatter[day]
-        keep_day(shop, [(lab, None)], day=date(2026, 3, day + 1))
-        if day == 11:
-            assert drift_in_book(shop, *bath_named(shop, "E1")).drift.cause == "camera"
-    put_right(shop, "", "2026-03-13")
-    assert drift_in_book(shop, *bath_named(shop, "E1")).drift.cause == "bath"
-    count_from(shop, "", "2026-03-18")
+        lab = (50 + 2.5 * (day >= 8), 10, 10) + scatter[day]
+        keep_day(shop, [(lab, None)], day=start + timedelta(days=day))
+    assert drift_in_book(shop, *bath_named(shop, "E1")).drift.cause == "camera"
+    count_from(shop, "", (start + timedelta(days=16)).isoformat())
     assert coupon_history(shop) is None, "too few days to clear the camera"
+    assert drift_in_book(shop, *bath_named(shop, "E1")).drift.cause == "unclear"

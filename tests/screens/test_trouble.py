@@ -79,8 +79,9 @@ def test_a_fading_bath_is_told_since_when_and_what_to_add(demo_shop, open_page):
     text = texts_of(page)
     assert not page.exception
     assert re.search(r"Fading since \d+ \w{3} \d{4}: about \d+ % below make-up, top up \d+\.\d g", text)
-    assert len(page.get("plotly_chart")) == 4
-    assert "only it tells a drifting camera" in text
+    assert len(page.get("plotly_chart")) == 5, "the bath's own, and the check coupon's"
+    assert "Steady over" in text, "the check coupon clears the camera"
+    assert "only it tells a drifting camera" not in text
 
 
 def test_a_foul_bath_is_not_topped_up(demo_shop, open_page):
