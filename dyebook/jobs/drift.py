@@ -76,8 +76,12 @@ def drift_in_book(book, dye, bath, learn=None, progress=None):
     bath_row = _bath_row(book, dye, bath)
     volume = (bath_row and bath_row["bath_volume_l"]) or _volume_noted(book, bath_row)
     made_up = float(charted["dye_g_per_l"].median())
-    coupon = {"coupon": coupon_history(book), "coupon_baseline": BASELINE}
-    found = find_drift(history, baseline=baseline, bath_volume_l=volume, dye_g_per_l=made_up, **coupon)
+    known = {"baseline": baseline, "bath_volume_l": volume, "dye_g_per_l": made_up}
+    coupon = coupon_history(book)
+    found = find_drift(history, coupon=coupon, coupon_baseline=BASELINE, **known)
+    if found.cause == "bath" and coupon["dyed_at"].iloc[0] > str(found.since):
+        # a coupon that was first read after the drift began cannot say that it was not the camera
+        found = find_drift(history, **known)
     return BathDrift(label, history, found, tuple(filled))
 
 

@@ -8,7 +8,7 @@ import pytest
 from dyebook.book.store import open_book
 from dyebook.demo.shop import fill_book
 from dyebook.errors import BookError, RecordError
-from dyebook.jobs.check_coupon import count_from, coupon_days, keep_day, put_right
+from dyebook.jobs.check_coupon import count_from, keep_day
 from dyebook.jobs.drift import bath_named, coupon_history, drift_in_book
 from dyebook.jobs.trouble import case_of, fresh_dips, judge_batch, target_for
 from dyebook.lab import Lab
@@ -143,19 +143,24 @@ def test_the_shop_s_baths_over_time(shop):
         bath_named(shop, "Heather")
 
 
-def test_a_drifting_check_coupon_tells_of_the_camera(shop, tmp_path, monkeypatch):
+def test_the_check_coupon_tells_the_camera_from_the_bath(shop, tmp_path, monkeypatch):
     monkeypatch.setenv("DYEBOOK_CAMERAS_DIR", str(tmp_path / "cameras"))
     scatter = np.random.default_rng(5).normal(0, 0.2, (20, 3))
     ends = [one["read_at"][:10] for one in shop.rows("readings") if one["coupon_id"]]
-    assert drift_in_book(shop, *bath_named(shop, "E1")).drift.cause == "bath", "the shop's own card was cleaned"
-    put_right(shop, "", None)
-    assert coupon_days(shop).since is not None
     start = date.fromisoformat(ends[-1]) - timedelta(days=19)
+    day_of = [start + timedelta(days=day) for day in range(20)]
+
+    def cause():
+        return drift_in_book(shop, *bath_named(shop, "E1")).drift.cause
+
+    assert cause() == "bath", "the shop's own card was cleaned"
     count_from(shop, "", start.isoformat())
-    for day in range(20):
-        lab = (50 + 2.5 * (day >= 8), 10, 10) + scatter[day]
-        keep_day(shop, [(lab, None)], day=start + timedelta(days=day))
-    assert drift_in_book(shop, *bath_named(shop, "E1")).drift.cause == "camera"
-    count_from(shop, "", (start + timedelta(days=16)).isoformat())
+    for day, step in zip(day_of, scatter, strict=True):
+        keep_day(shop, [(np.add((50, 10, 10), step), None)], day=day)
+    assert cause() == "unclear", "the bath had left before the coupon was first read"
+    for day, step in zip(day_of[8:], scatter[8:], strict=True):
+        keep_day(shop, [(np.add((52.5, 10, 10), step), None)], day=day)
+    assert cause() == "camera"
+    count_from(shop, "", day_of[16].isoformat())
     assert coupon_history(shop) is None, "too few days to clear the camera"
-    assert drift_in_book(shop, *bath_named(shop, "E1")).drift.cause == "unclear"
+    assert cause() == "unclear"
