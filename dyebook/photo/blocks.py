@@ -34,8 +34,11 @@ def strip_rows(step):
     return step * max(1, _STRIP_ROWS // step)
 
 
-def block_means(codes, step, decode, join=False):
-    """Average decoded codes over step × step blocks, strip by strip; cut blocks average what is there."""
+def block_means(codes, step, decode, join=False, unit=1.0):
+    """Average decoded codes over step × step blocks, strip by strip; cut blocks average what is there.
+
+    `join` averages neighbours two by two before they are decoded; what `decode` returns is counted in `unit`.
+    """
     if step < 1:
         raise ValueError(f"step is {step}; a whole factor of at least 1 is needed")
     height, width = codes.shape[:2]
@@ -44,13 +47,13 @@ def block_means(codes, step, decode, join=False):
         whole = min(top + strip, height)
         whole -= (whole - top) % step
         if whole > top:
-            _strip_means(codes[top:whole], step, decode, join, means[top // step : whole // step])
+            _strip_means(codes[top:whole], step, decode, join, unit, means[top // step : whole // step])
     if height % step:
-        _strip_means(codes[-(height % step) :], step, decode, False, means[-1:])
+        _strip_means(codes[-(height % step) :], step, decode, False, unit, means[-1:])
     return means
 
 
-def _strip_means(codes, step, decode, join, means):
+def _strip_means(codes, step, decode, join, unit, means):
     """Average a strip into rows of blocks (rows, blocks, 3); the last block may be narrower."""
     width, rows = codes.shape[1], len(means)
     blocks = width // step
@@ -58,6 +61,8 @@ def _strip_means(codes, step, decode, join, means):
         whole = codes[:, : blocks * step]
         if join:
             whole = cv2.resize(whole, (whole.shape[1] // 2, whole.shape[0] // 2), interpolation=cv2.INTER_AREA)
-        means[:, :blocks] = cv2.resize(decode(whole), (blocks, rows), interpolation=cv2.INTER_AREA)
+        whole = cv2.resize(decode(whole), (blocks, rows), interpolation=cv2.INTER_AREA)
+        np.multiply(whole, np.float32(unit), out=means[:, :blocks])
     if width % step:
-        means[:, blocks:] = cv2.resize(decode(codes[:, blocks * step :]), (1, rows), interpolation=cv2.INTER_AREA)
+        rest = cv2.resize(decode(codes[:, blocks * step :]), (1, rows), interpolation=cv2.INTER_AREA)
+        np.multiply(rest.reshape(rows, 1, 3), np.float32(unit), out=means[:, blocks:])

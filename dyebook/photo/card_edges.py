@@ -78,12 +78,12 @@ def refine_sides(light_at, quads, reach, count=40):
     return [_closed(*(x[four] for x in (points, *lines, found, steps, ridges))) for four in sides]
 
 
-def tones_at(pixels):
+def tones_at(pixels, bright):
     """Return a function that gives the tones of a picture in linear light at fractional places.
 
-    Past the frame lies a tone that no photo has: a card cut off by the frame has a side there.
+    `bright` is its `bright_end`. Past the frame lies a tone that no photo has: a card cut off by the frame has a side
+    there.
     """
-    bright = bright_end(pixels)
 
     def sampled(places):
         flat = (places - 0.5).astype(np.float32)
@@ -96,7 +96,7 @@ def tones_at(pixels):
 def bright_end(pixels):
     """Return the bright end of each channel (3,) of linear light (h, w, 3)."""
     few = pixels[:: 1 + pixels.shape[0] // 150, :: 1 + pixels.shape[1] // 150].reshape(-1, 3)
-    return np.maximum(np.percentile(few, 99, axis=0), 1e-4)
+    return np.maximum(np.percentile(np.ascontiguousarray(few.T), 99, axis=1), 1e-4)
 
 
 def even_tones(pixels, bright=None):

@@ -7,7 +7,7 @@ import numpy as np
 
 from dyebook.errors import PhotoError
 from dyebook.photo.card import card_at, order_corners
-from dyebook.photo.card_edges import AHEAD, even_tones, refine_sides, tones_at
+from dyebook.photo.card_edges import AHEAD, bright_end, even_tones, refine_sides, tones_at
 from dyebook.photo.card_patch import even_patches
 from dyebook.photo.card_score import card_score
 from dyebook.photo.card_traits import TRAITS, scene_tone, traits_of
@@ -113,7 +113,7 @@ def card_candidates(photo, whole=False):
     """
     pixels, scale = _working_picture(photo)
     scene = scene_tone(pixels)
-    patches = _patches(pixels, even_patches(pixels))
+    patches = _patches(pixels)
     worth = None if whole else (lambda traits: card_score(traits) > _REFUSED - _MARGIN)
     traits = [traits_of(pixels, sides, scene, worth) for sides in patches]
     found = [
@@ -135,9 +135,10 @@ def _working_picture(photo):
     return cv2.resize(reduced.pixels, size, interpolation=cv2.INTER_AREA), scale
 
 
-def _patches(pixels, quads):
+def _patches(pixels):
     """Patches whose sides are edges, each once: several rough outlines come to the same sides."""
-    light_at = tones_at(pixels)
+    bright = bright_end(pixels)
+    quads, light_at = even_patches(pixels, bright), tones_at(pixels, bright)
     rough = [one for one in refine_sides(light_at, quads, _REACH_PX, count=20) if one is not None]
     rough = _each_once([one for one in rough if one.support.mean() > 0.3], _ALIKE)
     # again from close by, where the sides stand along their whole length

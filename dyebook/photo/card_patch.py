@@ -3,7 +3,7 @@
 import cv2
 import numpy as np
 
-from dyebook.photo.card_edges import AHEAD, bright_end, cross_lines, even_tones, robust_lines
+from dyebook.photo.card_edges import AHEAD, cross_lines, even_tones, robust_lines
 
 __all__ = ["even_patches"]
 
@@ -21,13 +21,15 @@ _TURNS = (np.arange(4)[:, None] + np.arange(4)) % 4
 _SQUARE = np.ones((5, 5), np.uint8)
 
 
-def even_patches(pixels):
+def even_patches(pixels, bright):
     """Return four-sided patches without inner edges.
 
     Parameters
     ----------
     pixels : ndarray of float32, shape (h, w, 3)
         Linear light.
+    bright : ndarray of shape (3,)
+        Its `bright_end`.
 
     Returns
     -------
@@ -37,7 +39,7 @@ def even_patches(pixels):
     height, width = pixels.shape[:2]
     factor = max(1, round(max(height, width) / _SIDE))  # whole: several times as fast
     size = (-(-width // factor), -(-height // factor))
-    small = even_tones(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), bright_end(pixels))
+    small = even_tones(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), bright)
     steps = _steepness(cv2.GaussianBlur(small, (0, 0), 0.9))
     scale = np.array([width / size[0], height / size[1]])
     found, seen = [], []

@@ -14,7 +14,7 @@ _FACING = 0.5
 # lean, and quantile of brightness among the pixels up to it: shade darkens more of a part than lamps brighten, and what
 # faces the light as the card does need not lie on the middle line. The mean of both served two renderers best
 _LIT = ((0.65, 0.62), (1.0, 0.73))
-_LUMINANCE = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
+_LUMINANCE, _EVEN = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32), np.full(3, 1 / 3, np.float32)
 _DARKEST = 1e-4
 # the rim mixes with the background
 _RIM = 1.2
@@ -89,11 +89,11 @@ def facing_pixels(photo, light, part):
     where = _leaning_less(_FACING, lean, depth)
     clipped = photo.clipped(box, step)[where]
     floor_share = photo.floored(box, step)[where].mean(axis=0)
-    sound = ~clipped.any(axis=1)
+    sound = ~np.logical_or.reduce(clipped.T)
     if sound.sum() <= max(_FEWEST, _SOUND_SHARE * len(sound)):
         sound = np.ones(len(sound), dtype=bool)
     seen = pixels[where]
-    low, high = np.quantile(np.log(np.maximum(seen.mean(axis=1), _DARKEST)), (0.15, 0.85))
+    low, high = np.quantile(np.log(np.maximum(seen @ _EVEN, _DARKEST)), (0.15, 0.85))
     spread, level = float(high - low), _lit_level(pixels @ _LUMINANCE, lean, depth)
     return Facing(seen, where, mask, box, step, sound, clipped.mean(axis=0), floor_share, spread, level)
 

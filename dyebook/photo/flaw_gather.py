@@ -62,40 +62,47 @@ def gather(found, view):
     -------
     Gathered
     """
-    slopes, inside, ring, rim, start = {}, [], [], [], 0
+    slopes, sizes, inside, ring, rim, start = {}, [], [], [], [], 0
     grain = _grain(view)
     for regions in found:
         field = regions.field
         if id(field) not in slopes:
             slopes[id(field)] = _slope(field)
-        zones = _zones(regions)
+        size, *zones = _zones(regions)
+        sizes.append(size)
         inside.append(_inside(regions, view, grain, zones[0], start))
         ring.append(_ring(regions, grain, *zones[1], start))
         rim.append(_rim(regions, slopes[id(field)], *zones[2], start))
         start += regions.count
-    return _summed(found, start, *(tuple(map(np.concatenate, zip(*part, strict=True))) for part in (inside, ring, rim)))
+    return _summed(found, np.concatenate(sizes), *(_joined(pieces) for pieces in (inside, ring, rim)))
 
 
-def _summed(found, total, inside, ring, rim):
-    label, table = inside
+def _joined(pieces):
+    """Labels (N,) and table (C, N) of many pieces as one."""
+    labels, tables = zip(*pieces, strict=True)
+    return np.concatenate(labels), np.concatenate(tables, axis=1)
+
+
+def _summed(found, sizes, inside, ring, rim):
+    total, (label, table) = len(sizes), inside
     means = _means(label, table, total, np.bincount(label, minlength=total))
-    top = np.zeros(total, np.float32)
-    np.maximum.at(top, label, table[:, _COLUMNS.index("height")])
+    top = np.zeros(total)
+    np.maximum.at(top, label, table[_COLUMNS.index("height")])
     around = np.bincount(ring[0], minlength=total)
-    squares = np.stack([ring[1][:, i] * ring[1][:, j] for i, j in _PAIRS], axis=1)
+    squares = np.stack([ring[1][i] * ring[1][j] for i, j in _PAIRS])
     ring_means = _means(ring[0], ring[1], total, around)
     packed = _means(ring[0], squares, total, around)
     full = np.empty((total, 3, 3))
     for k, (i, j) in enumerate(_PAIRS):
         full[:, i, j] = full[:, j, i] = packed[:, k]
-    closed = rim[1][:, 0] > 0
-    steep = _means(rim[0][closed], rim[1][closed, 1:], total, np.bincount(rim[0][closed], minlength=total))
+    closed = rim[1][0] > 0
+    steep = _means(rim[0][closed], rim[1][1:, closed], total, np.bincount(rim[0][closed], minlength=total))
     repeats = [regions.count for regions in found]
     return Gathered(
-        count=np.concatenate([np.bincount(r.labels.ravel(), minlength=r.count + 1)[1:] for r in found]),
+        count=sizes,
         step=np.repeat([float(regions.field.step) for regions in found], repeats),
         top=top,
-        open_rim=1 - _means(rim[0], rim[1][:, :1], total, np.bincount(rim[0], minlength=total))[:, 0],
+        open_rim=1 - _means(rim[0], rim[1][:1], total, np.bincount(rim[0], minlength=total))[:, 0],
         slope=steep[:, 0],
         slope_sd=np.sqrt(np.maximum(steep[:, 1] - steep[:, 0] ** 2, 0)),
         means={**dict(zip(_COLUMNS, means.T, strict=False)), "rest": means[:, -6:-3], "light": means[:, -3:]},
@@ -108,8 +115,8 @@ def _summed(found, total, inside, ring, rim):
 
 
 def _means(label, table, total, count):
-    """Means (total, C) of a table (N, C) by label."""
-    sums = [np.bincount(label, column, total) for column in table.T]
+    """Means (total, C) of a table (C, N) by label."""
+    sums = [np.bincount(label, row, total) for row in table]
     return np.stack(sums, axis=1) / np.maximum(count, 1)[:, None]
 
 
@@ -121,7 +128,7 @@ def _slope(field):
 
 
 def _zones(regions):
-    """Indices of labelled pixels; of pixels around with the label they belong to; of the rim, likewise."""
+    """Pixels of each label; indices of labelled pixels; of those around and their labels; of the rim, likewise."""
     field, labels = regions.field, regions.labels
     window = field.sigma / field.step
     gap = max(1, round(0.8 * window))
@@ -132,7 +139,9 @@ def _zones(regions):
     ring = _some(np.flatnonzero((far > 0) & (near == 0) & field.inner))
     rim = np.flatnonzero(beside != labels)
     rim = rim[labels.ravel()[rim] == 0]
-    return _some(np.flatnonzero(labels)), (ring, far.ravel()[ring]), (rim, beside.ravel()[rim])
+    inside = np.flatnonzero(labels)
+    size = np.bincount(labels.ravel()[inside], minlength=regions.count + 1)[1:]
+    return size, _some(inside), (ring, far.ravel()[ring]), (rim, beside.ravel()[rim])
 
 
 def _some(where):
@@ -161,19 +170,28 @@ def _inside(regions, view, grain, where, start):
     x, y = x * np.float32(step), y * np.float32(step)
     there = _in_view(where, regions, view.mask.shape[1])
     height, lean = np.abs(field.height.ravel()[where]), view.lean.ravel()[there]
-    rest, light = field.rest.reshape(-1, 3)[where], view.log_light.reshape(-1, 3)[there]
-    square = (rest**2).sum(axis=1)
-    columns = [x, y, x * x, y * y, x * y, height, lean, square, grain.ravel()[there]]
-    table = np.concatenate([np.stack(columns, axis=1), rest, light], axis=1)
+    rest, light = (
+        np.take(values.reshape(-1, 3), at, axis=0) for values, at in ((field.rest, where), (view.log_light, there))
+    )
+    square = np.einsum("ij,ij->i", rest, rest)
+    # double numbers in rows: sums by label take no others
+    table = np.empty((len(_COLUMNS) + 6, len(where)))
+    for row, values in zip(
+        table, (x, y, x * x, y * y, x * y, height, lean, square, grain.ravel()[there]), strict=False
+    ):
+        row[:] = values
+    table[-6:-3], table[-3:] = rest.T, light.T
     return regions.labels.ravel()[where].astype(int) + (start - 1), table
 
 
 def _ring(regions, grain, where, label, start):
-    fine = grain.ravel()[_in_view(where, regions, grain.shape[1])][:, None]
-    return label.astype(int) + (start - 1), np.concatenate([regions.field.rest.reshape(-1, 3)[where], fine], axis=1)
+    table = np.empty((4, len(where)))
+    table[:3] = np.take(regions.field.rest.reshape(-1, 3), where, axis=0).T
+    table[3] = grain.ravel()[_in_view(where, regions, grain.shape[1])]
+    return label.astype(int) + (start - 1), table
 
 
 def _rim(regions, slope, where, label, start):
     steep = slope.ravel()[where]
-    table = np.stack([regions.field.inner.ravel()[where], steep, steep**2], axis=1)
+    table = np.stack([regions.field.inner.ravel()[where], steep, steep**2]).astype(float)
     return label.astype(int) + (start - 1), table

@@ -161,15 +161,18 @@ def _regions(field, level):
     labels = np.zeros(field.height.shape, np.uint8)
     kept = _KEPT_FINE if field.step == 1 else _KEPT
     count = rivals = 0
-    for above in (field.height > level, field.height < -level):
+    low, high, _, _ = cv2.minMaxLoc(field.height)
+    sides = [side for side, seen in ((1, high > level), (-1, low < -level)) if seen]
+    for above in (field.height > level if side > 0 else field.height < -level for side in sides):
         _, found, stats, _ = cv2.connectedComponentsWithStats(above.view(np.uint8), connectivity=8, ltype=cv2.CV_16U)
         area = stats[1:, cv2.CC_STAT_AREA]
         large = np.flatnonzero(area >= _SMALLEST)
         rivals += len(large)
-        for k in large[np.argsort(-area[large])][:kept]:
-            x, y, w, h = stats[k + 1, :4]
-            count += 1
-            labels[y : y + h, x : x + w][found[y : y + h, x : x + w] == k + 1] = count
+        strongest = large[np.argsort(-area[large])][:kept]
+        numbers = np.zeros(len(stats), np.uint8)
+        numbers[strongest + 1] = np.arange(count + 1, count + 1 + len(strongest))
+        labels |= np.take(numbers, found)
+        count += len(strongest)
     return Regions(field, level, labels, count, rivals) if count else None
 
 
@@ -183,9 +186,10 @@ def _robust_covariance(values):
     some = values[:: max(1, len(values) // _SAMPLES)].astype(float)
     weights = np.ones(len(some))
     tiny = 1e-5 * np.eye(3)
+    rows = np.ascontiguousarray(some.T)
     for k in range(4):
-        covariance = (some * weights[:, None]).T @ some / weights.sum() + tiny
-        away = ((some @ np.linalg.inv(covariance)) * some).sum(axis=1)
+        covariance = (rows * weights) @ some / weights.sum() + tiny
+        away = np.einsum("ij,ij->j", np.linalg.inv(covariance) @ rows, rows)
         middle = max(float(np.median(away)), 1e-6) / 2.366  # median of chi-square with three degrees of freedom
         if k < 3:
             weights = 1 / (1 + away / (6 * middle))

@@ -17,7 +17,7 @@ _ROUNDS = 4
 _RIDGE = 1e-2
 _STRETCHES = 5
 _LINES, _FINE = 72, 60
-_FEW_ROWS = 64
+_FEW_PRODUCTS = 200_000
 
 
 def unshaded(view):
@@ -84,15 +84,16 @@ def _robust_fit(terms, seen, weights):
     for _ in range(_ROUNDS):
         heavy = terms * weights[:, None]
         factors = np.linalg.solve(_product(heavy, terms) + _RIDGE * np.eye(terms.shape[1]), heavy.T @ seen)
-        away = np.linalg.norm(seen - terms @ factors, axis=1)
+        away = seen - terms @ factors
+        away = np.sqrt(np.einsum("ij,ij->i", away, away))
         weights = given / (1 + (away / (1.5 * np.median(away) + 1e-4)) ** 2)
     return factors, weights
 
 
 def _product(heavy, terms):
     """heavy.T @ terms, a few rows at a time: libraries start threads for more, which cost more than they save."""
-    pieces = range(0, len(terms), _FEW_ROWS)
-    return sum(heavy[start : start + _FEW_ROWS].T @ terms[start : start + _FEW_ROWS] for start in pieces)
+    rows = max(1, _FEW_PRODUCTS // terms.shape[1] ** 2)
+    return sum(heavy[k : k + rows].T @ terms[k : k + rows] for k in range(0, len(terms), rows))
 
 
 @cache

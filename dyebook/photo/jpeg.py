@@ -37,10 +37,9 @@ def jpeg_codes(data, size, half=False):
     # the sparsest coding spends a bit on each block of 8 × 8 pixels; this stops giant headers on little files
     if len(data) * 8 * 64 < size[0] * size[1]:
         raise UnreadableError(f"a JPEG header of {size[0]} × {size[1]} pixels on {len(data)} bytes")
-    flags = (cv2.IMREAD_REDUCED_COLOR_2 if half else cv2.IMREAD_COLOR_RGB) | cv2.IMREAD_IGNORE_ORIENTATION
-    codes = opencv_codes(data, flags)
-    if half:
-        cv2.cvtColor(codes, cv2.COLOR_BGR2RGB, codes)
+    # beside a colour order, "grey" says nothing but the size
+    flags = cv2.IMREAD_COLOR_RGB | (cv2.IMREAD_REDUCED_GRAYSCALE_2 if half else 0)
+    codes = opencv_codes(data, flags | cv2.IMREAD_IGNORE_ORIENTATION)
     if codes.shape[1::-1] != tuple((length + half) // (1 + half) for length in size):
         raise ValueError("header and picture differ in size")
     if _ran_dry(data, codes):

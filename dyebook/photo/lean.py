@@ -9,7 +9,6 @@ __all__ = ["guess_lean"]
 # not, whatever the taper
 _UPHILL = 0.5
 _REACH = 2
-_DOUBLINGS = 9  # follows a path of 2^9 steps
 
 
 def guess_lean(mask):
@@ -34,8 +33,9 @@ def guess_lean(mask):
     """
     depth = cv2.distanceTransform(np.pad(mask, 1).astype(np.uint8), cv2.DIST_L2, 5)[1:-1, 1:-1]
     smooth = cv2.GaussianBlur(depth, (0, 0), 1.0)
-    summit = _next_uphill(smooth).ravel()
-    for _ in range(_DOUBLINGS):
+    summit = _next_uphill(smooth)
+    # each step climbs two pixels by half a pixel or more each: no path has more steps than the summit has pixels
+    for _ in range(int(np.ceil(np.log2(max(float(smooth.max()), 2))))):
         summit = summit[summit]
     half_width = np.maximum(smooth.ravel()[summit].reshape(mask.shape), depth)
     lean = np.where(mask, 1 - depth / np.maximum(half_width, 1), np.nan)
@@ -43,18 +43,19 @@ def guess_lean(mask):
 
 
 def _next_uphill(heights):
-    """Index of the steepest neighbour above each pixel, itself where the slope ends."""
+    """Index, flat, of the steepest neighbour above each pixel, itself where the slope ends."""
     rows, columns = heights.shape
-    here = np.arange(rows * columns).reshape(rows, columns)
     padded = np.pad(heights, _REACH)
-    best, goal = np.full(heights.shape, _UPHILL, dtype=heights.dtype), here.copy()
+    best, way = np.full(heights.shape, _UPHILL, dtype=heights.dtype), np.zeros(heights.shape, np.int32)
+    slope, steeper = np.empty_like(heights), np.empty(heights.shape, bool)
     for dy, dx in _ring():
         view = padded[_REACH + dy : _REACH + dy + rows, _REACH + dx : _REACH + dx + columns]
-        slope = (view - heights) / np.hypot(dy, dx)
-        steeper = slope > best
-        best[steeper] = slope[steeper]
-        goal[steeper] = here[steeper] + dy * columns + dx
-    return np.clip(goal, 0, here.size - 1)
+        np.subtract(view, heights, out=slope)
+        slope /= np.hypot(dy, dx)
+        np.greater(slope, best, out=steeper)
+        np.copyto(best, slope, where=steeper)
+        np.copyto(way, dy * columns + dx, where=steeper)
+    return np.clip(np.arange(heights.size) + way.ravel(), 0, heights.size - 1)
 
 
 def _ring():

@@ -9,7 +9,7 @@ import numpy as np
 
 from dyebook.photo.blocks import block_means, strip_rows, whole_blocks
 from dyebook.photo.exif import NO_CAMERA, CameraInfo
-from dyebook.photo.profile import LINEAR, Encoding
+from dyebook.photo.profile import LINEAR, SHORT_WHITE, Encoding
 
 __all__ = ["LinearPhoto", "Reduced", "photo_from_array"]
 
@@ -17,6 +17,8 @@ __all__ = ["LinearPhoto", "Reduced", "photo_from_array"]
 # chroma was stored no finer. Noise of 4 codes moves a mid grey by 0.1 % that way; blocks of 4 × 4 wholly averaged as
 # codes would darken edges and texture.
 _JOINED_FROM = 4_000_000
+# from so many pixels on, light is averaged in steps of white / 65535, of which the darkest 8-bit code counts twenty
+_SHORT_FROM = 2_000_000
 # light between this code's share of the range and nothing is stored as nothing by 8 bits
 _FLOOR = 0.5 / 255
 
@@ -120,6 +122,8 @@ class LinearPhoto:
         if step == 1:
             return self.encoding.to_rec709(decode(codes))
         join = codes.dtype == np.uint8 and codes.size > 3 * _JOINED_FROM and step % 2 == 0 and step > 2
+        if codes.dtype == np.uint8 and self.codes.size > 3 * _SHORT_FROM and self.encoding.fits_short:
+            return self.encoding.to_rec709(block_means(codes, step, self.encoding.decode_short, join, 1 / SHORT_WHITE))
         return self.encoding.to_rec709(block_means(codes, step, decode, join))
 
     def unit(self, step):

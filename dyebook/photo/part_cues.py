@@ -54,6 +54,7 @@ CUES = (
 
 _NEAR, _FAR = 7, 15
 _SAMPLE = 400
+_EVENLY = np.arange(_SAMPLE)
 _SECTORS, _SLICES = 8, 10
 
 
@@ -151,7 +152,7 @@ def _some(where):
     if len(places) <= _SAMPLE:
         return places
     # no whole number of pixels apart: that would fall in step with a knurl or with ticks
-    return places[np.linspace(0, len(places) - 1, _SAMPLE).astype(int)]
+    return places[(_EVENLY * ((len(places) - 1) / (_SAMPLE - 1))).astype(int)]
 
 
 def _from_middle(places, width, middle):

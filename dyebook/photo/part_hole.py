@@ -54,7 +54,9 @@ def small_holes(photo, light, outline):
     low, high = outline.min(axis=0), outline.max(axis=0)
     margin = _MARGIN * (high - low).max() + 4
     (x0, y0), (x1, y1) = np.maximum(low - margin, 0).astype(int), np.minimum(high + margin, photo.size).astype(int)
-    step = max(1, round(float(np.sqrt((x1 - x0) * (y1 - y0) / _PIXELS))))
+    step = float(np.sqrt((x1 - x0) * (y1 - y0) / _PIXELS))
+    unit = photo.unit(step)
+    step, x0, y0 = max(1, round(step / unit)) * unit, x0 // unit * unit, y0 // unit * unit
     box = int(x0), int(y0), int(x0 + (x1 - x0) // step * step), int(y0 + (y1 - y0) // step * step)
     mask = fill_polygon(outline, box, step).astype(np.uint8)
     found = see_through(shade_free(light.correct(photo.crop(box, step), box, step)), mask)

@@ -46,9 +46,11 @@ def part_odds(cues):
 def tree_odds(rows, cue, threshold, leaf, start):
     """Return the probability that full binary trees of three levels give to each row."""
     forks = np.zeros((len(rows), len(cue)), dtype=int)
-    trees = np.arange(len(cue))[None, :]
+    # flat places: looking up by two indices takes twice as long
+    starts, first = np.arange(len(rows))[:, None] * rows.shape[1], np.arange(len(cue)) * cue.shape[1]
     for _ in range(_DEPTH):
-        right = np.take_along_axis(rows, cue[trees, forks], axis=1) > threshold[trees, forks]
-        forks = 2 * forks + 1 + right
-    score = start + leaf[trees, forks - (2**_DEPTH - 1)].sum(axis=1)
+        at = first + forks
+        forks = 2 * forks + 1 + (np.take(rows, starts + np.take(cue, at)) > np.take(threshold, at))
+    leaves = np.arange(len(leaf)) * leaf.shape[1] - (2**_DEPTH - 1)
+    score = start + np.take(leaf, leaves + forks).sum(axis=1)
     return 1 / (1 + np.exp(-score))

@@ -94,5 +94,6 @@ def edges_of(colour):
     across = cv2.Sobel(smooth, cv2.CV_32F, 1, 0, ksize=3, scale=1 / 8)
     down = cv2.Sobel(smooth, cv2.CV_32F, 0, 1, ksize=3, scale=1 / 8)
     power = cv2.add(cv2.multiply(across, across), cv2.multiply(down, down))
-    usual = np.maximum(np.median(power[::4, ::4].reshape(-1, 3), axis=0), _EDGE_FLOOR**2)
+    some = np.ascontiguousarray(power[::4, ::4].reshape(-1, 3).T)
+    usual = np.maximum(np.median(some, axis=1), _EDGE_FLOOR**2)
     return cv2.sqrt(cv2.transform(power, (1 / usual).astype(np.float32)[None]))

@@ -13,6 +13,7 @@ IEC 61966-2-1:1999 (sRGB); SMPTE EG 432-1 with D65 (Display P3); Adobe RGB (1998
 import struct
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import cv2
 import numpy as np
@@ -26,6 +27,7 @@ __all__ = [
     "DISPLAY_P3",
     "LINEAR",
     "REC2020_WIDE",
+    "SHORT_WHITE",
     "SRGB",
     "Encoding",
     "ProfileError",
@@ -40,6 +42,7 @@ REC709_XY = ((0.640, 0.330), (0.300, 0.600), (0.150, 0.060))
 _BRADFORD = np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]])
 CONNECTION_XYZ = np.array([0.9642, 1.0, 0.8249])  # D50, the white of the ICC connection space
 
+SHORT_WHITE = 65535
 _LARGEST_CURVE = 65536
 _MOST_TAGS = 200
 
@@ -78,6 +81,20 @@ class Encoding:
         if codes.dtype == np.float32:
             return codes.copy()
         return cv2.LUT(np.ascontiguousarray(codes), self._table(codes.dtype))
+
+    @cached_property
+    def fits_short(self):
+        """Whether the light of 8-bit codes stays within 0 to 1."""
+        table = self._table(np.dtype(np.uint8))
+        return bool(table.min() >= 0 and table.max() <= 1)
+
+    def decode_short(self, codes):
+        """Return `decode` of 8-bit codes as uint16, `SHORT_WHITE` for 1; only where the light `fits_short`."""
+        return cv2.LUT(np.ascontiguousarray(codes), self._short_table)
+
+    @cached_property
+    def _short_table(self):
+        return np.round(self._table(np.dtype(np.uint8)) * SHORT_WHITE).astype(np.uint16)
 
     def to_rec709(self, light):
         """Return light of the file's own primaries as Rec. 709; shape (h, w, 3), float32."""
