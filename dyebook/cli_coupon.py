@@ -53,7 +53,7 @@ def check(
 
 def _keep(photos, when, book, options, as_json):
     """Keep the photos as a day's reading of the check coupon."""
-    from dyebook.jobs.check_coupon import keep_day
+    from dyebook.jobs.check_coupon import doubts_of, keep_day
     from dyebook.photo.measure import measure
     from dyebook.report import flag_lines
 
@@ -61,9 +61,7 @@ def _keep(photos, when, book, options, as_json):
         options["card_lab"] = options["card_lab"] or opened.setting("card_lab")
         shots = [(measure(photo, flaws=False, **options), photo) for photo in photos]
         for measurement, photo in shots:
-            for line in flag_lines(
-                dict.fromkeys([*measurement.flags, *(flag for part in measurement.parts for flag in part.flags)])
-            ):
+            for line in flag_lines(doubts_of(measurement)):
                 typer.echo(f"{photo.name}: {line}", err=True)
         _print_days(keep_day(opened, shots, options["camera"] or "", when), as_json)
 

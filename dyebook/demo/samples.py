@@ -3,11 +3,14 @@
 from dataclasses import replace
 from pathlib import Path
 
+from dyebook.demo.chart import with_chart
 from dyebook.demo.layout import random_scene
 from dyebook.demo.render import render, write_photo
 
-__all__ = ["SAMPLES", "sample_scene", "write_samples"]
+__all__ = ["CHART", "SAMPLES", "sample_scene", "write_samples"]
 
+# on the bench of the orange tags, by their camera in their light
+CHART = "colour_chart.jpg"
 STAMP = "rendered, not photographed"
 
 # file name: seed of the scene and what is asked of it
@@ -15,6 +18,7 @@ SAMPLES = {
     "orange_tags_on_wood.jpg": (742, {"part_count": 3}),
     "pen_tag_ring_on_cloth.jpg": (841, {"part_count": 3}),
     "tags_one_streaked.jpg": (946, {"part_count": 2, "with_flaws": True}),
+    CHART: (742, {"part_count": 3}),
 }
 
 
@@ -33,7 +37,8 @@ def sample_scene(name):
     seed, wishes = SAMPLES[name]
     spec = random_scene(seed, width=1600, **wishes)
     calm = replace(spec.development, full_well=20000.0, turn=1, preset="", quality=84)
-    return replace(spec, development=calm)
+    calm = replace(spec, development=calm)
+    return with_chart(calm) if name == CHART else calm
 
 
 def write_samples(folder):

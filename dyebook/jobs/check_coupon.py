@@ -16,6 +16,7 @@ __all__ = [
     "count_from",
     "coupon_cameras",
     "coupon_days",
+    "doubts_of",
     "keep_day",
     "one_part",
     "put_right",
@@ -101,6 +102,12 @@ def one_part(measurement):
             "lay it alone beside the card, on a plain ground, or outline it by hand (in the shell with --part-at)"
         )
     return measurement.parts[0]
+
+
+def doubts_of(measurement):
+    """Return the flags of a photo of the coupon and its parts; that nobody looked for flaws on it is no doubt."""
+    flags = dict.fromkeys([*measurement.flags, *(flag for part in measurement.parts for flag in part.flags)])
+    return [flag for flag in flags if flag != "flaws_not_sought"]
 
 
 def keep_day(book, shots, camera="", day=None):

@@ -108,9 +108,9 @@ def _show_shot(number, shot, seen):
         _tap("part_at", shot, seen, f"coupon_taps_{turn}", _OUTLINE, 3, 80)
         return None
     st.image(seen.overlay, width="stretch", alt="The photo with card and coupon outlined")
-    part = parts[_chosen(len(parts), f"coupon_part_{turn}")]
-    _show_doubts([*seen.measurement.flags, *part.flags])
-    return replace(seen.measurement, parts=(part,))
+    coupon = replace(seen.measurement, parts=(parts[_chosen(len(parts), f"coupon_part_{turn}")],))
+    _show_doubts(check_coupon.doubts_of(coupon))
+    return coupon
 
 
 def _tap(place, shot, seen, key, ask, least, most):
@@ -137,7 +137,7 @@ def _chosen(count, key):
 
 
 def _show_doubts(flags):
-    for line in report.flag_lines(dict.fromkeys(flags)):
+    for line in report.flag_lines(flags):
         meaning, remedy = line.split(": ", 1)
         st.html(f"<div class='doubt'><strong>{meaning}</strong><br>{remedy}</div>")
 
