@@ -18,6 +18,8 @@ __all__ = [
 
 _VERDICTS = {"in": "in tolerance", "out": "out of tolerance", "cannot_tell": "cannot tell: measure again"}
 _WORTH = 0.05
+_STANDS_OUT = 0.35
+_UNDECIDED = "No cause stands out by what is at hand; the next test tells more than the order below."
 _MEASURES = {"00": "ΔE00", "76": "ΔE*ab", "94": "ΔE94", "cmc": "CMC(2:1)"}
 
 
@@ -110,14 +112,21 @@ def causes_text(causes, most=3):
     -------
     str
     """
-    lines = []
-    for one in causes[:most]:
+    if not causes:
+        return ""
+    # every caution ends in the same words: once is enough
+    general = _shared_ending([one.caution for one in causes]).strip()
+    lines = [_UNDECIDED] if causes[0].probability < _STANDS_OUT else []
+    for one in leading(causes, most):
         lines.append(f"{100 * one.probability:3.0f} %  {one.because}")
-        lines.append(f"       {one.remedy}")
-        lines.append(f"       {one.caution}")
-    if causes and causes[0].next_test:
-        lines.append(f"next: {causes[0].next_test}")
-    return "\n".join(lines)
+        lines += [f"       {text}" for text in (one.remedy, one.caution.removesuffix(general).strip()) if text]
+    lines += [f"next: {causes[0].next_test}"] * bool(causes[0].next_test)
+    return "\n".join([*lines, general])
+
+
+def _shared_ending(texts):
+    shortest = min(texts, key=len)
+    return next(shortest[k:] for k in range(len(shortest) + 1) if all(text.endswith(shortest[k:]) for text in texts))
 
 
 def drift_lines(drift):

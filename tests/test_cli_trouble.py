@@ -91,3 +91,13 @@ def test_either_a_file_or_the_book():
     assert run("drift").exit_code == 2
     assert run("verdict", "--target", "1,2,3").exit_code == 2
     assert run("verdict", "--reading", "1,2,3").exit_code == 2
+
+
+def test_the_common_caution_is_told_once(tmp_path):
+    batch = tmp_path / "batch.csv"
+    batch.write_text("film_um,film_measured_um\n12,6.5\n", encoding="utf-8")
+    text = run("why", batch).stdout
+    assert text.count("General information, not a procedure.") == 1
+    assert text.count("Supply off") >= 2
+    batch.write_text("film_um\n12\n", encoding="utf-8")
+    assert run("why", batch).stdout.startswith("No cause stands out")

@@ -22,8 +22,12 @@ _TEMP_SD_C, _DWELL_SD_MIN, _PH_SD = 0.9, 0.06, 0.12
 # beyond all that, two dips of one recipe differ by about this much on each axis
 _REPEAT_SD = 0.6
 _SOME, _MANY_TIMES = 250, 4
-# one reading in ten is further off than its doubt says, and one colour in twenty comes from nothing in the table
-_WIDE_SHARE, _WIDE, _STRAY_SHARE, _STRAY_DENSITY = 0.1, 2.5, 0.05, 1e-6
+# one reading in ten is further off than its doubt says
+_WIDE_SHARE, _WIDE = 0.1, 2.5
+# how often a colour lies anywhere at all after a change, which no play foresees: hardly ever with nothing wrong, most
+# often with another dye; judged, no source
+_STRAY_DENSITY, _STRAY_SHARE = 1e-6, 0.03
+_STRAY_SHARES = {"as set": 0.005, "foreign dye": 0.1, "another dye": 0.4}
 
 
 @dataclass(frozen=True)
@@ -171,7 +175,8 @@ def change_likelihoods(plays, lab, u):
     ndarray
     """
     found = [_density(lab - plays[name], np.hypot(u, play.blur)) for name, play in CHANGES.items()]
-    return (1 - _STRAY_SHARE) * np.array(found) + _STRAY_SHARE * _STRAY_DENSITY
+    stray = np.array([_STRAY_SHARES.get(name, _STRAY_SHARE) for name in CHANGES])
+    return (1 - stray) * np.array(found) + stray * _STRAY_DENSITY
 
 
 def _density(away, sd):

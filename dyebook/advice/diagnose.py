@@ -7,7 +7,7 @@ import numpy as np
 
 from dyebook.advice.cause_words import WORDS
 from dyebook.advice.causes import CAUSES, FLAW_KINDS, IDS, USUAL, shares
-from dyebook.advice.evidence import checked_record, gather
+from dyebook.advice.evidence import checked_record, gather, kinds_of
 from dyebook.advice.questions import QUESTIONS, chance_of_yes, next_test
 from dyebook.errors import RecordError
 from dyebook.notebook import Drawn
@@ -16,9 +16,10 @@ __all__ = ["Cause", "diagnose", "weigh"]
 
 # how much each kind of evidence counts for: rows are broad, and what a colour or a film may be after a change is drawn
 # from ranges wider than most faults, so these say less than they know; number, place and form of one flaw come
-# together, so these say more. Rounded from the likeliest powers on tuning baths of two simulators that agree on them
+# together, so these say more. Rounded from the likeliest powers on tuning baths of two simulators that agree on them,
+# the colour's down, as a bath's model can be wrong in ways that no tuning bath shows
 _POWER = {
-    "colour": 1.8, "film": 1.8, "rinse": 1.5, "wait": 1.5, "temp": 1.5, "ph": 1.5, "alloy": 1.5, "dwell": 1.5,
+    "colour": 1.6, "film": 1.8, "rinse": 1.5, "wait": 1.5, "temp": 1.5, "ph": 1.5, "alloy": 1.5, "dwell": 1.5,
     "count": 0.8, "extent": 0.8, "place": 0.8, "form": 0.8, "leads": 0.8, "parts": 0.9, "even": 0.9,
 }  # fmt: skip
 _USUAL_POWER = 1.2
@@ -27,9 +28,12 @@ _TRUE, _MISTAKEN = (7.0, 0.6), (2.5, 0.5)
 _CLARITY = (0.05, 20.0)
 # nothing is surer than this: the table does not know every way to spoil a part
 _FLOOR = 0.002
-_ALIKE = 0.5
+_ALIKE = 0.7
 # evidence that is worth a word: how much it speaks for a cause, and how many pieces
 _TELLING, _MOST_TOLD = 0.2, 3
+# from here on a part is taken for sound when a test is picked: nothing is done to it to find out
+_LIKELY = 0.5
+_PITS = "Pits come from chloride and from a burn; without the run's log both stay possible"
 # how much likelier faults of the seal are for a part read sealed, unsealed, or nobody knows
 _SEALED = {True: 1.8, False: 0.02, None: 0.8}
 
@@ -104,7 +108,9 @@ def diagnose(record, model=None, measurement=None, trace=None, answers=None, bef
     seen = gather(record, model, measurement, trace, before)
     chances, weights = weigh(seen, answers, record.get("sealed"))
     order = np.argsort(-chances, kind="stable")
-    kinds = {item.kind for item in seen}
+    kinds = kinds_of(record, seen)
+    if IDS[order[0]] == "sound" and chances[order[0]] > _LIKELY:
+        kinds.add("sound")
     test = next_test(dict(zip(IDS, chances, strict=True)), kinds, answers)
     alike = _alike(order, chances, weights)
     return [_cause(IDS[i], float(chances[i]), seen, weights, i, alike, test) for i in order]
@@ -178,4 +184,12 @@ def _cause(name, chance, seen, weights, column, alike, test):
     if column in alike:
         others = ", ".join(WORDS[IDS[i]].name for i in alike if i != column)
         because += f". Nothing at hand separates this from: {others}"
+    if name in ("pitting", "burn") and _pits_without_log(seen):
+        because += f". {_PITS}"
     return Cause(name, chance, f"{words.name}: {because}.", words.remedy, words.caution, test)
+
+
+def _pits_without_log(seen):
+    """Whether pits were seen and no log says whether the current ran away."""
+    kinds = {item.kind: item for item in seen}
+    return "event" not in kinds and "pit" in kinds and kinds["pit"].chances[0] > 0

@@ -3,14 +3,15 @@
 import numpy as np
 
 from dyebook.advice.causes import STATES
-from dyebook.advice.flaw_evidence import NOT_SOUGHT, flaw_evidence
+from dyebook.advice.flaw_evidence import flaw_evidence
 from dyebook.advice.part_evidence import part_evidence
+from dyebook.advice.photo_parts import parts_of_photo
 from dyebook.advice.seen import Seen, sure
 from dyebook.errors import RecordError
 from dyebook.lab import delta_e_00, describe_difference
-from dyebook.record import FIELDS, Measurement, check_value, is_empty
+from dyebook.record import FIELDS, check_value, is_empty
 
-__all__ = ["Seen", "checked_record", "gather"]
+__all__ = ["Seen", "checked_record", "gather", "kinds_of"]
 
 # film against plan: edges of the states, and how far the outer ones reach; an ordinary run keeps within 8 %
 _FILM_EDGES = (0.2, 0.8, 0.91, 1.12, 1.7)
@@ -28,13 +29,11 @@ _DIFFICULT_FACTOR = 0.95  # families whose films fall short of a reference alloy
 # explanations of a colour that are named: at most so many, and nearly as good as the best
 _MOST_NAMED, _NEARLY = 3, 0.5
 _CHANGE_WORDS = {
-    "as set": "it should be", "thinner film": "a thinner film gives", "weaker bath": "a weaker bath gives",
-    "colder bath": "a colder bath gives", "shorter dip": "a shorter dip gives",
-    "less taken up": "less dye taken up gives",
-    "a little bled": "some dye bled out gives", "more dye": "more dye gives", "pH moved": "another pH gives",
-    "hue shifted": "a shifted hue gives", "foreign dye": "a foreign dye in the bath gives",
-    "another dye": "another dye gives", "greyed": "a grey metal gives", "other metal": "another metal gives",
-    "veiled": "a white veil gives", "bare in places": "bare places give",
+    "thinner film": "a thinner film", "weaker bath": "a weaker bath", "colder bath": "a colder bath",
+    "shorter dip": "a shorter dip", "less taken up": "less dye taken up", "a little bled": "some dye bled out",
+    "more dye": "more dye", "pH moved": "another pH", "hue shifted": "a shifted hue",
+    "foreign dye": "a foreign dye in the bath", "another dye": "another dye", "greyed": "a grey metal",
+    "other metal": "another metal", "veiled": "a white veil", "bare in places": "bare places",
 }  # fmt: skip
 
 _EVENTS = {
@@ -66,19 +65,28 @@ def gather(record, model=None, measurement=None, trace=None, before=None):
         If a figure of the record is impossible.
     """
     record = checked_record(record)
-    photo = measurement.to_dict() if isinstance(measurement, Measurement) else measurement
-    parts = [] if photo is None else _parts_of(photo)
+    parts = parts_of_photo(measurement)
     seen = _colour(record, model, parts) + _gauge(record) + flaw_evidence(parts) + _evenness(parts)
     seen += part_evidence(parts) + _trace(record, trace) + _settings(record, model)
     return seen + ([] if before is None else [before])
 
 
-def _parts_of(photo):
-    """Parts of a photo, each told where no look was taken for flaws."""
-    parts = list(photo.get("parts") or ())
-    if NOT_SOUGHT not in (photo.get("flags") or ()):
-        return parts
-    return [part | {"flags": [*(part.get("flags") or ()), NOT_SOUGHT]} for part in parts]
+def kinds_of(record, seen):
+    """Return the kinds of evidence at hand, and what else makes a question idle: ``sealed`` film, a bath noted cold.
+
+    Parameters
+    ----------
+    record : dict
+        Checked.
+    seen : list of Seen
+
+    Returns
+    -------
+    set of str
+    """
+    cold = any(item.kind == "temp" and item.chances[STATES["temp"].index("colder")] == 1 for item in seen)
+    idle = {"sealed": bool(record.get("sealed")), "noted cold": cold}
+    return {item.kind for item in seen} | {name for name, so in idle.items() if so}
 
 
 def checked_record(record):
@@ -127,8 +135,12 @@ def _as_usual(record, model):
 
 def _explained(chances):
     """The changes that explain a reading best, in words."""
-    best = [i for i in np.argsort(-chances)[:_MOST_NAMED] if chances[i] > _NEARLY * chances.max()]
-    return "as " + " or ".join(_CHANGE_WORDS[STATES["colour"][i]] for i in best)
+    order = np.argsort(-chances)[:_MOST_NAMED]
+    best = [STATES["colour"][i] for i in order if chances[i] > _NEARLY * chances.max()]
+    names = [_CHANGE_WORDS[name] for name in best if name != "as set"]
+    listed = ", ".join(names[:-1]) + " or " * (len(names) > 1) + "".join(names[-1:])
+    pieces = ["as expected"] * ("as set" in best) + [f"as from {listed}"] * bool(names)
+    return ", or ".join(pieces)
 
 
 def _usual_doubt(model):
@@ -144,9 +156,9 @@ def _reading(record, parts, usual_u=_READING_U):
     if _known(record, "L", "a", "b"):
         u = [record[f"{n}_sd"] if _known(record, f"{n}_sd") else d for n, d in zip("Lab", usual_u, strict=True)]
         return np.array([record["L"], record["a"], record["b"]]), np.hypot(u, wet)
-    labs = [part["lab"] for part in parts if part.get("lab")]
+    labs = [part["lab"] for part in parts if part["lab"]]
     if labs:
-        u = [[0.8 if v is None else v for v in part.get("lab_u") or _READING_U] for part in parts if part.get("lab")]
+        u = [part["lab_u"] or _READING_U for part in parts if part["lab"]]
         return np.median(labs, axis=0), np.hypot(np.median(u, axis=0), wet)
     return None, None
 

@@ -24,7 +24,8 @@ class Question:
     work : str
         What to do to find out; empty when looking is enough.
     instead_of : tuple of str
-        Kinds of evidence that already answer it.
+        Kinds of evidence that already answer it, or make it idle: see `dyebook.advice.evidence.kinds_of`. ``sound``
+        stands for a part that is likely sound and better left alone.
     """
 
     text: str
@@ -46,6 +47,7 @@ QUESTIONS = {
          "early_seal": 0.04, "contact_loss": 0.2, "surface_contamination": 0.4, "uneven_run": 0.6, "pitting": 0.6},
         "a second dip of 2 minutes, never dried, unsealed, the bath at its temperature and strength: no change means "
         "the film is full or its pores are closed",
+        ("sealed", "sound"),
     ),
     "coupon_off": Question(
         "Does a check coupon of known film come out off too, in the same way?", _PALE_BATH | {"over_dyed": 0.3},
@@ -54,6 +56,7 @@ QUESTIONS = {
     "thermometer": Question(
         "Does a second thermometer, in the stirred bath, read lower than noted?", {"cold_bath": 0.93},
         "check the bath with a second thermometer, stirred, at the depth of the part",
+        ("noted cold",),
     ),
     "ph_read": Question(
         "Does a freshly calibrated meter read another pH than noted?", {"ph_off": 0.93, "contaminated_bath": 0.25},

@@ -50,10 +50,10 @@ class Case:
         return diagnose(self.record, **self._evidence(), answers=answers)
 
     def kinds(self):
-        """Return the kinds of evidence that are at hand."""
-        from dyebook.advice.evidence import gather
+        """Return the kinds of evidence that are at hand, and what else makes a question idle."""
+        from dyebook.advice.evidence import checked_record, gather, kinds_of
 
-        return {item.kind for item in gather(self.record, **self._evidence())}
+        return kinds_of(checked_record(self.record), gather(self.record, **self._evidence()))
 
     def _evidence(self):
         return {name: getattr(self, name) for name in ("model", "measurement", "trace", "before")}

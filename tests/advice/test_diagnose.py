@@ -243,3 +243,49 @@ def test_a_row_of_a_table_is_a_record_in_any_form(model, dipped):
 def test_what_is_no_record_is_refused_in_words(record):
     with pytest.raises(RecordError, match="record is a"):
         diagnose(record)
+
+
+def test_a_thin_film_that_nobody_gauged_leads_to_the_gauge(worlds):
+    """Neither gauge nor charge, and no pH: film, bath and dwell all only look pale; the gauge parts run from bath."""
+    bath = worlds.TUNING[1].bath(777)  # a bath in which film counts; short dips of some hardly feel it
+    model = learn_bath(bath.records(24, np.random.default_rng(8)))
+    plan = {"film_um": 10.0, "dye_g_per_l": 3.0, "bath_temp_c": bath.habit["bath_temp_c"], "dwell_min": 5.0}
+    lab = bath.truth(pd.DataFrame([plan | {"film_um": 5.0, "ph": 5.5}]))[0]
+    record = plan | dict(zip("Lab", map(float, lab), strict=True))
+    causes = diagnose(record, model)
+    assert causes[0].probability < 0.5
+    assert "Nothing at hand separates" in causes[0].because
+    assert "gauge the film" in causes[0].next_test
+    bath_side = PALE | {"early_seal", "ph_off", "seal_bleed"}
+    for gauged, wanted in ((5.0, {"thin_film", "contact_loss"}), (10.0, bath_side)):
+        found = diagnose(record | {"film_measured_um": gauged}, model)
+        assert found[0].id in wanted
+        assert "gauge the film" not in found[0].next_test
+
+
+def test_a_colour_beyond_all_plays_is_another_dye_and_never_sound(model, dipped):
+    far = dipped() | {"L": 70.0, "a": -60.0, "b": 80.0}
+    found = diagnose(far, model)
+    assert found[0].id == "wrong_dye"
+    assert next(one.probability for one in found if one.id == "sound") < 0.05
+
+
+def test_tests_suit_the_part(model, dipped, plan):
+    """Nobody dips a sound part or a sealed one again, or reads a thermometer anew that was noted cold."""
+    for sealed in (None, True):
+        pale = dipped(dwell_min=1.0) | {"sealed": sealed, "film_measured_um": plan["film_um"]}
+        assert ("second dip" in diagnose(pale, model)[0].next_test) <= (sealed is not True)
+    sound = dipped() | {"film_measured_um": plan["film_um"]}
+    answer = diagnose(sound, model, photo([sound[n] for n in "Lab"]))[0]
+    assert answer.id == "sound"
+    assert "second dip" not in answer.next_test
+    cold = plan["bath_temp_c"] - 20
+    noted = dipped(bath_temp_c=cold) | {"bath_temp_c": cold}
+    assert diagnose(noted, model)[0].id == "cold_bath"
+    assert "thermometer" not in diagnose(noted, model)[0].next_test
+
+
+def test_pits_without_a_log_are_said_to_leave_a_burn_open():
+    pits = photo((40, 10, -20), "pit", uniformity=2.5)
+    assert "without the run's log both stay possible" in diagnose({}, measurement=pits)[0].because
+    assert "both stay possible" not in diagnose({}, measurement=pits, trace=log())[0].because

@@ -207,6 +207,7 @@ def _colour(bath, t, rng):
         )
         load = float(np.squeeze(load)) * np.exp(-0.5 * ((s["ph"] - laws["ph"]) / laws["ph_width"]) ** 2)
         load *= t.gain * (0.97 if t.sealed else 1.0)
+        own = bath.bunched(own, load)
         absorbance = absorbance + load * (own + t.foreign * worlds.random_dye(rng, 2) if t.foreign else own)
     metal = bath.surface.metal * (1 - 0.6 * t.grey) * (1 + t.tint * (worlds.NM - 560) / 180)
     over = bath.surface

@@ -50,18 +50,23 @@ def learned_baths(chosen, count, first, keep):
     return out
 
 
-def run(baths, cases, simulator=faults):
-    """Rows a case, without and with the run's log: {False: [...], True: [...]}."""
-    rows = {False: [], True: []}
+def cases_of(baths, cases, simulator=faults):
+    """Yield every case with its bath's seed and model; sound batches four times as often as each fault."""
     for _, seed, bath, model in baths:
         for cause in faults.CAUSES:
             for strong in (False, True):
                 for k in range(cases * (4 if cause == "sound" else 1)):
-                    case = simulator.make_case(bath, cause, strong, 1000 * seed + k)
-                    for with_trace, mine in rows.items():
-                        log = case["trace"] if with_trace else None
-                        answer = diagnose(case["record"], model, case["measurement"], log)
-                        mine.append(score(answer, case, with_trace))
+                    yield simulator.make_case(bath, cause, strong, 1000 * seed + k), seed, model
+
+
+def run(baths, cases, simulator=faults):
+    """Rows a case, without and with the run's log: {False: [...], True: [...]}."""
+    rows = {False: [], True: []}
+    for case, _, model in cases_of(baths, cases, simulator):
+        for with_trace, mine in rows.items():
+            log = case["trace"] if with_trace else None
+            answer = diagnose(case["record"], model, case["measurement"], log)
+            mine.append(score(answer, case, with_trace))
     return rows
 
 

@@ -196,13 +196,13 @@ class Bath:
         for spectrum, laws, strength in self.dyes:
             load = strength * UPTAKES[self.world.uptake](film, dye, temp, dwell, laws)
             load = load * np.exp(-0.5 * ((ph - laws["ph"]) / laws["ph_width"]) ** 2)
-            shape = spectrum
-            if self.world.bunching:
-                shifted = np.interp(NM + 25, NM, spectrum)
-                share = (self.world.bunching * load / (1 + load))[:, None]
-                shape = (1 - share) * spectrum + share * shifted
-            absorbance = absorbance + load[:, None] * shape
+            absorbance = absorbance + load[:, None] * self.bunched(spectrum, load[:, None])
         return to_lab(self.surface.reflect(absorbance))
+
+    def bunched(self, spectrum, load):
+        """The spectrum of a dye whose molecules bunch as the load grows; broadcasts."""
+        share = self.world.bunching * load / (1 + load)
+        return (1 - share) * spectrum + share * np.interp(NM + 25, NM, spectrum)
 
     def records(self, count, rng):
         """Habitual records: one temperature give or take 4 degrees, a few strengths, films and dwells as they come."""

@@ -1,0 +1,100 @@
+"""How much of a fault the evidence holds at all: a classifier taught on the very simulator that it is scored on.
+
+    python tests/bench/trouble_ceiling.py [--simulator first|other] [--set held-out] [--baths 12] [--cases 4]
+                                          [--first-seed 9000] [--learned FILE]
+
+It sees the same evidence as `diagnose`, and the table's own answer, and is scored on baths it was not taught on. What
+it gets right, `diagnose` could by a table fitted to this simulator; what it misses the evidence hardly tells.
+"""
+
+import argparse
+from pathlib import Path
+
+import faults
+import faults_other
+import numpy as np
+import trouble
+import worlds
+
+from dyebook.advice.causes import FLAW_KINDS, IDS, STATES
+from dyebook.advice.diagnose import Cause, weigh
+from dyebook.advice.evidence import checked_record, gather
+
+_UNKNOWN = -9.0
+_LEAST = 1e-4
+_OF_LOG = ("event", "charge")
+
+
+def features(case, seen, chances):
+    """What is at hand as numbers: every kind of evidence, the flaws counted, and the table's own answer."""
+    told = {item.kind: item.chances for item in seen}
+    row = []
+    for kind, states in STATES.items():
+        known = np.asarray(told.get(kind, (np.nan,) * len(states)), float)
+        row.extend(np.log(np.maximum(known / np.nanmax(known), _LEAST)) if kind in told else known)
+    parts = (case["measurement"] or {}).get("parts") or []
+    flaws = [flaw for part in parts for flaw in part["flaws"]]
+    for kind in FLAW_KINDS:
+        row.extend((*told.get(kind, (np.nan,) * 3), sum(flaw["kind"] == kind for flaw in flaws)))
+    row.append(max((part["uniformity"] for part in parts), default=np.nan))
+    row.append({True: 1.0, False: 0.0}.get(case["record"].get("sealed"), np.nan))
+    row.extend(case["record"].get(name, np.nan) for name in ("rinse_temp_c", "wait_min"))
+    return [*np.nan_to_num(row, nan=_UNKNOWN), *np.log(chances)]
+
+
+def look_at(baths, cases, simulator):
+    """Cases, and with a log or without: features (n, k), places in `IDS`, baths, the table's chances (n, 22)."""
+    kept, seen_by = [], {False: ([], [], [], []), True: ([], [], [], [])}
+    for case, seed, model in trouble.cases_of(baths, cases, simulator):
+        seen = gather(case["record"], model, case["measurement"], case["trace"])
+        for with_trace, columns in seen_by.items():
+            mine = [item for item in seen if with_trace or item.kind not in _OF_LOG]
+            chances, _ = weigh(mine, sealed=checked_record(case["record"]).get("sealed"))
+            values = features(case, mine, chances), IDS.index(case["cause"]), seed, chances
+            for column, value in zip(columns, values, strict=True):
+                column.append(value)
+        kept.append(case)
+    return kept, {with_trace: tuple(map(np.array, columns)) for with_trace, columns in seen_by.items()}
+
+
+def taught(rows, truth, seeds):
+    """Chances (n, 22) of a forest taught on other baths than the one it answers for; every cause counts alike."""
+    from sklearn.ensemble import ExtraTreesClassifier
+    from sklearn.model_selection import GroupKFold
+
+    chances = np.zeros((len(truth), len(IDS)))
+    weight = 1 / np.bincount(truth, minlength=len(IDS))[truth]
+    for learn, answer in GroupKFold(4).split(rows, truth, seeds):
+        forest = ExtraTreesClassifier(400, min_samples_leaf=2, max_features=0.3, random_state=1)
+        forest.fit(rows[learn], truth[learn], sample_weight=weight[learn])
+        chances[np.ix_(answer, forest.classes_)] = forest.predict_proba(rows[answer])
+    return chances
+
+
+def answers_of(chances):
+    """Chances (22,) as `diagnose` gives them."""
+    return [Cause(IDS[i], float(chances[i]), "", "", "", "") for i in np.argsort(-chances, kind="stable")]
+
+
+def main():
+    """Run and print."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--simulator", choices=("first", "other"), default="first")
+    parser.add_argument("--set", choices=("tuning", "held-out"), default="held-out")
+    parser.add_argument("--baths", type=int, default=12)
+    parser.add_argument("--cases", type=int, default=4)
+    parser.add_argument("--first-seed", type=int, default=9000)
+    parser.add_argument("--learned", type=Path)
+    asked = parser.parse_args()
+    chosen = worlds.TUNING if asked.set == "tuning" else worlds.HELD_OUT
+    baths = trouble.learned_baths(chosen, asked.baths, asked.first_seed, asked.learned)
+    simulator = faults if asked.simulator == "first" else faults_other
+    cases, seen_by = look_at(baths, asked.cases, simulator)
+    for with_trace, (rows, truth, seeds, tables) in seen_by.items():
+        for title, chances in (("the table", tables), ("taught on this simulator", taught(rows, truth, seeds))):
+            scores = [trouble.score(answers_of(c), case, with_trace) for c, case in zip(chances, cases, strict=True)]
+            trouble.table(scores, f"{title}, {'with' if with_trace else 'without'} trace")
+
+
+if __name__ == "__main__":
+    main()
