@@ -6,7 +6,7 @@ from sqlalchemy.orm import aliased
 from dyebook.book.rows import list_rows, row_of
 from dyebook.book.schema import TABLES, Batch, Bath, BathEvent, Change, Dip, Electrolyte, ElectrolyteEvent, Run
 
-__all__ = ["batch_history", "bath_life", "dips_in_bath", "electrolyte_life", "way_back"]
+__all__ = ["batch_history", "bath_life", "dips_in_bath", "electrolyte_life", "replaced_batches", "way_back"]
 
 _FILLED = "made_up"
 
@@ -79,6 +79,12 @@ def batch_history(connection, batch_id):
             mine |= (Change.table == table.name) & Change.row_id.in_(rows)
     lines = connection.execute(select(Change.__table__).where(mine).order_by(Change.id)).mappings()
     return [dict(line) for line in lines]
+
+
+def replaced_batches(connection):
+    """Return the numbers of batches that were stripped and done again, as a set."""
+    query = select(Batch.replaces_id).where(Batch.replaces_id.is_not(None), Batch.deleted_at.is_(None))
+    return set(connection.execute(query).scalars())
 
 
 def bath_life(connection, bath_id):

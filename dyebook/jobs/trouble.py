@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from dyebook.book.life import replaced_batches
 from dyebook.errors import BookError, ModelError, PhotoError, RecordError
 from dyebook.jobs.progress import say_nothing
 from dyebook.lab import Lab
@@ -131,7 +132,8 @@ def in_time(dips):
 
 def stripped(book):
     """Return the numbers of batches that were stripped and done again: they say nothing of their bath."""
-    return {row["replaces_id"] for row in book.rows("batches") if row["replaces_id"]}
+    with book.reading() as connection:
+        return replaced_batches(connection)
 
 
 def filled_at(book, dye, bath):

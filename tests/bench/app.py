@@ -140,16 +140,35 @@ def large_photo(megapixels=12):
     return file.getvalue()
 
 
+# the page's own clock, from the choice of a file to the frame with its overlay: no part of the driver's waiting
+_WATCH = """() => { window.overlay = new Promise((done) => {
+  let begun
+  const note = (event) => { if (event.target.type === "file") begun ??= performance.now() }
+  document.addEventListener("change", note, { capture: true, once: true })
+  const look = () => {
+    const picture = document.querySelector("[data-testid=stImage] img")
+    const shown = picture?.complete && picture.naturalWidth && picture.getBoundingClientRect().height > 50
+    if (begun && shown) done((performance.now() - begun) / 1000)
+    else requestAnimationFrame(look)
+  }
+  look()
+}) }"""
+
+
 def bench_photo(chromium, folder, rounds):
     """From the choice of a 12-megapixel photo to its overlay on the screen; the server has read one before."""
-    content = large_photo()
+    content, file = large_photo(), folder / "photo.jpg"
     with serving(folder, book=folder / "empty.dyebook") as (address, process):
         page = open_context(chromium, "desk")
         page.set_default_timeout(120_000)
-        told = [_upload_s(page, address, content + bytes([step]), process) for step in range(rounds + 1)][1:]
+        told = []
+        for step in range(rounds + 1):
+            file.write_bytes(content + bytes([step]))
+            told.append(_upload_s(page, address, file, process))
         page.context.close()
-    times, processor = zip(*told, strict=True)
-    show("photo of 12 MP to overlay, median", statistics.median(times))
+    times, processor = zip(*told[1:], strict=True)
+    show("photo of 12 MP to overlay, the server's first", told[0][0])
+    show("  after that, median", statistics.median(times))
     show("  quickest (the machine least busy)", min(times))
     show("  the server's processor time, median", statistics.median(processor))
 
@@ -160,17 +179,16 @@ def processor_s(process):
     return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
 
 
-def _upload_s(page, address, content, process):
+def _upload_s(page, address, file, process):
     """Seconds from the choice of a photo to its overlay, and the server's processor time in them."""
     page.goto(f"{address}/photo")
     picker = page.locator("input[type=file]").first
     picker.wait_for(state="attached")
     settle(page)
-    file = {"name": "photo.jpg", "mimeType": "image/jpeg", "buffer": content}
-    start, used = time.perf_counter(), processor_s(process)
+    page.evaluate(_WATCH)
+    used = processor_s(process)
     picker.set_input_files(file)
-    page.locator("[data-testid=stImage] img").first.wait_for()
-    took = time.perf_counter() - start, processor_s(process) - used
+    took = page.evaluate("window.overlay"), processor_s(process) - used
     settle(page)
     _put_away(page)
     return took
