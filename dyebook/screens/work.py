@@ -160,13 +160,15 @@ def done(kind, key, words, work, most=_MOST):
     DyebookError
         As the work raises it; it is tried again the next time.
     """
+    # always there, so that what follows keeps its place on the page whether or not there is a wait
+    box = st.empty()
     name, stopped = (kind, key), st.session_state.setdefault(_STOPPED_HERE, {})
     if name in stopped:
         raise StoppedError(stopped[name])
     while True:
         job = _STORE.job(name, words, work, most)
         job.go_on()
-        _wait(job)
+        _wait(job, box)
         try:
             return job.future.result()
         except (StoppedError, CancelledError):
@@ -210,13 +212,12 @@ def done_once(flag, is_asked, words, work):
     return answer
 
 
-def _wait(job):
+def _wait(job, box):
     """Wait for a job, from a while on with words and a Stop."""
     wait([job.future], _UNSEEN_S)
     if job.future.done():
         return
     mark = abs(hash(job.name))
-    box = st.empty()
     with box.container(key=f"work_{mark}", horizontal=True, vertical_alignment="center", gap="small"):
         line = st.empty()
         st.button("Stop", key=f"stop_{mark}", icon=":material/stop:", on_click=_stop, args=(job,))
