@@ -46,7 +46,7 @@ def measure_given(scene):
 
 
 def score_given(scenes):
-    """Rows of one part each: error, coverage, in gamut, kind; and the errors of near-shade differences."""
+    """Rows of one part each: error, coverage, in gamut, kind; and of near shades: error of the difference, its size."""
     rows, pairs = [], []
     for scene in scenes:
         if scene.card_quad is None or not scene.parts:
@@ -63,7 +63,8 @@ def score_given(scenes):
             rows.append((float(delta_e_00(part.lab, reading.lab)), covered, part.in_gamut, part.kind, scene.name))
         for i, j in scene.pairs:
             true = np.array(scene.parts[i].lab) - scene.parts[j].lab
-            pairs.append(np.linalg.norm(np.array(readings[i].lab) - readings[j].lab - true))
+            read = np.array(readings[i].lab) - readings[j].lab
+            pairs.append((np.linalg.norm(read - true), np.linalg.norm(true)))
     return rows, pairs
 
 
@@ -76,7 +77,8 @@ def print_given(title, rows, pairs):
     print(f"  in-gamut median ΔE00 {np.median(errors[inside]):.2f}")
     print(f"  all parts median {np.median(errors):.2f}  p90 {np.quantile(errors, 0.9):.2f}")
     if pairs:
-        print(f"  near-shade difference vector, median error {np.median(pairs):.2f} ({len(pairs)} pairs)")
+        missed, apart = np.median(pairs, axis=0)
+        print(f"  near-shade difference vector, median error {missed:.2f} of {apart:.1f} ({len(pairs)} pairs)")
     print(f"  share of truths within 2 lab_u: {covered.mean():.3f} (L*, a*, b*: {covered.mean(axis=0).round(2)})")
     kinds = defaultdict(list)
     for row in rows:
