@@ -83,7 +83,7 @@ def why(
     ] = None,
     batch: Annotated[int | None, typer.Option(help="A batch of the book instead of a file.")] = None,
     records: Annotated[Path | None, typer.Option(help="CSV file of the bath's earlier dips.")] = None,
-    photo: Annotated[Path | None, typer.Option(help="What `measure --flaws --json` said of the photo.")] = None,
+    photo: Annotated[Path | None, typer.Option(help="What `measure --json` said of the photo.")] = None,
     trace: Annotated[Path | None, typer.Option(help="CSV of the run's log.")] = None,
     ask: Annotated[bool, typer.Option("--ask", help="Ask up to five questions.")] = False,
     book: BookOption = None,
@@ -111,7 +111,19 @@ def _case_of_file(row, records, photo, trace):
     table = read_records_file(row)
     if table.empty:
         raise typer.BadParameter(f"{row} has no row")
-    return Case(0, table.iloc[-1].to_dict(), _learned(records), _photo(photo), _log(trace), None, ())
+    record, missing = table.iloc[-1].to_dict(), _unknown_columns(table)
+    return Case(0, record, _learned(records), _photo(photo), _log(trace), None, missing)
+
+
+def _unknown_columns(table):
+    """What is told of columns whose names say nothing here; a slip in a heading is not to be lost unseen."""
+    from dyebook.record import FIELDS
+
+    unknown = [str(name) for name in table.columns if name not in FIELDS and name != "batch"]
+    if not unknown:
+        return ()
+    near = [name for name in FIELDS if name not in table.columns and name not in ("dye", "bath", "coupon")]
+    return (f"columns {', '.join(unknown)}: not among the names known, which are {', '.join(near)}",)
 
 
 def _case_of_book(book, batch):

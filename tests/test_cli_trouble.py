@@ -101,3 +101,15 @@ def test_the_common_caution_is_told_once(tmp_path):
     assert text.count("Supply off") >= 2
     batch.write_text("film_um\n12\n", encoding="utf-8")
     assert run("why", batch).stdout.startswith("No cause stands out")
+
+
+def test_a_slip_in_a_heading_is_told(tmp_path):
+    batch = tmp_path / "batch.csv"
+    batch.write_text("film_um,wait min\n12,120\n", encoding="utf-8")
+    told = run("why", batch)
+    assert "columns wait min" in told.stderr
+    assert "wait_min" in told.stderr
+    batch.write_text("film_um,wait_min\n12,120\n", encoding="utf-8")
+    told = run("why", batch)
+    assert told.stderr == ""
+    assert "pores closed before the dye" in told.stdout

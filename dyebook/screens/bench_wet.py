@@ -183,10 +183,13 @@ def _keep(book, row, asked):
     dwell = _took(row, asked["dwell_min"], "dye")
     if dwell is not None:
         st.markdown(f"Time in the dye: {figure_text('minutes', dwell)}, {_dwell_source(row)}.")
+    wait = wet.wait_of(row)
+    if wait is not None:
+        st.markdown(f"Waited between rinse and dye: {figure_text('minutes', wait)}, by the clocks of those steps.")
     if not st.button("Keep it as a batch", key="keep_batch", type="primary"):
         return
     dip = {name: asked[name] for name in ("dye_g_per_l", "bath_temp_c", "ph")} | {"dwell_min": dwell}
-    dip["wait_min"] = wet.wait_of(row)
+    dip["wait_min"] = wait
     rinse = {"kind": "tap", "rinse_temp_c": asked["rinse_temp_c"], "dwell_min": _took(row, None, "cold rinse")}
     told = {"rinse": rinse, "seal": _seal_values(row, asked), "second": asked["second"], "order": asked["order"]}
     number = wet.keep_batch(book, row["id"], dye=asked["dye"], bath=asked["bath"], dip=dip, **told)
