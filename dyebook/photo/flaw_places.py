@@ -123,9 +123,11 @@ def _halved(values):
 
 def _pair(smooth, where, sigma, step, paler, shape):
     """The field along the direction of dye, and the one in any direction."""
-    if where.sum() < 30:
+    seen = np.flatnonzero(where)
+    if len(seen) < 30:
         return []
-    covariance = _robust_covariance(smooth[where])
+    seen = seen[:: max(1, len(seen) // _SAMPLES)]
+    covariance = _robust_covariance(np.take(smooth.reshape(-1, 3), seen, axis=0).astype(float))
     if step > 2:  # outlines need finer pixels than the values themselves
         size = (-(-shape[1] // 2), -(-shape[0] // 2))
         smooth = _enlarged(smooth, size, step // 2)
@@ -181,9 +183,8 @@ def _rim_length(inner):
     return sum(len(line) for line in lines)
 
 
-def _robust_covariance(values):
+def _robust_covariance(some):
     """Covariance (3, 3) with the weights of Cauchy, so that what stands out widens it little."""
-    some = values[:: max(1, len(values) // _SAMPLES)].astype(float)
     weights = np.ones(len(some))
     tiny = 1e-5 * np.eye(3)
     rows = np.ascontiguousarray(some.T)

@@ -1,11 +1,12 @@
 """Time and memory of the way from the bytes of a photo to a reading, beside plain decoding, in one run.
 
-    python -m tests.bench.speed [--photo FILE] [--megapixels 12] [--repeat 7] [--peer]
+    python -m tests.bench.speed [--photo FILE] [--megapixels 12] [--repeat 7] [--peer] [--cpu]
 
 Every stage is a row: a name and a function of what the stages before it left. Each round runs all stages once, so
 that a busy machine slows them alike; the table shows medians and their ratio to `cv2.imdecode` of the same bytes. The
 last row is `dyebook.measure` on the bytes, which is all of them at once. The peer, in a process of its own so that its
-memory is not counted, takes its turn after each round.
+memory is not counted, takes its turn after each round. `--cpu` counts processor time instead of the clock's, for a
+machine that has other work.
 """
 
 import argparse
@@ -102,14 +103,14 @@ def everything(state):
     measure(state["data"])
 
 
-def time_peer(data):
+def time_peer(data, clock=time.perf_counter):
     """Seconds that colour-science takes for sRGB to Lab over the whole frame, decoding not counted."""
     import colour
 
     codes = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR_RGB)
-    start = time.perf_counter()
+    start = clock()
     colour.XYZ_to_Lab(colour.sRGB_to_XYZ(codes / 255.0))
-    return time.perf_counter() - start
+    return clock() - start
 
 
 STAGES = [
@@ -125,7 +126,7 @@ STAGES = [
 ]
 
 
-def run(data, stages, repeat, peer=None):
+def run(data, stages, repeat, peer=None, clock=time.perf_counter):
     """Seconds of each stage, a list per stage, and the peak memory (MB) after each round.
 
     `peer`, a function without parameters that returns its own seconds, is called after each round.
@@ -134,9 +135,9 @@ def run(data, stages, repeat, peer=None):
     for _ in range(repeat):
         state = {"data": data}
         for name, stage in stages:
-            start = time.perf_counter()
+            start = clock()
             stage(state)
-            times[name].append(time.perf_counter() - start)
+            times[name].append(clock() - start)
         peaks.append(peak_mb())
         if peer is not None:
             times.setdefault(PEER, []).append(peer())
@@ -174,14 +175,16 @@ def main():
     parser.add_argument("--megapixels", type=float, default=12)
     parser.add_argument("--repeat", type=int, default=7)
     parser.add_argument("--peer", action="store_true", help="also colour-science over the full frame (slow)")
+    parser.add_argument("--cpu", action="store_true", help="processor time instead of the clock's")
     options = parser.parse_args()
+    clock = time.process_time if options.cpu else time.perf_counter
     cv2.setNumThreads(1)
     data = options.photo.read_bytes() if options.photo else make_elsewhere(options.megapixels)
     width, height = Image.open(BytesIO(data)).size
     print(f"{platform.machine()}, OpenCV {cv2.__version__}, one thread; {width} × {height}, {len(data) / 1e6:.1f} MB")
     with ProcessPoolExecutor(1, mp_context=get_context("spawn")) as pool:
-        peer = (lambda: pool.submit(time_peer, data).result()) if options.peer else None
-        report(*run(data, STAGES, options.repeat, peer))
+        peer = (lambda: pool.submit(time_peer, data, clock).result()) if options.peer else None
+        report(*run(data, STAGES, options.repeat, peer, clock))
 
 
 if __name__ == "__main__":
