@@ -12,7 +12,7 @@ import argparse
 import os
 import statistics
 import time
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from itertools import pairwise
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -58,11 +58,8 @@ def resident_mb(task):
 @contextmanager
 def dask_cluster():
     """Address of a scheduler with two workers, each its own process, on this machine only."""
-    import dask
     from distributed import LocalCluster
 
-    # the usual setting hands memory back after every picture, which costs half as much again
-    dask.config.set({"distributed.nanny.pre-spawn-environ": {"OMP_NUM_THREADS": 1}})
     with LocalCluster(2, threads_per_worker=1, host="127.0.0.1", dashboard_address=None) as cluster:
         yield cluster.scheduler_address
 
@@ -88,17 +85,17 @@ def rate(tasks, **workers):
     return len(tasks) / seconds, spent / sum(len(values) - 1 for values in clocks.values()), lead / len(tasks)
 
 
-def show_workers(tasks, dask):
+def show_workers(tasks, dask, count):
     """Rates and costs; rounds alternate, so that a busy machine slows all alike."""
     rounds = {"1 process": [], "2 processes": []}
-    for _ in range(2):
-        rounds["1 process"].append(rate(tasks, count=1))
-        rounds["2 processes"].append(rate(tasks, count=2))
-    if dask:
-        with dask_cluster() as address:
-            rounds["2 Dask workers"] = [rate(tasks, scheduler=address) for _ in range(2)]
+    with dask_cluster() if dask else nullcontext() as address:
+        for _ in range(count):
+            rounds["1 process"].append(rate(tasks, count=1))
+            rounds["2 processes"].append(rate(tasks, count=2))
+            if dask:
+                rounds.setdefault("2 Dask workers", []).append(rate(tasks, scheduler=address))
     load = os.getloadavg()[0]
-    print(f"{len(tasks)} photos, load of the machine {load:.1f} on {os.cpu_count()} cores; better of two rounds")
+    print(f"{len(tasks)} photos, load of the machine {load:.1f} on {os.cpu_count()} cores; best of {count} rounds")
     for name, values in rounds.items():
         best, spent, lead = max(values)[0], min(v[1] for v in values), min(v[2] for v in values)
         print(
@@ -193,6 +190,7 @@ def main():
     parser.add_argument("--photos", type=int, default=60, help="0 leaves this part out")
     parser.add_argument("--megapixels", type=float, default=0.3)
     parser.add_argument("--dask", action="store_true")
+    parser.add_argument("--rounds", type=int, default=2)
     parser.add_argument("--memory", type=int, default=0, help="photos to watch the workers' memory over")
     parser.add_argument("--sizes", default="1,3,12", help="megapixels; empty leaves this part out")
     parser.add_argument("--book", default="1000,10000,100000", help="readings; empty leaves this part out")
@@ -200,7 +198,7 @@ def main():
     asked = parser.parse_args()
     with TemporaryDirectory(dir=asked.folder) as folder:
         if asked.photos:
-            show_workers(make_tasks(Path(folder) / "photos", asked.photos, asked.megapixels), asked.dask)
+            show_workers(make_tasks(Path(folder) / "photos", asked.photos, asked.megapixels), asked.dask, asked.rounds)
         if asked.memory:
             show_memory(make_tasks(Path(folder) / "more", asked.memory, asked.megapixels))
         if asked.sizes:
