@@ -24,6 +24,9 @@ def remeasure(
 ):
     """Measure the photos of the book again; old readings stay beside the new, and a stopped run goes on.
 
+    Each photo is read as it was the first time: by its own learned camera, plain paper, card and mat. On a cluster,
+    every worker needs dyebook and the photos' place: dask worker tls://HOST:8786 --nthreads 1 --tls-ca-file …
+
     Example: dyebook remeasure --camera "bench phone" --dry-run --count 20
     """
     from dyebook.jobs.remeasure import remeasure as measure_all
