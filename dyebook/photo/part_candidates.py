@@ -103,7 +103,9 @@ def _enclosed(calm, contours, tree, ground):
     """Contours of everything that is not ground, as it is and with thin bridges cut."""
     rest, shortest = np.ones_like(calm), _shortest(calm)
     for k in ground:
-        cv2.drawContours(rest, contours, k, 0, -1, hierarchy=tree, maxLevel=1)
+        # only its own: cv2 copies every contour it is given
+        own = [contours[k], *(contours[hole] for hole in np.flatnonzero(tree[0, :, 3] == k))]
+        cv2.drawContours(rest, own, -1, 0, -1)
     for width in (1, 5):
         loose = rest if width == 1 else cv2.morphologyEx(rest, cv2.MORPH_OPEN, _disc(width))
         found = cv2.findContours(loose, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)[0]

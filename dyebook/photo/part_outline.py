@@ -103,7 +103,7 @@ def _with_true_holes(sharp, rough, colour, ground):
     if not contours:
         return rough
     outer = max((i for i in range(len(contours)) if tree[0][i][3] < 0), key=lambda i: cv2.contourArea(contours[i]))
-    whole = cv2.drawContours(np.zeros_like(rough), contours, outer, 1, -1)
+    whole = cv2.drawContours(np.zeros_like(rough), [contours[outer]], -1, 1, -1)
     area, before = cv2.countNonZero(whole), cv2.countNonZero(rough)
     if not 0.45 * before < area < 1.5 * before:
         return rough

@@ -102,7 +102,7 @@ def trimmed(view, one):
     if not contours:
         return one
     outer = max(np.flatnonzero(tree[0, :, 3] < 0), key=lambda k: cv2.contourArea(contours[k]))
-    whole = cv2.drawContours(np.zeros_like(mask), contours, outer, 1, -1)
+    whole = cv2.drawContours(np.zeros_like(mask), [contours[outer]], -1, 1, -1)
     area = cv2.countNonZero(whole)
     if area < 0.45 * one.area:
         return one
