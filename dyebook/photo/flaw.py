@@ -8,25 +8,21 @@ import numpy as np
 from dyebook.photo.flaw_change import change_delta_e
 from dyebook.photo.flaw_cues import CUES, part_facts, places_of
 from dyebook.photo.flaw_places import fields_of, regions_of, smooth_inside
-from dyebook.photo.flaw_score import flaw_odds
+from dyebook.photo.flaw_score import flaw_odds, kind_of_place
 from dyebook.photo.flaw_shading import unshaded
 from dyebook.photo.flaw_view import view_part
 from dyebook.photo.flaw_whole import whole_changes
 from dyebook.photo.part_hole import holes_cut
 from dyebook.record import Flaw
 
-__all__ = ["find_flaws", "flaws_in", "with_flaws"]
+__all__ = ["LEAST_ODDS", "find_flaws", "flaws_in", "likely_flaws", "with_flaws"]
 
-# odds from which a candidate is called a flaw, set for few false ones on sound parts; a second flaw of a part, which
-# is often the same texture again, needs more
-_LEAST_ODDS = {"place": 0.4, "pit": 0.4, "gradient": 0.4, "two_tone": 0.4}
-_LEAST_MORE = 0.6
+# odds from which a candidate is called a flaw, by the trees that judge it, set on photos of a renderer that trees had
+# not seen, for few false ones on sound parts; a second flaw of a part, often the same texture again, needs more
+LEAST_ODDS = {"place": 0.7, "pit": 0.85, "gradient": 0.35, "two_tone": 0.3}
+_LEAST_MORE = 0.65
 # a fainter change cannot be told from the photo's own errors
 _FAINTEST_DELTA_E = 1.0
-# length over width of a streak, and its most width as share of the part's
-_STREAK_LONG_TO_WIDE, _STREAK_WIDE = 2.7, 0.4
-# a pale zone: softness of its edge, share of its rim that is the part's, logarithm of its share of the part
-_PALE_EDGE, _AT_RIM, _LARGE = 0.3, 0.3, -3.2
 _OVERLAP = 0.2
 _MOST_FLAWS = 4
 _UNEVEN_DELTA_E = 3.0
@@ -102,32 +98,38 @@ def flaws_in(view, rest, film, outline, trees=None):
     -------
     tuple of Flaw
     """
-    facts = part_facts(view)
-    found = _local_flaws(view, rest, film, facts, trees) + _whole_flaws(view, film, facts, outline, trees)
-    found.sort(key=lambda pair: -pair[0])
-    return tuple(flaw for k, (odds, flaw) in enumerate(found[:_MOST_FLAWS]) if k == 0 or odds >= _LEAST_MORE)
+    found = likely_flaws(view, rest, film, outline, trees)
+    return tuple(flaw for k, (odds, flaw) in enumerate(found) if k == 0 or odds >= _LEAST_MORE)
 
 
-def _local_flaws(view, rest, film, facts, trees):
+def likely_flaws(view, rest, film, outline, trees=None, least=None):
+    """Return (odds, flaw) of the likeliest flaws of a part, as `flaws_in` takes them; `least` odds by name."""
+    facts, least = part_facts(view), LEAST_ODDS if least is None else least
+    found = _local_flaws(view, rest, film, facts, trees, least)
+    found += _whole_flaws(view, film, facts, outline, trees, least)
+    return sorted(found, key=lambda pair: -pair[0])[:_MOST_FLAWS]
+
+
+def _local_flaws(view, rest, film, facts, trees, least):
     """Spots, streaks, pale zones and pits with their odds."""
     places, rows = places_of(regions_of(fields_of(rest, view.inner, film)), view, film, facts)
     if not places:
         return []
     seen = rows[:, _CUE["delta_e"]] >= _FAINTEST_DELTA_E
     place_odds, pit_odds = (flaw_odds(name, rows, trees) * seen for name in ("place", "pit"))
-    pits, odds = _pits(view, places, rows, pit_odds, place_odds)
+    pits, odds = _pits(view, places, rows, pit_odds, place_odds, least)
     out = [] if pits is None else [(odds, pits)]
-    for k, mask in _apart(places, place_odds, view.mask.shape):
+    for k, mask in _apart(places, place_odds, view.mask.shape, least):
         if pits is None or place_odds[k] > odds:
-            out.append((float(place_odds[k]), _place_flaw(view, places[k].outlined(mask.shape), rows[k])))
+            out.append((float(place_odds[k]), _place_flaw(view, places[k].outlined(mask.shape), rows[k], trees)))
     return out
 
 
-def _apart(places, odds, shape):
+def _apart(places, odds, shape, least):
     """Indices and masks of likely places, the likeliest first, none over another."""
     taken, out = np.zeros(shape, bool), []
     for k in np.argsort(-odds):
-        if odds[k] < _LEAST_ODDS["place"] or len(out) >= _MOST_FLAWS:
+        if odds[k] < least["place"] or len(out) >= _MOST_FLAWS:
             break
         mask = places[k].mask(shape)
         if (taken & mask).sum() <= _OVERLAP * mask.sum():
@@ -136,9 +138,9 @@ def _apart(places, odds, shape):
     return out
 
 
-def _pits(view, places, rows, odds, others):
+def _pits(view, places, rows, odds, others, least):
     """The pits of a part as one flaw, and its odds; None, 0 if there are none."""
-    likely = np.flatnonzero((odds >= _LEAST_ODDS["pit"]) & (odds >= 0.5 * others))
+    likely = np.flatnonzero((odds >= least["pit"]) & (odds >= 0.5 * others))
     if not len(likely):
         return None, 0.0
     canvas = np.zeros(view.mask.shape, bool)
@@ -150,24 +152,14 @@ def _pits(view, places, rows, odds, others):
     return _flaw("pit", view.to_photo(ring), change, canvas.sum() / view.mask.sum()), float(odds.max())
 
 
-def _place_flaw(view, mask, row):
+def _place_flaw(view, mask, row, trees):
     lines, _ = cv2.findContours(mask.view(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     ring = _ring(max(lines, key=len))
-    return _flaw(_kind(row, ring), view.to_photo(ring), row[_CUE["delta_e"]], mask.sum() / view.mask.sum())
+    kind = kind_of_place(row, trees)
+    return _flaw(kind, view.to_photo(ring), row[_CUE["delta_e"]], mask.sum() / view.mask.sum())
 
 
-def _kind(row, ring):
-    """Name of a place by the form of its outline: long and narrow; pale and soft, large or at the rim; or neither."""
-    wide, long = sorted(cv2.minAreaRect(ring.astype(np.float32))[1])
-    at_rim, large = row[_CUE["open_rim"]] > _AT_RIM, row[_CUE["area_share"]] > _LARGE
-    narrow = long > _STREAK_LONG_TO_WIDE * wide and row[_CUE["wide_to_part"]] < _STREAK_WIDE
-    if narrow and not (at_rim and large):
-        return "streak"
-    zone = at_rim or large or row[_CUE["edge"]] < _PALE_EDGE
-    return "pale_zone" if zone and row[_CUE["paler"]] > 0 else "spot"
-
-
-def _whole_flaws(view, film, facts, outline, trees):
+def _whole_flaws(view, film, facts, outline, trees, least):
     """A gradient or two tones, with the odds."""
     changes = whole_changes(view, film, facts)
     if not changes:
@@ -177,7 +169,7 @@ def _whole_flaws(view, film, facts, outline, trees):
     name = max(odds, key=lambda kind: odds[kind].max())
     best = int(odds[name].argmax())
     change = float(change_delta_e(film, changes[best][2 if name == "gradient" else 3]))
-    if odds[name][best] < _LEAST_ODDS[name] or change < _FAINTEST_DELTA_E:
+    if odds[name][best] < least[name] or change < _FAINTEST_DELTA_E:
         return []
     return [(float(odds[name][best]), _flaw(name, outline, change, 1.0))]
 

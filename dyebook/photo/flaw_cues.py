@@ -25,7 +25,6 @@ CUES = (
     "long_to_part",
     "lean",
     "open_rim",
-    "end",
     "delta_e",
     "delta_chroma",
     "ring_distance",
@@ -77,7 +76,6 @@ def part_facts(view):
         "narrow": float(min(rows, columns)),
         "long": float(max(rows, columns)),
         "aspect": float(min(rows, columns) / max(rows, columns)),
-        "width": float(view.mask.shape[1]),
     }
 
 
@@ -174,8 +172,7 @@ def _heights(seen, usual):
 
 
 def _sizes(form, sigma, facts):
-    """Cues of size, form and place."""
-    along = 2 * form["x"] / facts["width"] - 1
+    """Cues of size and form."""
     return {
         "area_share": np.log(form["area"] / facts["area"]),
         "area_windows": np.log(form["area"] / sigma**2),
@@ -184,7 +181,6 @@ def _sizes(form, sigma, facts):
         "wide_to_part": form["wide"] / facts["narrow"],
         "long_to_part": form["long"] / facts["long"],
         "filled": form["filled"],
-        "end": np.abs(along),
     }
 
 
@@ -205,7 +201,7 @@ def _contrast(seen):
 
 
 def _form(seen):
-    """Area, middle, length, width, turn of the long axis, and the filled share of the ellipse of equal moments."""
+    """Area, length, width, turn of the long axis, and the filled share of the ellipse of equal moments."""
     x, y = seen.means["x"], seen.means["y"]
     pixel = seen.step**2 / 12
     xx, yy = seen.means["xx"] - x**2 + pixel, seen.means["yy"] - y**2 + pixel
@@ -215,7 +211,6 @@ def _form(seen):
     area = seen.count * seen.step**2
     return {
         "area": area,
-        "x": x,
         "long": long,
         "wide": wide,
         "turn": np.abs(np.cos(0.5 * np.arctan2(2 * xy, xx - yy))),

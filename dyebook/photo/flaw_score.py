@@ -10,9 +10,14 @@ from dyebook.photo.flaw_cues import CUES
 from dyebook.photo.flaw_whole import WHOLE_CUES
 from dyebook.photo.part_score import tree_odds
 
-__all__ = ["as_trees", "flaw_odds"]
+__all__ = ["PLACE_KINDS", "as_trees", "flaw_odds", "kind_of_place"]
 
-_CUES = {"place": CUES, "pit": CUES, "gradient": WHOLE_CUES, "two_tone": WHOLE_CUES}
+# what a place that is a flaw may be
+PLACE_KINDS = ("spot", "streak", "pale_zone")
+_CUES = {
+    **dict.fromkeys(("place", "pit", *PLACE_KINDS), CUES),
+    **dict.fromkeys(("gradient", "two_tone"), WHOLE_CUES),
+}
 
 
 @cache
@@ -41,7 +46,7 @@ def flaw_odds(name, rows, trees=None):
     Parameters
     ----------
     name : str
-        place (spot, streak or pale zone), pit, gradient or two_tone.
+        place (any of `PLACE_KINDS`), pit, gradient or two_tone; or one of `PLACE_KINDS`, given that it is a flaw.
     rows : sequence of ndarray
         Cues as `flaw_cues` (place, pit) or `flaw_whole` (gradient, two_tone) gives them.
     trees : dict, optional
@@ -54,3 +59,8 @@ def flaw_odds(name, rows, trees=None):
     """
     rows = np.asarray(rows, dtype=float).reshape(-1, len(_CUES[name]))
     return tree_odds(rows, *(_tables() if trees is None else trees)[name])
+
+
+def kind_of_place(row, trees=None):
+    """Return which of `PLACE_KINDS` a place that is a flaw is, by the form and direction that its cues tell."""
+    return max(PLACE_KINDS, key=lambda kind: flaw_odds(kind, row, trees)[0])

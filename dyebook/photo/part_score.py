@@ -10,8 +10,6 @@ from dyebook.photo.part_cues import CUES
 
 __all__ = ["part_odds"]
 
-_DEPTH = 3
-
 
 @cache
 def _trees():
@@ -44,13 +42,14 @@ def part_odds(cues):
 
 
 def tree_odds(rows, cue, threshold, leaf, start):
-    """Return the probability that full binary trees of three levels give to each row."""
+    """Return the probability that full binary trees give to each row; leaf (trees, 2**levels) tells their levels."""
+    levels = leaf.shape[1].bit_length() - 1
     forks = np.zeros((len(rows), len(cue)), dtype=int)
     # flat places: looking up by two indices takes twice as long
     starts, first = np.arange(len(rows))[:, None] * rows.shape[1], np.arange(len(cue)) * cue.shape[1]
-    for _ in range(_DEPTH):
+    for _ in range(levels):
         at = first + forks
         forks = 2 * forks + 1 + (np.take(rows, starts + np.take(cue, at)) > np.take(threshold, at))
-    leaves = np.arange(len(leaf)) * leaf.shape[1] - (2**_DEPTH - 1)
+    leaves = np.arange(len(leaf)) * leaf.shape[1] - (2**levels - 1)
     score = start + np.take(leaf, leaves + forks).sum(axis=1)
     return 1 / (1 + np.exp(-score))

@@ -10,9 +10,9 @@ _SMALLEST = 1.5
 
 
 def fit_trees(
-    rows, wanted, weights=None, count=120, rate=0.08, keep=5.0, smallest=15.0, share=0.7, seed=0, rising=None
+    rows, wanted, weights=None, count=120, rate=0.08, keep=5.0, share=0.7, seed=0, rising=None, levels=3, heard=None
 ):
-    """Return (cue, threshold, leaf, start) of trees of three levels for log-odds.
+    """Return (cue, threshold, leaf, start) of trees for log-odds.
 
     Parameters
     ----------
@@ -28,7 +28,12 @@ def fit_trees(
     share : float
         Part of the rows, and of the cues, each tree sees.
     seed : int
+    levels : int
+        Forks from the root of each tree to a leaf.
+    heard : ndarray of bool, shape (K,), optional
+        Cues that have a say; all if left out.
     """
+    heard = np.ones(np.shape(rows)[1], bool) if heard is None else heard
     rising = np.zeros(np.shape(rows)[1], int) if rising is None else rising
     rng = np.random.default_rng(seed)
     rows = np.asarray(rows, float)
@@ -42,10 +47,10 @@ def fit_trees(
     for _ in range(count):
         chance = 1 / (1 + np.exp(-score))
         picked = rng.random(len(rows)) < share
-        cues = np.flatnonzero(rng.random(rows.shape[1]) < share)
+        cues = np.flatnonzero((rng.random(rows.shape[1]) < share) & heard)
         slope = weights * (wanted - chance) * picked
         bend = weights * chance * (1 - chance) * picked
-        tree = _grow(codes, cuts, cues, slope, bend, keep, _SMALLEST, rising)
+        tree = _grow(codes, cuts, cues, slope, bend, keep, rising, levels)
         tree = tree[0], tree[1], tree[2] * rate
         score += tree[2][_leaf_of(rows, *tree[:2])]
         trees.append(tree)
@@ -55,30 +60,31 @@ def fit_trees(
 
 def _leaf_of(rows, cue, threshold):
     node = np.zeros(len(rows), int)
-    for _ in range(3):
+    for _ in range(len(cue).bit_length()):
         node = 2 * node + 1 + (rows[np.arange(len(rows)), cue[node]] > threshold[node])
-    return node - 7
+    return node - len(cue)
 
 
-def _grow(codes, cuts, cues, slope, bend, keep, smallest, rising):
-    cue, threshold, leaf = np.zeros(7, int), np.full(7, np.inf), np.zeros(8)
+def _grow(codes, cuts, cues, slope, bend, keep, rising, levels):
+    leaves = 2**levels
+    cue, threshold, leaf = np.zeros(leaves - 1, int), np.full(leaves - 1, np.inf), np.zeros(leaves)
     node = np.zeros(len(codes), int)
-    for fork in range(7):
+    for fork in range(leaves - 1):
         mine = np.flatnonzero((node == fork) & (bend > 0))
-        best = _best_split(codes[mine], cuts, cues, slope[mine], bend[mine], keep, smallest, rising)
+        best = _best_split(codes[mine], cuts, cues, slope[mine], bend[mine], keep, rising)
         if best is not None:
             cue[fork], cut = best
             threshold[fork] = cuts[cue[fork]][cut]
         here = node == fork
         right = codes[:, cue[fork]] > (best[1] if best is not None else _BINS + 1)
         node[here] = 2 * fork + 1 + right[here]
-    for k in range(8):
-        mine = node == k + 7
+    for k in range(leaves):
+        mine = node == k + leaves - 1
         leaf[k] = slope[mine].sum() / (bend[mine].sum() + keep)
     return cue, threshold, leaf
 
 
-def _best_split(codes, cuts, cues, slope, bend, keep, smallest, rising):
+def _best_split(codes, cuts, cues, slope, bend, keep, rising):
     """Cue and cut of the largest gain, or None."""
     best, answer = 1e-6, None
     total, weight = slope.sum(), bend.sum()
@@ -88,7 +94,7 @@ def _best_split(codes, cuts, cues, slope, bend, keep, smallest, rising):
         low = np.bincount(codes[:, cue], slope, _BINS + 1).cumsum()[: len(cuts[cue])]
         mass = np.bincount(codes[:, cue], bend, _BINS + 1).cumsum()[: len(cuts[cue])]
         gain = low**2 / (mass + keep) + (total - low) ** 2 / (weight - mass + keep) - total**2 / (weight + keep)
-        gain[(mass < smallest) | (weight - mass < smallest)] = 0
+        gain[(mass < _SMALLEST) | (weight - mass < _SMALLEST)] = 0
         if rising[cue]:
             gain[rising[cue] * ((total - low) / (weight - mass + keep) - low / (mass + keep)) < 0] = 0
         if len(gain) and gain.max() > best:

@@ -1,6 +1,7 @@
 """Fit the trees that judge candidates for flaws: python -m tests.bench.flaw_fit --seeds 0:150 [--out FILE].
 
-The flaw finder reads dyebook/photo/flaw_trees.json. Each scene serves with parts given and as found.
+The flaw finder reads dyebook/photo/flaw_trees.json. Each scene serves with parts given and as found; sound ones serve
+again with flaws painted over them. `--keep DIR` keeps rendered scenes for the next time.
 """
 
 import argparse
@@ -16,6 +17,7 @@ from dyebook.errors import PhotoError
 from dyebook.photo.card import card_at
 from dyebook.photo.flaw_cues import CUES, part_facts, places_of
 from dyebook.photo.flaw_places import fields_of, regions_of
+from dyebook.photo.flaw_score import PLACE_KINDS
 from dyebook.photo.flaw_shading import unshaded
 from dyebook.photo.flaw_view import view_part
 from dyebook.photo.flaw_whole import WHOLE_CUES, whole_changes
@@ -25,7 +27,8 @@ from dyebook.photo.part_find import find_parts
 from dyebook.photo.read import read_photo
 from dyebook.photo.reading import read_parts
 from tests.bench.boost import fit_trees
-from tests.bench.flaw_scenes import flaw_scene
+from tests.bench.flaw_scenes import kept_scene
+from tests.bench.flaw_strokes import painted
 from tests.bench.part_fit import as_table
 
 __all__ = ["Seen", "fit", "rows_of", "seen_parts"]
@@ -37,14 +40,31 @@ _COVERS, _MISSES, _BETWEEN = 0.35, 0.1, 0.4
 # a pit is small: this share of a place must lie in true pits
 _IN_PIT, _LARGEST_PIT_PX = 0.45, 60
 _ALONG = 0.6
-_TREES, _RATE, _SOUND_SHARE = {"place": 160, "pit": 160, "gradient": 90, "two_tone": 90}, 0.09, 0.25
+# paintings of each sound part
+_TAKES = 2
+# many small trees: what they lean on carries over to another renderer better than what few large ones do
+_TREES = {"place": 240, "pit": 240, "gradient": 130, "two_tone": 130, **dict.fromkeys(PLACE_KINDS, 60)}
+_LEVELS, _RATE, _SOUND_SHARE = 2, 0.09, 0.15
+# whether a spot, streak or pale zone reaches the rim is a painter's habit: that has no say, but in which of them it is
+_HABITS = {"place": ("open_rim",)}
+_KIND_CUES = (
+    "long_to_wide",
+    "wide_to_part",
+    "long_to_part",
+    "area_share",
+    "area_windows",
+    "open_rim",
+    "edge",
+    "paler",
+    "filled",
+)
 # the odds may only rise (1) or only fall (-1) with these cues: a fit to two renderers must not learn their habits
 _COMPARED = ("delta_e", "delta_chroma", "ring_distance", "ring_chroma", "height_mean")
 _RISING = {
     **dict.fromkeys((*_COMPARED, "height_top", "height_others", "alone"), 1),
     **{f"{cue}_usual": 1 for cue in _COMPARED},
     **{f"{cue}_rank": -1 for cue in _COMPARED},
-    **dict.fromkeys(("ring_spread", "rivals", "uneven"), -1),
+    **dict.fromkeys(("ring_spread", "rivals", "uneven", "lean", "open_rim"), -1),
     **dict.fromkeys(("line_delta_e", "step_delta_e", "line_hue", "step_hue"), 1),
     "rough": -1,
 }
@@ -99,20 +119,33 @@ def _in_view(mask, view):
     return cv2.warpAffine(cover, matrix, view.mask.shape[::-1]) > 0.5
 
 
-def collect(renderer, seeds):
-    """Return rows of (cues, name of the flaw or "", weight) of places, and of changes over whole parts."""
+def collect(renderer, seeds, folder=None):
+    """Return rows of (cues, judge, weight, kind) of places, and of changes over whole parts, as `rows_of` does."""
     places, wholes = [], []
     for seed in seeds:
-        scene = flaw_scene(renderer, seed)
-        for seen in seen_parts(scene) if scene.card_quad is not None else ():
+        scene = kept_scene(renderer, seed, folder)
+        for seen in _with_painted(seed, seen_parts(scene)) if scene.card_quad is not None else ():
             rows = rows_of(seen.view, seen.film, seen.flaws)
             places += rows[0]
             wholes += rows[1]
     return places, wholes
 
 
+def _with_painted(seed, parts):
+    """Yield parts, and the sound ones again with flaws painted over them."""
+    rng = np.random.default_rng([seed, 41])
+    for seen in parts:
+        yield seen
+        for _ in range(0 if seen.flaws else _TAKES):
+            if (flawed := painted(rng, seen)) is not None:
+                yield flawed
+
+
 def rows_of(view, film, flaws, rest=None):
-    """Return rows of (cues, name of the flaw or "", weight) of a part's places, and of its changes as a whole."""
+    """Return rows of (cues, judge, weight, kind) of a part's places, and of its changes as a whole.
+
+    The judge is the name of the trees that are to call it a flaw, "" for none; the kind is the flaw's own.
+    """
     facts = part_facts(view)
     fields = fields_of(unshaded(view) if rest is None else rest, view.inner, film)
     places, rows = places_of(regions_of(fields), view, film, facts)
@@ -128,12 +161,12 @@ def _name_of(place, true):
         both = (wide & place).sum()
         if kind == "pit":
             share = both / area * (0.5 if area > _LARGEST_PIT_PX else 1)
-            return ("pit", 1.0) if share > _IN_PIT else ("", 0.0 if share > _MISSES else 1.0)
+            return ("pit", 1.0, kind) if share > _IN_PIT else ("", 0.0 if share > _MISSES else 1.0, "")
         share = both / (mask.sum() + area - both)
         if kind in _WHOLE:  # the paler half is no spot, nor is it nothing
-            return "", 0.0 if share > _MISSES else 1.0
-        return ("place", 1.0) if share > _COVERS else ("", _BETWEEN if share > _MISSES else 1.0)
-    return "", 1.0
+            return "", 0.0 if share > _MISSES else 1.0, ""
+        return ("place", 1.0, kind) if share > _COVERS else ("", _BETWEEN if share > _MISSES else 1.0, "")
+    return "", 1.0, ""
 
 
 def _whole_name(view, way, true):
@@ -141,24 +174,42 @@ def _whole_name(view, way, true):
         if kind in _WHOLE:
             y, x = np.nonzero(view.inner)
             place = way[0] * (2 * x / view.mask.shape[1] - 1) + way[1] * (2 * y / view.mask.shape[0] - 1)
-            alike = abs(np.corrcoef(place, mask[view.inner])[0, 1])
-            return (kind, 1.0) if alike > _ALONG else ("", 0.2 if alike > _ALONG / 2 else 1.0)
-    return "", 1.0
+            covered = mask[view.inner]
+            alike = 0.0 if covered.all() or not covered.any() else abs(np.corrcoef(place, covered)[0, 1])
+            return (kind, 1.0, kind) if alike > _ALONG else ("", 0.2 if alike > _ALONG / 2 else 1.0, "")
+    return "", 1.0, ""
 
 
 def fit(places, wholes, seed=0):
-    """Return the table of fitted trees of each kind of candidate; a share of what is no flaw stands for all of it."""
+    """Return the table of fitted trees by name; a share of what is no flaw stands for all of it."""
     rng, out = np.random.default_rng(seed), {}
     for name, count in _TREES.items():
-        rows, cues, share = (wholes, WHOLE_CUES, 1.0) if name in _WHOLE else (places, CUES, _SOUND_SHARE)
-        seen, names, weights = (np.array(column) for column in zip(*rows, strict=True))
-        wanted = names == name
-        kept = (wanted | (rng.random(len(wanted)) < share)) & (weights > 0)
-        weights = np.where(wanted, weights, weights / share)[kept]
-        rising = np.array([_RISING.get(cue, 0) for cue in cues])
-        trees = fit_trees(seen[kept], wanted[kept], weights, count=count, rate=_RATE, keep=4.0, rising=rising)
+        rows, cues = (wholes, WHOLE_CUES) if name in _WHOLE else (places, CUES)
+        seen, wanted, weights = _kind_task(rows, name) if name in PLACE_KINDS else _flaw_task(rows, name, rng)
+        rising = np.array([0 if name in PLACE_KINDS else _RISING.get(cue, 0) for cue in cues])
+        heard = np.array(
+            [cue in _KIND_CUES if name in PLACE_KINDS else cue not in _HABITS.get(name, ()) for cue in cues]
+        )
+        options = {"count": count, "rate": _RATE, "keep": 4.0, "levels": _LEVELS}
+        trees = fit_trees(seen, wanted, weights, rising=rising, heard=heard, **options)
         out[name] = {**as_table(trees), "cues": list(cues)}
     return out
+
+
+def _flaw_task(rows, name, rng):
+    """Cues, whether they are of such flaws, and weights."""
+    seen, judges, weights, _ = (np.array(column) for column in zip(*rows, strict=True))
+    share = 1.0 if name in _WHOLE else _SOUND_SHARE
+    wanted = judges == name
+    kept = (wanted | (rng.random(len(wanted)) < share)) & (weights > 0)
+    return seen[kept], wanted[kept], np.where(wanted, weights, weights / share)[kept]
+
+
+def _kind_task(rows, name):
+    """Cues of places that are flaws, whether they are of this kind, and weights that make all kinds equally common."""
+    seen, kinds = (np.array(column) for column in zip(*((r[0], r[3]) for r in rows if r[1] == "place"), strict=True))
+    common = {kind: max((kinds == kind).sum(), 1) for kind in PLACE_KINDS}
+    return seen, kinds == name, np.array([len(kinds) / (3 * common[kind]) for kind in kinds])
 
 
 def main():
@@ -166,9 +217,10 @@ def main():
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--seeds", default="0:150", help="first:end, of either renderer")
     parser.add_argument("--out", type=Path)
+    parser.add_argument("--keep", type=Path, metavar="DIR", help="keep rendered scenes here, and take them from here")
     options = parser.parse_args()
     first, end = (int(n) for n in options.seeds.split(":"))
-    rows = [collect(renderer, range(first, end)) for renderer in "ab"]
+    rows = [collect(renderer, range(first, end), options.keep) for renderer in "ab"]
     places, wholes = (list(chain.from_iterable(part)) for part in zip(*rows, strict=True))
     tables = fit(places, wholes)
     print(f"{len(places)} places, {len(wholes)} changes over whole parts")

@@ -2,7 +2,7 @@
 
 Scores on parts as given and as found, three ways, both renderers:
 
-- each renderer judged by trees fitted on the other alone: what to expect of photos of neither;
+- each renderer judged by trees fitted on the other and on flaws painted over it: what to expect of photos of neither;
 - trees fitted on both;
 - the ceiling: true shading (the same photo without noise and flaws) taken away, trees fitted on every other scene.
 
@@ -13,6 +13,7 @@ sound parts.
 import argparse
 from collections import Counter
 from itertools import chain
+from pathlib import Path
 
 import cv2
 import numpy as np
@@ -22,7 +23,7 @@ from dyebook.photo.flaw import flaws_in
 from dyebook.photo.flaw_score import as_trees
 from dyebook.photo.flaw_shading import unshaded
 from tests.bench.flaw_fit import collect, fit, rows_of, seen_parts
-from tests.bench.flaw_scenes import flaw_scene
+from tests.bench.flaw_scenes import kept_scene
 
 _FOUND = 0.2
 
@@ -43,17 +44,18 @@ def score(parts, trees, rest_of):
             tally[how, "sound"] += 1
             tally[how, "false"] += len(flaws)
         for kind, mask in seen.flaws:
-            hit = int(any(_overlap(flaw, kind, mask, seen.view) >= _FOUND for flaw in flaws))
+            hit = int(any(covers(flaw, kind, mask, seen.view) for flaw in flaws))
             tally.update({(how, "flaws"): 1, (how, "hit"): hit, (how, f"all {kind}"): 1, (how, f"hit {kind}"): hit})
     return tally
 
 
-def _overlap(flaw, kind, mask, view):
+def covers(flaw, kind, mask, view):
+    """Return whether a flaw's outline covers a true flaw (its kind, and mask in the view) with enough overlap."""
     outline = np.array(flaw.outline) @ view.matrix[:, :2].T + view.matrix[:, 2]
     found = fill_polygon(outline, (0, 0, *view.mask.shape[::-1]), 1)
     if kind == "pit":
         mask = cv2.dilate(mask.view(np.uint8), np.ones((3, 3), np.uint8)).view(bool)
-    return (found & mask).sum() / max((found | mask).sum(), 1)
+    return (found & mask).sum() >= _FOUND * max((found | mask).sum(), 1)
 
 
 def _tell(title, tally):
@@ -67,9 +69,9 @@ def _tell(title, tally):
         )
 
 
-def _scenes(renderer, seeds):
+def _scenes(renderer, seeds, folder):
     """Parts of each scene of a renderer, scene by scene."""
-    scenes = (flaw_scene(renderer, seed, with_sound=True) for seed in seeds)
+    scenes = (kept_scene(renderer, seed, folder, with_sound=True) for seed in seeds)
     return [[seen for seen in seen_parts(scene) if seen.sound] for scene in scenes if scene.card_quad is not None]
 
 
@@ -92,12 +94,13 @@ def main():
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--fit", default="0:60", help="seeds the trees are fitted on, first:end")
     parser.add_argument("--seeds", default="3000:3030", help="seeds that are scored, first:end")
+    parser.add_argument("--keep", type=Path, metavar="DIR", help="keep rendered scenes here, and take them from here")
     options = parser.parse_args()
     learned, scored = (range(*(int(n) for n in text.split(":"))) for text in (options.fit, options.seeds))
-    rows = {renderer: collect(renderer, learned) for renderer in "ab"}
+    rows = {renderer: collect(renderer, learned, options.keep) for renderer in "ab"}
     both = tuple(one + other for one, other in zip(rows["a"], rows["b"], strict=True))
     for renderer, other in ("ab", "ba"):
-        scenes = _scenes(renderer, scored)
+        scenes = _scenes(renderer, scored, options.keep)
         parts = [seen for scene in scenes for seen in scene]
         for title, trees in (("fitted on the other", _table(rows[other])), ("fitted on both", _table(both))):
             _tell(f"renderer {renderer}, {title}", score(parts, trees, lambda seen: unshaded(seen.view)))
