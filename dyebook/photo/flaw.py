@@ -19,7 +19,7 @@ __all__ = ["LEAST_ODDS", "find_flaws", "flaws_in", "likely_flaws", "with_flaws"]
 
 # odds from which a candidate is called a flaw, by the trees that judge it, set on photos of a renderer that trees had
 # not seen, for few false ones on sound parts; a second flaw of a part, often the same texture again, needs more
-LEAST_ODDS = {"place": 0.7, "pit": 0.85, "gradient": 0.35, "two_tone": 0.3}
+LEAST_ODDS = {"place": 0.6, "pit": 0.85, "gradient": 0.25, "two_tone": 0.25}
 _LEAST_MORE = 0.65
 # a fainter change cannot be told from the photo's own errors
 _FAINTEST_DELTA_E = 1.0

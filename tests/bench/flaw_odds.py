@@ -18,7 +18,7 @@ from tests.bench.flaw_views import covers
 
 _LOW = 0.1
 _GRID = np.round(np.arange(0.2, 0.96, 0.05), 2)
-_MOST_FALSE = 0.18
+_MOST_FALSE = 0.2
 _PRICES = np.geomspace(0.3, 3, 12)
 
 
