@@ -38,6 +38,7 @@ _ICON = str(_WEB / "icon.png")
 
 def show(first=PAGES[0][0]):
     """Run the page that the address names, or the `first`, inside the frame all pages share."""
+    work.begin_page()
     st.set_page_config(page_title="dyebook", page_icon=_ICON, layout="wide")
     pages = {module: _page(module, *words, module == first) for module, *words in (*PAGES, *MORE_PAGES)}
     st.session_state["pages"] = pages

@@ -16,14 +16,14 @@ import streamlit as st
 
 from dyebook.errors import DyebookError
 
-__all__ = ["Job", "StoppedError", "done", "done_once", "made_once", "show_stopped", "stop_all", "warm_up"]
+__all__ = ["Job", "StoppedError", "begin_page", "done", "done_once", "made_once", "show_stopped", "stop_all", "warm_up"]
 
 # what is over sooner needs no words
 _UNSEEN_S = 0.4
 _LOOK_S = 0.15
 _HANDS = 2
 _MOST = 60
-_STOPPED_HERE = "stopped work"
+_STOPPED_HERE, _BOXES = "stopped work", "boxes of work"
 
 
 class StoppedError(Exception):
@@ -217,7 +217,7 @@ def _wait(job, box):
     wait([job.future], _UNSEEN_S)
     if job.future.done():
         return
-    mark = abs(hash(job.name))
+    mark = _next_mark()
     with box.container(key=f"work_{mark}", horizontal=True, vertical_alignment="center", gap="small"):
         line = st.empty()
         st.button("Stop", key=f"stop_{mark}", icon=":material/stop:", on_click=_stop, args=(job,))
@@ -227,6 +227,19 @@ def _wait(job, box):
     box.empty()
 
 
+def begin_page():
+    """Count the boxes of a page anew: first thing in every run.
+
+    Streamlit keeps what it knows of a widget, with the job its button would stop, for each key that was ever used.
+    """
+    st.session_state[_BOXES] = 0
+
+
+def _next_mark():
+    st.session_state[_BOXES] = st.session_state.get(_BOXES, 0) + 1
+    return st.session_state[_BOXES]
+
+
 def _stop(job):
     job.stop()
     st.session_state[_STOPPED_HERE][job.name] = job
@@ -234,7 +247,7 @@ def _stop(job):
 
 def show_stopped(stopped):
     """Say what was stopped and what is kept, with the way to go on."""
-    job, mark = stopped.job, abs(hash(stopped.job.name))
+    job, mark = stopped.job, _next_mark()
     with st.container(key=f"stopped_{mark}", horizontal=True, vertical_alignment="center", gap="small"):
         kept = f" {escape(job.kept)}" if job.kept else ""
         told = f"<strong>Stopped:</strong> {escape(job.words[:1].lower() + job.words[1:])}.{kept}"
