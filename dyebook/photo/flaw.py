@@ -21,6 +21,7 @@ __all__ = ["LEAST_ODDS", "find_flaws", "flaws_in", "likely_flaws", "with_flaws"]
 # not seen, for few false ones on sound parts; a second flaw of a part, often the same texture again, needs more
 LEAST_ODDS = {"place": 0.6, "pit": 0.85, "gradient": 0.25, "two_tone": 0.25}
 _LEAST_MORE = 0.65
+_BESIDE_PIT = 0.3
 # a fainter change cannot be told from the photo's own errors
 _FAINTEST_DELTA_E = 1.0
 _OVERLAP = 0.2
@@ -140,8 +141,9 @@ def _apart(places, odds, shape, least):
 
 def _pits(view, places, rows, odds, others, least):
     """The pits of a part as one flaw, and its odds; None, 0 if there are none."""
-    likely = np.flatnonzero((odds >= least["pit"]) & (odds >= 0.5 * others))
-    if not len(likely):
+    # pits come in nests: beside a sure one less sure ones count
+    likely = np.flatnonzero((odds >= _BESIDE_PIT * least["pit"]) & (odds >= 0.5 * others))
+    if not len(likely) or odds[likely].max() < least["pit"]:
         return None, 0.0
     canvas = np.zeros(view.mask.shape, bool)
     for k in likely:
@@ -149,7 +151,7 @@ def _pits(view, places, rows, odds, others, least):
     lines, _ = cv2.findContours(canvas.view(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     ring = _joined([_ring(line) for line in lines])
     change = float(np.median(rows[likely, _CUE["delta_e"]]))
-    return _flaw("pit", view.to_photo(ring), change, canvas.sum() / view.mask.sum()), float(odds.max())
+    return _flaw("pit", view.to_photo(ring), change, canvas.sum() / view.mask.sum()), float(odds[likely].max())
 
 
 def _place_flaw(view, mask, row, trees):
