@@ -21,6 +21,7 @@ __all__ = ["LEAST_ODDS", "find_flaws", "flaws_in", "likely_flaws", "with_flaws"]
 # not seen, for few false ones on sound parts; a second flaw of a part, often the same texture again, needs more
 LEAST_ODDS = {"place": 0.6, "pit": 0.85, "gradient": 0.25, "two_tone": 0.25}
 _LEAST_MORE = 0.65
+# share of those odds that a pit beside a sure one needs
 _BESIDE_PIT = 0.3
 # a fainter change cannot be told from the photo's own errors
 _FAINTEST_DELTA_E = 1.0
@@ -141,7 +142,7 @@ def _apart(places, odds, shape, least):
 
 def _pits(view, places, rows, odds, others, least):
     """The pits of a part as one flaw, and its odds; None, 0 if there are none."""
-    # pits come in nests: beside a sure one less sure ones count
+    # pits come in nests
     likely = np.flatnonzero((odds >= _BESIDE_PIT * least["pit"]) & (odds >= 0.5 * others))
     if not len(likely) or odds[likely].max() < least["pit"]:
         return None, 0.0
