@@ -19,9 +19,9 @@ class OwnServer:
 
     def __init__(self, programs):
         self.programs, self.port = programs, free_port("127.0.0.1")
-        self.folder = Path(tempfile.mkdtemp(prefix="server-"))
-        # the server refuses to run as root
+        # the server refuses to run as root, and root's own folder for what is temporary may be closed to others
         self.user = {"user": "postgres", "group": "postgres"} if os.geteuid() == 0 else {}
+        self.folder = Path(tempfile.mkdtemp(prefix="server-", dir="/tmp" if self.user else None))
         if self.user:
             shutil.chown(self.folder, "postgres", "postgres")
         self._run("initdb", "-D", "data", "-U", "dyebook", "-A", "trust", "-E", "UTF8")

@@ -164,12 +164,18 @@ def test_the_command_measures_with_processes(archive):
     assert json.loads(done.stdout)["readings"] == 2
 
 
+def _heed_ctrl_c():
+    """A test that was started in the background ignores Ctrl-C, and so would what it starts."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+
 @pytest.mark.skipif(os.name != "posix", reason="a process group is stopped from a terminal on POSIX only")
 @pytest.mark.parametrize("done_first", [0, 2], ids=["at once", "half-way"])
 def test_ctrl_c_stops_the_command_and_the_next_run_goes_on(archive, done_first):
     asked = [sys.executable, "-m", "dyebook", "remeasure", "--workers", "2", "--book", str(archive), "--json"]
     streams = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, "text": True}
-    with subprocess.Popen(asked, cwd=Path(__file__).parents[2], start_new_session=True, **streams) as command:
+    own = {"cwd": Path(__file__).parents[2], "start_new_session": True, "preexec_fn": _heed_ctrl_c}
+    with subprocess.Popen(asked, **own, **streams) as command:
         with open_book(archive) as book:
             _wait_for(lambda: _has_workers(command.pid) and PHOTOS - count_waiting(book, _METHOD) >= done_first)
         os.killpg(command.pid, signal.SIGINT)  # a terminal stops the workers too
