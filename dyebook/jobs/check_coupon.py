@@ -181,7 +181,10 @@ def _checked_day(day):
 
 def coupon_cameras(book):
     """Return the cameras that have read the coupon, the one that read it last first; empty text for none learned."""
-    series = _series(book)
+    return _latest_first(_series(book))
+
+
+def _latest_first(series):
     return sorted(series, key=lambda camera: max(series[camera]), reverse=True)
 
 
@@ -194,11 +197,11 @@ def coupon_days(book, camera=None):
     camera : str, optional
         The one that read it last if left out; empty for readings without a learned camera.
     """
-    cameras = coupon_cameras(book)
-    camera = next(iter(cameras), None) if camera is None else camera
-    if camera not in cameras:
+    series = _series(book)
+    camera = next(iter(_latest_first(series)), None) if camera is None else camera
+    if camera not in series:
         return None
-    days = sorted((day, *lab) for day, lab in _series(book)[camera].items())
+    days = sorted((day, *lab) for day, lab in series[camera].items())
     marks = book.setting(_MARKS, {}).get(camera, {})
     # a mark beyond the last day waits for its first reading
     counted = [one for one in days if one[0] >= marks.get("from", "")] or days

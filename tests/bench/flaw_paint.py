@@ -44,7 +44,7 @@ class Frame:
         return self.seen[int(rng.integers(len(self.seen)))]
 
 
-def _rise(height):
+def rise(height):
     """0 below -0.5, 1 above 0.5, without a corner in between."""
     t = np.clip(height + 0.5, 0, 1)
     return t * t * (3 - 2 * t)
@@ -72,7 +72,7 @@ def _spot(rng, frame):
         p, q = np.cos(turn) * du + np.sin(turn) * dv, np.cos(turn) * dv - np.sin(turn) * du
         away = np.hypot(p, q / flat) / one * warp
         hollow = rng.uniform(0.2, 0.7) if rng.random() < 0.15 else 0.0
-        cover = np.maximum(cover, _rise((1 - away) / soft) * (1 - hollow * _rise((0.7 - away) / soft)))
+        cover = np.maximum(cover, rise((1 - away) / soft) * (1 - hollow * rise((0.7 - away) / soft)))
         at = at + rng.normal(0, 1.6 * size, 2)
     return cover
 
@@ -86,9 +86,9 @@ def _streak(rng, frame):
     p, q = np.cos(turn) * du + np.sin(turn) * dv, np.cos(turn) * dv - np.sin(turn) * du
     length = wide * np.exp(rng.uniform(np.log(4), np.log(16)))
     q = q - rng.uniform(0, 1.0) * wide * np.sin(p / (length * rng.uniform(0.3, 1)) + rng.uniform(0, 6))
-    fade = _rise((length - np.abs(p)) / (rng.uniform(0.15, 1.0) * length))
+    fade = rise((length - np.abs(p)) / (rng.uniform(0.15, 1.0) * length))
     taper = 1 - rng.uniform(0, 0.5) * (p / length + 1) / 2
-    return fade * _rise((wide * taper - np.abs(q)) / (rng.uniform(0.3, 1.2) * wide))
+    return fade * rise((wide * taper - np.abs(q)) / (rng.uniform(0.3, 1.2) * wide))
 
 
 def _pale_zone(rng, frame):
@@ -99,7 +99,7 @@ def _pale_zone(rng, frame):
         reach = span * rng.uniform(0.08, 0.3)
         end = frame.low[0] if rng.random() < 0.5 else frame.high[0]
         wave = rng.uniform(0, 0.25) * _clouds(rng, frame, 0.3 * frame.narrow)
-        return _rise((1 + wave - np.abs(frame.u - end) / reach) / rng.uniform(0.1, 0.9))
+        return rise((1 + wave - np.abs(frame.u - end) / reach) / rng.uniform(0.1, 0.9))
     size = frame.narrow * rng.uniform(0.18, 0.42)
     at = frame.place(rng)
     if way == "rim":
@@ -107,7 +107,7 @@ def _pale_zone(rng, frame):
         at = near[int(rng.integers(len(near)))] if len(near) else at
     away = np.hypot(frame.u - at[0], frame.v - at[1]) / size
     wave = (0.35 if way == "patch" else 0.1) * _clouds(rng, frame, 0.7 * size)
-    return _rise((1 + wave - away) / rng.uniform(0.3, 1.1))
+    return rise((1 + wave - away) / rng.uniform(0.3, 1.1))
 
 
 def _gradient(rng, frame):
@@ -138,7 +138,7 @@ def _two_tone(rng, frame):
     low, high = np.quantile(place[frame.mask], (0.02, 0.98))
     edge = low + (high - low) * rng.uniform(0.25, 0.75)
     wave = rng.uniform(0, 4) * np.sin(frame.v / rng.uniform(8, 40) + rng.uniform(0, 6))
-    cover = _rise((place - edge + wave) / np.exp(rng.uniform(np.log(1.0), np.log(14.0))))
+    cover = rise((place - edge + wave) / np.exp(rng.uniform(np.log(1.0), np.log(14.0))))
     return cover if rng.random() < 0.5 else 1 - cover
 
 

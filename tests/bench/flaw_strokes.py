@@ -11,7 +11,7 @@ import cv2
 import numpy as np
 
 from dyebook.lab import delta_e_00, linear_rgb_to_lab
-from tests.bench.flaw_paint import KINDS
+from tests.bench.flaw_paint import KINDS, rise
 
 __all__ = ["painted"]
 
@@ -111,16 +111,11 @@ class _Sheet:
         return (share if rng.random() < 0.5 else 1 - share), high - low
 
 
-def _rise(height):
-    t = np.clip(height + 0.5, 0, 1)
-    return t * t * (3 - 2 * t)
-
-
 def _spot(rng, sheet):
     """A blot with a ragged or smooth, hard or soft edge."""
     radius = sheet.narrow * np.exp(rng.uniform(np.log(0.05), np.log(0.25)))
     ragged = rng.uniform(0, 0.4) * sheet.clouds(rng, radius * rng.uniform(0.7, 1.5))
-    return _rise((1 + ragged - sheet.away(rng.uniform(0.6, 1.6)) / radius) / rng.uniform(0.1, 0.9))
+    return rise((1 + ragged - sheet.away(rng.uniform(0.6, 1.6)) / radius) / rng.uniform(0.1, 0.9))
 
 
 def _streak(rng, sheet):
@@ -136,7 +131,7 @@ def _streak(rng, sheet):
     cv2.polylines(line, [np.stack([x, y], axis=1).round().astype(np.int32)[:, None]], False, 0, 1)
     away = cv2.distanceTransform(line, cv2.DIST_L2, 5)
     gone = np.clip(((sheet.x - x[0]) * np.cos(turn) + (sheet.y - y[0]) * np.sin(turn)) / long, 0, 1)
-    return _rise((wide - away) / max(rng.uniform(0.3, 1.5) * wide, 0.7)) * (1 - rng.uniform(0, 0.6) * gone)
+    return rise((wide - away) / max(rng.uniform(0.3, 1.5) * wide, 0.7)) * (1 - rng.uniform(0, 0.6) * gone)
 
 
 def _pale_zone(rng, sheet):
@@ -147,15 +142,15 @@ def _pale_zone(rng, sheet):
         ends = sheet.along[sheet.mask].min(), sheet.along[sheet.mask].max()
         reach = (ends[1] - ends[0]) * rng.uniform(0.07, 0.3)
         away = np.abs(sheet.along - ends[int(rng.integers(2))])
-        return _rise((1 + rng.uniform(0, 0.3) * clouds - away / reach) / rng.uniform(0.1, 1.0))
+        return rise((1 + rng.uniform(0, 0.3) * clouds - away / reach) / rng.uniform(0.1, 1.0))
     if way == "rim":
         depth = cv2.distanceTransform(sheet.mask.astype(np.uint8), cv2.DIST_L2, 5)
-        beside = _rise(rng.uniform(0.8, 2.0) - sheet.away() / (0.3 * sheet.narrow)) if rng.random() < 0.8 else 1.0
+        beside = rise(rng.uniform(0.8, 2.0) - sheet.away() / (0.3 * sheet.narrow)) if rng.random() < 0.8 else 1.0
         reach = sheet.narrow * rng.uniform(0.08, 0.25)
-        return _rise((1 + 0.2 * clouds - depth / reach) / rng.uniform(0.3, 1.0)) * beside
+        return rise((1 + 0.2 * clouds - depth / reach) / rng.uniform(0.3, 1.0)) * beside
     radius = sheet.narrow * rng.uniform(0.16, 0.42)
     ragged = (0.4 if way == "patch" else 0.1) * clouds
-    return _rise((1 + ragged - sheet.away() / radius) / rng.uniform(0.3, 1.2))
+    return rise((1 + ragged - sheet.away() / radius) / rng.uniform(0.3, 1.2))
 
 
 def _gradient(rng, sheet):
@@ -169,7 +164,7 @@ def _two_tone(rng, sheet):
     """Two films with a wavy line between them, sharp or soft."""
     place, span = sheet.slanted(rng)
     wave = rng.uniform(0, 0.04) * sheet.clouds(rng, 0.4 * sheet.narrow)
-    return _rise((place - rng.uniform(0.22, 0.78) + wave) * span / np.exp(rng.uniform(np.log(1.2), np.log(16.0))))
+    return rise((place - rng.uniform(0.22, 0.78) + wave) * span / np.exp(rng.uniform(np.log(1.2), np.log(16.0))))
 
 
 def _pit(rng, sheet):

@@ -113,20 +113,26 @@ def table(rows, title):
         print(f"    {cause:22s} group {mean('group', cause):3.0f}  three {mean('three', cause):3.0f}  {worst}")
 
 
-def main():
-    """Run and print."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+def asked_for(words, baths, cases, first_seed):
+    """Learned baths, cases a cause, and the simulator, as the command line has them; the figures where it is silent."""
+    parser = argparse.ArgumentParser(description=words, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--simulator", choices=("first", "other"), default="first")
     parser.add_argument("--set", choices=("tuning", "held-out"), default="held-out")
-    parser.add_argument("--baths", type=int, default=4)
-    parser.add_argument("--cases", type=int, default=3)
-    parser.add_argument("--first-seed", type=int, default=1000)
+    parser.add_argument("--baths", type=int, default=baths)
+    parser.add_argument("--cases", type=int, default=cases)
+    parser.add_argument("--first-seed", type=int, default=first_seed)
     parser.add_argument("--learned", type=Path)
     asked = parser.parse_args()
     chosen = worlds.TUNING if asked.set == "tuning" else worlds.HELD_OUT
-    baths = learned_baths(chosen, asked.baths, asked.first_seed, asked.learned)
+    learned = learned_baths(chosen, asked.baths, asked.first_seed, asked.learned)
+    return learned, asked.cases, faults if asked.simulator == "first" else faults_other
+
+
+def main():
+    """Run and print."""
+    asked = asked_for(__doc__, baths=4, cases=3, first_seed=1000)
     start = time.perf_counter()
-    rows = run(baths, asked.cases, faults if asked.simulator == "first" else faults_other)
+    rows = run(*asked)
     for with_trace, mine in rows.items():
         table(mine, "with trace" if with_trace else "without trace")
     print(f"{1000 * (time.perf_counter() - start) / len(rows[True]):.0f} ms a case with its making, twice diagnosed")

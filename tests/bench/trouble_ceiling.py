@@ -7,14 +7,8 @@ It sees the same evidence as `diagnose`, and the table's own answer, and is scor
 it gets right, `diagnose` could by a table fitted to this simulator; what it misses the evidence hardly tells.
 """
 
-import argparse
-from pathlib import Path
-
-import faults
-import faults_other
 import numpy as np
 import trouble
-import worlds
 
 from dyebook.advice.causes import FLAW_KINDS, IDS, STATES
 from dyebook.advice.diagnose import Cause, weigh
@@ -78,18 +72,7 @@ def answers_of(chances):
 
 def main():
     """Run and print."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--simulator", choices=("first", "other"), default="first")
-    parser.add_argument("--set", choices=("tuning", "held-out"), default="held-out")
-    parser.add_argument("--baths", type=int, default=12)
-    parser.add_argument("--cases", type=int, default=4)
-    parser.add_argument("--first-seed", type=int, default=9000)
-    parser.add_argument("--learned", type=Path)
-    asked = parser.parse_args()
-    chosen = worlds.TUNING if asked.set == "tuning" else worlds.HELD_OUT
-    baths = trouble.learned_baths(chosen, asked.baths, asked.first_seed, asked.learned)
-    simulator = faults if asked.simulator == "first" else faults_other
-    cases, seen_by = look_at(baths, asked.cases, simulator)
+    cases, seen_by = look_at(*trouble.asked_for(__doc__, baths=12, cases=4, first_seed=9000))
     for with_trace, (rows, truth, seeds, tables) in seen_by.items():
         for title, chances in (("the table", tables), ("taught on this simulator", taught(rows, truth, seeds))):
             scores = [trouble.score(answers_of(c), case, with_trace) for c, case in zip(chances, cases, strict=True)]
