@@ -18,6 +18,14 @@ from tests.screens.big_book import fill_big_book
 
 ROOT = Path(__file__).parents[2]
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update"]
+_MAIN = sys.modules["__main__"]
+
+
+@pytest.fixture(autouse=True)
+def _own_main_module():
+    """Streamlit leaves the page as the main module, which processes that later tests start would run first."""
+    yield
+    sys.modules["__main__"] = _MAIN
 
 
 @pytest.fixture(scope="session")
