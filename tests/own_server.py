@@ -44,7 +44,8 @@ class OwnServer:
 
 
 def started_server():
-    """Yield a running `OwnServer`; skips where no server is installed."""
+    """Yield a running `OwnServer`; skips where no server, or no driver, is installed."""
+    pytest.importorskip("psycopg", reason="the driver of the postgres extra is not installed")
     found = sorted(Path("/usr/lib/postgresql").glob("*/bin/initdb"))
     path = found[-1] if found else shutil.which("initdb")
     if path is None:

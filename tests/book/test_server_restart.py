@@ -4,7 +4,6 @@ import threading
 import time
 from collections import Counter
 
-import psycopg
 import pytest
 
 from dyebook.book.store import open_book
@@ -12,6 +11,7 @@ from dyebook.errors import BookError, UnsureError
 from dyebook.record import DyeRecord
 from tests.own_server import started_server
 
+psycopg = pytest.importorskip("psycopg", reason="the driver of the postgres extra is not installed")
 pytestmark = pytest.mark.postgres
 STATIONS = 4
 
