@@ -27,6 +27,11 @@ def make_engine(place):
     Returns
     -------
     sqlalchemy.Engine
+
+    Raises
+    ------
+    BookError
+        If the driver of a database server is not installed.
     """
     url = place.url
     if _may_only_be_read(place.file):
@@ -47,7 +52,12 @@ def _may_only_be_read(file):
 def _engine_of(url, on_disk, _process):
     """One engine for all openings of a book in this process: what it has compiled serves the next opening too."""
     if not on_disk:
-        return create_engine(url, pool_pre_ping=True)
+        try:
+            return create_engine(url, pool_pre_ping=True)
+        except ModuleNotFoundError as error:
+            raise BookError(
+                f"books on a PostgreSQL server need {error.name}, which is not installed; pip install 'dyebook[postgres]'"
+            ) from error
     engine = create_engine(url, connect_args={"timeout": PATIENCE_S})
     event.listen(engine, "connect", _prepare_sqlite)
     event.listen(engine, "begin", _begin_sqlite)

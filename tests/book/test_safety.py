@@ -226,5 +226,6 @@ def test_a_server_needs_to_be_told_where_photos_are(dip, photo, book_url, monkey
 
 
 def test_a_server_that_is_not_there():
+    pytest.importorskip("psycopg", reason="the driver of the postgres extra is not installed")
     with pytest.raises(BookError, match="does not answer"):
         open_book("postgresql://nobody@127.0.0.1:1/none?connect_timeout=2")
