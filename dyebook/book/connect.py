@@ -56,7 +56,8 @@ def _engine_of(url, on_disk, _process):
             return create_engine(url, pool_pre_ping=True)
         except ModuleNotFoundError as error:
             raise BookError(
-                f"books on a PostgreSQL server need {error.name}, which is not installed; pip install 'dyebook[postgres]'"
+                f"books on a PostgreSQL server need {error.name}, which is not installed; "
+                "pip install 'dyebook[postgres]'"
             ) from error
     engine = create_engine(url, connect_args={"timeout": PATIENCE_S})
     event.listen(engine, "connect", _prepare_sqlite)
