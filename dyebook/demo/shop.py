@@ -8,8 +8,7 @@ import numpy as np
 from dyebook.demo.shop_baths import dyed_film
 from dyebook.demo.shop_bench import lay_out_bench, run_of, set_up_tank, write_bath_checks
 from dyebook.demo.shop_coupon import write_coupon_days
-from dyebook.demo.shop_photos import photo_of
-from dyebook.demo.shop_year import BATH_LIFE, DYE_RULES, shop_year
+from dyebook.demo.shop_year import BATH_LIFE, DYE_RULES, photo_of, shop_year
 from dyebook.demo.spectra import film_reflectance, reflectance_lab
 from dyebook.jobs.dye_rules import set_dye_rules
 from dyebook.jobs.keep import record_dip

@@ -6,22 +6,13 @@ from pathlib import Path
 from dyebook.demo.layout import random_scene
 from dyebook.demo.render import render, write_photo
 from dyebook.demo.samples import STAMP
-from dyebook.demo.shop_year import COUNT, NEWEST_WITH_PHOTO, shop_year
+from dyebook.demo.shop_year import COUNT, FOLDER, NEWEST_WITH_PHOTO, photo_of, shop_year
 
-__all__ = ["FOLDER", "photo_of", "shop_scene", "write_shop_photos"]
-
-FOLDER = Path(__file__).parent / "photos"
+__all__ = ["shop_scene", "write_shop_photos"]
 
 # seed of each photo's bench, oldest first
 _SEEDS = (2016, 2008, 2017, 2010, 2018, 2023, 2020, 2022)
 _WIDTH = 1200
-
-
-def photo_of(planned):
-    """Return the file of a batch's photo, or None for the older ones."""
-    if planned.index < COUNT - NEWEST_WITH_PHOTO - 1 or planned.index == COUNT - 1:
-        return None  # the very newest is still waiting for its photo
-    return FOLDER / f"batch_{planned.index + 1}.jpg"
 
 
 def shop_scene(planned):

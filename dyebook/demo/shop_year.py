@@ -2,16 +2,18 @@
 
 import math
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 
 from dyebook.demo.shop_baths import dyed_film
 from dyebook.demo.spectra import Film
 
-__all__ = ["BATH_LIFE", "COUNT", "DYE_RULES", "NEWEST_WITH_PHOTO", "Planned", "shop_year"]
+__all__ = ["BATH_LIFE", "COUNT", "DYE_RULES", "FOLDER", "NEWEST_WITH_PHOTO", "Planned", "photo_of", "shop_year"]
 
 COUNT = 86
 NEWEST_WITH_PHOTO = 8
+FOLDER = Path(__file__).parent / "photos"
 
 # dye, bath, film_um, dye_g_per_l, bath_temp_c, dwell_min, ph, alloy, finish, what for
 _RECIPES = {
@@ -135,3 +137,10 @@ def _strength(bath, days_ago):
     """Dye left against what was noted, since the bath was last made up or topped up."""
     fresh = [life[2] for life in BATH_LIFE if life[1] == bath and life[2] >= days_ago and life[3] != "thrown_out"]
     return math.exp(-_FADE_PER_DAY[bath] * (min(fresh) - days_ago)) if fresh else 1.0
+
+
+def photo_of(planned):
+    """Return the file of a batch's photo, or None for the older ones."""
+    if planned.index < COUNT - NEWEST_WITH_PHOTO - 1 or planned.index == COUNT - 1:
+        return None  # the very newest is still waiting for its photo
+    return FOLDER / f"batch_{planned.index + 1}.jpg"

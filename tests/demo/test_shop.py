@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 
 from dyebook.demo.shop_baths import SHOP_DYES, dyed_film
-from dyebook.demo.shop_photos import photo_of, shop_scene
-from dyebook.demo.shop_year import BATH_LIFE, shop_year
+from dyebook.demo.shop_photos import shop_scene
+from dyebook.demo.shop_year import BATH_LIFE, photo_of, shop_year
 from dyebook.demo.spectra import film_reflectance, reflectance_lab
 from dyebook.lab import delta_e_00
 
