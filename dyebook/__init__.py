@@ -27,7 +27,7 @@ __all__ = [
 
 
 def _draw(result):
-    return import_module("dyebook.report_notebook").draw(result)
+    return import_module("dyebook.report.notebook").draw(result)
 
 
 set_drawer(_draw)

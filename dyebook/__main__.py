@@ -1,6 +1,6 @@
 """Run the shell with `python -m dyebook`."""
 
-from dyebook.cli import main
+from dyebook.shell.main import main
 
 if __name__ == "__main__":
     main()

@@ -10,13 +10,13 @@ import pytest
 
 from dyebook.book.store import open_book
 from dyebook.errors import DyebookError
-from dyebook.photo.camera import CameraProfile
-from dyebook.photo.camera_store import keep_camera, load_camera
+from dyebook.photo.camera.fit import Tone
+from dyebook.photo.camera.profile import CameraProfile
+from dyebook.photo.camera.store import keep_camera, load_camera
 from dyebook.photo.measure import measure_with_overlay
-from dyebook.photo.tone import Tone
 from dyebook.record import DyeRecord
-from dyebook.report_paper import save_paper
-from dyebook.screens.draft_file import load_draft, save_draft
+from dyebook.report.paper.html import save_paper
+from dyebook.screens.drafts import load_draft, save_draft
 
 RECORD = DyeRecord("Ember", film_um=12, dye_g_per_l=3, bath_temp_c=40, dwell_min=5, note="n" * 300)
 PHOTO = b"\xff\xd8\xff" + np.random.default_rng(1).bytes(60_000)

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from dyebook.report_help import PHOTO_TIPS
+from dyebook.report.words import PHOTO_TIPS
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")

@@ -2,13 +2,12 @@
 
 import pytest
 
-from dyebook.physics.area import sum_areas
-from dyebook.physics.area_words import parse_shape
-from dyebook.physics.cautions import cautions_for
+from dyebook.physics.answer import cautions_for
+from dyebook.physics.area import parse_shape, sum_areas
 from dyebook.physics.electrolyte import mix_acid
 from dyebook.physics.film import plan_film
 from dyebook.physics.sealing import PREPARATION, wet_steps
-from dyebook.report_bench import answer_lines, answer_page, answer_rows, detail_lines, figure_text, steps_page
+from dyebook.report.bench import answer_lines, answer_page, answer_rows, detail_lines, figure_text, steps_page
 
 
 def test_both_units_are_shown():

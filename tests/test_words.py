@@ -11,9 +11,9 @@ import typer
 
 import dyebook
 from dyebook import flags
-from dyebook.cli import app
 from dyebook.errors import RecordError
 from dyebook.record import FIELDS, DyeRecord, check_value
+from dyebook.shell.main import app
 
 ROOT = Path(__file__).parents[1]
 COMMAND = typer.main.get_command(app)
@@ -61,7 +61,7 @@ def test_every_command_can_answer_in_json(name, command):
 
 @pytest.mark.parametrize(("typed", "offered"), [("car", "card"), ("camera le", "learn"), ("labels --gr", "--grid")])
 def test_the_tab_key_completes(typed, offered):
-    code = "import sys; sys.argv = ['dyebook']; from dyebook.cli import main; main()"
+    code = "import sys; sys.argv = ['dyebook']; from dyebook.shell.main import main; main()"
     words = f"dyebook {typed}"
     asked = {"_DYEBOOK_COMPLETE": "complete_bash", "COMP_WORDS": words, "COMP_CWORD": str(len(words.split()) - 1)}
     environment = {**os.environ, **asked, "PYTHONPATH": str(ROOT)}
@@ -94,7 +94,7 @@ def test_a_record_without_its_settings_is_refused():
 
 def test_help_starts_without_the_heavy_libraries():
     code = (
-        "import sys; import dyebook.cli; "
+        "import sys; import dyebook.shell.main; "
         "heavy = {'colour', 'pandas', 'scipy', 'cv2', 'streamlit', 'sqlalchemy', 'alembic', 'numpy'}; "
         "print(sorted(heavy & set(sys.modules)))"
     )

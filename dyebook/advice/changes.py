@@ -223,7 +223,7 @@ def _move(settings, rows, moves, rng, gauged):
 
 def _dip(model, settings, rng):
     """Absorbance (n, 31) of the likeliest films, how they reflect, and colours (n, 3) of baths drawn at random."""
-    from dyebook.model.film import Film
+    from dyebook.model.forward import Film
     from dyebook.model.inputs import Settings
 
     settings = settings | {

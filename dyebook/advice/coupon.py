@@ -4,8 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from dyebook.advice.space import Space, checked_target
-from dyebook.advice.suggest import suggest_settings
+from dyebook.advice.suggest import Space, checked_target, suggest_settings
 from dyebook.errors import ModelError
 from dyebook.lab import Lab
 from dyebook.model.inputs import LAB_SD, SETTINGS, Settings

@@ -1,17 +1,339 @@
-"""What a batch shows, as states of the table of causes, each with how likely what was seen is under it."""
+"""What a batch shows, as states of the table of causes, each with how likely what was seen is under it.
+
+The parts of a measurement as the causes take them: plain values, and only what can be trusted to be there.
+
+How the parts of one photo differ: one paler than the rest, a shade that changes along the jig, or at random.
+
+What a photo's flaws say: which kinds, how clear, on how many parts, and where and how the clearest one lies.
+"""
+
+import math
+from collections.abc import Mapping
 
 import numpy as np
 
-from dyebook.advice.causes import STATES
-from dyebook.advice.flaw_evidence import flaw_evidence
-from dyebook.advice.part_evidence import part_evidence
-from dyebook.advice.photo_parts import parts_of_photo
-from dyebook.advice.seen import Seen, sure
+from dyebook.advice.causes import FLAW_KINDS, STATES, Seen, sure
 from dyebook.errors import RecordError
 from dyebook.lab import delta_e_00, describe_difference
-from dyebook.record import FIELDS, check_value, is_empty
+from dyebook.record import FIELDS, Measurement, Reading, check_value, is_empty
 
-__all__ = ["Seen", "checked_record", "gather", "kinds_of"]
+__all__ = [
+    "NOT_SOUGHT",
+    "Seen",
+    "checked_record",
+    "flaw_evidence",
+    "gather",
+    "kinds_of",
+    "part_evidence",
+    "parts_of_photo",
+]
+
+
+def parts_of_photo(measurement):
+    """Return the parts of a photo as plain dicts.
+
+    Parameters
+    ----------
+    measurement : Measurement, dict or None
+        What `measure` returned, or its `to_dict`; any entry may lack.
+
+    Returns
+    -------
+    list of dict
+        ``lab`` is three numbers or None; ``flaws`` are of known kinds, None where nobody looked. A photo without a look
+        for flaws says so in the ``flags`` of each part.
+
+    Raises
+    ------
+    RecordError
+        If it is no measurement.
+    """
+    if measurement is None:
+        return []
+    photo = measurement.to_dict() if isinstance(measurement, Measurement) else measurement
+    if not isinstance(photo, Mapping):
+        raise RecordError(
+            f"the measurement is a {type(photo).__name__}; what `measure` returned, or its dict, is needed"
+        )
+    flags = [NOT_SOUGHT] if NOT_SOUGHT in (photo.get("flags") or ()) else []
+    return [_plain(part, flags) for part in photo.get("parts") or ()]
+
+
+def _plain(part, flags):
+    part = part.to_dict() if isinstance(part, Reading) else part
+    if not isinstance(part, Mapping):
+        raise RecordError(f"a part of the photo is a {type(part).__name__}; a dict as `measure` gives is needed")
+    flaws = part.get("flaws")
+    if flaws is not None:
+        flaws = [_sized(flaw) for flaw in flaws if isinstance(flaw, Mapping) and flaw.get("kind") in FLAW_KINDS]
+    told = {"lab": _three(part.get("lab")), "lab_u": _three(part.get("lab_u")), "flaws": flaws}
+    return {**part, **told, "flags": [*(part.get("flags") or ()), *flags]}
+
+
+def _sized(flaw):
+    return {**flaw, **{name: _number(flaw.get(name)) for name in ("delta_e00", "area_fraction")}}
+
+
+def _number(value):
+    """A finite number, else None."""
+    try:
+        number = float(value)
+    except (TypeError, ValueError):
+        return None
+    return number if math.isfinite(number) else None
+
+
+def _three(values):
+    """Three finite numbers as a list, else None."""
+    if values is None or isinstance(values, str) or len(values) != 3:
+        return None
+    numbers = [_number(value) for value in values]
+    return None if None in numbers else numbers
+
+
+# median ΔE00 by which the furthest part of an ordinary batch, and of one with a fault, lies off, and their spread in
+# the logarithm; judged, no source
+_ORDINARY, _FAULTY = (1.3, 0.5), (7.0, 0.6)
+_MOST_ALIKE = 20.0
+_APART_DELTA_E00 = 3.0
+_PALER = 2.0  # in L*
+_GRADED = 0.9  # rank correlation of lightness with the place on the jig
+# two steps of a row of three count as a slope when the smaller is at least this share of the larger; judged, no source
+_EVEN_STEPS = 0.25
+# how well three parts show what they are: three at random lie in order of lightness one time in three
+_BY_CHANCE, _HARDLY = 1 / 3, 0.08
+# and how often a slope or a random spread leaves just one part off, and that one pale
+_ONE_BY_CHANCE = 0.1
+
+
+def part_evidence(parts):
+    """Return evidence of how the parts of a photo differ among themselves.
+
+    Parameters
+    ----------
+    parts : list of dict
+        The `parts` of a measurement.
+
+    Returns
+    -------
+    list of Seen
+        Empty with fewer than two colours.
+    """
+    read = [(place, part) for place, part in enumerate(parts, start=1) if part.get("lab")]
+    if len(read) < 2:
+        return []
+    lab = np.array([part["lab"] for _, part in read])
+    middle = np.median(lab, axis=0)
+    apart = delta_e_00(np.broadcast_to(middle, lab.shape), lab)
+    # two parts lie at equal distance from their middle, so what counts is how far one is from the other
+    far = float(delta_e_00(*lab)) if len(lab) == 2 else float(apart.max())
+    alike, size = _chance_alike(far), f" (ΔE00 {far:.1f})"
+    if far <= _APART_DELTA_E00:
+        return [_seen((alike, 1, 1, 1), f"the {len(lab)} parts are alike{size}")]
+    if len(lab) == 2:
+        return [_seen((alike, 1, 1, 1), f"the two parts differ{size}")]
+    off = np.flatnonzero(apart > _APART_DELTA_E00)
+    pale = off.size == 1 and lab[off[0], 0] > middle[0] + _PALER
+    words = f"part {read[off[0]][0]} is paler than its neighbours" if pale else "the parts differ among themselves"
+    light = _lightness_along([part for _, part in read], lab[:, 0])
+    chances = _unplaced(pale) if light is None else _of_three(light, pale) if len(lab) == 3 else _of_row(light, pale)
+    if chances[1] == max(chances):
+        words = "the shade changes step by step across the jig"
+    return [_seen((alike, *chances), words + size)]
+
+
+def _chance_alike(far):
+    """How much likelier parts so far apart are in an ordinary batch than in one whose parts differ by a fault."""
+    far = max(far, 0.3)
+    usual, fault = (np.exp(-0.5 * (np.log(far / at) / wide) ** 2) / wide for at, wide in (_ORDINARY, _FAULTY))
+    return min(usual / fault, _MOST_ALIKE)
+
+
+def _seen(chances, words):
+    return Seen("parts", tuple(map(float, chances)), words)
+
+
+def _unplaced(pale):
+    """How likely what is seen is where one is pale, on a slope, at random; of parts whose places are unknown."""
+    return (1, _ONE_BY_CHANCE, _ONE_BY_CHANCE) if pale else (_HARDLY, 0.99, 1)
+
+
+def _of_three(light, pale):
+    """The same of a row of three."""
+    steps = np.diff(light)
+    in_order = steps[0] * steps[1] > 0
+    slope = in_order and min(abs(steps)) > _EVEN_STEPS * max(abs(steps))
+    return (1 if pale and not slope else _HARDLY), (1 if slope else _HARDLY), (_BY_CHANCE if in_order else 1)
+
+
+def _of_row(light, pale):
+    """The same of a row of four or more."""
+    from scipy.stats import spearmanr
+
+    if abs(spearmanr(np.arange(len(light)), light).statistic) >= _GRADED:
+        return 0, 1, 0
+    return (1, 0, 0) if pale else (0, 0, 1)
+
+
+def _lightness_along(parts, light):
+    """Lightness in the order of the parts' places; None where a place is unknown."""
+    boxes = [part.get("box") for part in parts]
+    if any(box is None or len(box) != 4 for box in boxes):
+        return None
+    middles = np.array([[(x0 + x1) / 2, (y0 + y1) / 2] for x0, y0, x1, y1 in boxes])
+    way = middles[:, int(np.argmax(np.ptp(middles, axis=0)))]
+    return light[np.argsort(way)] if np.ptp(way) > 0 else None
+
+
+# the flag of a photo, or of a kept reading, whose flaws nobody looked for: then an empty list says nothing
+NOT_SOUGHT = "flaws_not_sought"
+_LOCAL = ("spot", "streak", "pale_zone", "pit")
+# a flaw whose size nobody gave is taken as a plain one
+_USUAL_DELTA_E00 = 6.0
+_CLEAR_DELTA_E00 = 2.5
+# doubts about the light of a part, and what a flaw's size then counts for; judged, no source
+_BY_LIGHT, _UNDER_DOUBT = {"glare", "uneven_light", "clipped"}, 0.25
+_COUNT_EDGES = (1.5, 4.5)
+_EXTENT_EDGES = (0.01, 0.08)
+# within this share of the part's length (or width) a flaw lies at its end (or edge)
+_NEAR = 0.08
+_LONG_TO_WIDE = 3.0
+_CRESCENT_SOLIDITY, _MOST_CRESCENT = 0.8, 5.0
+_LEAST_CORNERS = 6  # a box drawn as an outline says nothing of the form
+
+
+def flaw_evidence(parts):
+    """Return evidence of the flaws of parts.
+
+    Parameters
+    ----------
+    parts : list of dict
+        The `parts` of a measurement; those without a ``flaws`` entry, or flagged `NOT_SOUGHT` and without a flaw, were
+        not looked at.
+
+    Returns
+    -------
+    list of Seen
+    """
+    looked = [part for part in parts if _was_looked_at(part)]
+    if not looked:
+        return []
+    looked = [part | {"flaws": [_as_trusted(part, flaw) for flaw in part["flaws"]]} for part in looked]
+    clean = "a look for flaws found none" if not any(part["flaws"] for part in looked) else None
+    seen = [_kind_seen(kind, looked, clean) for kind in FLAW_KINDS]
+    local = [(part, flaw) for part in looked for flaw in part["flaws"] if flaw["kind"] in _LOCAL]
+    clear = [pair for pair in local if _size(pair[1]) >= _CLEAR_DELTA_E00]
+    return seen + (_details(clear) if clear else [])
+
+
+def _was_looked_at(part):
+    flaws = part.get("flaws")
+    return bool(flaws) or (flaws is not None and NOT_SOUGHT not in (part.get("flags") or ()))
+
+
+def _as_trusted(part, flaw):
+    """A flaw as large as it may be believed: light can draw one where there is none."""
+    doubtful = _BY_LIGHT & set(part.get("flags") or ())
+    return flaw | {"delta_e00": _size(flaw) * _UNDER_DOUBT} if doubtful else flaw
+
+
+def _size(flaw):
+    size = flaw.get("delta_e00")
+    return _USUAL_DELTA_E00 if size is None or size != size else float(size)
+
+
+def _kind_seen(kind, parts, clean):
+    sizes = [[_size(flaw) for flaw in part["flaws"] if flaw["kind"] == kind] for part in parts]
+    every = [size for own in sizes for size in own]
+    name = kind.replace("_", " ")
+    words = f"{len(every)} × {name} on the photo, up to ΔE00 {max(every):.0f}" if every else clean or f"no {name}"
+    return Seen(kind, (sum(bool(own) for own in sizes), len(parts), max(every, default=0.0)), words)
+
+
+def _details(clear):
+    """Number, extent, place and form of local flaws, led by the clearest."""
+    part, lead = max(clear, key=lambda pair: _size(pair[1]) * np.sqrt(pair[1].get("area_fraction") or 0.01))
+    alike = [flaw for _, flaw in clear if flaw["kind"] == lead["kind"]]
+    seen, name = [], lead["kind"].replace("_", " ")  # each stands alone, so each names what it speaks of
+    if lead["kind"] != "pit" or len(alike) > 1:  # pits may come as one flaw, however many
+        state = STATES["count"][int(np.digitize(len(alike), _COUNT_EDGES))]
+        seen.append(sure("count", state, f"{state} {name}{'' if state == 'one' else 's'}"))
+    area = lead.get("area_fraction")
+    if area is not None and area == area:
+        state = STATES["extent"][int(np.digitize(area, _EXTENT_EDGES))]
+        seen.append(sure("extent", state, f"the {name} takes {100 * area:.2g} % of the part"))
+    place = _place(part, lead)
+    if place:
+        where = {"end": "at an end of the part", "edge": "at an edge", "inside": "inside the outline"}[place]
+        seen.append(sure("place", place, f"the {name} lies {where}"))
+    form = _form(lead)
+    seen += [sure("form", form, f"the form of the {name} is {form}")] if form else []
+    return seen + _leading_kind([flaw for _, flaw in clear])
+
+
+def _leading_kind(clear):
+    """Which kind there is most of, where there are several; of as many, the clearest."""
+    sizes = {kind: [_size(flaw) for flaw in clear if flaw["kind"] == kind] for kind in _LOCAL}
+    if sum(bool(own) for own in sizes.values()) < 2:
+        return []
+    lead = max(sizes, key=lambda kind: (len(sizes[kind]), max(sizes[kind], default=0.0)))
+    return [sure("leads", lead, f"most of the flaws are {lead.replace('_', ' ')}s")]
+
+
+def _points(thing):
+    """Corners (n, 2) of an outline, else of a box; None without either."""
+    outline = thing.get("outline")
+    if outline is not None and len(outline) >= 3:
+        return np.asarray(outline, float)
+    box = thing.get("box")
+    if box is None or len(box) != 4:
+        return None
+    x0, y0, x1, y1 = box
+    return np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]], float)
+
+
+def _place(part, flaw):
+    """At an end of the part, at an edge, or inside; None where it cannot be told."""
+    outline, spot = _points(part), _points(flaw)
+    if outline is None or spot is None or np.ptp(outline, axis=0).min() <= 0:
+        return None
+    axes = _axes(outline)
+    whole, own = outline @ axes, spot @ axes
+    low, span = whole.min(axis=0), np.ptp(whole, axis=0)
+    start, stop = (own.min(axis=0) - low) / span, (own.max(axis=0) - low) / span
+    middle = (start + stop) / 2
+    if middle.min() < -0.1 or middle.max() > 1.1:
+        return None
+    near = (start < _NEAR) | (stop > 1 - _NEAR)
+    return "end" if near[0] else "edge" if near[1] else "inside"
+
+
+def _axes(outline):
+    """Directions along and across a part, from its smallest rectangle; columns of a (2, 2) array."""
+    import cv2
+
+    corners = cv2.boxPoints(cv2.minAreaRect(outline.astype(np.float32))).astype(float)
+    one, two = corners[1] - corners[0], corners[2] - corners[1]
+    along, across = sorted((one, two), key=np.linalg.norm, reverse=True)
+    return np.stack([along / np.linalg.norm(along), across / np.linalg.norm(across)], axis=1)
+
+
+def _form(flaw):
+    """Round, long, or hollowed out like a crescent; None where only a box is known."""
+    import cv2
+
+    outline = flaw.get("outline")
+    if flaw["kind"] == "pit" or outline is None or len(outline) < _LEAST_CORNERS:
+        return None
+    points = np.asarray(outline, np.float32)
+    wide, high = sorted(cv2.minAreaRect(points)[1])
+    hull = cv2.contourArea(cv2.convexHull(points))
+    if hull <= 0 or wide <= 0:
+        return None
+    if cv2.contourArea(points) / hull < _CRESCENT_SOLIDITY and high / wide < _MOST_CRESCENT:
+        return "crescent"
+    return "long" if high / wide > _LONG_TO_WIDE else "round"
+
 
 # film against plan: edges of the states, and how far the outer ones reach; an ordinary run keeps within 8 %
 _FILM_EDGES = (0.2, 0.8, 0.91, 1.12, 1.7)
@@ -53,7 +375,7 @@ def gather(record, model=None, measurement=None, trace=None, before=None):
     measurement : Measurement or dict, optional
     trace : DataFrame, optional
     before : Seen, optional
-        How the bath's dips just before this one came out: see `dyebook.advice.before`.
+        How the bath's dips just before this one came out: see `dyebook.advice.drift`.
 
     Returns
     -------
@@ -192,7 +514,7 @@ def _trace(record, trace):
     """Events of the log, and the film that its charge gives."""
     if trace is None:
         return []
-    from dyebook.physics.trace import read_frame, report_trace
+    from dyebook.physics.trace.events import read_frame, report_trace
 
     area = record["area_dm2"] if _known(record, "area_dm2") else None
     alloy = record.get("alloy")

@@ -8,11 +8,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from dyebook.advice.space import Space, checked_target
-from dyebook.advice.suggest import REACH_DELTA_E00
+from dyebook.advice.suggest import REACH_DELTA_E00, Space, checked_target
 from dyebook.errors import ModelError
 from dyebook.lab import Lab, delta_e_00, describe_difference
-from dyebook.model.film import Film
+from dyebook.model.forward import Film
 from dyebook.model.inputs import SETTINGS
 
 __all__ = ["COMPETITION_SD", "KINDS", "MixSuggestion", "mix_colours", "suggest_mix"]
@@ -44,7 +43,7 @@ class MixSuggestion:
     reachable : bool
     why : str
     lamp_a, lamp_led : float
-        CIEDE2000 by which the shade moves from daylight to lamp light (`dyebook.advice.light`).
+        CIEDE2000 by which the shade moves from daylight to lamp light (`dyebook.advice.suggest`).
     trust : str
         How far to trust the prediction, in words.
     miss : str
@@ -140,7 +139,7 @@ def suggest_mix(models, target, film_um=None, kind="together", bounds=None, fixe
 
 
 def _space(bath, film_um, bounds, fixed):
-    from dyebook.advice.space import default_bounds
+    from dyebook.advice.suggest import default_bounds
 
     low, high = default_bounds(bath)["dye_g_per_l"]
     return Space(bath, film_um, None, {"dye_g_per_l": (low * _WEAKER, high), **bounds}, fixed)

@@ -1,17 +1,119 @@
-"""Connections that keep what they are given: full sync, foreign keys, patient locks, errors in plain words."""
+"""Statements that never change, compiled once for a kind of database and not anew for each opening of a book.
+
+Where a book lives: a folder, a file or a database URL, and the folder of its photos.
+
+Connections that keep what they are given: full sync, foreign keys, patient locks, errors in plain words.
+"""
 
 import os
 import shutil
 import sqlite3
 import time
 from contextlib import contextmanager
+from dataclasses import dataclass
 from functools import lru_cache
+from pathlib import Path
 
 from sqlalchemy import create_engine, event, exc
 
 from dyebook.errors import BookError, UnsureError
 
-__all__ = ["clear_errors", "make_engine", "unsure_errors", "use_write_ahead_log"]
+__all__ = [
+    "Place",
+    "clear_errors",
+    "find_place",
+    "make_engine",
+    "run",
+    "unsure_errors",
+    "unused_file",
+    "use_write_ahead_log",
+    "user_folder",
+]
+
+_FILE_ENDINGS = {".sqlite", ".sqlite3", ".db"}
+_POSTGRES = ("postgresql:", "postgres:", "postgresql+psycopg:")
+
+
+@dataclass(frozen=True)
+class Place:
+    """The address of a book.
+
+    Attributes
+    ----------
+    name : str
+        As shown to people; passwords removed.
+    url : str
+        What SQLAlchemy opens.
+    file : Path or None
+        The SQLite file; None for a database server.
+    photos : str or None
+        Folder or fsspec URL of the photos; None when nobody has said.
+    """
+
+    name: str
+    url: str
+    file: Path | None
+    photos: str | None
+
+
+def find_place(path_or_url=None, photos=None):
+    """Return where the book lives.
+
+    Parameters
+    ----------
+    path_or_url : str or Path, optional
+        A folder (made if missing) that holds ``book.sqlite`` and ``photos/``; a file ending in ``.sqlite``,
+        ``.sqlite3`` or ``.db``, with its photos in a folder beside it; or a ``postgresql://`` URL. Without it,
+        the environment variable ``DYEBOOK_BOOK``, else the user's data folder.
+    photos : str or Path, optional
+        Folder or fsspec URL of the photos, else ``DYEBOOK_PHOTOS``, else beside the file.
+
+    Returns
+    -------
+    Place
+
+    Raises
+    ------
+    BookError
+        If the URL is of a kind that cannot hold a book.
+    """
+    given = str(path_or_url or os.environ.get("DYEBOOK_BOOK") or user_folder() / "shop.dyebook")
+    photos = str(photos or os.environ.get("DYEBOOK_PHOTOS") or "") or None
+    if given.startswith(_POSTGRES):
+        return _server_place(given, photos)
+    if given.startswith("sqlite:///"):
+        given = given.removeprefix("sqlite:///")
+    if "://" in given:
+        raise BookError(f"{given.split('://')[0]}:// cannot hold a book; give a path, or a postgresql:// URL")
+    return _disk_place(Path(given).expanduser(), photos)
+
+
+def user_folder():
+    """Return this user's data folder, made if it is missing."""
+    from platformdirs import user_data_path
+
+    return user_data_path("dyebook", appauthor=False, ensure_exists=True)
+
+
+def _server_place(given, photos):
+    from sqlalchemy.engine import make_url
+
+    url = make_url(given).set(drivername="postgresql+psycopg")
+    return Place(url.render_as_string(hide_password=True), url.render_as_string(hide_password=False), None, photos)
+
+
+def _disk_place(path, photos):
+    is_file = path.is_file() or (path.suffix.lower() in _FILE_ENDINGS and not path.is_dir())
+    file = path if is_file else path / "book.sqlite"
+    beside = path.with_suffix(".photos") if is_file else path / "photos"
+    return Place(str(path), f"sqlite+pysqlite:///{file}", file, photos or str(beside))
+
+
+def unused_file(folder, stem):
+    """Return a path ``stem.sqlite`` in a folder that nothing is kept under yet; a number is added where needed."""
+    tries = (Path(folder) / f"{stem}{number}.sqlite" for number in ("", *(f"-{n}" for n in range(2, 10_000))))
+    return next(path for path in tries if not path.exists())
+
 
 _ROOM_BYTES = 2**17  # less than SQLite asks for at once
 PATIENCE_S = 60  # a station waits this long for the others' writes before it gives up
@@ -22,7 +124,7 @@ def make_engine(place):
 
     Parameters
     ----------
-    place : dyebook.book.place.Place
+    place : dyebook.book.connect.Place
 
     Returns
     -------
@@ -147,3 +249,31 @@ def _reason(text):
         if word in text.lower():
             return reason
     return f"{text}; run the check command, and restore a backup if it finds damage"
+
+
+_COMPILED = {}
+
+
+def run(connection, make_statement, **values):
+    """Return all rows of a statement.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+    make_statement : callable
+        Returns the statement, with a `bindparam` for each of `values`; always the same one. Its columns come as
+        the driver gives them, so it must be one of numbers and text.
+    **values
+        Values of its parameters.
+
+    Returns
+    -------
+    list of sqlalchemy.Row
+    """
+    key = (make_statement, connection.dialect.name)
+    if key not in _COMPILED:
+        compiled = make_statement().compile(dialect=connection.dialect, compile_kwargs={"render_postcompile": True})
+        _COMPILED[key] = (str(compiled), compiled.positiontup, compiled.params)
+    sql, order, given = _COMPILED[key]
+    values = {**given, **values}
+    return connection.exec_driver_sql(sql, values if order is None else tuple(values[name] for name in order)).all()

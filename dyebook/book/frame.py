@@ -117,7 +117,7 @@ def _readings(connection, chosen):
 def _averaged(readings):
     """Mean of the readings of each dip in each state, with the root mean square of their known uncertainties.
 
-    The same as `dyebook.book.seen.mean_lab`, for all dips at once.
+    The same as `dyebook.book.readings.mean_lab`, for all dips at once.
     """
     table = readings.astype(dict.fromkeys((*_LAB, *_LAB_SD), float))
     known = table[_LAB_SD].notna().all(axis=1)

@@ -4,17 +4,15 @@ from contextlib import contextmanager
 
 from sqlalchemy import select
 
-from dyebook.book import dips, rows
+from dyebook.book import batches, rows
+from dyebook.book.backup import find_problems
 from dyebook.book.batches import Found, batch_query, batch_rows, newest_rows, with_filters
-from dyebook.book.check import find_problems
-from dyebook.book.connect import clear_errors, make_engine
-from dyebook.book.names import Names
+from dyebook.book.connect import clear_errors, find_place, make_engine
 from dyebook.book.photos import open_photos, photo_bytes
-from dyebook.book.place import find_place
-from dyebook.book.reading_rows import all_readings, measured_values, typed_values
+from dyebook.book.readings import all_readings, measured_values, typed_values
 from dyebook.book.schema import Batch, Photo, Reading
-from dyebook.book.shades import Shades
-from dyebook.book.tables import Tables
+from dyebook.book.search import Shades
+from dyebook.book.tables import Names, Tables
 from dyebook.book.versions import bring_up_to_date
 from dyebook.errors import BookError
 
@@ -27,7 +25,7 @@ def open_book(path_or_url=None, photos=None, who=None):
     Parameters
     ----------
     path_or_url : str or Path, optional
-        Folder, ``.sqlite`` file or ``postgresql://`` URL, see `dyebook.book.place.find_place`.
+        Folder, ``.sqlite`` file or ``postgresql://`` URL, see `dyebook.book.connect.find_place`.
     photos : str or Path, optional
         Folder or fsspec URL of the photos; beside the file without it.
     who : str, optional
@@ -82,7 +80,7 @@ class Book(Tables):
         content, name = photo_bytes(photo) if photo is not None else (None, None)
         with self._keeping(content) as sha, self.writing() as connection:
             names = Names(connection, self.who)
-            batch_id = dips.add_dip(connection, record, names, self.who, run, replaces_id=replaces_id)
+            batch_id = batches.add_dip(connection, record, names, self.who, run, replaces_id=replaces_id)
             photo_id = self._add_photo_row(connection, batch_id, sha, name, content) if sha else None
             state = {"batch_id": batch_id, "wet": record.wet, "sealed": record.sealed}
             for values in all_readings(record, measurement, part_index):
@@ -227,7 +225,7 @@ class Book(Tables):
         """
         with self.writing() as connection:
             names = Names(connection, self.who)
-            return dips.correct_batch(connection, batch_id, changes, names, version, self.who)
+            return batches.correct_batch(connection, batch_id, changes, names, version, self.who)
 
     @property
     def photos(self):
@@ -252,8 +250,8 @@ class Book(Tables):
             return find_problems(connection, keeper)
 
     def import_file(self, file, dry_run=False, duplicates="refuse", progress=None, **options):
-        """Import records or instrument readings, all or nothing, see `dyebook.book.exchange.choose.import_any`."""
-        from dyebook.book.exchange.choose import import_any
+        """Import records or instrument readings, all or nothing, see `dyebook.book.exchange.instrument.import_any`."""
+        from dyebook.book.exchange.instrument import import_any
 
         return import_any(self, file, dry_run, duplicates, progress, **options)
 

@@ -1,16 +1,110 @@
-"""The half of a book that is the same for every table: transactions, rows, history and settings."""
+"""Dyes and baths by the names people write, found or made.
+
+Who may do what in a book that several people share: readers look, makers write, owners also decide.
+
+At the shop's own machine, in the shell and at a paired phone, everybody is an owner: who stands there can also
+carry the book away. Roles count where people come in through sign-in.
+
+The half of a book that is the same for every table: transactions, rows, history and settings.
+"""
 
 import copy
 from contextlib import contextmanager
+from dataclasses import dataclass
 
-from sqlalchemy import func, select
+from sqlalchemy import func, select, update
+from sqlalchemy.dialects import postgresql, sqlite
 
 from dyebook.book import rows
 from dyebook.book.connect import clear_errors, unsure_errors
-from dyebook.book.people import OWNERS_SETTINGS, refuse_unless
-from dyebook.book.schema import BathEvent, Change, Dip, Reading, Setting
+from dyebook.book.schema import Bath, BathEvent, Change, Dip, Dye, Reading, Setting, now
+from dyebook.errors import BookError, RecordError
 
-__all__ = ["Tables"]
+__all__ = [
+    "OWNERS_SETTINGS",
+    "ROLES",
+    "Names",
+    "Tables",
+    "Who",
+    "address_of",
+    "insert_if_new",
+    "people_of",
+    "refuse_unless",
+    "set_person",
+    "who_is",
+]
+
+# each may also do what those before it may
+ROLES = ("reader", "maker", "owner")
+_KEY = "people"
+# who comes in, where photos lie, and where printed codes lead is not for everybody who writes
+OWNERS_SETTINGS = (_KEY, "photos", "address", "shop")
+_LONGEST = 254
+
+
+@dataclass(frozen=True)
+class Who:
+    """Somebody at the book: the name for its history, and a role of `ROLES`."""
+
+    name: str
+    role: str
+
+
+def refuse_unless(role, needed, name):
+    """Raise `BookError` unless `role` (None: none) is `needed` or more."""
+    if role not in ROLES or ROLES.index(role) < ROLES.index(needed):
+        raise BookError(f"{name} has the role {role or 'none'}, and this is for its {needed}s; ask an owner")
+
+
+def people_of(book):
+    """Return the role of everybody who may sign in, by e-mail address."""
+    return dict(book.setting(_KEY) or {})
+
+
+def set_person(book, email, role):
+    """Let somebody sign in with a role, or no more.
+
+    Parameters
+    ----------
+    book : dyebook.book.store.Book
+    email : str
+    role : str or None
+        One of `ROLES`; None takes the person off the list, which counts from the next tap on.
+
+    Raises
+    ------
+    RecordError
+        If it is no e-mail address or no role.
+    BookError
+        If there is nobody to take off, or whoever asks is no owner.
+    """
+    address, listed = address_of(email), people_of(book)
+    if role is None and address not in listed:
+        raise BookError(f"{address} is not among the people of this book; list them to see who is")
+    if role is not None and role not in ROLES:
+        raise RecordError(f"the role is {role!r}; it must be one of {', '.join(ROLES)}")
+    others = {name: kept for name, kept in listed.items() if name != address}
+    book.set_setting(_KEY, others if role is None else {**others, address: role})
+
+
+def address_of(email):
+    """Return an e-mail address as it is kept: without space around it, in small letters; RecordError if it is none."""
+    address = (email or "").strip().casefold()
+    name, _, host = address.partition("@")
+    if not name or not host or "@" in host or len(address) > _LONGEST or any(one.isspace() for one in address):
+        raise RecordError(f"{email!r} is no e-mail address; write it as name@host")
+    return address
+
+
+def who_is(book, email):
+    """Return whoever signed in with an e-mail address, as the book has it now; None for anybody else."""
+    try:
+        address = address_of(email)
+    except RecordError:
+        return None
+    role = people_of(book).get(address)
+    return Who(address, role) if role in ROLES else None
+
 
 # taken back in the ordinary course of a day's work
 _MAKERS_DELETE = ("preparations", "runs", "verdicts")
@@ -26,7 +120,7 @@ class Tables:
     Parameters
     ----------
     engine : sqlalchemy.Engine
-    place : dyebook.book.place.Place
+    place : dyebook.book.connect.Place
     who : str
         Name for the history.
     """
@@ -43,7 +137,7 @@ class Tables:
 
         Parameters
         ----------
-        who : dyebook.book.people.Who
+        who : dyebook.book.tables.Who
         role_now : callable, optional
             Gives the role at the moment somebody writes, None for no role any more; `who.role` for good without it.
         """
@@ -52,7 +146,7 @@ class Tables:
         return seen
 
     def must_be(self, role):
-        """Raise `BookError` unless whoever holds this book has the role, one of `dyebook.book.people.ROLES`."""
+        """Raise `BookError` unless whoever holds this book has the role, one of `dyebook.book.tables.ROLES`."""
         refuse_unless(self._role(), role, self.who)
 
     def __enter__(self):
@@ -182,3 +276,57 @@ class Tables:
                 connection.execute(table.update().where(table.c.key == key).values(value=value))
             before = {key: old[0] if old else None}
             rows.note_change(connection, "settings", None, "setting", before, {key: value}, self.who)
+
+
+_INSERTS = {"sqlite": sqlite.insert, "postgresql": postgresql.insert}
+
+
+def insert_if_new(connection, table, values):
+    """Insert a row unless a unique name stands in the way; return its number, or None if it was there."""
+    statement = _INSERTS[connection.dialect.name](table).values(**values).on_conflict_do_nothing()
+    return connection.execute(statement.returning(table.c.id)).scalar()
+
+
+class Names:
+    """Finds the number of a dye or bath by name, making it when it is new; remembers what it found."""
+
+    def __init__(self, connection, who):
+        self.connection = connection
+        self.who = who
+        self._known = {}
+
+    def dye_and_bath(self, dye, bath):
+        """Return the numbers of a dye and of a bath of it (None without a bath name).
+
+        Raises
+        ------
+        RecordError
+            If the dye has no name.
+        """
+        dye, bath = tidy(dye), tidy(bath)
+        if not dye:
+            raise RecordError("the dye has no name; a dip cannot be repeated without")
+        dye_id = self._number(Dye.__table__, {"name": dye})
+        return dye_id, self._number(Bath.__table__, {"name": bath, "dye_id": dye_id}) if bath else None
+
+    def _number(self, table, values):
+        key = (table.name, *values.values())
+        if key not in self._known:
+            self._known[key] = self._find(table, values) or self._make(table, values)
+        return self._known[key]
+
+    def _find(self, table, values):
+        same = [table.c[name] == value for name, value in values.items()]
+        row = self.connection.execute(select(table.c.id, table.c.deleted_at).where(*same)).first()
+        if row is not None and row.deleted_at is not None:
+            self.connection.execute(update(table).where(table.c.id == row.id).values(deleted_at=None))
+        return row.id if row else None
+
+    def _make(self, table, values):
+        made = insert_if_new(self.connection, table, {**values, "added_at": now(), "added_by": self.who})
+        return made or self._find(table, values)
+
+
+def tidy(name):
+    """Return a name without stray blanks; None for none."""
+    return " ".join(str(name).split()) or None if name is not None else None

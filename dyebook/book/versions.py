@@ -6,8 +6,7 @@ from pathlib import Path
 
 from sqlalchemy import inspect, text
 
-from dyebook.book.connect import use_write_ahead_log
-from dyebook.book.place import unused_file, user_folder
+from dyebook.book.connect import unused_file, use_write_ahead_log, user_folder
 from dyebook.book.schema import HEAD, Base, now
 from dyebook.errors import BookError
 
@@ -25,7 +24,7 @@ def bring_up_to_date(engine, place):
     Parameters
     ----------
     engine : sqlalchemy.Engine
-    place : dyebook.book.place.Place
+    place : dyebook.book.connect.Place
 
     Raises
     ------

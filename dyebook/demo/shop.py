@@ -1,23 +1,44 @@
-"""The invented shop's book: Kittiwake Yard, its customers and its year, for looking around in."""
+"""The invented shop's book: Kittiwake Yard, its customers and its year, for looking around in.
+
+The invented shop's check coupon, read twice a week; a thumb once soiled the grey card, and somebody cleaned it.
+"""
 
 from datetime import datetime, timedelta
 from functools import partial
 
 import numpy as np
 
-from dyebook.demo.shop_baths import dyed_film
-from dyebook.demo.shop_bench import lay_out_bench, run_of, set_up_tank, write_bath_checks
-from dyebook.demo.shop_coupon import write_coupon_days
-from dyebook.demo.shop_year import BATH_LIFE, DYE_RULES, photo_of, shop_year
+from dyebook.demo.bench import lay_out_bench, run_of, set_up_tank, write_bath_checks
 from dyebook.demo.spectra import film_reflectance, reflectance_lab
-from dyebook.jobs.dye_rules import set_dye_rules
-from dyebook.jobs.keep import record_dip
+from dyebook.demo.year import BATH_LIFE, DYE_RULES, dyed_film, photo_of, shop_year
+from dyebook.jobs.check_coupon import put_right
 from dyebook.jobs.orders import answer_order
+from dyebook.jobs.photo import record_dip
 from dyebook.jobs.progress import say_nothing
+from dyebook.jobs.strength import set_dye_rules
 from dyebook.lab import Lab, delta_e_00
 from dyebook.record import DyeRecord
 
-__all__ = ["EDITION", "SHOP_NAME", "fill_book"]
+__all__ = ["EDITION", "SHOP_NAME", "fill_book", "write_coupon_days"]
+
+_DAYS, _SOILED, _CLEANED = 200, 48, 27  # days ago
+_WEEKDAYS = (0, 3)  # Mondays and Thursdays
+_COLOUR, _SD, _DIRT = (52.0, 38.0, 47.0), (0.3, 0.35, 0.35), 1.6
+
+
+def write_coupon_days(book, now):
+    """Write the coupon's readings up to yesterday, and the day on which the card was cleaned."""
+    rng, coupon = np.random.default_rng(1815), book.add("coupons", name="check coupon", kind="check")
+    for ago in range(_DAYS, 0, -1):
+        day, scatter = now.date() - timedelta(days=ago), rng.normal(0, _SD)
+        if day.weekday() not in _WEEKDAYS:
+            continue
+        soiled = np.array((_DIRT * (_CLEANED < ago <= _SOILED), 0, 0))
+        lab = np.add(_COLOUR, scatter) + soiled
+        axes = dict(zip("Lab", map(float, lab), strict=True))
+        book.add("readings", coupon_id=coupon, source="photo", read_at=day.isoformat(), **axes)
+    put_right(book, "", (now.date() - timedelta(days=_CLEANED)).isoformat())
+
 
 SHOP_NAME = "Kittiwake Yard"
 # raise it when the shop changes: older demo books are then laid out afresh

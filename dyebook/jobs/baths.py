@@ -2,12 +2,11 @@
 
 from datetime import UTC, datetime
 
-from dyebook.book.names import Names
+from dyebook.book.tables import Names
 from dyebook.errors import BookError, RecordError
-from dyebook.jobs.dye_rules import dye_rules
-from dyebook.jobs.strength_line import clock_of
+from dyebook.jobs.strength import clock_of, dye_rules
 from dyebook.physics.bathcare import reckon_age
-from dyebook.physics.electrolyte_use import bath_life
+from dyebook.physics.electrolyte import bath_life
 
 __all__ = [
     "age_of_bath",

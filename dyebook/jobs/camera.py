@@ -23,7 +23,7 @@ class LearnedFrom:
         Width and height of the upright photo.
     plain, overlay : bytes
         The photo, and the photo with the patches as they were read, numbered from 0; JPEG.
-    profile : dyebook.photo.camera.CameraProfile or None
+    profile : dyebook.photo.camera.profile.CameraProfile or None
         None when nothing could be learned.
     problem : str
         Why, in one sentence; empty when all is well.
@@ -42,7 +42,7 @@ class LearnedFrom:
 
 def keep_learned(book, profile):
     """Keep a profile for everybody at this machine; BookError if whoever holds the book may only look."""
-    from dyebook.photo.camera_store import keep_camera, learned_again
+    from dyebook.photo.camera.store import keep_camera, learned_again
 
     book.must_be("maker")
     return keep_camera(learned_again(profile))
@@ -50,7 +50,7 @@ def keep_learned(book, profile):
 
 def forget_learned(book, name):
     """Delete a profile; BookError if whoever holds the book may only look."""
-    from dyebook.photo.camera_store import forget_camera
+    from dyebook.photo.camera.store import forget_camera
 
     book.must_be("maker")
     forget_camera(name)
@@ -69,7 +69,7 @@ def learn_from(content, name=None, chart_at=None, left_out=(), table=None):
     left_out : sequence of int
         Patches the fit must not use.
     table : str, optional
-        As for `dyebook.photo.camera.learn_camera`.
+        As for `dyebook.photo.camera.profile.learn_camera`.
 
     Returns
     -------
@@ -80,10 +80,10 @@ def learn_from(content, name=None, chart_at=None, left_out=(), table=None):
     PhotoError
         If it is no photo at all; one without a usable chart is shown, with the reason in words.
     """
-    from dyebook.photo.camera import learn_camera
-    from dyebook.photo.chart import patch_quads
-    from dyebook.photo.chart_find import find_chart
-    from dyebook.photo.read import read_photo
+    from dyebook.photo.camera.chart import patch_quads
+    from dyebook.photo.camera.chart_find import find_chart
+    from dyebook.photo.camera.profile import learn_camera
+    from dyebook.photo.file.read import read_photo
 
     photo = read_photo(content, name=name)
     plain, quads = _drawn(photo, ()), ()
@@ -134,7 +134,7 @@ def check_repeats(photos, camera=None, progress=None, book=None, batch_sd=None, 
 
     Returns
     -------
-    dyebook.photo.repeat.Repeatability
+    dyebook.photo.camera.repeat.Repeatability
 
     Raises
     ------
@@ -142,9 +142,9 @@ def check_repeats(photos, camera=None, progress=None, book=None, batch_sd=None, 
         If a photo shows no or several parts, is given twice, or there are too few photos.
     """
     from dyebook.jobs.check_coupon import one_part
-    from dyebook.photo.camera_store import note_repeatability
+    from dyebook.photo.camera.repeat import repeatability
+    from dyebook.photo.camera.store import note_repeatability
     from dyebook.photo.measure import look_at
-    from dyebook.photo.repeat import repeatability
 
     if camera is not None and book is not None:
         book.must_be("maker")
@@ -178,7 +178,7 @@ def _refuse_twins(photos):
 
 
 def mat_drawing(paper):
-    """Return what `dyebook.report_mat.write_mat` draws of the photo mat: size, marks and the length of its line, in mm.
+    """Return what `dyebook.report.paper.mat.write_mat` draws of the mat: size, marks and length of its line, in mm.
 
     Parameters
     ----------

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 
-from dyebook.book.check_days import check_readings, day_of, keep_check_day, take_back_check_day
+from dyebook.book.coupons import check_readings, day_of, keep_check_day, take_back_check_day
 from dyebook.errors import PhotoError, RecordError
 from dyebook.lab import Lab
 
@@ -211,9 +211,8 @@ def coupon_days(book, camera=None):
 def _told(camera, days, earlier, right):
     import pandas as pd
 
-    from dyebook.advice.drift import find_drift
-    from dyebook.advice.expectation import DRIFT_COLUMNS
-    from dyebook.advice.verdict import split_difference
+    from dyebook.advice.drift import DRIFT_COLUMNS, find_drift
+    from dyebook.advice.judge import split_difference
 
     lab = np.array([values for _, *values in days], dtype=float)
     kept = lab[:BASELINE].mean(axis=0)
@@ -287,13 +286,13 @@ def _move_in(book):
 
 
 def _cameras():
-    from dyebook.photo.camera_store import list_cameras
+    from dyebook.photo.camera.store import list_cameras
 
     return list_cameras()
 
 
 def _columns(seen):
-    from dyebook.book.reading_rows import measured_values, typed_values
+    from dyebook.book.readings import measured_values, typed_values
     from dyebook.record import Measurement
 
     if isinstance(seen, Measurement):

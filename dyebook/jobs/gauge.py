@@ -4,7 +4,7 @@ from dyebook.book import runs
 from dyebook.errors import RecordError
 from dyebook.physics.growth import GAUGE_SD_UM, GaugedRun, learn_growth_rate
 from dyebook.physics.rates import check_faraday, growth_rate
-from dyebook.physics.trace import charge_ah
+from dyebook.physics.trace.events import charge_ah
 
 __all__ = ["FILM_BY", "keep_gauge", "own_rate", "rate_for", "rate_of_trace"]
 

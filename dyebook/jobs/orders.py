@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from datetime import datetime
 
-from dyebook.book.reading_rows import measured_values
+from dyebook.book.readings import measured_values
 from dyebook.errors import RecordError
 from dyebook.lab import Lab, delta_e_00
 
@@ -172,7 +172,7 @@ def judge_batch(book, batch_id):
 
     Returns
     -------
-    (dict, dyebook.advice.verdict.Verdict) or None
+    (dict, dyebook.advice.judge.Verdict) or None
         The target's row and what the reading says; None without a target or a reading.
     """
     row, order_id = book.batch(batch_id), book.row("batches", batch_id)["order_id"]
@@ -184,7 +184,7 @@ def judge_batch(book, batch_id):
 
 def judge_against(book, row, target):
     """Return the `Verdict` on a batch that was read, a `BatchRow`, against any target row."""
-    from dyebook.advice.verdict import Shade, judge_shade
+    from dyebook.advice.judge import Shade, judge_shade
 
     wanted, photo = _wanted(book, target)
     photos = {one["sha256"] for one in book.rows("photos", batch_id=row.batch)}
@@ -195,7 +195,7 @@ def judge_against(book, row, target):
 
 def _wanted(book, target):
     """The shade of a target with its doubt, and the hash of the photo it was read from."""
-    from dyebook.advice.verdict import Shade
+    from dyebook.advice.judge import Shade
 
     lab = (target["L"], target["a"], target["b"])
     readings = book.rows("readings", sample_id=target["sample_id"]) if target["sample_id"] else []

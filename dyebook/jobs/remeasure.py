@@ -1,21 +1,333 @@
-"""Measure an archive again with another camera profile or newer code; what was read before stays in the book."""
+"""Measure an archive again with another camera profile or newer code; what was read before stays in the book.
 
+Workers behind one face, `concurrent.futures`: processes of this machine, or a Dask cluster.
+
+One photo of an archive measured again: what a worker does, here or on another machine, without the book.
+"""
+
+import ctypes
 import hashlib
+import ipaddress
 import json
+import multiprocessing
+import os
+import platform
+import signal
 from array import array
-from dataclasses import asdict, dataclass, field
+from concurrent.futures import FIRST_COMPLETED, BrokenExecutor, CancelledError, ProcessPoolExecutor, wait
+from contextlib import contextmanager
+from dataclasses import asdict, dataclass, field, replace
+from functools import lru_cache
 from itertools import islice
+from pathlib import Path
+from urllib.parse import urlsplit
 
 import numpy as np
 
 import dyebook
-from dyebook.book.again import count_waiting, put_in_place, waiting_photos
-from dyebook.errors import PhotoError
-from dyebook.jobs.remeasure_photo import Task, measure_again
-from dyebook.jobs.workers import as_done, open_workers
+from dyebook.book.readings import count_waiting, put_in_place, waiting_photos
+from dyebook.errors import BookError, DyebookError, PhotoError
 from dyebook.lab import delta_e_00
 
-__all__ = ["EDGES_DE00", "Moved", "method_name", "remeasure"]
+__all__ = [
+    "EDGES_DE00",
+    "Fresh",
+    "Moved",
+    "Task",
+    "as_done",
+    "measure_again",
+    "method_name",
+    "open_workers",
+    "remeasure",
+]
+
+_WINDOW = 4  # tasks under way a worker: enough to keep it busy, few enough to keep memory flat
+_PATIENCE_S = 20
+_CERTIFICATES = ("ca.pem", "cert.pem", "key.pem")
+
+
+@contextmanager
+def open_workers(count=None, scheduler=None, certificates=None):
+    """Yield an executor with the face of `concurrent.futures`, and how many workers it has.
+
+    Parameters
+    ----------
+    count : int, optional
+        Processes of this machine; one a core without it.
+    scheduler : str, optional
+        Address of a Dask scheduler, ``tls://host:port``; ``tcp://`` only on this machine.
+    certificates : path, optional
+        Folder with ``ca.pem``, ``cert.pem`` and ``key.pem`` for ``tls://``.
+
+    Raises
+    ------
+    BookError
+        If the address is not safe to use, or nothing answers there.
+    """
+    if scheduler is None:
+        count = count or os.cpu_count() or 1
+        context = multiprocessing.get_context("spawn")
+        pool = ProcessPoolExecutor(count, mp_context=context, initializer=_leave_stopping_to_the_lead)
+        try:
+            with _keyboard_held():
+                for _ in range(count):
+                    pool.submit(os.getpid)
+            yield pool, count
+        finally:
+            pool.shutdown(wait=True, cancel_futures=True)
+        return
+    security = _security(scheduler, certificates)
+    with _client(scheduler, security) as client:
+        yield client.get_executor(pure=False, retries=2), max(1, sum(client.nthreads().values()))
+
+
+@contextmanager
+def _keyboard_held():
+    """Start processes inside the block: a Ctrl-C goes to all of a terminal, and would stop one that is half begun."""
+    if not hasattr(signal, "pthread_sigmask"):  # Windows
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+def _leave_stopping_to_the_lead():
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
+def _security(scheduler, certificates):
+    """Dask's security for an address; a scheduler runs whatever it is sent, so plain tcp may not leave the machine."""
+    address = urlsplit(scheduler)
+    if address.scheme == "tcp" and _is_here(address.hostname):
+        return None
+    if address.scheme != "tls":
+        raise BookError(
+            f"{scheduler} would carry work unprotected; give a tls:// address (plain tcp:// is only for 127.0.0.1)"
+        )
+    missing = [name for name in _CERTIFICATES if certificates is None or not (Path(certificates) / name).is_file()]
+    if missing:
+        raise BookError(f"a tls:// scheduler needs a folder with {', '.join(_CERTIFICATES)}; {missing[0]} is missing")
+    return tuple(str(Path(certificates) / name) for name in _CERTIFICATES)
+
+
+def _is_here(host):
+    try:
+        return host == "localhost" or ipaddress.ip_address(host or "").is_loopback
+    except ValueError:
+        return False
+
+
+def _client(scheduler, files):
+    try:
+        from distributed import Client, Security
+    except ImportError:
+        raise BookError("a scheduler needs Dask, which is not installed; pip install 'dyebook[dask]'") from None
+    security = None
+    if files is not None:
+        ca, cert, key = files
+        security = Security(tls_ca_file=ca, tls_client_cert=cert, tls_client_key=key, require_encryption=True)
+    try:
+        return Client(scheduler, security=security, timeout=_PATIENCE_S, set_as_default=False)
+    except OSError as error:
+        raise BookError(f"no scheduler answers at {scheduler} ({error}); check that it runs and its address") from None
+
+
+def as_done(executor, workers, work, tasks):
+    """Yield what `work` returns for each task as it comes, with few of them under way at a time.
+
+    Parameters
+    ----------
+    executor : concurrent.futures.Executor
+    workers : int
+    work : callable
+    tasks : iterable
+
+    Raises
+    ------
+    BookError
+        If workers die on a task again and again, or their scheduler is gone.
+    """
+    tasks, under_way = iter(tasks), set()
+    try:
+        while True:
+            while len(under_way) < _WINDOW * workers and (task := next(tasks, None)) is not None:
+                under_way.add(executor.submit(work, task))
+            if not under_way:
+                return
+            done, under_way = wait(under_way, return_when=FIRST_COMPLETED)
+            for future in done:
+                yield _result(future)
+    finally:
+        for future in under_way:
+            future.cancel()
+
+
+def _result(future):
+    try:
+        return future.result()
+    except (BrokenExecutor, CancelledError) as error:
+        raise _stopped(error) from error
+    except RuntimeError as error:
+        # Dask's own errors have no common root that could be named without importing it
+        if type(error).__module__.partition(".")[0] != "distributed":
+            raise
+        raise _stopped(error) from error
+
+
+def _stopped(error):
+    return BookError(
+        f"the workers stopped ({type(error).__name__}), perhaps for want of memory; what was measured is kept; "
+        "run it again to go on, with fewer workers"
+    )
+
+
+# a new outline that shares less than this with the old one is another part, or one band of a strip
+_SAME_PART = 0.6
+_GRID = 256
+_M_TRIM_THRESHOLD, _M_MMAP_THRESHOLD = -1, -3  # numbers of glibc's malloc.h
+
+
+@dataclass(frozen=True)
+class Task:
+    """What a worker is sent: where the photos are, which one, how it is to be measured.
+
+    Attributes
+    ----------
+    photos : str
+    waiting : dyebook.book.readings.Waiting
+    camera : CameraProfile, optional
+        For all readings; without it each is read with the one it was read with before.
+    own_cameras : tuple of CameraProfile
+        Those, since a worker on another machine does not have them.
+    """
+
+    photos: str
+    waiting: object
+    camera: object = None
+    own_cameras: tuple = ()
+
+
+@dataclass(frozen=True)
+class Fresh:
+    """What it sends back: new columns by the old reading's number, or why there are none."""
+
+    waiting: object
+    readings: tuple = ()
+    trouble: str = ""
+
+
+def measure_again(task):
+    """Return a `Fresh` for a `Task`; a photo that cannot be measured says why and keeps its old readings."""
+    from dyebook.book.photos import open_photos
+
+    _make_ready()
+    try:
+        keeper = open_photos(task.photos)
+        content = _sound_bytes(keeper, task.waiting.sha256)
+        return Fresh(task.waiting, tuple(_fresh_readings(content, keeper, task)))
+    except (DyebookError, OSError) as error:
+        return Fresh(task.waiting, trouble=" ".join(str(error).split()))
+
+
+@lru_cache
+def _make_ready():
+    """Make this process a good worker, once: one thread, and memory that is kept from picture to picture."""
+    import cv2
+
+    # the workers share the cores out among themselves
+    cv2.setNumThreads(1)
+    if platform.libc_ver()[0] == "glibc":
+        # Dask's usual setting hands memory back after every picture, which costs a third more time; these are the
+        # values glibc comes to by itself where nothing is set: mallopt(3), M_MMAP_THRESHOLD
+        library = ctypes.CDLL(None)
+        library.mallopt(_M_MMAP_THRESHOLD, 32 * 2**20)
+        library.mallopt(_M_TRIM_THRESHOLD, 64 * 2**20)
+
+
+def _sound_bytes(keeper, sha):
+    import hashlib
+
+    content = keeper.read(sha)
+    if hashlib.sha256(content).hexdigest() != sha:
+        raise PhotoError(f"the photo {sha[:12]}… is not what it was; restore a backup")
+    return content
+
+
+def _fresh_readings(content, keeper, task):
+    """Yield the old number and new columns of each reading, by the part that lies where the old one lay."""
+    from dyebook.book.readings import measured_values
+
+    looks = {}
+    for old in task.waiting.readings:
+        means, card = _means(old, keeper, task), old["card"] or {}
+        same = json.dumps([card, old["camera"], _asked(old)], sort_keys=True)
+        if same not in looks:
+            looks[same] = _measure(content, card, means)
+        index = _part_there(looks[same], old["outline"])
+        again = looks[same] if index is not None else _measure(content, card, means | {"part_at": [old["outline"]]})
+        yield old["id"], measured_values(again, index or 0)
+
+
+def _asked(old):
+    """What the old reading was read by, as far as the book knows."""
+    return (old.get("measured_with") or {}).get("asked") or {}
+
+
+def _means(old, keeper, task):
+    """Options of `measure` that read a photo as the old reading was, but with another camera where one is given."""
+    asked, name = _asked(old), old["camera"]
+    own = next((profile for profile in task.own_cameras if profile.name == name), name)
+    means = {"camera": task.camera or own, "name": task.waiting.name, "mat_line_mm": asked.get("mat_line_mm")}
+    if "card_at" in asked:
+        means["card_at"] = asked["card_at"]
+    if "flat" in asked:
+        means["flat"] = _sound_bytes(keeper, asked["flat"])
+    return means
+
+
+def _measure(content, card, means):
+    """Measure with the card that was used then: where it was pointed out, else found anew, else where it lay then."""
+    from dyebook.photo.measure import look_at
+
+    if card.get("kind") == "none":
+        return look_at(content, no_card=True, **means).measurement
+    means = {**means, "card_lab": card.get("lab")}
+    try:
+        return look_at(content, **means).measurement
+    except PhotoError:
+        if card.get("kind") not in ("grey", "mat") or not card.get("quad") or "card_at" in means:
+            raise
+        again = look_at(content, card_at=card["quad"], **means).measurement
+        # found by us then as well: nobody pointed it out
+        return replace(again, asked={name: value for name, value in again.asked.items() if name != "card_at"})
+
+
+def _part_there(measurement, outline):
+    """Index of the part that covers the old outline, or None; the only part where no outline was kept."""
+    if not outline:
+        if len(measurement.parts) == 1:
+            return 0
+        raise PhotoError(
+            f"the photo shows {len(measurement.parts)} parts, and the old reading does not say which it was"
+        )
+    shares = [_shared(part.outline, outline) for part in measurement.parts]
+    best = int(np.argmax(shares)) if shares else None
+    return best if shares and shares[best] >= _SAME_PART else None
+
+
+def _shared(one, other):
+    """Intersection over union of two polygons, on a coarse grid over both."""
+    from skimage.draw import polygon2mask
+
+    points = np.concatenate([one, other])
+    low, span = points.min(axis=0), max(np.ptp(points, axis=0).max(), 1.0)
+    masks = [polygon2mask((_GRID, _GRID), (np.asarray(line) - low) * (_GRID - 1) / span) for line in (one, other)]
+    union = np.count_nonzero(masks[0] | masks[1])
+    return np.count_nonzero(masks[0] & masks[1]) / union if union else 0.0
+
 
 # steps of the histogram: under half is within what a reading repeats to, over two is seen at a glance (common practice)
 EDGES_DE00 = (0.2, 0.5, 1.0, 2.0, 5.0)
@@ -103,7 +415,7 @@ def remeasure(book, camera=None, label=None, count=None, dry_run=False, progress
     progress : callable, optional
         Called with photos done and to do.
     **workers
-        `processes`, `scheduler` and `certificates`, see `dyebook.jobs.workers.open_workers`.
+        `processes`, `scheduler` and `certificates`, see `dyebook.jobs.remeasure.open_workers`.
 
     Returns
     -------
@@ -140,7 +452,7 @@ def _tasks(book, method, camera):
 
 def _camera_or_none(name):
     """A learned camera, or None where it was forgotten; the worker then says so."""
-    from dyebook.photo.camera_store import load_camera
+    from dyebook.photo.camera.store import load_camera
 
     try:
         return load_camera(name)

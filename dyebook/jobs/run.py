@@ -1,26 +1,118 @@
-"""A run on the bench, from plan to log: all its state lives in the book, its times are absolute."""
+"""Breaks in a run: current off and on again, and a run that was ended too early.
 
+The order behind a run: found by name, and whether its work is worn on the skin or used with food.
+
+What a run takes: current, time and film, by the rule or the readings that somebody chose.
+
+A run on the bench, from plan to log: all its state lives in the book, its times are absolute.
+
+A run as it stands, planned, on, paused or ended, in one answer with its basis.
+"""
+
+import math
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
 from dyebook.book import runs
-from dyebook.errors import RecordError
+from dyebook.errors import BookError, RecordError
 from dyebook.jobs.gauge import FILM_BY, rate_for
-from dyebook.jobs.run_order import order_named
-from dyebook.physics.live import run_now
+from dyebook.physics.answer import Answer, cautions_for
+from dyebook.physics.film import plan_film, run_now, supply_plan
 
 __all__ = [
+    "RunState",
+    "bench_run",
+    "bench_runs",
     "drop_run",
+    "film_in_time",
     "finish_run",
+    "is_for_skin",
     "keep_log",
     "note_current",
+    "open_order_names",
     "open_runs",
+    "order_named",
+    "order_of",
+    "pause_run",
     "plan_run",
+    "reckon_run",
+    "resume_run",
     "start_run",
+    "state_of",
     "tick_step",
     "untick_step",
     "where_is",
     "whole_time_min",
 ]
+
+
+def open_order_names(book):
+    """Return the names of the orders that are not done yet, oldest first."""
+    return [row["name"] for row in book.rows("orders", done_at=None)]
+
+
+def order_named(book, name):
+    """Return the row of an order; RecordError with the open ones where there is none of that name."""
+    found = book.rows("orders", name=name)
+    if not found:
+        known = ", ".join(open_order_names(book)) or "none"
+        raise RecordError(f"the book has no order {name!r}; open ones: {known}")
+    return found[0]
+
+
+def order_of(book, run):
+    """Return the name of the order that a run was planned for; None without one."""
+    order_id = ((run["trace"] or {}).get("plan") or {}).get("order_id")
+    return None if order_id is None else book.row("orders", order_id)["name"]
+
+
+def is_for_skin(book, name):
+    """Whether an order is worn on the skin or used with food; False where nobody said so."""
+    return name is not None and bool(order_named(book, name)["skin_contact"])
+
+
+def reckon_run(
+    book,
+    area_dm2,
+    current_density_a_per_dm2,
+    film_um,
+    *,
+    film_by="720",
+    supply_max_a=None,
+    alloy=None,
+    electrolyte_temp_c=None,
+):
+    """Plan a run by the shop's own readings or one of the two rules, within what the supply gives.
+
+    Parameters
+    ----------
+    book : dyebook.book.store.Book
+    area_dm2, current_density_a_per_dm2, film_um : float
+    film_by : {"720", "0.30", "gauge"}
+    supply_max_a : float, optional
+    alloy : str, optional
+    electrolyte_temp_c : float, optional
+
+    Returns
+    -------
+    plan : dyebook.physics.film.SupplyPlan
+    conditions : dict
+        What its film was reckoned with, for further plans of the same run.
+    """
+    current = min(area_dm2 * current_density_a_per_dm2, supply_max_a or math.inf)
+    conditions = {"alloy": alloy, "own_rate": None}
+    if film_by != "720":
+        conditions["own_rate"] = rate_for(book, film_by, current / area_dm2, electrolyte_temp_c, alloy)
+    if film_by != "0.30":
+        conditions["electrolyte_temp_c"] = electrolyte_temp_c
+    return supply_plan(area_dm2, current_density_a_per_dm2, film_um, supply_max_a, **conditions), conditions
+
+
+def film_in_time(plan, conditions):
+    """Return the run as it was meant, and the run of the same time that a supply which is too small allows."""
+    wanted = plan_film(plan.run.area_dm2, plan.wanted_a, film_um=plan.run.film_um, **conditions)
+    return wanted, plan_film(plan.run.area_dm2, plan.current_a, minutes=wanted.minutes, **conditions)
+
 
 _MOST_KEPT = 2000
 _LEAST_FILM_UM = 0.1
@@ -244,8 +336,8 @@ def keep_log(book, run_id, trace, report):
     ----------
     book : dyebook.book.store.Book
     run_id : int
-    trace : dyebook.physics.trace_read.Trace
-    report : dyebook.physics.trace.TraceReport
+    trace : dyebook.physics.trace.read.Trace
+    report : dyebook.physics.trace.events.TraceReport
         Made with the run's area.
 
     Returns
@@ -267,3 +359,173 @@ def keep_log(book, run_id, trace, report):
         return {**_made(row, report.charge_ah, report.minutes, report), "trace": {**row["trace"], **told}}
 
     return _change(book, run_id, change)
+
+
+_BY = {"gauge": "your gauge readings", "720": "720 rule", "0.30": "0.30 rule"}
+# kinds of preparation that no run should start without
+NEEDED = ("clean", "water_break_test", "contacts")
+
+
+@dataclass(frozen=True, kw_only=True)
+class RunState(Answer):
+    """A run of the bench.
+
+    Attributes
+    ----------
+    run : int
+    state : {"planned", "on", "paused", "ended"}
+    started_at : str or None
+    planned_film_um, planned_minutes : float or None
+    area_dm2, current_a : float or None
+        Of an ended run, the mean current.
+    elapsed_min, left_min, ends_at
+        None unless it is on.
+    charge_ah, film_um, film_um_sd : float or None
+        So far, or as it ended.
+    film_measured_um : float or None
+    prepared, not_prepared : tuple of str
+        Steps ticked, and needed ones that are not.
+    batch : int or None
+    """
+
+    run: int
+    state: str
+    started_at: str | None = None
+    planned_film_um: float | None = None
+    planned_minutes: float | None = None
+    area_dm2: float | None = None
+    current_a: float | None = None
+    elapsed_min: float | None = None
+    left_min: float | None = None
+    ends_at: datetime | None = None
+    minutes: float | None = None
+    charge_ah: float | None = None
+    film_um: float | None = None
+    film_um_sd: float | None = None
+    film_measured_um: float | None = None
+    alloy: str | None = None
+    finish: str | None = None
+    prepared: tuple = ()
+    not_prepared: tuple = ()
+    batch: int | None = None
+
+
+def bench_run(book, run_id):
+    """Return the row of a run that went over the bench; BookError of any other."""
+    row = book.row("runs", run_id)
+    if row["deleted_at"] is not None or row["trace"] is None or "plan" not in row["trace"]:
+        raise BookError(f"run {run_id} is not on the bench; `dyebook run list` shows those that are")
+    return row
+
+
+def bench_runs(book, count=None):
+    """Return the rows of the runs that went over the bench, newest first."""
+    rows = [row for row in book.rows("runs") if row["trace"] and "plan" in row["trace"]]
+    return rows[::-1][:count]
+
+
+def state_of(book, row, now=None):
+    """Return how a run stands, a `RunState`; `now` has its zone."""
+    plan = row["trace"]["plan"]
+    ticked = [tick["kind"] for tick in book.rows("preparations", run_id=row["id"]) if tick["passed"] is not False]
+    batches = book.rows("batches", run_id=row["id"])
+    common = {
+        "run": row["id"],
+        "started_at": row["started_at"],
+        "planned_film_um": plan["film_um"],
+        "planned_minutes": plan["minutes"],
+        "area_dm2": row["area_dm2"],
+        "film_measured_um": row["film_measured_um"],
+        "alloy": row["alloy"],
+        "finish": row["finish"],
+        "prepared": tuple(dict.fromkeys(ticked)),
+        "not_prepared": tuple(kind for kind in NEEDED if kind not in ticked),
+        "batch": batches[0]["id"] if batches else None,
+        "cautions": cautions_for("supply_off", "hydrogen", "protection", "mains"),
+    }
+    return RunState(**common, **_standing(book, row, plan, now))
+
+
+def _standing(book, row, plan, now):
+    """What differs between a run that is planned, on, and ended."""
+    by = f"film by {_BY[plan['film_by']]}"
+    if row["started_at"] is None:
+        return {"state": "planned", "current_a": plan["current_a"], "basis": by}
+    if row["anodise_min"] is None:
+        stand = where_is(book, row, now)
+        told = ("elapsed_min", "left_min", "ends_at", "charge_ah", "film_um", "film_um_sd", "current_a", "notes")
+        state = "paused" if stand.paused else "on"
+        return {"state": state, "basis": stand.basis, **{name: getattr(stand, name) for name in told}}
+    how = "notes of the current" if row["trace"].get("by_hand") else "a logger's file"
+    return {
+        "state": "ended",
+        "minutes": row["anodise_min"],
+        "charge_ah": row["charge_ah"],
+        "current_a": None if row["charge_ah"] is None else row["charge_ah"] * 60 / row["anodise_min"],
+        "film_um": row["film_um"],
+        "film_um_sd": row["film_sd_um"],
+        "basis": f"charge from {how}, {by}",
+    }
+
+
+def pause_run(book, run_id, at=None):
+    """Note that the current is off; return the run's row."""
+    return note_current(book, run_id, 0.0, at)
+
+
+def resume_run(book, run_id, current_a=None, at=None):
+    """Let a run go on: after a pause, or after it was ended too early; return its row.
+
+    Parameters
+    ----------
+    book : dyebook.book.store.Book
+    run_id : int
+    current_a : float, optional
+        What the supply shows; the last current that flowed without it.
+    at : datetime, optional
+        With its zone; now without it.
+
+    Raises
+    ------
+    RecordError
+        If the run is not paused and not ended, has a logger's file or a batch already.
+    """
+    row = book.row("runs", run_id)
+    if row["trace"] is None or row["started_at"] is None:
+        raise RecordError(f"run {run_id} has not been started on the bench; start it first")
+    flowed = [note["current_a"] for note in row["trace"]["notes"] if note["current_a"] > 0]
+    if row["anodise_min"] is not None:
+        _reopen(book, run_id)
+    elif row["trace"]["notes"][-1]["current_a"] > 0:
+        raise RecordError(f"run {run_id} is on and not paused; nothing was changed")
+    return note_current(book, run_id, flowed[-1] if current_a is None else current_a, at or this_moment())
+
+
+def _reopen(book, run_id):
+    """Take the end of a run back; the current counts as off from there on."""
+    if book.rows("batches", run_id=run_id):
+        raise RecordError(f"run {run_id} has its batch already; it cannot go on")
+
+    def change(row):
+        trace = dict(row["trace"])
+        if not trace.get("by_hand"):
+            raise RecordError(f"run {run_id} has a logger's file, which holds its end; it cannot go on")
+        at = datetime.fromisoformat(row["started_at"]) + timedelta(minutes=trace.pop("time_min")[-1])
+        trace = {name: value for name, value in trace.items() if name not in ("current_a", "by_hand", "steps")}
+        trace["notes"] = [*trace["notes"], *_switched_off(trace["notes"], at)]
+        plan = trace["plan"]
+        none = dict.fromkeys(("charge_ah", "anodise_min", "film_from_charge_um", "film_sd_um"))
+        density = plan["current_a"] / row["area_dm2"]
+        return {**none, "film_um": plan["film_um"], "current_density_a_per_dm2": density, "trace": trace}
+
+    with book.writing() as connection:
+        runs.change_run(connection, run_id, change, book.who)
+
+
+def _switched_off(notes, at):
+    """Notes of the current going off at a moment; none where it was off already."""
+    last = notes[-1]["current_a"]
+    if last == 0:
+        return []
+    held = {"at": (at - timedelta(seconds=1)).isoformat(), "current_a": last, "held": True}
+    return [held, {"at": at.isoformat(), "current_a": 0.0}]

@@ -3,7 +3,7 @@
 import math
 from dataclasses import dataclass
 
-from dyebook.jobs.bath_care import bath_cares
+from dyebook.jobs.bath_state import bath_cares
 from dyebook.jobs.orders import open_orders
 from dyebook.lab import delta_e_00
 
@@ -92,13 +92,13 @@ def look_at_baths(book, count=200, learn=None, progress=None):
     count : int
         How many of the newest batches to look at.
     learn, progress : callable, optional
-        As for `dyebook.jobs.bath_care.bath_cares`.
+        As for `dyebook.jobs.bath_state.bath_cares`.
 
     Returns
     -------
     tuple of BathNow
         How their dips have come out; latest used first.
-    tuple of dyebook.jobs.bath_care.BathCare
+    tuple of dyebook.jobs.bath_state.BathCare
         What they are asked to be and want; latest used first.
     """
     rows = book.batches(count)

@@ -1,18 +1,23 @@
-"""From the anodised run to the sealed batch: steps with clock times, kept with the run until the batch is written."""
+"""Where the work stands on its way from plan to verdict: what waits at each step.
 
+From the anodised run to the sealed batch: steps with clock times, kept with the run until the batch is written.
+"""
+
+from dataclasses import dataclass
 from datetime import datetime
 
 from dyebook.book import runs
-from dyebook.book.names import Names
+from dyebook.book.tables import Names
 from dyebook.errors import RecordError
-from dyebook.jobs.run import this_moment
-from dyebook.jobs.run_order import is_for_skin, order_named, order_of
+from dyebook.jobs.run import is_for_skin, open_runs, order_named, order_of, this_moment
 from dyebook.physics.sealing import plan_seal
 from dyebook.record import FIELDS
 
 __all__ = [
     "SEAL_KINDS",
     "SEAL_TIMES",
+    "STEPS",
+    "Waiting",
     "finished_runs",
     "keep_batch",
     "mark_step",
@@ -21,6 +26,7 @@ __all__ = [
     "seal_values",
     "steps_of",
     "wait_of",
+    "what_waits",
 ]
 
 # the setting with the shop's own minutes per µm of each seal
@@ -158,3 +164,52 @@ def keep_batch(book, run_id, *, dye, bath, dip, second=None, order=None, **told)
         names = Names(connection, book.who)
         told |= {"second": second, "order_id": order_id, "who": book.who}
         return runs.add_batch_of_run(connection, run_id, names, dye, bath, dip, **told)
+
+
+# in the order of work
+STEPS = ("plan", "prepare", "run", "wet", "photo", "verdict")
+# wet parts cannot wait, a plan can: what to do first where several things wait
+_PRESSING = ("wet", "run", "photo", "verdict", "prepare")
+
+
+@dataclass(frozen=True)
+class Waiting:
+    """Numbers of the runs (prepare, run, wet) or batches (photo, verdict) that wait at each step."""
+
+    at: dict
+
+    @property
+    def first(self):
+        """The step that should be done next; a new plan when nothing waits."""
+        return next((step for step in _PRESSING if self.at.get(step)), "plan")
+
+
+def what_waits(book, errands, orders):
+    """Return what waits where.
+
+    Parameters
+    ----------
+    book : dyebook.book.store.Book
+    errands : sequence of dyebook.jobs.today.Errand
+    orders : sequence of dyebook.jobs.orders.OrderStand
+
+    Returns
+    -------
+    Waiting
+    """
+    begun = open_runs(book)
+    at = {
+        "prepare": [row["id"] for row in begun if row["started_at"] is None],
+        "run": [row["id"] for row in begun if row["started_at"] is not None],
+        "wet": [row["id"] for row in finished_runs(book) if row["batch"] is None and row["film_um"]],
+        "photo": [one.batch for one in errands if one.kind in ("unread", "wet")],
+        "verdict": [number for stand in orders if (number := _undecided(stand)) is not None],
+    }
+    return Waiting(at)
+
+
+def _undecided(stand):
+    """Number of the newest batch of an order that was read and not judged since, or None."""
+    newest = next((row.batch for row in stand.batches if row.lab is not None), None)
+    judged = None if stand.decided is None else stand.decided["batch_id"]
+    return newest if stand.target is not None and newest not in (None, judged) else None

@@ -4,12 +4,15 @@ Lab and CIEDE2000 come from scikit-image, which loads in a fraction of a second;
 from colour-science, loaded when it is first asked for. The tests hold the two libraries against each other.
 """
 
-from dyebook.lab.difference import delta_e_00, delta_e_76, delta_e_94, delta_e_cmc
 from dyebook.lab.space import (
     WHITE_D65,
     Lab,
     adapt_lab,
     decode_srgb,
+    delta_e_00,
+    delta_e_76,
+    delta_e_94,
+    delta_e_cmc,
     encode_srgb,
     lab_to_lch,
     lab_to_linear_rgb,

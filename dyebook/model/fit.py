@@ -9,10 +9,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from dyebook.model.basis import SPECTRUM_BASIS, Discrepancy
-from dyebook.model.film import Film
-from dyebook.model.forward import Hyper, Shape, colours_with_slopes, prior_spectrum
+from dyebook.model.forward import Film, Hyper, Shape, colours_with_slopes, prior_spectrum
 from dyebook.model.inputs import SETTINGS, Settings
+from dyebook.model.parameters import SPECTRUM_BASIS, Discrepancy
 
 __all__ = ["Fit", "fit_hypotheses", "weigh"]
 

@@ -3,18 +3,216 @@
 The vector of unknowns is laid out as surface | spectrum | uptake | discrepancy | around | drift | bend, all standard
 normal beforehand. log load = physics(settings) - physics(reference dip) + discrepancy(settings) + circumstances;
 log absorbance = spectrum + log load, its shape drifting a little with the settings and bending with the load.
+
+The film's reflectance with its slopes, for fitting: `dyebook.physics.optics` with the light's paths spread.
+
+The physics of uptake as one log-linear expression with its slopes, for fitting.
+
+The same laws as `dyebook.physics.uptake`, written in logarithms so that values and slopes cost one pass.
 """
 
 from dataclasses import dataclass
+from functools import cache, cached_property
 
 import numpy as np
 
-from dyebook.model.basis import DRIFT_BASIS, SPECTRUM_BASIS, SPECTRUM_MEAN
-from dyebook.model.film import Film
-from dyebook.model.load import Load, SettingLogs
-from dyebook.model.parameters import SURFACE, UPTAKE
+from dyebook.model.parameters import DRIFT_BASIS, SPECTRUM_BASIS, SPECTRUM_MEAN, SURFACE, UPTAKE, parameter_values
+from dyebook.physics.optics import BANDS_NM, LN_DOUBLE_PASS, lab_of_xyz_ratio, light_weights, metal_reflectance
+from dyebook.physics.rates import GAS_J_PER_MOL_K
+from dyebook.physics.uptake import ZERO_C_K
 
-__all__ = ["Hyper", "Layout", "Shape", "colours", "colours_with_slopes", "film_of", "prior_spectrum"]
+__all__ = [
+    "Film",
+    "Hyper",
+    "Layout",
+    "Load",
+    "SettingLogs",
+    "Shape",
+    "colours",
+    "colours_with_slopes",
+    "film_of",
+    "prior_spectrum",
+]
+
+_PATH_SPREAD = np.array([row.spread for row in SURFACE])
+_TILT = 3 * np.log(BANDS_NM / 550)
+
+
+@cache
+def _ratio_weights(light="d65"):
+    weights = light_weights(light)
+    return weights / weights.sum(axis=0)
+
+
+@cache
+def _aluminium():
+    return metal_reflectance()
+
+
+class Film:
+    """Reflectance and colour of a film for surface coordinates z (..., 5) and absorbance (..., n, 31).
+
+    Notes
+    -----
+    R = s + (1 - s)(1 - r) u / (1 - r u), u = metal (1 + v x)^(-1/v), x = 2 ln(10) A: light takes paths whose lengths
+    follow a gamma law of relative variance v, the plain double pass for v = 0.
+    """
+
+    def __init__(self, z, absorbance):
+        surface, inner, metal, tilt, spread = (v[..., None, None] for v in parameter_values(SURFACE, z))
+        self.front, self.inner, self.metal, self.spread = surface, inner, metal, spread
+        self.path = LN_DOUBLE_PASS * absorbance
+        self.log_path = np.log1p(spread * self.path)
+        self.inside = _aluminium() * metal * np.exp(tilt * _TILT - self.log_path / spread)
+        self.escape = 1 / (1 - inner * self.inside)
+        self.reflectance = surface + (1 - surface) * (1 - inner) * self.inside * self.escape
+
+    @property
+    def absorbance(self):
+        """Decadic absorbance of one pass, shape (..., n, 31)."""
+        return self.path / LN_DOUBLE_PASS
+
+    def lab(self, light="d65"):
+        """Return L*, a*, b*, shape (..., n, 3)."""
+        return lab_of_xyz_ratio(self.reflectance @ _ratio_weights(light))
+
+    def lab_slopes(self):
+        """Return dLab / d ln A, shape (..., n, 3, 31), and dLab / d surface coordinates, shape (..., n, 3, 5)."""
+        weights = _ratio_weights()
+        by_reflectance = _slopes_of_lab(self.reflectance @ weights) @ weights.T
+        share = (1 - self.front) * (1 - self.inner)
+        by_inside = share * self.escape**2 * self.inside
+        shortened = self.path / (1 + self.spread * self.path)
+        by_log = by_reflectance * (-by_inside * shortened)[..., None, :]
+        columns = [
+            self.front * (1 - (1 - self.inner) * self.inside * self.escape),
+            self.inner * (1 - self.inner) * (1 - self.front) * self.inside * (self.inside - 1) * self.escape**2,
+            by_inside * (1 - self.metal),
+            by_inside * _TILT,
+            by_inside * (self.log_path / self.spread - shortened),
+        ]
+        return by_log, by_reflectance @ (np.stack(columns, axis=-1) * _PATH_SPREAD)
+
+
+def _slopes_of_lab(ratio):
+    """dLab / d(X/Xn, Y/Yn, Z/Zn), shape (..., 3, 3)."""
+    slope = np.where(ratio > (6 / 29) ** 3, np.maximum(ratio, 1e-9) ** (-2 / 3) / 3, 1 / (3 * (6 / 29) ** 2))
+    out = np.zeros((*ratio.shape, 3))
+    out[..., 0, 1] = 116 * slope[..., 1]
+    out[..., 1, 0], out[..., 1, 1] = 500 * slope[..., 0], -500 * slope[..., 1]
+    out[..., 2, 1], out[..., 2, 2] = 200 * slope[..., 1], -200 * slope[..., 2]
+    return out
+
+
+REFERENCE_FILM_UM = 12.0
+REFERENCE_DYE_G_PER_L = 2.0
+REFERENCE_TEMP_C = 40.0
+_SPREAD = np.array([row.spread for row in UPTAKE])
+
+
+@dataclass(frozen=True)
+class SettingLogs:
+    """Settings of n dips as the laws use them: logarithms, and inverse temperature in mol/kJ."""
+
+    film: np.ndarray
+    dye: np.ndarray
+    cold: np.ndarray
+    dwell: np.ndarray
+    ph: np.ndarray
+    cold_per_degree: np.ndarray
+
+    @classmethod
+    def of(cls, settings):
+        """Return the logs of `Settings`."""
+        kelvin = settings.bath_temp_c + ZERO_C_K
+        per = 1e3 / GAS_J_PER_MOL_K
+        return cls(
+            np.log(settings.film_um / REFERENCE_FILM_UM),
+            np.log(settings.dye_g_per_l / REFERENCE_DYE_G_PER_L),
+            per / kelvin - per / (REFERENCE_TEMP_C + ZERO_C_K),
+            np.log(settings.dwell_min),
+            settings.ph,
+            -per / kelvin**2,
+        )
+
+    def __getitem__(self, rows):
+        return SettingLogs(*(value[rows] for value in vars(self).values()))
+
+
+class Load:
+    """Log of dye taken up by n dips, up to a constant, for uptake coordinates z of shape (..., 12).
+
+    Attributes
+    ----------
+    value : ndarray, shape (..., n)
+    """
+
+    def __init__(self, z, logs):
+        self.logs = logs
+        values = (value[..., None] for value in parameter_values(UPTAKE, z))
+        (half, self.exponent, self.time_constant, self.energy, self.capacity_energy, self.order, self.sharpness,
+         self.rate_film, self.capacity_film, self.rate_dye, self.best_ph, self.curvature) = values  # fmt: skip
+        self.strength = self.exponent * (logs.dye - np.log(half / REFERENCE_DYE_G_PER_L))
+        self.log_time = (
+            logs.dwell
+            - np.log(self.time_constant)
+            - self.energy * logs.cold
+            - self.rate_film * logs.film
+            + self.rate_dye * logs.dye
+        )
+        self.turn = self.order * self.sharpness * self.log_time
+        self.unfilled = np.logaddexp(0, -self.turn)
+        self.off_ph = logs.ph - self.best_ph
+        self.value = (
+            self.capacity_film * logs.film
+            - np.logaddexp(0, -self.strength)
+            - self.capacity_energy * logs.cold
+            - self.unfilled / self.sharpness
+            - 0.5 * self.curvature * self.off_ph**2
+        )
+
+    @cached_property
+    def bare(self):
+        """d value / d strength: the share of places still bare."""
+        return 1 / (1 + np.exp(np.minimum(self.strength, 50)))
+
+    @cached_property
+    def growing(self):
+        """d value / d log time."""
+        return self.order / (1 + np.exp(np.minimum(self.turn, 50)))
+
+    def by_parameter(self):
+        """Return d value / d coordinate, shape (..., n, 12)."""
+        logs, growing, bare = self.logs, self.growing, self.bare
+        like = np.zeros_like(self.value)
+        columns = [
+            -bare * self.exponent,
+            bare * self.strength,
+            -growing,
+            -growing * logs.cold,
+            like - logs.cold,
+            growing * self.log_time,
+            self.unfilled / self.sharpness + growing * self.log_time,
+            -growing * logs.film,
+            like + logs.film,
+            growing * logs.dye,
+            self.curvature * self.off_ph,
+            -0.5 * self.curvature * self.off_ph**2,
+        ]
+        return np.stack(columns, axis=-1) * _SPREAD
+
+    def by_setting(self):
+        """Return d value / d (log film, log dye, temperature in °C, log dwell, pH), shape (..., n, 5)."""
+        growing = self.growing
+        columns = [
+            self.capacity_film - self.rate_film * growing,
+            self.bare * self.exponent + self.rate_dye * growing,
+            -(self.capacity_energy + self.energy * growing) * self.logs.cold_per_degree,
+            growing,
+            -self.curvature * self.off_ph,
+        ]
+        return np.stack(columns, axis=-1)
+
 
 _LOAD_LIMIT = 8.0
 

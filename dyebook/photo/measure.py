@@ -6,15 +6,15 @@ from pathlib import Path
 import cv2
 
 from dyebook.errors import PhotoError
-from dyebook.photo.card import Card, card_at, no_card
-from dyebook.photo.card_find import find_card
-from dyebook.photo.flaw import with_flaws
+from dyebook.photo.card.card import Card, card_at, no_card
+from dyebook.photo.card.find import find_card
+from dyebook.photo.file.read import HalfPhoto, LinearPhoto, read_photo, read_with_hash
+from dyebook.photo.flaw.find import with_flaws
 from dyebook.photo.light import Light, fit_light
 from dyebook.photo.mat import Mat, find_mat
 from dyebook.photo.overlay import draw_overlay
-from dyebook.photo.part import part_at
-from dyebook.photo.part_find import find_parts
-from dyebook.photo.read import HalfPhoto, LinearPhoto, read_photo, read_with_hash
+from dyebook.photo.part.find import find_parts
+from dyebook.photo.part.part import part_at
 from dyebook.photo.reading import Evidence, read_parts
 from dyebook.photo.steps import band_parts
 from dyebook.record import Measurement
@@ -177,7 +177,7 @@ def _means(wanted, profile, paper_hash):
 
 def _profile_of(camera):
     """Profile by name, the one given, or None."""
-    from dyebook.photo.camera_store import load_camera
+    from dyebook.photo.camera.store import load_camera
 
     return load_camera(camera) if isinstance(camera, str) else camera
 
@@ -200,7 +200,7 @@ def _choose_card(photo, wanted):
     try:
         return find_card(photo, wanted.card_lab), None
     except PhotoError as refusal:
-        from dyebook.photo.chart_card import chart_card
+        from dyebook.photo.camera.profile import chart_card
 
         try:
             return chart_card(photo)

@@ -1,14 +1,21 @@
-"""The colour of the dyed film from the pixels that show it squarely."""
+"""The colour of the dyed film from the pixels that show it squarely.
+
+How far the surface of a part leans away from the camera, guessed from its outline alone.
+
+The pixels of a part that face the camera as the card does, and how much of them the photo has lost.
+
+Near shades in one photo: parts whose hues agree are more or less of one dye, and that ties their brightness.
+
+How far a reading can be trusted: standard uncertainty of L*, a*, b*, and the doubts in words.
+"""
 
 from dataclasses import dataclass, replace
 
+import cv2
 import numpy as np
 
 from dyebook.lab import Lab, delta_e_00, lab_to_linear_rgb, linear_rgb_to_lab
-from dyebook.photo.doubt import flags_of, level_log_sd, uncertainty_of
-from dyebook.photo.facing import Facing, facing_pixels
-from dyebook.photo.kinship import level_steps
-from dyebook.photo.usual import (
+from dyebook.photo.camera.usual import (
     camera_balance,
     film_light,
     is_undeveloped,
@@ -20,9 +27,323 @@ from dyebook.photo.usual import (
 )
 from dyebook.record import Reading
 
-__all__ = ["Evidence", "read_part", "read_parts"]
+__all__ = [
+    "Evidence",
+    "Facing",
+    "facing_pixels",
+    "flags_of",
+    "guess_lean",
+    "level_log_sd",
+    "level_steps",
+    "read_part",
+    "read_parts",
+    "uncertainty_of",
+]
 
-_LUMINANCE = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
+# on the way from rim to middle line the distance to the rim grows by about one a pixel; along the middle line it does
+# not, whatever the taper
+_UPHILL = 0.5
+_REACH = 2
+
+
+def guess_lean(mask):
+    """Return how far from the middle line towards the rim each pixel lies.
+
+    Parameters
+    ----------
+    mask : ndarray of bool, shape (H, W)
+
+    Returns
+    -------
+    lean : ndarray of float32, shape (H, W)
+        0 on the middle line, 1 at the rim; nan outside the mask.
+    depth : ndarray of float32, shape (H, W)
+        Distance to the rim in pixels.
+
+    Notes
+    -----
+    Every pixel climbs the distance to the rim until it stops growing; the height reached is the local half width.
+    The middle line of a turned piece, a ring or a knob faces the camera, and the middle of a plate does so anyway:
+    no kind of part has to be told apart.
+    """
+    depth = cv2.distanceTransform(np.pad(mask, 1).astype(np.uint8), cv2.DIST_L2, 5)[1:-1, 1:-1]
+    smooth = cv2.GaussianBlur(depth, (0, 0), 1.0)
+    summit = _next_uphill(smooth)
+    # each step climbs two pixels by half a pixel or more each: no path has more steps than the summit has pixels
+    for _ in range(int(np.ceil(np.log2(max(float(smooth.max()), 2))))):
+        summit = summit[summit]
+    half_width = np.maximum(smooth.ravel()[summit].reshape(mask.shape), depth)
+    lean = np.where(mask, 1 - depth / np.maximum(half_width, 1), np.nan)
+    return lean.astype(np.float32), depth
+
+
+def _next_uphill(heights):
+    """Index, flat, of the steepest neighbour above each pixel, itself where the slope ends."""
+    rows, columns = heights.shape
+    padded = np.pad(heights, _REACH)
+    best, way = np.full(heights.shape, _UPHILL, dtype=heights.dtype), np.zeros(heights.shape, np.int32)
+    slope, steeper = np.empty_like(heights), np.empty(heights.shape, bool)
+    for dy, dx in _ring():
+        view = padded[_REACH + dy : _REACH + dy + rows, _REACH + dx : _REACH + dx + columns]
+        np.subtract(view, heights, out=slope)
+        slope /= np.hypot(dy, dx)
+        np.greater(slope, best, out=steeper)
+        np.copyto(best, slope, where=steeper)
+        np.copyto(way, dy * columns + dx, where=steeper)
+    return np.clip(np.arange(heights.size) + way.ravel(), 0, heights.size - 1)
+
+
+def _ring():
+    """Offsets two pixels away: a single step is too coarse to tell a slope's direction."""
+    reach = range(-_REACH, _REACH + 1)
+    return [(dy, dx) for dy in reach for dx in reach if max(abs(dy), abs(dx)) == _REACH]
+
+
+_WORKING_PIXELS = 30_000
+# pixels this far from the middle line still face the camera
+_FACING = 0.5
+# lean, and quantile of brightness among the pixels up to it: shade darkens more of a part than lamps brighten, and what
+# faces the light as the card does need not lie on the middle line. The mean of both served two renderers best
+_LIT = ((0.65, 0.62), (1.0, 0.73))
+_LUMINANCE, _EVEN = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32), np.full(3, 1 / 3, np.float32)
+_DARKEST = 1e-4
+# the rim mixes with the background
+_RIM = 1.2
+_FEWEST = 60
+# clipped pixels have no say about hue as long as this share of the others remains
+_SOUND_SHARE = 0.2
+
+
+@dataclass(frozen=True)
+class Facing:
+    """Facing pixels of one part.
+
+    Attributes
+    ----------
+    light : ndarray of shape (N, 3)
+        Corrected linear light of the pixels.
+    where : ndarray of bool, shape (H, W)
+        Which they are.
+    mask : ndarray of bool, shape (H, W)
+        The whole part.
+    box : tuple of int
+        Part of the photo that the masks cover.
+    step : int
+        Pixels of the photo per pixel of the masks.
+    sound : ndarray of bool, shape (N,)
+        Pixels fit to tell the hue: those that are not clipped, or all if too few are left.
+    clipped_share : ndarray of shape (3,)
+        Share of each channel at its upper limit.
+    floor_share : ndarray of shape (3,)
+        Share of each channel at the bottom of the file's range.
+    spread : float
+        Width of the middle 70 % of log brightness.
+    level : float
+        Luminance of the part where it is lit as the card is.
+    """
+
+    light: np.ndarray
+    where: np.ndarray
+    mask: np.ndarray
+    box: tuple
+    step: int
+    sound: np.ndarray
+    clipped_share: np.ndarray
+    floor_share: np.ndarray
+    spread: float
+    level: float
+
+    @property
+    def count(self):
+        """Pixels of the photo behind the reading."""
+        return len(self.light) * self.step**2
+
+
+def facing_pixels(photo, light, part):
+    """Return the pixels of a part that face the camera.
+
+    Parameters
+    ----------
+    photo : LinearPhoto
+    light : Light
+    part : Part
+
+    Returns
+    -------
+    Facing
+    """
+    box = part.box
+    box, step = photo.fitted(box, np.sqrt((box[2] - box[0]) * (box[3] - box[1]) / _WORKING_PIXELS))
+    pixels = light.correct(photo.crop(box, step), box, step)
+    mask = part.mask(box, step)[: pixels.shape[0], : pixels.shape[1]]
+    lean, depth = guess_lean(mask)
+    where = _leaning_less(_FACING, lean, depth)
+    clipped = photo.clipped(box, step)[where]
+    floor_share = photo.floored(box, step)[where].mean(axis=0)
+    sound = ~np.logical_or.reduce(clipped.T)
+    if sound.sum() <= max(_FEWEST, _SOUND_SHARE * len(sound)):
+        sound = np.ones(len(sound), dtype=bool)
+    seen = pixels[where]
+    low, high = np.quantile(np.log(np.maximum(seen @ _EVEN, _DARKEST)), (0.15, 0.85))
+    spread, level = float(high - low), _lit_level(pixels @ _LUMINANCE, lean, depth)
+    return Facing(seen, where, mask, box, step, sound, clipped.mean(axis=0), floor_share, spread, level)
+
+
+def _leaning_less(limit, lean, depth):
+    """Pixels off the rim that lean less than a limit, or the inner half where those are too few."""
+    where = (lean <= limit) & (depth > _RIM)
+    return where if where.sum() >= _FEWEST else depth >= 0.5 * depth.max()
+
+
+def _lit_level(luminance, lean, depth):
+    """Luminance of the pixels that are lit as the card is."""
+    seen = [np.quantile(luminance[_leaning_less(limit, lean, depth)], share) for limit, share in _LIT]
+    return float(np.exp(np.mean(np.log(np.maximum(seen, _DARKEST)))))
+
+
+# reflectance of an undyed film on aluminium, specular excluded: where more and less dye start from
+_UNDYED = 0.7
+# standard deviation, in log light, of the brightness that hue foretells; per unit of hue that no amount of the one dye
+# explains; per unit of the foretold difference; and of a hue itself, so that greys foretell nothing. Fitted on scenes
+# of two renderers.
+_KIN_SD, _STRANGE_SD, _FORETOLD_SD, _HUE_SD = 0.03, 1.3, 1.0, 0.03
+# parts farther apart than this are no near shades: unexplained hue, share of dye, and brightness against all forecast
+_STRANGEST, _MOST_DYE, _CONTRADICTION = 0.3, 0.8, 1.0
+_DARKEST_TWIN = 0.003
+# differences of hue below this mean nothing, log light
+_HUE_NOISE = 0.15
+
+
+def level_steps(films, log_sd):
+    """Return by how much each part's log brightness should move so that near shades agree.
+
+    Parameters
+    ----------
+    films : ndarray of shape (N, 3)
+        Linear light of the films of one photo.
+    log_sd : float or ndarray of shape (N,)
+        Standard uncertainty of each one's brightness by itself, in log light.
+
+    Returns
+    -------
+    ndarray of shape (N,)
+        Zero for parts without kin in the photo.
+
+    Notes
+    -----
+    How bright a curved or shiny part looks depends on its shape and the room far more than its hue does. More of a
+    dye darkens each channel in proportion to what the dye already absorbs there (Beer-Lambert), so the difference
+    in hue of two near shades foretells their difference in brightness. Measured and foretold differences are
+    weighed by least squares.
+    """
+    count = len(films)
+    system, wanted = np.diag(np.broadcast_to(1.0 / np.square(log_sd), count)).copy(), np.zeros(count)
+    for i in range(count):
+        for j in range(i + 1, count):
+            weight, gap = _link(films[i], films[j])
+            system[[i, j], [i, j]] += weight
+            system[[i, j], [j, i]] -= weight
+            wanted[[i, j]] += weight * gap * np.array([1, -1])
+    return np.linalg.solve(system, wanted) if count else wanted
+
+
+def _link(first, second):
+    """Weight of a pair, and its foretold less its measured difference of log luminance."""
+    logs = np.log(np.maximum([first, second], _DARKEST_TWIN))
+    middle = np.minimum(logs.mean(axis=0) - np.log(_UNDYED), 0)
+    trust = _trust(np.exp(logs.mean(axis=0)))
+    hue, change = _hue(middle) * trust, _hue(logs[0] - logs[1]) * trust
+    more = change @ hue / (hue @ hue + _HUE_NOISE**2)
+    strange = np.linalg.norm(change - more * hue)
+    foretold, per_dye = (
+        _log_luminance(middle * (1 + share / 2)) - _log_luminance(middle * (1 - share / 2)) for share in (more, 1.0)
+    )
+    gap = foretold - (_log_luminance(logs[0]) - _log_luminance(logs[1]))
+    if strange > _STRANGEST or abs(more) > _MOST_DYE or abs(gap) > _CONTRADICTION:
+        return 0.0, 0.0
+    unsure = per_dye * _HUE_SD / max(np.linalg.norm(hue), 0.01)
+    return 1 / (_KIN_SD**2 + (_STRANGE_SD * strange) ** 2 + (_FORETOLD_SD * foretold) ** 2 + unsure**2), gap
+
+
+def _hue(logs):
+    """Red and blue against green."""
+    return np.array([logs[0] - logs[1], logs[2] - logs[1]])
+
+
+def _trust(light):
+    """Less weight for the hue of dark channels, where noise and veil rule."""
+    pairs = np.minimum(light[[0, 2]], light[1])
+    return np.clip(np.sqrt(pairs / 0.1), 0.1, 1)
+
+
+def _log_luminance(logs):
+    return float(np.log(np.exp(logs) @ _LUMINANCE))
+
+
+# Figures below are fitted to the errors on rendered scenes of two renderers with 51 cameras.
+# camera colour without a profile: lightness, and a*, b* at grey and per unit of chroma
+_CAMERA_L, _CAMERA_GREY, _CAMERA_CHROMA = 1.5, 1.5, 0.085
+# how well the facing pixels tell the film's brightness: even ones, and more doubt the more they scatter, log light
+_LEVEL_SD, _LEVEL_SD_SPREAD, _LEVEL_SD_MOST = 0.08, 0.14, 0.6
+# mirrored room light that stays on every shiny part, as reflectance
+_VEIL = 0.012
+# what a channel at the end of its range may hide, in a* and b* per share of pixels
+_CLIPPED_U, _FLOOR_U = np.array([6.0, 11.0, 11.0]), np.array([4.0, 14.0, 9.0])
+
+_CLIPPED, _FLOORED, _GLARE, _FEW = 0.1, 0.2, 1.2, 150
+_DARK = 0.004
+
+
+def level_log_sd(spread):
+    """Return how well facing pixels of some spread of log brightness tell the film's brightness, in log light."""
+    return min(_LEVEL_SD + _LEVEL_SD_SPREAD * spread, _LEVEL_SD_MOST)
+
+
+def uncertainty_of(lab, film, facing, exposure_log_sd, camera_u=None):
+    """Return the standard uncertainty of L*, a*, b* as a tuple.
+
+    Parameters
+    ----------
+    lab : ndarray of shape (3,)
+        The reading.
+    film : ndarray of shape (3,)
+        Its linear light.
+    facing : Facing
+    exposure_log_sd : float
+        Of the light on the part against that on the card, in log light.
+    camera_u : sequence of 3 floats, optional
+        Standard uncertainty of a learned camera's colours per L*, a*, b*; the usual camera's if left out.
+    """
+    luminance = max(float(film @ (0.2126, 0.7152, 0.0722)), 1e-3)
+    share = np.hypot(np.hypot(level_log_sd(facing.spread), exposure_log_sd), _VEIL / luminance)
+    lightness = _lightness_slope(luminance) * share * luminance
+    colour = np.abs(lab[1:]) / 3 * min(share, 1.0)
+    chroma = float(np.hypot(lab[1], lab[2]))
+    usual = _CAMERA_GREY + _CAMERA_CHROMA * chroma
+    camera = np.array((_CAMERA_L, usual, usual) if camera_u is None else camera_u)
+    lost = np.hypot(facing.clipped_share.max() * _CLIPPED_U, facing.floor_share.max() * _FLOOR_U)
+    total = np.hypot(camera, np.array([lightness, *colour]))
+    return tuple(float(u) for u in np.hypot(total, lost))
+
+
+def flags_of(facing):
+    """Return the doubts about a reading that its pixels raise, as a list of names."""
+    level = float(np.median(facing.light))
+    doubts = {
+        "clipped": facing.clipped_share.max() > _CLIPPED,
+        "out_of_gamut": facing.floor_share.max() > _FLOORED and level > _DARK,
+        "dark": level <= _DARK,
+        "glare": facing.spread > _GLARE,
+        "small": facing.count < _FEW,
+    }
+    return [name for name, raised in doubts.items() if raised]
+
+
+def _lightness_slope(luminance):
+    """dL*/dY, ISO/CIE 11664-4, capped where the straight part begins."""
+    return 116 / 3 * max(luminance, 0.008856) ** (-2 / 3)
+
+
 # share of the facing pixels, those with the least mirror light on them, that give the hue; more of even parts
 _UNVEILED = 0.6
 # squared distance from grey below which hue cannot tell film from mirror light

@@ -1,13 +1,212 @@
-"""A stepped coupon in a photo: one strip drawn out of the dye in steps, cut into its bands."""
+"""A stepped coupon in a photo: one strip drawn out of the dye in steps, cut into its bands.
 
+A strip in a photo: its own frame, how far it reaches, and the light along it.
+"""
+
+from dataclasses import dataclass
+
+import cv2
 import numpy as np
 
 from dyebook.errors import PhotoError
 from dyebook.lab import linear_rgb_to_lab
-from dyebook.photo.part import Part
-from dyebook.photo.strip import Strip, profile_of, whole_strip
+from dyebook.photo.part.part import Part
 
-__all__ = ["MOST_STEPS", "band_parts", "order_bands", "split_profile"]
+__all__ = ["MOST_STEPS", "Strip", "band_parts", "order_bands", "profile_of", "split_profile", "whole_strip"]
+
+# middle share of the strip's width that tells its colour: no rims, no drips
+_MIDDLE = 0.6
+_LONG, _ACROSS = 400, 25
+# a pale end may have been taken for the ground: look on so many lengths of what was found
+_REACH = 4.0
+# the strip goes on while it differs by this from the ground on both its sides (CIELAB)
+_CONTRAST = 5.0
+# and for so many widths: knots and stains beside an end are shorter than a band is likely to be
+_LEAST = 0.45
+# where the ground is looked at, in widths from the middle line
+_FLANKS = np.array([0.75, 0.85, 0.95])
+
+
+@dataclass(frozen=True)
+class Strip:
+    """A strip's frame: one corner, unit vectors along and across, length and width in pixels of the photo."""
+
+    corner: np.ndarray
+    along: np.ndarray
+    across: np.ndarray
+    length: float
+    width: float
+
+    @classmethod
+    def around(cls, outline):
+        """Return the smallest rectangle around an outline (n, 2)."""
+        box = cv2.boxPoints(cv2.minAreaRect(np.asarray(outline, dtype=np.float32))).astype(float)
+        one, two = box[1] - box[0], box[3] - box[0]
+        if np.linalg.norm(one) < np.linalg.norm(two):
+            one, two = two, one
+        length, width = np.linalg.norm(one), np.linalg.norm(two)
+        return cls(box[0], one / max(length, 1e-9), two / max(width, 1e-9), float(length), float(width))
+
+    def places(self, along, across):
+        """Return points (n, m, 2) of the photo at distances (n,) along and (m,) across, in pixels from the corner."""
+        return self.corner + along[:, None, None] * self.along + across[None, :, None] * self.across
+
+    def stretched(self, start, stop):
+        """Return the strip that reaches from one place along this one to another."""
+        return Strip(self.corner + start * self.along, self.along, self.across, float(stop - start), self.width)
+
+    @property
+    def outline(self):
+        """Corners (4, 2)."""
+        corners = self.places(np.array([0.0, self.length]), np.array([0.0, self.width]))
+        return np.array([corners[0, 0], corners[1, 0], corners[1, 1], corners[0, 1]])
+
+    def between(self, outline, start, stop):
+        """Return the part of an outline that lies between two places along the strip."""
+        inside = _clipped(outline, (outline - self.corner) @ self.along - start)
+        return _clipped(inside, stop - (inside - self.corner) @ self.along)
+
+
+def _clipped(outline, height):
+    """The polygon where `height` (n,), given at its corners, is not below 0 (Sutherland and Hodgman, 1974)."""
+    out = []
+    for k, (point, here) in enumerate(zip(outline, height, strict=True)):
+        after, there = outline[(k + 1) % len(outline)], height[(k + 1) % len(outline)]
+        if here >= 0:
+            out.append(point)
+        if (here >= 0) != (there >= 0):
+            out.append(point + here / (here - there) * (after - point))
+    return np.array(out).reshape(-1, 2)
+
+
+def whole_strip(photo, light, parts):
+    """Return the outline of the strip that parts belong to, and their doubts.
+
+    Parameters
+    ----------
+    photo : LinearPhoto
+    light : Light
+    parts : sequence of Part
+        One at least. The strip is the longest, with those that lie in its line, and with what goes on from there
+        unless somebody drew it.
+
+    Returns
+    -------
+    outline : ndarray, shape (n, 2)
+    flags : tuple of str
+    """
+    parts = sorted(parts, key=lambda part: -Strip.around(part.outline).length)
+    members = _in_line(parts)
+    flags = tuple(dict.fromkeys(flag for part in members for flag in part.flags))
+    outline = members[0].outline
+    if len(members) > 1:
+        outline = Strip.around(np.concatenate([part.outline for part in members])).outline
+    return outline if parts[0].confidence == 1 else _grown(photo, light, outline), flags
+
+
+def _in_line(parts):
+    """The first part, with the others that fill one long rectangle together with it."""
+    members, rest = [parts[0]], list(parts[1:])
+    while True:
+        more = next((part for part in rest if _fill_a_strip([*members, part])), None)
+        if more is None:
+            return members
+        members.append(more)
+        rest.remove(more)
+
+
+def _fill_a_strip(parts):
+    frame = Strip.around(np.concatenate([part.outline for part in parts]))
+    covered = sum(abs(cv2.contourArea(part.outline.astype(np.float32))) for part in parts)
+    return covered > 0.8 * frame.length * frame.width and frame.length > 1.5 * frame.width
+
+
+def _grown(photo, light, outline):
+    """The outline, stretched over pale or dark bands beyond its ends that the search had left to the ground."""
+    found = Strip.around(outline)
+    count = int(min(_LONG, found.length))
+    along = np.arange(-_REACH * count, (1 + _REACH) * count) / count * found.length
+    middle = (0.5 + np.linspace(-0.2, 0.2, 7)) * found.width
+    sides = [(0.5 + way * _FLANKS) * found.width for way in (-1, 1)]
+    strip, *grounds = (_colours_at(photo, light, found.places(along, across)) for across in (middle, *sides))
+    differs = np.min([np.linalg.norm(strip - ground, axis=1) for ground in grounds], axis=0) > _CONTRAST
+    start, stop = _run(differs, int(_REACH * count), int((1 + _REACH) * count) - 1)
+    start, stop = along[start], along[stop]
+    # an end that was found is trusted, but where a whole band lies beyond; a new one may be half shadow
+    start = start + 0.1 * found.width if start < -_LEAST * found.width else 0.0
+    stop = stop - 0.1 * found.width if stop > found.length + _LEAST * found.width else found.length
+    grew = start < 0 or stop > found.length
+    return found.stretched(start, stop).outline if grew else outline
+
+
+def _run(true, first, last):
+    """How far a row of true places reaches beyond both ends of a stretch, which counts as true itself."""
+    while first > 0 and true[first - 1]:
+        first -= 1
+    while last < len(true) - 1 and true[last + 1]:
+        last += 1
+    return first, last
+
+
+def _colours_at(photo, light, places):
+    """Median Lab (n, 3) across points (n, m, 2); nan outside the photo."""
+    low = np.clip(np.floor(places.min(axis=(0, 1))).astype(int), 0, np.array(photo.size) - 2)
+    high = np.clip(np.ceil(places.max(axis=(0, 1))).astype(int) + 1, low + 2, photo.size)
+    box = (*map(int, low), *map(int, high))
+    box, step = photo.fitted(box, np.max(high - low) / 1500)
+    pixels = light.correct(photo.crop(box, step), box, step)
+    seen = _looked_up(pixels, places, box, step, np.nan)
+    with np.errstate(invalid="ignore"):
+        return linear_rgb_to_lab(np.median(seen, axis=1))
+
+
+def _looked_up(pixels, places, box, step, outside):
+    """Values of pixels of a box at points (n, m, 2) of the photo."""
+    at = ((places - box[:2]) / step - 0.5).astype(np.float32)
+    maps = np.ascontiguousarray(at[..., 0]), np.ascontiguousarray(at[..., 1])
+    edge = {"borderMode": cv2.BORDER_CONSTANT, "borderValue": (outside,) * 4}
+    return cv2.remap(np.ascontiguousarray(pixels, dtype=np.float32), *maps, cv2.INTER_LINEAR, **edge)
+
+
+def profile_of(photo, light, strip, outline):
+    """Return the corrected light along a strip.
+
+    Parameters
+    ----------
+    photo : LinearPhoto
+    light : Light
+    strip : Strip
+    outline : ndarray, shape (n, 2)
+        Holes in it do not count.
+
+    Returns
+    -------
+    ndarray, shape (k, 3)
+        Median across the middle of the strip, evenly along it; k at most 400.
+    """
+    box = Part(outline).box
+    box = (max(box[0], 0), max(box[1], 0), min(box[2], photo.size[0]), min(box[3], photo.size[1]))
+    box, step = photo.fitted(box, strip.length / _LONG / 2)
+    pixels = light.correct(photo.crop(box, step), box, step)
+    inside = Part(outline).mask(box, step)[: pixels.shape[0], : pixels.shape[1]].astype(np.float32)
+    count = int(min(_LONG, strip.length))
+    along = (np.arange(count) + 0.5) / count * strip.length
+    across = (0.5 + np.linspace(-_MIDDLE / 2, _MIDDLE / 2, _ACROSS)) * strip.width
+    places = strip.places(along, across)
+    covered = _looked_up(inside, places, box, step, 0.0) > 0.9
+    return _filled(np.where(covered[..., None], _looked_up(pixels, places, box, step, 0.0), np.nan))
+
+
+def _filled(seen):
+    """Median across each place along the strip; a hole takes the colour beside it."""
+    known = np.isfinite(seen[..., 0]).sum(axis=1) > 2
+    out = np.zeros((len(seen), 3))
+    out[known] = np.nanmedian(seen[known], axis=1)
+    places = np.arange(len(seen))
+    for channel in range(3):
+        out[~known, channel] = np.interp(places[~known], places[known], out[known, channel])
+    return np.maximum(out, 1e-4)
+
 
 MOST_STEPS = 20
 # shading changes lightness along a strip more than it changes the two chroma axes

@@ -5,7 +5,7 @@ from functools import cache
 import numpy as np
 
 from dyebook.errors import RecordError
-from dyebook.physics.constants import MOLAR_MASS_H2SO4, MOLAR_MASS_WATER
+from dyebook.physics.rates import MOLAR_MASS_H2SO4, MOLAR_MASS_WATER
 
 __all__ = [
     "density_g_per_ml",

@@ -7,10 +7,8 @@ from pathlib import Path
 import numpy as np
 
 from dyebook.errors import RecordError
-from dyebook.physics.answer import Answer
-from dyebook.physics.cautions import cautions_for
-from dyebook.physics.constants import FARADAY_BOUND
-from dyebook.physics.rates import RULE_SD, GrowthRate, alloy_factor, check_faraday, growth_rate
+from dyebook.physics.answer import Answer, cautions_for
+from dyebook.physics.rates import FARADAY_BOUND, RULE_SD, GrowthRate, alloy_factor, check_faraday, growth_rate
 
 __all__ = ["GaugedRun", "OwnRate", "learn_growth_rate", "read_gauged_runs"]
 

@@ -6,10 +6,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from dyebook.physics.acid import density_g_per_ml, heat_capacity_kj_per_kg_k, wt_of_g_per_l
-from dyebook.physics.answer import Answer, check_figure, positive_field
-from dyebook.physics.cautions import cautions_for
-from dyebook.physics.constants import OXIDE_FORMATION_KJ_PER_AH
-from dyebook.physics.rates import growth_rate
+from dyebook.physics.answer import Answer, cautions_for, check_figure, positive_field
+from dyebook.physics.rates import OXIDE_FORMATION_KJ_PER_AH, growth_rate
 
 __all__ = ["TankPlan", "run_heat_kj", "tank_capacity_kj_per_k", "warm_tank"]
 

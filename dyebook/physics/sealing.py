@@ -3,8 +3,7 @@
 from dataclasses import dataclass
 
 from dyebook.errors import RecordError
-from dyebook.physics.answer import Answer
-from dyebook.physics.cautions import cautions_for
+from dyebook.physics.answer import Answer, cautions_for
 from dyebook.record import check_value
 
 __all__ = ["PREPARATION", "SEALS", "SealKind", "SealPlan", "Step", "plan_seal", "wet_steps"]

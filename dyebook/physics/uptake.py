@@ -5,7 +5,7 @@ Each is dimensionless, so that fitting code can put them together; nothing here 
 
 import numpy as np
 
-from dyebook.physics.constants import GAS_J_PER_MOL_K
+from dyebook.physics.rates import GAS_J_PER_MOL_K
 
 __all__ = [
     "ZERO_C_K",

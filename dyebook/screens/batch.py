@@ -1,20 +1,46 @@
-"""One batch: its photo with what was read, its settings, its doubts, and what was changed."""
+"""One batch: its photo with what was read, its settings, its doubts, and what was changed.
+
+The run behind a batch: how it was prepared, how it went, and what its log showed.
+"""
+
+from html import escape
 
 import streamlit as st
 
-from dyebook import report
-from dyebook import report_screen as words
-from dyebook.jobs.look import draw_kept
 from dyebook.jobs.orders import target_of
+from dyebook.jobs.photo import draw_kept
 from dyebook.lab import Lab
 from dyebook.record import FIELDS
-from dyebook.screens import order_batches, paper, shelf, work
-from dyebook.screens.batch_run import show_run
-from dyebook.screens.go import go_to_order, go_to_trouble
+from dyebook.report import bench as report_bench
+from dyebook.report import words as report_words
+from dyebook.report.words import pairs_html
+from dyebook.screens import paper, shelf, tasks
+from dyebook.screens.navigation import go_to_order, go_to_trouble
+from dyebook.screens.orders import batches as order_batches
 from dyebook.screens.settings import SETTINGS_KEYS, fill_from
 from dyebook.screens.swatch import show_swatch
 
-__all__ = ["show"]
+__all__ = ["show", "show_run"]
+
+
+def show_run(book, number):
+    """Draw what the bench knows of a batch's run; nothing where it never went over the bench."""
+    run_id = book.row("batches", number)["run_id"]
+    row = None if run_id is None else book.row("runs", run_id)
+    if row is None or row["trace"] is None:
+        return
+    tank = row["electrolyte_id"] and book.row("electrolytes", row["electrolyte_id"])["name"]
+    st.subheader("Anodised", anchor=False)
+    st.html(pairs_html(report_bench.anodised_words(row, tank), "settings"))
+    for event in row["trace"].get("events", ()):
+        head, remedy = report_bench.event_line(event)
+        st.html(f"<div class='doubt'><strong>{escape(head)}</strong><br>{escape(remedy)}</div>")
+    ticks = sorted(book.rows("preparations", run_id=run_id), key=lambda one: one["position"])
+    if ticks:
+        st.markdown(f"Prepared: {'; '.join(report_bench.preparation_words(ticks))}.")
+    for table, label in (("rinses", "Rinsed"), ("seals", "Sealed")):
+        for step in book.rows(table, batch_id=number):
+            st.markdown(f"{label}: {report_bench.wet_step_text(step)}.")
 
 
 def show(book, number, on_back):
@@ -51,7 +77,7 @@ def show(book, number, on_back):
 def _show_photos(book, number, version):
     count = len(book.rows("readings", batch_id=number)), len(book.rows("photos", batch_id=number))
     key, words = (book.place.name, number, version, count), f"Drawing the photos of batch {number}"
-    pictures = work.done("kept photos", key, words, lambda job: draw_kept(book, number, progress=job), most=24)
+    pictures = tasks.done("kept photos", key, words, lambda job: draw_kept(book, number, progress=job), most=24)
     if not pictures:
         st.markdown("No photo is kept with this batch.")
         if st.button("Photograph it", key="photograph", icon=":material/photo_camera:"):
@@ -72,17 +98,17 @@ def _show_readings(book, row):
         lab, u = Lab(reading["L"], reading["a"], reading["b"]), [reading[f"{axis}_sd"] for axis in "Lab"]
         known = None if None in u else u
         show_swatch(lab, _title(reading, len(readings)), known, [_state_words(reading)])
-        for line in report.flag_lines(reading["flags"] or ()):
+        for line in report_words.flag_lines(reading["flags"] or ()):
             meaning, remedy = line.split(": ", 1)
             st.html(f"<div class='doubt'><strong>{meaning}</strong><br>{remedy}</div>")
     st.caption("Swatches are approximate: a screen is not a light booth. ± covers about 95 in 100.")
     if len(readings) > 1 and row.lab is not None:
-        st.markdown(f"Mean of the readings in this state: {report.lab_text(row.lab, row.lab_u)}")
+        st.markdown(f"Mean of the readings in this state: {report_words.lab_text(row.lab, row.lab_u)}")
 
 
 def _title(reading, count):
     sources = {"photo": "From a photo", "instrument": "By an instrument", "typed": "As typed"}
-    when = words.moment_text(reading["read_at"] or reading["added_at"])
+    when = report_words.moment_text(reading["read_at"] or reading["added_at"])
     return f"{sources[reading['source']]}, {when}" if count > 1 else sources[reading["source"]]
 
 
@@ -102,7 +128,7 @@ def _show_verdicts(book, number):
         if own is not None and verdict["target_id"] == own["id"]:
             continue
         target = book.row("targets", verdict["target_id"])["name"] if verdict["target_id"] else None
-        st.markdown(f"**{words.verdict_text(verdict, target)}**")
+        st.markdown(f"**{report_words.verdict_text(verdict, target)}**")
 
 
 def _offer_causes(row):
@@ -113,10 +139,10 @@ def _offer_causes(row):
 def _show_settings(row):
     st.subheader("Set", anchor=False)
     lines = [
-        (FIELDS[name].label, words.value_text(name, getattr(row, name)) if name != "dyed_at" else _when(row))
+        (FIELDS[name].label, report_words.value_text(name, getattr(row, name)) if name != "dyed_at" else _when(row))
         for name in SETTINGS_KEYS
     ]
-    st.html(words.pairs_html([(label, text) for label, text in lines if text], "settings"))
+    st.html(report_words.pairs_html([(label, text) for label, text in lines if text], "settings"))
     if row.replaces:
         st.markdown(f"Done again after stripping batch {row.replaces}.")
 
@@ -129,7 +155,11 @@ def _offer_to_repeat(row):
 
 
 def _when(row):
-    return words.moment_text(row.dyed_at) if row.dyed_at else f"written down {words.moment_text(row.added_at)}"
+    return (
+        report_words.moment_text(row.dyed_at)
+        if row.dyed_at
+        else f"written down {report_words.moment_text(row.added_at)}"
+    )
 
 
 def _show_changes(book, row, standing):
@@ -139,7 +169,7 @@ def _show_changes(book, row, standing):
     count = "nothing was changed" if not history else "1 change" if len(history) == 1 else f"{len(history)} changes"
     with st.expander(f"History: {count}"):
         for line in history:
-            st.markdown(words.change_text(line))
+            st.markdown(report_words.change_text(line))
         if (last := _last_standing(history)) is not None:
             undo = {"on_click": book.undo, "args": (last["table"], last["row_id"])}
             st.button("Take the last correction back", key="undo_correction", **undo)
@@ -156,7 +186,7 @@ def _correct(book, row):
     labels = {FIELDS[name].label: name for name in SETTINGS_KEYS}
     name = labels[st.selectbox("Setting", list(labels), key="correct_name")]
     with st.form(f"correct_form_{name}", border=False, clear_on_submit=True):
-        now = words.value_text(name, getattr(row, name)) or "not noted"
+        now = report_words.value_text(name, getattr(row, name)) or "not noted"
         text = st.text_input(f"Now {now}; it should be", key=f"correct_{name}", help=FIELDS[name].meaning)
         if st.form_submit_button("Correct it", key=f"correct_send_{name}") and text.strip():
             book.correct_batch(row.batch, {name: _as_value(name, text)}, row.version)

@@ -4,21 +4,19 @@ from datetime import date
 
 import streamlit as st
 
-from dyebook import report_bath
 from dyebook.jobs import baths
-from dyebook.jobs.bath_line import bath_line
-from dyebook.jobs.dye_rules import dye_rules
-from dyebook.plots_run import plot_strength
-from dyebook.report_screen import pairs_html
-from dyebook.report_today import care_pairs, event_text, rule_pairs
+from dyebook.jobs.bath_state import bath_line
+from dyebook.jobs.strength import dye_rules
+from dyebook.report import baths as report_baths
+from dyebook.report.baths import care_pairs, event_text, rule_pairs
+from dyebook.report.plots import plot_strength
+from dyebook.report.words import pairs_html
 from dyebook.screens import paper, shelf
-from dyebook.screens.bath_look import baths_now
-from dyebook.screens.bench_learned import learning
-from dyebook.screens.bench_pieces import ask, ask_text, key_of
+from dyebook.screens.bench.pieces import ask, ask_text, key_of, learning
 from dyebook.screens.drafts import forget, keep, recall
-from dyebook.screens.go import asked_for, go_to_batch, go_to_bath
-from dyebook.screens.pieces import wall
-from dyebook.screens.swatch import show_slip
+from dyebook.screens.navigation import asked_for, go_to_batch, go_to_bath
+from dyebook.screens.shade.baths import baths_now
+from dyebook.screens.swatch import show_slip, wall
 
 __all__ = ["show"]
 
@@ -109,7 +107,7 @@ def _show_strength(book, care):
     if not line.points:
         st.markdown("Nobody has noted it yet: note one, and the line goes on from there with each dip.")
         return
-    st.markdown(report_bath.strength_words(line.now))
+    st.markdown(report_baths.strength_words(line.now))
     st.plotly_chart(plot_strength(line.points), config={"displayModeBar": False})
     st.caption(f"Between notes it is reckoned; dye taken up: {line.basis}.")
     if line.without_area:

@@ -4,14 +4,13 @@ import re
 
 import streamlit as st
 
-from dyebook import report_screen as words
 from dyebook.errors import RecordError
 from dyebook.lab import lab_to_lch, srgb8_to_lab
 from dyebook.record import check_value
+from dyebook.report import words as report_words
 from dyebook.screens import batch, paper, shelf
 from dyebook.screens.drafts import keep, recall
-from dyebook.screens.pieces import wall
-from dyebook.screens.swatch import show_swatch
+from dyebook.screens.swatch import show_swatch, wall
 
 __all__ = ["parse_colour", "show"]
 
@@ -148,7 +147,8 @@ def _count_words(count, shown, colour, order):
     number = min(count, shown)
     some = "1 batch" if number == 1 else f"{number} batches"
     if colour is not None:
-        return f"{some}, nearest first; {words.distance_text(0.5)} to {words.distance_text(1)} is hard to see."
+        least, most = report_words.distance_text(0.5), report_words.distance_text(1)
+        return f"{some}, nearest first; {least} to {most} is hard to see."
     if order == NEWEST:
         return some + (" and more" if count > shown else "") + ", newest first."
     return f"{some} of {count} that were read, {order}" + (", of the newest." if count >= _MOST_SORTED else ".")

@@ -1,25 +1,30 @@
-"""Camera: learned from one photo of a 24-patch chart; its check coupon; how well it repeats; the sheets to print."""
+"""How well readings repeat: one coupon, photographed again and again.
+
+Camera: learned from one photo of a 24-patch chart; its check coupon; how well it repeats; the sheets to print.
+"""
 
 import hashlib
+import re
 import tempfile
 from functools import partial
 from pathlib import Path
 
 import streamlit as st
 
-from dyebook import report_camera as words
-from dyebook.jobs.camera import forget_learned, keep_learned, learn_from, mat_drawing
+from dyebook.jobs.camera import check_repeats, forget_learned, keep_learned, learn_from, mat_drawing
 from dyebook.jobs.check_coupon import coupon_cameras
-from dyebook.photo.camera_store import list_cameras
-from dyebook.photo.chart import PATCHES
-from dyebook.report_mat import write_mat
-from dyebook.screens import camera_coupon, camera_repeat, work
+from dyebook.photo.camera.chart import PATCHES
+from dyebook.photo.camera.store import list_cameras
+from dyebook.report import camera as report_camera
+from dyebook.report.camera import repeatability_text
+from dyebook.report.paper.mat import write_mat
+from dyebook.screens import coupon, tasks
 from dyebook.screens.drafts import draft, forget, keep, recall
-from dyebook.screens.given import take_bytes
-from dyebook.screens.pieces import tap_corners
+from dyebook.screens.photo.roll import take_bytes
 from dyebook.screens.shelf import friendly_errors, sentence, the_book
+from dyebook.screens.swatch import tap_corners
 
-__all__ = ["show"]
+__all__ = ["show", "show_repeat"]
 
 _TABLES = {"the one that fits": None, "made before November 2014": "before-2014", "made since": "after-2014"}
 _KEYS = ("camera_name", "chart_left_out", "chart_table")
@@ -42,19 +47,19 @@ def show():
     daily = bool(coupon_cameras(the_book()))
     if daily:
         with friendly_errors():
-            camera_coupon.show()
+            coupon.show()
     left, right = st.columns([3, 2], gap="large")
     with left, friendly_errors():
         st.subheader("Learn a camera", anchor=False)
         _learn()
     with right, friendly_errors():
         _show_known()
-        camera_repeat.show()
+        show_repeat()
         _offer_mat()
         _tell_flat()
     if not daily:
         with friendly_errors():
-            camera_coupon.show()
+            coupon.show()
 
 
 def _learn():
@@ -74,7 +79,7 @@ def _learn():
     numbers = tuple(sorted(PATCHES.index(patch) for patch in left_out))
     asked = name, draft().get("chart_at"), numbers, _TABLES[table]
     key = hashlib.sha256(content).hexdigest(), *asked
-    learned = work.done(
+    learned = tasks.done(
         "camera", key, f"Learning the camera from {name}", lambda _: learn_from(content, *asked), most=4
     )
     if learned.problem:
@@ -122,11 +127,11 @@ def _show_chart(learned):
 
 
 def _show_learned(learned):
-    head, lines = words.learned_words(learned.profile, PATCHES)
+    head, lines = report_camera.learned_words(learned.profile, PATCHES)
     st.markdown(f"**{head}**")
     for line in lines:
         st.markdown(line)
-    for line in words.flag_lines(learned.profile.flags):
+    for line in report_camera.flag_lines(learned.profile.flags):
         meaning, remedy = line.split(": ", 1)
         st.html(f"<div class='doubt'><strong>{meaning}</strong><br>{remedy}</div>")
     recall("camera_name")
@@ -149,7 +154,7 @@ def _show_known():
         st.markdown("None yet: photos are read as most cameras see.")
     for number, camera in enumerate(cameras):
         with st.container(key=f"errand_camera_{number}", horizontal=True, vertical_alignment="center"):
-            st.markdown(words.camera_line(camera), width="stretch")
+            st.markdown(report_camera.camera_line(camera), width="stretch")
             st.button("Forget", key=f"forget_camera_{number}", type="tertiary", on_click=_forget, args=(camera,))
     gone = draft().get("camera_forgotten")
     if gone is not None and gone not in (camera.name for camera in cameras):
@@ -191,3 +196,61 @@ def _tell_flat():
             "frame, with camera and lamps left as they are. Give it on the Photo page, under the picture, together "
             "with the photo of the part: the light is then evened by what the paper shows."
         )
+
+
+_FEWEST, _ENOUGH = 3, 10
+_NONE = "none"
+
+
+def show_repeat():
+    """Draw the check; its result stays until another is made."""
+    with st.expander("Check how well readings repeat"):
+        st.markdown(
+            f"Photograph one coupon {_ENOUGH} times beside the card, lifting and laying it anew each time. The spread "
+            "is what your hands, light and camera add; no difference smaller than twice that can be seen in one photo."
+        )
+        camera = st.selectbox("Read with", [_NONE, *(camera.name for camera in list_cameras())], key="repeat_camera")
+        given = st.file_uploader(
+            "The photos", type=["jpg", "jpeg", "png", "heic"], accept_multiple_files=True, key="repeat_files"
+        )
+        few = len(given) < _FEWEST
+        if given and few:
+            st.caption(f"{len(given)} of at least {_FEWEST}; {_ENOUGH} tell more.")
+        spread = _ask_spread()
+        asked = st.button("Read them all", key="check_repeats", disabled=few or spread == ())
+        lines = _check(asked, given, None if camera == _NONE else camera, spread)
+        if lines is not None:
+            draft()["repeats"] = lines
+        for line in draft().get("repeats", ()):
+            st.markdown(line)
+
+
+def _ask_spread():
+    """Spread of the shop's batches per L*, a*, b*; None where nothing was typed, empty where it makes no sense."""
+    text = st.text_input(
+        "Spread of your batches, where known", key="repeat_spread", placeholder="1.5 1.0 1.2", help=_SPREAD
+    )
+    figures = [float(figure) for figure in re.findall(r"\d+(?:\.\d+)?", text or "")]
+    if not text:
+        return None
+    if len(figures) == 3 and min(figures) > 0:
+        return tuple(figures)
+    st.caption(":material/priority_high: three figures above 0 are needed, for L*, a* and b*, such as 1.5 1.0 1.2")
+    return ()
+
+
+_SPREAD = (
+    "Standard deviations of L*, a* and b* over batches that should be alike. The reading's share of the whole "
+    "spread is then told: under 10 % is good, over 30 % means that the readings cannot tell your batches apart."
+)
+
+
+def _check(asked, given, camera, spread):
+    """Lines of words about the spread, once they were asked for."""
+    photos, book = [(one.name, one.getvalue()) for one in given], the_book()
+
+    def read(job):
+        told = check_repeats(photos, camera, lambda done: job(f"{done} of {len(photos)} photos read"), book, spread)
+        return tuple(line.strip().removeprefix("! ") for line in repeatability_text(told, camera).splitlines())
+
+    return tasks.done_once("check repeats", asked, "Reading the coupon's photos", read)

@@ -1,15 +1,156 @@
-"""What was typed and not yet saved, kept so that a reload, another page or a restart of the app loses nothing."""
+"""What was typed and not yet saved, kept so that a reload, another page or a restart of the app loses nothing.
 
+Drafts on disk, so that what was typed outlives the app as well: one folder a draft, plain JSON and its photos.
+"""
+
+import json
+import os
+import re
 import secrets
+import shutil
+import time
 from collections import OrderedDict
+from datetime import date
+from hashlib import sha256
+from pathlib import Path
 
 import streamlit as st
 
-from dyebook.screens.draft_file import is_draft_name, load_draft, save_draft, throw_old_away
+from dyebook.safe_file import replacing
 
-__all__ = ["draft", "forget", "hold_draft", "keep", "put_draft_down", "recall"]
+__all__ = [
+    "draft",
+    "drafts_folder",
+    "forget",
+    "hold_draft",
+    "is_draft_name",
+    "keep",
+    "load_draft",
+    "put_draft_down",
+    "recall",
+    "save_draft",
+    "throw_old_away",
+]
 
+_NAME = re.compile(r"[A-Za-z0-9_-]{6,60}")
+_FILE = "draft.json"
+_DAYS = 30
 _MOST = 40
+
+
+def drafts_folder():
+    """Return the folder of the drafts: ``DYEBOOK_DRAFTS_DIR``, else in the user's cache."""
+    if given := os.environ.get("DYEBOOK_DRAFTS_DIR"):
+        return Path(given)
+    from platformdirs import user_cache_path
+
+    return user_cache_path("dyebook", appauthor=False) / "drafts"
+
+
+def is_draft_name(name):
+    """Whether a text, from the page's address for instance, can name a draft; none that leaves the folder can."""
+    return bool(_NAME.fullmatch(name or ""))
+
+
+def load_draft(name):
+    """Return a draft as it was saved; an empty one where there is none, or where it cannot be read."""
+    folder = drafts_folder() / name
+    try:
+        held = json.loads((folder / _FILE).read_text(encoding="utf-8"))
+        return {key: _unpacked(value, folder) for key, value in held.items()}
+    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+        return {}
+
+
+def save_draft(name, content, last=None):
+    """Save a draft and return a mark of what is saved now; nothing is written where `last` is that mark already.
+
+    Parameters
+    ----------
+    name : str
+    content : dict
+        Text, numbers, truth, dates, bytes, and tuples, lists and dicts of them; anything else is left out.
+    last : str, optional
+    """
+    blobs, packed = {}, {}
+    for key, value in content.items():
+        try:
+            packed[key] = _packed(value, blobs)
+        except TypeError:
+            continue
+    text = json.dumps(packed, ensure_ascii=False)
+    mark = sha256(text.encode()).hexdigest()
+    if mark == last or _write(drafts_folder() / name, text, blobs):
+        return mark
+    return last
+
+
+def _write(folder, text, blobs):
+    """Write a draft, its bytes first; whether the disk took it."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+        for digest, content in blobs.items():
+            if not (folder / digest).exists():
+                with replacing(folder / digest) as fresh:
+                    fresh.write_bytes(content)
+        with replacing(folder / _FILE) as fresh:
+            fresh.write_text(text, encoding="utf-8")
+        for left in folder.iterdir():
+            if left.name not in (_FILE, *blobs):
+                left.unlink(missing_ok=True)
+    except OSError:
+        # a full or read-only disk must not keep anybody from working; the draft then lives as long as the app
+        return False
+    return True
+
+
+def throw_old_away(now=None):
+    """Delete drafts that nobody has touched for a month, and all but the newest forty."""
+    folder, now = drafts_folder(), now or time.time()
+    if not folder.is_dir():
+        return
+    dated = sorted(((one.stat().st_mtime, one) for one in folder.iterdir() if one.is_dir()), reverse=True)
+    for place, (touched, one) in enumerate(dated):
+        if place >= _MOST or now - touched > _DAYS * 86400:
+            shutil.rmtree(one, ignore_errors=True)
+
+
+def _packed(value, blobs):
+    """A value as JSON takes it; what JSON lacks goes into a dict of one key. Bytes are put beside, by their hash."""
+    if value is None or isinstance(value, str | bool | int | float):
+        return value
+    if isinstance(value, bytes):
+        digest = sha256(value).hexdigest()
+        blobs[digest] = value
+        return {"bytes": digest}
+    if isinstance(value, date):
+        return {"date": value.isoformat()}
+    if isinstance(value, tuple):
+        return {"tuple": [_packed(one, blobs) for one in value]}
+    if isinstance(value, list):
+        return [_packed(one, blobs) for one in value]
+    if isinstance(value, dict) and all(isinstance(key, str) for key in value):
+        return {"dict": {key: _packed(one, blobs) for key, one in value.items()}}
+    raise TypeError(f"a draft cannot hold {type(value).__name__}")
+
+
+def _unpacked(value, folder):
+    if isinstance(value, list):
+        return [_unpacked(one, folder) for one in value]
+    if not isinstance(value, dict):
+        return value
+    ((kind, inner),) = value.items()
+    if kind == "bytes":
+        if not re.fullmatch(r"[0-9a-f]{64}", inner):
+            raise ValueError("not a hash")
+        return (folder / inner).read_bytes()
+    if kind == "date":
+        return date.fromisoformat(inner)
+    if kind == "tuple":
+        return tuple(_unpacked(one, folder) for one in inner)
+    return {key: _unpacked(one, folder) for key, one in inner.items()}
+
+
 _ADDRESS = "draft"
 _KEPT = "names of kept widgets"
 _SAVED = "mark of the saved draft"

@@ -6,13 +6,11 @@ from urllib.parse import urlsplit
 
 import streamlit as st
 
-from dyebook.jobs.paper import batch_facts, batch_link, shade_facts
-from dyebook.jobs.paper_sums import bath_facts, month_facts
-from dyebook.report_card import card_sheet
-from dyebook.report_labels import GRIDS, labels_pdf
-from dyebook.report_ledger import bath_sheet, month_sheet
-from dyebook.report_note import note_sheet
-from dyebook.report_paper import KINDS, sheet_bytes
+from dyebook.jobs.paper import batch_facts, batch_link, bath_facts, month_facts, shade_facts
+from dyebook.report.paper.card import card_sheet, note_sheet
+from dyebook.report.paper.html import KINDS, sheet_bytes
+from dyebook.report.paper.labels import GRIDS, labels_pdf
+from dyebook.report.paper.ledger import bath_sheet, month_sheet
 from dyebook.screens.drafts import keep, recall
 
 __all__ = ["offer_batch_papers", "offer_bath_log", "offer_month"]

@@ -5,13 +5,13 @@ from pathlib import Path
 
 import streamlit as st
 
-from dyebook.screens import shelf, sign_in, work
+from dyebook.screens import shelf, tasks
 from dyebook.screens.drafts import hold_draft, put_draft_down
-from dyebook.screens.phone_panel import show_phone_button
+from dyebook.screens.phone import show_phone_button
 
 __all__ = ["MORE_PAGES", "PAGES", "show"]
 
-# module under dyebook.screens, title, icon, address; the first is the page that opens
+# page, title, icon, address; the first is the page that opens
 PAGES = (
     ("today", "Today", ":material/wb_twilight:", "today"),
     ("bench", "Bench", ":material/science:", "bench"),
@@ -27,6 +27,8 @@ MORE_PAGES = (
     ("camera", "Camera", ":material/tune:", "camera"),
 )
 
+# pages that are folders
+_FOLDERS = {name: f"{name}.page" for name in ("bench", "photo", "shade", "orders")}
 # what only some pages need, and takes a while
 _SLOW_TO_LOAD = ("dyebook.photo.measure", "dyebook.book.frame", "dyebook.advice.learn", "plotly.graph_objects")
 
@@ -38,13 +40,13 @@ _ICON = str(_WEB / "icon.png")
 
 def show(first=PAGES[0][0]):
     """Run the page that the address names, or the `first`, inside the frame all pages share."""
-    work.begin_page()
+    tasks.begin_page()
     st.set_page_config(page_title="dyebook", page_icon=_ICON, layout="wide")
     pages = {module: _page(module, *words, module == first) for module, *words in (*PAGES, *MORE_PAGES)}
     st.session_state["pages"] = pages
     chosen = st.navigation([*pages.values(), _by_its_name(first)], position="hidden")
     st.html(_STYLE)
-    if not sign_in.is_let_in(shelf.open_shelf):
+    if not shelf.is_let_in(shelf.open_shelf):
         return
     hold_draft()
     with st.container(key="frame", horizontal=True, gap="small"):
@@ -60,7 +62,7 @@ def show(first=PAGES[0][0]):
             if shelf.is_demo():
                 _mark_demo()
             chosen.run()
-            work.warm_up(*_SLOW_TO_LOAD)
+            tasks.warm_up(*_SLOW_TO_LOAD)
     finally:
         put_draft_down()
 
@@ -79,7 +81,7 @@ def _by_its_name(first):
 
 def _drawing(module):
     def run():
-        import_module(f"dyebook.screens.{module}").show()
+        import_module(f"dyebook.screens.{_FOLDERS.get(module, module)}").show()
 
     return run
 

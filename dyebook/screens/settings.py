@@ -5,9 +5,9 @@ from datetime import datetime
 
 import streamlit as st
 
-from dyebook import report_screen as words
 from dyebook.errors import RecordError
 from dyebook.record import FIELDS, check_value
+from dyebook.report import words as report_words
 from dyebook.screens.drafts import draft
 from dyebook.units import parse_quantity
 
@@ -65,7 +65,7 @@ def _draw_settings(book):
 def fill_from(row, with_dye=False):
     """Fill the widgets with the settings of a batch, for a callback; its dye too where it is to be repeated."""
     names = (*_FIRST, "film_sd_um", "alloy", "finish")
-    texts = {"bath": row.bath, **{name: words.value_text(name, getattr(row, name)) for name in names}}
+    texts = {"bath": row.bath, **{name: report_words.value_text(name, getattr(row, name)) for name in names}}
     fill_with({"dye": row.dye, **texts} if with_dye else texts)
 
 

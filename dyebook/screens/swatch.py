@@ -1,14 +1,18 @@
-"""Colours as people see them: a patch, and always its words and figures beside it."""
+"""Pieces of page of our own: the wall of swatches, and corners tapped on a photo.
 
+Colours as people see them: a patch, and always its words and figures beside it.
+"""
+
+from base64 import b64encode
 from html import escape
+from pathlib import Path
 
 import streamlit as st
 
-from dyebook import report
-from dyebook import report_screen as words
 from dyebook.lab import describe_colour, lab_to_srgb8
+from dyebook.report import words as report_words
 
-__all__ = ["hex_of", "show_pair", "show_slip", "show_swatch", "tile_of"]
+__all__ = ["hex_of", "show_pair", "show_slip", "show_swatch", "tap_corners", "tile_of", "wall", "web_text"]
 
 
 def hex_of(lab):
@@ -33,10 +37,15 @@ def tile_of(row, near=None, doubt=""):
     dict
     """
     colour, outside = (None, False) if row.lab is None else hex_of(row.lab)
-    figures = [] if row.lab is None else [report.lab_text(row.lab)]
-    lines = [*figures, words.dye_text(row), *words.settings_lines(row), words.moment_text(row.dyed_at or row.added_at)]
+    figures = [] if row.lab is None else [report_words.lab_text(row.lab)]
+    lines = [
+        *figures,
+        report_words.dye_text(row),
+        *report_words.settings_lines(row),
+        report_words.moment_text(row.dyed_at or row.added_at),
+    ]
     if near is not None:
-        lines.insert(0, words.distance_text(near))
+        lines.insert(0, report_words.distance_text(near))
     return {
         "batch": row.batch,
         "title": f"Batch {row.batch}",
@@ -80,7 +89,7 @@ def show_slip(lab, title, lines=(), pairs=(), empty="no shade yet"):
     told = [f"<strong>{escape(title)}</strong>"]
     told += [f"<span class='said'>{escape(describe_colour(lab))}</span>"] if lab is not None else []
     told += [f"<span>{escape(line)}</span>" for line in lines]
-    table = words.pairs_html(pairs, "settings") if pairs else ""
+    table = report_words.pairs_html(pairs, "settings") if pairs else ""
     st.html(f"<div class='dye-slip'>{patch}<div class='words'>{''.join(told)}{table}</div></div>", width="stretch")
 
 
@@ -105,4 +114,82 @@ def show_pair(wanted, got, names, lines=()):
 
 def _figures(lab, lab_u):
     """L*, a* and b*, each kept in one piece where the line breaks."""
-    return " ".join(f"<span class='figure'>{escape(piece)}</span>" for piece in report.lab_text(lab, lab_u).split("  "))
+    return " ".join(
+        f"<span class='figure'>{escape(piece)}</span>" for piece in report_words.lab_text(lab, lab_u).split("  ")
+    )
+
+
+_WEB = Path(__file__).parent / "web"
+
+
+def web_text(name):
+    """Return the text of a file beside the screens, such as a component's script."""
+    return (_WEB / name).read_text(encoding="utf-8")
+
+
+def wall(rows, key, near=None, doubts=None, ribbon=False):
+    """Draw batches as swatches with their words and return the number of the one just chosen, or None.
+
+    Parameters
+    ----------
+    rows : sequence of BatchRow
+    key : str
+    near : sequence of float or None, optional
+        CIEDE2000 to what was looked for, one a row.
+    doubts : dict of int to str, optional
+        A few words of doubt by batch number.
+    ribbon : bool
+        One line that scrolls sideways instead of a wall.
+
+    Returns
+    -------
+    int or None
+    """
+    near = near or [None] * len(rows)
+    tiles = [tile_of(row, far, (doubts or {}).get(row.batch, "")) for row, far in zip(rows, near, strict=True)]
+    piece = st.components.v2.component(
+        "dyebook.wall", html='<div class="wall"></div>', css=web_text("wall.css"), js=web_text("wall.js")
+    )
+    return piece(key=key, data={"swatches": tiles, "ribbon": ribbon}, on_batch_change=_noted).batch
+
+
+def tap_corners(picture_jpeg, key, ask, enough, least, most, corners=(), turn=0):
+    """Let somebody tap corners on a picture, and return them once "measure again" is pressed.
+
+    Parameters
+    ----------
+    picture_jpeg : bytes
+    key : str
+    ask : sequence of str
+        What to tap next, by the number of corners there are.
+    enough : str
+        What to do once there are `least` corners.
+    least, most : int
+        How many corners are needed and taken.
+    corners : sequence of (x, y), optional
+        To begin with, as shares of width and height.
+    turn : int
+        A new number throws half-made taps away.
+
+    Returns
+    -------
+    list of [x, y] or None
+        Shares of the picture's width and height, 0..1.
+    """
+    piece = st.components.v2.component(
+        "dyebook.outline", html=web_text("outline.html"), css=web_text("outline.css"), js=web_text("outline.js")
+    )
+    data = {
+        "picture": "data:image/jpeg;base64," + b64encode(picture_jpeg).decode(),
+        "ask": list(ask),
+        "enough": enough,
+        "least": least,
+        "most": most,
+        "corners": [list(map(float, corner)) for corner in corners],
+        "round": turn,
+    }
+    return piece(key=key, data=data, on_corners_change=_noted).corners
+
+
+def _noted():
+    """Streamlit hands a trigger out only when somebody listens."""

@@ -1,33 +1,51 @@
-"""Today: where the work stands and what comes next; orders, baths, and parts that want a look."""
+"""Today: where the work stands and what comes next; orders, baths, and parts that want a look.
+
+What is on at the bench, for the page that opens first.
+"""
 
 from datetime import datetime
 
 import streamlit as st
 
-from dyebook import report
-from dyebook import report_screen as words
 from dyebook.flags import FLAGS
+from dyebook.jobs import run as bench
 from dyebook.jobs.today import look_over
-from dyebook.jobs.way import STEPS, what_waits
-from dyebook.report_today import STEP_NAMES, care_pairs, order_lines, waiting_text
-from dyebook.screens import bench_now, shelf
-from dyebook.screens.bath_look import baths_now
-from dyebook.screens.go import go_to_batch, go_to_bath, go_to_order, go_to_step
-from dyebook.screens.pieces import wall
-from dyebook.screens.swatch import show_slip
+from dyebook.jobs.wet import STEPS, what_waits
+from dyebook.report import bench as report_bench
+from dyebook.report import words as report_words
+from dyebook.report.baths import STEP_NAMES, care_pairs, order_lines, waiting_text
+from dyebook.screens import shelf
+from dyebook.screens.navigation import go_to_batch, go_to_bath, go_to_order, go_to_step
+from dyebook.screens.shade.baths import baths_now
+from dyebook.screens.swatch import show_slip, wall
 
-__all__ = ["show"]
+__all__ = ["_show_runs_on", "show"]
+
+
+def _show_runs_on(book):
+    """Draw a line for each run that is on, with the way to it; nothing while none is."""
+    for row in bench.open_runs(book):
+        if row["started_at"] is not None:
+            _show_run(row, bench.where_is(book, row))
+
+
+def _show_run(row, stand):
+    with st.container(key=f"on_{row['id']}", horizontal=True, vertical_alignment="center", border=True):
+        st.markdown(report_bench.on_text(row, stand), width="stretch")
+        if st.button("To the run", key=f"to_run_{row['id']}", type="primary"):
+            st.session_state["bench_next"] = {"step": "run", "run": row["id"]}
+            st.switch_page(st.session_state["pages"]["bench"])
 
 
 def show():
     """Draw the page."""
     book = shelf.the_book()
-    bench_now.show(book)
+    _show_runs_on(book)
     today = look_over(book)
     if not (today.recent or today.orders or book.rows("baths")):
         _first_start()
         return
-    st.title(f"Today, {words.day_text(datetime.now())}", anchor=False)
+    st.title(f"Today, {report_words.day_text(datetime.now())}", anchor=False)
     _show_way(what_waits(book, today.errands, today.orders))
     left, right = st.columns(2, gap="large")
     with left:
@@ -115,7 +133,7 @@ def _errand_words(errand):
         return head + "has no reading yet: photograph it beside the grey card.", "Photograph"
     if errand.kind == "wet":
         return head + "was read wet: read it again once it is dry.", "Photograph"
-    return head + "– " + report.flag_lines(errand.doubts[:1])[0] + ".", "Look"
+    return head + "– " + report_words.flag_lines(errand.doubts[:1])[0] + ".", "Look"
 
 
 def _do(errand):
@@ -142,4 +160,6 @@ def _steadiness(bath):
     if bath is None or not bath.moved:
         return []
     pair = f"batch {bath.before.batch} to batch {bath.last.batch}"
-    return [("shade", f"has moved: {words.difference_text(bath.before.lab, bath.last.lab)} ({pair}, same recipe)")]
+    return [
+        ("shade", f"has moved: {report_words.difference_text(bath.before.lab, bath.last.lab)} ({pair}, same recipe)")
+    ]

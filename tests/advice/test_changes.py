@@ -5,8 +5,8 @@ import pandas as pd
 import pytest
 
 from dyebook import learn_bath
-from dyebook.advice.before import dips_before
 from dyebook.advice.changes import CHANGES, change_likelihoods, play_changes
+from dyebook.advice.drift import dips_before
 
 NAMES = list(CHANGES)
 U = np.full(3, 0.8)

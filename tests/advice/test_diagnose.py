@@ -8,10 +8,9 @@ import pandas as pd
 import pytest
 
 from dyebook import Cause, diagnose, learn_bath
-from dyebook.advice.cause_words import WORDS
-from dyebook.advice.causes import CAUSES, FLAW_KINDS, IDS, STATES, USUAL
+from dyebook.advice.causes import CAUSES, FLAW_KINDS, IDS, STATES, USUAL, WORDS
 from dyebook.advice.changes import CHANGES
-from dyebook.advice.questions import MOST_QUESTIONS, QUESTIONS, next_question
+from dyebook.advice.diagnose import MOST_QUESTIONS, QUESTIONS, next_question
 from dyebook.errors import RecordError
 from dyebook.record import Flaw, Measurement, Reading
 

@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 from dyebook import learn_bath
-from dyebook.advice.dwell import run_through_depth
+from dyebook.advice.suggest import run_through_depth
 from dyebook.errors import ModelError
 
 SETTINGS = {"film_um": 12.0, "dye_g_per_l": 3.0, "bath_temp_c": 40.0, "dwell_min": 5.0, "ph": 5.5}

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from dyebook import diagnose
-from dyebook.advice.flaw_evidence import flaw_evidence
+from dyebook.advice.evidence import flaw_evidence
 
 PART = {"outline": [[0, 0], [400, 0], [400, 150], [0, 150]], "box": [0, 0, 400, 150], "lab": [40, 10, -20]}
 TURN = np.linspace(0, 2 * np.pi, 24, endpoint=False)

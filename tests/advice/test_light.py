@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 
 from dyebook import delta_e_00, learn_bath
-from dyebook.advice.light import lamp_shifts, sample_caution
+from dyebook.advice.suggest import lamp_shifts, sample_caution
 from dyebook.model.inputs import read_settings
 from dyebook.physics.optics import BANDS_NM, film_reflectance, reflectance_to_lab
 

@@ -8,7 +8,7 @@ from dyebook import delta_e_00, learn_bath
 from dyebook.advice.mix import mix_colours, suggest_mix
 from dyebook.errors import ModelError
 from dyebook.model.inputs import Settings
-from dyebook.report_shade import worth_trying
+from dyebook.report.shade import worth_trying
 
 DIP = {"film_um": 12.0, "dye_g_per_l": 2.0, "bath_temp_c": 45.0, "dwell_min": 4.0, "ph": 5.5}
 

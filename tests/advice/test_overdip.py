@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 from dyebook import delta_e_00, learn_bath
-from dyebook.advice.overdip import advise_next
+from dyebook.advice.redip import advise_next
 
 DIP = {"film_um": 12.0, "dye_g_per_l": 2.0, "bath_temp_c": 45.0, "dwell_min": 3.0, "ph": 5.5}
 OPEN = {"dry": False, "sealed": False}

@@ -5,7 +5,7 @@ import pytest
 
 from dyebook import diagnose
 from dyebook.advice.causes import STATES
-from dyebook.advice.part_evidence import part_evidence
+from dyebook.advice.evidence import part_evidence
 
 
 def row(*lightness, boxes=True):

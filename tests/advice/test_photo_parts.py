@@ -6,7 +6,7 @@ import pandas as pd
 import pytest
 
 from dyebook import diagnose
-from dyebook.advice.photo_parts import parts_of_photo
+from dyebook.advice.evidence import parts_of_photo
 from dyebook.errors import RecordError
 from dyebook.record import Flaw, Measurement, Reading
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from dyebook.advice.verdict import Shade, grey_grade, judge_shade, split_difference
+from dyebook.advice.judge import Shade, grey_grade, judge_shade, split_difference
 from dyebook.errors import RecordError
 from dyebook.lab import delta_e_76
 

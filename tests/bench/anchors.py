@@ -3,8 +3,8 @@
 import numpy as np
 
 from dyebook.lab import delta_e_00, linear_rgb_to_lab
-from dyebook.photo.card import card_at
-from dyebook.photo.read import read_photo
+from dyebook.photo.card.card import card_at
+from dyebook.photo.file.read import read_photo
 
 __all__ = ["print_anchors"]
 

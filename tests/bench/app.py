@@ -24,7 +24,7 @@ from PIL import Image
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from dyebook.screens.serve import streamlit_options
+from dyebook.server.serve import streamlit_options
 from tests.screens.big_book import fill_big_book
 from tests.screens.browsing import open_context, settle
 

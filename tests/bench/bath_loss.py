@@ -15,9 +15,8 @@ import numpy as np
 
 from dyebook.book.store import open_book
 from dyebook.jobs import baths
-from dyebook.jobs import strength_line as line
-from dyebook.physics.bathcare import DRAG_OUT_ML_PER_DM2
-from dyebook.physics.dye_loss import learn_loss
+from dyebook.jobs import strength as line
+from dyebook.physics.bathcare import DRAG_OUT_ML_PER_DM2, learn_loss
 from dyebook.record import DyeRecord
 
 START = datetime(2026, 1, 5, 8, tzinfo=UTC)

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from dyebook.photo.part_score import tree_odds
+from dyebook.photo.trees import tree_odds
 
 _BINS = 48
 # least curvature of the loss in a leaf

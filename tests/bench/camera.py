@@ -14,9 +14,9 @@ import numpy as np
 
 from dyebook.errors import PhotoError
 from dyebook.lab import delta_e_00, lab_to_linear_rgb
-from dyebook.photo.camera_fit import fit_chart, leave_one_out, mean_error, read_patches
-from dyebook.photo.chart_find import find_chart
-from dyebook.photo.read import photo_from_array, read_photo
+from dyebook.photo.camera.chart_find import find_chart
+from dyebook.photo.camera.fit import fit_chart, leave_one_out, mean_error, read_patches
+from dyebook.photo.file.read import photo_from_array, read_photo
 from tests.bench.camera_real import score_photos
 from tests.bench.camera_worlds import printed_chart, random_world, shoot
 from tests.bench.chart_scenes import ODD_LAYOUTS, picture_of

@@ -6,9 +6,9 @@ from pathlib import Path
 import numpy as np
 
 from dyebook.lab import adapt_lab, delta_e_00
-from dyebook.photo.camera import learn_camera
+from dyebook.photo.camera.profile import learn_camera
+from dyebook.photo.file.read import read_photo
 from dyebook.photo.measure import measure
-from dyebook.photo.read import read_photo
 
 __all__ = ["score_photos"]
 

@@ -4,9 +4,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from dyebook.demo.cameras import camera_matrix, load_cameras, random_camera, sensor_rgb
 from dyebook.demo.spectra import LIGHTS, WAVELENGTH_NM, illuminant, reflectance_lab
 from tests.bench.scenes import cameras_folder
+from tests.render.cameras import camera_matrix, load_cameras, random_camera, sensor_rgb
 
 __all__ = ["World", "random_world", "shoot"]
 

@@ -15,7 +15,7 @@ from collections import Counter, defaultdict
 import numpy as np
 
 from dyebook.errors import PhotoError
-from dyebook.photo.card_find import find_card
+from dyebook.photo.card.find import find_card
 
 from .scenes import card_overlap, card_scenes, first_end
 

@@ -15,9 +15,9 @@ import cv2
 import numpy as np
 from scipy.optimize import minimize
 
-from dyebook.photo.card_find import card_candidates
-from dyebook.photo.card_traits import TINT_FREE, TRAITS
-from dyebook.photo.read import read_photo
+from dyebook.photo.card.features import TINT_FREE, TRAITS
+from dyebook.photo.card.find import card_candidates
+from dyebook.photo.file.read import read_photo
 
 from .composites import disturbed
 from .scenes import card_overlap, card_scenes, first_end

@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 
 from dyebook.lab import lab_to_linear_rgb
-from dyebook.photo.chart import COLUMNS, ROWS, chart_lab
+from dyebook.photo.camera.chart import COLUMNS, ROWS, chart_lab
 
 __all__ = ["ODD_LAYOUTS", "draw_chart", "picture_of"]
 

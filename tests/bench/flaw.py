@@ -12,9 +12,9 @@ import cv2
 import numpy as np
 
 from dyebook.errors import PhotoError
-from dyebook.photo.card import fill_polygon
+from dyebook.photo.card.card import fill_polygon
+from dyebook.photo.file.read import read_photo
 from dyebook.photo.measure import look_at
-from dyebook.photo.read import read_photo
 from tests.bench.flaw_scenes import flaw_scene
 from tests.bench.parts import overlap_of
 

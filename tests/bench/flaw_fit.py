@@ -14,17 +14,16 @@ import cv2
 import numpy as np
 
 from dyebook.errors import PhotoError
-from dyebook.photo.card import card_at
-from dyebook.photo.flaw_cues import CUES, part_facts, places_of
-from dyebook.photo.flaw_places import fields_of, regions_of
-from dyebook.photo.flaw_score import PLACE_KINDS
-from dyebook.photo.flaw_shading import unshaded
-from dyebook.photo.flaw_view import view_part
-from dyebook.photo.flaw_whole import WHOLE_CUES, whole_changes
+from dyebook.photo.card.card import card_at
+from dyebook.photo.file.read import read_photo
+from dyebook.photo.flaw.candidates import fields_of, regions_of
+from dyebook.photo.flaw.features import CUES, part_facts, places_of
+from dyebook.photo.flaw.find import PLACE_KINDS
+from dyebook.photo.flaw.view import unshaded, view_part
+from dyebook.photo.flaw.whole import WHOLE_CUES, whole_changes
 from dyebook.photo.light import fit_light
-from dyebook.photo.part import part_at
-from dyebook.photo.part_find import find_parts
-from dyebook.photo.read import read_photo
+from dyebook.photo.part.find import find_parts
+from dyebook.photo.part.part import part_at
 from dyebook.photo.reading import read_parts
 from tests.bench.boost import fit_trees
 from tests.bench.flaw_scenes import kept_scene

@@ -9,9 +9,8 @@ from pathlib import Path
 
 import numpy as np
 
-from dyebook.photo.flaw import LEAST_ODDS, likely_flaws
-from dyebook.photo.flaw_score import as_trees
-from dyebook.photo.flaw_shading import unshaded
+from dyebook.photo.flaw.find import LEAST_ODDS, as_trees, likely_flaws
+from dyebook.photo.flaw.view import unshaded
 from tests.bench.flaw_fit import collect, fit, seen_parts
 from tests.bench.flaw_scenes import kept_scene
 from tests.bench.flaw_views import covers

@@ -75,8 +75,8 @@ def kept_scene(renderer, seed, folder=None, with_sound=False):
 
 
 def _scene_a(seed, with_sound):
-    from dyebook.demo.scene import random_scene, render
     from tests.bench.second.truth import with_slits
+    from tests.render.scene import random_scene, render
 
     spec = random_scene(seed, part_count=_PARTS, with_flaws=True)
     rendered = render(spec)
@@ -98,7 +98,7 @@ def _scene_a(seed, with_sound):
 
 
 def _jpeg_a(rendered):
-    from dyebook.demo.scene import write_photo
+    from tests.render.scene import write_photo
 
     with tempfile.TemporaryDirectory() as place:
         return write_photo(rendered, Path(place) / "scene.jpg").read_bytes()

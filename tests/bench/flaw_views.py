@@ -18,10 +18,9 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from dyebook.photo.card import fill_polygon
-from dyebook.photo.flaw import flaws_in
-from dyebook.photo.flaw_score import as_trees
-from dyebook.photo.flaw_shading import unshaded
+from dyebook.photo.card.card import fill_polygon
+from dyebook.photo.flaw.find import as_trees, flaws_in
+from dyebook.photo.flaw.view import unshaded
 from tests.bench.flaw_fit import collect, fit, rows_of, seen_parts
 from tests.bench.flaw_scenes import kept_scene
 

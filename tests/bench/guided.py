@@ -61,7 +61,7 @@ def fuzz(name, folder, seconds, seed):
     import atheris
 
     with atheris.instrument_imports(include=INSTRUMENTED, enable_loader_override=False):
-        from dyebook.book.exchange import bulk, choose  # noqa: F401 -- opened on the way otherwise, too late
+        from dyebook.book.exchange import instrument  # noqa: F401 -- opened on the way otherwise, too late
         from dyebook.book.store import open_book
         from tests.bench import parsers
 

@@ -17,9 +17,9 @@ import numpy as np
 
 from dyebook.errors import PhotoError
 from dyebook.lab import delta_e_00
-from dyebook.photo.card import fill_polygon
+from dyebook.photo.card.card import fill_polygon
+from dyebook.photo.file.read import read_photo
 from dyebook.photo.measure import look_at
-from dyebook.photo.read import read_photo
 from tests.bench.scenes import first_end
 
 # outlines are laid over each other on every so many-th pixel
@@ -38,8 +38,8 @@ def large_scene(seed, megapixels):
 
 
 def _rendered(seed, megapixels):
-    from dyebook.demo.scene import random_scene, render
     from tests.bench.second.truth import with_slits
+    from tests.render.scene import random_scene, render
 
     view = random_scene(seed).view
     width = 2 * round((megapixels * 1e6 * view.width / view.height) ** 0.5 / 2)

@@ -25,8 +25,8 @@ _CHUNK = 20
 
 def scene_files():
     """One small photo with a card and a part, as JPEG and as PNG."""
-    from dyebook.demo.scene import make_scene, render
     from dyebook.lab import Lab
+    from tests.render.scene import make_scene, render
 
     image = render(make_scene(Lab(45, 10, -40), noise=0.01, seed=3)).image[..., ::-1]
     small = cv2.resize(image, (320, 240), interpolation=cv2.INTER_AREA)

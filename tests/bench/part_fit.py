@@ -11,7 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
-from dyebook.photo.part_cues import CUES
+from dyebook.photo.part.features import CUES
 from tests.bench.boost import fit_trees, odds
 from tests.bench.part_scenes import candidate_rows, opened
 

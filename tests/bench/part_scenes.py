@@ -4,12 +4,12 @@ import cv2
 import numpy as np
 
 from dyebook.errors import PhotoError
-from dyebook.photo.card import card_at, no_card
+from dyebook.photo.card.card import card_at, no_card
+from dyebook.photo.file.read import read_photo
 from dyebook.photo.light import fit_light
-from dyebook.photo.part_cues import cues_of
-from dyebook.photo.part_find import part_candidates
-from dyebook.photo.part_view import view_of
-from dyebook.photo.read import read_photo
+from dyebook.photo.part.candidates import view_of
+from dyebook.photo.part.features import cues_of
+from dyebook.photo.part.find import part_candidates
 from tests.bench.scenes import load_scenes
 
 __all__ = ["candidate_rows", "full_masks", "opened"]

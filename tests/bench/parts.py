@@ -10,7 +10,7 @@ from collections import defaultdict
 
 import numpy as np
 
-from dyebook.photo.part_find import find_parts
+from dyebook.photo.part.find import find_parts
 from tests.bench.part_scenes import full_masks, opened
 
 

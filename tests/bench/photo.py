@@ -28,7 +28,7 @@ FOUND = 0.6
 
 def iou_of(reading, truth, size):
     """Overlap of a found part and a true one: intersection over union of their masks."""
-    from dyebook.photo.card import fill_polygon
+    from dyebook.photo.card.card import fill_polygon
 
     box = (0, 0, *size)
     found = fill_polygon(np.array(reading.outline), box)
@@ -105,7 +105,7 @@ def score_auto(scenes):
 
 
 def _count_card(count, scene, look):
-    from dyebook.photo.card import fill_polygon
+    from dyebook.photo.card.card import fill_polygon
 
     flagged = bool({"card_doubtful", "no_card"} & set(look.measurement.flags))
     count["card_flagged"] += flagged

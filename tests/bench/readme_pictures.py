@@ -16,10 +16,10 @@ from PIL import Image
 from playwright.sync_api import sync_playwright
 
 from dyebook.book.store import open_book
+from dyebook.demo.place import make_demo_book
 from dyebook.jobs.paper import batch_facts
-from dyebook.report_card import card_sheet
-from dyebook.report_paper import sheet_bytes
-from dyebook.screens.demo_book import make_demo_book
+from dyebook.report.paper.card import card_sheet
+from dyebook.report.paper.html import sheet_bytes
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 ADDRESS = "http://bench.local:8640"

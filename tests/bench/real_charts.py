@@ -7,9 +7,9 @@ from unittest.mock import patch
 import numpy as np
 
 from dyebook.lab import adapt_lab, delta_e_00, linear_rgb_to_lab
-from dyebook.photo import usual
+from dyebook.photo.camera import usual
+from dyebook.photo.file.read import read_photo
 from dyebook.photo.measure import look_at
-from dyebook.photo.read import read_photo
 
 __all__ = ["chart_errors", "score_charts"]
 

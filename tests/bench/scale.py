@@ -21,12 +21,11 @@ import cv2
 import numpy as np
 from sqlalchemy import insert
 
-from dyebook.book.again import Waiting
 from dyebook.book.photos import DiskPhotos
+from dyebook.book.readings import Waiting
 from dyebook.book.schema import TABLES
 from dyebook.book.store import open_book
-from dyebook.jobs.remeasure_photo import Task, measure_again
-from dyebook.jobs.workers import as_done, open_workers
+from dyebook.jobs.remeasure import Task, as_done, measure_again, open_workers
 from dyebook.record import DyeRecord
 from tests.bench.book import timed
 from tests.bench.speed import STAGES, make_elsewhere, run

@@ -45,7 +45,7 @@ class Scene:
 
     def photo(self):
         """The picture as a photo."""
-        from dyebook.photo.read import read_photo
+        from dyebook.photo.file.read import read_photo
 
         return read_photo(self.data, name=self.name)
 
@@ -92,7 +92,7 @@ def card_overlap(first, second):
 
 def _sources(renderer):
     here = Path(__file__).parent
-    own = sorted((here.parents[1] / "dyebook/demo").glob("*.py"))
+    own = sorted((here.parents[1] / "tests/render").glob("*.py"))
     second = sorted((here / "second").glob("*.py"))
     return {"a": own, "b": second, "c": [here / "composites.py"], "u": [*own, here / "usual_light.py"]}[renderer]
 
@@ -124,8 +124,8 @@ def _make_u(seed, **options):
 
 
 def _make_a(seed, ease=None, **options):
-    from dyebook.demo.cameras import load_cameras
-    from dyebook.demo.scene import random_scene, render, write_photo
+    from tests.render.cameras import load_cameras
+    from tests.render.scene import random_scene, render, write_photo
 
     folder = cameras_folder()
     options.setdefault("with_card", seed % _CARDLESS != _CARDLESS - 1)

@@ -27,11 +27,11 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from dyebook.book.store import open_book
-from dyebook.demo.scene import make_scene, render
 from dyebook.lab import Lab
 from dyebook.photo.measure import measure
 from dyebook.record import DyeRecord
 from tests.bench.app import FLAGS, resident_mb, serving
+from tests.render.scene import make_scene, render
 
 PATIENCE_MS = 120_000
 # as far as two readings of one photo may differ: the page shows one decimal

@@ -23,13 +23,13 @@ import cv2
 import numpy as np
 from PIL import Image
 
-from dyebook.photo.card_find import find_card
-from dyebook.photo.flaw import with_flaws
+from dyebook.photo.card.find import find_card
+from dyebook.photo.file.read import read_photo
+from dyebook.photo.flaw.find import with_flaws
 from dyebook.photo.light import fit_light
 from dyebook.photo.mat import find_mat
 from dyebook.photo.measure import measure
-from dyebook.photo.part_find import find_parts
-from dyebook.photo.read import read_photo
+from dyebook.photo.part.find import find_parts
 from dyebook.photo.reading import read_parts
 
 REDUCED_SIDE = 1000
@@ -38,7 +38,7 @@ PEER = "colour-science"
 
 def make_jpeg(megapixels, seed=12):
     """Bytes of a JPEG of a rendered bench with a card and parts, with the fine noise of a phone's picture."""
-    from dyebook.demo.scene import random_scene, render
+    from tests.render.scene import random_scene, render
 
     spec = random_scene(seed, part_count=2)
     width = round((megapixels * 1e6 * spec.view.width / spec.view.height) ** 0.5)

@@ -17,14 +17,14 @@ import cv2
 import numpy as np
 
 from dyebook import delta_e_00
-from dyebook.demo.cameras import random_camera
-from dyebook.demo.render import render, write_photo
-from dyebook.demo.scene import Card, Finish, random_scene
-from dyebook.demo.strips import band_labs, stepped_strip
-from dyebook.demo.wares import random_film
 from dyebook.errors import DyebookError
+from dyebook.photo.file.read import read_photo
 from dyebook.photo.measure import look_at
-from dyebook.photo.read import read_photo
+from tests.render.cameras import random_camera
+from tests.render.render import render, write_photo
+from tests.render.scene import Card, Finish, random_scene
+from tests.render.strips import band_labs, stepped_strip
+from tests.render.wares import random_film
 
 
 def strip_scene(seed, equal=False):

@@ -432,7 +432,7 @@ def _tally(row, log, events, seed):
 
 
 def _find(log):
-    from dyebook.physics.trace_events import find_events
+    from dyebook.physics.trace.events import find_events
 
     events = find_events(
         log["time_min"], log["current_a"], log["voltage_v"], log["electrolyte_temp_c"], log["supply_max_a"]

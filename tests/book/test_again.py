@@ -1,6 +1,6 @@
 """Readings that wait to be measured again, in both kinds of database."""
 
-from dyebook.book.again import count_waiting, put_in_place, waiting_photos
+from dyebook.book.readings import count_waiting, put_in_place, waiting_photos
 
 
 def test_readings_by_photo_wait_until_a_method_has_made_them(store, dip, photo):
@@ -27,7 +27,7 @@ def test_a_reading_that_was_deleted_meanwhile_stays_deleted(store, dip, photo):
 
 
 def test_pages_follow_one_another(store, dip, photo, monkeypatch):
-    monkeypatch.setattr("dyebook.book.again._PAGE", 2)
+    monkeypatch.setattr("dyebook.book.readings._PAGE", 2)
     batch = store.add_batch(dip())
     for number in range(5):
         store.add_reading(batch, lab=(10, 0, 0), photo=photo + bytes([number]), source="photo")

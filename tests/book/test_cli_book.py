@@ -6,10 +6,10 @@ import json
 import pytest
 from typer.testing import CliRunner
 
-from dyebook import cli_book
-from dyebook.cli import app
 from dyebook.errors import BookError, RecordError
 from dyebook.record import FIELDS
+from dyebook.shell import book
+from dyebook.shell.main import app
 
 SETTINGS = ["--dye", "Harbour blue", "--film-um", "12", "--dye-g-per-l", "3", "--bath-temp-c", "40", "--dwell-min", "5"]
 
@@ -76,7 +76,7 @@ def test_damage_is_told(run, tmp_path, photo):
 
 
 def test_every_setting_of_a_record_has_its_option():
-    options = set(inspect.signature(cli_book.record).parameters)
+    options = set(inspect.signature(book.record).parameters)
     readings = {"L", "a", "b", "L_sd", "a_sd", "b_sd"}
     # the bands of a strip are recorded together, by `record-steps`
     assert set(FIELDS) - readings - {"coupon"} <= options

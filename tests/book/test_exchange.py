@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from dyebook.book.exchange.headers import match_header
+from dyebook.book.exchange.cells import match_header
 from dyebook.book.store import open_book
 from dyebook.errors import BookError, RecordError
 
@@ -216,9 +216,9 @@ def test_rows_that_were_never_read_may_repeat(store, write):
 
 
 def test_an_import_in_the_middle_of_which_the_book_refuses_is_undone(store, write, monkeypatch):
-    from dyebook.book.exchange import bulk
+    from dyebook.book.exchange import records
 
-    monkeypatch.setattr(bulk, "_CHUNK", 1)
+    monkeypatch.setattr(records, "_CHUNK", 1)
     rows = "\n".join(f"7{i},Ember,12,3,40,{i}" for i in range(1, 5))
     text = f"batch,{HEAD}\n{rows}\n74,Ember,15,3,40,5"
     with pytest.raises(BookError, match="another film_um"):

@@ -5,11 +5,11 @@ import json
 import pytest
 from typer.testing import CliRunner
 
-from dyebook.book.people import Who, people_of, set_person, who_is
-from dyebook.cli import app
+from dyebook.book.tables import Who, people_of, set_person, who_is
 from dyebook.errors import BookError, RecordError
 from dyebook.jobs import camera, run
 from dyebook.lab import Lab
+from dyebook.shell.main import app
 
 READER, MAKER, OWNER = (Who(f"{role}@shop.example", role) for role in ("reader", "maker", "owner"))
 # everything that changes a book, by the least role that may

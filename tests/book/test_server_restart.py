@@ -115,13 +115,13 @@ def test_an_end_that_nobody_saw_is_told_and_what_was_kept_is_whole(book, monkeyp
 
 
 def test_a_command_at_a_stopped_server_says_so_in_one_line(server, book, capsys, monkeypatch):
-    from dyebook import cli
+    from dyebook.shell import main
 
     server.stop()
     try:
         monkeypatch.setattr("sys.argv", ["dyebook", "list", "--book", server.url])
         with pytest.raises(SystemExit) as ended:
-            cli.main()
+            main.main()
     finally:
         server.start()
     told = capsys.readouterr().err

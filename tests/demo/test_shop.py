@@ -6,11 +6,10 @@ import cv2
 import numpy as np
 import pytest
 
-from dyebook.demo.shop_baths import SHOP_DYES, dyed_film
-from dyebook.demo.shop_photos import shop_scene
-from dyebook.demo.shop_year import BATH_LIFE, photo_of, shop_year
 from dyebook.demo.spectra import film_reflectance, reflectance_lab
+from dyebook.demo.year import BATH_LIFE, SHOP_DYES, dyed_film, photo_of, shop_year
 from dyebook.lab import delta_e_00
+from tests.render.shop_photos import shop_scene
 
 YEAR = shop_year()
 
@@ -72,7 +71,7 @@ def test_shipped_photos_show_their_batches_and_say_that_they_are_rendered():
 
 
 def test_a_shipped_photo_is_what_its_scene_renders():
-    from dyebook.demo.render import render
+    from tests.render.render import render
 
     one = next(one for one in YEAR if photo_of(one))
     shipped = cv2.cvtColor(cv2.imread(str(photo_of(one))), cv2.COLOR_BGR2RGB)

@@ -4,10 +4,10 @@ import cv2
 import pytest
 
 from dyebook.book.store import open_book
-from dyebook.demo.scene import make_scene, render
 from dyebook.jobs import baths
 from dyebook.jobs import remeasure as job
 from dyebook.lab import Lab
+from tests.render.scene import make_scene, render
 
 
 @pytest.fixture

@@ -5,15 +5,14 @@ from datetime import timedelta
 import pytest
 
 from dyebook.jobs import orders
-from dyebook.jobs.bath_care import bath_cares
+from dyebook.jobs.bath_state import bath_cares
 from dyebook.jobs.baths import find_bath, note_bath
-from dyebook.jobs.dye_rules import set_dye_rules
 from dyebook.jobs.run import finish_run, note_current, plan_run, start_run, this_moment
-from dyebook.jobs.strength_line import strength_line
+from dyebook.jobs.strength import set_dye_rules, strength_line
 from dyebook.jobs.today import look_over
-from dyebook.jobs.way import what_waits
+from dyebook.jobs.wet import what_waits
 from dyebook.record import DyeRecord
-from dyebook.report_today import care_pairs, waiting_text
+from dyebook.report.baths import care_pairs, waiting_text
 
 
 def _dip(book, day, area=10.0, dye="Ember", bath="E1", **more):

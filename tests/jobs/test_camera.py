@@ -11,10 +11,10 @@ from PIL import Image
 from dyebook.book.store import open_book
 from dyebook.errors import PhotoError
 from dyebook.jobs.camera import check_repeats, keep_learned, learn_from, mat_drawing
-from dyebook.jobs.keep import record_dip
+from dyebook.jobs.photo import record_dip
 from dyebook.lab import encode_srgb
-from dyebook.photo.camera_store import load_camera
-from dyebook.photo.chart import patch_quads
+from dyebook.photo.camera.chart import patch_quads
+from dyebook.photo.camera.store import load_camera
 from dyebook.record import DyeRecord
 from tests.photo.charts import CORNERS, chart_light, chart_picture
 

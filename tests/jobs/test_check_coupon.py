@@ -10,14 +10,14 @@ import numpy as np
 import pytest
 from typer.testing import CliRunner
 
-from dyebook.cli import app
 from dyebook.errors import BookError, PhotoError
 from dyebook.jobs.camera import keep_learned
 from dyebook.jobs.check_coupon import count_from, coupon_cameras, coupon_days, keep_day, put_right, take_back
-from dyebook.jobs.drift import coupon_history
-from dyebook.photo.camera import learn_camera
-from dyebook.photo.camera_store import keep_camera, load_camera, note_repeatability
-from dyebook.report_camera import days_text
+from dyebook.jobs.trouble import coupon_history
+from dyebook.photo.camera.profile import learn_camera
+from dyebook.photo.camera.store import keep_camera, load_camera, note_repeatability
+from dyebook.report.camera import days_text
+from dyebook.shell.main import app
 from tests.photo.charts import CORNERS, chart_light, chart_photo, chart_picture
 
 FIRST = date(2026, 3, 2)
@@ -160,7 +160,7 @@ def test_a_camera_learned_anew_keeps_what_belongs_to_the_shop(book, camera):
 
 
 def test_a_reader_keeps_no_day(book, camera):
-    from dyebook.book.people import Who
+    from dyebook.book.tables import Who
 
     reader = book.seen_by(Who("Tove", "reader"))
     with pytest.raises(BookError):

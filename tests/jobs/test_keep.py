@@ -6,7 +6,7 @@ import types
 import pytest
 
 from dyebook.errors import PhotoError
-from dyebook.jobs.keep import record_dip
+from dyebook.jobs.photo import record_dip
 from dyebook.lab import Lab
 from dyebook.record import DyeRecord, Measurement, Reading
 

@@ -8,7 +8,7 @@ import pytest
 
 from dyebook.book.store import open_book
 from dyebook.errors import PhotoError
-from dyebook.jobs.look import draw_kept, draw_plain, see_photo
+from dyebook.jobs.photo import draw_kept, draw_plain, see_photo
 from dyebook.record import DyeRecord
 
 SAMPLE = Path(__file__).parents[2] / "samples" / "tags_one_streaked.jpg"

@@ -12,16 +12,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from dyebook.book.again import count_waiting, put_in_place, waiting_photos
-from dyebook.book.people import Who
+from dyebook.book.readings import count_waiting, put_in_place, waiting_photos
 from dyebook.book.store import open_book
+from dyebook.book.tables import Who
 from dyebook.errors import BookError
 from dyebook.jobs import remeasure as job
-from dyebook.jobs.remeasure import remeasure
-from dyebook.jobs.remeasure_photo import Task, measure_again
-from dyebook.jobs.workers import open_workers
+from dyebook.jobs.remeasure import Task, measure_again, open_workers, remeasure
 from dyebook.record import DyeRecord
-from dyebook.report_again import moved_text
+from dyebook.report.camera import moved_text
 
 RECORD = DyeRecord("Ember", film_um=12, dye_g_per_l=3, bath_temp_c=40, dwell_min=5)
 FALSE_LAB = (10.0, 0.0, 0.0)
@@ -273,7 +271,7 @@ def _workers_at(address, folder):
 
 def test_a_scheduler_is_closed_to_certificates_of_strangers_and_to_none(cluster, certificates, monkeypatch):
     address, _ = cluster
-    monkeypatch.setattr("dyebook.jobs.workers._PATIENCE_S", 3)
+    monkeypatch.setattr("dyebook.jobs.remeasure._PATIENCE_S", 3)
     strange, plain = certificates["strange"], address.replace("tls://", "tcp://")
     for asked in ({"scheduler": address, "certificates": strange}, {"scheduler": plain}):
         with pytest.raises(BookError, match="no scheduler answers"), open_workers(**asked):
@@ -283,7 +281,7 @@ def test_a_scheduler_is_closed_to_certificates_of_strangers_and_to_none(cluster,
 def test_tasks_are_drawn_only_as_workers_come_free():
     from concurrent.futures import ThreadPoolExecutor
 
-    from dyebook.jobs.workers import as_done
+    from dyebook.jobs.remeasure import as_done
 
     drawn = []
 

@@ -6,12 +6,12 @@ import cv2
 import numpy as np
 import pytest
 
-from dyebook.jobs.keep import record_dip
+from dyebook.jobs.photo import record_dip
 from dyebook.jobs.remeasure import remeasure
-from dyebook.photo.camera import CameraProfile
-from dyebook.photo.camera_store import forget_camera, keep_camera
+from dyebook.photo.camera.fit import Tone
+from dyebook.photo.camera.profile import CameraProfile
+from dyebook.photo.camera.store import forget_camera, keep_camera
 from dyebook.photo.measure import measure
-from dyebook.photo.tone import Tone
 from dyebook.record import DyeRecord
 
 pytestmark = pytest.mark.usefixtures("in_here")

@@ -9,8 +9,8 @@ from dyebook.errors import RecordError
 from dyebook.jobs import gauge, wet
 from dyebook.jobs import run as bench
 from dyebook.physics.rates import RULES
-from dyebook.physics.trace import report_trace
-from dyebook.physics.trace_read import make_trace
+from dyebook.physics.trace.events import report_trace
+from dyebook.physics.trace.read import make_trace
 
 START = datetime(2026, 3, 28, 9, 0, tzinfo=UTC)
 PLAN = {"area_dm2": 2.0, "current_a": 3.0, "film_um": 12.0, "minutes": 25.0}

@@ -6,8 +6,7 @@ import pytest
 
 from dyebook.errors import RecordError
 from dyebook.jobs import run as bench
-from dyebook.jobs.run_break import pause_run, resume_run
-from dyebook.jobs.run_state import bench_runs, state_of
+from dyebook.jobs.run import bench_runs, pause_run, resume_run, state_of
 
 START = bench.this_moment() - timedelta(hours=2)
 

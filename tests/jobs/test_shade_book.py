@@ -7,12 +7,11 @@ import pytest
 from typer.testing import CliRunner
 
 from dyebook.book.store import open_book
-from dyebook.cli import app
 from dyebook.jobs import baths
-from dyebook.jobs.shade_book import baths_named, learn_book
-from dyebook.jobs.strength import strengths_today
-from dyebook.jobs.strength_line import strength_line
+from dyebook.jobs.shade import baths_named, learn_book
+from dyebook.jobs.strength import strength_line, strengths_today
 from dyebook.record import DyeRecord
+from dyebook.shell.main import app
 
 SHELL = CliRunner()
 BLUE = {1: (60.6, -0.3, -29.2), 3: (48.0, 4.9, -41.3), 6: (38.0, 10.6, -47.7), 12: (29.0, 18.0, -53.0)}

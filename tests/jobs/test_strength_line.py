@@ -6,14 +6,10 @@ import numpy as np
 import pytest
 
 from dyebook.errors import BookError
-from dyebook.jobs import baths, dye_rules
-from dyebook.jobs.bath_care import bath_cares
-from dyebook.jobs.bath_line import bath_line, learned_or_none
-from dyebook.jobs.bath_state import bath_called, bath_state
-from dyebook.jobs.paper_sums import bath_facts
-from dyebook.jobs.strength_line import strength_line
-from dyebook.jobs.top_up import top_up_of
-from dyebook.jobs.uptake import loads_of_dips
+from dyebook.jobs import baths, strength
+from dyebook.jobs.bath_state import bath_called, bath_cares, bath_line, bath_state, learned_or_none
+from dyebook.jobs.paper import bath_facts
+from dyebook.jobs.strength import loads_of_dips, strength_line, top_up_of
 from dyebook.record import DyeRecord
 
 NOW = datetime(2026, 4, 1, 12, tzinfo=UTC)
@@ -25,7 +21,7 @@ def _dip(book, day, area_dm2, **settings):
 
 
 def test_water_lost_to_the_air_makes_it_stronger(book, ember):
-    dye_rules.set_dye_rules(book, "Ember", evaporation_l_per_day=0.01)
+    strength.set_dye_rules(book, "Ember", evaporation_l_per_day=0.01)
     now = strength_line(book, ember, now=NOW).now
     days = (NOW.timestamp() - datetime(2026, 3, 1, 8).astimezone().timestamp()) / 86400
     assert now.kind == "now"
@@ -99,7 +95,7 @@ def test_the_learned_bath_shares_uptake_out(book, ember):
 
 
 def test_a_bath_state_says_what_wants_doing(book, ember):
-    dye_rules.set_dye_rules(book, "Ember", ph=(5.0, 6.0), limit_days=10.0, tank_area_dm2=2.0)
+    strength.set_dye_rules(book, "Ember", ph=(5.0, 6.0), limit_days=10.0, tank_area_dm2=2.0)
     baths.note_bath(book, ember, "ph_moved", "2026-03-02", ph=4.4)
     _dip(book, 3, float("nan"))
     state, _ = bath_state(book, *bath_called(book, "E1"), now=NOW)

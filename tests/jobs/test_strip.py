@@ -7,10 +7,10 @@ import pytest
 from typer.testing import CliRunner
 
 from dyebook.book.store import open_book
-from dyebook.cli import app
 from dyebook.errors import RecordError
-from dyebook.jobs.strip import parse_dwells
+from dyebook.jobs.photo import parse_dwells
 from dyebook.lab import delta_e_00, lab_to_linear_rgb
+from dyebook.shell.main import app
 from tests.photo.scenes import as_png
 
 SHELL = CliRunner()

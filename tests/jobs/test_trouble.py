@@ -9,8 +9,7 @@ from dyebook.book.store import open_book
 from dyebook.demo.shop import fill_book
 from dyebook.errors import BookError, RecordError
 from dyebook.jobs.check_coupon import count_from, keep_day
-from dyebook.jobs.drift import bath_named, coupon_history, drift_in_book
-from dyebook.jobs.trouble import case_of, fresh_dips, judge_batch, target_for
+from dyebook.jobs.trouble import bath_named, case_of, coupon_history, drift_in_book, fresh_dips, judge_batch, target_for
 from dyebook.lab import Lab
 from dyebook.record import DyeRecord, Measurement, Reading
 

@@ -6,7 +6,7 @@ import pytest
 
 from dyebook.advice.learn import learn_bath
 from dyebook.lab import delta_e_00
-from dyebook.model.circumstances import Circumstances
+from dyebook.model.inputs import Circumstances
 from dyebook.model.predict import learn_model
 
 LAB = ["L", "a", "b"]

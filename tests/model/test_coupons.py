@@ -5,8 +5,7 @@ import pandas as pd
 import pytest
 
 from dyebook.lab import delta_e_00
-from dyebook.model.coupons import coupon_groups
-from dyebook.model.inputs import read_records
+from dyebook.model.inputs import coupon_groups, read_records
 from dyebook.model.predict import learn_model
 
 LAB = ["L", "a", "b"]

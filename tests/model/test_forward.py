@@ -3,12 +3,9 @@
 import numpy as np
 import pytest
 
-from dyebook.model.basis import Discrepancy
-from dyebook.model.film import Film
-from dyebook.model.forward import Hyper, Shape, colours, colours_with_slopes
+from dyebook.model.forward import Film, Hyper, Load, SettingLogs, Shape, colours, colours_with_slopes
 from dyebook.model.inputs import Settings
-from dyebook.model.load import Load, SettingLogs
-from dyebook.model.parameters import SURFACE, UPTAKE, parameter_values
+from dyebook.model.parameters import SURFACE, UPTAKE, Discrepancy, parameter_values
 from dyebook.physics.optics import BANDS_NM, film_reflectance, metal_reflectance, reflectance_to_lab
 from dyebook.physics.uptake import arrhenius_factor, isotherm_sips, ph_bell, uptake_blended
 

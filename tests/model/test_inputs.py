@@ -5,8 +5,7 @@ import pandas as pd
 import pytest
 
 from dyebook.errors import ModelError
-from dyebook.model.circumstances import Circumstances
-from dyebook.model.inputs import Scales, read_records, read_settings
+from dyebook.model.inputs import Circumstances, Scales, read_records, read_settings
 
 
 def frame(count=4, **columns):

@@ -4,8 +4,8 @@ import cv2
 import numpy as np
 
 from dyebook.lab import lab_to_linear_rgb
-from dyebook.photo.chart import chart_lab
-from dyebook.photo.read import photo_from_array
+from dyebook.photo.camera.chart import chart_lab
+from dyebook.photo.file.read import photo_from_array
 
 __all__ = ["CORNERS", "PITCH", "chart_light", "chart_photo", "chart_picture"]
 

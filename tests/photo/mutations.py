@@ -4,8 +4,7 @@ import numpy as np
 from PIL import Image
 from PIL.TiffImagePlugin import IFDRational
 
-from dyebook.photo.icc import matrix_profile
-from dyebook.photo.profile import DISPLAY_P3
+from dyebook.photo.file.profile import DISPLAY_P3, matrix_profile
 from tests.photo.files import deep_heic, dng, heic, lab_profile_of_inks, picture, saved, saved_deep
 
 __all__ = ["mutations", "sound_files"]

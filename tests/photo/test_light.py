@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from dyebook.errors import PhotoError
-from dyebook.photo.card import card_at
+from dyebook.photo.card.card import card_at
+from dyebook.photo.file.read import photo_from_array
 from dyebook.photo.light import fit_light
-from dyebook.photo.read import photo_from_array
 from tests.photo.scenes import CARD_BOX, SIZE, corners, flat_light
 
 

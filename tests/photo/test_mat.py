@@ -4,9 +4,9 @@ import cv2
 import numpy as np
 import pytest
 
+from dyebook.photo.file.read import photo_from_array
 from dyebook.photo.mat import LINE_MM, PAPERS, find_mat, mark_fields, mat_marks
 from dyebook.photo.measure import look_at
-from dyebook.photo.read import photo_from_array
 
 PX_PER_MM = 4
 SIZE = (1700, 1400)  # width, height of the photo
@@ -115,7 +115,7 @@ def test_readings_on_a_mat_have_areas_and_marks_are_no_parts():
 def test_the_command_writes_a_sheet(paper, tmp_path):
     from typer.testing import CliRunner
 
-    from dyebook.cli import app
+    from dyebook.shell.main import app
 
     file = tmp_path / "mat.pdf"
     assert CliRunner().invoke(app, ["mat", str(file), "--paper", paper]).exit_code == 0

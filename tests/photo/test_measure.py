@@ -8,8 +8,8 @@ import pytest
 
 from dyebook import measure
 from dyebook.errors import PhotoError
+from dyebook.photo.file.read import photo_from_array
 from dyebook.photo.measure import measure_with_overlay
-from dyebook.photo.read import photo_from_array
 
 SAMPLE = Path(__file__).parents[2] / "samples" / "orange_tags_on_wood.jpg"
 

@@ -3,9 +3,9 @@
 import numpy as np
 
 from dyebook.lab import Lab
+from dyebook.photo.file.read import photo_from_array
 from dyebook.photo.mat import PAPERS, Mat
 from dyebook.photo.overlay import draw_overlay
-from dyebook.photo.read import photo_from_array
 from dyebook.record import Flaw, Measurement, Reading
 from tests.photo.scenes import PART_BOX, corners, flat_light
 

@@ -7,9 +7,8 @@ import pytest
 from PIL import Image
 
 from dyebook.lab import delta_e_00, delta_e_76, lab_to_linear_rgb, linear_rgb_to_lab
-from dyebook.photo.kinship import level_steps
-from dyebook.photo.lean import guess_lean
-from dyebook.photo.read import photo_from_array
+from dyebook.photo.file.read import photo_from_array
+from dyebook.photo.reading import guess_lean, level_steps
 from tests.photo.scenes import CARD_BOX, PART_BOX, SIZE, as_png, flat_light, read_one
 
 SHADES = [(40, 5, -38), (55, 50, 25), (70, -30, 20), (75, 5, 60), (30, 0, 0)]

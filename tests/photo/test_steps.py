@@ -7,12 +7,12 @@ import numpy as np
 import pytest
 
 from dyebook import measure
-from dyebook.demo.scene import Card, Film, Finish, Lamp, Surroundings, View, make_scene, render
-from dyebook.demo.strips import band_labs, stepped_strip
 from dyebook.errors import PhotoError
 from dyebook.lab import delta_e_00, lab_to_linear_rgb, linear_rgb_to_lab
-from dyebook.photo.read import photo_from_array
+from dyebook.photo.file.read import photo_from_array
 from dyebook.photo.steps import order_bands, split_profile
+from tests.render.scene import Card, Film, Finish, Lamp, Surroundings, View, make_scene, render
+from tests.render.strips import band_labs, stepped_strip
 
 BLUE = Film(((615, 40, 1.0), (580, 35, 0.4)), 0.6)
 VIEW = View(900, 900, 150.0, 0.0)

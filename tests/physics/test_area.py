@@ -7,8 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dyebook.errors import RecordError
-from dyebook.physics.area import Shape, shape_area_dm2, sum_areas
-from dyebook.physics.area_words import parse_shape
+from dyebook.physics.area import Shape, parse_shape, shape_area_dm2, sum_areas
 
 LENGTHS = st.floats(1, 500)
 

@@ -5,14 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dyebook.errors import RecordError
-from dyebook.physics.bathcare import (
-    check_level,
-    check_window,
-    estimate_strength,
-    make_up_bath,
-    reckon_age,
-    top_up_bath,
-)
+from dyebook.physics.bathcare import check_level, check_window, estimate_strength, make_up_bath, reckon_age, top_up_bath
 from dyebook.physics.sealing import PREPARATION, SEALS, plan_seal, wet_steps
 
 

@@ -4,9 +4,9 @@ import re
 
 import pytest
 
-from dyebook.physics.cautions import CAUTIONS, EVENT_REMEDIES, cautions_for
+from dyebook.physics.answer import CAUTIONS, EVENT_REMEDIES, cautions_for
 from dyebook.physics.sealing import PREPARATION, wet_steps
-from dyebook.physics.trace_events import EVENT_KINDS
+from dyebook.physics.trace.events import EVENT_KINDS
 
 DRAIN = re.compile(r"\b(drain|sewer|sink|gully|ditch|soil)\b", re.IGNORECASE)
 ADVICE = re.compile(r"\b(pour|tip|flush|empty|dump|rinse)\b[^.;]*\b(drain|sewer|sink|gully|soil|down)\b", re.IGNORECASE)

@@ -3,16 +3,16 @@
 import pytest
 from scipy import constants as si
 
-from dyebook.physics import constants
-from dyebook.physics.constants import FARADAY_BOUND, film_um_per_a_min_dm2
+from dyebook.physics import rates
+from dyebook.physics.rates import FARADAY_BOUND, film_um_per_a_min_dm2
 
 
 def test_si_values_are_scipys():
-    assert pytest.approx(si.physical_constants["Faraday constant"][0], rel=1e-9) == constants.FARADAY_C_PER_MOL
-    assert pytest.approx(si.R, rel=1e-12) == constants.GAS_J_PER_MOL_K
-    assert si.atm == constants.ATMOSPHERE_PA
-    assert si.mil * 1e6 == constants.UM_PER_MIL
-    assert pytest.approx(0.01 / si.foot**2, rel=1e-12) == constants.A_PER_DM2_OF_ASF
+    assert pytest.approx(si.physical_constants["Faraday constant"][0], rel=1e-9) == rates.FARADAY_C_PER_MOL
+    assert pytest.approx(si.R, rel=1e-12) == rates.GAS_J_PER_MOL_K
+    assert si.atm == rates.ATMOSPHERE_PA
+    assert si.mil * 1e6 == rates.UM_PER_MIL
+    assert pytest.approx(0.01 / si.foot**2, rel=1e-12) == rates.A_PER_DM2_OF_ASF
 
 
 @pytest.mark.parametrize(
@@ -33,10 +33,8 @@ def test_bound_is_the_lightest_film():
 
 
 def test_metal_consumed():
-    assert pytest.approx(0.2072, abs=0.0002) == constants.METAL_UM_PER_A_MIN_DM2
-    assert (
-        pytest.approx(0.5593 / 60 * 3600 / 100, rel=1e-3) == constants.ALUMINIUM_G_PER_AH
-    )  # 0.5593 g/m2 per A·min/dm2
+    assert pytest.approx(0.2072, abs=0.0002) == rates.METAL_UM_PER_A_MIN_DM2
+    assert pytest.approx(0.5593 / 60 * 3600 / 100, rel=1e-3) == rates.ALUMINIUM_G_PER_AH  # 0.5593 g/m2 per A·min/dm2
 
 
 def test_efficiency_that_the_720_rule_implies():
@@ -48,9 +46,9 @@ def test_efficiency_that_the_720_rule_implies():
 
 def test_hydrogen_from_the_cathode():
     """0.01866 mol, 0.456 L at 25 °C per A·h; at 1 % in air that asks for at least 46 L of air."""
-    assert pytest.approx(0.456, abs=0.001) == constants.HYDROGEN_L_PER_AH
-    assert 45 < constants.HYDROGEN_L_PER_AH * 100 < 46
+    assert pytest.approx(0.456, abs=0.001) == rates.HYDROGEN_L_PER_AH
+    assert 45 < rates.HYDROGEN_L_PER_AH * 100 < 46
 
 
 def test_reaction_heat():
-    assert pytest.approx(10.4, abs=0.1) == constants.OXIDE_FORMATION_KJ_PER_AH
+    assert pytest.approx(10.4, abs=0.1) == rates.OXIDE_FORMATION_KJ_PER_AH

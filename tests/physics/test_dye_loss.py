@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from dyebook.physics.dye_loss import LossCheck, UptakeLink, learn_loss, mg_per_dm2_of_absorbance
+from dyebook.physics.bathcare import LossCheck, UptakeLink, learn_loss, mg_per_dm2_of_absorbance
 
 LINK = UptakeLink(2.0, 0.7, "a guess")
 

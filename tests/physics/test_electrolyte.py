@@ -9,8 +9,7 @@ from hypothesis import strategies as st
 
 from dyebook.errors import RecordError
 from dyebook.physics import acid
-from dyebook.physics.electrolyte import g_per_l_of_parts, mix_acid, mix_volumes
-from dyebook.physics.electrolyte_use import bath_life, check_bath
+from dyebook.physics.electrolyte import bath_life, check_bath, g_per_l_of_parts, mix_acid, mix_volumes
 
 TABLE = np.genfromtxt(
     Path(__file__).parents[1] / "reference" / "sulfuric_acid_20c.csv", delimiter=",", names=True, skip_header=3

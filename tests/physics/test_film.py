@@ -8,7 +8,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dyebook.errors import RecordError
-from dyebook.physics.constants import A_PER_DM2_OF_ASF, FARADAY_BOUND
 from dyebook.physics.film import (
     buildup_fraction,
     diameter_growth_um,
@@ -18,7 +17,7 @@ from dyebook.physics.film import (
     plan_film,
     supply_plan,
 )
-from dyebook.physics.rates import RULES, alloy_factor, check_faraday, growth_rate
+from dyebook.physics.rates import A_PER_DM2_OF_ASF, FARADAY_BOUND, RULES, alloy_factor, check_faraday, growth_rate
 
 
 @pytest.mark.parametrize(("asf", "minutes"), [(12, 60), (18, 40), (24, 30), (30, 24), (40, 18)])

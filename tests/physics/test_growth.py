@@ -4,10 +4,9 @@ import numpy as np
 import pytest
 
 from dyebook.errors import RecordError
-from dyebook.physics.constants import FARADAY_BOUND
 from dyebook.physics.film import plan_film
 from dyebook.physics.growth import GaugedRun, learn_growth_rate, read_gauged_runs
-from dyebook.physics.rates import growth_rate
+from dyebook.physics.rates import FARADAY_BOUND, growth_rate
 
 
 def _runs(factor, count, temp_c=20.0, alloy="6063", seed=1, scatter=0.03):

@@ -12,8 +12,9 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from dyebook.book.store import open_book
+from dyebook.demo.place import make_demo_book
 from dyebook.record import DyeRecord
-from dyebook.screens import demo_book, work
+from dyebook.screens import shelf, tasks
 from tests.screens.big_book import fill_big_book
 
 ROOT = Path(__file__).parents[2]
@@ -31,14 +32,14 @@ def _own_main_module():
 @pytest.fixture(scope="session")
 def demo_place(tmp_path_factory):
     """Folder of a demo book, made once."""
-    return demo_book.make_demo_book(place=tmp_path_factory.mktemp("demo") / "demo.dyebook")
+    return make_demo_book(place=tmp_path_factory.mktemp("demo") / "demo.dyebook")
 
 
 @pytest.fixture(autouse=True)
 def no_work_left():
     """What one test had done is not remembered by the next."""
     yield
-    work.stop_all()
+    tasks.stop_all()
 
 
 @pytest.fixture(autouse=True)
@@ -81,7 +82,6 @@ def demo_shop(demo_place, monkeypatch):
 
 
 def _look_into(place, monkeypatch):
-    from dyebook.screens import shelf
 
     shelf.open_shelf.clear()
     monkeypatch.setenv("DYEBOOK_BOOK", str(place))

@@ -3,7 +3,7 @@
 import pytest
 
 from dyebook.book.store import open_book
-from dyebook.screens.bench import STEPS
+from dyebook.screens.bench.page import STEPS
 
 
 def _texts(page):

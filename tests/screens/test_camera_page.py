@@ -10,7 +10,7 @@ import pytest
 from dyebook.book.store import open_book
 from dyebook.jobs.check_coupon import keep_day
 from dyebook.lab import encode_srgb
-from dyebook.photo.camera_store import list_cameras
+from dyebook.photo.camera.store import list_cameras
 from tests.photo.charts import chart_light, chart_picture
 
 

@@ -5,7 +5,7 @@ from datetime import date
 
 import pytest
 
-from dyebook.screens.draft_file import drafts_folder, is_draft_name, load_draft, save_draft, throw_old_away
+from dyebook.screens.drafts import drafts_folder, is_draft_name, load_draft, save_draft, throw_old_away
 
 CONTENT = {
     "note": "Kettle – 5 °C too hot",

@@ -8,20 +8,22 @@ import pytest
 from typer.testing import CliRunner
 
 from dyebook.book.store import open_book
-from dyebook.cli import app
+from dyebook.demo import place
 from dyebook.errors import DyebookError
-from dyebook.screens import demo_book, serve
+from dyebook.screens import app as app_module
+from dyebook.server import serve
+from dyebook.shell.main import app
 
 ROOT = Path(__file__).parents[2]
 
 
 def test_the_shim_and_the_command_share_their_settings():
     in_repo = tomllib.loads((ROOT / ".streamlit" / "config.toml").read_text(encoding="utf-8"))
-    assert in_repo == tomllib.loads(serve.SETTINGS_FILE.read_text(encoding="utf-8"))
+    assert in_repo == tomllib.loads(app_module.SETTINGS_FILE.read_text(encoding="utf-8"))
 
 
 def test_the_screens_stay_on_this_machine_and_tell_nobody():
-    told = serve.streamlit_options(8765)
+    told = app_module.streamlit_options(8765)
     assert told["server.address"] == "127.0.0.1"
     assert told["server.port"] == 8765
     assert told["server.headless"] is True
@@ -34,7 +36,7 @@ def test_every_setting_is_known_to_streamlit():
     from streamlit import config
 
     known = set(config.get_config_options())
-    assert set(serve.streamlit_options(1)) <= known
+    assert set(app_module.streamlit_options(1)) <= known
 
 
 def test_a_taken_port_is_said_and_a_free_one_found():
@@ -62,7 +64,7 @@ def test_a_machine_without_display_is_left_alone(monkeypatch):
 def served(monkeypatch):
     """Calls that would have started the server."""
     calls = []
-    monkeypatch.setattr(serve, "serve", lambda port, browser: calls.append((port, browser)))
+    monkeypatch.setattr(serve, "serve", lambda _served, port, browser: calls.append((port, browser)))
     return calls
 
 
@@ -91,8 +93,8 @@ def test_a_book_that_cannot_be_opened_stops_the_command(served, monkeypatch, tmp
 
 
 def test_a_whole_demo_book_is_not_made_twice(demo_place, monkeypatch):
-    monkeypatch.setattr(demo_book, "_lay_out", lambda *_: pytest.fail("made again"))
-    assert demo_book.make_demo_book(place=demo_place) == demo_place
+    monkeypatch.setattr(place, "_lay_out", lambda *_: pytest.fail("made again"))
+    assert place.make_demo_book(place=demo_place) == demo_place
 
 
 def test_the_demo_book_is_sound(demo_place):

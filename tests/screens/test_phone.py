@@ -15,7 +15,7 @@ from websockets.exceptions import ConnectionClosed, InvalidStatus
 from websockets.sync.client import connect
 
 from dyebook.book.store import open_book
-from dyebook.screens.phone_door import remembered_base
+from dyebook.server.doors import remembered_base
 from tests.screens.ports import free_port, listens
 
 ROOT = Path(__file__).parents[2]
@@ -24,8 +24,9 @@ SAMPLE = ROOT / "samples" / "tags_one_streaked.jpg"
 ADDRESS = "127.0.0.2"
 CODE = """
 import sys
-from dyebook.screens.phone_door import open_phone_door
-open_phone_door(sys.argv[1], int(sys.argv[2]), f"http://{sys.argv[1]}:{sys.argv[2]}")
+from dyebook.screens.app import the_screens
+from dyebook.server.doors import open_phone_door
+open_phone_door(the_screens(), sys.argv[1], int(sys.argv[2]), f"http://{sys.argv[1]}:{sys.argv[2]}")
 """
 PATHS = ["/", "/book?batch=3", "/static/index.html", "/_stcore/health", "/_stcore/host-config", "/media/x.jpg"]
 # what a proxy would have to unravel before it asks
@@ -199,8 +200,8 @@ def test_cards_printed_from_now_on_open_where_phones_come_in(tmp_path, capsys):
 def test_an_address_that_is_not_private_is_refused_before_anything_is_served(tmp_path, monkeypatch):
     from typer.testing import CliRunner
 
-    from dyebook.cli import app
     from dyebook.errors import DyebookError
+    from dyebook.shell.main import app
 
     monkeypatch.setenv("DYEBOOK_BOOK", str(tmp_path / "shop.dyebook"))
     for address in ("0.0.0.0", "8.8.8.8", "127.0.0.1"):

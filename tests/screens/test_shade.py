@@ -6,7 +6,7 @@ import pytest
 
 from dyebook.book.store import open_book
 from dyebook.record import DyeRecord
-from dyebook.screens.shade import WAYS
+from dyebook.screens.shade.page import WAYS
 from tests.screens.words_on import texts_of
 
 SAMPLE = Path(__file__).parents[2] / "samples" / "tags_one_streaked.jpg"

@@ -7,7 +7,7 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from dyebook.errors import ModelError
-from dyebook.screens import work
+from dyebook.screens import tasks
 from tests.screens.browsing import open_context, settle, type_in
 from tests.screens.conftest import ServedApp
 
@@ -20,7 +20,7 @@ import time
 from dyebook.advice import learn
 quick = learn.learn_bath
 learn.learn_bath = lambda dips: (time.sleep(0.7), quick(dips))[1]
-from dyebook.cli import main
+from dyebook.shell.main import main
 main()
 """
 
@@ -43,7 +43,7 @@ class Gate:
 
 @pytest.fixture
 def store():
-    return work._Store()
+    return tasks._Store()
 
 
 def _job(store, one, most=60):
@@ -66,7 +66,7 @@ def test_a_stop_ends_work_at_its_next_stage_and_says_what_is_kept(store):
     assert gate.begun[0].wait(PATIENCE_S)
     job.stop()
     gate.may[0].set()
-    with pytest.raises(work.StoppedError) as stopped:
+    with pytest.raises(tasks.StoppedError) as stopped:
         job.future.result(PATIENCE_S)
     assert stopped.value.job.words == "Stage 1"
     assert stopped.value.job.kept == "1 of 3 are kept."
@@ -107,7 +107,7 @@ def test_the_oldest_answers_go_first(store):
 def _page():
     import streamlit as st
 
-    from dyebook.screens import shelf, work
+    from dyebook.screens import shelf, tasks
 
     def count(_):
         st.session_state_of_the_test.append(1)
@@ -115,7 +115,7 @@ def _page():
 
     pressed = st.button("Do it", key="do_it")
     with shelf.friendly_errors():
-        answer = work.done_once("errand", pressed, "Doing it", count)
+        answer = tasks.done_once("errand", pressed, "Doing it", count)
         if answer is not None:
             st.markdown(f"done {answer}")
 

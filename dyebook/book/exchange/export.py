@@ -7,8 +7,8 @@ from sqlalchemy import case, func, or_, select
 
 from dyebook.book.batches import HOMES, first_of, with_filters
 from dyebook.book.coupons import coupon_names, of_coupon
+from dyebook.book.exchange.cells import EXTRAS
 from dyebook.book.exchange.files import write_sheet
-from dyebook.book.exchange.headers import EXTRAS
 from dyebook.book.schema import Batch, Bath, Dip, Dye, Photo, Reading, Rinse, Run
 from dyebook.record import FIELDS
 

@@ -1,16 +1,218 @@
-"""A table of records into the book: understood, checked and grouped first, then written all or nothing."""
+"""A table of records into the book: understood, checked and grouped first, then written all or nothing.
+
+Many batches at once, numbered ahead and written table by table inside the caller's one transaction.
+"""
 
 from dataclasses import asdict, dataclass
 
-from dyebook.book.exchange.bulk import insert_groups
-from dyebook.book.exchange.cells import read_column
+from sqlalchemy import func, insert, select
+
+from dyebook.book.batches import HOMES
+from dyebook.book.exchange.cells import match_header, read_column
 from dyebook.book.exchange.export import known_keys, record_key
 from dyebook.book.exchange.files import read_sheet
-from dyebook.book.exchange.headers import match_header
+from dyebook.book.schema import Batch, Dip, Photo, Reading, Rinse, Run, now
+from dyebook.book.tables import Names
 from dyebook.errors import BookError, RecordError
 from dyebook.record import FIELDS
 
-__all__ = ["ImportRefusedError", "Imported", "import_records", "understand"]
+__all__ = ["ImportRefusedError", "Imported", "import_records", "insert_groups", "reserve_numbers", "understand"]
+
+_RUNS, _BATCHES, _DIPS, _RINSES, _READINGS, _PHOTOS = (
+    model.__table__ for model in (Run, Batch, Dip, Rinse, Reading, Photo)
+)
+_ORDER = (_RUNS, _BATCHES, _DIPS, _RINSES, _PHOTOS, _READINGS)
+_CHUNK = 2000
+_READ = ("L", "a", "b", "L_sd", "a_sd", "b_sd", "wet", "sealed", "read_at")
+_OF_BATCH = tuple(name for name, table in HOMES.items() if table in (_RUNS, _BATCHES, _RINSES))
+_OF_DIP = ("dye", "bath", *(name for name, table in HOMES.items() if table is _DIPS))
+
+
+def reserve_numbers(connection, table, count):
+    """Return an iterator of `count` free numbers that nobody else will take.
+
+    In SQLite the caller's transaction holds the only pen; a server hands them out of the table's counter.
+    """
+    if connection.dialect.name == "sqlite":
+        first = (connection.execute(select(func.max(table.c.id))).scalar() or 0) + 1
+        return iter(range(first, first + count))
+    draw = select(func.nextval(func.pg_get_serial_sequence(table.name, "id")))
+    return iter(connection.execute(draw.select_from(func.generate_series(1, count))).scalars().all())
+
+
+def insert_groups(connection, book, table, groups, progress=None):
+    """Insert groups of rows, each a batch with its dips and readings.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Inside a writing transaction.
+    book : dyebook.book.store.Book
+    table : dyebook.book.exchange.records.Understood
+    groups : list of list of int
+        Row indices.
+    progress : callable, optional
+
+    Returns
+    -------
+    list of str
+        What could not be carried over.
+    """
+    writer = _Writer(connection, book, table, len(groups))
+    for done, group in enumerate(groups, start=1):
+        writer.take(group)
+        if done % _CHUNK == 0 or done == len(groups):
+            writer.flush()
+            if progress is not None:
+                progress(done, len(groups))
+    return writer.finish()
+
+
+class _Writer:
+    """Collects rows of every table and writes them in chunks."""
+
+    def __init__(self, connection, book, table, count):
+        self.connection, self.book, self.table = connection, book, table
+        self.names = Names(connection, book.who)
+        self.kept = {"version": 1, "added_at": now(), "added_by": book.who}
+        rows = len(table.rows)
+        sizes = {_RUNS: count, _BATCHES: count}
+        self.numbers = {one: reserve_numbers(connection, one, sizes.get(one, rows)) for one in _ORDER}
+        self.waiting = {one: [] for one in _ORDER}
+        self.number_of, self.replaced, self.photos, self.strips = {}, [], {}, {}
+        self.lost_photos = set()
+
+    def _put(self, table, values):
+        number = next(self.numbers[table])
+        plain = {name: None if value != value else value for name, value in values.items()}
+        self.waiting[table].append({"id": number, **self.kept, **plain})
+        return number
+
+    def take(self, group):
+        """Take the rows of one batch."""
+        records = [self.table.record(index) for index in group]
+        first = records[0]
+        self._refuse_two_runs(group, records)
+        run_id = self._run_of(group[0], first)
+        batch_id = self._put(_BATCHES, {"run_id": run_id, "replaces_id": None, **_some(first, _BATCHES)})
+        self.number_of[first.get("batch")] = batch_id
+        if first.get("replaces") is not None:
+            self.replaced.append((batch_id, first["replaces"]))
+        if not _empty(first.get("rinse_temp_c")):
+            self._put(_RINSES, {"batch_id": batch_id, "position": 1, **_some(first, _RINSES)})
+        dips = self._take_dips(batch_id, records)
+        several = len(set(dips.values())) > 1
+        for record in records:
+            told = several and ("dip" not in record or record["dip"] is not None)
+            self._take_reading(batch_id, dips[_dip_key(record)] if told else None, record)
+
+    def _run_of(self, index, record):
+        """The run of a batch: a new one, or that of the other bands of its strip."""
+        strip = record.get("coupon")
+        if not strip:
+            return self._put(_RUNS, _some(record, _RUNS))
+        shared = {"dyed_at": record.get("dyed_at"), **_some(record, _RUNS)}
+        if strip not in self.strips:
+            self.strips[strip] = self._put(_RUNS, _some(record, _RUNS)), shared, self.table.rows[index]
+        run_id, before, row = self.strips[strip]
+        for name, value in shared.items():
+            if not _same(value, before[name]):
+                here = f"{self.table.name}, row {self.table.rows[index]}"
+                raise BookError(
+                    f"{here}: coupon {strip} has another {name} than row {row}; nothing was imported; the bands of one "
+                    "strip share film and moment"
+                )
+        return run_id
+
+    def _refuse_two_runs(self, group, records):
+        first = records[0]
+        for index, record in zip(group[1:], records[1:], strict=True):
+            for name in _OF_BATCH:
+                if not _same(record.get(name), first.get(name)):
+                    row, before = self.table.rows[index], self.table.rows[group[0]]
+                    raise BookError(
+                        f"{self.table.name}, row {row}: batch {first['batch']} has another {name} than row {before}; "
+                        "nothing was imported; give each batch its own number"
+                    )
+
+    def _take_dips(self, batch_id, records):
+        dips = {}
+        # rows that do not say their dip come last, and belong to a numbered one of equal settings where there is one
+        for record in sorted(records, key=lambda record: record.get("dip") is None):
+            key = _dip_key(record)
+            equal = [dip for (number, *settings), dip in dips.items() if key[0] is None and settings == [*key[1:]]]
+            if equal:
+                dips[key] = equal[0]
+            elif key not in dips:
+                dye_id, bath_id = self.names.dye_and_bath(record["dye"], record.get("bath"))
+                taken = {number for number, *_ in dips}
+                position = key[0] or next(place for place in range(1, len(taken) + 2) if place not in taken)
+                place = {"batch_id": batch_id, "position": position, "dye_id": dye_id, "bath_id": bath_id}
+                dips[(position, *key[1:])] = dips[key] = self._put(_DIPS, {**place, **_some(record, _DIPS)})
+        return dips
+
+    def _take_reading(self, batch_id, dip_id, record):
+        photo_id = self._photo(batch_id, record.get("photo"))
+        if _empty(record.get("L")):
+            return
+        values = {name: record.get(name) for name in _READ}
+        source = record.get("source") or "typed"
+        self._put(_READINGS, {"batch_id": batch_id, "dip_id": dip_id, "photo_id": photo_id, "source": source, **values})
+
+    def _photo(self, batch_id, sha):
+        """The row of a photo this book has already as a file; None where it has not."""
+        if not sha or sha in self.lost_photos:
+            return None
+        if (sha, batch_id) not in self.photos:
+            try:
+                size = len(self.book.photos.read(sha))
+            except BookError:
+                self.lost_photos.add(sha)
+                return None
+            values = {"batch_id": batch_id, "sha256": sha, "size_bytes": size}
+            self.photos[sha, batch_id] = self._put(_PHOTOS, values)
+        return self.photos[sha, batch_id]
+
+    def flush(self):
+        """Write what was collected; a table stands after those it points to."""
+        for table in _ORDER:
+            if self.waiting[table]:
+                self.connection.execute(insert(table), self.waiting[table])
+                self.waiting[table] = []
+
+    def finish(self):
+        """Link batches that were done again; return what could not be carried over."""
+        notes = []
+        for batch_id, old in self.replaced:
+            if old in self.number_of:
+                change = _BATCHES.update().where(_BATCHES.c.id == batch_id)
+                self.connection.execute(change.values(replaces_id=self.number_of[old]))
+            else:
+                notes.append(f"a batch replaces batch {old}, which is not in the file; the link was left out")
+        if self.lost_photos:
+            count = len(self.lost_photos)
+            notes.append(
+                f"{count} photos named in the file are not in this book; a backup carries photos, a table cannot"
+            )
+        return notes
+
+
+def _some(record, table):
+    """The settings of a record that live in one table, all of them, so that every row has the same columns."""
+    return {name: record.get(name) for name, home in HOMES.items() if home is table}
+
+
+def _dip_key(record):
+    return (record.get("dip"), *(None if _empty(record.get(name)) else record.get(name) for name in _OF_DIP))
+
+
+def _empty(value):
+    return value is None or value != value
+
+
+def _same(one, other):
+    return one == other or (_empty(one) and _empty(other))
+
 
 _MOST_SHOWN = 20
 _LAB = ("L", "a", "b")

@@ -1,0 +1,320 @@
+"""Readings of an archive that are to be measured again, and the new ones that take their places.
+
+Readings and measurements as rows of the book.
+
+What was read of batches: the mean of the newest readings in one state of the surface, and a photo.
+"""
+
+import math
+from dataclasses import dataclass
+
+from sqlalchemy import bindparam, distinct, func, or_, select, update
+
+from dyebook.book import rows
+from dyebook.book.connect import run
+from dyebook.book.schema import Batch, Photo, Reading
+from dyebook.errors import BookError
+from dyebook.lab import Lab
+from dyebook.record import check_value
+
+__all__ = [
+    "Waiting",
+    "all_readings",
+    "count_waiting",
+    "mean_lab",
+    "measured_values",
+    "put_in_place",
+    "reading_values",
+    "seen_of",
+    "typed_values",
+    "waiting_photos",
+]
+
+_AXES = ("L", "a", "b")
+
+
+def all_readings(record, measurement=None, part_index=0):
+    """Yield the column values of a record's own readings, then of the parts its photo showed.
+
+    Parameters
+    ----------
+    record : dyebook.record.DyeRecord
+    measurement : dyebook.record.Measurement, optional
+    part_index : int or None
+        Which part; None for all.
+    """
+    for reading in record.readings:
+        yield reading_values(reading) | {"source": "typed"}
+    if measurement is None or not measurement.parts:
+        return
+    wanted = range(len(measurement.parts)) if part_index is None else [part_index]
+    for index in wanted:
+        yield measured_values(measurement, index)
+
+
+def measured_values(measurement, part_index):
+    """Return the columns of one part's reading, with the card and photo it came by.
+
+    Raises
+    ------
+    BookError
+        If the photo shows no such part.
+    """
+    if not 0 <= part_index < len(measurement.parts):
+        raise BookError(
+            f"part {part_index} was asked for, but {measurement.photo} shows {len(measurement.parts)}; "
+            "parts count from 0, left to right"
+        )
+    told = measurement.to_dict()
+    reading = measurement.parts[part_index]
+    values = {"source": "photo", "part_index": part_index, **reading_values(reading), "card": told["card"]}
+    values["flags"] = list(dict.fromkeys([*measurement.flags, *reading.flags]))
+    means = dict(measurement.asked)
+    values["camera"] = means.pop("camera", None)
+    values["measured_with"] = {name: told[name] for name in ("photo", "size", "warnings")}
+    if means:
+        values["measured_with"]["asked"] = means
+    return values
+
+
+def reading_values(reading):
+    """Return the columns of a `dyebook.record.Reading`."""
+    told = reading.to_dict()
+    values = typed_values(reading.lab)
+    values |= {f"{axis}_sd": _or_none(value) for axis, value in zip(_AXES, reading.lab_u, strict=False)}
+    values |= {f"{axis}_spread": _or_none(value) for axis, value in zip(_AXES, reading.lab_sd, strict=False)}
+    values |= {name: told[name] for name in ("uniformity", "area_mm2", "flags", "flaws", "outline")}
+    return values | {"source": "photo"}
+
+
+def typed_values(lab):
+    """Return the columns of a bare Lab value; RecordError if it is impossible or incomplete."""
+    values = [float(value) for value in lab]
+    return {axis: check_value(axis, value) for axis, value in zip(_AXES, values, strict=True)} | {"source": "typed"}
+
+
+def _or_none(value):
+    return float(value) if math.isfinite(value) else None
+
+
+_READINGS, _PHOTOS, _BATCHES = Reading.__table__, Photo.__table__, Batch.__table__
+_COLUMNS = ("batch_id", "L", "a", "b", "L_sd", "a_sd", "b_sd", "wet", "sealed")
+
+
+def seen_of(connection, batches):
+    """Return what was read of each batch, as keywords of `BatchRow` by the batch's number.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+    batches : list of int
+
+    Returns
+    -------
+    dict of int to dict
+        May hold further batches, whose numbers lie between.
+    """
+    by_batch = {}
+    for reading in _rows_of(connection, batches, _readings, _READINGS):
+        by_batch.setdefault(reading[0], []).append(reading)
+    seen = {batch: _summary(readings) for batch, readings in by_batch.items()}
+    for batch, sha in _rows_of(connection, batches, _loose_photos, _PHOTOS):
+        told = seen.setdefault(batch, {"photo": None})
+        told["photo"] = told["photo"] or sha
+    return seen
+
+
+def _readings():
+    return (
+        select(*(_READINGS.c[name] for name in _COLUMNS), _PHOTOS.c.sha256)
+        .outerjoin(_PHOTOS, _PHOTOS.c.id == _READINGS.c.photo_id)
+        .where(_READINGS.c.deleted_at.is_(None))
+        .order_by(_READINGS.c.id)
+    )
+
+
+def _loose_photos():
+    query = select(_PHOTOS.c.batch_id, _PHOTOS.c.sha256).where(_PHOTOS.c.deleted_at.is_(None))
+    return query.order_by(_PHOTOS.c.id.desc())
+
+
+def _readings_between():
+    return _readings().where(_READINGS.c.batch_id.between(bindparam("first"), bindparam("last")))
+
+
+def _loose_photos_between():
+    return _loose_photos().where(_PHOTOS.c.batch_id.between(bindparam("first"), bindparam("last")))
+
+
+_BETWEEN = {_readings: _readings_between, _loose_photos: _loose_photos_between}
+
+
+def _rows_of(connection, batches, make_query, table):
+    """Rows of the batches: in one sweep where they lie close together or are many, else one by one."""
+    if not batches:
+        return []
+    first, last = min(batches), max(batches)
+    if len(batches) > 500 or last - first < 4 * len(batches):
+        return run(connection, _BETWEEN[make_query], first=first, last=last)
+    return connection.execute(make_query().where(table.c.batch_id.in_(batches))).all()
+
+
+def _summary(readings):
+    """Keywords of `BatchRow` from a batch's readings, oldest first."""
+    newest = readings[-1]
+    state = newest.wet, newest.sealed
+    same = [row for row in readings if (row.wet, row.sealed) == state] if len(readings) > 1 else readings
+    lab, lab_u = mean_lab(same)
+    # SQLite's driver has no truth values
+    wet, sealed = (None if value is None else bool(value) for value in state)
+    photo = newest.sha256
+    return {"lab": lab, "lab_u": lab_u, "wet": wet, "sealed": sealed, "readings": len(readings), "photo": photo}
+
+
+def mean_lab(readings):
+    """Return the mean Lab of readings and its standard uncertainty.
+
+    Parameters
+    ----------
+    readings : list
+        With attributes `L, a, b, L_sd, a_sd, b_sd`.
+
+    Returns
+    -------
+    Lab
+    tuple of float or None
+        None where no reading states its uncertainty.
+
+    Notes
+    -----
+    The uncertainty of the mean is the root mean square of the readings' own uncertainties, not divided by the
+    root of their number: readings of one batch share camera, card and light, so their errors go together.
+    """
+    if len(readings) == 1:  # nearly every batch
+        row = readings[0]
+        own = (row.L_sd, row.a_sd, row.b_sd)
+        return Lab(row.L, row.a, row.b), None if None in own else own
+    count = len(readings)
+    lab = Lab(*(sum(getattr(row, axis) for row in readings) / count for axis in "Lab"))
+    known = [row for row in readings if None not in (row.L_sd, row.a_sd, row.b_sd)]
+    if not known:
+        return lab, None
+    squares = [sum(getattr(row, axis + "_sd") ** 2 for row in known) / len(known) for axis in "Lab"]
+    return lab, tuple(math.sqrt(square) for square in squares)
+
+
+# what a new reading takes over from the one before it: where it belongs, and how the surface was
+_KEPT = ("batch_id", "dip_id", "part_id", "coupon_id", "sample_id", "photo_id", "wet", "sealed", "read_at", "note")
+_PAGE = 200
+
+
+@dataclass(frozen=True)
+class Waiting:
+    """One photo, and the readings by it that another method is to make again.
+
+    Attributes
+    ----------
+    photo_id : int
+    sha256, name : str
+    readings : tuple of dict
+        Columns `id, batch_id, part_index, outline, card, camera, measured_with, L, a, b`.
+    """
+
+    photo_id: int
+    sha256: str
+    name: str | None
+    readings: tuple
+
+
+def count_waiting(book, method):
+    """Return how many photos (int) have readings that `method` (str) has not made yet."""
+    with book.reading() as connection:
+        return connection.execute(_waiting(method, func.count(distinct(_READINGS.c.photo_id)))).scalar()
+
+
+def waiting_photos(book, method):
+    """Yield a `Waiting` per photo, in the order of their numbers, a page of the book at a time.
+
+    Parameters
+    ----------
+    book : dyebook.book.store.Book
+    method : str
+        Name of the way of measuring; readings that carry it already are passed over.
+    """
+    last = 0
+    while True:
+        with book.reading() as connection:
+            numbers = _next_numbers(connection, method, last)
+            page = _page(connection, method, numbers)
+        if not numbers:
+            return
+        yield from page
+        last = numbers[-1]
+
+
+def _waiting(method, *columns):
+    made_by = _READINGS.c.measured_with["method"].as_string()
+    return (
+        select(*columns)
+        .join(_PHOTOS, _PHOTOS.c.id == _READINGS.c.photo_id)
+        .outerjoin(_BATCHES, _BATCHES.c.id == _READINGS.c.batch_id)
+        .where(_READINGS.c.source == "photo", _READINGS.c.deleted_at.is_(None), _BATCHES.c.deleted_at.is_(None))
+        .where(or_(made_by.is_(None), made_by != method))
+    )
+
+
+def _next_numbers(connection, method, last):
+    number = _READINGS.c.photo_id
+    query = _waiting(method, number).where(number > last).distinct().order_by(number).limit(_PAGE)
+    return connection.execute(query).scalars().all()
+
+
+def _page(connection, method, numbers):
+    names = ("id", "batch_id", "part_index", "outline", "card", "camera", "measured_with", "L", "a", "b")
+    columns = [_READINGS.c[name] for name in names]
+    query = _waiting(method, *columns, _READINGS.c.photo_id, _PHOTOS.c.sha256, _PHOTOS.c.name)
+    by_photo = {}
+    for row in connection.execute(query.where(_READINGS.c.photo_id.in_(numbers)).order_by(_READINGS.c.id)).mappings():
+        place = by_photo.setdefault(row["photo_id"], (row["sha256"], row["name"], []))
+        place[2].append({name: row[name] for name in names})
+    return [
+        Waiting(number, sha, name, tuple(by_photo[number][2])) for number, (sha, name, _) in sorted(by_photo.items())
+    ]
+
+
+def put_in_place(book, method, fresh):
+    """Add new readings and mark those they take over from as deleted, in one transaction.
+
+    Parameters
+    ----------
+    book : dyebook.book.store.Book
+    method : str
+        Kept with each reading, so that a run that was stopped goes on where it was.
+    fresh : list of (int, dict)
+        Number of the old reading, and the new one's own columns.
+
+    Returns
+    -------
+    list of int
+        The old readings that were taken over from; one that was deleted or taken over meanwhile stays as it is.
+
+    Notes
+    -----
+    The mark is set first and only where it is not set yet, so of two runs at once only one adds a reading.
+    """
+    with book.writing() as connection:
+        return [old for old, values in fresh if _take_over(connection, book.who, method, old, values)]
+
+
+def _take_over(connection, who, method, old_id, values):
+    moment = rows.now()
+    standing = (_READINGS.c.id == old_id, _READINGS.c.deleted_at.is_(None))
+    mark = update(_READINGS).where(*standing).values(deleted_at=moment, version=_READINGS.c.version + 1)
+    if connection.execute(mark).rowcount != 1:
+        return False
+    rows.note_change(connection, "readings", old_id, "delete", {"deleted_at": None}, {"deleted_at": moment}, who)
+    old = rows.row_of(connection, _READINGS, old_id)
+    told = {**(values.get("measured_with") or {}), "method": method, "instead_of": old_id}
+    kept = {name: old[name] for name in _KEPT}
+    rows.add_row(connection, _READINGS, {**values, **kept, "part_index": old["part_index"], "measured_with": told}, who)
+    return True

@@ -1,0 +1,464 @@
+"""Read a stepped coupon and keep each of its bands; whatever the photo fails to tell, nothing is lost.
+
+Look at a photo for a screen: what was measured, with pictures of it; a refusal still shows the photo.
+
+Measure a photo and keep it with its batch; whatever the photo fails to tell, nothing is lost.
+
+Keep a customer's sample that lay beside a batch in one photo.
+"""
+
+import re
+from dataclasses import dataclass, replace
+from datetime import datetime
+from types import SimpleNamespace
+
+from dyebook.book.readings import mean_lab, measured_values, reading_values
+from dyebook.errors import PhotoError, RecordError
+from dyebook.jobs.progress import say_nothing
+from dyebook.lab import Lab, delta_e_00
+from dyebook.record import Measurement, Reading, check_value
+from dyebook.units import parse_quantity
+
+__all__ = [
+    "MOST_BANDS",
+    "KeptStrip",
+    "Recorded",
+    "Seen",
+    "draw_kept",
+    "draw_plain",
+    "keep_dip",
+    "keep_sample",
+    "known_cameras",
+    "mean_of",
+    "parse_dwells",
+    "record_dip",
+    "record_strip",
+    "see_photo",
+]
+
+_LONG_SIDE = 1400
+_JPEG_QUALITY = 88
+
+
+@dataclass(frozen=True)
+class Seen:
+    """A look at one photo.
+
+    Attributes
+    ----------
+    size : tuple of int
+        Width and height of the upright photo.
+    overlay : bytes
+        The photo with what was found drawn in, as JPEG for a screen.
+    measurement : Measurement or None
+        None when it could not be measured.
+    problem : str
+        Why, in one sentence; empty when all is well.
+    camera : str
+        The learned camera it was read with; empty without.
+    """
+
+    size: tuple
+    overlay: bytes
+    measurement: Measurement | None
+    problem: str = ""
+    camera: str = ""
+
+
+def known_cameras():
+    """Return name and moment of learning of each learned camera, by name."""
+    from dyebook.photo.camera.store import list_cameras
+
+    return tuple((camera.name, camera.learned_at) for camera in list_cameras())
+
+
+def mean_of(readings):
+    """Return what several photos of one part say together.
+
+    Parameters
+    ----------
+    readings : sequence of dyebook.record.Reading
+
+    Returns
+    -------
+    lab : Lab
+    lab_u : tuple of float
+        As the book has it, see `dyebook.book.readings.mean_lab`.
+    apart : float
+        Largest CIEDE2000 of one of them to the mean.
+    """
+    lab, lab_u = mean_lab([SimpleNamespace(**reading_values(reading)) for reading in readings])
+    return lab, lab_u, max(float(delta_e_00(lab, reading.lab)) for reading in readings)
+
+
+def see_photo(content, name=None, own_camera=False, progress=None, **options):
+    """Return a `Seen` of a photo.
+
+    Parameters
+    ----------
+    content : bytes
+    name : str, optional
+        As the photo was called.
+    own_camera : bool
+        Read it with the learned camera that took it, where there is one.
+    progress : callable, optional
+        Called with words where a stage begins.
+    **options
+        As for `dyebook.measure`: `card_at`, `card_lab`, `part_at`, `camera`, `flat`, `no_card`.
+
+    Returns
+    -------
+    Seen
+
+    Raises
+    ------
+    PhotoError
+        If it is no photo at all; a photo without a usable card or part is shown, with the reason in words.
+    """
+    from dyebook.photo.camera.store import profile_for
+    from dyebook.photo.file.read import read_photo
+    from dyebook.photo.measure import look_at
+
+    tell = progress or say_nothing
+    called = name or "the photo"
+    tell(f"Reading {called}")
+    photo = read_photo(content, name=name, quick=True)
+    if own_camera and options.get("camera") is None:
+        options["camera"] = profile_for(photo)
+    used = options.get("camera")
+    used = used if isinstance(used, str) or used is None else used.name
+    tell(f"Looking for card and parts in {called}")
+    try:
+        look = look_at(photo, **options)
+    except PhotoError as error:
+        return Seen(photo.size, _jpeg(_picture(photo, None)), None, str(error), used or "")
+    tell(f"Drawing what was found in {called}")
+    return Seen(photo.size, _jpeg(look.overlay(_LONG_SIDE)), look.measurement, camera=used or "")
+
+
+def draw_plain(content, name=None):
+    """Return a photo with nothing drawn in, as JPEG of the size of an overlay.
+
+    Raises
+    ------
+    PhotoError
+        If it is no photo.
+    """
+    from dyebook.photo.file.read import read_photo
+
+    return _jpeg(_picture(read_photo(content, name=name, quick=True), None))
+
+
+def draw_kept(book, batch_id, most=None, plain=False, progress=None):
+    """Return pictures of a batch's photos, newest first, each with the readings kept from it drawn in.
+
+    Parameters
+    ----------
+    book : dyebook.book.store.Book
+    batch_id : int
+    most : int, optional
+        How many at most; all without.
+    plain : bool
+        Whether to draw nothing in.
+    progress : callable, optional
+        Called with words where a photo begins.
+
+    Returns
+    -------
+    list of (str, bytes)
+        Name of the photo, and the picture as JPEG.
+    """
+    from dyebook.photo.file.read import read_photo
+
+    readings = book.rows("readings", batch_id=batch_id)
+    drawn, tell = [], progress or say_nothing
+    for row in book.rows("photos", batch_id=batch_id)[::-1][:most]:
+        own = [reading for reading in readings if reading["photo_id"] == row["id"]]
+        name = row["name"] or next((one["measured_with"]["photo"] for one in own if one["measured_with"]), "photo")
+        tell(f"Drawing {name}")
+        photo = read_photo(book.photo_bytes(row["sha256"]), name=name, quick=True)
+        drawn.append((name, _jpeg(_picture(photo, None if plain else _as_measured(photo, own)))))
+    return drawn
+
+
+def _picture(photo, measurement):
+    from dyebook.photo.overlay import draw_overlay
+
+    if measurement is None:
+        measurement = Measurement(photo.name, photo.size, "none", None, Lab(0, 0, 0))
+    return draw_overlay(photo, measurement, long_side=_LONG_SIDE)
+
+
+def _as_measured(photo, rows):
+    """The measurement that kept readings came from, as far as a picture shows it."""
+    quads = [row["card"]["quad"] for row in rows if row["card"] and row["card"]["quad"]]
+    parts = tuple(_reading_of(row) for row in rows if row["outline"])
+    return Measurement(photo.name, photo.size, "grey", quads[-1] if quads else None, Lab(0, 0, 0), parts)
+
+
+def _reading_of(row):
+    across, down = zip(*row["outline"], strict=True)
+    box = (min(across), min(down), max(across), max(down))
+    unknown = (float("nan"),) * 3
+    return Reading(Lab(row["L"], row["a"], row["b"]), unknown, unknown, tuple(map(tuple, row["outline"])), box)
+
+
+def _jpeg(picture):
+    import cv2
+
+    _, data = cv2.imencode(".jpg", cv2.cvtColor(picture, cv2.COLOR_RGB2BGR), [cv2.IMWRITE_JPEG_QUALITY, _JPEG_QUALITY])
+    return data.tobytes()
+
+
+@dataclass(frozen=True)
+class Recorded:
+    """What was kept.
+
+    Attributes
+    ----------
+    batch : int
+        Number of the new batch.
+    reading : dict or None
+        The part's reading as in the measure contract; None when there is no photo or it told nothing.
+    warnings : tuple of str
+        Why there is no reading, or what should be known about it.
+    """
+
+    batch: int
+    reading: dict | None
+    warnings: tuple
+
+    def to_dict(self):
+        """Return the JSON object of the record contract."""
+        return {"batch": self.batch, "reading": self.reading, "warnings": list(self.warnings)}
+
+
+def record_dip(book, record, photo=None, part_index=0, replaces_id=None, run=None, **options):
+    """Add a batch to the book with its photo, measured where that is possible.
+
+    Parameters
+    ----------
+    book : dyebook.book.store.Book
+    record : dyebook.record.DyeRecord
+    photo : path, optional
+    part_index : int or None
+        Which part of the photo the batch is, counted from 0, left to right; None for all of them.
+    replaces_id : int, optional
+        The batch that was stripped and is done again by this one.
+    run : dict, optional
+        Further columns of its run.
+    **options
+        As for `dyebook.measure`: `card_at`, `card_lab`, `part_at`, `camera`, `flat`, `no_card`.
+
+    Returns
+    -------
+    Recorded
+        Once batch and photo are safely on disk.
+
+    Raises
+    ------
+    PhotoError
+        If the file is no photo at all; nothing is recorded then.
+    BookError
+        If the book could not keep it.
+    """
+    measurement, warnings = (None, ()) if photo is None else _try_to_measure(book, photo, options)
+    shown = len(measurement.parts) if measurement else 0
+    if measurement and part_index is not None and part_index >= shown:
+        if shown:
+            warnings += (f"part {part_index + 1} was asked for, but the photo shows {shown}; kept without a reading",)
+        measurement = None
+    if measurement and part_index is not None and shown > 1:
+        warnings += (f"the photo shows {shown} parts; number {part_index + 1} was kept",)
+    if measurement and options.get("flat") is not None:
+        book.add_photo(options["flat"])
+    batch_id = book.add_batch(record, photo, measurement, part_index, replaces_id, run)
+    reading = measurement.parts[part_index or 0].to_dict() if measurement and shown else None
+    return Recorded(batch_id, reading, warnings)
+
+
+def keep_dip(book, record, shots, batch_id=None, **state):
+    """Keep a batch with its photos, each measured already, and return the batch's number.
+
+    Parameters
+    ----------
+    book : dyebook.book.store.Book
+    record : dyebook.record.DyeRecord or None
+        A new batch; None to add to the one given.
+    shots : sequence
+        With `content` (bytes), `measurement` (Measurement or None), `part` (index, or None for all) and `parts`, the
+        indices of the parts to keep.
+    batch_id : int, optional
+    **state
+        `wet`, `sealed`: how the surface was when it was read.
+
+    Returns
+    -------
+    int
+    """
+    number, shots = batch_id, list(shots)
+    if batch_id is None:
+        # batch and first photo together or not at all
+        first = shots.pop(0) if shots else None
+        seen = (first.content, first.measurement if first.parts else None, first.part) if first else ()
+        number = book.add_batch(record, *seen)
+    for shot in shots:
+        if not shot.parts:
+            book.add_photo(shot.content, number)
+        for index in shot.parts:
+            values = {"measurement": shot.measurement, "part_index": index, "photo": shot.content}
+            book.add_reading(number, **values, **state)
+    return number
+
+
+def _try_to_measure(book, photo, options):
+    """The measurement, or None, and what should be known about it."""
+    from dyebook.photo.measure import measure
+
+    if options.get("card_lab") is None:
+        options = {**options, "card_lab": book.setting("card_lab")}
+    try:
+        measurement = measure(photo, **options)
+    except PhotoError as error:
+        return None, (f"{error} (batch and photo were kept)",)
+    warnings = tuple(measurement.warnings)
+    return measurement, warnings if measurement.parts else (*warnings, "no part was found in the photo")
+
+
+def keep_sample(book, batch_id, measurement, part_index, name=None):
+    """Add a customer's sample with its reading, and return the sample's number.
+
+    Parameters
+    ----------
+    book : dyebook.book.store.Book
+    batch_id : int
+        The batch it lay beside; its newest photo is the evidence.
+    measurement : dyebook.record.Measurement
+    part_index : int
+        Which part of the photo the sample is, from 0, left to right.
+    name : str, optional
+
+    Returns
+    -------
+    int
+
+    Raises
+    ------
+    BookError
+        If the photo shows no such part.
+    """
+    values = measured_values(measurement, part_index)
+    photos = book.rows("photos", batch_id=batch_id)
+    sample_id = book.add("samples", name=name or f"sample beside batch {batch_id}")
+    book.add("readings", sample_id=sample_id, photo_id=photos[-1]["id"] if photos else None, **values)
+    return sample_id
+
+
+MOST_BANDS = 20
+
+
+@dataclass(frozen=True)
+class KeptStrip:
+    """What was kept of a strip.
+
+    Attributes
+    ----------
+    batches : tuple of int
+        Number of each band's batch, the longest dwell first.
+    dwells_min : tuple of float
+    readings : tuple of dict
+        Of each band as in the measure contract; empty where there is no photo or it told nothing.
+    warnings : tuple of str
+    """
+
+    batches: tuple
+    dwells_min: tuple
+    readings: tuple
+    warnings: tuple
+
+    def to_dict(self):
+        """Return plain values for JSON."""
+        return {name: list(value) for name, value in vars(self).items()}
+
+
+def parse_dwells(text):
+    """Return the dwells of a strip in minutes, the longest first.
+
+    Parameters
+    ----------
+    text : str
+        Times with blanks, semicolons or slashes between, each in minutes or min:sec, such as ``"16 8 4 2 1 0:30"``.
+
+    Returns
+    -------
+    tuple of float
+
+    Raises
+    ------
+    RecordError
+        If one is no time, two are the same, or there are fewer than 2 or more than 20.
+    """
+    dwells = sorted(
+        (parse_quantity("dwell_min", word) for word in re.split(r"[\s;/]+", text.strip()) if word), reverse=True
+    )
+    if not 2 <= len(dwells) <= MOST_BANDS:
+        raise RecordError(
+            f"{len(dwells)} dwells in {text!r}; a stepped coupon has 2 to {MOST_BANDS}, such as 16 8 4 2 1"
+        )
+    if len(set(dwells)) < len(dwells):
+        raise RecordError(f"{text!r} names a dwell twice; each band of a strip has a time of its own")
+    return tuple(check_value("dwell_min", dwell) for dwell in dwells)
+
+
+def record_strip(book, record, dwells_min, photo=None, progress=None, **options):
+    """Keep a stepped coupon: a batch for each band, with its reading where the photo tells one.
+
+    Parameters
+    ----------
+    book : dyebook.book.store.Book
+    record : dyebook.record.DyeRecord
+        What the bands have in common; its own dwell does not count. Without a moment it is dyed now.
+    dwells_min : sequence of float
+        The longest first.
+    photo : path, optional
+        Of the whole strip beside the card.
+    progress : callable, optional
+        Called with words where a stage begins; until the bands are written, what it raises leaves the book as it was.
+    **options
+        As for `dyebook.measure`.
+
+    Returns
+    -------
+    KeptStrip
+
+    Raises
+    ------
+    PhotoError
+        If the file is no photo at all; nothing is recorded then.
+    """
+    from dyebook.book.coupons import add_strip
+
+    dwells, tell = tuple(sorted(dwells_min, reverse=True)), progress or say_nothing
+    tell("Reading the strip")
+    measurement, warnings = (None, ()) if photo is None else _try_to_measure_strip(book, photo, len(dwells), options)
+    # the moment ties the bands together, beside their film
+    record = replace(record, dyed_at=record.dyed_at or datetime.now().isoformat(timespec="minutes"))
+    tell("Writing the bands into the book")
+    batches = add_strip(book, record, dwells, photo, measurement)
+    readings = tuple(part.to_dict() for part in measurement.parts) if measurement else ()
+    return KeptStrip(tuple(batches), dwells, readings, warnings)
+
+
+def _try_to_measure_strip(book, photo, count, options):
+    """The measurement with a part a band, or None, and what should be known about it."""
+    from dyebook.photo.measure import measure
+
+    if options.get("card_lab") is None:
+        options = {**options, "card_lab": book.setting("card_lab")}
+    try:
+        measurement = measure(photo, steps=count, **options)
+    except PhotoError as error:
+        return None, (f"{error} (bands and photo were kept)",)
+    if len(measurement.parts) != count:
+        return None, (*measurement.warnings, "no strip was found in the photo; bands and photo were kept")
+    return measurement, tuple(measurement.warnings)

@@ -1,0 +1,1 @@
+"""Cameras: the colour chart, the fit, the profile, where profiles are kept."""

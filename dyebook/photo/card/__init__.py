@@ -1,0 +1,1 @@
+"""The plain grey card: candidates, features, probability, find."""

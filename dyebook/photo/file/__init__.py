@@ -1,0 +1,1 @@
+"""From the bytes of a file to linear pixels: format, metadata, colour profile, camera RAW."""

@@ -1,0 +1,433 @@
+"""Camera RAW files through rawpy (LibRaw): the sensor's own linear light, with the camera's white balance.
+
+JPEG files by OpenCV, with the checks its decoder leaves out.
+
+From the bytes of a file to its codes: one decoder per format, sizes checked before anything is unpacked.
+
+HEIC and HEIF files by libheif (pillow-heif).
+"""
+
+import io
+import warnings
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+import pillow_heif
+from PIL import Image
+
+from dyebook.photo.file.exif import exif_orientation, turn_upright
+from dyebook.photo.file.limits import DECODER_FAULTS, SLOW_BYTES_PER_PIXEL, UnreadableError, check_size, damage_is_told
+from dyebook.photo.file.linear import can_be_halved
+from dyebook.photo.file.profile import Encoding
+
+__all__ = [
+    "Decoded",
+    "decode_heic",
+    "decode_picture",
+    "decode_raw",
+    "is_raw_tiff",
+    "jpeg_codes",
+    "jpeg_is_whole",
+    "opencv_codes",
+]
+
+
+def jpeg_codes(data, size, half=False):
+    """Decode a JPEG by OpenCV, nearly twice as fast as Pillow, with the checks it leaves out.
+
+    Parameters
+    ----------
+    data : bytes
+    size : tuple of int
+        Width and height by the header.
+    half : bool
+        Leave out the finest waves of each block of 8 × 8 pixels: a picture of half the size, in little over half the
+        time. Its pixels are the means of 2 × 2 codes, to a code or two.
+
+    Returns
+    -------
+    ndarray of uint8, shape (H, W, 3)
+        Red first, not turned upright.
+
+    Raises
+    ------
+    UnreadableError
+        If data is missing.
+    ValueError
+        If the decoder gives up.
+    """
+    if not jpeg_is_whole(data):
+        raise UnreadableError("a JPEG file cut short (no end mark)", do="copy or send the photo again")
+    # the sparsest coding spends a bit on each block of 8 × 8 pixels; this stops giant headers on little files
+    if len(data) * 8 * 64 < size[0] * size[1]:
+        raise UnreadableError(f"a JPEG header of {size[0]} × {size[1]} pixels on {len(data)} bytes")
+    # beside a colour order, "grey" says nothing but the size
+    flags = cv2.IMREAD_COLOR_RGB | (cv2.IMREAD_REDUCED_GRAYSCALE_2 if half else 0)
+    codes = opencv_codes(data, flags | cv2.IMREAD_IGNORE_ORIENTATION)
+    if codes.shape[1::-1] != tuple((length + half) // (1 + half) for length in size):
+        raise ValueError("header and picture differ in size")
+    if _ran_dry(data, codes):
+        raise UnreadableError("a JPEG file whose picture data ends early", do="copy or send the photo again")
+    return codes
+
+
+def _ran_dry(data, codes):
+    """Return whether a JPEG's last block is the grey that the decoder puts where data is missing.
+
+    A photo may end in exactly that grey by itself. So the end mark is moved behind some more data, which changes
+    the picture of a decoder that was short of it, and of no other.
+    """
+    if (codes[-4:, -4:] != 128).any():
+        return False
+    end = data.rfind(b"\xff\xd9")
+    more = data[:end] + b"\x5a\xa5\x3c" * 64 + b"\xff\xd9"
+    flags = cv2.IMREAD_REDUCED_COLOR_8 | cv2.IMREAD_IGNORE_ORIENTATION
+    return not np.array_equal(opencv_codes(data, flags), opencv_codes(more, flags))
+
+
+def opencv_codes(data, flags):
+    """Decode by OpenCV."""
+    codes = cv2.imdecode(np.frombuffer(data, np.uint8), flags)
+    if codes is None:
+        raise ValueError("the decoder gives up")
+    return codes
+
+
+def jpeg_is_whole(data):
+    """Return whether the picture data of a JPEG file ends with its end mark.
+
+    Parameters
+    ----------
+    data : bytes
+        A file that starts as a JPEG.
+
+    Returns
+    -------
+    bool
+        False for a file cut short. Thumbnails inside the header, which have end marks of their own, are
+        stepped over; what stands behind the picture does not matter.
+    """
+    at = 2
+    while at + 4 <= len(data) and data[at] == 0xFF:
+        marker = data[at + 1]
+        if marker == 0xDA:
+            # the last end mark is found quickest; entropy-coded data cannot hold one
+            return data.rfind(b"\xff\xd9", at) >= 0
+        if marker == 0xFF or 0xD0 <= marker <= 0xD8 or marker == 0x01:
+            at += 1 if marker == 0xFF else 2
+            continue
+        at += 2 + int.from_bytes(data[at + 2 : at + 4], "big")
+    # the header is odd; whether it can be read is the decoder's to say
+    return True
+
+
+# what Pillow warns of is refused, or said in the photo's notes
+warnings.filterwarnings("ignore", category=Image.DecompressionBombWarning)
+warnings.filterwarnings("ignore", module=r"PIL\.")
+cv2.utils.logging.setLogLevel(cv2.utils.logging.LOG_LEVEL_SILENT)
+
+# blue first: the TIFF decoder of OpenCV 5.0 does not heed IMREAD_COLOR_RGB
+_DEEP_BGR = cv2.IMREAD_COLOR | cv2.IMREAD_ANYDEPTH | cv2.IMREAD_IGNORE_ORIENTATION
+_GREY_MODES = {"1", "L", "LA", "I;16", "I;16B", "I"}
+
+
+@dataclass
+class Decoded:
+    """A file's picture as stored, with what its metadata says.
+
+    Attributes
+    ----------
+    codes : ndarray of uint8 or uint16, shape (H, W, 3), or None
+        Red first, not yet turned upright; None where `image` must go through a colour engine.
+    bit_depth : int
+        Bits per channel in the file.
+    orientation : int
+        EXIF orientation still to be undone.
+    info : dict
+        Pillow's metadata.
+    exif : PIL.Image.Exif
+        The EXIF block, possibly empty.
+    alpha : ndarray, shape (H, W), or None
+        Opacity, of the type of the codes.
+    image : PIL.Image.Image or None
+        The picture, where a colour engine may need it.
+    grey : bool
+        Whether the file holds one channel, shown here as three.
+    full_size : tuple of int or None
+        Width and height as stored, where the codes are those of a picture of half the size.
+    """
+
+    codes: np.ndarray | None
+    bit_depth: int
+    orientation: int
+    info: dict
+    exif: Image.Exif
+    alpha: np.ndarray | None = None
+    image: Image.Image | None = None
+    grey: bool = False
+    full_size: tuple[int, int] | None = None
+
+
+def decode_picture(data, kind, quick=False):
+    """Decode a JPEG, PNG, TIFF or WebP file.
+
+    Parameters
+    ----------
+    data : bytes
+        The whole file.
+    kind : str
+        "JPEG", "PNG", "TIFF" or "WebP", by content.
+    quick : bool
+        Decode a large JPEG at half size.
+
+    Returns
+    -------
+    Decoded
+        Not yet turned upright, not yet linear.
+
+    Raises
+    ------
+    UnreadableError
+        If the file is damaged, animated, of an unusual kind, too small or too large.
+    """
+    with damage_is_told(kind):
+        image = _open(data, kind)
+        depth = _bit_depth(data, kind, image)
+        _check_kind(image, kind, depth)
+        fast = kind == "JPEG" and image.mode != "CMYK"
+        unpacked = len(image.getbands()) * depth // 8
+        check_size(*image.size, unpacked if fast else max(unpacked, SLOW_BYTES_PER_PIXEL))
+        exif = _exif_block(kind, depth, image)
+        decoded = Decoded(None, depth, exif_orientation(exif), dict(image.info), exif, grey=image.mode in _GREY_MODES)
+        if fast:
+            halved = quick and can_be_halved(image.size, decoded.orientation)
+            decoded.full_size = image.size if halved else None
+            decoded.codes = jpeg_codes(data, image.size, halved)
+        elif depth == 16:
+            _unpack_16_bit(data, kind, image, decoded)
+        else:
+            _unpack_8_bit(image, decoded)
+        if kind == "TIFF":
+            # OpenCV turns these upright, asked or not; Pillow does too, and then takes the mark away
+            decoded.orientation = 1 if depth == 16 else exif_orientation(image.getexif())
+    return decoded
+
+
+def _open(data, kind):
+    """Open a file by Pillow, which reads no more than its header."""
+    try:
+        return Image.open(io.BytesIO(data), formats=(kind,))
+    except Image.DecompressionBombError as fault:
+        raise UnreadableError(
+            "a header that claims more than 170 million pixels", "at most 120 are read", "make the photo smaller"
+        ) from fault
+
+
+def _exif_block(kind, depth, image):
+    """Return the EXIF block; Pillow would unpack a whole PNG to look for one behind the pixels."""
+    if kind == "PNG" and depth == 16 and "exif" not in image.info:
+        return Image.Exif()
+    try:
+        return image.getexif()
+    except DECODER_FAULTS:
+        # a photo with a damaged EXIF block is still a photo
+        return Image.Exif()
+
+
+def _bit_depth(data, kind, image):
+    """Return bits per channel; Pillow's modes hide 16-bit colour."""
+    if kind == "PNG":
+        return max(8, data[24])
+    if kind != "TIFF":
+        return 8
+    depths = {int(bits) for bits in image.tag_v2.get(258, (1,))}
+    formats = {int(code) for code in image.tag_v2.get(339, (1,))}
+    if formats != {1} or depths - {1, 4, 8, 16} or len(depths) != 1:
+        raise UnreadableError(f"a TIFF of {sorted(depths)} bits", "8 or 16 bits per channel are needed", "export it so")
+    return max(8, *depths)
+
+
+def _check_kind(image, kind, depth):
+    """Refuse moving pictures, several pages, and colours that are not of a photo."""
+    frames = _full_pages(image) if kind == "TIFF" else getattr(image, "n_frames", 1)
+    if kind != "JPEG" and frames > 1:
+        seen = f"a {kind} file of {frames} pictures"
+        raise UnreadableError(seen, "one still photo is needed", "export the single picture")
+    if image.mode in ("LAB", "HSV", "F", "I") and depth != 16:
+        raise UnreadableError(
+            f"a {kind} file in {image.mode} values", "grey or RGB is needed", "export it as an sRGB picture"
+        )
+    if image.mode == "CMYK" and not image.info.get("icc_profile"):
+        raise UnreadableError(
+            "CMYK inks without a colour profile", "RGB, or CMYK with its profile, is needed", "export it as sRGB"
+        )
+
+
+def _full_pages(image):
+    """Return how many pages of a TIFF are pictures of their own, not previews or masks of another."""
+    full = 0
+    for page in range(image.n_frames):
+        image.seek(page)
+        full += not int(image.tag_v2.get(254, 0)) & 0b101
+    image.seek(0)
+    return full
+
+
+def _unpack_16_bit(data, kind, image, decoded):
+    """Fill in the codes of a 16-bit PNG or TIFF, which Pillow would cut down to 8 bits."""
+    if kind == "PNG":
+        # a fresh look at the sums of all chunks, which spares OpenCV's messages on the terminal
+        _open(data, kind).verify()
+    elif image.tag_v2.get(262) not in (1, 2) or image.tag_v2.get(277, 1) not in (1, 3, 4):
+        raise UnreadableError("a 16-bit TIFF that is neither grey nor RGB", "grey or RGB is needed", "export it as RGB")
+    opaque = data[25] in (0, 2, 3) if kind == "PNG" else image.tag_v2.get(277, 1) != 4
+    codes = opencv_codes(data, _DEEP_BGR if opaque else cv2.IMREAD_UNCHANGED)
+    if codes.dtype != np.uint16:
+        raise ValueError("not 16 bits after all")
+    if not opaque:
+        decoded.alpha = codes[..., 3]
+    decoded.codes = cv2.cvtColor(codes, cv2.COLOR_BGR2RGB if opaque else cv2.COLOR_BGRA2RGB)
+
+
+def _unpack_8_bit(image, decoded):
+    """Fill in the codes of an 8-bit picture, or the picture itself where an engine must convert it."""
+    image.load()
+    if image.mode in ("CMYK", "L"):
+        decoded.image = image
+    if image.mode == "CMYK":
+        return
+    transparent = image.mode in ("RGBA", "LA", "PA") or "transparency" in image.info
+    if image.mode != "RGB":
+        image = image.convert("RGBA" if transparent else "RGB")
+    elif transparent:
+        image = image.convert("RGBA")
+    codes = np.asarray(image)
+    if transparent:
+        decoded.alpha = codes[..., 3]
+        codes = np.ascontiguousarray(codes[..., :3])
+    decoded.codes = codes
+
+
+def decode_heic(data):
+    """Decode a HEIC or HEIF file; arguments, result and errors are those of `decode_picture`."""
+    with damage_is_told("HEIC"):
+        heif = pillow_heif.open_heif(io.BytesIO(data), convert_hdr_to_8bit=False)
+        if len(heif) > 1:
+            raise UnreadableError(
+                f"a HEIC file of {len(heif)} pictures", "one still photo is needed", "export the single picture"
+            )
+        channels = 4 if "A" in heif.mode else 3
+        check_size(*heif.size, max(SLOW_BYTES_PER_PIXEL, channels * (2 if "16" in heif.mode else 1)))
+        exif = Image.Exif()
+        exif.load(heif.info.get("exif") or b"")
+        codes = np.asarray(heif)[:, : heif.size[0]]
+        # the container's own turn rules (ISO/IEC 23008-12), and the library has followed it
+        decoded = Decoded(codes, int(heif.info.get("bit_depth", 8)), 1, dict(heif.info), exif, grey=codes.ndim == 2)
+        if codes.ndim == 2:
+            decoded.codes = cv2.merge([codes] * 3)
+        elif codes.shape[2] == 4:
+            decoded.alpha = codes[..., 3]
+            decoded.codes = np.ascontiguousarray(codes[..., :3])
+    return decoded
+
+
+_NEW_SUBFILE_TYPE, _PHOTOMETRIC, _DNG_VERSION = 254, 262, 50706
+_MOSAIC = (32803, 34892)  # colour filter array, linear raw
+
+# LibRaw's matrix from linear Rec. 709 to its ProPhoto output (dcraw's `prophoto_rgb`); ProPhoto because colours
+# outside Rec. 709 would be cut off at zero
+_REC709_TO_PROPHOTO = np.array(
+    [[0.529317, 0.330092, 0.140588], [0.098368, 0.873465, 0.028169], [0.016879, 0.117663, 0.865457]]
+)
+# LibRaw's code of the turn, as an EXIF orientation
+_FLIPS = {3: 3, 5: 8, 6: 6}
+_RAW_LIGHT = Encoding("camera RAW, linear", (lambda code: code,), np.linalg.inv(_REC709_TO_PROPHOTO))
+
+
+def is_raw_tiff(data):
+    """Return whether a file that starts as a TIFF is a camera's RAW file (DNG and the makers' own)."""
+    try:
+        with Image.open(io.BytesIO(data), formats=("TIFF",)) as image:
+            tags = image.tag_v2
+            preview_first = bool(int(tags.get(_NEW_SUBFILE_TYPE, 0)) & 1)
+            return _DNG_VERSION in tags or tags.get(_PHOTOMETRIC) in _MOSAIC or preview_first
+    except DECODER_FAULTS:
+        # Pillow knows no mosaics; the tag numbers of a DNG or a mosaic are proof enough
+        return data[:2] == b"II" and b"\x12\xc6\x01\x00\x04\x00\x00\x00" in data[:4096]
+
+
+def decode_raw(data):
+    """Decode a camera RAW file.
+
+    Parameters
+    ----------
+    data : bytes
+        The whole file.
+
+    Returns
+    -------
+    decoded : Decoded
+        Upright 16-bit codes.
+    encoding : Encoding
+        Of those codes: linear light.
+    saturated : ndarray of bool, shape (H, W, 3)
+        Where the sensor was at its limit, per colour of its mosaic.
+
+    Raises
+    ------
+    UnreadableError
+        If rawpy is not installed, or the file cannot be read.
+    """
+    try:
+        import rawpy
+    except ImportError as fault:
+        raise UnreadableError(
+            "a camera RAW file", "the package rawpy is needed for it", "install dyebook[raw], or export a TIFF"
+        ) from fault
+    try:
+        with rawpy.imread(io.BytesIO(data)) as raw:
+            check_size(raw.sizes.iwidth, raw.sizes.iheight, 6)
+            codes = raw.postprocess(
+                use_camera_wb=True,
+                no_auto_bright=True,
+                adjust_maximum_thr=0.0,
+                output_bps=16,
+                gamma=(1, 1),
+                output_color=rawpy.ColorSpace.ProPhoto,
+                demosaic_algorithm=rawpy.DemosaicAlgorithm.LINEAR,
+            )
+            if codes.shape[2:] != (3,):
+                raise ValueError("not a colour picture")
+            saturated = _saturated(raw, codes.shape)
+            depth = int(raw.white_level).bit_length()
+    except (*DECODER_FAULTS, rawpy.LibRawError) as fault:
+        raise UnreadableError(f"a camera RAW file that cannot be read ({str(fault)[:80]})") from fault
+    exif = _exif_of(data)
+    return Decoded(codes, depth, 1, {}, exif), _RAW_LIGHT, saturated
+
+
+def _exif_of(data):
+    """Return the EXIF block of a RAW file that is built as a TIFF, else an empty one."""
+    exif = Image.Exif()
+    try:
+        exif.load(b"Exif\0\0" + data if data[:2] in (b"II", b"MM") else b"")
+    except DECODER_FAULTS:
+        return Image.Exif()
+    return exif
+
+
+def _saturated(raw, shape):
+    """Return which colours of the mosaic were full in or beside each pixel, upright; None without a mosaic."""
+    mosaic = raw.raw_image_visible
+    if mosaic.ndim != 2 or raw.num_colors != 3:
+        return None
+    # LibRaw numbers the second green of a Bayer mosaic 3
+    colours = np.where(raw.raw_colors_visible == 3, 1, raw.raw_colors_visible)
+    # sensors fill up unevenly and with noise, so full begins a hundredth below the nominal limit
+    full = mosaic >= 0.99 * raw.white_level
+    # a pixel's missing colours come from its neighbours, so their limit is its limit
+    near = np.ones((3, 3), np.uint8)
+    masks = [cv2.dilate((full & (colours == colour)).view(np.uint8), near) for colour in range(3)]
+    mask = turn_upright(cv2.merge(masks), _FLIPS.get(raw.sizes.flip, 1)).view(bool)
+    return mask if mask.shape == shape else None

@@ -1,0 +1,496 @@
+"""Which colour space a photo's codes are in: its profile, its tags, or the assumption of sRGB.
+
+Colour encodings: from the codes of a file to linear Rec. 709 light, by curve and matrix.
+
+Phones and cameras describe their colours by an ICC profile of the matrix kind: one curve per channel and three
+primaries. Those are read here, so that light outside Rec. 709 survives and the work is one table and one matrix.
+Profiles of the table kind go through LittleCMS (`dyebook.photo.file.profile`).
+
+References
+----------
+ICC.1:2022 (profile version 4.4), clauses 7 (header), 10.6 and 10.18 (curves), annex E (adaptation);
+IEC 61966-2-1:1999 (sRGB); SMPTE EG 432-1 with D65 (Display P3); Adobe RGB (1998) encoding; ITU-R BT.2020.
+
+Write the ICC profile of a matrix encoding: for files of our own, and as the colour engine's goal.
+"""
+
+import io
+import struct
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from functools import cache, cached_property
+
+import cv2
+import numpy as np
+
+from dyebook.lab import decode_srgb
+from dyebook.photo.file.exif import declared_colour
+
+__all__ = [
+    "ADOBE_RGB",
+    "CONNECTION_XYZ",
+    "D65_XY",
+    "DISPLAY_P3",
+    "LINEAR",
+    "REC2020_WIDE",
+    "SHORT_WHITE",
+    "SRGB",
+    "Encoding",
+    "EngineError",
+    "ProfileError",
+    "adaptation",
+    "convert_by_engine",
+    "encoding_from_primaries",
+    "encoding_of",
+    "matrix_profile",
+    "read_profile",
+    "rec709_to_xyz",
+]
+
+D65_XY = (0.3127, 0.3290)
+REC709_XY = ((0.640, 0.330), (0.300, 0.600), (0.150, 0.060))
+_BRADFORD = np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]])
+CONNECTION_XYZ = np.array([0.9642, 1.0, 0.8249])  # D50, the white of the ICC connection space
+
+SHORT_WHITE = 65535
+_LARGEST_CURVE = 65536
+_MOST_TAGS = 200
+
+
+class ProfileError(ValueError):
+    """An ICC profile that makes no sense; the reader falls back to sRGB and says so."""
+
+
+@dataclass(frozen=True, eq=False)
+class Encoding:
+    """How codes become linear Rec. 709 light.
+
+    Attributes
+    ----------
+    name : str
+        What people call it.
+    curves : tuple of 1 or 3 callables
+        Relative code 0 to 1 to relative light, for all channels or each.
+    matrix : ndarray, shape (3, 3), or None
+        From the file's linear light to Rec. 709; None where they are the same.
+    """
+
+    name: str
+    curves: tuple[Callable, ...] = ()
+    matrix: np.ndarray | None = None
+    _tables: dict = field(default_factory=dict, repr=False)
+
+    @property
+    def is_linear(self):
+        """Whether codes are proportional to light, so that no curve of a camera or screen is in them."""
+        half = np.array([0.5], np.float32)
+        return all(abs(float(np.ravel(curve(half))[0]) - 0.5) < 1e-3 for curve in self.curves)
+
+    def decode(self, codes):
+        """Return linear light of the file's own primaries, float32, of codes of shape (h, w, 3)."""
+        if codes.dtype == np.float32:
+            return codes.copy()
+        return cv2.LUT(np.ascontiguousarray(codes), self._table(codes.dtype))
+
+    @cached_property
+    def fits_short(self):
+        """Whether the light of 8-bit codes stays within 0 to 1."""
+        table = self._table(np.dtype(np.uint8))
+        return bool(table.min() >= 0 and table.max() <= 1)
+
+    def decode_short(self, codes):
+        """Return `decode` of 8-bit codes as uint16, `SHORT_WHITE` for 1; only where the light `fits_short`."""
+        return cv2.LUT(np.ascontiguousarray(codes), self._short_table)
+
+    @cached_property
+    def _short_table(self):
+        return np.round(self._table(np.dtype(np.uint8)) * SHORT_WHITE).astype(np.uint16)
+
+    def to_rec709(self, light):
+        """Return light of the file's own primaries as Rec. 709; shape (h, w, 3), float32."""
+        return light if self.matrix is None else cv2.transform(light, self.matrix)
+
+    def _table(self, dtype):
+        """Light of every code of a type, built once."""
+        if dtype not in self._tables:
+            relative = np.linspace(0, 1, np.iinfo(dtype).max + 1)
+            columns = np.stack([curve(relative) for curve in self.curves], axis=-1)
+            self._tables[dtype] = np.ascontiguousarray(columns[None], dtype=np.float32)
+        return self._tables[dtype]
+
+
+def encoding_from_primaries(name, primaries_xy, white_xy, curve):
+    """Return the encoding of a colour space given by its primaries.
+
+    Parameters
+    ----------
+    name : str
+        What people call it.
+    primaries_xy : three (x, y)
+        CIE 1931 chromaticities of red, green, blue.
+    white_xy : (x, y)
+        Chromaticity of its white, which becomes (1, 1, 1).
+    curve : callable
+        Relative code to relative light.
+
+    Returns
+    -------
+    Encoding
+        Adapted to D65 by the Bradford transform.
+    """
+    return Encoding(name, (curve,), _to_rec709(_primaries_to_xyz(primaries_xy, white_xy)))
+
+
+def read_profile(profile, grey=False):
+    """Return the encoding that a matrix profile describes.
+
+    Parameters
+    ----------
+    profile : bytes
+        A whole ICC profile.
+    grey : bool
+        Whether the file holds one channel.
+
+    Returns
+    -------
+    Encoding or None
+        None for a sound profile of another kind (tables, CMYK), which needs a colour engine.
+
+    Raises
+    ------
+    ProfileError
+        If the profile is damaged or describes impossible colours.
+    """
+    if len(profile) < 132 or profile[36:40] != b"acsp":
+        raise ProfileError("not an ICC profile")
+    tags = _tag_table(profile)
+    space, connection = profile[16:20], profile[20:24]
+    name = _description(tags.get(b"desc", b""))
+    if space == b"GRAY" and not grey:
+        raise ProfileError("it is for grey pictures")
+    if space == b"GRAY" and b"kTRC" in tags and b"A2B0" not in tags:
+        return Encoding(name, (_curve(tags[b"kTRC"]),))
+    wanted = (b"rXYZ", b"gXYZ", b"bXYZ", b"rTRC", b"gTRC", b"bTRC")
+    if space != b"RGB " or connection != b"XYZ " or b"A2B0" in tags or any(tag not in tags for tag in wanted):
+        return None
+    matrix = _to_rec709(np.stack([_xyz(tags[tag]) for tag in wanted[:3]], axis=1))
+    blocks = [tags[tag] for tag in wanted[3:]]
+    curves = tuple(_curve(block) for block in (blocks[:1] if len(set(blocks)) == 1 else blocks))
+    return Encoding(name, curves, matrix)
+
+
+def _tag_table(profile):
+    """Return the tagged blocks of a profile, by signature."""
+    (count,) = struct.unpack_from(">I", profile, 128)
+    if count > _MOST_TAGS or 132 + 12 * count > len(profile):
+        raise ProfileError(f"claims {count} tags in {len(profile)} bytes")
+    tags = {}
+    for at in range(132, 132 + 12 * count, 12):
+        signature, offset, size = struct.unpack_from(">4sII", profile, at)
+        if offset + size > len(profile):
+            raise ProfileError(f"tag {signature!r} leaves the profile")
+        tags[signature] = profile[offset : offset + size]
+    return tags
+
+
+def _xyz(block):
+    """Return the tristimulus values of an XYZ block."""
+    if len(block) < 20 or block[:4] != b"XYZ ":
+        raise ProfileError("a primary is not an XYZ block")
+    return np.array(struct.unpack_from(">3i", block, 8)) / 65536
+
+
+def _curve(block):
+    """Return the curve of a block, checked to be a possible tone curve."""
+    readers = {b"curv": _sampled_curve, b"para": _parametric_curve}
+    if block[:4] not in readers:
+        raise ProfileError(f"unknown curve {block[:4]!r}")
+    try:
+        curve = readers[block[:4]](block)
+    except struct.error as fault:
+        raise ProfileError("a curve is cut short") from fault
+    with np.errstate(all="ignore"):
+        values = curve(np.linspace(0, 1, 1024))
+    if not np.all(np.isfinite(values)) or values.min() < -0.05 or not 0.5 < values.max() < 1.5:
+        raise ProfileError("a curve leaves the range of light")
+    if np.diff(values).min() < -1e-3 or values[0] > 0.2:
+        raise ProfileError("a curve does not rise from dark to light")
+    return curve
+
+
+def _sampled_curve(block):
+    """Return a curve given by samples, by one gamma, or by nothing (identity)."""
+    (count,) = struct.unpack_from(">I", block, 8)
+    if count > _LARGEST_CURVE:
+        raise ProfileError(f"a curve of {count} samples")
+    samples = np.array(struct.unpack_from(f">{count}H", block, 12), dtype=float)
+    if count == 0:
+        return lambda code: np.asarray(code, dtype=float)
+    if count == 1:
+        gamma = samples[0] / 256
+        return lambda code: np.asarray(code, dtype=float) ** gamma
+    knots = np.linspace(0, 1, count)
+    return lambda code: np.interp(code, knots, samples / 65535)
+
+
+def _parametric_curve(block):
+    """Return a curve given by one of the five functions of ICC.1, table 68."""
+    (kind,) = struct.unpack_from(">H", block, 8)
+    counts = {0: 1, 1: 3, 2: 4, 3: 5, 4: 7}
+    if kind not in counts:
+        raise ProfileError(f"unknown curve function {kind}")
+    values = np.array(struct.unpack_from(f">{counts[kind]}i", block, 12)) / 65536
+    g, a, b, c, d, e, f = 1.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0
+    if kind == 0:
+        (g,) = values
+    elif kind in (1, 2):
+        g, a, b = values[:3]
+        e = f = values[3] if kind == 2 else 0.0
+        d = -b / a if a else np.nan
+    else:
+        g, a, b, c, d = values[:5]
+        e, f = values[5:] if kind == 4 else (0.0, 0.0)
+    return lambda code: _power_with_toe(np.asarray(code, dtype=float), g, a, b, c, d, e, f)
+
+
+def _power_with_toe(code, g, a, b, c, d, e, f):
+    """Return (a·x + b)^g + e from d on, and c·x + f below."""
+    return np.where(code >= d, np.maximum(a * code + b, 0) ** g + e, c * code + f)
+
+
+def rec709_to_xyz():
+    """Return the matrix from linear Rec. 709 to XYZ under D65, shape (3, 3)."""
+    return _primaries_to_xyz(REC709_XY, D65_XY)
+
+
+def adaptation(white_xyz, target_xyz):
+    """Return the Bradford matrix that carries one white to another, shape (3, 3)."""
+    ratio = (_BRADFORD @ target_xyz) / (_BRADFORD @ white_xyz)
+    return np.linalg.inv(_BRADFORD) @ np.diag(ratio) @ _BRADFORD
+
+
+def _primaries_to_xyz(primaries_xy, white_xy):
+    """Return the matrix from linear RGB to XYZ for which (1, 1, 1) is the white at Y = 1."""
+    columns = np.array([[x / y, 1.0, (1 - x - y) / y] for x, y in primaries_xy]).T
+    x, y = white_xy
+    return columns * np.linalg.solve(columns, np.array([x / y, 1.0, (1 - x - y) / y]))
+
+
+def _to_rec709(rgb_to_xyz):
+    """Return the matrix from linear RGB to Rec. 709, its white carried to D65 (Bradford)."""
+    white = rgb_to_xyz.sum(axis=1)
+    # a white far from the connection space's own, or primaries in line, are no colour space but damage
+    if np.abs(white - CONNECTION_XYZ).max() > 0.4 or abs(np.linalg.det(rgb_to_xyz)) < 1e-3:
+        raise ProfileError("primaries make no colour space")
+    target = rec709_to_xyz()
+    return np.linalg.solve(target, adaptation(white, target.sum(axis=1)) @ rgb_to_xyz)
+
+
+def _description(block):
+    """Return a profile's name, as far as it can be read."""
+    if block[:4] == b"mluc" and len(block) >= 28:
+        size, offset = struct.unpack_from(">II", block, 20)
+        text = block[offset : offset + min(size, 128)].decode("utf-16-be", "replace")
+    else:
+        text = block[12:76].split(b"\0", 1)[0].decode("latin-1")
+    return "".join(c for c in text if c.isprintable()).strip() or "unnamed profile"
+
+
+LINEAR = Encoding("linear Rec. 709", (lambda code: code,))
+SRGB = Encoding("sRGB", (decode_srgb,))
+DISPLAY_P3 = encoding_from_primaries(
+    "Display P3", ((0.680, 0.320), (0.265, 0.690), (0.150, 0.060)), D65_XY, decode_srgb
+)
+# 563/256, the exponent of the Adobe RGB (1998) encoding, section 4.3.1.2
+ADOBE_RGB = encoding_from_primaries(
+    "Adobe RGB (1998)", ((0.640, 0.330), (0.210, 0.710), (0.150, 0.060)), D65_XY, lambda code: code ** (563 / 256)
+)
+REC2020_WIDE = encoding_from_primaries(
+    "Rec. 2020 primaries, sRGB curve", ((0.708, 0.292), (0.170, 0.797), (0.131, 0.046)), D65_XY, decode_srgb
+)
+
+
+def matrix_profile(encoding, samples=4096):
+    """Return the ICC profile (version 2.4) of a matrix encoding.
+
+    Parameters
+    ----------
+    encoding : Encoding
+        With one curve for all channels.
+    samples : int
+        Samples of the curve.
+
+    Returns
+    -------
+    bytes
+        A monitor profile that any colour-managed reader understands.
+
+    References
+    ----------
+    ICC.1:2001-04, clause 6 (the last of version 2).
+    """
+    curve = np.clip(np.round(encoding.curves[0](np.linspace(0, 1, samples)) * 65535), 0, 65535).astype(">u2")
+    trc = b"curv\0\0\0\0" + struct.pack(">I", samples) + curve.tobytes()
+    text = encoding.name.encode("ascii", "replace") + b"\0"
+    matrix = np.eye(3) if encoding.matrix is None else encoding.matrix
+    rec709 = rec709_to_xyz()
+    columns = (adaptation(rec709.sum(axis=1), CONNECTION_XYZ) @ rec709 @ matrix).T
+    return _assemble(
+        {
+            b"desc": b"desc\0\0\0\0" + struct.pack(">I", len(text)) + text + bytes(78),
+            b"cprt": b"text\0\0\0\0none\0",
+            b"wtpt": _xyz_block(CONNECTION_XYZ),
+            b"rXYZ": _xyz_block(columns[0]),
+            b"gXYZ": _xyz_block(columns[1]),
+            b"bXYZ": _xyz_block(columns[2]),
+            b"rTRC": trc,
+            b"gTRC": trc,
+            b"bTRC": trc,
+        }
+    )
+
+
+def _xyz_block(values):
+    """Return an XYZ block of three 15.16 numbers."""
+    return b"XYZ \0\0\0\0" + np.round(np.asarray(values) * 65536).astype(">i4").tobytes()
+
+
+def _assemble(blocks):
+    """Join header, tag table and blocks; equal blocks are stored once."""
+    table, body, places = b"", b"", {}
+    start = 132 + 12 * len(blocks)
+    for signature, block in blocks.items():
+        if block not in places:
+            places[block] = start + len(body)
+            body += block + bytes(-len(block) % 4)
+        table += struct.pack(">4sII", signature, places[block], len(block))
+    dates = struct.pack(">6H", 2025, 1, 1, 0, 0, 0)
+    white = np.round(CONNECTION_XYZ * 65536).astype(">i4").tobytes()
+    header = struct.pack(">I4sI4s4s4s", start + len(body), bytes(4), 0x02400000, b"mntr", b"RGB ", b"XYZ ")
+    header += dates + b"acsp" + bytes(28) + white
+    return header.ljust(128, b"\0") + struct.pack(">I", len(blocks)) + table + body
+
+
+UNTAGGED = "no colour profile in the file; taken as sRGB"
+
+# Rec. ITU-T H.273: colour primaries (1 Rec. 709, 9 Rec. 2020, 12 P3 with D65)
+_H273_PRIMARIES = {1: SRGB, 9: REC2020_WIDE, 12: DISPLAY_P3}
+# transfer characteristics that cameras write for ordinary photos; all are read with the sRGB curve, as viewers do
+_H273_ORDINARY = {1, 2, 6, 13, 14, 15}
+_H273_HDR = {16: "PQ", 18: "HLG"}
+
+
+class EngineError(ValueError):
+    """A profile the colour engine cannot use."""
+
+
+def encoding_of(info, exif, grey=False):
+    """Return how a file's codes become light, as far as tables and tags tell.
+
+    Parameters
+    ----------
+    info : dict
+        Pillow's metadata: `icc_profile`, `nclx_profile`, `srgb`, `gamma`, `chromaticity`.
+    exif : PIL.Image.Exif
+        The file's EXIF block.
+    grey : bool
+        Whether the file holds one channel; only then does a profile for grey fit it.
+
+    Returns
+    -------
+    encoding : Encoding or None
+        None where only a colour engine can use the profile.
+    notes : tuple of str
+        What had to be assumed.
+
+    Raises
+    ------
+    EngineError
+        For brightness curves that are not of a photo (PQ, HLG).
+    """
+    profile = info.get("icc_profile")
+    if profile:
+        try:
+            return read_profile(profile, grey), ()
+        except ProfileError as fault:
+            return SRGB, (f"the colour profile is damaged ({fault}); taken as sRGB",)
+    if "nclx_profile" in info:
+        return _encoding_of_nclx(info["nclx_profile"])
+    if "srgb" in info:
+        return SRGB, ()
+    if "gamma" in info:
+        return _encoding_of_png(info)
+    declared = declared_colour(exif)
+    if declared == "Adobe RGB":
+        return ADOBE_RGB, ("no colour profile in the file; Adobe RGB by the camera's mark",)
+    return SRGB, () if declared == "sRGB" else (UNTAGGED,)
+
+
+def _encoding_of_nclx(nclx):
+    """Return the encoding that the code points of a HEIC file name."""
+    transfer = nclx.get("transfer_characteristics")
+    if transfer in _H273_HDR:
+        raise EngineError(f"high dynamic range ({_H273_HDR[transfer]})")
+    primaries = nclx.get("color_primaries")
+    encoding = _H273_PRIMARIES.get(primaries)
+    if encoding is None or transfer not in _H273_ORDINARY:
+        return SRGB, (UNTAGGED,)
+    return encoding, ()
+
+
+def _encoding_of_png(info):
+    """Return the encoding of a PNG that gives its gamma and perhaps its primaries."""
+    gamma = info["gamma"]
+    if not 0.2 <= gamma <= 1.2:
+        return SRGB, (f"the file's gamma of {gamma:g} is impossible; taken as sRGB",)
+    # 1/2.2 is how sRGB files are marked for readers that know no sRGB
+    curve = SRGB.curves[0] if abs(gamma - 0.45455) < 0.01 else lambda code: np.asarray(code, dtype=float) ** (1 / gamma)
+    chromaticity = info.get("chromaticity")
+    if not chromaticity:
+        return Encoding(f"gamma {gamma:g}", (curve,)), ()
+    white, *primaries = (tuple(chromaticity[at : at + 2]) for at in range(0, 8, 2))
+    try:
+        return encoding_from_primaries("primaries of the file", primaries, white, curve), ()
+    except (ProfileError, ArithmeticError, np.linalg.LinAlgError):
+        return SRGB, ("the file's primaries are impossible; taken as sRGB",)
+
+
+def convert_by_engine(image, profile):
+    """Return an image converted through LittleCMS to a wide space.
+
+    Parameters
+    ----------
+    image : PIL.Image.Image
+        Mode "RGB", "L" or "CMYK".
+    profile : bytes
+        Its ICC profile.
+
+    Returns
+    -------
+    codes : ndarray of uint8, shape (H, W, 3)
+        In Rec. 2020 primaries with the sRGB curve.
+    encoding : Encoding
+        Of those codes.
+
+    Raises
+    ------
+    EngineError
+        If the engine refuses the profile, or it does not fit the image.
+    """
+    from PIL import ImageCms
+
+    try:
+        source = ImageCms.ImageCmsProfile(io.BytesIO(profile))
+        wide = ImageCms.ImageCmsProfile(io.BytesIO(_wide_profile()))
+        turned = ImageCms.profileToProfile(
+            image, source, wide, renderingIntent=ImageCms.Intent.RELATIVE_COLORIMETRIC, outputMode="RGB"
+        )
+    except (ImageCms.PyCMSError, OSError, ValueError, TypeError, SyntaxError) as fault:
+        raise EngineError(f"the colour engine cannot use the profile ({fault})") from fault
+    return np.asarray(turned), REC2020_WIDE
+
+
+@cache
+def _wide_profile():
+    """Return the ICC profile of the wide space, built once."""
+    return matrix_profile(REC2020_WIDE)

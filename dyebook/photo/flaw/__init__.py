@@ -1,0 +1,1 @@
+"""Flaws of a part: candidates, features, probability, find."""

@@ -1,0 +1,196 @@
+"""Places on a part that stand out from its own texture: candidates for spots, streaks, pale zones and pits."""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from dyebook.photo.flaw.view import CHROMA, DARK
+
+__all__ = ["Field", "Regions", "depth_direction", "fields_of", "regions_of", "smooth_inside"]
+
+# window of the finest field in pixels of the view; each coarser one is twice as wide
+_SIGMA, _COARSER = 1.3, 1.25
+_FIELDS = 4
+_WIDEST_SHARE = 0.2
+_COVERAGE = 0.35
+# below this, squared, the dye hardly moves the hue: brightness tells paler from deeper
+_LEAST_HUE = 0.02
+_LEVELS = (2.5, 4.5, 8.0)
+# strongest regions kept of each sign and level
+_KEPT_FINE, _KEPT = 8, 4
+_SMALLEST = 5
+# light of bare metal under a film without dye
+_METAL = 0.85
+_SAMPLES = 800
+
+
+@dataclass(frozen=True)
+class Field:
+    """One smoothed view of the rest, in units of its own spread.
+
+    Attributes
+    ----------
+    sigma : float
+        Window in pixels of the view.
+    step : int
+        Pixels of the view per pixel of the field.
+    rest : ndarray of shape (h, w, 3)
+    height : ndarray of shape (h, w)
+        Signed, in standard deviations: along the direction of more or less dye, or (`plain`) in any direction.
+    inner : ndarray of bool, shape (h, w)
+    plain : bool
+    covariance : ndarray of shape (3, 3)
+        Of the rest, flaws having little say.
+    """
+
+    sigma: float
+    step: int
+    rest: np.ndarray
+    height: np.ndarray
+    inner: np.ndarray
+    plain: bool
+    covariance: np.ndarray
+
+
+@dataclass(frozen=True)
+class Regions:
+    """Connected regions of a field above one level, paler and deeper ones, numbered from 1.
+
+    Attributes
+    ----------
+    field : Field
+    level : float
+    labels : ndarray of uint8, shape (h, w)
+    count : int
+    rivals : int
+        How many there were before the strongest were chosen.
+    """
+
+    field: Field
+    level: float
+    labels: np.ndarray
+    count: int
+    rivals: int
+
+
+def depth_direction(film):
+    """Return the unit vector in log light along which a film grows paler.
+
+    Parameters
+    ----------
+    film : ndarray of shape (3,)
+        Linear light of the film.
+    """
+    film = np.clip(film, 0.002, _METAL - 0.03)
+    paler = np.log(_METAL / film) * film / (film + DARK)
+    return paler / np.linalg.norm(paler)
+
+
+def smooth_inside(values, inner, sigma):
+    """Return values (H, W, 3) averaged over inner pixels with a Gaussian window."""
+    weight = cv2.GaussianBlur(inner.astype(np.float32), (0, 0), sigma)
+    total = cv2.GaussianBlur(np.where(inner[..., None], values, 0), (0, 0), sigma)
+    return total / np.maximum(weight, 1e-3)[..., None]
+
+
+def fields_of(rest, inner, film):
+    """Return the fields of a part in which to look for places that stand out."""
+    narrow = 4 * inner.sum() / max(1, _rim_length(inner))
+    paler = depth_direction(film)
+    weight = inner.astype(np.float32)
+    total = rest * weight[..., None]
+    out, window, sigma, step = [], _SIGMA, _SIGMA, 1
+    for k in range(_FIELDS):
+        if k:
+            total, weight = _halved(total), _halved(weight)
+            window, sigma, step = _COARSER, sigma * 2, step * 2
+        if sigma > max(_SIGMA, _WIDEST_SHARE * narrow) or min(weight.shape) < 4:
+            break
+        share = cv2.GaussianBlur(weight, (0, 0), window)
+        smooth = cv2.GaussianBlur(total, (0, 0), window) / np.maximum(share, 1e-3)[..., None]
+        out += _pair(smooth, share > _COVERAGE, sigma, step, paler, inner.shape)
+    return out
+
+
+def _halved(values):
+    """Averages of blocks of 2 × 2, the last row and column doubled where their number is odd."""
+    height, width = values.shape[:2]
+    padded = cv2.copyMakeBorder(values, 0, height % 2, 0, width % 2, cv2.BORDER_REPLICATE)
+    return cv2.resize(padded, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+
+
+def _pair(smooth, where, sigma, step, paler, shape):
+    """The field along the direction of dye, and the one in any direction."""
+    seen = np.flatnonzero(where)
+    if len(seen) < 30:
+        return []
+    seen = seen[:: max(1, len(seen) // _SAMPLES)]
+    covariance = _robust_covariance(np.take(smooth.reshape(-1, 3), seen, axis=0).astype(float))
+    if step > 2:  # outlines need finer pixels than the values themselves
+        size = (-(-shape[1] // 2), -(-shape[0] // 2))
+        smooth = _enlarged(smooth, size, step // 2)
+        where = _enlarged(where.astype(np.float32), size, step // 2) > 0.5
+        step = 2
+    inverse = np.linalg.inv(covariance)
+    matched = (inverse @ paler) / np.sqrt(paler @ inverse @ paler)
+    along = np.where(where, cv2.transform(smooth, matched[None]), 0)
+    white = cv2.transform(smooth, np.ascontiguousarray(np.linalg.cholesky(inverse).T))
+    length = np.sqrt(cv2.transform(white * white, np.ones((1, 3))))
+    hue = CHROMA @ paler
+    way = cv2.transform(smooth, (np.ones(3) if hue @ hue < _LEAST_HUE else CHROMA.T @ hue)[None])
+    plain = np.where(where, np.copysign(length, way), 0).astype(np.float32)
+    return [
+        Field(sigma, step, smooth, along, where, False, covariance),
+        Field(sigma, step, smooth, plain, where, True, covariance),
+    ]
+
+
+def _enlarged(values, size, times):
+    """Values with each pixel made times × times, edges of a last half pixel cut off."""
+    large = cv2.resize(values, None, fx=times, fy=times, interpolation=cv2.INTER_LINEAR)
+    return np.ascontiguousarray(large[: size[1], : size[0]])
+
+
+def regions_of(fields):
+    """Return the regions of all fields that stand out, as a list of `Regions`."""
+    return [found for field in fields for level in _LEVELS if (found := _regions(field, level)) is not None]
+
+
+def _regions(field, level):
+    """The strongest connected regions of a field above a level, paler and deeper; None where there are none."""
+    labels = np.zeros(field.height.shape, np.uint8)
+    kept = _KEPT_FINE if field.step == 1 else _KEPT
+    count = rivals = 0
+    low, high, _, _ = cv2.minMaxLoc(field.height)
+    sides = [side for side, seen in ((1, high > level), (-1, low < -level)) if seen]
+    for above in (field.height > level if side > 0 else field.height < -level for side in sides):
+        _, found, stats, _ = cv2.connectedComponentsWithStats(above.view(np.uint8), connectivity=8, ltype=cv2.CV_16U)
+        area = stats[1:, cv2.CC_STAT_AREA]
+        large = np.flatnonzero(area >= _SMALLEST)
+        rivals += len(large)
+        strongest = large[np.argsort(-area[large])][:kept]
+        numbers = np.zeros(len(stats), np.uint8)
+        numbers[strongest + 1] = np.arange(count + 1, count + 1 + len(strongest))
+        labels |= np.take(numbers, found)
+        count += len(strongest)
+    return Regions(field, level, labels, count, rivals) if count else None
+
+
+def _rim_length(inner):
+    lines, _ = cv2.findContours(inner.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    return sum(len(line) for line in lines)
+
+
+def _robust_covariance(some):
+    """Covariance (3, 3) with the weights of Cauchy, so that what stands out widens it little."""
+    weights = np.ones(len(some))
+    tiny = 1e-5 * np.eye(3)
+    rows = np.ascontiguousarray(some.T)
+    for k in range(4):
+        covariance = (rows * weights) @ some / weights.sum() + tiny
+        away = np.einsum("ij,ij->j", np.linalg.inv(covariance) @ rows, rows)
+        middle = max(float(np.median(away)), 1e-6) / 2.366  # median of chi-square with three degrees of freedom
+        if k < 3:
+            weights = 1 / (1 + away / (6 * middle))
+    return covariance * middle

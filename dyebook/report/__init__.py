@@ -1,0 +1,1 @@
+"""Results as words, HTML and plots; the only place that formats numbers for people."""

@@ -1,0 +1,302 @@
+"""Baths, orders and the way of the work in the words and figures of the first page.
+
+Dye baths and electrolytes in the words and figures of screens and shell.
+"""
+
+from dyebook.report.bench import figure_text
+from dyebook.report.words import due_text, moment_text, value_text
+
+__all__ = [
+    "STEP_NAMES",
+    "bath_event_text",
+    "bath_line",
+    "bath_words",
+    "care_pairs",
+    "event_text",
+    "judged_text",
+    "order_lines",
+    "rule_lines",
+    "rule_pairs",
+    "stand_text",
+    "strength_table",
+    "strength_words",
+    "tank_line",
+    "top_up_text",
+    "waiting_text",
+]
+
+
+def strength_words(point):
+    """Return one point of a bath's strength: "2.8 ± 0.1 g/L (0.37 oz/gal), reckoned after a dip, 3 Mar 2026"."""
+    kind = _KIND_WORDS.get(point.kind, point.kind.replace("_", " "))
+    text = figure_text("dye_g_per_l", point.dye_g_per_l, point.dye_g_per_l_sd)
+    return f"{text}, {kind}, {moment_text(point.at)}"
+
+
+def bath_line(state):
+    """Return a dye bath in one line for the shell.
+
+    Parameters
+    ----------
+    state : dict
+        As `BathState.to_dict`.
+    """
+    strength = "strength not noted"
+    if state["strength_g_per_l"] is not None:
+        strength = figure_text("g_per_l", state["strength_g_per_l"], state["strength_g_per_l_sd"])
+    figures = [figure_text(name, state[name]) for name in ("dm2_per_l", "days") if state[name] is not None]
+    return f"{state['bath']:<24} {', '.join([strength, *figures, *state['notes']])}"
+
+
+def bath_words(state):
+    """Return a dye bath's strength now and its age as one line of Markdown, of `BathState.to_dict`."""
+    strength = "strength not noted"
+    if state["strength_g_per_l"] is not None:
+        strength = f"**{figure_text('g_per_l', state['strength_g_per_l'], state['strength_g_per_l_sd'])}** now"
+    figures = [figure_text(name, state[name]) for name in ("dm2_per_l", "days") if state[name] is not None]
+    return ", ".join([strength, *figures])
+
+
+def bath_event_text(event):
+    """Return what happened to a dye bath as "28 Mar 2026, 14:30: made up, 3.00 g/L, pH 5.5"."""
+    figures = [figure_text(name, event[name]) for name in ("dye_g_per_l", "bath_volume_l") if event[name] is not None]
+    figures += [] if event["ph"] is None else [f"pH {event['ph']:g}"]
+    figures += [] if event["bath_temp_c"] is None else [figure_text("bath_temp_c", event["bath_temp_c"])]
+    kind = _KIND_WORDS.get(event["kind"], event["kind"].replace("_", " "))
+    tail = f" – {event['note']}" if event["note"] else ""
+    return f"{moment_text(event['at'])}: {', '.join([kind, *figures])}{tail}"
+
+
+_BAR = 30
+
+
+def strength_table(points):
+    """Return a bath's strength over time as lines: when, g/L with its uncertainty, a bar, what happened."""
+    top = max((point.dye_g_per_l for point in points), default=0.0) or 1.0
+    lines = []
+    for point in points:
+        bar = "█" * round(_BAR * point.dye_g_per_l / top)
+        kind = _KIND_WORDS.get(point.kind, point.kind.replace("_", " "))
+        figure = f"{point.dye_g_per_l:5.2f} ± {point.dye_g_per_l_sd:4.2f} g/L"
+        lines.append(f"{moment_text(point.at):<19} {figure}  {bar:<{_BAR}}  {kind}")
+    return lines
+
+
+_KIND_WORDS = {"dip": "reckoned after a dip", "now": "reckoned for now", "ph_moved": "pH moved"}
+_RULE_WORDS = {
+    "ph": ("pH from", ""),
+    "bath_temp_c": ("bath from", "°C"),
+    "uptake_mg_per_dm2": ("dye taken up", "mg/dm²"),
+    "limit_dm2_per_l": ("spent after", "dm²/L"),
+    "limit_days": ("or after", "days"),
+    "evaporation_l_per_day": ("water lost to the air", "L a day"),
+    "tank_area_dm2": ("tank from above", "dm²"),
+}
+
+
+def rule_lines(rules):
+    """Return the shop's rules for a dye as lines."""
+    lines = []
+    for name, (label, unit) in _RULE_WORDS.items():
+        if name in rules:
+            value = rules[name]
+            text = " to ".join(f"{part:g}" for part in value) if isinstance(value, (list, tuple)) else f"{value:g}"
+            lines.append(f"{label} {text} {unit}".rstrip())
+    return lines or ["none yet"]
+
+
+def tank_line(row, life):
+    """Return an electrolyte in one line for the shell: name, charge carried, what is left."""
+    if life is None:
+        return f"{row['name']:<24} volume not known"
+    worn = ", worn out" if life["worn_out"] else ""
+    used, left = figure_text("ah_per_l", life["ah_per_l"]), figure_text("left_ah", life["left_ah"])
+    return f"{row['name']:<24} {used} used, {left} left{worn}"
+
+
+STEP_NAMES = {
+    "plan": "Plan",
+    "prepare": "Prepare",
+    "run": "Run",
+    "wet": "Dye and seal",
+    "photo": "Photo",
+    "verdict": "Verdict",
+}
+_WAITING = {
+    "prepare": "planned",
+    "run": "on now",
+    "wet": "to be dyed",
+    "photo": "to be read",
+    "verdict": "to judge",
+}
+
+
+def waiting_text(step, count):
+    """Return what waits at a step, such as "1 to be dyed"; empty when nothing does."""
+    return f"{count} {_WAITING[step]}" if count else ""
+
+
+def care_pairs(care, brief=False):
+    """Return what a bath is asked to be and wants, as pairs of label and text.
+
+    Parameters
+    ----------
+    care : dyebook.jobs.bath_state.BathCare
+    brief : bool
+        Only what matters at a glance.
+
+    Returns
+    -------
+    list of (str, str)
+    """
+    pairs = [
+        ("asked", _asked_text(care.asked_temp_c)),
+        ("strength", _strength_text(care, brief)),
+        ("age", "" if brief and not (care.age and care.age.worn_out) else _age_text(care.age)),
+        ("top-up", top_up_text(care)),
+    ]
+    return [(label, text) for label, text in pairs if text]
+
+
+def _asked_text(window):
+    if not window:
+        return ""
+    low, high = window
+    if low == high:
+        return f"{value_text('bath_temp_c', low)}, as last dipped"
+    return f"{low:g} to {value_text('bath_temp_c', high)}"
+
+
+def _strength_text(care, brief):
+    if not care.line.points:
+        return "nobody has noted it"
+    last = care.line.points[-1]
+    how = "reckoned" if last.kind in ("dip", "now") else f"noted {moment_text(last.at[:10])}"
+    if brief:
+        return f"{last.dye_g_per_l:.2g} ± {last.dye_g_per_l_sd:.1g} g/L, {how}"
+    return f"{figure_text('dye_g_per_l', last.dye_g_per_l, last.dye_g_per_l_sd)}, {how}"
+
+
+def _age_text(age):
+    if age is None:
+        return ""
+    worn = ", worn out by your limits" if age.worn_out else ""
+    dyed = f", {age.dm2_per_l:.3g} dm² dyed per litre" if age.dm2_per_l else ""
+    return f"{age.days:.0f} days{dyed}{worn}"
+
+
+def top_up_text(care):
+    """Return when a bath wants topping up, in words; empty when nobody can tell."""
+    if care.due_in_dm2 is None:
+        return ""
+    if care.due_in_dm2 > 0:
+        return f"after about {_roughly(care.due_in_dm2)} dm² more"
+    if care.top_up is None:
+        return "due; measure its strength first, the reckoning is at its end"
+    return f"due: {figure_text('dye_g', care.top_up.dye_g)} of dye"
+
+
+_EVENTS = {
+    "made_up": "made up",
+    "topped_up": "topped up",
+    "ph_moved": "pH moved",
+    "filtered": "filtered",
+    "measured": "measured",
+    "thrown_out": "taken out of use",
+}
+
+
+def event_text(event):
+    """Return what happened to a bath, such as "**3 Mar 2026** topped up: 3 g/L, pH 5.5 – knobs had gone pale"."""
+    told = [value_text(name, event[name]) for name in ("dye_g_per_l", "bath_temp_c")]
+    told += [f"pH {value_text('ph', event['ph'])}"] if event["ph"] is not None else []
+    told += [f"{event['bath_volume_l']:g} L"] if event["bath_volume_l"] else []
+    figures = ", ".join(text for text in told if text)
+    note = f" – {event['note']}" if event["note"] else ""
+    return f"**{moment_text(event['at'][:10])}** {_EVENTS[event['kind']]}" + (f": {figures}" if figures else "") + note
+
+
+def rule_pairs(rules):
+    """Return what the shop has set for a dye as pairs of label and text."""
+    window = " to ".join
+    pairs = [
+        ("pH", window(f"{end:g}" for end in rules.get("ph", ()))),
+        ("kept at", window(value_text("bath_temp_c", end) for end in rules.get("bath_temp_c", ()))),
+        ("dye taken up", f"{rules['uptake_mg_per_dm2']:g} mg/dm²" if "uptake_mg_per_dm2" in rules else ""),
+        ("spent after", f"{rules['limit_dm2_per_l']:g} dm² per litre" if "limit_dm2_per_l" in rules else ""),
+        ("or after", f"{rules['limit_days']:g} days" if "limit_days" in rules else ""),
+    ]
+    return [(label, text) for label, text in pairs if text]
+
+
+def _roughly(value):
+    """Two leading figures, never with an exponent."""
+    return f"{float(f'{value:.2g}'):g}"
+
+
+def order_lines(stand, now):
+    """Return an order as lines of words: for whom and when, the customer's words, where it stands.
+
+    Parameters
+    ----------
+    stand : dyebook.jobs.orders.OrderStand
+    now : datetime
+
+    Returns
+    -------
+    list of str
+    """
+    order = stand.order
+    head = [f"for {order['customer']}"] if order["customer"] else []
+    if order["done_at"]:
+        head.append(f"out since {moment_text(order['done_at'][:10])}")
+    elif order["due_on"]:
+        head.append(due_text(order["due_on"], now))
+    if order["skin_contact"]:
+        head.append("skin or food")
+    wish = [f"“{order['words']}”"] if order["words"] else []
+    return [line for line in [", ".join(head), *wish, stand_text(stand)] if line]
+
+
+def stand_text(stand):
+    """Return where an order stands, in one line."""
+    if stand.target is None:
+        return "No shade agreed yet."
+    if not stand.batches:
+        return "Shade agreed; nothing dyed for it yet."
+    if stand.best is None:
+        return f"Batch {stand.batches[0].batch} was dyed for it and is not read yet."
+    within = stand.delta_e00 <= (stand.target["tolerance_de00"] or 0)
+    side = "within" if within else "outside"
+    return f"Batch {stand.best.batch}: ΔE00 {stand.delta_e00:.1f}, {side} the tolerance of {_tolerance(stand)}."
+
+
+def _tolerance(stand):
+    tolerance = stand.target["tolerance_de00"]
+    return "none" if tolerance is None else f"{tolerance:g}"
+
+
+_JUDGED = {
+    "in": "Within the tolerance",
+    "out": "Outside the tolerance",
+    "cannot_tell": "The reading cannot tell",
+}
+
+
+def judged_text(verdict):
+    """Return what a reading says against a tolerance, as (head, lines).
+
+    Parameters
+    ----------
+    verdict : dyebook.advice.judge.Verdict
+
+    Returns
+    -------
+    (str, list of str)
+    """
+    head = (
+        f"{_JUDGED[verdict.verdict]}: ΔE00 {verdict.delta_e:.1f} ± {2 * verdict.delta_e_u:.1f}, "
+        f"tolerance {verdict.tolerance:g}"
+    )
+    why = verdict.why[:1].upper() + verdict.why[1:] + "."
+    return head, [f"{verdict.words[:1].upper()}{verdict.words[1:]}.", why]

@@ -1,0 +1,496 @@
+"""Runs on the bench in the words and figures of the screens.
+
+Bench answers in words: one line per figure, in our unit and the other one, with basis, notes and cautions.
+"""
+
+import math
+from datetime import datetime
+
+from dyebook.report.words import moment_text
+
+__all__ = [
+    "anodised_words",
+    "answer_lines",
+    "answer_page",
+    "answer_rows",
+    "clock_text",
+    "detail_lines",
+    "event_line",
+    "events_count_text",
+    "figure_text",
+    "limit_text",
+    "minutes_text",
+    "note_text",
+    "now_words",
+    "on_text",
+    "plan_words",
+    "preparation_words",
+    "ratio_text",
+    "run_line",
+    "run_title",
+    "share_text",
+    "steps_page",
+    "wet_step_text",
+]
+
+# what each figure is called; figures without a row here are not shown to people
+_LABELS = {
+    "acid_ml": "acid",
+    "water_ml": "water",
+    "volume_l": "bath at 20 °C",
+    "g_per_l": "strength",
+    "wt_percent": "strength by weight",
+    "acid_wt_percent": "acid at hand",
+    "sg": "hydrometer should read (20/20 °C)",
+    "contraction_ml": "shrinks by",
+    "rise_c": "warms by",
+    "portions": "portions",
+    "portion_acid_ml": "acid per portion",
+    "portion_rise_c": "each portion warms by",
+    "ah_per_l": "used so far",
+    "aluminium_g_per_l": "dissolved aluminium, reckoned",
+    "discard_ah_per_l": "discard at",
+    "left_ah": "left in the bath",
+    "worn_out": "worn out",
+    "planned_film_um": "film wanted",
+    "planned_minutes": "time planned",
+    "film_um": "film",
+    "film_measured_um": "film by gauge",
+    "minutes": "time",
+    "elapsed_min": "since the start",
+    "left_min": "still to go",
+    "ends_at": "ends at",
+    "current_density_a_per_dm2": "current density",
+    "current_a": "current",
+    "charge_ah": "charge",
+    "area_dm2": "area",
+    "film_class": "film class (ISO 7599, by the average)",
+    "rule_film_um": "720 rule alone: film",
+    "rule_minutes": "720 rule alone: time",
+    "diameter_growth_um": "outside diameter grows by",
+    "pitch_diameter_growth_um": "pitch diameter of a 60° thread grows by",
+    "metal_lost_um": "metal lost per face when stripped",
+    "end_temp_c": "electrolyte at the end",
+    "heat_kj": "heat",
+    "growth_at_end": "growth rate at the end, start = 1",
+    "largest_current_a": "largest current without more cooling",
+    "cooling_w": "cooling needed",
+    "ice_kg": "or ice in closed bottles",
+    "um_per_a_min_dm2": "growth rate",
+    "film_sd_fraction": "uncertainty of the next film",
+    "readings": "gauge readings",
+    "factor": "your films over the published ones",
+    "dye_g": "dye",
+    "dye_g_per_l": "wanted strength",
+    "second_dye_g": "second dye",
+    "second_dye_g_per_l": "its wanted strength",
+    "bath_volume_l": "bath",
+    "present_volume_l": "bath now",
+    "strength_g_per_l": "strength now",
+    "water_l": "water",
+    "dilute_l": "take out and replace by water",
+    "minutes_low": "at least",
+    "minutes_high": "at most",
+    "temp_c": "bath between",
+    "ph": "pH between",
+    "charge_in_gaps_ah": "charge across gaps",
+    "wanted_a": "current wanted",
+    "largest_area_dm2": "largest load that takes it",
+    "depth_mm": "depth of the dye",
+    "covers": "covers the part",
+    "missing_l": "fill up by",
+    "rise_mm": "the part lifts the level by",
+    "prepared": "ticked before",
+    "not_prepared": "not ticked",
+    "batch": "batch",
+    "uptake_mg_per_dm2": "dye taken up by a film",
+    "lost_per_day": "lost on its own, a day",
+    "dm2_per_l": "dyed so far",
+    "days": "age",
+}
+_UNITS = (
+    ("sg", "", 1, None),
+    ("dm2_per_l", "dm²/L", 0.407461, "ft²/gal"),
+    ("days", "days", 1, None),
+    ("mg_per_dm2", "mg/dm²", 1, None),
+    ("lost_per_day", "of its dye", 1, None),
+    ("_min", "min", 1, None),
+    ("_mm", "mm", 1 / 25.4, "in"),
+    ("_um_per_a_min_dm2", "µm per A·min/dm²", 1, None),
+    ("um_per_a_min_dm2", "µm per A·min/dm²", 1, None),
+    ("_a_per_dm2", "A/dm²", 9.290304, "A/ft²"),
+    ("ah_per_l", "A·h/L", 3.785412, "A·h/gal"),
+    ("g_per_l", "g/L", 0.1335265, "oz/gal"),
+    ("_percent", "wt %", 1, None),
+    ("_ml", "mL", 0.0338140, "fl oz"),
+    ("_um", "µm", 1 / 25.4, "mil"),
+    ("_dm2", "dm²", 15.500031, "in²", 0.1076391, "ft²"),
+    ("_ah", "A·h", 1, None),
+    ("_kj", "kJ", 1, None),
+    ("_kg", "kg", 2.204623, "lb"),
+    ("minutes", "min", 1, None),
+    ("minutes_low", "min", 1, None),
+    ("minutes_high", "min", 1, None),
+    ("_l", "L", 0.2641721, "gal"),
+    ("_a", "A", 1, None),
+    ("_w", "W", 1, None),
+    ("_g", "g", 0.0352740, "oz"),
+)
+_RISES = ("rise_c", "portion_rise_c")
+
+
+def answer_rows(answer, names=None):
+    """Figures of a bench answer as (label, text) pairs.
+
+    Parameters
+    ----------
+    answer : dict
+        `to_dict()` of a bench result.
+    names : sequence of str, optional
+        Only these figures, in this order; all of them in the usual order without.
+
+    Returns
+    -------
+    list of (str, str)
+    """
+    rows = []
+    for name in names or _LABELS:
+        label = _LABELS[name]
+        value = answer.get(name)
+        if (
+            value is None
+            or (name.startswith("portion") and answer["portions"] == 1)
+            or (name == "charge_in_gaps_ah" and not value)
+            or value == []
+        ):
+            continue
+        rows.append((label, _figure(name, value, answer.get(f"{name}_sd"))))
+    return rows
+
+
+def figure_text(name, value, sd=None):
+    """Return one figure in our unit and the other one, such as "12.7 ± 1.5 µm (0.500 mil)", by its name's ending."""
+    return _figure(name, value, sd)
+
+
+def answer_lines(answer):
+    """A bench answer as lines of text: figures, basis, notes, cautions."""
+    rows = answer_rows(answer)
+    width = max((len(label) for label, _ in rows), default=0)
+    lines = [f"{label:<{width}}  {text}" for label, text in rows]
+    lines += ["", f"Basis: {answer['basis']}."]
+    lines += [f"Note: {note}." for note in answer.get("notes", ())]
+    return lines + [f"Caution: {text}" for text in answer["cautions"]]
+
+
+def answer_page(title, answer, paper="a4"):
+    """A bench answer as one printed page.
+
+    Parameters
+    ----------
+    title : str
+    answer : dict
+        `to_dict()` of a bench result.
+    paper : {"a4", "letter"}
+
+    Returns
+    -------
+    bytes
+        PDF.
+    """
+    from dyebook.report.paper.pdf import pdf_bytes
+    from dyebook.report.paper.sheet import Pairs, Prose, Row, Sheet
+
+    tail = [line for line in answer_lines(answer) if line.startswith(("Basis:", "Note:", "Caution:"))]
+    parts = [[Pairs("", tuple(answer_rows(answer)))], [Prose(tuple(tail), size="small")]]
+    details = detail_lines(answer)
+    if details:
+        parts.insert(1, [Prose(tuple(details))])
+    return pdf_bytes(Sheet(title, "", "", tuple(Row(((1.0, part),)) for part in parts)), paper)
+
+
+# as many as leave room for the rest of the page
+_MOST_LINES = 24
+
+
+def detail_lines(answer):
+    """What an answer holds besides its figures, a line each: the shapes of a load, events of a log, strengths."""
+    lines = [
+        f"{line['count']} × {line['label']}: {figure_text('area_dm2', line['area_dm2'])}"
+        for line in answer.get("lines", ())
+    ]
+    lines += [
+        f"{event['time_min']:.1f} min: {event['kind'].replace('_', ' ')} ({event['because']}). {event['remedy']}"
+        for event in answer.get("events", ())[:8]
+    ]
+    lines += [
+        f"{point['at'][:10]}: {figure_text('g_per_l', point['dye_g_per_l'], point['dye_g_per_l_sd'])}, "
+        + point["kind"].replace("_", " ")
+        for point in answer.get("points", ())[-16:]
+    ]
+    left = len(lines) - _MOST_LINES
+    return lines if left <= 0 else [*lines[:_MOST_LINES], f"and {left} more"]
+
+
+def steps_page(title, steps, cautions, paper="a4", pairs=()):
+    """Steps to tick as one printed page, with what was planned above them.
+
+    Parameters
+    ----------
+    title : str
+    steps : sequence of Step
+        As in `dyebook.physics.sealing`.
+    cautions : sequence of str
+    paper : {"a4", "letter"}
+    pairs : sequence of (str, str)
+        Label and text.
+
+    Returns
+    -------
+    bytes
+        PDF.
+    """
+    from dyebook.report.paper.pdf import pdf_bytes
+    from dyebook.report.paper.sheet import Pairs, Prose, Row, Sheet
+
+    ticks = [(f"[   ]  {step.name}", f"{_for_minutes(step)}{step.what} ({step.source})") for step in steps]
+    tail = [f"Caution: {text}" for text in cautions]
+    parts = [[Pairs("", tuple(rows))] for rows in (pairs, ticks) if rows] + [[Prose(tuple(tail), size="small")]]
+    return pdf_bytes(Sheet(title, "", "", tuple(Row(((1.0, part),)) for part in parts)), paper)
+
+
+def _for_minutes(step):
+    return "" if step.minutes is None else f"{figure_text('minutes', step.minutes)}: "
+
+
+def _figure(name, value, sd):
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, str):
+        return f"{datetime.fromisoformat(value).astimezone():%H:%M}" if name == "ends_at" else value
+    if name == "temp_c":
+        low, high = value
+        return f"{low:g} to {high:g} °C ({low * 1.8 + 32:.0f} to {high * 1.8 + 32:.0f} °F)"
+    if name == "ph":
+        return " to ".join(f"{item:g}" for item in value)
+    if isinstance(value, (list, tuple)):
+        return ", ".join(item.replace("_", " ") if isinstance(item, str) else _one(name, item, None) for item in value)
+    return _one(name, value, sd)
+
+
+def _one(name, value, sd):
+    if name.endswith("_c"):
+        return _degrees(name, value, sd)
+    for ending, unit, *others in _UNITS:
+        if name.endswith(ending):
+            pairs = zip(others[::2], others[1::2], strict=True)
+            told = ", ".join(f"{_short(value * factor)} {other}" for factor, other in pairs if other)
+            second = f" ({told})" if told else ""
+            figure = f"{value:.4f}" if name == "sg" else _with_doubt(value, sd)
+            return f"{figure} {unit}{second}".strip()
+    return f"{100 * value:.0f} %" if name.endswith("fraction") else _short(value)
+
+
+def _degrees(name, value, sd):
+    fahrenheit = value * 1.8 if name in _RISES else value * 1.8 + 32
+    figure = _with_doubt(value, sd) if sd else f"{value:.1f}"
+    return f"{figure} °C ({fahrenheit:.0f} °F)"
+
+
+def _with_doubt(value, sd):
+    """A figure with as many decimals as its uncertainty bears: two digits of it below 3, one from there on."""
+    if not sd:
+        return _short(value)
+    exponent = math.floor(math.log10(sd))
+    digits = max(0, (1 if sd / 10**exponent < 2.95 else 0) - exponent)
+    return f"{value:.{digits}f} ± {sd:.{digits}f}"
+
+
+def _short(value):
+    if isinstance(value, int):
+        return str(value)
+    if value == 0:
+        return "0"
+    digits = max(0, 3 - len(str(int(abs(value))))) if abs(value) >= 1 else 3
+    return f"{value:.{digits}f}" if abs(value) >= 0.01 else f"{value:.2g}"
+
+
+def clock_text(moment):
+    """Return the clock time of a moment as "14:32", on this machine's clock."""
+    return f"{moment.astimezone():%H:%M}"
+
+
+def minutes_text(minutes):
+    """Return a time as "45 s", "31 min 20 s" or "1 h 05 min"."""
+    seconds = round(minutes * 60)
+    if seconds < 60:
+        return f"{seconds} s"
+    if seconds < 3600:
+        whole, rest = divmod(seconds, 60)
+        return f"{whole} min" + (f" {rest} s" if rest else "")
+    hours, rest = divmod(round(minutes), 60)
+    return f"{hours} h {rest:02d} min"
+
+
+def run_title(row):
+    """Return a run as "Run 12: 12 µm (0.472 mil), 28 Mar 2026, 09:24"."""
+    film = figure_text("film_um", row["film_um"], row["film_sd_um"]) if row["film_um"] else "film not known"
+    when = moment_text(row["started_at"]) if row["started_at"] else "not started"
+    return f"Run {row['id']}: {film}, {when}"
+
+
+def run_line(state):
+    """Return a run in one line for the shell: number, state, when, film, batch.
+
+    Parameters
+    ----------
+    state : dict
+        As `RunState.to_dict`.
+    """
+    when = moment_text(state["started_at"]) if state["started_at"] else "not started"
+    film = f"{figure_text('planned_film_um', state['planned_film_um'])} wanted"
+    if state["film_um"] is not None:
+        film = figure_text("film_um", state["film_um"], state["film_um_sd"])
+    if state["film_measured_um"] is not None:
+        film += f", {figure_text('film_measured_um', state['film_measured_um'])} by gauge"
+    tail = f", until {clock_text(datetime.fromisoformat(state['ends_at']))}" if state["state"] == "on" else ""
+    batch = f", batch {state['batch']}" if state["batch"] else ""
+    return f"run {state['run']:>4}  {state['state']:<7}  {when}, {film}{tail}{batch}"
+
+
+def on_text(row, stand):
+    """Return a run that is on as one line: "**Run 12 is on** until 14:32 – film now about 7.2 ± 0.9 µm (0.283 mil)"."""
+    until = "its film is reached" if stand.done else f"until {clock_text(stand.ends_at)}"
+    until = "paused" if stand.paused else until
+    film = figure_text("film_um", stand.film_um, stand.film_um_sd)
+    return f"**Run {row['id']} is on**, {until} – film now about {film}"
+
+
+def now_words(stand):
+    """Return where a run stands as pairs of label and text.
+
+    Parameters
+    ----------
+    stand : RunNow
+
+    Returns
+    -------
+    list of (str, str)
+    """
+    return [
+        ("film now about", figure_text("film_um", stand.film_um, stand.film_um_sd)),
+        ("ends at", "now" if stand.done else "paused" if stand.paused else clock_text(stand.ends_at)),
+        ("charge so far", figure_text("charge_ah", stand.charge_ah)),
+        ("current, as last noted", figure_text("current_a", stand.current_a)),
+    ]
+
+
+def limit_text(plan, wanted, instead):
+    """Return what a supply that is too small still does.
+
+    Parameters
+    ----------
+    plan : SupplyPlan
+        Held back by the supply.
+    wanted, instead : FilmPlan
+        The run as it was meant, and the run of the same time that the supply allows.
+
+    Returns
+    -------
+    str
+    """
+    meant = minutes_text(wanted.minutes)
+    film = figure_text("film_um", instead.film_um, instead.film_um_sd)
+    return (
+        f"The supply stops at {figure_text('current_a', plan.current_a)}; {figure_text('wanted_a', plan.wanted_a)} "
+        f"were wanted. The film takes {minutes_text(plan.run.minutes)} instead of {meant}; in {meant} it gets to "
+        f"{film}. At your density the supply carries {figure_text('area_dm2', plan.largest_area_dm2)}."
+    )
+
+
+def plan_words(row):
+    """Return what a run was planned as: pairs of label and text."""
+    plan = row["trace"]["plan"]
+    pairs = [
+        ("film wanted", figure_text("film_um", plan["film_um"])),
+        ("time planned", minutes_text(plan["minutes"])),
+        ("area", figure_text("area_dm2", row["area_dm2"])),
+        ("set the supply to", figure_text("current_a", plan["current_a"])),
+        ("alloy", row["alloy"]),
+        ("electrolyte", row["electrolyte_temp_c"] and figure_text("electrolyte_temp_c", row["electrolyte_temp_c"])),
+    ]
+    return [(label, text) for label, text in pairs if text]
+
+
+def anodised_words(row, electrolyte=None):
+    """Return how a run truly was: pairs of label and text, of a row of the book."""
+    gauge = (row["trace"] or {}).get("gauge_um", ())
+    measured = row["film_measured_um"] and figure_text("film_measured_um", row["film_measured_um"])
+    read = f"{measured}, {len(gauge)} readings" if measured and len(gauge) > 1 else measured
+    names = ("area_dm2", "current_density_a_per_dm2", "charge_ah", "electrolyte_temp_c")
+    known = {name: figure_text(name, row[name]) for name in names if row[name] is not None}
+    by_charge = row["film_from_charge_um"]
+    pairs = [
+        ("started", row["started_at"] and moment_text(row["started_at"])),
+        ("time", row["anodise_min"] and minutes_text(row["anodise_min"])),
+        ("area", known.get("area_dm2")),
+        ("current density", known.get("current_density_a_per_dm2")),
+        ("charge", known.get("charge_ah")),
+        ("film from charge", by_charge and figure_text("film_um", by_charge, row["film_sd_um"])),
+        ("film by gauge", read),
+        ("electrolyte", ", ".join(filter(None, [electrolyte, known.get("electrolyte_temp_c")]))),
+    ]
+    return [(label, text) for label, text in pairs if text]
+
+
+def preparation_words(ticks):
+    """Return the steps ticked before a run, in order, such as "water break test: holds"."""
+    lines = []
+    for tick in ticks:
+        state = {None: "", True: ": holds", False: ": did not pass"}[tick["passed"]]
+        took = f", {minutes_text(tick['dwell_min'])}" if tick["dwell_min"] else ""
+        note = f" – {tick['note']}" if tick["note"] else ""
+        lines.append(f"{tick['kind'].replace('_', ' ')}{state}{took}{note}")
+    return lines
+
+
+def wet_step_text(step):
+    """Return a rinse or seal of a batch in words, such as "hot water, 97.0 °C (207 °F), 30 min"."""
+    temp = step.get("rinse_temp_c") if "rinse_temp_c" in step else step["seal_temp_c"]
+    parts = [
+        (step["kind"] or "kind not noted").replace("_", " "),
+        temp is not None and figure_text("bath_temp_c", temp),
+        step["dwell_min"] and minutes_text(step["dwell_min"]),
+    ]
+    return ", ".join(part for part in parts if part)
+
+
+def event_line(event):
+    """Return an event of a log as (head, remedy): "contact lost at 12.4 min: current fell …" and what to do."""
+    head = f"{event['kind'].replace('_', ' ').capitalize()} at {minutes_text(event['time_min'])}"
+    return f"{head}: {event['because']}", event["remedy"]
+
+
+def events_count_text(count):
+    """Return how many events a log shows, in words."""
+    return {0: "Nothing unusual was found in this log.", 1: "One thing happened."}.get(
+        count, f"{count} things happened."
+    )
+
+
+def ratio_text(film_measured_um, film_um):
+    """Return a gauged film over the reckoned one as "0.94 of the reckoned"."""
+    return f"{film_measured_um / film_um:.2f} of the reckoned"
+
+
+def share_text(factor):
+    """Return a factor as "1.20 times"."""
+    return f"{factor:.2f} times"
+
+
+def note_text(note):
+    """Return one note of a run as "09:34: 2.90 A, 21.0 °C (70 °F)"."""
+    seen = [figure_text(name, note[name]) for name in ("current_a", "electrolyte_temp_c") if name in note]
+    if "voltage_v" in note:
+        seen.insert(1, f"{note['voltage_v']:.3g} V")
+    return f"{clock_text(datetime.fromisoformat(note['at']))}: {', '.join(seen)}"

@@ -1,0 +1,261 @@
+"""What measuring an archive again has moved, as lines for the shell.
+
+What was learned about cameras, as text.
+"""
+
+from itertools import pairwise
+
+import numpy as np
+
+from dyebook.report.words import flag_lines, lab_text, moment_text
+
+__all__ = [
+    "camera_line",
+    "camera_text",
+    "cameras_text",
+    "coupon_rows",
+    "coupon_words",
+    "days_text",
+    "flag_lines",
+    "learned_words",
+    "moved_text",
+    "repeatability_text",
+]
+
+
+def camera_text(profile, patches):
+    """Return a camera profile as lines for the shell.
+
+    Parameters
+    ----------
+    profile : CameraProfile
+    patches : sequence of str
+        Names of the 24 patches.
+
+    Returns
+    -------
+    str
+    """
+    lines = [
+        f"{profile.name}: colours read to ΔE00 {profile.mean:.1f} on average (each patch left out in turn)",
+        f"  learned from {len(profile.used)} of 24 patches; furthest off: {_worst(profile, patches)}",
+        f"  chart: {_TABLES.get(profile.table, profile.table)}",
+        f"  camera: {_maker(profile)}; learned {moment_text(profile.learned_at[:10])}",
+    ]
+    unused = [f"{patches[patch]} ({patch})" for patch in range(24) if patch not in profile.used]
+    if unused:
+        lines.insert(2, f"  not learned from: {', '.join(unused)}")
+    if profile.repeat_sd is not None:
+        lines.append("  repeats to " + ", ".join(f"{value:.2f}" for value in profile.repeat_sd) + " in L*, a*, b*")
+    return "\n".join([*lines, *(f"  ! {line}" for line in flag_lines(profile.flags))])
+
+
+def _worst(profile, patches):
+    """The three patches furthest off among those learned from, with their numbers."""
+    worst = sorted(profile.used, key=lambda patch: -profile.loo_delta_e00[patch])[:3]
+    return ", ".join(f"{patches[patch]} ({patch}) {profile.loo_delta_e00[patch]:.1f}" for patch in worst)
+
+
+def _maker(profile):
+    """Make and model as people say them: many a model's name begins with its maker's."""
+    make, model = profile.make or "", profile.model or ""
+    return (model if model.lower().startswith(make.lower()) else f"{make} {model}") or "not named by its photo"
+
+
+def cameras_text(profiles):
+    """Return all cameras, one a line."""
+    if not profiles:
+        return "no camera learned yet; photograph a 24-patch chart and run: dyebook camera learn PHOTO --name NAME"
+    width = max(len(profile.name) for profile in profiles)
+    return "\n".join(
+        f"{p.name:{width}}  ΔE00 {p.mean:.1f}  learned {moment_text(p.learned_at[:10])}, camera {_maker(p)}"
+        for p in profiles
+    )
+
+
+def learned_words(profile, patches):
+    """Return what was learned, for a screen.
+
+    Parameters
+    ----------
+    profile : CameraProfile
+    patches : sequence of str
+        Names of the 24 patches.
+
+    Returns
+    -------
+    (str, list of str)
+        The figure that matters, and lines about it.
+    """
+    head = f"Colours it had not seen came out within ΔE00 {profile.mean:.1f} on average"
+    lines = [
+        f"Each of {len(profile.used)} patches was left out in turn and read by what the others taught. Furthest off: "
+        f"{_worst(profile, patches)}.",
+        f"The chart's table that fits: {_TABLES.get(profile.table, profile.table)}.",
+    ]
+    return head, lines
+
+
+_TABLES = {"before-2014": "made before November 2014", "after-2014": "made since November 2014"}
+
+
+def camera_line(profile):
+    """Return a learned camera as two lines of Markdown: its name and figure, its make and day."""
+    repeats = "" if profile.repeat_sd is None else f", repeats to {max(profile.repeat_sd):.1f}"
+    learned = moment_text(profile.learned_at[:10])
+    return f"**{profile.name}** – ΔE00 {profile.mean:.1f}{repeats}  \n{_maker(profile)}, learned {learned}"
+
+
+def coupon_words(told):
+    """Return what the check coupon's days tell: a heading, and sentences of what to do.
+
+    Parameters
+    ----------
+    told : dyebook.jobs.check_coupon.CouponDays
+
+    Returns
+    -------
+    (str, list of str)
+    """
+    count = f"{len(told.days)} day{'' if len(told.days) == 1 else 's'}"
+    if told.missing:
+        more = f"{told.missing} more day{'' if told.missing == 1 else 's'}"
+        head = f"{more} until drift can be told from scatter"
+        lines = [f"{count} so far. {_LAST.format(steps=_steps(told))}"]
+    elif told.drift.cause == "none":
+        head = f"Steady over {count}"
+        lines = [_LAST.format(steps=_steps(told))]
+    else:
+        head, lines = _left(told)
+    if told.put_right is not None:
+        lines.append(f"Put right on {moment_text(told.put_right)}; the rule looks afresh from then.")
+    if told.learned_anew is not None:
+        lines.append(
+            f"{told.camera} was learned anew on {moment_text(told.learned_anew)}: a step there is the new profile's. "
+            "Count from that day once the camera is trusted."
+        )
+    if told.earlier:
+        lines.append(f"{told.earlier} earlier day{'' if told.earlier == 1 else 's'} no longer count.")
+    return head, lines
+
+
+_LAST = "Against its kept colour the last reading is {steps}."
+
+
+def _left(told):
+    """Heading and advice for a coupon that has left its kept colour."""
+    since = moment_text(told.since)
+    moves = _joined([f"{amount:.1f} {word}" for amount, word in told.moves])
+    if not moves:
+        return f"It left its kept colour on {since}, and has come back since", [
+            f"{_LAST.format(steps=_steps(told))} If something was put right, note the day."
+        ]
+    head = f"Since {since} readings are {moves}: a phone update, a new lamp or a soiled card?"
+    lines = [_LAST.format(steps=_steps(told))]
+    if [word for _, word in told.moves] == ["lighter"]:
+        lines.append("Lighter and nothing else is how a soiled card reads: it is taken for cleaner than it is.")
+    lines.append(
+        "Clean the card or take a fresh one, look whether lamp, phone or its settings changed, and photograph the "
+        f"coupon again. Until that is found, batches read since {since} are off by as much."
+    )
+    return head, lines
+
+
+def _steps(told):
+    last = told.differences.iloc[-1]
+    return ", ".join(f"Δ{name[-1].upper()}* {_signed(last[name])}" for name in _STEPS)
+
+
+_STEPS = ("delta_l", "delta_c", "delta_h")
+
+
+def _signed(value):
+    """A difference to one decimal, with a true minus; nought has no sign."""
+    text = f"{value:+.1f}".replace("-", "−")
+    return "0.0" if text[1:] == "0.0" else text
+
+
+def _joined(words):
+    return words[0] if len(words) == 1 else ", ".join(words[:-1]) + " and " + words[-1] if words else ""
+
+
+def coupon_rows(told, count=5):
+    """Return the last days of the check coupon, newest first, as rows of (day, ΔL*, ΔC*, ΔH*) in words."""
+    last = told.differences.iloc[::-1].head(count)
+    return [(moment_text(row.dyed_at), *(_signed(getattr(row, name)) for name in _STEPS)) for row in last.itertuples()]
+
+
+def days_text(told):
+    """Return what the check coupon's days tell as lines for the shell.
+
+    Parameters
+    ----------
+    told : dyebook.jobs.check_coupon.CouponDays
+
+    Returns
+    -------
+    str
+    """
+    head, lines = coupon_words(told)
+    mark = "! " if told.moves else ""
+    reader = told.camera or "no learned camera"
+    return "\n".join([f"Check coupon, read with {reader}", f"  {mark}{head}", *(f"  {line}" for line in lines)])
+
+
+def repeatability_text(told, camera=None):
+    """Return how well readings repeat as lines for the shell.
+
+    Parameters
+    ----------
+    told : Repeatability
+    camera : str, optional
+        The learned camera that it is now kept with.
+
+    Returns
+    -------
+    str
+    """
+    lines = [
+        f"{told.count} readings, mean {lab_text(told.lab)}",
+        "  one reading repeats to " + ", ".join(f"{value:.2f}" for value in told.sd) + " (sd of L*, a*, b*)",
+        f"  mean difference from the mean: ΔE00 {told.mcdm_00:.2f} (ΔE*ab {told.mcdm:.2f})",
+    ]
+    if np.isfinite(told.grr_percent).all():
+        share = ", ".join(f"{value:.0f} %" for value in told.grr_percent)
+        lines.append(f"  share of the total spread (L*, a*, b*): {share}; under 10 % is good, over 30 % is not fit")
+    if camera is not None:
+        lines.append(f"  kept with {camera}: from now on it is in the ± of what {camera} reads")
+    return "\n".join([*lines, *(f"  ! {line}" for line in flag_lines(told.flags))])
+
+
+_WIDTH = 40
+
+
+def moved_text(told):
+    """Return the lines for a `dyebook.jobs.remeasure.Moved` as its dict."""
+    verb = "would move" if told["dry_run"] else "measured again"
+    lines = [f"{told['photos']} of {told['waiting']} photos looked at, {told['readings']} readings {verb}"]
+    if told["readings"]:
+        figures = told["delta_e00"]
+        lines.append(
+            f"moved by ΔE00 {figures['median']:.2f} (half of them), {figures['p95']:.2f} (95 of 100), at most "
+        )
+        lines[-1] += f"{figures['max']:.2f}"
+        lines += _bars(told["histogram"])
+        lines += [f"batch {one['batch']} moved by {one['delta_e00']:.2f}" for one in told["worst"]]
+    lines += [f"not measured again, old reading stands: {one['photo']}: {one['why']}" for one in told["troubles"]]
+    if told["stopped"]:
+        lines.append("stopped; what was measured is kept; run the same command to go on")
+    return "\n".join(lines)
+
+
+def _bars(histogram):
+    edges, counts = histogram["edges"], histogram["counts"]
+    names = [f"under {edges[0]:g}"]
+    names += [f"{low:g} to {high:g}" for low, high in pairwise(edges)]
+    names.append(f"{edges[-1]:g} or more")
+    most = max(counts)
+    return [
+        f"  {name:>10}  {count:>7}  {'#' * round(_WIDTH * count / most)}"
+        for name, count in zip(names, counts, strict=True)
+    ]

@@ -1,0 +1,1 @@
+"""Printed sheets, as PDF and as HTML."""

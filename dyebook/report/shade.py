@@ -1,0 +1,296 @@
+"""Advice on shades as lines for the shell and as words for the screens."""
+
+from dyebook.record import FIELDS
+from dyebook.report.words import distance_text, lab_text
+
+__all__ = [
+    "AWAY",
+    "MAY_REACH",
+    "NEAR",
+    "NO_NEARER",
+    "REACHES",
+    "STRIP_HINT",
+    "answer_text",
+    "baths_text",
+    "coupons_text",
+    "depth_text",
+    "dwell_text",
+    "footing_text",
+    "forgiving_text",
+    "lamp_text",
+    "left_out_text",
+    "miss_text",
+    "mix_lines",
+    "mixes_text",
+    "outlook_text",
+    "reach_word",
+    "redip_lines",
+    "redip_text",
+    "sentence_text",
+    "setting_fields",
+    "setting_rows",
+    "settings_text",
+    "strength_text",
+    "strip_text",
+    "suggestions_text",
+    "worth_trying",
+]
+
+# CIEDE2000 by which 10 s or 1 °C moves a shade: below the first nobody sees it, above the second everybody does;
+# common practice, no source
+_FORGIVING, _DELICATE = 0.4, 1.0
+
+STRIP_HINT = (
+    "A strip drawn out of the dye in steps tells more than one dip, in a single photo. Its bands are kept as dips that "
+    "share one film and one bath."
+)
+NO_NEARER = "Two dyes of these baths come no nearer either."
+
+
+def dwell_text(minutes):
+    """Return a dwell as minutes and seconds, such as "5:30 min"."""
+    whole, seconds = divmod(round(minutes * 60), 60)
+    return f"{whole}:{seconds:02d} min"
+
+
+def settings_text(settings):
+    """Return settings as people say them: "40 °C, 5:30 min, 3 g/L, film 12 µm, pH 5.5"."""
+    text = (
+        f"{settings['bath_temp_c']:.0f} °C, {dwell_text(settings['dwell_min'])}, {settings['dye_g_per_l']:.2g} g/L, "
+        f"film {settings['film_um']:.1f} µm"
+    )
+    return text + (f", pH {settings['ph']:.1f}" if "ph" in settings else "")
+
+
+def suggestions_text(suggestions):
+    """Return suggestions, best first, as lines for the shell.
+
+    Parameters
+    ----------
+    suggestions : list of Suggestion
+
+    Returns
+    -------
+    str
+    """
+    lines = []
+    for number, one in enumerate(suggestions, start=1):
+        lines.append(f"{number}. {settings_text(one.settings)}")
+        lines.append(f"   expect {lab_text(one.lab)}, ΔE00 {one.delta_e00:.1f} (90 %: {one.delta_e00_p90:.1f})")
+        lines.append(f"   {one.why}")
+        lines.append(f"   from daylight to lamp light it moves by ΔE00 {one.lamp_a:.1f}, to LED by {one.lamp_led:.1f}")
+    return "\n".join(lines)
+
+
+_ACTIONS = {
+    "more_time": "More time",
+    "next_bath": "Another bath next",
+    "accept": "Accept",
+    "strip": "Accept or strip",
+    "ask": "Say more about the part first",
+}
+
+_DIPS = ("more_time", "next_bath")
+
+
+def redip_lines(advice):
+    """Return a `Redip` as sentences, what to do first; its caution apart."""
+    lines = [f"{_ACTIONS[advice.action]}.", sentence_text(advice.why)]
+    if advice.action == "next_bath":
+        lines[0] = f"{advice.bath} next: {settings_text(advice.settings)}."
+    if advice.action == "more_time":
+        lines[0] = f"{dwell_text(advice.extra_dwell_min)} more in the same bath."
+    if advice.action in _DIPS:
+        lines.append(
+            f"Expect {lab_text(advice.lab)}, {distance_text(advice.delta_e00)}; nine times in ten below "
+            f"{advice.delta_e00_p90:.1f}."
+        )
+    return lines
+
+
+def redip_text(advice):
+    """Return a `Redip` as lines for the shell."""
+    lines = [f"{_ACTIONS[advice.action].lower()}: {advice.why}"]
+    if advice.action == "next_bath":
+        lines.append(f"{advice.bath}: {settings_text(advice.settings)}")
+    if advice.action in _DIPS:
+        lines.append(f"expect {lab_text(advice.lab)}, ΔE00 {advice.delta_e00:.1f} (90 %: {advice.delta_e00_p90:.1f})")
+    return "\n".join(lines + ([advice.caution] if advice.caution else []))
+
+
+def coupons_text(coupons):
+    """Return test dips as lines for the shell, a `Coupon` each."""
+    return "\n".join(f"{i}. {settings_text(one.settings)}\n   {one.why}" for i, one in enumerate(coupons, start=1))
+
+
+def strip_text(kept):
+    """Return the bands of a strip that were kept, a line a band."""
+    told = [lab_text(reading["lab"]) for reading in kept.readings] or ["not read"] * len(kept.batches)
+    bands = zip(kept.batches, kept.dwells_min, told, strict=True)
+    return "\n".join(f"batch {number}: {dwell_text(dwell)}, {colour}" for number, dwell, colour in bands)
+
+
+def setting_rows(settings):
+    """Return settings as (label, text) pairs in the order in which they are set."""
+    texts = _setting_texts(settings)
+    return [(FIELDS[name].label.capitalize() if name != "ph" else "pH", text) for name, text in texts.items()]
+
+
+def setting_fields(settings):
+    """Return settings as texts by field, ready to be typed into a form of settings."""
+    return {name: text.removesuffix(" min") for name, text in _setting_texts(settings).items()}
+
+
+def _setting_texts(settings):
+    texts = {
+        "bath_temp_c": f"{settings['bath_temp_c']:.0f} °C",
+        "dwell_min": dwell_text(settings["dwell_min"]),
+        "dye_g_per_l": f"{settings['dye_g_per_l']:.2g} g/L",
+        "film_um": f"{settings['film_um']:.1f} µm",
+    }
+    return texts | ({"ph": f"{settings['ph']:.1f}"} if "ph" in settings else {})
+
+
+def outlook_text(one, tolerance=None):
+    """Return in words how near a `Suggestion` should come, against a tolerance (CIEDE2000) where there is one."""
+    how = "no difference to speak of" if one.miss == "the same" else one.miss
+    far, most = distance_text(one.delta_e00), f"nine times in ten below {one.delta_e00_p90:.1f}"
+    word = reach_word(one, tolerance)
+    if word == REACHES:
+        return f"Expect {how}: {far} to the target, {most}."
+    if word == MAY_REACH:
+        return f"It may reach it, but too little is known for sure: expect {how}, {far} off, {most}. A test dip tells."
+    if word == NEAR:
+        return f"This bath comes near it and not up to it: its nearest shade is {how}, {far} from the target."
+    return f"This bath does not go there. Its nearest shade is {how}: {far} from the target."
+
+
+REACHES, MAY_REACH, NEAR, AWAY = "reaches it", "may reach it", "comes near it", "does not go there"
+# without a tolerance: up to this CIEDE2000 half of the judges accept a match (ISO/TR 28642, value from memory), up to
+# twice that few call it another colour (judgement, no source)
+_MATCH = 1.8
+
+
+def reach_word(one, tolerance=None):
+    """Return whether a `Suggestion` reaches its target: `REACHES`, `MAY_REACH`, `NEAR` or `AWAY`.
+
+    Parameters
+    ----------
+    one : Suggestion
+    tolerance : float, optional
+        CIEDE2000 that passes; 1.8 without it.
+
+    Notes
+    -----
+    The expected difference decides. It counts all doubt, so it may stay above the tolerance in a bath that would
+    reach the shade if it were known better: `MAY_REACH`.
+    """
+    limit = tolerance or _MATCH
+    if one.delta_e00 <= limit:
+        return REACHES
+    if one.reachable:
+        return MAY_REACH
+    return NEAR if one.delta_e00 <= 2 * limit else AWAY
+
+
+def forgiving_text(one):
+    """Return how much small errors of time and temperature move the colour of a `Suggestion`."""
+    most = max(one.per_10_s, one.per_degree)
+    word = "Forgiving" if most < _FORGIVING else "Delicate" if most > _DELICATE else "Mind clock and thermometer"
+    return (
+        f"{word}: 10 s longer moves the colour by {distance_text(one.per_10_s)}, 1 °C warmer by {one.per_degree:.1f}."
+    )
+
+
+def lamp_text(one):
+    """Return how far the colour of a `Suggestion` moves from daylight to lamp light."""
+    return (
+        f"From daylight to lamp light it moves by {distance_text(one.lamp_a)}, to LED light by {one.lamp_led:.1f}; "
+        "a guide, as the spectrum is inferred."
+    )
+
+
+def strength_text(g_per_l, now_g_per_l=None):
+    """Return how strong a bath was taken to be, and, where that differs, what it is reckoned to hold."""
+    told = f"Taken at {g_per_l:.2g} g/L, as last written down for this bath"
+    if now_g_per_l is None or f"{now_g_per_l:.2g}" == f"{g_per_l:.2g}":
+        return f"{told}."
+    return (
+        f"{told}. Reckoned from all that went through it, it holds {now_g_per_l:.2g} g/L; what that does to a dip was "
+        "learned from its dips, which are written down in the same way."
+    )
+
+
+def answer_text(one):
+    """Return a `Suggestion` in one line, to choose by."""
+    return f"{settings_text(one.settings)} – {distance_text(one.delta_e00)}, ±10 s {one.per_10_s:.1f}"
+
+
+def depth_text(run):
+    """Return where a `DepthRun` comes nearest to its target, in words and figures."""
+    how = "the same to the eye" if run.miss == "the same" else run.miss
+    at, far = run.dwell_min[run.nearest], float(run.delta_e00[run.nearest])
+    return f"Nearest at {dwell_text(at)}: {how}, {distance_text(far)}."
+
+
+def miss_text(one):
+    """Return the miss of a `Suggestion` in a few words, such as "ΔE00 1.2, a little greener"."""
+    return distance_text(one.delta_e00) + ("" if one.miss == "the same" else f", {one.miss}")
+
+
+def footing_text(one):
+    """Return what a `Suggestion` rests on: whether its settings lie among the dips on record."""
+    return sentence_text(one.why.rpartition("; ")[2])
+
+
+def sentence_text(text):
+    """Return words as a sentence."""
+    return text[:1].upper() + text[1:] + ("" if text.endswith((".", "!", "?")) else ".")
+
+
+def baths_text(advice, tolerance=None):
+    """Return a `BathAdvice` as lines for the shell: the baths, best first, then two dyes where no bath reaches it."""
+    lines = []
+    for number, (name, one) in enumerate(advice.suggestions, start=1):
+        lines.append(f"{number}. {name} {reach_word(one, tolerance)}: {settings_text(one.settings)}")
+        lines.append(f"   {miss_text(one)}, nine times in ten below {one.delta_e00_p90:.1f}. {lamp_text(one)}")
+    nearer = worth_trying(advice.mixes, advice.suggestions[0][1].delta_e00)
+    if nearer:
+        lines += ["No bath alone reaches it. Two dyes:", mixes_text(nearer)]
+    elif advice.mixes:
+        lines.append(f"No bath alone reaches it. {NO_NEARER}")
+    return "\n".join(lines + left_out_text(advice.left_out))
+
+
+def worth_trying(mixes, alone):
+    """Return the mixes that should reach the target, or come nearer than the best bath alone (CIEDE2000)."""
+    return [mix for mix in mixes if mix.reachable or mix.delta_e00 < alone]
+
+
+def mixes_text(mixes):
+    """Return mixes, best first, as lines for the shell."""
+    lines = []
+    for number, mix in enumerate(mixes, start=1):
+        first, *rest = mix_lines(mix)
+        lines += [f"{number}. {first}", *(f"   {line}" for line in rest)]
+    return "\n".join(lines)
+
+
+def left_out_text(left_out):
+    """Return which baths could not be asked and why, a line a bath."""
+    return [f"{name} was not asked: {why}." for name, why in left_out.items()]
+
+
+_MIXED = {"together": "Both dyes in one bath", "after": "One bath after the other, rinsed between, never dried"}
+
+
+def mix_lines(mix):
+    """Return a `MixSuggestion` as lines: what to expect, then one line a dye, then how far to trust it."""
+    dips = [f"{name}: {settings_text(dip)}" for name, dip in zip(mix.dyes, mix.settings, strict=True)]
+    how = "" if mix.miss == "the same" else f", {mix.miss}"
+    head = (
+        f"{_MIXED[mix.kind]}: the likeliest colour is {distance_text(mix.likeliest_delta_e00)} from the target{how}; "
+        f"all doubts counted, nine times in ten below {mix.delta_e00_p90:.1f}."
+    )
+    moves = f"From daylight to lamp light it moves by {distance_text(mix.lamp_a)}, to LED light by {mix.lamp_led:.1f}."
+    return [head, *dips, f"How far to trust it: {mix.trust}.", moves]

@@ -1,0 +1,112 @@
+"""Electrolyte: made up by mass, checked by hydrometer, its life counted in ampere-hours."""
+
+import streamlit as st
+
+from dyebook.jobs import baths
+from dyebook.physics.electrolyte import check_bath, mix_acid
+from dyebook.report.bench import figure_text
+from dyebook.report.words import moment_text
+from dyebook.screens.bench.pieces import ask, ask_word, choose, go_on, offer_page, show_answer
+from dyebook.screens.shelf import friendly_errors
+
+__all__ = ["show"]
+
+_WAYS = {"mix": "Make up", "check": "Check", "life": "Life"}
+_KINDS = {"topped_up": "topped up", "titrated": "titrated", "diluted": "diluted", "thrown_out": "taken out of use"}
+
+
+def show(book):
+    """Draw the step."""
+    way = choose("acid_way", "What", list(_WAYS), _WAYS.get, hidden=True)
+    left, right = st.columns([2, 3], gap="large")
+    {"mix": _mix, "check": _check, "life": _life}[way](book, left, right)
+
+
+def _tank(book):
+    names = [row["name"] for row in book.rows("electrolytes")]
+    return ask_word("electrolyte", "Electrolyte in the book", names, hint="choose, or write a name")
+
+
+def _mix(book, left, right):
+    with left:
+        kind = choose("acid_known", "The acid at hand is known by", ["wt", "sg"], _ACID_KNOWN.get)
+        if kind == "wt":
+            strength = {"wt_percent": ask("acid_wt_percent", "Acid at hand, wt %", "96", "96", quantity="acid_a")}
+        else:
+            sg = ask("acid_sg", "Specific gravity, 20/20", "1.28", "battery acid: 1.28", quantity="acid_a")
+            strength = {"sg": sg, "sg_temp_c": ask("acid_sg_temp_c", "Read at, °C", "20", "20 or 68 °F")}
+        wanted = ask("acid_g_per_l", "Wanted, g/L", "165", "165 or 22 oz/gal", "Films for dyeing: 150 to 200 g/L.")
+        volume = ask("acid_volume_l", "Bath, L", "2", "2 or 0.5 gal")
+    with right, friendly_errors():
+        if None in (wanted, volume, *strength.values()):
+            st.markdown("Acid, strength and volume are needed.")
+            return
+        mix = mix_acid(wanted, volume, **strength)
+        st.subheader("Acid slowly into water, never water into acid", anchor=False)
+        show_answer(mix, ("water_ml", "acid_ml", "rise_c", "portions"))
+        offer_page("Electrolyte: acid slowly into water", mix, "acid")
+        name = _tank(book)
+        if st.button("Made up: into the book", key="keep_acid", type="primary", disabled=not name):
+            tank = baths.electrolyte_named(book, name, mix.volume_l)
+            told = {"electrolyte_g_per_l": mix.g_per_l, "bath_volume_l": mix.volume_l, "dissolved_al_g_per_l": 0.0}
+            baths.note_electrolyte(book, tank, "made_up", **told)
+            go_on("acid", acid_way="life")
+
+
+_ACID_KNOWN = {"wt": "wt % on its label", "sg": "hydrometer"}
+
+
+def _check(book, left, right):
+    with left:
+        sg = ask("bath_sg", "Hydrometer reads, 20/20", hint="1.105", quantity="bath_a")
+        temp = ask("bath_sg_temp_c", "Bath, °C", "20", "20 or 68 °F")
+    with right, friendly_errors():
+        if sg is None or temp is None:
+            st.markdown("A hydrometer reading shows how strong a fresh bath is. Dissolved aluminium reads as acid.")
+            return
+        found = check_bath(sg, temp)
+        show_answer(found, ("g_per_l", "wt_percent"))
+        offer_page("Electrolyte by hydrometer", found, "acid_check")
+
+
+def _life(book, left, right):
+    with left:
+        name = _tank(book)
+        row = next((row for row in book.rows("electrolytes") if row["name"] == name), None)
+        own = ask("discard_ah_per_l", "Your own discard point, A·h/L", hint="by aluminium", quantity="discard_ah")
+        if row is not None:
+            _note(book, row)
+    with right, friendly_errors():
+        if row is None:
+            st.markdown("Choose an electrolyte. Its runs are counted from the day it was made up.")
+            return
+        life = baths.life_of_electrolyte(book, row["id"], own)
+        if life is None:
+            st.markdown("Its volume is not known; make it up, or note an event with its volume.")
+            return
+        st.markdown("**Worn out: past its discard point.**" if life.worn_out else "**Within its life.**")
+        show_answer(life, ("ah_per_l", "left_ah", "aluminium_g_per_l"))
+        for event in reversed(book.electrolyte_life(row["id"])["events"][-8:]):
+            st.markdown(_event_words(event))
+        offer_page(f"Life of the electrolyte {name}", life, "acid_life")
+
+
+def _note(book, row):
+    with st.expander("Note what happened to it"):
+        kind = choose("acid_event", "What", list(_KINDS), _KINDS.get)
+        told = {
+            "electrolyte_g_per_l": ask("event_electrolyte_g_per_l", "Now, g/L", hint="165"),
+            "dissolved_al_g_per_l": ask("event_al_g_per_l", "Dissolved aluminium, g/L", hint="by titration"),
+            "bath_volume_l": ask("event_volume_l", "Volume, L"),
+        }
+        if st.button("Note it", key="note_acid"):
+            baths.note_electrolyte(book, row["id"], kind, **told)
+            go_on("acid", event_electrolyte_g_per_l="", event_al_g_per_l="", event_volume_l="")
+
+
+def _event_words(event):
+    names = ("electrolyte_g_per_l", "dissolved_al_g_per_l", "bath_volume_l")
+    figures = [figure_text(name, event[name]) for name in names if event[name]]
+    return f"{moment_text(event['at'])}: {event['kind'].replace('_', ' ')}" + (
+        f", {', '.join(figures)}" if figures else ""
+    )

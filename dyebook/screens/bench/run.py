@@ -1,0 +1,356 @@
+"""Run: started with one tap, reckoned from the book alone, so that reload, sleep and restart change nothing.
+
+Run plan: amps and time for a film, what the supply can do, how warm the tank gets.
+
+Preparation: the steps to tick before a run, kept with it as they are done.
+"""
+
+from html import escape
+
+import streamlit as st
+
+from dyebook.jobs import run as bench
+from dyebook.jobs.baths import electrolyte_named
+from dyebook.jobs.gauge import own_rate
+from dyebook.jobs.run import film_in_time, pause_run, reckon_run, resume_run
+from dyebook.physics.answer import cautions_for
+from dyebook.physics.film import lost_contact_factor
+from dyebook.physics.heat import warm_tank
+from dyebook.physics.sealing import PREPARATION
+from dyebook.report import bench as report_bench
+from dyebook.report.bench import figure_text
+from dyebook.report.words import moment_text, pairs_html
+from dyebook.screens.bench.pieces import (
+    ask,
+    ask_order,
+    ask_word,
+    choose,
+    choose_run,
+    go_on,
+    offer_page,
+    offer_steps,
+    put,
+    show_answer,
+    show_cautions,
+    show_clock,
+    show_figures,
+)
+from dyebook.screens.shelf import friendly_errors
+
+__all__ = ["show_plan", "show_prepare", "show_run"]
+
+_FILM_BY = {"gauge": "your gauge readings", "720": "720 rule", "0.30": "0.30 rule"}
+_HEADS = ("film_um", "current_a", "minutes", "charge_ah")
+_FINISHES = ("polished", "brushed", "blasted", "etched", "as machined")
+
+
+def show_plan(book):
+    """Draw the step."""
+    left, right = st.columns([2, 3], gap="large")
+    with left, st.container(key="pairs_plan"):
+        asked = _questions(book)
+    with right:
+        if None in (asked["area"], asked["density"], asked["film"]):
+            st.markdown("Area, current density and film are needed; the rest may stay empty.")
+            return
+        with friendly_errors():
+            plan = _show_plan(book, asked)
+            _keep(book, asked, plan.run)
+            _show_heat(asked, plan.run)
+
+
+def _questions(book):
+    given = {
+        "area": ask("area_dm2", "Area, dm²", hint="1.5 or 23 in²", explain="The Area step adds it up from shapes."),
+        "density": ask("current_density_a_per_dm2", "Current density, A/dm²", "1.5", "1.5 or 14 asf"),
+        "film": ask("film_um", "Film wanted, µm", "12", "12 or 0.5 mil"),
+        "limit": ask("supply_max_a", "The supply gives at most, A", hint="3"),
+        "alloy": ask_word("alloy", "Alloy", ("6061", "6063", "6082", "5052", "2024", "7075", "1050", "cast")),
+        "finish": ask_word("finish", "Finish", _FINISHES),
+        "order": ask_order(book),
+        "temp": ask("electrolyte_temp_c", "Electrolyte now, °C", hint="20 or 68 °F", explain=_TEMP_HELP),
+    }
+    given["film_by"] = _film_by(book, given["temp"])
+    with st.expander("The tank: how warm it gets, and the parts on the jig", expanded=True):
+        tanks = [row["name"] for row in book.rows("electrolytes")]
+        given["tank"] = ask_word("electrolyte", "Electrolyte in the book", tanks)
+        tank = next((row for row in book.rows("electrolytes", name=given["tank"])), None) if given["tank"] else None
+        known = f"{tank['bath_volume_l']:g}" if tank and tank["bath_volume_l"] else ""
+        given["volume"] = ask(f"{tank['id']}_volume_l" if tank else "volume_l", "Tank, L", known, "2 or 0.5 gal")
+        given["voltage"] = ask("voltage_v", "Voltage at the tank, V", "15")
+        given["allowed"] = ask("allowed_temp_c", "Warmest you allow, °C", "22", "22 or 72 °F")
+        given["parts"] = ask("parts_count", "Parts on the jig", hint="6", quantity="parts_a")
+    return given
+
+
+_TEMP_HELP = (
+    "With it the rule is corrected by published films for temperature, density and time; without it, it is not."
+)
+
+
+def _film_by(book, temp):
+    """What film is reckoned by: one of the shop's readings and the two rules, chosen in sight."""
+    count = own_rate(book).readings
+    options = [name for name in _FILM_BY if (name != "gauge" or count) and (name != "0.30" or temp is None)]
+    return choose("film_by", "Film reckoned by", options, _FILM_BY.get)
+
+
+def _show_plan(book, asked):
+    conditions = {"alloy": asked["alloy"], "electrolyte_temp_c": asked["temp"], "supply_max_a": asked["limit"]}
+    figures = asked["area"], asked["density"], asked["film"]
+    plan, reckoned = reckon_run(book, *figures, film_by=asked["film_by"], **conditions)
+    if plan.limited:
+        # a supply that is too small still does something: the whole film later, or less film in the time first meant
+        st.warning(report_bench.limit_text(plan, *film_in_time(plan, reckoned)), icon=":material/power:")
+    show_answer(plan.run, _HEADS)
+    st.caption(
+        "A thread grows by four times the build-up of one face. A film class needs its average and, everywhere, four "
+        "fifths of it."
+    )
+    _show_contact(asked["parts"])
+    offer_page("Anodise run", plan.run, "run_plan")
+    return plan
+
+
+def _show_contact(parts):
+    if parts is not None and parts >= 2:
+        factor = lost_contact_factor(int(parts), 1)
+        st.markdown(
+            f"At constant current one lost contact among {int(parts)} equal parts does not show in the total: the "
+            f"others get {report_bench.share_text(factor)} the film. Measure every part."
+        )
+
+
+def _keep(book, asked, run):
+    values = {
+        "area_dm2": run.area_dm2,
+        "current_a": run.current_a,
+        "film_um": run.film_um,
+        "minutes": run.minutes,
+        "film_by": asked["film_by"],
+        "order": asked["order"],
+        "voltage_v": asked["voltage"],
+        "electrolyte_temp_c": None if asked["film_by"] == "0.30" else asked["temp"],
+        "alloy": asked["alloy"],
+        "finish": asked["finish"],
+    }
+    if st.button("Keep this plan and prepare", key="keep_plan", type="primary", icon=":material/arrow_forward:"):
+        if asked["tank"]:
+            values["electrolyte_id"] = electrolyte_named(book, asked["tank"], asked["volume"])
+        number = bench.plan_run(book, **values)
+        go_on("prepare", run=number)
+
+
+def _show_heat(asked, run):
+    st.subheader("The tank warms", anchor=False)
+    if asked["volume"] is None or asked["voltage"] is None:
+        st.markdown("With the tank's volume and the voltage this shows how warm the run makes it.")
+        return
+    start = 20.0 if asked["temp"] is None else asked["temp"]
+    allowed = 22.0 if asked["allowed"] is None else asked["allowed"]
+    density = run.current_density_a_per_dm2
+    conditions = {"start_temp_c": start, "allowed_temp_c": allowed, "current_density_a_per_dm2": density}
+    heat = warm_tank(asked["volume"], asked["voltage"], run.current_a, run.minutes, **conditions)
+    show_answer(heat, ("end_temp_c", "growth_at_end", "largest_area_dm2", "ice_kg"))
+    offer_page("The tank warms", heat, "heat")
+
+
+# kind of each step in the book, by its name; the finish is kept with the run itself
+_KINDS = {
+    "clean": "clean",
+    "etch": "etch",
+    "desmut": "desmut",
+    "finish": None,
+    "water-break test": "water_break_test",
+    "contacts": "contacts",
+}
+
+
+def show_prepare(book):
+    """Draw the step."""
+    row = choose_run([row for row in bench.open_runs(book) if row["started_at"] is None], "Planned run")
+    if row is None:
+        st.markdown("No run is planned. Plan one first; its preparation is then kept with it.")
+        if st.button("Plan a run", key="to_plan"):
+            go_on("plan")
+        return
+    left, right = st.columns([3, 2], gap="large")
+    with left:
+        st.subheader(f"Before run {row['id']}", anchor=False)
+        done = book.rows("preparations", run_id=row["id"])
+        for step in PREPARATION:
+            if _KINDS[step.name] is None:
+                _show_finish(book, row, step)
+            else:
+                _show_step(book, row, step, done)
+        if st.button("Ready: to the run", key="to_run", type="primary", icon=":material/arrow_forward:"):
+            go_on("run", run=row["id"])
+    with right:
+        st.html(pairs_html(report_bench.plan_words(row), "settings"))
+        show_cautions(cautions_for(*_cautions()))
+        title = f"Before run {row['id']}"
+        offer_steps(title, PREPARATION, cautions_for(*_cautions()), "prepare", report_bench.plan_words(row))
+        st.button("Drop this plan", key="drop_plan", type="tertiary", on_click=bench.drop_run, args=(book, row["id"]))
+
+
+def _cautions():
+    names = [name for step in PREPARATION for name in step.cautions]
+    return ["supply_off", "protection", *dict.fromkeys(names), "waste"]
+
+
+def _show_finish(book, row, step):
+    """The finish is a word of the run, planned or put right here."""
+    _step_words(step, f"– {row['finish']}" if row["finish"] else "")
+    with st.container(key="prep_finish", horizontal=True):
+        for finish in _FINISHES:
+            kind = "primary" if row["finish"] == finish else "secondary"
+            change = {"args": ("runs", row["id"], {"finish": finish})}
+            st.button(finish, key=f"finish_{finish.replace(' ', '_')}", type=kind, on_click=book.correct, **change)
+
+
+def _step_words(step, state):
+    head = f"<strong>{escape(step.name.capitalize())}</strong> {escape(state)}"
+    source = f"<span class='source'>{escape(step.source)}</span>"
+    st.html(f"<div class='wetstep'>{head}<br>{escape(step.what)} {source}</div>", width="stretch")
+
+
+def _show_step(book, row, step, done):
+    kind = _KINDS[step.name]
+    ticks = [tick for tick in done if tick["kind"] == kind]
+    with st.container(key=f"prep_{kind}", horizontal=True, vertical_alignment="center"):
+        _step_words(step, _state(ticks))
+        if ticks:
+            undo = {"on_click": bench.untick_step, "args": (book, row["id"], kind)}
+            st.button("Undo", key=f"undo_{kind}", type="tertiary", **undo)
+        elif kind == "water_break_test":
+            _tick(book, row, kind, "Holds", passed=True)
+            _tick(book, row, kind, "Breaks", passed=False)
+        else:
+            _tick(book, row, kind, "Done")
+
+
+def _tick(book, row, kind, label, **told):
+    arguments = {"args": (book, row["id"], kind), "kwargs": told}
+    st.button(label, key=f"tick_{kind}_{label.lower()}", on_click=bench.tick_step, **arguments)
+
+
+def _state(ticks):
+    if not ticks:
+        return ""
+    failed = ticks[-1]["passed"] is False
+    result = "– the sheet broke: clean again" if failed else "– done"
+    return f"{result}, {moment_text(ticks[-1]['added_at'])}"
+
+
+_CAUTIONS = cautions_for("supply_off", "hydrogen", "protection", "mains")
+_REFRESH_S = 5
+
+
+def show_run(book):
+    """Draw the step."""
+    # what is on comes before what is planned
+    row = choose_run(sorted(bench.open_runs(book), key=lambda one: (one["started_at"] is not None, one["id"])))
+    if row is None:
+        st.markdown("No run is planned or on.")
+        if st.button("Plan a run", key="to_plan", type="primary"):
+            go_on("plan")
+        return
+    left, right = st.columns([3, 2], gap="large")
+    if row["started_at"] is None:
+        with left:
+            _before(book, row)
+    else:
+        with left:
+            _standing(book, row["id"])
+            _note(book, row)
+        with right:
+            _notes(book, row)
+    with right:
+        show_cautions(_CAUTIONS)
+
+
+def _before(book, row):
+    st.subheader(f"Run {row['id']} is planned", anchor=False)
+    plan = dict(report_bench.plan_words(row))
+    heads = ("film wanted", "time planned", "set the supply to")
+    show_figures([(label, plan[label]) for label in heads])
+    st.html(pairs_html([(label, text) for label, text in plan.items() if label not in heads], "settings"))
+    missing = _unticked(book, row)
+    if missing:
+        st.markdown(f"Not ticked yet: {', '.join(missing)}.")
+    with st.container(horizontal=True):
+        if st.button("Start the run", key="start_run", type="primary", icon=":material/play_arrow:"):
+            bench.start_run(book, row["id"])
+            st.rerun()
+        if st.button("Preparation", key="to_prepare"):
+            go_on("prepare", run=row["id"])
+        st.button("Drop this plan", key="drop_run", type="tertiary", on_click=bench.drop_run, args=(book, row["id"]))
+
+
+def _unticked(book, row):
+    done = {tick["kind"] for tick in book.rows("preparations", run_id=row["id"])}
+    needed = {"clean": "clean", "water_break_test": "water-break test", "contacts": "contacts"}
+    return [name for kind, name in needed.items() if kind not in done]
+
+
+@st.fragment(run_every=_REFRESH_S)
+def _standing(book, number):
+    """Clock and film, drawn anew every few seconds without the rest of the page."""
+    with friendly_errors():
+        row = book.row("runs", number)
+        if row["anodise_min"] is not None or row["deleted_at"] is not None:
+            st.rerun()
+        stand = bench.where_is(book, row)
+        st.subheader(f"Run {number} is {'paused' if stand.paused else 'on'}", anchor=False)
+        total = bench.whole_time_min(book, row, stand)
+        alarm = f"Run {number} has reached its film. Supply off, then lift the parts into the cold rinse at once."
+        ends = f"until {report_bench.clock_text(stand.ends_at)}" if not stand.done else "over the time"
+        ends = "paused: no current" if stand.paused else ends
+        show_clock(f"clock_{number}", total, stand.elapsed_min, ends, alarm, running=not stand.paused)
+        show_figures(report_bench.now_words(stand))
+        wanted = figure_text("film_um", row["trace"]["plan"]["film_um"])
+        st.caption(f"Wanted: {wanted}. Basis: {stand.basis}. ± is one standard uncertainty.")
+        for note in stand.notes:
+            st.caption(f":material/priority_high: {note.capitalize()}.")
+
+
+def _note(book, row):
+    last = row["trace"]["notes"][-1]["current_a"]
+    with st.container(horizontal=True, vertical_alignment="bottom"):
+        if last > 0:
+            same = f"Still {figure_text('current_a', last)}"
+            st.button(same, key="note_same", on_click=_write_note, args=(book, row["id"], last))
+            st.button("Pause", key="pause_run", on_click=pause_run, args=(book, row["id"]))
+        else:
+            st.button("Current is back", key="resume_run", on_click=resume_run, args=(book, row["id"]))
+        if st.button("End the run", key="finish_run", type="primary", icon=":material/stop:"):
+            bench.finish_run(book, row["id"])
+            go_on("wet", run=row["id"])
+    with st.expander("Note another reading", expanded=False):
+        current = ask("noted_current_a", "Current now, A", hint="2.9 or 0")
+        volts = ask("noted_voltage_v", "Voltage, V")
+        temp = ask("noted_electrolyte_temp_c", "Electrolyte, °C", hint="21 or 70 °F")
+        values = {"voltage_v": volts, "electrolyte_temp_c": temp}
+        ready = current is not None
+        arguments = {"args": (book, row["id"], current), "kwargs": values}
+        st.button("Note it", key="note_reading", disabled=not ready, on_click=_write_note, **arguments)
+
+
+def _write_note(book, number, current, **seen):
+    bench.note_current(book, number, current, **seen)
+    put(noted_current_a="", noted_voltage_v="", noted_electrolyte_temp_c="")
+
+
+def _notes(book, row):
+    st.markdown("**Noted**")
+    noted = [note for note in row["trace"]["notes"] if not note.get("held")]
+    for note in reversed(noted[-6:]):
+        st.markdown(report_bench.note_text(note))
+    st.caption("Between two notes the current runs in a straight line; switching off or on, a note of 0 A, is a step.")
+    st.button(
+        "It was a mistake: drop this run",
+        key="drop_run",
+        type="tertiary",
+        on_click=bench.drop_run,
+        args=(book, row["id"]),
+    )

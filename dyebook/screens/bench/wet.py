@@ -1,0 +1,225 @@
+"""Rinse, dye, seal: steps with timers from the anodised run to the batch in the book."""
+
+from datetime import UTC, datetime
+from html import escape
+
+import streamlit as st
+
+from dyebook.jobs import wet
+from dyebook.jobs.bath_state import bath_line
+from dyebook.jobs.baths import baths_by_name
+from dyebook.jobs.run import is_for_skin
+from dyebook.jobs.strength import outside_window
+from dyebook.physics.answer import cautions_for
+from dyebook.physics.sealing import SEALS, plan_seal, wet_steps
+from dyebook.report import bench as report_bench
+from dyebook.report.bench import figure_text
+from dyebook.screens.bench.pieces import (
+    ask,
+    ask_order,
+    ask_word,
+    choose,
+    choose_run,
+    go_on,
+    key_of,
+    learning,
+    offer_page,
+    offer_steps,
+    show_answer,
+    show_cautions,
+    show_clock,
+)
+from dyebook.screens.drafts import draft
+from dyebook.screens.shelf import friendly_errors
+
+__all__ = ["show"]
+
+_NO_SEAL = "none"
+
+
+def show(book):
+    """Draw the step."""
+    if _show_kept():
+        return
+    waiting = [row for row in reversed(wet.finished_runs(book)) if row["batch"] is None and row["film_um"]]
+    row = choose_run(waiting, "Anodised run")
+    if row is None:
+        st.markdown("No anodised run is waiting for its dye. Rinse cold at once after a run, and keep it wet.")
+        if st.button("To the run", key="to_run"):
+            go_on("run")
+        return
+    left, right = st.columns([2, 3], gap="large")
+    with left, st.container(key="pairs_wet"):
+        asked = _questions(book, row)
+    with right, friendly_errors():
+        _show_steps(book, row, asked)
+        _keep(book, row, asked)
+
+
+def _questions(book, row):
+    baths = baths_by_name(book)
+    name = ask_word("bath", "Dye bath", list(baths), hint="choose, or write: dye, bath")
+    dye, _, bath = (name or "").partition(", ")
+    strength_key = f"{baths[name]['id']}_dye_g_per_l" if name in baths else "dye_g_per_l"
+    given = {
+        "dye": dye.strip(),
+        "bath": bath.strip() or None,
+        "dye_g_per_l": ask(strength_key, "Dye strength, g/L", _strength_now(book, baths.get(name)), "3 or 0.4 oz/gal"),
+        "bath_temp_c": ask("bath_temp_c", "Dye bath, °C", hint="50 or 122 °F"),
+        "dwell_min": ask("dwell_min", "Time in dye, min", "5", "5 or 5:30"),
+        "ph": ask("ph", "pH of the dye bath", hint="5.5", quantity="ph_a"),
+        "rinse_temp_c": ask("rinse_temp_c", "Cold rinse, °C", hint="15 or 59 °F"),
+    }
+    given["second"] = _second_dye(book)
+    given["order"] = ask_order(book, row)
+    given["skin_or_food"] = _skin_or_food(book, given["order"])
+    kinds = [*SEALS, _NO_SEAL]
+    given["seal"] = choose(
+        "seal", "Seal", kinds, lambda kind: kind.replace("_", " ") if kind != _NO_SEAL else "not now"
+    )
+    given["min_per_um"] = _own_seal_time(book, given["seal"])
+    given["seal_temp_c"] = ask("seal_temp_c", "Seal bath, °C", hint="97 or 207 °F")
+    for problem in outside_window(book, given["dye"], ph=given["ph"], bath_temp_c=given["bath_temp_c"]):
+        st.caption(f":material/priority_high: {problem}.")
+    return given
+
+
+def _second_dye(book):
+    """A second dye in the same bath, with its strength; None without one."""
+    with st.expander("A second dye in the same bath"):
+        second = ask_word("second_dye", "Second dye", [row["name"] for row in book.rows("dyes")])
+        strength = ask("second_dye_g_per_l", "Its strength, g/L", hint="1") if second else None
+    return {"dye": second, "dye_g_per_l": strength} if second else None
+
+
+def _skin_or_food(book, order):
+    """Whether the work is worn on the skin or used with food, as its order says until somebody says otherwise."""
+    key = key_of(f"{order}_skin_or_food" if order else "skin_or_food")
+    st.session_state.setdefault(key, draft().get(key, is_for_skin(book, order)))
+    draft()[key] = st.toggle("Worn on the skin, or used with food", key=key)
+    return draft()[key]
+
+
+def _strength_now(book, bath):
+    now = bath_line(book, bath["id"], learning(book), newest=True).now if bath else None
+    return f"{now.dye_g_per_l:.3g}" if now else ""
+
+
+def _own_seal_time(book, kind):
+    """Minutes per µm of a seal as typed, beginning with the shop's own; kept for the shop only on asking."""
+    if kind == _NO_SEAL:
+        return None
+    own = book.setting(wet.SEAL_TIMES) or {}
+    usual = f"{SEALS[kind].min_per_um:g}, {SEALS[kind].source}"
+    default = f"{own[kind]:g}" if kind in own else ""
+    typed = ask(f"{kind}_min_per_um", "Seal, min per µm", default, usual, quantity="seal_min")
+    if typed is not None and typed != own.get(kind):
+        keep = {"on_click": book.set_setting, "args": (wet.SEAL_TIMES, {**own, kind: typed})}
+        st.button("Keep this as the shop's own time", key="keep_seal_time", type="tertiary", **keep)
+    return typed
+
+
+def _steps(row, asked):
+    if asked["seal"] == _NO_SEAL:
+        return [step for step in wet_steps(row["film_um"], asked["dwell_min"]) if not step.name.startswith("seal")]
+    options = {"min_per_um": asked["min_per_um"], "skin_or_food": asked["skin_or_food"]}
+    return wet_steps(row["film_um"], asked["dwell_min"], asked["seal"], **options)
+
+
+def _show_steps(book, row, asked):
+    if asked["dwell_min"] is None:
+        st.markdown("The time in the dye is needed for its timer.")
+        return
+    steps = _steps(row, asked)
+    begun = wet.steps_of(row)
+    for place, step in enumerate(steps):
+        _show_step(book, row, place, step, begun.get(step.name))
+    names = [name for step in steps for name in step.cautions]
+    offer_steps(f"After run {row['id']}", steps, cautions_for(*dict.fromkeys(names), "waste"), "wet")
+    if asked["seal"] != _NO_SEAL:
+        options = {"min_per_um": asked["min_per_um"], "skin_or_food": asked["skin_or_food"]}
+        plan = plan_seal(row["film_um"], asked["seal"], **options)
+        st.subheader("The seal", anchor=False)
+        show_answer(plan, ("minutes", "temp_c", "ph"), leave=("kind",))
+        offer_page(f"Seal: {asked['seal'].replace('_', ' ')}", plan, "seal")
+
+
+def _show_step(book, row, place, step, times):
+    planned = "" if step.minutes is None else f"{report_bench.minutes_text(step.minutes)}, "
+    head = f"<strong>{escape(step.name.capitalize())}</strong> – {escape(step.what)}"
+    with st.container(key=f"step_{place}", horizontal=True, vertical_alignment="center"):
+        source = f"<span class='source'>{escape(planned + step.source)}</span>"
+        st.html(f"<div class='wetstep'>{head}<br>{source}</div>", width="stretch")
+        begin = {"on_click": wet.mark_step, "args": (book, row["id"], step.name)}
+        if times is None:
+            st.button("In" if step.minutes else "Done", key=f"in_{place}", **begin)
+        elif times[1] is None and step.minutes:
+            end = {"on_click": wet.mark_step, "args": (book, row["id"], step.name, True)}
+            st.button("Out", key=f"out_{place}", type="primary", **end)
+        else:
+            st.markdown(_done_words(times), width="content")
+            st.button("Again", key=f"again_{place}", type="tertiary", **begin)
+    if times is not None and times[1] is None and step.minutes:
+        elapsed = (datetime.now(UTC) - times[0]).total_seconds() / 60
+        alarm = f"{step.name.capitalize()}: time is up."
+        show_clock(f"step_clock_{row['id']}_{place}", step.minutes, elapsed, step.name, alarm)
+        if step.cautions:
+            show_cautions(cautions_for(*step.cautions)[:-1])
+
+
+def _done_words(times):
+    begun, ended = times
+    return "done" if ended is None else f"took {report_bench.minutes_text((ended - begun).total_seconds() / 60)}"
+
+
+def _took(row, asked, name):
+    """Minutes a step truly took where its clock ran, else as planned."""
+    took = wet.minutes_of(row, name)
+    return asked if took is None else took
+
+
+def _keep(book, row, asked):
+    st.subheader("Into the book", anchor=False)
+    dwell = _took(row, asked["dwell_min"], "dye")
+    if dwell is not None:
+        st.markdown(f"Time in the dye: {figure_text('minutes', dwell)}, {_dwell_source(row)}.")
+    wait = wet.wait_of(row)
+    if wait is not None:
+        st.markdown(f"Waited between rinse and dye: {figure_text('minutes', wait)}, by the clocks of those steps.")
+    if not st.button("Keep it as a batch", key="keep_batch", type="primary"):
+        return
+    dip = {name: asked[name] for name in ("dye_g_per_l", "bath_temp_c", "ph")} | {"dwell_min": dwell}
+    dip["wait_min"] = wait
+    rinse = {"kind": "tap", "rinse_temp_c": asked["rinse_temp_c"], "dwell_min": _took(row, None, "cold rinse")}
+    told = {"rinse": rinse, "seal": _seal_values(row, asked), "second": asked["second"], "order": asked["order"]}
+    number = wet.keep_batch(book, row["id"], dye=asked["dye"], bath=asked["bath"], dip=dip, **told)
+    st.session_state["bench_kept"] = number
+    st.rerun()
+
+
+def _dwell_source(row):
+    return "as planned" if wet.minutes_of(row, "dye") is None else "by the clock of this step"
+
+
+def _seal_values(row, asked):
+    if asked["seal"] == _NO_SEAL:
+        return None
+    return wet.seal_values(asked["seal"], _took(row, None, "seal"), asked["seal_temp_c"])
+
+
+def _show_kept():
+    number = st.session_state.get("bench_kept")
+    if number is None:
+        return False
+    st.success(f"Batch {number} is in the book, with its run, dip and seal.", icon=":material/check:")
+    with st.container(horizontal=True):
+        if st.button("Photograph it", key="photograph_kept", type="primary"):
+            st.session_state.pop("bench_kept")
+            st.session_state["add_to"] = number
+            st.switch_page(st.session_state["pages"]["photo"])
+        if st.button("See the batch", key="see_batch"):
+            st.session_state.pop("bench_kept")
+            st.session_state["batch"] = number
+            st.switch_page(st.session_state["pages"]["book"])
+        st.button("The next run", key="next_run", on_click=st.session_state.pop, args=("bench_kept", None))
+    return True

@@ -1,0 +1,250 @@
+"""The check coupon: its chart over the days, and what to do when it leaves its kept colour.
+
+Today's photos of the check coupon: read, put right by hand where needed, and kept.
+"""
+
+import hashlib
+from dataclasses import replace
+from datetime import date
+
+import streamlit as st
+
+from dyebook.errors import PhotoError
+from dyebook.jobs import check_coupon
+from dyebook.jobs.photo import draw_plain, known_cameras, see_photo
+from dyebook.lab import delta_e_00
+from dyebook.report import camera as report_camera
+from dyebook.report import words as report_words
+from dyebook.report.plots import plot_coupon
+from dyebook.report.words import distance_text
+from dyebook.screens import tasks
+from dyebook.screens.drafts import draft
+from dyebook.screens.photo.roll import KINDS, take_bytes
+from dyebook.screens.shelf import friendly_errors, sentence, the_book
+from dyebook.screens.swatch import show_swatch, tap_corners
+
+__all__ = ["show", "show_chart", "show_photos"]
+
+# further off than any lamp or card makes it: most likely another piece
+_ANOTHER_PIECE = 12.0
+_ENOUGH = "Go on around it, or drag a corner to move it; then measure again."
+_OUTLINE = ("Tap around the coupon, corner after corner.", "Go on around it.", "At least one more.")
+_CARD = (
+    "Tap the first corner of the card's grey area, without its border.",
+    "Now the next corner around.",
+    "And the third.",
+    "And the last.",
+)
+
+
+def show_photos(book, camera):
+    """Draw the day, the way to give photos, and what was read in them with a camera (empty: none learned)."""
+    day = st.date_input("Photographed on", date.today(), max_value=date.today(), key="coupon_day", format="YYYY-MM-DD")
+    _take_photos()
+    shots = draft().setdefault("coupon_shots", [])
+    seen = [_show_shot(number, shot, _look(book, shot, camera)) for number, shot in enumerate(list(shots))]
+    ready = bool(seen) and all(one is not None for one in seen)
+    if ready:
+        _show_against(check_coupon.coupon_days(book, camera), [one.parts[0].lab for one in seen])
+    if seen and st.button("Keep as this day's reading", key="keep_coupon_day", type="primary", disabled=not ready):
+        kept = [(one, (shot["name"], shot["content"])) for one, shot in zip(seen, shots, strict=True)]
+        check_coupon.keep_day(book, kept, camera, day)
+        draft().pop("coupon_shots")
+        st.rerun()
+
+
+def _take_photos():
+    turn, shots = draft().setdefault("coupon_turn", 0), draft().setdefault("coupon_shots", [])
+    given = st.file_uploader(
+        "Today's photos of it; two or three are averaged",
+        type=KINDS,
+        accept_multiple_files=True,
+        key=f"coupon_file_{turn}",
+        help="The coupon alone beside the card, on a plain ground; lamp, place and phone as every day.",
+    )
+    if given:
+        known = {shot["content"] for shot in shots}
+        fresh = [{"name": one.name, "content": take_bytes(one), "turn": 0} for one in given]
+        shots.extend(shot for shot in fresh if shot["content"] not in known)
+        draft()["coupon_turn"] = turn + 1
+        st.rerun()
+
+
+def _look(book, shot, camera):
+    """What is seen in a photo of the coupon; one that is none is put away, and the reason told."""
+    own_card, name = book.setting("card_lab"), shot["name"]
+    asked = {"camera": camera or None, "card_lab": own_card and tuple(own_card)}
+    asked |= {place: shot.get(place) for place in ("card_at", "part_at")}
+
+    def look(job):
+        return see_photo(shot["content"], name, progress=job, flaws=False, **asked)
+
+    # a camera learned anew is another camera
+    key = _mark(shot), name, known_cameras(), *asked.values()
+    try:
+        return tasks.done("coupon", key, f"Reading {name}", look, most=12)
+    except PhotoError:
+        draft()["coupon_shots"].remove(shot)
+        raise
+
+
+def _mark(shot):
+    return hashlib.sha256(shot["content"]).hexdigest()
+
+
+def _show_shot(number, shot, seen):
+    """Draw a photo with what was read; its measurement with the coupon as its only part, or None until it has one."""
+    with st.container(horizontal=True, vertical_alignment="center"):
+        st.markdown(f"**{shot['name']}**", width="content")
+        if st.button("Put away", key=f"coupon_away_{number}", type="tertiary"):
+            draft()["coupon_shots"].remove(shot)
+            st.rerun()
+    turn = f"{number}_{shot['turn']}"
+    if seen.measurement is None:
+        st.warning(sentence(seen.problem), icon=":material/crop_free:")
+        _tap("card_at", shot, seen, f"coupon_card_{turn}", _CARD, 4, 4)
+        return None
+    parts = seen.measurement.parts
+    if not parts:
+        st.warning("No coupon was found beside the card; tap around it.", icon=":material/crop_free:")
+    if not parts or st.toggle("Outline the coupon by hand", key=f"coupon_outline_{turn}"):
+        _tap("part_at", shot, seen, f"coupon_taps_{turn}", _OUTLINE, 3, 80)
+        return None
+    st.image(seen.overlay, width="stretch", alt="The photo with card and coupon outlined")
+    coupon = replace(seen.measurement, parts=(parts[_chosen(len(parts), f"coupon_part_{turn}")],))
+    _show_doubts(check_coupon.doubts_of(coupon))
+    return coupon
+
+
+def _tap(place, shot, seen, key, ask, least, most):
+    """Let the card or the coupon be pointed out, and read the photo anew."""
+    plain = seen.overlay
+    if seen.measurement is not None:
+        plain = tasks.done(
+            "plain photo", _mark(shot), "Drawing the photo", lambda _: draw_plain(shot["content"]), most=12
+        )
+    tapped = tap_corners(plain, key, ask, _ENOUGH, least, most)
+    if tapped:
+        width, height = seen.size
+        corners = tuple((float(x) * width, float(y) * height) for x, y in tapped)
+        shot[place] = corners if place == "card_at" else (corners,)
+        shot["turn"] += 1
+        st.rerun()
+
+
+def _chosen(count, key):
+    """Index of the part that is the coupon."""
+    if count == 1:
+        return 0
+    return st.radio("The coupon is", range(count), key=key, horizontal=True, format_func=lambda k: f"part {k + 1}")
+
+
+def _show_doubts(flags):
+    for line in report_words.flag_lines(flags):
+        meaning, remedy = line.split(": ", 1)
+        st.html(f"<div class='doubt'><strong>{meaning}</strong><br>{remedy}</div>")
+
+
+def _show_against(told, labs):
+    """The day's colour, and how far it lies from the one kept."""
+    lab = tuple(sum(values) / len(labs) for values in zip(*labs, strict=True))
+    show_swatch(lab, "The coupon")
+    if told is None:
+        return
+    off = float(delta_e_00(told.kept, lab))
+    st.markdown(f"{distance_text(off)} from its kept colour.")
+    if off > _ANOTHER_PIECE:
+        st.warning("So far off: is this the coupon, and does yellow outline the card?", icon=":material/priority_high:")
+
+
+_NONE = "no learned camera"
+_RULE = (
+    "ΔL* lightness, ΔC* strength of colour, ΔH* hue: the mean of each day's photos against that of the first six days. "
+    "One rule decides, for each line: a running sum of what lies beyond its usual scatter; a coupon and a camera that "
+    "stay put set each line off about once in {length:.0f} days. Dotted upright: the day it left."
+)
+
+
+def show():
+    """Draw the section."""
+    book = the_book()
+    st.subheader("Check coupon", anchor=False)
+    st.markdown(
+        "One dyed piece, kept unchanged and away from light, photographed each day beside the same card under the same "
+        "lamp. It should read the same every day; when it does not, the phone, the lamp or the card has moved, not "
+        "your baths."
+    )
+    cameras = check_coupon.coupon_cameras(book)
+    left, right = st.columns([2, 3], gap="large")
+    with left:
+        camera = _choose_camera(cameras)
+        with friendly_errors():
+            show_photos(book, camera)
+    with right:
+        told = check_coupon.coupon_days(book, camera)
+        if told is None:
+            how = f"with {camera}" if camera else "without a learned camera"
+            st.markdown(f"No day read {how} yet. Seven days tell what is usual; begin with today's photo.")
+            return
+        show_chart(told)
+        _show_days(book, told)
+
+
+def show_chart(told):
+    """Draw what the days tell, in words and as a chart."""
+    head, lines = report_camera.coupon_words(told)
+    st.markdown(f"**{head}**")
+    for line in lines:
+        st.markdown(line)
+    figure = plot_coupon(told.differences, told.since, told.put_right)
+    st.plotly_chart(figure, key="coupon_chart", config={"displayModeBar": False})
+    if told.drift is not None:
+        st.caption(_RULE.format(length=told.drift.run_length))
+
+
+def _choose_camera(cameras):
+    """The learned camera to read with; empty for none. It begins with the one that read the coupon last."""
+    names = [name for name, _ in known_cameras()]
+    choices = list(dict.fromkeys([*(one for one in cameras if one in names or one == ""), *names, ""]))
+    if st.session_state.get("coupon_camera") not in choices:
+        st.session_state["coupon_camera"] = draft().get("coupon_camera", choices[0])
+    chosen = st.selectbox(
+        "Read with",
+        choices,
+        key="coupon_camera",
+        format_func=lambda name: name or _NONE,
+        help="Each camera has days of its own: their readings are not compared.",
+    )
+    draft()["coupon_camera"] = chosen
+    return chosen
+
+
+def _show_days(book, told):
+    rows = report_camera.coupon_rows(told)
+    st.table({"Day": [row[0] for row in rows], **{name: [row[k] for row in rows] for k, name in _COLUMNS}})
+    last = told.days[-1][0]
+    with st.container(horizontal=True):
+        if st.button("Take the last day back", key="coupon_take_back", type="tertiary"):
+            check_coupon.take_back(book, told.camera, last)
+            st.rerun()
+        if told.moves and st.button("It was put right today", key="coupon_put_right", type="tertiary"):
+            check_coupon.put_right(book, told.camera, date.today().isoformat())
+            st.rerun()
+        if told.put_right and st.button("It was not put right after all", key="coupon_not_right", type="tertiary"):
+            check_coupon.put_right(book, told.camera, None)
+            st.rerun()
+    with st.expander("Another piece, another lamp for good, or the camera learned anew?"):
+        st.markdown(
+            "What was usual before is so no longer: the days are then counted, and held to, from a new first one."
+        )
+        first = st.date_input("Count from", date.fromisoformat(last), key="coupon_from", format="YYYY-MM-DD")
+        with st.container(horizontal=True):
+            if st.button("Count from that day", key="coupon_count_from"):
+                check_coupon.count_from(book, told.camera, first.isoformat())
+                st.rerun()
+            if told.earlier and st.button("Count all days again", key="coupon_count_all", type="tertiary"):
+                check_coupon.count_from(book, told.camera, None)
+                st.rerun()
+
+
+_COLUMNS = ((1, "ΔL*"), (2, "ΔC*"), (3, "ΔH*"))

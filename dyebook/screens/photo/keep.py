@@ -1,0 +1,255 @@
+"""Keeping what was seen: as a new batch, with a batch of the book, or as an order's sample; then what comes next.
+
+Which part of a photo is the batch, and which the customer's sample; both side by side.
+"""
+
+import streamlit as st
+
+from dyebook.jobs.orders import (
+    USUAL_TOLERANCE_DE00,
+    answer_order,
+    judge_batch,
+    keep_order_sample,
+    open_orders,
+    target_of,
+)
+from dyebook.jobs.photo import keep_dip, keep_sample
+from dyebook.record import DyeRecord
+from dyebook.report import words as report_words
+from dyebook.screens.drafts import draft, forget, keep, recall
+from dyebook.screens.navigation import go_to_batch, go_to_order, go_to_step
+from dyebook.screens.orders.batches import show_verdict
+from dyebook.screens.orders.page import ask_tolerance
+from dyebook.screens.photo import roll as photo_roll
+from dyebook.screens.settings import SETTINGS_KEYS, show_settings, typed_settings
+from dyebook.screens.swatch import show_pair
+
+__all__ = ["chosen_part", "compare_with_sample", "sample_index", "show_form", "show_kept"]
+
+_ALL = "all of them"
+_NO_SAMPLE = "not in this photo"
+
+
+def _names(count):
+    return [f"part {number}" for number in range(1, count + 1)]
+
+
+def chosen_part(photo, count, asked, alone):
+    """Return which part of a photo of the roll is the batch; None for all of them.
+
+    Parameters
+    ----------
+    photo : dict
+    count : int
+        How many parts it shows.
+    asked : bool
+        Whether to draw the question: the photo is in view.
+    alone : bool
+        It is the only photo, so that all its parts may be the batch.
+    """
+    names = [*_names(count), *([_ALL] if alone else [])]
+    if photo.get("kept_part") not in names or (
+        asked and count > 1 and photo["kept_part"] == draft().get("sample_part")
+    ):
+        photo["kept_part"] = _default(count)
+        st.session_state.pop("kept_part", None)
+    if count > 1 and asked:
+        if st.session_state.get("kept_part") not in names:
+            st.session_state["kept_part"] = photo["kept_part"]
+        photo["kept_part"] = st.radio("The batch is", names, key="kept_part", horizontal=True)
+    return None if photo["kept_part"] == _ALL else _names(max(count, 1)).index(photo["kept_part"])
+
+
+def _default(count):
+    """The first part that is not the customer's sample."""
+    sample = draft().get("sample_part")
+    return next((name for name in _names(max(count, 1)) if name != sample), "part 1")
+
+
+def sample_index():
+    """Return the index of the customer's sample in the photo in view, as it was last said; None without one."""
+    choice = draft().get("sample_part", _NO_SAMPLE)
+    return None if choice == _NO_SAMPLE else int(choice.split()[-1]) - 1
+
+
+def compare_with_sample(parts):
+    """Ask which part is the customer's sample, and draw the others beside it; nothing where a photo shows one part."""
+    if len(parts) < 2:
+        draft().pop("sample_part", None)
+        return
+    names = [_NO_SAMPLE, *_names(len(parts))]
+    recall("sample_part")
+    if st.session_state.get("sample_part") not in names:
+        st.session_state.pop("sample_part", None)
+    st.selectbox("The customer's sample is", names, key="sample_part")
+    keep("sample_part")
+    sample = sample_index()
+    if sample is None:
+        return
+    for index, part in enumerate(parts):
+        if index != sample:
+            told = f"Part {index + 1} against the sample – {report_words.difference_text(parts[sample].lab, part.lab)}."
+            show_pair(parts[sample].lab, part.lab, ("The sample", f"Part {index + 1}"), [told])
+
+
+_NEW, _MORE, _SAMPLE = "A new batch", "A batch in the book", "A customer's sample"
+_NO_ORDER = "none"
+_STATES = {"not noted": None, "dry": False, "wet": True}
+_SEALS = {"not noted": None, "not sealed": False, "sealed": True}
+_KEYS = ("keep_as", "batch_number", "wet", "sealed", "for_order", "sample_tolerance_de00", *SETTINGS_KEYS)
+
+
+def show_kept(book):
+    """Say what was just kept, its verdict and what comes next; True while that is all there is to see."""
+    number = draft().get("kept")
+    if number is None:
+        return False
+    st.success(f"Batch {number} is in the book, safely on disk.", icon=":material/check:")
+    show_verdict(book, number)
+    off = _is_off(book, number)
+    with st.container(horizontal=True):
+        st.button("The next photo", key="next_photo", type="primary", on_click=draft().pop, args=("kept", None))
+        if st.button("See the batch", key="see_kept"):
+            draft().pop("kept")
+            go_to_batch(number)
+        if off and st.button("What to do with it", key="to_redip"):
+            draft().pop("kept")
+            st.session_state["bench_next"] = {"shade_way": "redip"}
+            st.switch_page(st.session_state["pages"]["shade"])
+        if st.button("The next run", key="next_run"):
+            draft().pop("kept")
+            go_to_step("plan")
+    return True
+
+
+def _is_off(book, number):
+    judged = judge_batch(book, number)
+    return judged is not None and judged[1].verdict == "out"
+
+
+def show_form(book, shots):
+    """Draw the settings and the button that keeps it all.
+
+    Parameters
+    ----------
+    book : dyebook.book.store.Book
+    shots : sequence of dyebook.screens.photo.roll.Shot
+        Empty for a batch without a photo.
+    """
+    recall(*_KEYS)
+    _take_errand()
+    st.subheader("Keep it" if shots else "Write it down", anchor=False)
+    if not shots:
+        _add_new_batch(book, (), {})
+        keep(*_KEYS)
+        return
+    way = st.radio("As", [_NEW, _MORE, _SAMPLE], key="keep_as", horizontal=True)
+    if way == _SAMPLE:
+        _add_sample(book, shots)
+        keep(*_KEYS)
+        return
+    with st.container(horizontal=True):
+        wet = _STATES[st.selectbox("The part was read", list(_STATES), key="wet", width=168)]
+        sealed = _SEALS[st.selectbox("Its film was", list(_SEALS), key="sealed", width=168)]
+    state = {"wet": wet, "sealed": sealed}
+    if way == _MORE:
+        _add_to_batch(book, shots, state)
+    else:
+        _add_new_batch(book, shots, state)
+    keep(*_KEYS)
+
+
+def _take_errand():
+    """Somebody came from a batch that wants a photo, or from an order that wants its sample."""
+    number = st.session_state.pop("add_to", None)
+    if number is not None:
+        st.session_state.update(keep_as=_MORE, batch_number=number)
+    order = st.session_state.pop("sample_for", None)
+    if order is not None:
+        st.session_state.update(keep_as=_SAMPLE, for_order=order)
+
+
+def _ask_order(book, label, empty=_NO_ORDER):
+    """Ask for one of the open orders; its number, or None."""
+    names = {stand.order["id"]: stand.order["name"] for stand in open_orders(book)}
+    if st.session_state.get("for_order") not in names:
+        st.session_state["for_order"] = None
+    return st.selectbox(label, list(names), key="for_order", format_func=names.get, placeholder=empty)
+
+
+def _add_sample(book, shots):
+    """What a customer brought becomes the target of an order."""
+    order = _ask_order(book, "The order it belongs to", "choose an order")
+    if st.button("Take an order first", key="order_first", type="tertiary"):
+        go_to_order(None)
+    tolerance = ask_tolerance("sample_tolerance_de00")
+    shot = shots[draft().get("photo_in_view", 0)]
+    if shot.reading is None:
+        st.caption("Say which part is the sample; nothing can be matched to a photo without a reading.")
+    ready = None not in (order, tolerance, shot.reading)
+    look = {"type": "primary", "width": "stretch", "disabled": not ready}
+    if st.button("Take it as the shade to reach", key="keep_sample", **look):
+        _keep_paper(book, [shot])
+        keep_order_sample(book, order, shot.measurement, shot.parts[0], shot.content, tolerance)
+        _clear()
+        go_to_order(order)
+
+
+def _keep_sample_beside(book, number, shots, order):
+    """Keep the sample that lay beside a batch, where somebody said which part of the photo it was."""
+    index, shot = sample_index(), shots[draft().get("photo_in_view", 0)] if shots else None
+    if shot is None or shot.measurement is None or index is None:
+        return
+    if order is not None and target_of(book, order) is None:
+        keep_order_sample(book, order, shot.measurement, index, shot.content, USUAL_TOLERANCE_DE00)
+    else:
+        keep_sample(book, number, shot.measurement, index)
+
+
+def _keep_paper(book, shots):
+    """Keep the plain paper that evened the light: without it these photos could not be measured again."""
+    flat = draft().get("flat")
+    if flat and any(shot.measurement is not None for shot in shots):
+        book.add_photo(flat[1])
+
+
+def _add_to_batch(book, shots, state):
+    number = st.number_input("Number of the batch", min_value=1, step=1, key="batch_number")
+    if not st.button("Keep with this batch", key="keep_with", type="primary", width="stretch"):
+        return
+    row = book.batch(int(number))
+    _keep_paper(book, shots)
+    keep_dip(book, None, shots, row.batch, **state)
+    _keep_sample_beside(book, row.batch, shots, book.row("batches", row.batch)["order_id"])
+    _kept(row.batch)
+
+
+def _add_new_batch(book, shots, state):
+    show_settings(book)
+    order = _ask_order(book, "For the order")
+    if any(shot.measurement is None for shot in shots):
+        st.caption("A photo that could not be read is kept with the batch all the same, and can be read again later.")
+    if not st.button("Save the batch", key="save", type="primary", width="stretch"):
+        return
+    settings, problems = typed_settings()
+    if problems:
+        st.error("Not saved yet. " + " ".join(problems))
+        return
+    _keep_paper(book, shots)
+    number = keep_dip(book, DyeRecord(**settings, **state), shots, **state)
+    if order is not None:
+        answer_order(book, order, number)
+    _keep_sample_beside(book, number, shots, order)
+    _kept(number)
+
+
+def _kept(number):
+    """Empty what belongs to one batch only; settings stay, for the next is often alike."""
+    _clear()
+    draft()["kept"] = number
+    st.rerun()
+
+
+def _clear():
+    forget("note", "keep_as", "batch_number", "sample_part", "for_order")
+    photo_roll.clear_roll()

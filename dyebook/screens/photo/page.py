@@ -1,0 +1,244 @@
+"""Photo: what was read at once, put right by tapping, and kept as a batch, with a batch, or as a customer's sample.
+
+How to photograph shiny parts, on the photo page; the README says the same.
+
+How a photo is read: with which learned camera, against which sheet of plain paper, on which print of the mat.
+"""
+
+import hashlib
+
+import streamlit as st
+
+from dyebook.errors import PhotoError, RecordError
+from dyebook.jobs.photo import known_cameras, mean_of, see_photo
+from dyebook.report import words as report_words
+from dyebook.report.words import PHOTO_TIPS, PHOTO_TITLE
+from dyebook.screens import shelf, tasks
+from dyebook.screens.drafts import draft, keep, recall
+from dyebook.screens.photo import correct as photo_correct
+from dyebook.screens.photo import keep as photo_keep
+from dyebook.screens.photo import roll as photo_roll
+from dyebook.screens.photo.keep import chosen_part, compare_with_sample
+from dyebook.screens.photo.roll import Shot, take_bytes
+from dyebook.screens.swatch import show_slip, show_swatch
+from dyebook.units import parse_quantity
+
+__all__ = ["ask_options", "options_now", "show", "show_tips"]
+
+
+def show_tips():
+    """Draw the tips, folded away until somebody wants them."""
+    with st.expander(PHOTO_TITLE):
+        for tip in PHOTO_TIPS:
+            st.markdown(f"- {tip}")
+
+
+FITS, NONE = "the one that fits the photo", "none: as most cameras are"
+_KEYS = ("photo_camera", "mat_line_mm")
+# no printer is further off than that
+_LINE_MM = (80, 120)
+
+
+def options_now(book):
+    """Return what was chosen, as options of `dyebook.jobs.photo.see_photo`; hashable."""
+    chosen = draft().get("photo_camera", FITS)
+    names = {name for name, _ in known_cameras()}
+    own_card = book.setting("card_lab")
+    flat = draft().get("flat")
+    return {
+        "camera": chosen if chosen in names else None,
+        "own_camera": chosen == FITS,
+        "cameras": known_cameras(),
+        "card_lab": tuple(own_card) if own_card else None,
+        "flat": flat[1] if flat else None,
+        "mat_line_mm": _mat_line(),
+    }
+
+
+def ask_options(seen):
+    """Draw the choices, and say which camera was used."""
+    with st.expander(_heading(seen)):
+        recall(*_KEYS)
+        names = [FITS, NONE, *(name for name, _ in known_cameras())]
+        if st.session_state.get("photo_camera") not in names:
+            st.session_state["photo_camera"] = FITS
+        st.selectbox("Learned camera", names, key="photo_camera", help=_CAMERA)
+        _ask_flat()
+        st.text_input("Ruler line on the photo mat by calipers, mm", key="mat_line_mm", placeholder="100", help=_MAT)
+        keep(*_KEYS)
+        if _mat_line() is None:
+            st.caption(f":material/priority_high: the line is between {_LINE_MM[0]} and {_LINE_MM[1]} mm long.")
+        if st.button("Learn a camera, print the mat", key="to_camera", type="tertiary"):
+            st.switch_page(st.session_state["pages"]["camera"])
+
+
+_CAMERA = "Learned on the Camera page from one photo of a 24-patch chart; it is offered where camera and photo match."
+_MAT = "Only where the printer did not keep to scale: areas are then right all the same."
+
+
+def _heading(seen):
+    used = f"learned camera {seen.camera}" if seen.camera else "no learned camera"
+    return f"Read with {used}" + (", against plain paper" if draft().get("flat") else "")
+
+
+def _ask_flat():
+    if flat := draft().get("flat"):
+        with st.container(horizontal=True, vertical_alignment="center"):
+            st.markdown(f"Light evened by **{flat[0]}**", width="content")
+            st.button("Without it", key="no_flat", type="tertiary", on_click=draft().pop, args=("flat", None))
+        return
+    given = st.file_uploader(
+        "Plain paper in the same light and frame, to even the light",
+        type=["jpg", "jpeg", "png", "heic", "webp"],
+        key=f"flat_file_{draft().setdefault('flat_turn', 0)}",
+    )
+    if given is not None:
+        draft().update(flat=(given.name, take_bytes(given)), flat_turn=draft()["flat_turn"] + 1)
+        st.rerun()
+
+
+def _mat_line():
+    """Length of the mat's line in mm as typed; None while it is empty or makes no sense, which is said at its field."""
+    try:
+        length = parse_quantity("line_mm", str(draft().get("mat_line_mm") or "100"))
+    except RecordError:
+        return None
+    return length if _LINE_MM[0] <= length <= _LINE_MM[1] else None
+
+
+def show():
+    """Draw the page."""
+    st.title("Photo", anchor=False)
+    book = shelf.the_book()
+    if photo_keep.show_kept(book):
+        return
+    if not photo_roll.roll():
+        if photo_roll.take_photos("A photo of the part beside the grey card", "photo_file"):
+            st.rerun()
+        _before_a_photo(book)
+        return
+    _show_roll()
+    options = options_now(book)
+    looks = [_look_at(photo, options) for photo in list(photo_roll.roll())]
+    seen = looks[photo_roll.roll().index(photo_roll.in_view())]
+    if seen is not None and seen.problem:
+        st.warning(shelf.sentence(seen.problem), icon=":material/crop_free:")
+    left, right = st.columns([3, 2], gap="large")
+    if seen is not None:
+        with left:
+            photo_correct.show_picture(seen)
+            ask_options(seen)
+    with right:
+        if seen is not None:
+            _show_readings(seen)
+        shots = _shots(looks)
+        _show_mean(shots)
+        photo_keep.show_form(book, shots)
+
+
+def _show_roll():
+    """The photos by name, with the ways to add one and to put them away."""
+    with st.container(horizontal=True, vertical_alignment="center"):
+        photo_roll.choose_photo()
+        if len(photo_roll.roll()) > 1:
+            st.button(
+                "Without this one",
+                key="take_away",
+                type="tertiary",
+                on_click=photo_roll.take_away,
+                args=(photo_roll.in_view(),),
+            )
+        st.button("Take another instead", key="put_away", type="tertiary", on_click=photo_roll.clear_roll)
+    with st.expander("One more photo of the same batch: they are averaged"):
+        if photo_roll.take_photos("Turn the part a little and photograph it again", "more_files"):
+            st.rerun()
+
+
+def _before_a_photo(book):
+    st.markdown(
+        "Lay the part and a plain grey card side by side, in the same light. Soft light from a window or a light tent "
+        "is best; lamps and bright things behind you show up in polished metal. Let the card be a good thumb's width "
+        "away, and fill the picture with both."
+    )
+    show_tips()
+    recall("without_photo")
+    if st.session_state.pop("photo_way", None) == "without":
+        st.session_state["without_photo"] = True
+    without = st.toggle("Write down a batch without a photo", key="without_photo")
+    keep("without_photo")
+    if without:
+        photo_keep.show_form(book, ())
+
+
+def _look_at(photo, options):
+    """What was seen in a photo; None where somebody stopped the reading, which is said."""
+    sha, flat = hashlib.sha256(photo["content"]).hexdigest(), options["flat"]
+    asked = {**{name: value for name, value in options.items() if name != "cameras"}, **photo_correct.taps_of(photo)}
+    marks = {**asked, "flat": flat and hashlib.sha256(flat).hexdigest(), "cameras": options["cameras"]}
+    key = sha, photo["name"], tuple(sorted(marks.items()))
+
+    def look(job):
+        return see_photo(photo["content"], photo["name"], progress=job, **asked)
+
+    try:
+        return tasks.done("photo", key, f"Reading {photo['name']}", look, most=12)
+    except tasks.StoppedError as stopped:
+        tasks.show_stopped(stopped)
+        return None
+    except PhotoError:
+        photo_roll.take_away(photo)
+        raise
+
+
+def _shots(looks):
+    """The photos with what was read in them, and which part of each is meant."""
+    photos = photo_roll.roll()
+    shots = []
+    for photo, seen in zip(photos, looks, strict=True):
+        measurement = seen and seen.measurement
+        count = len(measurement.parts) if measurement is not None else 0
+        asked = photo is photo_roll.in_view()
+        part = chosen_part(photo, count, asked, alone=len(photos) == 1)
+        shots.append(Shot(photo["content"], measurement, part))
+    return shots
+
+
+def _show_readings(seen):
+    """Draw what was read in the photo in view."""
+    if seen.measurement is None:
+        st.subheader("Not read", anchor=False)
+        st.markdown("Tap the card's four corners in the picture, or take another photo.")
+        return
+    measurement = seen.measurement
+    draft()["last_read"] = photo_roll.in_view()["name"], tuple(tuple(part.lab) for part in measurement.parts)
+    st.subheader("Read", anchor=False)
+    for number, part in enumerate(measurement.parts, start=1):
+        title = f"Part {number}" if len(measurement.parts) > 1 else "The part"
+        show_swatch(part.lab, title, part.lab_u)
+        _show_doubts(part.flags)
+        for flaw in part.flaws:
+            st.caption(f"Flaw: {report_words.flaw_text(flaw)}")
+    _show_doubts(measurement.flags)
+    if measurement.parts:
+        st.caption("Swatches are approximate: a screen is not a light booth. ± covers about 95 in 100.")
+    for note in measurement.warnings:
+        st.caption(f"Note: {note}.")
+    compare_with_sample(measurement.parts)
+
+
+def _show_doubts(names):
+    for line in report_words.flag_lines(names):
+        meaning, remedy = line.split(": ", 1)
+        st.html(f"<div class='doubt'><strong>{meaning}</strong><br>{remedy}</div>")
+
+
+def _show_mean(shots):
+    """What the photos say together, where there are several."""
+    read = [shot.reading for shot in shots if shot.reading is not None]
+    if len(shots) < 2 or not read:
+        return
+    lab, lab_u, apart = mean_of(read)
+    lines = [report_words.lab_text(lab, lab_u), f"no photo is further than {report_words.distance_text(apart)} from it"]
+    show_slip(lab, f"Mean of {len(read)} photos", lines)
+    if len(read) < len(shots):
+        st.caption("Photos without a reading are kept with the batch, and count for nothing.")

@@ -1,0 +1,224 @@
+"""What to set: the best bath, its settings, what to expect, and the bath along its depth.
+
+Swatches that touch, and a bath as a ribbon of swatches with the target pinned on it.
+"""
+
+from html import escape
+
+import streamlit as st
+
+from dyebook.errors import ModelError
+from dyebook.lab import describe_colour
+from dyebook.report import shade as report_shade
+from dyebook.report import words as report_words
+from dyebook.report.plots import plot_uptake
+from dyebook.report.shade import depth_text, dwell_text
+from dyebook.screens.bench.pieces import show_figures
+from dyebook.screens.drafts import draft
+from dyebook.screens.settings import fill_with
+from dyebook.screens.shade.baths import advise, depth_of, fixed_in, learn, mixes, reckoned_now, suggestions
+from dyebook.screens.shade.target import choose_from, remembered_toggle
+from dyebook.screens.swatch import hex_of
+
+__all__ = ["show", "show_pair", "show_ribbon"]
+
+_OUTSIDE = "beyond this screen: nearest shown"
+# under every so many swatches stands a dwell
+_LABEL_EVERY = 6
+
+
+def show_pair(pairs):
+    """Draw colours edge to edge, as one compares them, with their names and figures below.
+
+    Parameters
+    ----------
+    pairs : sequence of (str, Lab)
+    """
+    patches, told = [], []
+    for title, lab in pairs:
+        colour, outside = hex_of(lab)
+        mark = f"<span class='outside'>{_OUTSIDE}</span>" if outside else ""
+        patches.append(f"<div style='background:{colour}'>{mark}</div>")
+        figures = " ".join(
+            f"<span class='figure'>{escape(piece)}</span>" for piece in report_words.lab_text(lab).split("  ")
+        )
+        told.append(f"<div><strong>{escape(title)}</strong><br>{escape(describe_colour(lab))}<br>{figures}</div>")
+    st.html(
+        f"<div class='shade-pair'><div class='patches'>{''.join(patches)}</div>"
+        f"<div class='told'>{''.join(told)}</div></div>"
+    )
+
+
+def show_ribbon(run, target):
+    """Draw a bath from pale to deep, and pin the target where it comes nearest.
+
+    Parameters
+    ----------
+    run : DepthRun
+    target : Lab
+    """
+    count = len(run.dwell_min)
+    cells = "".join(_cell(run, i) for i in range(count))
+    ticks = "".join(
+        f"<span style='left:{100 * (i + 0.5) / count:.2f}%'>{dwell_text(run.dwell_min[i]).removesuffix(' min')}</span>"
+        for i in range(0, count, _LABEL_EVERY)
+    )
+    colour, outside = hex_of(target)
+    at = 100 * (run.nearest + 0.5) / count
+    side = "left" if at < 50 else "right"
+    where = f"left:{at:.2f}%" if side == "left" else f"right:{100 - at:.2f}%"
+    pin = (
+        f"<div class='pin {side}' style='{where}'><span class='head' style='background:{colour}'></span>"
+        f"<span>target{', ' + _OUTSIDE if outside else ''}</span></div>"
+    )
+    words = depth_text(run)
+    st.html(
+        f"<div class='shade-ribbon' role='img' aria-label='{escape(_spoken(run, words))}'>{pin}"
+        f"<div class='cells'>{cells}</div><div class='ticks'>{ticks}</div></div>"
+        f"<p class='ribbon-words'><strong>{escape(words)}</strong> {escape(_ends(run))}</p>"
+    )
+
+
+def _cell(run, index):
+    colour, outside = hex_of(run.lab[index])
+    title = f"{dwell_text(run.dwell_min[index])}: {report_words.lab_text(run.lab[index])}"
+    kind = " class='beyond'" if outside else ""
+    return f"<i{kind} style='background:{colour}' title='{escape(title + (', ' + _OUTSIDE if outside else ''))}'></i>"
+
+
+def _ends(run):
+    beyond = any(hex_of(lab)[1] for lab in run.lab)
+    text = (
+        f"From {describe_colour(run.lab[0])} to {describe_colour(run.lab[-1])}; minutes and seconds in the dye below."
+    )
+    return text + (" Hatched: beyond what a screen shows." if beyond else "")
+
+
+def _spoken(run, words):
+    return f"The bath from {describe_colour(run.lab[0])} to {describe_colour(run.lab[-1])}. Target pinned. {words}"
+
+
+_APPROXIMATE = (
+    "Swatches are approximate: a screen is not a light booth. Compare a dyed coupon in daylight and lamp light."
+)
+
+
+def show(book, asked):
+    """Draw the answer to a `Question`."""
+    if not asked.baths:
+        raise ModelError("no bath in the book has a reading yet; photograph three to six dips of one bath first")
+    bath = asked.bath or _best_bath(asked)
+    found = suggestions(asked, bath)
+    one = _choose_answer(found, f"{bath}_{_mark(asked)}")
+    st.subheader(bath, anchor=False)
+    show_pair([(asked.name, asked.target), ("To expect", one.lab)])
+    st.markdown(f"**{report_shade.outlook_text(one, asked.tolerance)}**")
+    show_figures(report_shade.setting_rows(one.settings))
+    _show_reasons(book, asked, bath, one)
+    _offer_settings(bath, asked.baths[bath], one)
+    if asked.bath and not one.reachable and len(asked.baths) > 1:
+        _offer_mixes(asked, _with_nearest(asked, bath), one.delta_e00)
+    _show_depth(learn(asked, bath), one, asked.target)
+
+
+def _best_bath(asked):
+    """Ask all baths, show them, and return the one chosen; the best where nothing was chosen."""
+    advice = advise(asked)
+    st.subheader("Which bath first", anchor=False)
+    tiles = "".join(
+        _tile(number, name, one, asked.tolerance) for number, (name, one) in enumerate(advice.suggestions, start=1)
+    )
+    st.html(f"<div class='shade-baths'>{tiles}</div>")
+    for line in report_shade.left_out_text(advice.left_out):
+        st.caption(line)
+    if len(advice.suggestions) > 1 and not any(one.reachable for _, one in advice.suggestions):
+        _offer_mixes(asked, [name for name, _ in advice.suggestions[:3]], advice.suggestions[0][1].delta_e00)
+    # a new target begins with its own best bath
+    return choose_from(f"shade_look_at_{_mark(asked)}", "Look at", [name for name, _ in advice.suggestions])
+
+
+def _tile(number, name, one, tolerance):
+    colour, outside = hex_of(one.lab)
+    lines = [
+        f"<strong>{number}. {escape(name)}</strong>",
+        report_shade.reach_word(one, tolerance),
+        escape(report_shade.miss_text(one)),
+    ]
+    lines += ["beyond this screen: nearest shown"] if outside else []
+    told = "<br>".join(lines)
+    return f"<div><span class='colour' style='background:{colour}'></span><span class='words'>{told}</span></div>"
+
+
+def _with_nearest(asked, bath):
+    """The bath chosen, and the two others that come nearest to the shade."""
+    others = [name for name, _ in advise(asked).suggestions if name != bath]
+    return [bath, *others[:2]]
+
+
+def _offer_mixes(asked, baths, alone):
+    """Two dyes where no bath alone reaches the shade; reckoned only when asked for, as it takes seconds."""
+    if not remembered_toggle("shade_two_dyes", "No bath alone reaches it: try two dyes"):
+        return
+    found = report_shade.worth_trying(mixes(asked, baths), alone)[:2]
+    if not found:
+        st.markdown(report_shade.NO_NEARER)
+    for mix in found:
+        show_pair([(asked.name, asked.target), (" and ".join(mix.dyes), mix.lab)])
+        head, *dips, trust, moves = report_shade.mix_lines(mix)
+        st.markdown(f"**{head}**")
+        for line in dips:
+            st.markdown(line)
+        st.caption(f"{trust} {moves}")
+
+
+def _mark(asked):
+    return "_".join(f"{value:g}" for value in asked.target)
+
+
+def _choose_answer(found, mark):
+    if len(found) == 1:
+        return found[0]
+    numbers = range(len(found))
+    labels = [report_shade.answer_text(one) for one in found]
+    index = choose_from(f"shade_answer_{mark}", "Ways to it, best first", numbers, labels.__getitem__)
+    return found[index]
+
+
+def _show_reasons(book, asked, bath, one):
+    st.markdown(report_shade.forgiving_text(one))
+    if "dye_g_per_l" in fixed_in(asked, bath) and "dye_g_per_l" not in asked.fixed:
+        st.caption(report_shade.strength_text(asked.strengths[bath], reckoned_now(book, asked, bath)))
+    st.caption(f"{report_shade.lamp_text(one)} {report_shade.footing_text(one)}")
+    st.caption(_APPROXIMATE)
+
+
+def _offer_settings(bath, dips, one):
+    dye, tank = dips["dye"].iloc[-1], dips["bath"].iloc[-1]
+    texts = {"dye": dye, **report_shade.setting_fields(one.settings)} | (
+        {"bath": tank} if isinstance(tank, str) else {}
+    )
+    with st.container(horizontal=True, vertical_alignment="center"):
+        st.button("Take these settings", key="take_settings", type="primary", on_click=_take, args=(texts, bath))
+        if draft().get("shade_taken") == texts:
+            st.markdown("They stand on the Photo page for the new batch.", width="content")
+            if st.button("To the Photo page", key="to_photo_page"):
+                st.session_state["photo_way"] = "without"
+                st.switch_page(st.session_state["pages"]["photo"])
+
+
+def _take(texts, _bath):
+    fill_with(dict(texts))
+    draft()["shade_taken"] = texts
+
+
+def _show_depth(model, one, target):
+    run = depth_of(model, one.settings, target)
+    st.subheader("The bath from pale to deep", anchor=False)
+    show_ribbon(run, target)
+    st.caption("At these settings but for the time in the dye.")
+    st.plotly_chart(plot_uptake(run, target.L), config={"displayModeBar": False}, key="uptake")
+    st.caption(
+        "Lightness over time in the dye, with the band it lies in eight times in ten; dashed: the target, dotted: "
+        "the time suggested. Full circles: dips on record near these settings; open ones: at other settings, which "
+        "need not lie on the line."
+    )

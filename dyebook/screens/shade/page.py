@@ -1,0 +1,122 @@
+"""Shade: what to set for a shade, what to expect of it, what to do with a part that is off, and what to try next."""
+
+from dataclasses import dataclass
+from importlib import import_module
+from pathlib import Path
+
+import streamlit as st
+
+from dyebook.lab import Lab
+from dyebook.screens import shelf
+from dyebook.screens.bench.pieces import ask, choose
+from dyebook.screens.shade.baths import baths_of, strengths_of
+from dyebook.screens.shade.target import choose_from, pick_target, remembered_toggle
+
+__all__ = ["ALL_BATHS", "Question", "show"]
+
+ALL_BATHS = "all baths: which first?"
+# what can be asked, by the module shade_… that answers it
+WAYS = {"answer": "What to set", "redip": "Part is off", "coupon": "Test dip"}
+_WEB = Path(__file__).parents[1] / "web"
+
+
+@dataclass(frozen=True)
+class Question:
+    """What is asked of the baths.
+
+    Attributes
+    ----------
+    name : str
+        What the target is called.
+    target : Lab
+    tolerance : float or None
+        CIEDE2000 that passes, where the target came with one.
+    baths : dict of DataFrame
+        Dips by bath.
+    bath : str or None
+        The bath to dip in; None while any will do.
+    film_um : float or None
+    fixed : dict
+        Settings that cannot move.
+    place : str
+        The book, for what is remembered of it.
+    strengths : dict of float
+        g/L today by bath, where it is known.
+    free_strength : bool
+        True where the bath may be made up or topped up for this shade.
+    """
+
+    name: str
+    target: Lab
+    tolerance: float | None
+    baths: dict
+    bath: str | None
+    film_um: float | None
+    fixed: dict
+    place: str
+    strengths: dict
+    free_strength: bool
+
+
+def show():
+    """Draw the page."""
+    for style in ("bench.css", "shade.css"):
+        st.html(_WEB / style)
+    st.title("Shade", anchor=False)
+    book = shelf.the_book()
+    baths = baths_of(book)
+    left, right = st.columns([2, 3], gap="large")
+    target = None
+    with left, shelf.friendly_errors():
+        target = pick_target(book)
+    with left:
+        bath, film_um, fixed, free = _ask_settings(book, baths)
+    with right, shelf.friendly_errors():
+        way = choose("shade_way", "Asked", list(WAYS), WAYS.get, hidden=True)
+        if target is None:
+            _before_a_target(baths)
+            return
+        strengths = strengths_of(book, baths)
+        asked = Question(*target, baths, bath, film_um, fixed, str(book.place.name), strengths, free)
+        import_module(f"dyebook.screens.shade.{way}").show(book, asked)
+
+
+def _ask_settings(book, baths):
+    """Ask which bath and what cannot move; return (bath or None, film or None, fixed settings, strength free)."""
+    bath = choose_from("shade_bath", "Bath", [ALL_BATHS, *baths])
+    bath = None if bath == ALL_BATHS else bath
+    left, right = st.container(key="shade_settings").columns(2)
+    with left:
+        film_um = ask("shade_film_um", "Film, µm", hint="free", quantity="film_um", explain=_FREE)
+    with right:
+        temp = ask("shade_bath_temp_c", "My bath is at, °C", hint="free", quantity="bath_temp_c", explain=_FREE)
+    strength = ph = None
+    if bath:
+        strengths = strengths_of(book, baths)
+        hint = f"{strengths[bath]:.2g}, as last noted" if bath in strengths else "free"
+        with left:
+            strength = ask("shade_dye_g_per_l", "Dye strength, g/L", hint=hint, quantity="dye_g_per_l", explain=_TODAY)
+        with right:
+            ph = ask("shade_ph", "pH", hint="as usual", quantity="ph_a")
+    free = remembered_toggle("shade_free_strength", "Its strength may be changed", explain=_TODAY)
+    given = {"dye_g_per_l": strength, "bath_temp_c": temp, "ph": ph}
+    return bath, film_um, {name: value for name, value in given.items() if value is not None}, free
+
+
+_FREE = "Leave it empty where it may be chosen for you. Other units are welcome."
+_TODAY = (
+    "A bath is taken as it was last made up, topped up or measured, or as its last dip was written down, less what "
+    "that dip took. How it has weakened since shows in its dips, and is learned from them."
+)
+
+
+def _before_a_target(baths):
+    if not baths:
+        st.markdown(
+            "No bath in the book has a reading yet. Three to six dips that were photographed are enough to begin "
+            "with; **Test dip** says which ones teach most."
+        )
+        return
+    count = sum(len(dips) for dips in baths.values())
+    some = "One bath" if len(baths) == 1 else f"{len(baths)} baths"
+    st.markdown(f"{some} with {count} readings can be asked. Say which shade is wanted.")

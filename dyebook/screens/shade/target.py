@@ -1,0 +1,98 @@
+"""The shade to reach: typed, from a batch, from what a customer brought, or from the last photo."""
+
+import streamlit as st
+
+from dyebook.advice.suggest import sample_caution
+from dyebook.jobs.shade import shades_to_match
+from dyebook.lab import Lab
+from dyebook.lab.munsell import looks_like_munsell, munsell_to_lab
+from dyebook.screens.bench.pieces import ask_text, choose, key_of
+from dyebook.screens.book import parse_colour
+from dyebook.screens.drafts import draft, keep, recall
+
+__all__ = ["choose_from", "pick_target", "read_colour", "remembered_toggle"]
+
+TYPED, BATCH, KEPT, PHOTO = "Typed", "Batch", "Customer's", "Photo"
+_KINDS = ("dyed metal", "plastic", "paper", "cloth", "paint")
+_HELP = (
+    "CIELAB under D65 and the 2° observer as L, a, b; a screen colour as #rrggbb; or a Munsell notation by ASTM D1535 "
+    "such as 5PB 4/8 or N5, brought from illuminant C to D65."
+)
+
+
+def pick_target(book):
+    """Draw the question and return (name, Lab, tolerance in CIEDE2000 or None); None until there is one."""
+    way = choose("shade_from", "The shade to reach", [TYPED, BATCH, KEPT, PHOTO])
+    ask = {TYPED: _typed, BATCH: _of_batch, KEPT: _kept, PHOTO: _of_photo}[way]
+    found = ask(book)
+    if way in (TYPED, KEPT):
+        made_of = choose_from("shade_sample_kind", "What it should match is", _KINDS)
+        if caution := sample_caution(made_of):
+            st.html(f"<div class='doubt'>{caution}</div>")
+    return found
+
+
+def choose_from(name, label, options, format_func=str):
+    """Let one of a list be chosen; the first where nothing was chosen, also after a reload."""
+    key, options = key_of(name), list(options)
+    if key not in st.session_state:
+        st.session_state[key] = draft().get(key)
+    if st.session_state[key] not in options:
+        st.session_state[key] = options[0]
+    chosen = st.selectbox(label, options, key=key, format_func=format_func)
+    draft()[key] = chosen
+    return chosen
+
+
+def remembered_toggle(key, label, explain=None):
+    """Draw a switch that stays as it was, also after a reload, and return whether it is on."""
+    recall(key)
+    on = st.toggle(label, key=key, help=explain)
+    keep(key)
+    return on
+
+
+def read_colour(text, book):
+    """Return the Lab of what somebody typed: L, a, b, #rrggbb, a Munsell notation, or a batch's number.
+
+    Raises
+    ------
+    RecordError
+        If it is none of these.
+    """
+    return _munsell(text) if looks_like_munsell(text) else Lab(*map(float, parse_colour(text, book)))
+
+
+@st.cache_data(max_entries=100, show_spinner="Looking the notation up …")
+def _munsell(text):
+    return munsell_to_lab(text)
+
+
+def _typed(book):
+    text = ask_text("shade_typed", "Colour", "35, 10, −42 or #1f4e8c or 5PB 4/8", explain=_HELP)
+    return (f"Target {text}", read_colour(text, book), None) if text else None
+
+
+def _of_batch(book):
+    number = ask_text("shade_batch", "Number of the batch", "12")
+    return (f"As batch {number}", Lab(*parse_colour(f"batch {number}", book)), None) if number else None
+
+
+def _kept(book):
+    shades = {shade.name: shade for shade in shades_to_match(book)}
+    if not shades:
+        st.markdown("No customer's shade is in the book yet. Photograph one beside a part, and say which it is.")
+        return None
+    name = choose_from("shade_kept", "Shade", shades)
+    return name, shades[name].lab, shades[name].tolerance_de00
+
+
+def _of_photo(_book):
+    name, colours = draft().get("last_read", ("", ()))
+    if not colours:
+        st.markdown("No photo was read yet. Take one on the Photo page, then come back.")
+        return None
+    index = 0
+    if len(colours) > 1:
+        index = choose_from("shade_photo_part", "Which", range(len(colours)), lambda one: f"part {one + 1}")
+    return f"From {name}", Lab(*colours[index]), None

@@ -1,0 +1,259 @@
+"""The door for several people: refused until sign-in and TLS are set up, and then open to those on the book's list.
+
+The phone's door: opening it, and telling in the terminal how a phone comes in.
+"""
+
+import secrets
+import sys
+import threading
+from dataclasses import dataclass
+from importlib.util import find_spec
+from ipaddress import ip_address
+from pathlib import Path
+from urllib.parse import urlsplit
+
+from dyebook.errors import DyebookError
+from dyebook.server.network import choose_private, host_and_port, own_addresses, phone_base
+from dyebook.server.pairing import LINK_LASTS_S, Pairing, share_pairing
+from dyebook.server.serve import HOST, desk_door, free_port, open_doors
+
+__all__ = [
+    "NEEDED",
+    "Sharing",
+    "is_loopback",
+    "open_phone_door",
+    "plan_sharing",
+    "remembered_base",
+    "serve_phone",
+    "serve_shared",
+]
+
+
+def serve_phone(served, book, port=None, browser=True, at=None):
+    """Serve an app to this machine, and to phones in the shop's network that were paired.
+
+    Parameters
+    ----------
+    served : dyebook.server.serve.Served
+    book : object
+        Keeps the address that printed codes name, by `setting` and `set_setting`.
+    port : int, optional
+        The first free one from 8640 on if left out.
+    browser : bool
+        Open the page on this machine, where there is a display.
+    at : str, optional
+        The private address to serve on; found if left out.
+
+    Raises
+    ------
+    DyebookError
+        If there is no private address, or the port is taken.
+    """
+    address = choose_private(own_addresses() if at is None else (), at)
+    port = free_port(port, (HOST, address))
+    base = remembered_base(book, address, port)
+    open_phone_door(served, address, port, base, browser)
+
+
+def remembered_base(book, address, port):
+    """Return the address phones open; a book that had none keeps it, so that printed codes open their batch."""
+    kept = book.setting("address")
+    base = phone_base(kept, address, port)
+    if not kept:
+        book.set_setting("address", base)
+        print(f"codes on cards and labels open their batch at {base} from now on", file=sys.stderr)
+    elif kept.rstrip("/") != base:
+        print(
+            f"codes on cards and labels open {kept}, phones find the app at {base}: set that on a batch's page, "
+            "or serve on the port that the cards name with --port",
+            file=sys.stderr,
+        )
+    return base
+
+
+def open_phone_door(served, address, port, base, browser=False):
+    """Listen at the desk's and the phone's door until stopped.
+
+    Parameters
+    ----------
+    served : dyebook.server.serve.Served
+    address : str
+        IP address of the phone's door.
+    port : int
+        Of both doors.
+    base : str
+        Address that phones open; its name is the only one, beside the IP address, that the door answers to.
+    browser : bool
+        Open the desk's page, where there is a display.
+    """
+    from dyebook.server.gate import Door
+
+    origins = tuple(dict.fromkeys((base, f"http://{host_and_port(address, port)}")))
+    pairing = Pairing(base)
+    share_pairing(pairing)
+    desk = f"http://{HOST}:{port}"
+    print(f"dyebook is open at {desk} on this machine – stop it with Ctrl+C", file=sys.stderr)
+    tell_link(pairing)
+    if sys.stdin is not None and sys.stdin.isatty():
+        threading.Thread(target=_tell_on_enter, args=(pairing,), daemon=True).start()
+    doors = [desk_door(port), Door("phone", address, origins)]
+    open_doors(served, doors, port, browser and desk, pairing)
+
+
+def tell_link(pairing, out=None):
+    """Draw a fresh pairing link as a code for a phone's camera."""
+    import segno
+
+    out = out or sys.stderr
+    link = pairing.fresh_link()
+    print(f"a phone comes in once by this link, within {LINK_LASTS_S // 60} minutes:", file=out)
+    if out.isatty():
+        segno.make(link, error="m", micro=False).terminal(out=out, compact=True)
+    print(f"{link}\nfor another phone press Enter here, or Phone on the desk's page", file=out, flush=True)
+
+
+def _tell_on_enter(pairing):
+    for _ in sys.stdin:
+        tell_link(pairing)
+
+
+# secrets stand in the environment alone: never in the book, its backups, or a command line that others can list
+NEEDED = {
+    "DYEBOOK_SHARE_ADDRESS": "the address people open, such as https://book.shop.example:8640",
+    "DYEBOOK_SIGN_IN_URL": "the sign-in service's OpenID Connect configuration, https://…/openid-configuration",
+    "DYEBOOK_SIGN_IN_ID": "the client's name at that service",
+    "DYEBOOK_SIGN_IN_SECRET": "the client's secret at that service",
+}
+_CERTIFICATE = {
+    "DYEBOOK_SHARE_CERTIFICATE": "a TLS certificate file for that address",
+    "DYEBOOK_SHARE_KEY": "the key file of that certificate",
+}
+_COOKIE_SECRET = "DYEBOOK_COOKIE_SECRET"  # noqa: S105 - the name of a variable
+_SHORTEST_SECRET = 32
+
+
+@dataclass(frozen=True)
+class Sharing:
+    """What it takes to share: where to listen, what browsers call it, sign-in and certificate."""
+
+    listen: str
+    origin: str
+    secrets: dict
+    tls: dict
+
+
+def is_loopback(host):
+    """Whether a host is this machine alone."""
+    try:
+        return ip_address(host).is_loopback
+    except ValueError:
+        return host == "localhost"
+
+
+def plan_sharing(environment, listen, people, has_library=True):
+    """Return how to share, once everything it takes is set up.
+
+    Parameters
+    ----------
+    environment : mapping of str to str
+    listen : str
+        IP address to listen on; on loopback a TLS proxy of this machine may stand before it.
+    people : dict
+        Role by e-mail address.
+    has_library : bool
+        Whether the libraries for sign-in are installed.
+
+    Returns
+    -------
+    Sharing
+
+    Raises
+    ------
+    DyebookError
+        Naming everything that is missing.
+    """
+    needed = NEEDED if is_loopback(listen) else {**NEEDED, **_CERTIFICATE}
+    missing = [f"{name} ({what})" for name, what in needed.items() if not environment.get(name, "").strip()]
+    if not has_library:
+        missing.append("the libraries for sign-in (pip install 'dyebook[share]')")
+    if "owner" not in people.values():
+        missing.append("an owner among the book's people (dyebook people set you@shop.example owner)")
+    if missing:
+        raise DyebookError(f"sharing needs sign-in, and this is not set up: {'; '.join(missing)}")
+    told = {name: environment[name].strip() for name in needed}
+    origin = _origin(told["DYEBOOK_SHARE_ADDRESS"], "DYEBOOK_SHARE_ADDRESS")
+    _origin(told["DYEBOOK_SIGN_IN_URL"], "DYEBOOK_SIGN_IN_URL")
+    tls = {}
+    if not is_loopback(listen):
+        if not origin.startswith("https:"):
+            raise DyebookError(f"people would sign in at {origin} without TLS; give an https address")
+        files = {"ssl_certfile": "DYEBOOK_SHARE_CERTIFICATE", "ssl_keyfile": "DYEBOOK_SHARE_KEY"}
+        tls = {option: _existing(told[name], name) for option, name in files.items()}
+    return Sharing(listen, origin, {"auth": _sign_in(told, origin, environment)}, tls)
+
+
+def _sign_in(told, origin, environment):
+    """The section of Streamlit's secrets that sign-in takes."""
+    cookie_secret = environment.get(_COOKIE_SECRET) or secrets.token_urlsafe(_SHORTEST_SECRET)
+    if len(cookie_secret) < _SHORTEST_SECRET:
+        raise DyebookError(
+            f"{_COOKIE_SECRET} has {len(cookie_secret)} letters and needs {_SHORTEST_SECRET} random ones; without it "
+            "people sign in again after a restart"
+        )
+    return {
+        "redirect_uri": f"{origin}/oauth2callback",
+        "cookie_secret": cookie_secret,
+        "client_id": told["DYEBOOK_SIGN_IN_ID"],
+        "client_secret": told["DYEBOOK_SIGN_IN_SECRET"],
+        "server_metadata_url": told["DYEBOOK_SIGN_IN_URL"],
+    }
+
+
+def _origin(address, name):
+    """Scheme, host and port of an address, as browsers write an origin; plain http only for this machine itself."""
+    try:
+        parts = urlsplit(address)
+        host, port = parts.hostname or "", parts.port
+    except ValueError:
+        host, port = "", None
+    if not host or parts.scheme not in ("https", "http") or (parts.scheme == "http" and not is_loopback(host)):
+        raise DyebookError(f"{name} is {address!r}; it must be an https address")
+    usual = {"https": 443, "http": 80}[parts.scheme]
+    bare = f"[{host}]" if ":" in host else host
+    return f"{parts.scheme}://{bare}" + (f":{port}" if port not in (None, usual) else "")
+
+
+def _existing(path, name):
+    if not Path(path).is_file():
+        raise DyebookError(f"{name} names {path}, and there is no such file")
+    return path
+
+
+def serve_shared(served, people, environment, port=None, at=None):
+    """Serve an app to the people of a book until stopped.
+
+    Parameters
+    ----------
+    served : dyebook.server.serve.Served
+    people : dict
+        Role by e-mail address.
+    environment : mapping of str to str
+        What `plan_sharing` reads.
+    port : int, optional
+        The first free one from 8640 on if left out.
+    at : str, optional
+        A private address of this machine, found if left out; or one of loopback, behind a TLS proxy.
+
+    Raises
+    ------
+    DyebookError
+        If something of the set-up is missing; nothing is served then.
+    """
+    from dyebook.server.gate import Door
+
+    # told before the network is looked at: sign-in comes first
+    listen = at if at and is_loopback(at) else choose_private(own_addresses() if at is None else (), at)
+    plan = plan_sharing(environment, listen, people, bool(find_spec("authlib") and find_spec("httpx")))
+    port = free_port(port, (listen,))
+    print(f"dyebook is shared at {plan.origin} with {len(people)} people – stop it with Ctrl+C", file=sys.stderr)
+    open_doors(served, [Door("shared", listen, (plan.origin,))], port, secrets=plan.secrets, **plan.tls)

@@ -1,0 +1,1 @@
+"""The shell: one short function a command."""

@@ -1,0 +1,325 @@
+"""Shell commands that change what stands in the book, and show who changed it; nothing is ever lost by them.
+
+Shell commands that keep the book.
+"""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from dyebook.shell.options import (
+    BookOption,
+    CountOption,
+    JsonOption,
+    open_at,
+    parse_lab,
+    print_json,
+    progress_bar,
+    record_from,
+)
+
+__all__ = ["add_commands"]
+
+
+def _quantity(text):
+    return typer.Option(help=text + "; other units are converted.")
+
+
+def record(
+    dye: Annotated[str, typer.Option(help="Name of the dye.")],
+    film_um: Annotated[str, _quantity("Film in µm, or such as '0.5 mil'")],
+    dye_g_per_l: Annotated[str, _quantity("Dye strength in g/L")],
+    bath_temp_c: Annotated[str, _quantity("Dye bath in °C, or such as '140 °F'")],
+    dwell_min: Annotated[str, _quantity("Time in dye in minutes, or min:sec")],
+    ph: Annotated[str | None, typer.Option(help="pH of the dye bath.")] = None,
+    bath: Annotated[str | None, typer.Option(help="Name of the made-up tank.")] = None,
+    film_measured_um: Annotated[str | None, _quantity("Film as a gauge read it")] = None,
+    film_sd_um: Annotated[str | None, _quantity("Uncertainty of the film")] = None,
+    area_dm2: Annotated[str | None, _quantity("Wetted area")] = None,
+    current_density_a_per_dm2: Annotated[str | None, _quantity("Anodising current per area")] = None,
+    electrolyte_temp_c: Annotated[str | None, _quantity("Acid during the run")] = None,
+    alloy: Annotated[str | None, typer.Option(help="Alloy such as 6061.")] = None,
+    finish: Annotated[str | None, typer.Option(help="Surface before anodising.")] = None,
+    rinse_temp_c: Annotated[str | None, _quantity("Rinse before the dye")] = None,
+    wait_min: Annotated[str | None, _quantity("Wait between that rinse and the dye, in minutes or min:sec")] = None,
+    wet: Annotated[bool | None, typer.Option("--wet/--dry", help="State of the part when read.")] = None,
+    sealed: Annotated[bool | None, typer.Option("--sealed/--unsealed", help="State of the film when read.")] = None,
+    dyed_at: Annotated[str | None, typer.Option(help="Date and time, such as 2026-03-28T14:30.")] = None,
+    note: Annotated[str | None, typer.Option(help="Anything worth remembering.")] = None,
+    photo: Annotated[Path | None, typer.Option(help="Photo of the part beside the grey card.")] = None,
+    part: Annotated[int, typer.Option(min=1, help="Which part of the photo, as `measure` counts them.")] = 1,
+    lab: Annotated[str | None, typer.Option(help="A reading from an instrument, L,a,b under D65/2°.")] = None,
+    replaces: Annotated[int | None, typer.Option(help="The batch that was stripped and is done again.")] = None,
+    book: BookOption = None,
+    as_json: JsonOption = False,
+):
+    """Write a batch into the book, with its photo measured.
+
+    Example: dyebook record --dye "Harbour blue" --film-um 12 --dye-g-per-l 3 --bath-temp-c 40 --dwell-min 5
+    """
+    given = dict(locals())
+    record_of = record_from(given, None if lab is None else parse_lab(lab))
+    from dyebook.jobs.photo import record_dip
+
+    with open_at(book) as opened:
+        kept = record_dip(opened, record_of, photo, part - 1, replaces)
+    for warning in kept.warnings:
+        typer.echo(f"note: {warning}", err=True)
+    print_json(kept.to_dict()) if as_json else typer.echo(f"batch {kept.batch} is in the book")
+
+
+def list_batches(
+    count: Annotated[int | None, typer.Option(min=1, help="The newest so many; all without.")] = None,
+    dye: Annotated[str | None, typer.Option(help="Only this dye.")] = None,
+    bath: Annotated[str | None, typer.Option(help="Only this bath.")] = None,
+    alloy: Annotated[str | None, typer.Option(help="Only this alloy.")] = None,
+    text: Annotated[str | None, typer.Option(help="Words in notes and names.")] = None,
+    since: Annotated[str | None, typer.Option(help="From this day on, such as 2026-03-01.")] = None,
+    until: Annotated[str | None, typer.Option(help="Up to this day.")] = None,
+    order: Annotated[str | None, typer.Option(help="Only this order.")] = None,
+    deleted: Annotated[bool, typer.Option("--deleted", help="Those marked as deleted instead.")] = False,
+    book: BookOption = None,
+    as_json: JsonOption = False,
+):
+    """List the batches, newest first.
+
+    Example: dyebook list --count 10
+    """
+    filters = {"dye": dye, "bath": bath, "alloy": alloy, "text": text, "since": since, "until": until, "order": order}
+    with open_at(book) as opened:
+        found = opened.batches(count, deleted=deleted, **filters)
+    if as_json:
+        print_json([row.to_dict() for row in found])
+    else:
+        from dyebook.report.words import batches_text
+
+        typer.echo(batches_text(found))
+
+
+def find(
+    lab: Annotated[str | None, typer.Option(help="The shade, L,a,b under D65/2°.")] = None,
+    photo: Annotated[Path | None, typer.Option(help="A photo of the shade beside the grey card.")] = None,
+    count: CountOption = 20,
+    dye: Annotated[str | None, typer.Option(help="Only this dye.")] = None,
+    bath: Annotated[str | None, typer.Option(help="Only this bath.")] = None,
+    alloy: Annotated[str | None, typer.Option(help="Only this alloy.")] = None,
+    text: Annotated[str | None, typer.Option(help="Words in notes and names.")] = None,
+    since: Annotated[str | None, typer.Option(help="From this day on, such as 2026-03-01.")] = None,
+    until: Annotated[str | None, typer.Option(help="Up to this day.")] = None,
+    order: Annotated[str | None, typer.Option(help="Only this order.")] = None,
+    book: BookOption = None,
+    as_json: JsonOption = False,
+):
+    """Find the batches nearest in colour, by CIEDE2000, or those that match.
+
+    Example: dyebook find --lab 35,10,-42 --count 5
+    """
+    if lab is not None and photo is not None:
+        raise typer.BadParameter("give the shade either as --lab or as --photo")
+    shade = None if lab is None else parse_lab(lab)
+    if photo is not None:
+        shade = _shade_of(photo)
+    wanted = {"dye": dye, "bath": bath, "alloy": alloy, "text": text, "since": since, "until": until, "order": order}
+    filters = {name: value for name, value in wanted.items() if value is not None}
+    with open_at(book) as opened:
+        found = opened.find(shade, count, **filters)
+    if as_json:
+        print_json([one.to_dict() for one in found])
+    else:
+        from dyebook.report.words import batches_text
+
+        typer.echo(batches_text([one.row for one in found], [one.delta_e00 for one in found]))
+
+
+def _shade_of(photo):
+    from dyebook.errors import PhotoError
+    from dyebook.photo.measure import measure
+
+    parts = measure(photo).parts
+    if not parts:
+        raise PhotoError(f"no part was found in {photo.name}; measure it with --part-at and give its colour as --lab")
+    return parts[0].lab
+
+
+def check(book: BookOption = None, as_json: JsonOption = False):
+    """Check that the book still holds what it was given.
+
+    Example: dyebook check
+    """
+    with open_at(book) as opened:
+        problems = opened.check()
+    if as_json:
+        print_json({"ok": not problems, "problems": problems})
+    else:
+        typer.echo("\n".join(problems) or "the book is sound")
+
+
+def import_(
+    file: Annotated[Path, typer.Argument(help="CSV, XLSX, JSON Lines or Parquet; or ISO 28178 text, ISO 17972-1 XML.")],
+    dry_run: Annotated[bool, typer.Option("--dry-run", help="Say what would happen, and write nothing.")] = False,
+    duplicates: Annotated[str, typer.Option(help="Rows that are there already: refuse, skip or keep.")] = "refuse",
+    batch: Annotated[int | None, typer.Option(help="For instrument readings: the batch they belong to.")] = None,
+    white: Annotated[str | None, typer.Option(help="For readings that do not say: white point, such as D50.")] = None,
+    observer: Annotated[str | None, typer.Option(help="For readings that do not say: 2 or 10.")] = None,
+    book: BookOption = None,
+    as_json: JsonOption = False,
+):
+    """Import records or instrument readings, all of them or none.
+
+    Example: dyebook import notes.csv --dry-run
+    """
+    if duplicates not in ("refuse", "skip", "keep"):
+        raise typer.BadParameter("--duplicates is refuse, skip or keep")
+    with open_at(book) as opened, progress_bar("importing") as progress:
+        told = opened.import_file(file, dry_run, duplicates, progress, batch=batch, white=white, observer=observer)
+    for note in told.notes:
+        typer.echo(f"note: {note}", err=True)
+    if as_json:
+        print_json(told.to_dict())
+    else:
+        from dyebook.report.words import import_text
+
+        typer.echo(import_text(told))
+
+
+def export(
+    file: Annotated[Path, typer.Argument(help="To write: .csv, .xlsx, .jsonl or .parquet.")],
+    dye: Annotated[str | None, typer.Option(help="Only this dye.")] = None,
+    bath: Annotated[str | None, typer.Option(help="Only this bath.")] = None,
+    since: Annotated[str | None, typer.Option(help="From this day on, such as 2026-03-01.")] = None,
+    until: Annotated[str | None, typer.Option(help="Up to this day.")] = None,
+    book: BookOption = None,
+    as_json: JsonOption = False,
+):
+    """Write the batches as a table, a row a reading.
+
+    Example: dyebook export batches.csv
+    """
+    with open_at(book) as opened:
+        rows = opened.export_file(file, dye=dye, bath=bath, since=since, until=until)
+    print_json({"file": str(file), "rows": rows}) if as_json else typer.echo(f"{rows} rows written to {file}")
+
+
+def backup(
+    file: Annotated[Path, typer.Argument(help="The zip file to write.")],
+    book: BookOption = None,
+    as_json: JsonOption = False,
+):
+    """Write the whole book with its photos into one file, while it is in use.
+
+    Example: dyebook backup shop.zip
+    """
+    with open_at(book) as opened:
+        told = opened.back_up(file)
+    if as_json:
+        print_json({"file": str(file), **told})
+    else:
+        typer.echo(f"{told['batches']} batches and {told['photos']} photos are in {file}")
+
+
+def restore(
+    file: Annotated[Path, typer.Argument(help="A file that the backup command made.")],
+    book: BookOption = None,
+    as_json: JsonOption = False,
+):
+    """Replace the whole book by a backup, once all of it has been verified.
+
+    Example: dyebook restore shop.zip
+    """
+    with open_at(book) as opened:
+        told = opened.restore(file)
+    if as_json:
+        print_json(told)
+    else:
+        typer.echo(f"{told['batches']} batches and {told['photos']} photos are back")
+        if told["saved"]:
+            typer.echo(f"what was there before is kept in {told['saved']}")
+
+
+BatchArgument = Annotated[int, typer.Argument(help="Number of the batch.")]
+VersionOption = Annotated[
+    int | None, typer.Option(help="The version you looked at; refused if somebody changed the batch since.")
+]
+
+
+def correct(
+    batch: BatchArgument,
+    changes: Annotated[list[str], typer.Argument(help="What to set, name=value; other units are converted.")],
+    version: VersionOption = None,
+    book: BookOption = None,
+    as_json: JsonOption = False,
+):
+    """Correct settings of a batch; the old values stay in its history.
+
+    Example: dyebook correct 118 dwell_min=5:30 note="clock was slow"
+    """
+    values = _values_of(changes)
+    with open_at(book) as opened:
+        new = opened.correct_batch(batch, values, version)
+    print_json({"batch": batch, "version": new}) if as_json else typer.echo(f"batch {batch} is now at version {new}")
+
+
+def _values_of(changes):
+    """Names and values of ``name=value`` words, units converted."""
+    from dyebook.book.batches import SETTINGS
+    from dyebook.record import FIELDS
+    from dyebook.units import parse_quantity
+
+    values = {}
+    for word in changes:
+        name, equals, text = word.partition("=")
+        if not equals or name not in SETTINGS:
+            raise typer.BadParameter(f"{word!r} is not name=value with one of {', '.join(SETTINGS)}")
+        has_unit = FIELDS[name].kind is float and name != "ph" and text
+        values[name] = parse_quantity(name, text) if has_unit else text
+    return values
+
+
+def delete(
+    batch: BatchArgument,
+    undo: Annotated[bool, typer.Option("--undo", help="Bring it back instead.")] = False,
+    version: VersionOption = None,
+    book: BookOption = None,
+    as_json: JsonOption = False,
+):
+    """Mark a batch as deleted; it stays in the book and can be brought back.
+
+    Example: dyebook delete 118
+    """
+    with open_at(book) as opened:
+        new = (opened.undelete if undo else opened.delete)("batches", batch, version)
+    if as_json:
+        print_json({"batch": batch, "version": new, "deleted": not undo})
+    else:
+        typer.echo(f"batch {batch} is back" if undo else f"batch {batch} is marked as deleted; --undo brings it back")
+
+
+def history(batch: BatchArgument, book: BookOption = None, as_json: JsonOption = False):
+    """Show who changed a batch, when, from what to what.
+
+    Example: dyebook history 118
+    """
+    with open_at(book) as opened:
+        lines = opened.batch_history(batch)
+    if as_json:
+        print_json(lines)
+    else:
+        from dyebook.report.words import history_text
+
+        typer.echo(history_text(lines))
+
+
+def add_commands(app):
+    """Add the commands to the shell."""
+    app.command("import")(import_)
+    app.command()(export)
+    app.command()(backup)
+    app.command()(restore)
+    app.command()(record)
+    app.command("list")(list_batches)
+    app.command()(find)
+    app.command()(check)
+    app.command()(correct)
+    app.command()(delete)
+    app.command()(history)

@@ -1,0 +1,296 @@
+"""Shell commands that photograph one coupon again and again: how well readings repeat, and whether they drift.
+
+Shell commands for cameras and the photo mat.
+"""
+
+import math
+from datetime import date
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from dyebook.errors import PhotoError
+from dyebook.shell.options import BookOption, JsonOption, open_at, parse_lab, parse_points, print_json
+
+__all__ = ["add_commands"]
+
+_JSON = Annotated[bool, typer.Option("--json", help="One JSON object on stdout.")]
+_NAME = Annotated[str, typer.Option("--name", help="What to call the camera.")]
+
+camera_app = typer.Typer(help="Learn what a camera does to colours, from one photo of a 24-patch chart.")
+
+
+def _chart_corners(text):
+    if text is None:
+        return None
+    points = parse_points(text)
+    if len(points) != 4:
+        raise typer.BadParameter(f"{len(points)} centres given; dark skin, bluish green, black and white are needed")
+    return points
+
+
+def _patch_numbers(text):
+    try:
+        numbers = [int(part) for part in text.replace(" ", "").split(",") if part]
+    except ValueError:
+        numbers = [-1]
+    if any(not 0 <= number < 24 for number in numbers):
+        raise typer.BadParameter(f"{text!r} is not a list of patches; write numbers from 0 to 23 such as 3,7")
+    return numbers
+
+
+@camera_app.command()
+def learn(
+    photo: Annotated[Path, typer.Argument(help="Photo of the chart, flat and evenly lit.")],
+    name: _NAME,
+    chart_at: Annotated[
+        str | None, typer.Option(help='Centres of dark skin, bluish green, black, white: "x,y x,y x,y x,y".')
+    ] = None,
+    leave_out: Annotated[str, typer.Option(help="Patches the fit must not use, from 0 in reading order: 3,7.")] = "",
+    table: Annotated[
+        str | None, typer.Option(help="before-2014, after-2014 or a CSV file; else the one that fits.")
+    ] = None,
+    as_json: _JSON = False,
+):
+    """Learn a camera from a photo of a 24-patch chart.
+
+    Example: dyebook camera learn chart.jpg --name "bench phone"
+    """
+    corners, left_out = _chart_corners(chart_at), _patch_numbers(leave_out)
+    from dyebook.photo.camera.profile import learn_camera
+    from dyebook.photo.camera.store import keep_camera, learned_again
+    from dyebook.photo.file.read import read_photo
+
+    profile = learned_again(learn_camera(read_photo(photo), name, corners, left_out, table))
+    keep_camera(profile)
+    if as_json:
+        print_json(_learned(profile))
+    else:
+        from dyebook.photo.camera.chart import PATCHES
+        from dyebook.report.camera import camera_text
+
+        typer.echo(camera_text(profile, PATCHES))
+
+
+def _learned(profile):
+    """The JSON of a learned camera."""
+    return {
+        "name": profile.name,
+        "loo_delta_e00": [round(error, 3) for error in profile.loo_delta_e00],
+        "mean": round(profile.mean, 3),
+        "flags": list(profile.flags),
+    }
+
+
+@camera_app.command("list")
+def list_all(as_json: _JSON = False):
+    """List the cameras that were learned.
+
+    Example: dyebook camera list
+    """
+    from dyebook.photo.camera.store import list_cameras
+    from dyebook.report.camera import cameras_text
+
+    cameras = list_cameras()
+    if as_json:
+        print_json([{**_learned(camera), "make": camera.make, "model": camera.model} for camera in cameras])
+    else:
+        typer.echo(cameras_text(cameras))
+
+
+@camera_app.command()
+def show(name: Annotated[str, typer.Argument(help="Name of the camera.")], as_json: _JSON = False):
+    """Show what was learned about a camera, patch by patch.
+
+    Example: dyebook camera show "bench phone"
+    """
+    from dataclasses import asdict
+
+    from dyebook.photo.camera.chart import PATCHES
+    from dyebook.photo.camera.store import load_camera
+    from dyebook.report.camera import camera_text
+
+    profile = load_camera(name)
+    if as_json:
+        print_json({**asdict(profile), "mean": profile.mean})
+    else:
+        typer.echo(camera_text(profile, PATCHES))
+
+
+@camera_app.command()
+def forget(name: Annotated[str, typer.Argument(help="Name of the camera.")], as_json: _JSON = False):
+    """Forget a camera.
+
+    Example: dyebook camera forget "bench phone"
+    """
+    from dyebook.photo.camera.store import forget_camera
+
+    forget_camera(name)
+    print_json({"name": name, "forgotten": True}) if as_json else typer.echo(f"{name} is forgotten")
+
+
+def mat(
+    file: Annotated[Path, typer.Argument(help="PDF to write.")],
+    paper: Annotated[str, typer.Option(help="a4 or letter.")] = "a4",
+    as_json: _JSON = False,
+):
+    """Write the photo mat to print: marks at the page corners give scale and areas.
+
+    Example: dyebook mat mat.pdf --paper a4
+    """
+    from dyebook.jobs.camera import mat_drawing
+    from dyebook.photo.mat import PAPERS
+    from dyebook.report.paper.mat import write_mat
+
+    paper = paper.lower()
+    if paper not in PAPERS:
+        raise typer.BadParameter(f"{paper!r} is no paper we know; use {' or '.join(PAPERS)}")
+    size_mm, marks, line_mm = mat_drawing(paper)
+    try:
+        write_mat(file, paper, size_mm, marks, line_mm)
+    except OSError as fault:
+        raise PhotoError(f"{file} cannot be written ({fault.strerror}); name a folder that can be") from fault
+    if as_json:
+        print_json({"file": str(file), "paper": paper, "line_mm": line_mm})
+    else:
+        typer.echo(f"{file}: print at 100 %, then check the line of {line_mm:g} mm with calipers")
+
+
+def add_commands(app):
+    """Add the camera commands to the shell."""
+    app.command()(mat)
+    _add_coupon(camera_app)
+    app.add_typer(camera_app, name="camera", no_args_is_help=True)
+
+
+def check(
+    photos: Annotated[list[Path], typer.Argument(help="Photos of one coupon, moved and photographed anew each time.")],
+    camera: Annotated[str | None, typer.Option(help="Learned camera to read with, and to keep the spread.")] = None,
+    card_at: Annotated[str | None, typer.Option(help="Corners of the grey area, the same in each photo.")] = None,
+    card_lab: Annotated[str | None, typer.Option(help="The card's own Lab, L,a,b; else the book's.")] = None,
+    part_at: Annotated[str | None, typer.Option(help="Outline of the coupon, the same in each photo.")] = None,
+    batch_sd: Annotated[str | None, typer.Option(help="Spread (sd) of your batches, L,a,b.")] = None,
+    day: Annotated[
+        str | None, typer.Option(help="Keep it as this day's reading of the check coupon: today, or 2026-11-25.")
+    ] = None,
+    book: BookOption = None,
+    as_json: JsonOption = False,
+):
+    """Check how well readings repeat: the same coupon in ten or more photos. With --day: whether they drift.
+
+    Example: dyebook camera check day1.jpg day2.jpg day3.jpg --camera "bench phone"
+    """
+    options = {
+        "camera": camera,
+        "card_at": None if card_at is None else parse_points(card_at),
+        "card_lab": None if card_lab is None else parse_lab(card_lab),
+        "part_at": None if part_at is None else [parse_points(part_at)],
+    }
+    spread = None if batch_sd is None else parse_lab(batch_sd)
+    if spread is not None and min(spread) <= 0:
+        raise typer.BadParameter(f"{batch_sd!r}: each spread must be above 0")
+    if day is not None:
+        when = date.fromisoformat(_day(day))
+        _keep(photos, when, book, options, as_json)
+        return
+    from dyebook.jobs.camera import check_repeats
+    from dyebook.report.camera import repeatability_text
+
+    told = check_repeats([(photo.name, photo) for photo in photos], batch_sd=spread, **options)
+    print_json(_finite(told)) if as_json else typer.echo(repeatability_text(told, camera))
+
+
+def _keep(photos, when, book, options, as_json):
+    """Keep the photos as a day's reading of the check coupon."""
+    from dyebook.jobs.check_coupon import doubts_of, keep_day
+    from dyebook.photo.measure import measure
+    from dyebook.report.words import flag_lines
+
+    with open_at(book) as opened:
+        options["card_lab"] = options["card_lab"] or opened.setting("card_lab")
+        shots = [(measure(photo, flaws=False, **options), photo) for photo in photos]
+        for measurement, photo in shots:
+            for line in flag_lines(doubts_of(measurement)):
+                typer.echo(f"{photo.name}: {line}", err=True)
+        _print_days(keep_day(opened, shots, options["camera"] or "", when), as_json)
+
+
+def days(
+    name: Annotated[str | None, typer.Argument(help="Name of the camera; else the one that read it last.")] = None,
+    chart: Annotated[Path | None, typer.Option(help="Write a chart of the days, PNG.")] = None,
+    put_right: Annotated[
+        str | None,
+        typer.Option(help="Note that lamp, card or phone were put right on this day."),
+    ] = None,
+    count_from: Annotated[
+        str | None, typer.Option(help="Note that another piece, lamp or profile is in use from this day on.")
+    ] = None,
+    book: BookOption = None,
+    as_json: JsonOption = False,
+):
+    """Show the check coupon's days: whether the camera, the lamp or the card drifts.
+
+    Example: dyebook camera days "bench phone" --chart days.png
+    """
+    from dyebook.jobs import check_coupon
+
+    with open_at(book) as opened:
+        told = check_coupon.coupon_days(opened, name)
+        if told is None:
+            raise PhotoError(_no_day(name, check_coupon.coupon_cameras(opened)))
+        if put_right is not None:
+            check_coupon.put_right(opened, told.camera, _day(put_right))
+        if count_from is not None:
+            check_coupon.count_from(opened, told.camera, _day(count_from))
+        told = check_coupon.coupon_days(opened, told.camera)
+    if chart is not None:
+        _draw(chart, told)
+    _print_days(told, as_json)
+
+
+def _no_day(name, cameras):
+    """Why there is nothing to show."""
+    with_it, option = ("", "") if name is None else (f" read with {name!r}", f" --camera {name!r}")
+    others = ", ".join(camera or "no learned camera" for camera in cameras)
+    return (
+        f"the book has no day of the check coupon{with_it}{f' (but with {others})' if others else ''}; photograph it "
+        f"beside the card and run: dyebook camera check PHOTO{option} --day today"
+    )
+
+
+def _draw(chart, told):
+    from dyebook.report.plots import days_png
+
+    try:
+        chart.write_bytes(days_png(told.differences, told.since))
+    except OSError as fault:
+        raise PhotoError(f"{chart} cannot be written ({fault.strerror}); name a folder that can be") from fault
+
+
+def _print_days(told, as_json):
+    from dyebook.report.camera import days_text
+
+    print_json(told.to_dict()) if as_json else typer.echo(days_text(told))
+
+
+def _day(text):
+    """ISO date of what was typed for a day."""
+    try:
+        return date.today().isoformat() if text == "today" else date.fromisoformat(text).isoformat()
+    except ValueError:
+        raise typer.BadParameter(f"{text!r} is no day; write today, or a date such as 2026-11-25") from None
+
+
+def _finite(told):
+    """A repeatability as JSON takes it: nan becomes null."""
+    plain = dict(vars(told))
+    for name in ("lab", "sd", "grr_percent", "ndc"):
+        plain[name] = [round(value, 4) if math.isfinite(value) else None for value in plain[name]]
+    return {**plain, "flags": list(told.flags)}
+
+
+def _add_coupon(camera_app):
+    """Add the commands to those of cameras."""
+    camera_app.command()(check)
+    camera_app.command()(days)

@@ -1,0 +1,172 @@
+"""The shell: short commands over the library; the one place that turns a `DyebookError` into one line.
+
+The shell command that opens the screens.
+
+Shell commands for the people who may sign in to a shared book; the shell itself needs no sign-in.
+"""
+
+import os
+import sys
+from typing import Annotated
+
+import typer
+
+import dyebook
+from dyebook.errors import DyebookError
+from dyebook.shell import baths, bench, book, camera, paper, photo, run, shade, trouble
+from dyebook.shell.options import BookOption, JsonOption, open_at, print_json
+
+__all__ = ["app", "main"]
+
+
+def open_screens(
+    demo: Annotated[bool, typer.Option("--demo", help="The invented shop's book, apart from your own.")] = False,
+    book: BookOption = None,
+    port: Annotated[int | None, typer.Option(min=1, max=65535, help="A free one if left out.")] = None,
+    browser: Annotated[bool, typer.Option(help="Open a browser window where there is a display.")] = True,
+    phone: Annotated[bool, typer.Option("--phone", help="Also for phones in the shop, once paired by a code.")] = False,
+    share: Annotated[bool, typer.Option("--share", help="For the book's people, once sign-in is set up.")] = False,
+    at: Annotated[str | None, typer.Option(help="With --phone or --share: this machine's address to serve on.")] = None,
+):
+    """Open the book in the browser, on this machine only unless --phone or --share is given.
+
+    Example: dyebook open --demo
+    """
+    if demo and book:
+        raise typer.BadParameter("give either --demo or --book; the demo book has its own place")
+    if phone and share:
+        raise typer.BadParameter("give either --phone or --share; who signs in needs no pairing")
+    if at and not (phone or share):
+        raise typer.BadParameter("--at goes with --phone or --share; without them only this machine is served")
+    _choose_book(demo, book)
+    from dyebook.book.store import open_book
+    from dyebook.book.tables import people_of
+    from dyebook.screens.app import the_screens
+    from dyebook.server import doors, serve
+
+    served = the_screens()
+    if share:
+        with open_book() as opened:
+            people = people_of(opened)
+        doors.serve_shared(served, people, os.environ, port, at)
+    elif phone:
+        with open_book() as opened:
+            doors.serve_phone(served, opened, port, browser, at)
+    else:
+        serve.serve(served, port, browser)
+
+
+def _choose_book(demo, book):
+    """Point the environment at the book, and see that it opens."""
+    from dyebook.book.store import open_book
+    from dyebook.demo.place import demo_place, make_demo_book
+
+    if demo:
+        typer.echo("laying out the demo book …", err=True)
+        make_demo_book()
+        book = str(demo_place())
+    if book:
+        os.environ["DYEBOOK_BOOK"] = book
+    open_book().close()  # a book that cannot be opened is said here, in one line
+
+
+def _add_open(app):
+    """Add the command to the shell."""
+    app.command("open")(open_screens)
+
+
+EmailArgument = Annotated[str, typer.Argument(help="E-mail address that the sign-in service confirms.")]
+
+
+def list_people(book: BookOption = None, as_json: JsonOption = False):
+    """List who may sign in, and as what.
+
+    Example: dyebook people list
+    """
+    from dyebook.book.tables import people_of
+
+    with open_at(book) as opened:
+        people = people_of(opened)
+    if as_json:
+        print_json(people)
+    else:
+        typer.echo("\n".join(f"{role:7} {email}" for email, role in sorted(people.items())) or "nobody yet")
+
+
+def set_role(
+    email: EmailArgument,
+    role: Annotated[str, typer.Argument(help="reader (looks), maker (writes) or owner (also decides).")],
+    book: BookOption = None,
+    as_json: JsonOption = False,
+):
+    """Let somebody sign in, or change their role.
+
+    Example: dyebook people set mara@shop.example maker
+    """
+    _set(email, role, book, as_json)
+
+
+def remove(email: EmailArgument, book: BookOption = None, as_json: JsonOption = False):
+    """Let somebody sign in no longer; counts from their next tap on.
+
+    Example: dyebook people remove mara@shop.example
+    """
+    _set(email, None, book, as_json)
+
+
+def _set(email, role, book, as_json):
+    from dyebook.book.tables import address_of, set_person
+
+    with open_at(book) as opened:
+        set_person(opened, email, role)
+    address = address_of(email)
+    if as_json:
+        print_json({"email": address, "role": role})
+    else:
+        typer.echo(f"{address} is {role} of the book" if role else f"{address} can sign in no longer")
+
+
+def _add_people(app):
+    """Add the commands to the shell."""
+    people = typer.Typer(help="Who may sign in to a shared book, and as what.", no_args_is_help=True)
+    people.command("list")(list_people)
+    people.command("set")(set_role)
+    people.command()(remove)
+    app.add_typer(people, name="people")
+
+
+app = typer.Typer(
+    help="Bench book for anodising and dyeing aluminium: colour from photos, baths learned from dips.",
+    no_args_is_help=True,
+    context_settings={"help_option_names": ["-h", "--help"]},
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,  # plain help starts in half the time
+)
+for commands in (photo, camera, book, shade, trouble, bench, run, baths, paper):
+    commands.add_commands(app)
+_add_people(app)
+_add_open(app)
+
+
+def _print_version(wanted: bool):
+    if wanted:
+        typer.echo(dyebook.__version__)
+        raise typer.Exit
+
+
+@app.callback()
+def _start(
+    version: Annotated[
+        bool, typer.Option("--version", help="Print the version and stop.", is_eager=True, callback=_print_version)
+    ] = False,
+):
+    """Open the shell; every command does its own work."""
+
+
+def main():
+    """Run the shell; exit 0 when done, 1 on a `DyebookError`, 2 on wrong usage."""
+    try:
+        app()
+    except DyebookError as error:
+        print("dyebook: " + " ".join(str(error).split()), file=sys.stderr)
+        sys.exit(1)

@@ -1,0 +1,149 @@
+"""What commands of the bench share: options, figures in any unit, answers as lines or as JSON."""
+
+import json
+import re
+import sys
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from dyebook.units import parse_quantity
+
+__all__ = [
+    "BookOption",
+    "CountOption",
+    "Json",
+    "JsonOption",
+    "Letter",
+    "Page",
+    "given",
+    "open_at",
+    "option",
+    "parse_lab",
+    "parse_points",
+    "print_json",
+    "progress_bar",
+    "record_from",
+    "show_answer",
+]
+
+Json = Annotated[bool, typer.Option("--json", help="One JSON object instead of text.")]
+
+
+_BOOK = typer.Option("--book", help="Folder, .sqlite file or postgresql:// URL; else DYEBOOK_BOOK, else your own.")
+BookOption = Annotated[str | None, _BOOK]
+JsonOption = Annotated[bool, typer.Option("--json", help="One JSON value on stdout.")]
+CountOption = Annotated[int, typer.Option(min=1, help="How many at most.")]
+Page = Annotated[Path | None, typer.Option(help="Write it as one printed page too, a PDF file.")]
+Letter = Annotated[bool, typer.Option("--letter", help="That page on Letter paper instead of A4.")]
+
+
+def option(text, *names):
+    """Return a shell option with its help."""
+    return typer.Option(*names, help=text)
+
+
+def given(name, text):
+    """Return the number in our unit; None where nothing was typed."""
+    return None if text is None else parse_quantity(name, text)
+
+
+def show_answer(answer, as_json, title, page=None, letter=False, **more):
+    """Print an answer, and what else belongs to it: JSON alone on stdout, or lines for people; a page on asking."""
+    content = {**more, **answer.to_dict()}
+    if page is not None:
+        from dyebook.report.bench import answer_page
+        from dyebook.report.paper.html import save_paper
+
+        save_paper(page, answer_page(title.partition(";")[0], content, "letter" if letter else "a4"))
+        typer.echo(f"the page is in {page}", err=True)
+    if as_json:
+        typer.echo(json.dumps(content))
+        return
+    from dyebook.report.bench import answer_lines
+
+    typer.echo("\n".join([title, "", *_extra_lines(content), *answer_lines(content)]))
+
+
+def _extra_lines(content):
+    lines = [f"{line['count']} x {line['label']}: {line['area_dm2']:.4g} dm²" for line in content.get("lines", ())]
+    lines += [
+        f"{event['time_min']:.1f} min: {event['kind'].replace('_', ' ')} ({event['because']})\n    {event['remedy']}"
+        for event in content.get("events", ())
+    ]
+    return [*lines, ""] if lines else []
+
+
+def open_at(path):
+    """Return the open book at a path or URL, or where the environment says; say on stderr where it had to be begun."""
+    from dyebook.book.connect import find_place
+    from dyebook.book.store import open_book
+
+    place = find_place(path)
+    is_new = place.file is not None and not place.file.exists()
+    book = open_book(path)
+    if is_new:
+        typer.echo(f"no book stood at {place.name}: a new, empty one was begun there", err=True)
+    return book
+
+
+@contextmanager
+def progress_bar(words):
+    """A progress bar on stderr, shown only to people: a function of (done, total), or None."""
+    if not sys.stderr.isatty():
+        yield None
+        return
+    from rich.console import Console
+    from rich.progress import Progress
+
+    with Progress(console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task(words, total=None)
+        yield lambda done, total: bar.update(task, completed=done, total=total)
+
+
+def record_from(given, lab):
+    """A `DyeRecord` of the options that are record fields, units converted."""
+    import math
+
+    from dyebook.lab import Lab
+    from dyebook.record import FIELDS, DyeRecord, Reading, check_value
+    from dyebook.units import parse_quantity
+
+    values = {name: value for name, value in given.items() if name in FIELDS and value is not None}
+    for name in values:
+        if FIELDS[name].kind is float and name != "ph":
+            values[name] = parse_quantity(name, values[name])
+    unknown = (math.nan,) * 3
+    if lab is not None:
+        checked = Lab(*(check_value(axis, value) for axis, value in zip("Lab", lab, strict=True)))
+        values["readings"] = (Reading(checked, unknown, unknown),)
+    return DyeRecord(**values)
+
+
+def print_json(value):
+    """Print one JSON object on stdout, the only thing a `--json` command prints there."""
+    typer.echo(json.dumps(value, ensure_ascii=False, allow_nan=False))
+
+
+def parse_points(text):
+    """Return [(x, y), …] of ``"x,y x,y …"``; raises `typer.BadParameter` (exit 2) when it is not that."""
+    try:
+        points = [tuple(float(number) for number in pair.split(",")) for pair in re.split(r"[\s;]+", text.strip())]
+    except ValueError:
+        points = []
+    if len(points) < 3 or any(len(point) != 2 for point in points):
+        raise typer.BadParameter(f'{text!r} is not a list of corners; write "x,y x,y x,y x,y"')
+    return points
+
+
+def parse_lab(text):
+    """Return (L, a, b) of ``"L,a,b"``; raises `typer.BadParameter` (exit 2) when it is not that."""
+    try:
+        numbers = tuple(float(number) for number in text.split(","))
+    except ValueError:
+        numbers = ()
+    if len(numbers) != 3:
+        raise typer.BadParameter(f'{text!r} is not a Lab colour; write "L,a,b" such as 49.5,0,0')
+    return numbers

@@ -1,0 +1,62 @@
+"""Causes, verdicts and drift in words: what a screen shows says what the figures say, and nothing escapes unescaped."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from dyebook.advice.diagnose import Cause, diagnose
+from dyebook.advice.drift import find_drift
+from dyebook.advice.judge import Shade, judge_shade
+from dyebook.report import trouble as report_trouble
+from dyebook.report.plots import plot_trend
+
+
+@pytest.mark.parametrize(
+    ("chance", "said"), [(0.97, "nearly certain"), (0.62, "about 6 in 10"), (0.04, "about 4 in 100"), (0.004, "hardly")]
+)
+def test_chances_as_people_say_them(chance, said):
+    assert report_trouble.chance_words(chance) == said
+
+
+def test_only_causes_worth_a_look_are_drawn_in_full():
+    causes = diagnose({"film_um": 12, "film_measured_um": 5})
+    first = report_trouble.leading(causes)
+    assert 1 <= len(first) <= 3
+    assert all(one.probability >= 0.05 for one in first[1:])
+    lines = report_trouble.less_likely_lines(causes, len(first))
+    assert not any(line.startswith(f"{one.name}:") for one in first for line in lines)
+
+
+def test_words_from_outside_are_escaped():
+    drawn = report_trouble.causes_html([Cause("sound", 0.5, "nothing wrong: <b>bold</b>", "", "", "")])
+    assert "<b>bold" not in drawn
+    assert "&lt;b&gt;bold" in drawn
+
+
+def test_a_verdict_says_its_figures():
+    head, lines = report_trouble.verdict_lines(judge_shade(Shade((40, 10, -20), (0, 0, 0)), Shade((55, 10, -20)), 2.0))
+    assert head == "Out of tolerance"
+    assert "ΔL* +15.0" in " ".join(lines)
+    assert "tolerance 2" in " ".join(lines)
+
+
+def test_a_fading_bath_is_told_and_drawn():
+    steps = np.arange(24)
+    rng = np.random.default_rng(3)
+    fade = -0.06 * np.maximum(steps - 10, 0)
+    history = pd.DataFrame({"log_strength": fade + rng.normal(0, 0.03, 24), "batch": steps,
+                            "dyed_at": [f"2026-03-{day + 1:02d}" for day in steps]})  # fmt: skip
+    drift = find_drift(history, baseline=10, bath_volume_l=2.0, dye_g_per_l=3.0)
+    head, line = report_trouble.drift_lines(drift)
+    assert head.startswith("Fading since ")
+    assert "Mar 2026" in head
+    assert "top up" in head
+    assert "check coupon" in line
+    figure = plot_trend(history, drift.trends[0], filled=("2026-03-05T08:00",))
+    points = next(trace for trace in figure.data if trace.mode == "markers")
+    assert points.y[-1] == pytest.approx(100 * np.exp(history["log_strength"].iloc[-1]))
+
+
+def test_a_steady_bath_is_steady():
+    history = pd.DataFrame({"delta_l": np.random.default_rng(5).normal(0, 0.5, 20)})
+    assert report_trouble.drift_lines(find_drift(history, baseline=10))[0] == "Steady"

@@ -1,0 +1,115 @@
+"""Verdict, why and drift as a shell sees them."""
+
+import json
+
+import numpy as np
+import pandas as pd
+import pytest
+from typer.testing import CliRunner
+
+from dyebook.shell.main import app
+
+SHELL = CliRunner()
+
+
+def run(*arguments, **options):
+    return SHELL.invoke(app, [str(argument) for argument in arguments], **options)
+
+
+@pytest.fixture
+def dips(tmp_path):
+    """Thirty dips of an invented red whose bath fades from the sixteenth on."""
+    rng = np.random.default_rng(4)
+    dwell = rng.choice([2.0, 4.0, 6.0], 30)
+    fade = np.exp(-0.05 * np.maximum(np.arange(30) - 15, 0))
+    load = np.sqrt(dwell) * fade
+    table = pd.DataFrame({"film_um": 12, "dye_g_per_l": 3, "bath_temp_c": 40, "dwell_min": dwell, "ph": 5.5})
+    table = table.assign(L=88 - 8 * load, a=14 * load, b=-2 + 0.3 * load)
+    table[["L", "a", "b"]] += rng.normal(0, 0.4, (30, 3))
+    path = tmp_path / "dips.csv"
+    table.to_csv(path, index=False)
+    return path
+
+
+def test_verdict():
+    found = run("verdict", "--target", "45,20,-35", "--reading", "52,19,-33", "--tolerance", "2", "--json")
+    assert found.exit_code == 0, found.output
+    assert json.loads(found.stdout)["verdict"] == "out"
+    text = run(
+        "verdict", "--target", "45,20,-35", "--reading", "45.4,20,-35", "--together", "--target-u", "1,1,1"
+    ).stdout
+    assert "in tolerance" in text
+    assert "one photo" in text
+    assert run("verdict", "--target", "45,20", "--reading", "1,2,3").exit_code == 2
+
+
+def test_why_asks_and_answers(tmp_path):
+    batch = tmp_path / "batch.csv"
+    batch.write_text("film_um,film_measured_um,rinse_temp_c\n12,6.5,20\n", encoding="utf-8")
+    found = run("why", batch, "--json")
+    assert found.exit_code == 0, found.output
+    causes = json.loads(found.stdout)
+    assert causes[0]["id"] in ("thin_film", "contact_loss")
+    assert sum(one["probability"] for one in causes) == pytest.approx(1, abs=0.01)
+    asked = run("why", batch, "--ask", input="y\n" * 6)
+    assert asked.exit_code == 0, asked.output
+    assert "next:" in asked.stdout or "%" in asked.stdout
+
+
+def test_drift_finds_the_fading_bath(dips):
+    found = run("drift", dips, "--baseline", "14", "--bath-volume-l", "2", "--dye-g-per-l", "3", "--json")
+    assert found.exit_code == 0, found.output
+    drift = json.loads(found.stdout)
+    assert drift["cause"] == "unclear"
+    assert 11 <= int(drift["since"]) <= 24
+    assert "lighter" in drift["why"]
+
+
+@pytest.fixture(scope="module")
+def shop(tmp_path_factory):
+    from dyebook.book.store import open_book
+    from dyebook.demo.shop import fill_book
+
+    place = tmp_path_factory.mktemp("shop") / "shop.dyebook"
+    with open_book(place) as book:
+        fill_book(book)
+    return place
+
+
+def test_the_book_is_asked_by_numbers_and_names(shop):
+    causes = json.loads(run("why", "--batch", 52, "--book", shop, "--json").stdout)
+    assert causes[0]["id"] == "contact_loss"
+    asked = run("why", "--batch", 85, "--book", shop, "--ask", input="n\n" * 6)
+    assert asked.exit_code == 0, asked.output
+    assert json.loads(run("drift", "--bath", "E1", "--book", shop, "--json").stdout)["top_up_g"] > 0.5
+    assert json.loads(run("verdict", "--batch", 52, "--book", shop, "--json").stdout)["verdict"] == "out"
+    assert run("verdict", "--batch", 3, "--target", "31,45,-48", "--book", shop).exit_code == 0
+
+
+def test_either_a_file_or_the_book():
+    assert run("why").exit_code == 2
+    assert run("drift").exit_code == 2
+    assert run("verdict", "--target", "1,2,3").exit_code == 2
+    assert run("verdict", "--reading", "1,2,3").exit_code == 2
+
+
+def test_the_common_caution_is_told_once(tmp_path):
+    batch = tmp_path / "batch.csv"
+    batch.write_text("film_um,film_measured_um\n12,6.5\n", encoding="utf-8")
+    text = run("why", batch).stdout
+    assert text.count("General information, not a procedure.") == 1
+    assert text.count("Supply off") >= 2
+    batch.write_text("film_um\n12\n", encoding="utf-8")
+    assert run("why", batch).stdout.startswith("No cause stands out")
+
+
+def test_a_slip_in_a_heading_is_told(tmp_path):
+    batch = tmp_path / "batch.csv"
+    batch.write_text("film_um,wait min\n12,120\n", encoding="utf-8")
+    told = run("why", batch)
+    assert "columns wait min" in told.stderr
+    assert "wait_min" in told.stderr
+    batch.write_text("film_um,wait_min\n12,120\n", encoding="utf-8")
+    told = run("why", batch)
+    assert told.stderr == ""
+    assert "pores closed before the dye" in told.stdout
