@@ -3,8 +3,7 @@
 from importlib import import_module
 
 from dyebook.notebook import set_drawer
-
-__version__ = "0.1.0"
+from dyebook.version import __version__
 
 # name -> module that holds it; loaded when first used, so that `import dyebook` stays instant
 _HOMES = {

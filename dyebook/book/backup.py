@@ -16,22 +16,22 @@ import zipfile
 from contextlib import closing
 from pathlib import Path
 
-from sqlalchemy import MetaData, create_engine, func, insert, select, text
+from sqlalchemy import create_engine, func, select, text
 
-import dyebook
-from dyebook.book.connect import unused_file, user_folder
+from dyebook.book.connect import clear_errors, find_place, make_engine
 from dyebook.book.photos import is_sha, photo_name
 from dyebook.book.rows import checked_values, note_change
 from dyebook.book.schema import TABLES, Base, Photo, now
+from dyebook.book.versions import bring_up_to_date, copy_rows, copy_server, copy_sqlite, kept_beside
 from dyebook.errors import BookError, RecordError
 from dyebook.record import FIELDS
 from dyebook.safe_file import replacing
+from dyebook.version import __version__
 
-__all__ = ["copy_rows", "find_problems", "read_backup", "snapshot", "write_backup"]
+__all__ = ["find_problems", "read_backup", "write_backup"]
 
 _MANIFEST, _SNAPSHOT = "manifest.json", "book.sqlite"
 _LARGEST_MANIFEST = 2**28
-_CHUNK_ROWS = 5000
 _SPARE_BYTES = 2**30
 
 
@@ -62,7 +62,7 @@ def write_backup(book, file):
 
 
 def _write_zip(book, part, copy):
-    snapshot(book, copy)
+    _snapshot(book, copy)
     shas, batches = _contents(copy)
     hashes = {_SNAPSHOT: _hash_of(copy)}
     with zipfile.ZipFile(part, "w", zipfile.ZIP_DEFLATED) as archive:
@@ -74,7 +74,7 @@ def _write_zip(book, part, copy):
             # phones' photos are compressed already
             archive.writestr(f"photos/{photo_name(sha)}", content, zipfile.ZIP_STORED)
             hashes[f"photos/{photo_name(sha)}"] = sha
-        manifest = {"kind": "dyebook backup", "dyebook": dyebook.__version__, "made_at": now(), "sha256": hashes}
+        manifest = {"kind": "dyebook backup", "dyebook": __version__, "made_at": now(), "sha256": hashes}
         archive.writestr(_MANIFEST, json.dumps(manifest, indent=1))
     return {"batches": batches, "photos": len(shas)}
 
@@ -91,46 +91,14 @@ def _hash_of(path):
         return hashlib.file_digest(file, "sha256").hexdigest()
 
 
-def snapshot(book, target):
+def _snapshot(book, target):
     """Write the book's rows, as they are at one moment, to the new SQLite file `target`."""
-    from dyebook.book.versions import copy_sqlite
-
     if book.place.file is not None:
         copy_sqlite(book.place.file, target)
         return
     with book.reading() as connection:
         connection.execute(text("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ"))
         copy_server(connection, target)
-
-
-def copy_server(connection, target):
-    """Copy all tables a connection sees, whatever their schema version, to a new SQLite file."""
-    tables = MetaData()
-    tables.reflect(connection)
-    _drop_server_words(tables)
-    with closing(create_engine(f"sqlite:///{target}").connect()) as new, new.begin():
-        tables.create_all(new)
-        for table in tables.sorted_tables:
-            copy_rows(connection, table, new, table)
-
-
-def _drop_server_words(tables):
-    """Forget defaults that only the server understands, such as its counters."""
-    for table in tables.tables.values():
-        for column in table.c:
-            default = column.server_default
-            if default is not None and ("::" in str(default.arg) or "(" in str(default.arg)):
-                column.server_default = None
-
-
-def copy_rows(source, source_table, target, target_table):
-    """Copy all rows of one table to an empty one with the same columns."""
-    names = [column.name for column in target_table.c]
-    query = select(*(source_table.c[name] for name in names))
-    if "id" in source_table.c:
-        query = query.order_by(source_table.c.id)
-    for rows in source.execute(query).mappings().partitions(_CHUNK_ROWS):
-        target.execute(insert(target_table), [dict(row) for row in rows])
 
 
 def read_backup(book, file):
@@ -224,11 +192,14 @@ def _unpack_one(archive, name, sha, folder, file):
 
 def _bring_copy_up_to_date(copy):
     """Check the unpacked snapshot, and migrate it when an older version wrote it."""
-    from dyebook.book.store import open_book
-
-    with open_book(copy) as book, book.reading() as connection:
-        sound = connection.execute(text("PRAGMA integrity_check")).scalar() == "ok"
-        dangling = connection.execute(text("PRAGMA foreign_key_check")).first()
+    place = find_place(copy)
+    engine = make_engine(place)
+    with clear_errors(place):
+        bring_up_to_date(engine, place)
+        with engine.connect() as connection:
+            sound = connection.execute(text("PRAGMA integrity_check")).scalar() == "ok"
+            dangling = connection.execute(text("PRAGMA foreign_key_check")).first()
+        engine.dispose()
     if not sound or dangling:
         raise BookError("the snapshot in the backup is damaged; nothing was restored; take an older backup")
 
@@ -237,10 +208,8 @@ def _save_old(book):
     """Keep what is about to be replaced: the snapshot of its rows (its photos stay where they are)."""
     if not book.batches(1) and not book.history():
         return None
-    stamp = now().replace(":", "").replace("-", "").split(".")[0]
-    folder = book.place.file.parent if book.place.file else user_folder()
-    saved = unused_file(folder, f"book-before-restore-{stamp}")
-    snapshot(book, saved)
+    saved = kept_beside(book.place, "book-before-restore")
+    _snapshot(book, saved)
     return str(saved)
 
 

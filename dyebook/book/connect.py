@@ -25,7 +25,6 @@ __all__ = [
     "make_engine",
     "run",
     "unsure_errors",
-    "unused_file",
     "use_write_ahead_log",
     "user_folder",
 ]
@@ -107,12 +106,6 @@ def _disk_place(path, photos):
     file = path if is_file else path / "book.sqlite"
     beside = path.with_suffix(".photos") if is_file else path / "photos"
     return Place(str(path), f"sqlite+pysqlite:///{file}", file, photos or str(beside))
-
-
-def unused_file(folder, stem):
-    """Return a path ``stem.sqlite`` in a folder that nothing is kept under yet; a number is added where needed."""
-    tries = (Path(folder) / f"{stem}{number}.sqlite" for number in ("", *(f"-{n}" for n in range(2, 10_000))))
-    return next(path for path in tries if not path.exists())
 
 
 _ROOM_BYTES = 2**17  # less than SQLite asks for at once

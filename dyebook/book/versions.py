@@ -1,17 +1,21 @@
-"""The schema through the years: new books are made, older ones brought up to date after a backup."""
+"""The schema through the years: new books are made, older ones brought up to date after a copy of them was kept.
+
+A copy is always an SQLite file, from a server too, and holds the book as it is at one moment while others use it.
+"""
 
 import sqlite3
 from contextlib import closing
 from pathlib import Path
 
-from sqlalchemy import inspect, text
+from sqlalchemy import MetaData, create_engine, insert, inspect, select, text
 
-from dyebook.book.connect import unused_file, use_write_ahead_log, user_folder
+from dyebook.book.connect import use_write_ahead_log, user_folder
 from dyebook.book.schema import HEAD, Base, now
 from dyebook.errors import BookError
 
-__all__ = ["alembic_config", "bring_up_to_date", "copy_sqlite"]
+__all__ = ["alembic_config", "bring_up_to_date", "copy_rows", "copy_server", "copy_sqlite", "kept_beside"]
 
+_CHUNK_ROWS = 5000
 _STAMP_TABLE = (
     "CREATE TABLE alembic_version (version_num VARCHAR(32) NOT NULL, "
     "CONSTRAINT alembic_version_pkc PRIMARY KEY (version_num))"
@@ -110,14 +114,30 @@ def alembic_config(connection):
 
 
 def _back_up_before(connection, place, revision):
-    stamp = now().replace(":", "").replace("-", "").split(".")[0]
-    stem = f"book-schema-{revision}-{stamp}"
+    copy = kept_beside(place, f"book-schema-{revision}")
     if place.file is not None:
-        copy_sqlite(place.file, unused_file(place.file.parent, stem))
+        copy_sqlite(place.file, copy)
     else:
-        from dyebook.book.backup import copy_server
+        copy_server(connection, copy)
 
-        copy_server(connection, unused_file(user_folder(), stem))
+
+def kept_beside(place, stem):
+    """Return the path of a file that does not exist yet, for a copy of a book as it is now: beside it where it is one.
+
+    Parameters
+    ----------
+    place : dyebook.book.connect.Place
+    stem : str
+        How the file's name begins; this moment follows, and a number where needed.
+
+    Returns
+    -------
+    Path
+    """
+    folder = place.file.parent if place.file is not None else user_folder()
+    stem = f"{stem}-{now().replace(':', '').replace('-', '').split('.')[0]}"
+    tries = (folder / f"{stem}{number}.sqlite" for number in ("", *(f"-{n}" for n in range(2, 10_000))))
+    return next(path for path in tries if not path.exists())
 
 
 def copy_sqlite(source, target):
@@ -125,3 +145,33 @@ def copy_sqlite(source, target):
     with closing(sqlite3.connect(source, timeout=60)) as old, closing(sqlite3.connect(target)) as new:
         old.backup(new)
         new.execute("PRAGMA journal_mode = DELETE")
+
+
+def copy_server(connection, target):
+    """Copy all tables a connection sees, whatever their schema version, to a new SQLite file."""
+    tables = MetaData()
+    tables.reflect(connection)
+    _drop_server_words(tables)
+    with closing(create_engine(f"sqlite:///{target}").connect()) as new, new.begin():
+        tables.create_all(new)
+        for table in tables.sorted_tables:
+            copy_rows(connection, table, new, table)
+
+
+def _drop_server_words(tables):
+    """Forget defaults that only the server understands, such as its counters."""
+    for table in tables.tables.values():
+        for column in table.c:
+            default = column.server_default
+            if default is not None and ("::" in str(default.arg) or "(" in str(default.arg)):
+                column.server_default = None
+
+
+def copy_rows(source, source_table, target, target_table):
+    """Copy all rows of one table to an empty one with the same columns."""
+    names = [column.name for column in target_table.c]
+    query = select(*(source_table.c[name] for name in names))
+    if "id" in source_table.c:
+        query = query.order_by(source_table.c.id)
+    for rows in source.execute(query).mappings().partitions(_CHUNK_ROWS):
+        target.execute(insert(target_table), [dict(row) for row in rows])

@@ -24,10 +24,10 @@ from urllib.parse import urlsplit
 
 import numpy as np
 
-import dyebook
 from dyebook.book.readings import count_waiting, put_in_place, waiting_photos
 from dyebook.errors import BookError, DyebookError, PhotoError
 from dyebook.lab import delta_e_00
+from dyebook.version import __version__
 
 __all__ = [
     "EDGES_DE00",
@@ -389,7 +389,7 @@ class Moved:
 
 def method_name(camera=None, label=None):
     """Return what a way of measuring is called in the book: version, label, and the camera with its figures' hash."""
-    words = [f"dyebook {dyebook.__version__}", *([label] if label else [])]
+    words = [f"dyebook {__version__}", *([label] if label else [])]
     if camera is not None:
         figures = {name: value for name, value in asdict(camera).items() if name not in ("coupon_days", "learned_at")}
         digest = hashlib.sha256(json.dumps(figures, sort_keys=True, default=str).encode()).hexdigest()

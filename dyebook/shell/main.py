@@ -11,10 +11,10 @@ from typing import Annotated
 
 import typer
 
-import dyebook
 from dyebook.errors import DyebookError
 from dyebook.shell import baths, bench, book, camera, paper, photo, run, shade, trouble
 from dyebook.shell.options import BookOption, JsonOption, open_at, print_json
+from dyebook.version import __version__
 
 __all__ = ["app", "main"]
 
@@ -150,7 +150,7 @@ _add_open(app)
 
 def _print_version(wanted: bool):
     if wanted:
-        typer.echo(dyebook.__version__)
+        typer.echo(__version__)
         raise typer.Exit
 
 
