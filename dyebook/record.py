@@ -1,22 +1,43 @@
-"""What is written down: the plain records, their fields from the one table (`dyebook.record`), here for all to use.
+"""What can be written down: the one table of fields, what a value of each may be, and the plain records made of them.
 
-What can be written down: one table of fields, and what a value of each may be.
-
-`FIELDS` drives columns, CSV headers, shell options, widgets and range checks. `nan` (or None in text fields)
-means "not measured", never 0.
+`FIELDS` drives columns, CSV headers, shell options, widgets and range checks; `SETTINGS` are those that are set,
+`READ` those that are read. `nan` (or None in text fields) means "not measured", never 0. NumPy stays out of here, so
+that the shell can offer the fields as options without waiting for it.
 """
+
+from __future__ import annotations
 
 import math
 import sys
 from dataclasses import dataclass, field
 from datetime import datetime
+from functools import partial
 from numbers import Real
+from typing import TYPE_CHECKING
 
 from dyebook.errors import RecordError
-from dyebook.lab import Lab
 from dyebook.notebook import Drawn
+from dyebook.units import parse_quantity
 
-__all__ = ["FIELDS", "DyeRecord", "Field", "Flaw", "Measurement", "Reading", "check_text", "check_value", "is_empty"]
+if TYPE_CHECKING:
+    from dyebook.lab import Lab
+
+__all__ = [
+    "BATH_EVENTS",
+    "ELECTROLYTE_EVENTS",
+    "FIELDS",
+    "READ",
+    "SETTINGS",
+    "DyeRecord",
+    "Field",
+    "Flaw",
+    "Measurement",
+    "Reading",
+    "check_text",
+    "check_value",
+    "is_empty",
+    "parse_value",
+]
 
 
 @dataclass(frozen=True)
@@ -31,77 +52,88 @@ class Field:
         Unit as printed; empty for pure numbers and words.
     label : str
         What people call it.
+    meaning : str
+        One sentence for help texts.
     lower, upper : float
         Values outside are refused as slips of the pen.
     required : bool
         True for the settings without which a dip cannot be repeated.
     kind : type
         `float`, `str` or `bool`.
-    meaning : str
-        One sentence for help texts.
+    table : str
+        Table of the book that holds it; empty where it follows from others.
+    example : str
+        How it may be typed, where that helps.
     """
 
     name: str
     unit: str
     label: str
+    meaning: str
     lower: float = -math.inf
     upper: float = math.inf
     required: bool = False
     kind: type = float
-    meaning: str = ""
+    table: str = ""
+    example: str = ""
+
+    @property
+    def heading(self) -> str:
+        """The label as a heading with its unit, such as "Film, µm"."""
+        return self.label[:1].upper() + self.label[1:] + (f", {self.unit}" if self.unit else "")
 
 
+_run, _dip, _batch, _reading = (partial(Field, table=name) for name in ("runs", "dips", "batches", "readings"))
 _ROWS = (
-    Field("dye", "", "dye", kind=str, required=True, meaning="name of the dye"),
-    Field("bath", "", "bath", kind=str, meaning="the made-up tank, where a dye has several"),
-    Field("film_um", "µm", "film", 0.1, 150, True, meaning="film thickness as planned or from charge"),
-    Field("dye_g_per_l", "g/L", "dye strength", 0.001, 100, True, meaning="dye in the bath"),
-    Field("bath_temp_c", "°C", "bath temperature", 0, 100, True, meaning="dye bath during the dip"),
-    Field("dwell_min", "min", "time in dye", 0.02, 600, True, meaning="how long the part was in the dye"),
-    Field("ph", "", "bath pH", 0, 14, meaning="pH of the dye bath"),
-    Field("L", "", "L*", 0, 105, meaning="lightness of the reading"),
-    Field("a", "", "a*", -150, 150, meaning="green to red"),
-    Field("b", "", "b*", -150, 150, meaning="blue to yellow"),
-    Field("L_sd", "", "L* uncertainty", 0, 50, meaning="standard uncertainty of L*"),
-    Field("a_sd", "", "a* uncertainty", 0, 50, meaning="standard uncertainty of a*"),
-    Field("b_sd", "", "b* uncertainty", 0, 50, meaning="standard uncertainty of b*"),
-    Field("film_measured_um", "µm", "film by gauge", 0.1, 150, meaning="film thickness as a gauge read it"),
-    Field("film_sd_um", "µm", "film uncertainty", 0, 50, meaning="standard uncertainty of the film"),
-    Field("area_dm2", "dm²", "area", 0.001, 1000, meaning="wetted area of the batch"),
-    Field(
-        "current_density_a_per_dm2",
-        "A/dm²",
-        "current density",
-        0.01,
-        20,
-        meaning="anodising current per area",
-    ),
-    Field("electrolyte_temp_c", "°C", "electrolyte temperature", -10, 60, meaning="acid during the run"),
-    Field("alloy", "", "alloy", kind=str, meaning="alloy designation such as 6061"),
-    Field(
-        "finish",
-        "",
-        "finish",
-        kind=str,
-        meaning="surface before anodising: polished, brushed, blasted, etched",
-    ),
-    Field("rinse_temp_c", "°C", "rinse temperature", 0, 100, meaning="rinse between anodising and dye"),
-    Field(
-        "wait_min",
-        "min",
-        "wait before dye",
-        0,
-        100_000,
-        meaning="from the rinse after anodising to the dye bath, in water or dry",
-    ),
-    Field("wet", "", "read wet", kind=bool, meaning="true if the part was wet when it was read"),
-    Field("sealed", "", "read sealed", kind=bool, meaning="true if the part was sealed when it was read"),
-    Field("dyed_at", "", "dyed at", kind=str, meaning="date and time of the dip, ISO 8601"),
-    Field("coupon", "", "stepped coupon", kind=str, meaning="strip of which this dip is one band"),
-    Field("note", "", "note", kind=str, meaning="anything worth remembering"),
+    Field("dye", "", "dye", "name of the dye", required=True, kind=str, table="dyes"),
+    Field("bath", "", "bath", "the made-up tank, where a dye has several", kind=str, table="baths"),
+    _run("film_um", "µm", "film", "film thickness as planned or from charge", 0.1, 150, True, example="12 or 0.5 mil"),
+    _dip("dye_g_per_l", "g/L", "dye strength", "dye in the bath", 0.001, 100, True),
+    _dip("bath_temp_c", "°C", "bath temperature", "dye bath during the dip", 0, 100, True, example="40 or 104 °F"),
+    _dip("dwell_min", "min", "time in dye", "how long the part was in the dye", 0.02, 600, True, example="5 or 5:30"),
+    _dip("ph", "", "bath pH", "pH of the dye bath", 0, 14),
+    _reading("L", "", "L*", "lightness of the reading", 0, 105),
+    _reading("a", "", "a*", "green to red", -150, 150),
+    _reading("b", "", "b*", "blue to yellow", -150, 150),
+    _reading("L_sd", "", "L* uncertainty", "standard uncertainty of L*", 0, 50),
+    _reading("a_sd", "", "a* uncertainty", "standard uncertainty of a*", 0, 50),
+    _reading("b_sd", "", "b* uncertainty", "standard uncertainty of b*", 0, 50),
+    _run("film_measured_um", "µm", "film by gauge", "film thickness as a gauge read it", 0.1, 150),
+    _run("film_sd_um", "µm", "film uncertainty", "standard uncertainty of the film", 0, 50),
+    _run("area_dm2", "dm²", "area", "wetted area of the batch", 0.001, 1000),
+    _run("current_density_a_per_dm2", "A/dm²", "current density", "anodising current per area", 0.01, 20),
+    _run("electrolyte_temp_c", "°C", "electrolyte temperature", "acid during the run", -10, 60),
+    _run("alloy", "", "alloy", "alloy designation such as 6061", kind=str),
+    _run("finish", "", "finish", "surface before anodising: polished, brushed, blasted, etched", kind=str),
+    Field("rinse_temp_c", "°C", "rinse temperature", "rinse between anodising and dye", 0, 100, table="rinses"),
+    _dip("wait_min", "min", "wait before dye", "between that rinse and the dye, in water or dry", 0, 100_000),
+    _reading("wet", "", "read wet", "true if the part was wet when it was read", kind=bool),
+    _reading("sealed", "", "read sealed", "true if the part was sealed when it was read", kind=bool),
+    _batch("dyed_at", "", "dyed at", "date and time of the dip, ISO 8601", kind=str, example="2026-03-28T14:30"),
+    Field("coupon", "", "stepped coupon", "strip of which this dip is one band", kind=str),
+    _batch("note", "", "note", "anything worth remembering", kind=str),
 )
 
 FIELDS = {row.name: row for row in _ROWS}
+SETTINGS = tuple(row.name for row in _ROWS if row.table not in ("", "readings"))
+READ = tuple(row.name for row in _ROWS if row.table == "readings")
+
+# what can happen to a dye bath and to an electrolyte: the name it is kept under, and what people call it
+BATH_EVENTS = {
+    "made_up": "made up",
+    "topped_up": "topped up",
+    "ph_moved": "pH moved",
+    "filtered": "filtered",
+    "measured": "measured",
+    "thrown_out": "taken out of use",
+}
+ELECTROLYTE_EVENTS = {
+    "made_up": "made up",
+    "topped_up": "topped up",
+    "titrated": "titrated",
+    "diluted": "diluted",
+    "thrown_out": "taken out of use",
+}
 
 _YES = frozenset({"yes", "y", "true", "1", "1.0"})
 _NO = frozenset({"no", "n", "false", "0", "0.0"})
@@ -149,6 +181,20 @@ def check_value(name, value):
             f"{_in_unit(row)}; check the figure and its unit"
         )
     return number
+
+
+def parse_value(name: str, text: str | bool | None) -> float | str | bool | None:
+    """Return what a person typed for a field, as `check_value` does: other units are converted, a decimal comma is one.
+
+    Examples
+    --------
+    >>> parse_value("bath_temp_c", "104 °F")
+    40.0
+    """
+    text = text.strip() if isinstance(text, str) else text
+    if text and FIELDS[name].kind is float:
+        text = parse_quantity(name, text) if FIELDS[name].unit else str(text).replace(",", ".")
+    return check_value(name, text)
 
 
 def check_text(label, text):

@@ -13,14 +13,13 @@ from sqlalchemy import bindparam, func, or_, select
 from dyebook.book.connect import run
 from dyebook.book.readings import seen_of
 from dyebook.book.rows import add_row, checked_moment, correct_row, row_of
-from dyebook.book.schema import Batch, Bath, Dip, Dye, Order, Rinse, Run
+from dyebook.book.schema import TABLES, Batch, Bath, Dip, Dye, Order, Rinse, Run
 from dyebook.errors import BookError, RecordError
 from dyebook.lab import Lab
-from dyebook.record import FIELDS, DyeRecord, is_empty
+from dyebook.record import FIELDS, SETTINGS, DyeRecord, is_empty
 
 __all__ = [
     "HOMES",
-    "SETTINGS",
     "BatchRow",
     "Found",
     "add_dip",
@@ -33,6 +32,9 @@ __all__ = [
 ]
 
 _BATCHES, _RUNS, _DIPS, _RINSES = (model.__table__ for model in (Batch, Run, Dip, Rinse))
+
+# the table of each setting of a record that is kept as a column of its own
+HOMES = {name: TABLES[FIELDS[name].table] for name in SETTINGS if name not in ("dye", "bath")}
 
 
 def add_dip(connection, record, names, who, run=None, **batch_values):
@@ -138,28 +140,6 @@ def _touch(connection, batch):
     if connection.execute(changed.values(version=new)).rowcount != 1:
         raise BookError(f"batch {batch['id']} was changed by somebody else meanwhile; look at it again")
     return new
-
-
-# where each setting of a record lives; the rest of FIELDS belongs to readings
-HOMES = {
-    "film_um": _RUNS,
-    "dye_g_per_l": _DIPS,
-    "bath_temp_c": _DIPS,
-    "dwell_min": _DIPS,
-    "ph": _DIPS,
-    "film_measured_um": _RUNS,
-    "film_sd_um": _RUNS,
-    "area_dm2": _RUNS,
-    "current_density_a_per_dm2": _RUNS,
-    "electrolyte_temp_c": _RUNS,
-    "alloy": _RUNS,
-    "finish": _RUNS,
-    "rinse_temp_c": _RINSES,
-    "wait_min": _DIPS,
-    "dyed_at": _BATCHES,
-    "note": _BATCHES,
-}
-SETTINGS = ("dye", "bath", *HOMES)
 
 
 @dataclass(frozen=True)

@@ -19,6 +19,8 @@ from typing import ClassVar
 from sqlalchemy import JSON, Boolean, Double, ForeignKey, Index, Integer, MetaData, String, UniqueConstraint
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
+from dyebook.record import BATH_EVENTS, ELECTROLYTE_EVENTS
+
 __all__ = [
     "HEAD",
     "TABLES",
@@ -149,7 +151,7 @@ class ElectrolyteEvent(Kept, Base):
     __tablename__ = "electrolyte_events"
     electrolyte_id: Mapped[int] = link("electrolytes")
     at: Mapped[str] = moment()
-    kind: Mapped[str] = one_of("made_up", "topped_up", "titrated", "diluted", "thrown_out")
+    kind: Mapped[str] = one_of(*ELECTROLYTE_EVENTS)
     bath_volume_l: Mapped[float | None] = between(0.01, 100_000)
     electrolyte_g_per_l: Mapped[float | None] = between(0, 500)
     dissolved_al_g_per_l: Mapped[float | None] = between(0, 50)
@@ -222,7 +224,7 @@ class BathEvent(Kept, Base):
     __tablename__ = "bath_events"
     bath_id: Mapped[int] = link("baths")
     at: Mapped[str] = moment()
-    kind: Mapped[str] = one_of("made_up", "topped_up", "ph_moved", "filtered", "measured", "thrown_out")
+    kind: Mapped[str] = one_of(*BATH_EVENTS)
     bath_volume_l: Mapped[float | None] = between(0.01, 100_000)
     dye_g_per_l: Mapped[float | None]
     ph: Mapped[float | None]

@@ -139,7 +139,7 @@ class Book(Tables):
         -------
         list of BatchRow
         """
-        filters = {name: value for name, value in filters.items() if value not in (None, False)}
+        filters = _given(filters)
         with self.reading() as connection:
             if count is not None and not filters:
                 return newest_rows(connection, count, offset)
@@ -171,6 +171,7 @@ class Book(Tables):
         list of Found
             Nearest first by CIEDE2000, each batch once, by its nearest reading.
         """
+        filters = _given(filters)
         if lab is None:
             return [Found(row, None) for row in self.batches(count, **filters)]
         with self.reading() as connection:
@@ -294,3 +295,8 @@ class Book(Tables):
 
     def _add_reading_row(self, connection, values):
         return rows.add_row(connection, Reading.__table__, values, self.who)
+
+
+def _given(filters):
+    """The filters that narrow anything."""
+    return {name: value for name, value in filters.items() if value not in (None, False)}

@@ -10,14 +10,14 @@ import streamlit as st
 from dyebook.jobs.orders import target_of
 from dyebook.jobs.photo import draw_kept
 from dyebook.lab import Lab
-from dyebook.record import FIELDS
+from dyebook.record import FIELDS, SETTINGS, parse_value
 from dyebook.report import bench as report_bench
 from dyebook.report import words as report_words
 from dyebook.report.words import pairs_html
 from dyebook.screens import paper, shelf, tasks
 from dyebook.screens.navigation import go_to_order, go_to_trouble
 from dyebook.screens.orders import batches as order_batches
-from dyebook.screens.settings import SETTINGS_KEYS, fill_from
+from dyebook.screens.settings import fill_from
 from dyebook.screens.swatch import show_swatch
 
 __all__ = ["show", "show_run"]
@@ -140,7 +140,7 @@ def _show_settings(row):
     st.subheader("Set", anchor=False)
     lines = [
         (FIELDS[name].label, report_words.value_text(name, getattr(row, name)) if name != "dyed_at" else _when(row))
-        for name in SETTINGS_KEYS
+        for name in SETTINGS
     ]
     st.html(report_words.pairs_html([(label, text) for label, text in lines if text], "settings"))
     if row.replaces:
@@ -183,22 +183,14 @@ def _show_changes(book, row, standing):
 
 def _correct(book, row):
     """One setting at a time: the old value stays in the history."""
-    labels = {FIELDS[name].label: name for name in SETTINGS_KEYS}
+    labels = {FIELDS[name].label: name for name in SETTINGS}
     name = labels[st.selectbox("Setting", list(labels), key="correct_name")]
     with st.form(f"correct_form_{name}", border=False, clear_on_submit=True):
         now = report_words.value_text(name, getattr(row, name)) or "not noted"
         text = st.text_input(f"Now {now}; it should be", key=f"correct_{name}", help=FIELDS[name].meaning)
         if st.form_submit_button("Correct it", key=f"correct_send_{name}") and text.strip():
-            book.correct_batch(row.batch, {name: _as_value(name, text)}, row.version)
+            book.correct_batch(row.batch, {name: parse_value(name, text)}, row.version)
             st.rerun()
-
-
-def _as_value(name, text):
-    from dyebook.units import parse_quantity
-
-    if FIELDS[name].kind is not float or name == "ph":
-        return text.strip().replace(",", ".") if name == "ph" else text.strip()
-    return parse_quantity(name, text)
 
 
 def _history(book, number):

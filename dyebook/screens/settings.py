@@ -6,27 +6,15 @@ from datetime import datetime
 import streamlit as st
 
 from dyebook.errors import RecordError
-from dyebook.record import FIELDS, check_value
+from dyebook.record import FIELDS, SETTINGS, parse_value
 from dyebook.report import words as report_words
 from dyebook.screens.drafts import draft
-from dyebook.units import parse_quantity
 
-__all__ = ["SETTINGS_KEYS", "fill_from", "fill_with", "show_settings", "typed_settings", "typed_value"]
+__all__ = ["fill_from", "fill_with", "show_settings", "typed_settings", "typed_value"]
 
 _FIRST = ("film_um", "dye_g_per_l", "bath_temp_c", "dwell_min", "ph")
-_MORE = (
-    "film_measured_um",
-    "film_sd_um",
-    "area_dm2",
-    "current_density_a_per_dm2",
-    "electrolyte_temp_c",
-    "alloy",
-    "finish",
-    "rinse_temp_c",
-    "wait_min",
-)
+_MORE = tuple(name for name in SETTINGS if name not in ("dye", "bath", *_FIRST, "dyed_at", "note"))
 _FILLING = "fields being filled"
-SETTINGS_KEYS = ("dye", "bath", *_FIRST, *_MORE, "dyed_at", "note")
 
 
 def show_settings(book):
@@ -90,10 +78,8 @@ def _word_of(name, known):
 
 def _field(name):
     row = FIELDS[name]
-    unit = f", {row.unit}" if row.unit else ""
-    hints = {"dwell_min": "5 or 5:30", "film_um": "12 or 0.5 mil", "bath_temp_c": "40 or 104 °F", "dyed_at": "now"}
-    label = row.label[:1].upper() + row.label[1:]
-    st.text_input(label + unit, key=name, placeholder=hints.get(name, ""), help=row.meaning)
+    example = "now" if name == "dyed_at" else row.example
+    st.text_input(row.heading, key=name, placeholder=example, help=row.meaning)
     problem = typed_value(name)[1]
     if problem:
         st.caption(f":material/priority_high: {problem}")
@@ -101,22 +87,17 @@ def _field(name):
 
 def typed_value(name):
     """Return what a widget holds in the field's own unit, and what is wrong with it (empty when nothing)."""
-    text = st.session_state.get(name)
-    text = text.strip() if isinstance(text, str) else text
     try:
-        if not text or FIELDS[name].kind is not float:
-            return check_value(name, text), ""
-        number = text.replace(",", ".") if name == "ph" else parse_quantity(name, text)
-        return check_value(name, number), ""
+        return parse_value(name, st.session_state.get(name)), ""
     except RecordError as error:
         return math.nan, f"{FIELDS[name].label}: {error}."
 
 
 def typed_settings():
     """Return the settings typed, by name, and what stands in the way of saving them."""
-    read = {name: typed_value(name) for name in SETTINGS_KEYS}
+    read = {name: typed_value(name) for name in SETTINGS}
     problems = [problem for _, problem in read.values() if problem]
-    empty = [FIELDS[name].label for name in SETTINGS_KEYS if FIELDS[name].required and not _given(name)]
+    empty = [FIELDS[name].label for name in SETTINGS if FIELDS[name].required and not _given(name)]
     if empty:
         problems.insert(0, f"Still needed: {', '.join(empty)}.")
     settings = {name: value for name, (value, _) in read.items()}

@@ -1,92 +1,78 @@
-"""Shell commands that change what stands in the book, and show who changed it; nothing is ever lost by them.
-
-Shell commands that keep the book.
-"""
+"""Shell commands that keep the book: write, list, find, correct, carry in and out; no command ever loses anything."""
 
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from dyebook.record import SETTINGS, parse_value
 from dyebook.shell.options import (
     BookOption,
     CountOption,
     JsonOption,
+    field_options,
     open_at,
+    optional,
     parse_lab,
     print_json,
     progress_bar,
     record_from,
+    with_options,
 )
 
 __all__ = ["add_commands"]
 
 
-def _quantity(text):
-    return typer.Option(help=text + "; other units are converted.")
-
-
+@with_options(*field_options(*SETTINGS, "wet", "sealed"))
 def record(
-    dye: Annotated[str, typer.Option(help="Name of the dye.")],
-    film_um: Annotated[str, _quantity("Film in µm, or such as '0.5 mil'")],
-    dye_g_per_l: Annotated[str, _quantity("Dye strength in g/L")],
-    bath_temp_c: Annotated[str, _quantity("Dye bath in °C, or such as '140 °F'")],
-    dwell_min: Annotated[str, _quantity("Time in dye in minutes, or min:sec")],
-    ph: Annotated[str | None, typer.Option(help="pH of the dye bath.")] = None,
-    bath: Annotated[str | None, typer.Option(help="Name of the made-up tank.")] = None,
-    film_measured_um: Annotated[str | None, _quantity("Film as a gauge read it")] = None,
-    film_sd_um: Annotated[str | None, _quantity("Uncertainty of the film")] = None,
-    area_dm2: Annotated[str | None, _quantity("Wetted area")] = None,
-    current_density_a_per_dm2: Annotated[str | None, _quantity("Anodising current per area")] = None,
-    electrolyte_temp_c: Annotated[str | None, _quantity("Acid during the run")] = None,
-    alloy: Annotated[str | None, typer.Option(help="Alloy such as 6061.")] = None,
-    finish: Annotated[str | None, typer.Option(help="Surface before anodising.")] = None,
-    rinse_temp_c: Annotated[str | None, _quantity("Rinse before the dye")] = None,
-    wait_min: Annotated[str | None, _quantity("Wait between that rinse and the dye, in minutes or min:sec")] = None,
-    wet: Annotated[bool | None, typer.Option("--wet/--dry", help="State of the part when read.")] = None,
-    sealed: Annotated[bool | None, typer.Option("--sealed/--unsealed", help="State of the film when read.")] = None,
-    dyed_at: Annotated[str | None, typer.Option(help="Date and time, such as 2026-03-28T14:30.")] = None,
-    note: Annotated[str | None, typer.Option(help="Anything worth remembering.")] = None,
     photo: Annotated[Path | None, typer.Option(help="Photo of the part beside the grey card.")] = None,
     part: Annotated[int, typer.Option(min=1, help="Which part of the photo, as `measure` counts them.")] = 1,
     lab: Annotated[str | None, typer.Option(help="A reading from an instrument, L,a,b under D65/2°.")] = None,
     replaces: Annotated[int | None, typer.Option(help="The batch that was stripped and is done again.")] = None,
     book: BookOption = None,
     as_json: JsonOption = False,
+    **settings,
 ):
-    """Write a batch into the book, with its photo measured.
+    """Write a batch into the book, with its photo measured. Settings may be given in other units.
 
     Example: dyebook record --dye "Harbour blue" --film-um 12 --dye-g-per-l 3 --bath-temp-c 40 --dwell-min 5
     """
-    given = dict(locals())
-    record_of = record_from(given, None if lab is None else parse_lab(lab))
+    new = record_from(settings, None if lab is None else parse_lab(lab))
     from dyebook.jobs.photo import record_dip
 
     with open_at(book) as opened:
-        kept = record_dip(opened, record_of, photo, part - 1, replaces)
+        kept = record_dip(opened, new, photo, part - 1, replaces)
     for warning in kept.warnings:
         typer.echo(f"note: {warning}", err=True)
     print_json(kept.to_dict()) if as_json else typer.echo(f"batch {kept.batch} is in the book")
 
 
+_FEW_FILTERS = (
+    optional("dye", "Only this dye."),
+    optional("bath", "Only this bath."),
+    optional("since", "From this day on, such as 2026-03-01."),
+    optional("until", "Up to this day."),
+)
+_FILTERS = (
+    *_FEW_FILTERS,
+    optional("alloy", "Only this alloy."),
+    optional("order", "Only this order."),
+    optional("text", "Words in notes and names."),
+)
+
+
+@with_options(*_FILTERS)
 def list_batches(
     count: Annotated[int | None, typer.Option(min=1, help="The newest so many; all without.")] = None,
-    dye: Annotated[str | None, typer.Option(help="Only this dye.")] = None,
-    bath: Annotated[str | None, typer.Option(help="Only this bath.")] = None,
-    alloy: Annotated[str | None, typer.Option(help="Only this alloy.")] = None,
-    text: Annotated[str | None, typer.Option(help="Words in notes and names.")] = None,
-    since: Annotated[str | None, typer.Option(help="From this day on, such as 2026-03-01.")] = None,
-    until: Annotated[str | None, typer.Option(help="Up to this day.")] = None,
-    order: Annotated[str | None, typer.Option(help="Only this order.")] = None,
     deleted: Annotated[bool, typer.Option("--deleted", help="Those marked as deleted instead.")] = False,
     book: BookOption = None,
     as_json: JsonOption = False,
+    **filters,
 ):
     """List the batches, newest first.
 
     Example: dyebook list --count 10
     """
-    filters = {"dye": dye, "bath": bath, "alloy": alloy, "text": text, "since": since, "until": until, "order": order}
     with open_at(book) as opened:
         found = opened.batches(count, deleted=deleted, **filters)
     if as_json:
@@ -97,19 +83,14 @@ def list_batches(
         typer.echo(batches_text(found))
 
 
+@with_options(*_FILTERS)
 def find(
     lab: Annotated[str | None, typer.Option(help="The shade, L,a,b under D65/2°.")] = None,
     photo: Annotated[Path | None, typer.Option(help="A photo of the shade beside the grey card.")] = None,
     count: CountOption = 20,
-    dye: Annotated[str | None, typer.Option(help="Only this dye.")] = None,
-    bath: Annotated[str | None, typer.Option(help="Only this bath.")] = None,
-    alloy: Annotated[str | None, typer.Option(help="Only this alloy.")] = None,
-    text: Annotated[str | None, typer.Option(help="Words in notes and names.")] = None,
-    since: Annotated[str | None, typer.Option(help="From this day on, such as 2026-03-01.")] = None,
-    until: Annotated[str | None, typer.Option(help="Up to this day.")] = None,
-    order: Annotated[str | None, typer.Option(help="Only this order.")] = None,
     book: BookOption = None,
     as_json: JsonOption = False,
+    **filters,
 ):
     """Find the batches nearest in colour, by CIEDE2000, or those that match.
 
@@ -120,8 +101,6 @@ def find(
     shade = None if lab is None else parse_lab(lab)
     if photo is not None:
         shade = _shade_of(photo)
-    wanted = {"dye": dye, "bath": bath, "alloy": alloy, "text": text, "since": since, "until": until, "order": order}
-    filters = {name: value for name, value in wanted.items() if value is not None}
     with open_at(book) as opened:
         found = opened.find(shade, count, **filters)
     if as_json:
@@ -183,21 +162,19 @@ def import_(
         typer.echo(import_text(told))
 
 
+@with_options(*_FEW_FILTERS)
 def export(
     file: Annotated[Path, typer.Argument(help="To write: .csv, .xlsx, .jsonl or .parquet.")],
-    dye: Annotated[str | None, typer.Option(help="Only this dye.")] = None,
-    bath: Annotated[str | None, typer.Option(help="Only this bath.")] = None,
-    since: Annotated[str | None, typer.Option(help="From this day on, such as 2026-03-01.")] = None,
-    until: Annotated[str | None, typer.Option(help="Up to this day.")] = None,
     book: BookOption = None,
     as_json: JsonOption = False,
+    **filters,
 ):
     """Write the batches as a table, a row a reading.
 
     Example: dyebook export batches.csv
     """
     with open_at(book) as opened:
-        rows = opened.export_file(file, dye=dye, bath=bath, since=since, until=until)
+        rows = opened.export_file(file, **filters)
     print_json({"file": str(file), "rows": rows}) if as_json else typer.echo(f"{rows} rows written to {file}")
 
 
@@ -262,17 +239,12 @@ def correct(
 
 def _values_of(changes):
     """Names and values of ``name=value`` words, units converted."""
-    from dyebook.book.batches import SETTINGS
-    from dyebook.record import FIELDS
-    from dyebook.units import parse_quantity
-
     values = {}
     for word in changes:
         name, equals, text = word.partition("=")
         if not equals or name not in SETTINGS:
             raise typer.BadParameter(f"{word!r} is not name=value with one of {', '.join(SETTINGS)}")
-        has_unit = FIELDS[name].kind is float and name != "ph" and text
-        values[name] = parse_quantity(name, text) if has_unit else text
+        values[name] = parse_value(name, text)
     return values
 
 

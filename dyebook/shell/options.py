@@ -1,14 +1,17 @@
 """What commands of the bench share: options, figures in any unit, answers as lines or as JSON."""
 
 import json
+import math
 import re
 import sys
 from contextlib import contextmanager
+from inspect import Parameter, Signature, signature
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from dyebook.record import FIELDS, DyeRecord, Reading, check_value, parse_value
 from dyebook.units import parse_quantity
 
 __all__ = [
@@ -18,16 +21,21 @@ __all__ = [
     "JsonOption",
     "Letter",
     "Page",
+    "field_options",
     "given",
     "open_at",
     "option",
+    "optional",
     "parse_lab",
     "parse_points",
     "print_json",
     "progress_bar",
     "record_from",
     "show_answer",
+    "with_options",
 ]
+
+KEYWORD = Parameter.KEYWORD_ONLY
 
 Json = Annotated[bool, typer.Option("--json", help="One JSON object instead of text.")]
 
@@ -103,22 +111,52 @@ def progress_bar(words):
         yield lambda done, total: bar.update(task, completed=done, total=total)
 
 
-def record_from(given, lab):
-    """A `DyeRecord` of the options that are record fields, units converted."""
-    import math
+def with_options(*options: Parameter):
+    """Return a decorator that puts options before a command's own; the command takes them as keywords, ``**name``."""
 
+    def add_options(command):
+        own = [
+            one.replace(kind=KEYWORD) for one in signature(command).parameters.values() if one.kind != one.VAR_KEYWORD
+        ]
+        command.__signature__ = Signature([*options, *(one.replace(kind=KEYWORD) for one in own)])
+        return command
+
+    return add_options
+
+
+def optional(name: str, text: str) -> Parameter:
+    """Return an option for a word or figure that may be left out."""
+    return Parameter(name, KEYWORD, default=None, annotation=Annotated[str | None, option(text)])
+
+
+def field_options(*names: str) -> list[Parameter]:
+    """Return an option for each of these fields of a record."""
+    return [_field_option(FIELDS[name]) for name in names]
+
+
+# the switch for "no" of a field that is yes or no
+_OPPOSITES = {"wet": "dry", "sealed": "unsealed"}
+
+
+def _field_option(field):
+    example = f", such as {field.example}" if field.example else ""
+    text = f"{field.heading}: {field.meaning}{example}."
+    if field.kind is bool:
+        switch = option(text, f"--{field.name}/--{_OPPOSITES[field.name]}")
+        return Parameter(field.name, KEYWORD, default=None, annotation=Annotated[bool | None, switch])
+    if not field.required:
+        return optional(field.name, text)
+    return Parameter(field.name, KEYWORD, annotation=Annotated[str, option(text)])
+
+
+def record_from(settings: dict, lab: tuple | None = None):
+    """Return the `DyeRecord` of settings as they were typed, with a reading where a Lab value was given."""
     from dyebook.lab import Lab
-    from dyebook.record import FIELDS, DyeRecord, Reading, check_value
-    from dyebook.units import parse_quantity
 
-    values = {name: value for name, value in given.items() if name in FIELDS and value is not None}
-    for name in values:
-        if FIELDS[name].kind is float and name != "ph":
-            values[name] = parse_quantity(name, values[name])
-    unknown = (math.nan,) * 3
+    values = {name: parse_value(name, text) for name, text in settings.items() if text is not None}
     if lab is not None:
-        checked = Lab(*(check_value(axis, value) for axis, value in zip("Lab", lab, strict=True)))
-        values["readings"] = (Reading(checked, unknown, unknown),)
+        unknown = (math.nan,) * 3
+        values["readings"] = (Reading(Lab(*map(check_value, "Lab", lab)), unknown, unknown),)
     return DyeRecord(**values)
 
 

@@ -13,12 +13,14 @@ import typer
 from dyebook.shell.options import (
     BookOption,
     JsonOption,
+    field_options,
     open_at,
     parse_lab,
     parse_points,
     print_json,
     progress_bar,
     record_from,
+    with_options,
 )
 
 __all__ = ["add_commands"]
@@ -96,24 +98,21 @@ def _offer_camera(photo):
         )
 
 
+# what the bands of a strip have in common
+_OF_STRIP = (
+    *("dye", "film_um", "dye_g_per_l", "bath_temp_c", "ph", "bath", "film_measured_um", "alloy", "finish"),
+    *("wet", "dyed_at", "note"),
+)
+
+
+@with_options(*field_options(*_OF_STRIP))
 def record_steps(
     dwells: Annotated[str, typer.Option(help="Time in dye of each band, minutes or min:sec, such as '16 8 4 2 0:30'.")],
-    dye: Annotated[str, typer.Option(help="Name of the dye.")],
-    film_um: Annotated[str, typer.Option(help="Film in µm, or such as '0.5 mil'.")],
-    dye_g_per_l: Annotated[str, typer.Option(help="Dye strength in g/L.")],
-    bath_temp_c: Annotated[str, typer.Option(help="Dye bath in °C, or such as '140 °F'.")],
-    ph: Annotated[str | None, typer.Option(help="pH of the dye bath.")] = None,
-    bath: Annotated[str | None, typer.Option(help="Name of the made-up tank.")] = None,
-    film_measured_um: Annotated[str | None, typer.Option(help="Film as a gauge read it.")] = None,
-    alloy: Annotated[str | None, typer.Option(help="Alloy such as 6061.")] = None,
-    finish: Annotated[str | None, typer.Option(help="Surface before anodising.")] = None,
-    wet: Annotated[bool | None, typer.Option("--wet/--dry", help="State of the strip when read.")] = None,
-    dyed_at: Annotated[str | None, typer.Option(help="Date and time, such as 2026-03-28T14:30; now without.")] = None,
-    note: Annotated[str | None, typer.Option(help="Anything worth remembering.")] = None,
     photo: Annotated[Path | None, typer.Option(help="Photo of the whole strip beside the grey card.")] = None,
     part_at: Annotated[str | None, typer.Option(help='Outline of the strip, "x,y x,y …"; found without.')] = None,
     book: BookOption = None,
     as_json: JsonOption = False,
+    **settings,
 ):
     """Write a stepped coupon into the book, a batch for each of its bands, read from one photo.
 
@@ -122,9 +121,8 @@ def record_steps(
     """
     from dyebook.jobs.photo import parse_dwells, record_strip
 
-    given = dict(locals())
     times = parse_dwells(dwells)
-    record = record_from({**given, "dwell_min": f"{times[0]}"}, None)
+    record = record_from({**settings, "dwell_min": times[0]})
     options = {} if part_at is None else {"part_at": [parse_points(part_at)]}
     with open_at(book) as opened:
         kept = record_strip(opened, record, times, photo, **options)

@@ -14,14 +14,14 @@ from dyebook.jobs.orders import (
     target_of,
 )
 from dyebook.jobs.photo import keep_dip, keep_sample
-from dyebook.record import DyeRecord
+from dyebook.record import SETTINGS, DyeRecord
 from dyebook.report import words as report_words
 from dyebook.screens.drafts import draft, forget, keep, recall
 from dyebook.screens.navigation import go_to_batch, go_to_order, go_to_step
 from dyebook.screens.orders.batches import show_verdict
 from dyebook.screens.orders.page import ask_tolerance
 from dyebook.screens.photo import roll as photo_roll
-from dyebook.screens.settings import SETTINGS_KEYS, show_settings, typed_settings
+from dyebook.screens.settings import show_settings, typed_settings
 from dyebook.screens.swatch import show_pair
 
 __all__ = ["chosen_part", "compare_with_sample", "sample_index", "show_form", "show_kept"]
@@ -96,7 +96,7 @@ _NEW, _MORE, _SAMPLE = "A new batch", "A batch in the book", "A customer's sampl
 _NO_ORDER = "none"
 _STATES = {"not noted": None, "dry": False, "wet": True}
 _SEALS = {"not noted": None, "not sealed": False, "sealed": True}
-_KEYS = ("keep_as", "batch_number", "wet", "sealed", "for_order", "sample_tolerance_de00", *SETTINGS_KEYS)
+_KEYS = ("keep_as", "batch_number", "wet", "sealed", "for_order", "sample_tolerance_de00", *SETTINGS)
 
 
 def show_kept(book):
