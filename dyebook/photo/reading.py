@@ -32,7 +32,7 @@ __all__ = [
     "Facing",
     "facing_pixels",
     "flags_of",
-    "guess_lean",
+    "guess_tilt",
     "level_log_sd",
     "level_steps",
     "read_part",
@@ -46,7 +46,7 @@ _UPHILL = 0.5
 _REACH = 2
 
 
-def guess_lean(mask):
+def guess_tilt(mask):
     """Return how far from the middle line towards the rim each pixel lies.
 
     Parameters
@@ -55,7 +55,7 @@ def guess_lean(mask):
 
     Returns
     -------
-    lean : ndarray of float32, shape (H, W)
+    tilt : ndarray of float32, shape (H, W)
         0 on the middle line, 1 at the rim; nan outside the mask.
     depth : ndarray of float32, shape (H, W)
         Distance to the rim in pixels.
@@ -73,8 +73,8 @@ def guess_lean(mask):
     for _ in range(int(np.ceil(np.log2(max(float(smooth.max()), 2))))):
         summit = summit[summit]
     half_width = np.maximum(smooth.ravel()[summit].reshape(mask.shape), depth)
-    lean = np.where(mask, 1 - depth / np.maximum(half_width, 1), np.nan)
-    return lean.astype(np.float32), depth
+    tilt = np.where(mask, 1 - depth / np.maximum(half_width, 1), np.nan)
+    return tilt.astype(np.float32), depth
 
 
 def _next_uphill(heights):
@@ -102,7 +102,7 @@ def _ring():
 _WORKING_PIXELS = 30_000
 # pixels this far from the middle line still face the camera
 _FACING = 0.5
-# lean, and quantile of brightness among the pixels up to it: shade darkens more of a part than lamps brighten, and what
+# tilt, and quantile of brightness among the pixels up to it: shade darkens more of a part than lamps brighten, and what
 # faces the light as the card does need not lie on the middle line. The mean of both served two renderers best
 _LIT = ((0.65, 0.62), (1.0, 0.73))
 _LUMINANCE, _EVEN = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32), np.full(3, 1 / 3, np.float32)
@@ -176,8 +176,8 @@ def facing_pixels(photo, light, part):
     box, step = photo.fitted(box, np.sqrt((box[2] - box[0]) * (box[3] - box[1]) / _WORKING_PIXELS))
     pixels = light.correct(photo.crop(box, step), box, step)
     mask = part.mask(box, step)[: pixels.shape[0], : pixels.shape[1]]
-    lean, depth = guess_lean(mask)
-    where = _leaning_less(_FACING, lean, depth)
+    tilt, depth = guess_tilt(mask)
+    where = _tilted_less(_FACING, tilt, depth)
     clipped = photo.clipped(box, step)[where]
     floor_share = photo.floored(box, step)[where].mean(axis=0)
     sound = ~np.logical_or.reduce(clipped.T)
@@ -185,19 +185,19 @@ def facing_pixels(photo, light, part):
         sound = np.ones(len(sound), dtype=bool)
     seen = pixels[where]
     low, high = np.quantile(np.log(np.maximum(seen @ _EVEN, _DARKEST)), (0.15, 0.85))
-    spread, level = float(high - low), _lit_level(pixels @ _LUMINANCE, lean, depth)
+    spread, level = float(high - low), _lit_level(pixels @ _LUMINANCE, tilt, depth)
     return Facing(seen, where, mask, box, step, sound, clipped.mean(axis=0), floor_share, spread, level)
 
 
-def _leaning_less(limit, lean, depth):
-    """Pixels off the rim that lean less than a limit, or the inner half where those are too few."""
-    where = (lean <= limit) & (depth > _RIM)
+def _tilted_less(limit, tilt, depth):
+    """Pixels off the rim that tilt less than a limit, or the inner half where those are too few."""
+    where = (tilt <= limit) & (depth > _RIM)
     return where if where.sum() >= _FEWEST else depth >= 0.5 * depth.max()
 
 
-def _lit_level(luminance, lean, depth):
+def _lit_level(luminance, tilt, depth):
     """Luminance of the pixels that are lit as the card is."""
-    seen = [np.quantile(luminance[_leaning_less(limit, lean, depth)], share) for limit, share in _LIT]
+    seen = [np.quantile(luminance[_tilted_less(limit, tilt, depth)], share) for limit, share in _LIT]
     return float(np.exp(np.mean(np.log(np.maximum(seen, _DARKEST)))))
 
 

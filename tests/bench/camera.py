@@ -20,7 +20,7 @@ from dyebook.photo.file.read import photo_from_array, read_photo
 from tests.bench.camera_real import score_photos
 from tests.bench.camera_worlds import printed_chart, random_world, shoot
 from tests.bench.chart_scenes import ODD_LAYOUTS, picture_of
-from tests.bench.scenes import load_scenes
+from tests.bench.scenes import first_end, load_scenes
 
 _FOLDS = 3
 _GREY = 21
@@ -103,9 +103,9 @@ def main():
     parser.add_argument("--table", help="chart table; the better one if left out")
     options = parser.parse_args()
     if options.seeds:
-        print_worlds(range(*(int(n) for n in options.seeds.split(":"))))
+        print_worlds(first_end(options.seeds))
     if options.find:
-        print_found(range(*(int(n) for n in options.find.split(":"))))
+        print_found(first_end(options.find))
     if options.photos:
         score_photos(options.photos, options.table)
 

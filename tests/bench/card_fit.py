@@ -1,32 +1,32 @@
-"""Fit the weights of `dyebook/photo/card_score.py`.
-
-Run as: python -m tests.bench.card_fit [--first 1000:1060] [--second 50000:50120] [--composite 0:120]
+"""Fit the weights that judge patches for the card: python -m tests.bench.card_fit [--a 1000:1060] [--out FILE].
 
 A logistic regression over the patches of rendered scenes and composites: of each photo the patch that is the card
 against all that are not. Each rendered scene counts a second time as a poorer camera would have taken it. The sign of
-each weight is held to what the trait means, so that an accident of one renderer cannot turn it. Each card also counts
+each weight is held to what the feature means, so that an accident of one renderer cannot turn it. Each card also counts
 once more in the colour of a painted tag, as what it then is: not a card.
 """
 
 import argparse
 import zlib
+from pathlib import Path
 
 import cv2
 import numpy as np
 from scipy.optimize import minimize
 
-from dyebook.photo.card.features import TINT_FREE, TRAITS
+from dyebook.photo.card.features import FEATURES, TINT_FREE
 from dyebook.photo.card.find import card_candidates
 from dyebook.photo.file.read import read_photo
+from tests.bench.boost import write_weights
+from tests.bench.composites import disturbed
+from tests.bench.scenes import card_overlap, card_scenes, first_end
 
-from .composites import disturbed
-from .scenes import card_overlap, card_scenes, first_end
-
-NAMES = list(TRAITS)
+NAMES = list(FEATURES)
+SEEDS = {"a": "1000:1060", "b": "50000:50120", "c": "0:120"}
 GOOD = ("support", "support_least", "frame", "level")
 # Few scenes show a grey tag, a painted or a dark plate, but what has a hole, a colour of its own or a darkness no card
 # comes to is no card, and a rim is no part of the grey area.
-AT_MOST = {"holed": -1.5, "lip": -2.0, "tinted": -12.0, "dark": -8.0, "gloom": -2.0}
+AT_MOST = {"hole": -1.5, "inner_band": -2.0, "tinted": -12.0, "dark": -8.0, "too_dark": -2.0}
 # And a card lies close by or far off as its owner likes; a thick one may show a lit edge.
 AT_LEAST = {"large": -4.0, "small": -3.0, "ridge": -60.0}
 _RIDGE = 0.0005
@@ -34,14 +34,14 @@ _TWIN = 0.25  # weight of a coloured twin against a patch that was seen
 
 
 def patches(scenes):
-    """Return traits (N, traits), overlap with the true card (N,) and name of the scene (N,) of all patches."""
+    """Return features (N, features), overlap with the true card (N,) and name of the scene (N,) of all patches."""
     rows = []
     for scene in scenes:
         for name, photo, quad in _takes(scene):
             for one in card_candidates(photo, whole=True):
-                rows.append((one.traits, 0.0 if quad is None else card_overlap(one.quad, quad), name))
-    traits, same, names = zip(*rows, strict=True)
-    return np.array(traits), np.array(same), np.array(names)
+                rows.append((one.features, 0.0 if quad is None else card_overlap(one.quad, quad), name))
+    features, same, names = zip(*rows, strict=True)
+    return np.array(features), np.array(same), np.array(names)
 
 
 def _takes(scene):
@@ -65,9 +65,9 @@ def is_card(same, names):
     return chosen
 
 
-def tinted_twins(traits, rng):
-    """Return the traits of cards as they would be in the colour of a painted tag."""
-    twins = traits.copy()
+def tinted_twins(features, rng):
+    """Return the features of cards as they would be in the colour of a painted tag."""
+    twins = features.copy()
     more = rng.uniform(0.2, 0.8, len(twins))
     column = {name: NAMES.index(name) for name in ("cast", "tinted", "green", "warm")}
     twins[:, column["cast"]] += more
@@ -78,23 +78,23 @@ def tinted_twins(traits, rng):
     return twins
 
 
-def fit(traits, same, names):
-    """Return weights (traits,) and offset of the log odds."""
+def fit(features, same, names):
+    """Return the weights (features,) and the offset of the log odds."""
     card = is_card(same, names)
     kept = card | (same < 0.75)
-    twins = tinted_twins(traits[card], np.random.default_rng(0))
-    rows = np.concatenate([traits[kept], twins])
+    twins = tinted_twins(features[card], np.random.default_rng(0))
+    rows = np.concatenate([features[kept], twins])
     sign = np.concatenate([np.where(card[kept], 1.0, -1.0), -np.ones(len(twins))])
-    heft = np.concatenate([np.ones(kept.sum()), np.full(len(twins), _TWIN)])
-    heft /= heft.sum()
+    share = np.concatenate([np.ones(kept.sum()), np.full(len(twins), _TWIN)])
+    share /= share.sum()
     middle, spread = rows.mean(axis=0), rows.std(axis=0) + 1e-6
     scaled = (rows - middle) / spread
 
     def loss(values):
-        odds = sign * (scaled @ values[:-1] + values[-1])
-        slope = -sign * heft / (1 + np.exp(np.clip(odds, -50, 50)))
+        margin = sign * (scaled @ values[:-1] + values[-1])
+        slope = -sign * share / (1 + np.exp(np.clip(margin, -50, 50)))
         push = np.append(scaled.T @ slope + 2 * _RIDGE * values[:-1], slope.sum())
-        return heft @ np.logaddexp(0, -odds) + _RIDGE * (values[:-1] ** 2).sum(), push
+        return share @ np.logaddexp(0, -margin) + _RIDGE * (values[:-1] ** 2).sum(), push
 
     limits = [
         (0, None) if n in GOOD else (AT_LEAST.get(n, -np.inf) * s, AT_MOST.get(n, 0) * s)
@@ -106,23 +106,39 @@ def fit(traits, same, names):
     return weights, best[-1] - weights @ middle
 
 
+def separation(features, same, names, weights, start):
+    """Return the share of photos with a card whose likeliest patch it is, and those without one that stay below 0.5."""
+    log_odds = features @ weights + start
+    card, right, empty, quiet = is_card(same, names), 0, 0, 0
+    for name in np.unique(names):
+        rows = np.flatnonzero(names == name)
+        best = rows[log_odds[rows].argmax()]
+        if card[rows].any():
+            right += card[best]
+        else:
+            empty, quiet = empty + 1, quiet + (log_odds[best] < 0)
+    shown = len(np.unique(names)) - empty
+    return [round(float(right / max(shown, 1)), 3), round(float(quiet / max(empty, 1)), 3)]
+
+
 def main():
-    """Print the weights as they stand in the code."""
+    """Fit, print the weights, and write them if asked to."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--first", type=first_end, default=range(1000, 1060))
-    parser.add_argument("--second", type=first_end, default=range(50000, 50120))
-    parser.add_argument("--composite", type=first_end, default=range(120))
+    for renderer, usual in SEEDS.items():
+        parser.add_argument(f"--{renderer}", default=usual, help="seeds of this renderer, first:end")
+    parser.add_argument("--out", type=Path)
     options = parser.parse_args()
-    parts = [
-        patches(card_scenes(renderer, seeds))
-        for renderer, seeds in (("a", options.first), ("b", options.second), ("c", options.composite))
-        if len(seeds)
-    ]
-    weights, offset = fit(*(np.concatenate(columns) for columns in zip(*parts, strict=True)))
-    print(f"_OFFSET = {offset:.3f}\n_WEIGHTS = {{")
-    for name, weight in zip(NAMES, weights, strict=True):
-        print(f'    "{name}": {weight:.3f},')
-    print("}")
+    seeds = {renderer: getattr(options, renderer) for renderer in SEEDS}
+    parts = [patches(card_scenes(renderer, first_end(text))) for renderer, text in seeds.items()]
+    rows = [np.concatenate(columns) for columns in zip(*parts, strict=True)]
+    weights, start = fit(*rows)
+    scores = {"card is the likeliest, without one all below 0.5 (fitted photos)": separation(*rows, weights, start)}
+    print(f"start {start:.3f}", *(f"{name} {one:.3f}" for name, one in zip(NAMES, weights, strict=True)), sep="\n")
+    print(scores)
+    if options.out:
+        table = {"features": NAMES, "start": round(start, 3), "weights": np.round(weights, 3).tolist()}
+        command = " ".join(["python -m tests.bench.card_fit", *(f"--{name} {text}" for name, text in seeds.items())])
+        write_weights(options.out, command, seeds, scores, {"card": table})
 
 
 if __name__ == "__main__":

@@ -17,6 +17,7 @@ from dyebook.photo.file.read import read_photo
 from dyebook.photo.measure import look_at
 from tests.bench.flaw_scenes import flaw_scene
 from tests.bench.parts import overlap_of
+from tests.bench.scenes import first_end
 
 _FOUND = 0.2
 _PLAIN_DELTA_E = 2.0
@@ -94,7 +95,7 @@ def main():
     parser.add_argument("--seeds", default="1000:1040", help="first:end; keep apart from the seeds of flaw_fit")
     parser.add_argument("--renderers", default="ab")
     options = parser.parse_args()
-    seeds = range(*(int(n) for n in options.seeds.split(":")))
+    seeds = first_end(options.seeds)
     for renderer in options.renderers:
         scenes = [scene for seed in seeds if (scene := flaw_scene(renderer, seed)).card_quad is not None]
         for given in (True, False):

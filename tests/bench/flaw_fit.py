@@ -1,11 +1,9 @@
-"""Fit the trees that judge candidates for flaws: python -m tests.bench.flaw_fit --seeds 0:150 [--out FILE].
+"""Fit the trees that judge candidates for flaws: python -m tests.bench.flaw_fit [--seeds 0:150] [--out FILE].
 
-The flaw finder reads dyebook/photo/flaw_trees.json. Each scene serves with parts given and as found; sound ones serve
-again with flaws painted over them. `--keep DIR` keeps rendered scenes for the next time.
+Each scene serves with parts given and as found; sound ones serve again with flaws painted over them.
 """
 
 import argparse
-import json
 from dataclasses import dataclass
 from itertools import chain
 from pathlib import Path
@@ -17,18 +15,18 @@ from dyebook.errors import PhotoError
 from dyebook.photo.card.card import card_at
 from dyebook.photo.file.read import read_photo
 from dyebook.photo.flaw.candidates import fields_of, regions_of
-from dyebook.photo.flaw.features import CUES, part_facts, places_of
+from dyebook.photo.flaw.features import FEATURES, part_facts, places_of
 from dyebook.photo.flaw.find import PLACE_KINDS
 from dyebook.photo.flaw.view import unshaded, view_part
-from dyebook.photo.flaw.whole import WHOLE_CUES, whole_changes
+from dyebook.photo.flaw.whole import WHOLE_FEATURES, whole_changes
 from dyebook.photo.light import fit_light
 from dyebook.photo.part.find import find_parts
 from dyebook.photo.part.part import part_at
 from dyebook.photo.reading import read_parts
-from tests.bench.boost import fit_trees
-from tests.bench.flaw_scenes import kept_scene
+from tests.bench.boost import as_table, fit_trees, write_weights
+from tests.bench.flaw_scenes import flaw_scene
 from tests.bench.flaw_strokes import painted
-from tests.bench.part_fit import as_table
+from tests.bench.scenes import first_end
 
 __all__ = ["Seen", "fit", "rows_of", "seen_parts"]
 
@@ -41,12 +39,13 @@ _IN_PIT, _LARGEST_PIT_PX = 0.45, 60
 _ALONG = 0.6
 # paintings of each sound part
 _TAKES = 2
-# many small trees: what they lean on carries over to another renderer better than what few large ones do
+# many small trees: what they tilt on carries over to another renderer better than what few large ones do
 _TREES = {"place": 240, "pit": 240, "gradient": 130, "two_tone": 130, **dict.fromkeys(PLACE_KINDS, 60)}
 _LEVELS, _RATE, _SOUND_SHARE = 2, 0.09, 0.15
-# whether a spot, streak or pale zone reaches the rim is a painter's habit: that has no say, but in which of them it is
+# whether a spot, streak or pale zone reaches the rim is a painter's habit: it may tell the kinds apart, but not whether
+# there is a flaw
 _HABITS = {"place": ("open_rim",)}
-_KIND_CUES = (
+_KIND_FEATURES = (
     "long_to_wide",
     "wide_to_part",
     "long_to_part",
@@ -57,13 +56,13 @@ _KIND_CUES = (
     "paler",
     "filled",
 )
-# the odds may only rise (1) or only fall (-1) with these cues: a fit to two renderers must not learn their habits
+# the probability may only rise (1) or only fall (-1) with these: a fit to two renderers must not learn their habits
 _COMPARED = ("delta_e", "delta_chroma", "ring_distance", "ring_chroma", "height_mean")
 _RISING = {
-    **dict.fromkeys((*_COMPARED, "height_top", "height_others", "alone"), 1),
-    **{f"{cue}_usual": 1 for cue in _COMPARED},
-    **{f"{cue}_rank": -1 for cue in _COMPARED},
-    **dict.fromkeys(("ring_spread", "rivals", "uneven", "lean", "open_rim"), -1),
+    **dict.fromkeys((*_COMPARED, "height_top", "height_others", "share_of_all"), 1),
+    **{f"{feature}_usual": 1 for feature in _COMPARED},
+    **{f"{feature}_rank": -1 for feature in _COMPARED},
+    **dict.fromkeys(("ring_spread", "rivals", "uneven", "tilt", "open_rim"), -1),
     **dict.fromkeys(("line_delta_e", "step_delta_e", "line_hue", "step_hue"), 1),
     "rough": -1,
 }
@@ -118,11 +117,11 @@ def _in_view(mask, view):
     return cv2.warpAffine(cover, matrix, view.mask.shape[::-1]) > 0.5
 
 
-def collect(renderer, seeds, folder=None):
-    """Return rows of (cues, judge, weight, kind) of places, and of changes over whole parts, as `rows_of` does."""
+def collect(renderer, seeds):
+    """Return rows of (features, judge, weight, kind) of places, and of changes over whole parts, as `rows_of` does."""
     places, wholes = [], []
     for seed in seeds:
-        scene = kept_scene(renderer, seed, folder)
+        scene = flaw_scene(renderer, seed)
         for seen in _with_painted(seed, seen_parts(scene)) if scene.card_quad is not None else ():
             rows = rows_of(seen.view, seen.film, seen.flaws)
             places += rows[0]
@@ -141,7 +140,7 @@ def _with_painted(seed, parts):
 
 
 def rows_of(view, film, flaws, rest=None):
-    """Return rows of (cues, judge, weight, kind) of a part's places, and of its changes as a whole.
+    """Return rows of (features, judge, weight, kind) of a part's places, and of its changes as a whole.
 
     The judge is the name of the trees that are to call it a flaw, "" for none; the kind is the flaw's own.
     """
@@ -180,23 +179,26 @@ def _whole_name(view, way, true):
 
 
 def fit(places, wholes, seed=0):
-    """Return the table of fitted trees by name; a share of what is no flaw stands for all of it."""
+    """Return the fitted trees by name; a share of what is no flaw stands for all of it."""
     rng, out = np.random.default_rng(seed), {}
     for name, count in _TREES.items():
-        rows, cues = (wholes, WHOLE_CUES) if name in _WHOLE else (places, CUES)
+        rows, features = (wholes if name in _WHOLE else places), features_of(name)
         seen, wanted, weights = _kind_task(rows, name) if name in PLACE_KINDS else _flaw_task(rows, name, rng)
-        rising = np.array([0 if name in PLACE_KINDS else _RISING.get(cue, 0) for cue in cues])
-        heard = np.array(
-            [cue in _KIND_CUES if name in PLACE_KINDS else cue not in _HABITS.get(name, ()) for cue in cues]
+        rising = np.array([0 if name in PLACE_KINDS else _RISING.get(feature, 0) for feature in features])
+        allowed = np.array(
+            [
+                feature in _KIND_FEATURES if name in PLACE_KINDS else feature not in _HABITS.get(name, ())
+                for feature in features
+            ]
         )
         options = {"count": count, "rate": _RATE, "keep": 4.0, "levels": _LEVELS}
-        trees = fit_trees(seen, wanted, weights, rising=rising, heard=heard, **options)
-        out[name] = {**as_table(trees), "cues": list(cues)}
+        trees = fit_trees(seen, wanted, weights, rising=rising, allowed=allowed, **options)
+        out[name] = trees
     return out
 
 
 def _flaw_task(rows, name, rng):
-    """Cues, whether they are of such flaws, and weights."""
+    """Features, whether they are of such flaws, and weights."""
     seen, judges, weights, _ = (np.array(column) for column in zip(*rows, strict=True))
     share = 1.0 if name in _WHOLE else _SOUND_SHARE
     wanted = judges == name
@@ -205,26 +207,32 @@ def _flaw_task(rows, name, rng):
 
 
 def _kind_task(rows, name):
-    """Cues of places that are flaws, whether they are of this kind, and weights that make all kinds equally common."""
+    """Features of places that are flaws, whether of this kind, and weights that make all kinds equally common."""
     seen, kinds = (np.array(column) for column in zip(*((r[0], r[3]) for r in rows if r[1] == "place"), strict=True))
     common = {kind: max((kinds == kind).sum(), 1) for kind in PLACE_KINDS}
     return seen, kinds == name, np.array([len(kinds) / (3 * common[kind]) for kind in kinds])
 
 
+def features_of(name):
+    """Return the features that trees of a name look at."""
+    return WHOLE_FEATURES if name in _WHOLE else FEATURES
+
+
 def main():
-    """Collect from both renderers, fit, and write the trees."""
+    """Collect from both renderers, fit, and write the trees if asked to."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--seeds", default="0:150", help="first:end, of either renderer")
     parser.add_argument("--out", type=Path)
-    parser.add_argument("--keep", type=Path, metavar="DIR", help="keep rendered scenes here, and take them from here")
     options = parser.parse_args()
-    first, end = (int(n) for n in options.seeds.split(":"))
-    rows = [collect(renderer, range(first, end), options.keep) for renderer in "ab"]
+    rows = [collect(renderer, first_end(options.seeds)) for renderer in "ab"]
     places, wholes = (list(chain.from_iterable(part)) for part in zip(*rows, strict=True))
-    tables = fit(places, wholes)
+    trees = fit(places, wholes)
     print(f"{len(places)} places, {len(wholes)} changes over whole parts")
     if options.out:
-        options.out.write_text(json.dumps(tables) + "\n", encoding="utf-8")
+        command, seeds = f"python -m tests.bench.flaw_fit --seeds {options.seeds}", dict.fromkeys("ab", options.seeds)
+        scores = {"not scored": "run python -m tests.bench.flaw and tests.bench.flaw_threshold"}
+        tables = {name: as_table(one, features_of(name)) for name, one in trees.items()}
+        write_weights(options.out, command, seeds, scores, tables)
 
 
 if __name__ == "__main__":

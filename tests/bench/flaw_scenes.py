@@ -1,8 +1,6 @@
 """Photos with flawed parts: the first renderer's own flaws, and others drawn into the second renderer's light."""
 
-import pickle
 import tempfile
-import zlib
 from copy import deepcopy
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -13,8 +11,9 @@ import numpy as np
 
 from dyebook.lab import delta_e_00
 from tests.bench.flaw_paint import KINDS, Frame, draw_cover, draw_depth
+from tests.bench.scenes import cached, sources_of
 
-__all__ = ["FlawScene", "FlawedPart", "TrueFlaw", "flaw_scene", "kept_scene"]
+__all__ = ["FlawScene", "FlawedPart", "TrueFlaw", "flaw_scene"]
 
 _PARTS = 4
 # pictures taken of one painted scene, each with other flaws; share of parts that get one
@@ -60,18 +59,11 @@ class FlawScene:
 
 
 def flaw_scene(renderer, seed, with_sound=False):
-    """Return one scene of a renderer ("a" or "b") with flaws on about half of its parts."""
-    return {"a": _scene_a, "b": _scene_b}[renderer](seed, with_sound)
-
-
-def kept_scene(renderer, seed, folder=None, with_sound=False):
-    """Return `flaw_scene`, from a folder of scenes rendered before where one is given; a new one is kept there."""
-    if folder is None:
-        return flaw_scene(renderer, seed, with_sound)
-    file = Path(folder) / f"{renderer}{seed}.{'both' if with_sound else 'scene'}"
-    if not file.exists():
-        file.write_bytes(zlib.compress(pickle.dumps(flaw_scene(renderer, seed, with_sound)), 1))
-    return pickle.loads(zlib.decompress(file.read_bytes()))
+    """Return one scene of a renderer ("a" or "b") with flaws on about half of its parts; kept once made."""
+    make = {"a": _scene_a, "b": _scene_b}[renderer]
+    here = Path(__file__)
+    sources = [*sources_of(renderer), here, here.with_name("flaw_paint.py")]
+    return cached(f"flaws-{renderer}", seed, with_sound, sources, lambda: make(seed, with_sound))
 
 
 def _scene_a(seed, with_sound):

@@ -13,16 +13,16 @@ sound parts.
 import argparse
 from collections import Counter
 from itertools import chain
-from pathlib import Path
 
 import cv2
 import numpy as np
 
 from dyebook.photo.card.card import fill_polygon
-from dyebook.photo.flaw.find import as_trees, flaws_in
+from dyebook.photo.flaw.find import flaws_in
 from dyebook.photo.flaw.view import unshaded
 from tests.bench.flaw_fit import collect, fit, rows_of, seen_parts
-from tests.bench.flaw_scenes import kept_scene
+from tests.bench.flaw_scenes import flaw_scene
+from tests.bench.scenes import first_end
 
 _FOUND = 0.2
 
@@ -57,25 +57,21 @@ def covers(flaw, kind, mask, view):
     return (found & mask).sum() >= _FOUND * max((found | mask).sum(), 1)
 
 
-def _tell(title, tally):
+def _print(title, tally):
     for how in ("given", "found"):
         flaws, sound = max(tally[how, "flaws"], 1), max(tally[how, "sound"], 1)
         kinds = [name[4:] for one, name in sorted(tally) if one == how and name.startswith("all ")]
-        told = ", ".join(f"{kind} {tally[how, f'hit {kind}']} of {tally[how, f'all {kind}']}" for kind in kinds)
+        by_kind = ", ".join(f"{kind} {tally[how, f'hit {kind}']} of {tally[how, f'all {kind}']}" for kind in kinds)
         print(
             f"{title}, parts {how}: found {tally[how, 'hit'] / flaws:.2f} of {flaws}, "
-            f"false {tally[how, 'false'] / sound:.2f} of {sound}; {told}"
+            f"false {tally[how, 'false'] / sound:.2f} of {sound}; {by_kind}"
         )
 
 
-def _scenes(renderer, seeds, folder):
+def _scenes(renderer, seeds):
     """Parts of each scene of a renderer, scene by scene."""
-    scenes = (kept_scene(renderer, seed, folder, with_sound=True) for seed in seeds)
+    scenes = (flaw_scene(renderer, seed, with_sound=True) for seed in seeds)
     return [[seen for seen in seen_parts(scene) if seen.sound] for scene in scenes if scene.card_quad is not None]
-
-
-def _table(rows):
-    return {name: as_trees(table) for name, table in fit(*rows).items()}
 
 
 def _ceiling(scenes):
@@ -83,7 +79,7 @@ def _ceiling(scenes):
     total = Counter()
     for half in (0, 1):
         rows = [rows_of(s.view, s.film, s.flaws, true_rest(s)) for scene in scenes[1 - half :: 2] for s in scene]
-        trees = _table(tuple(list(chain.from_iterable(part)) for part in zip(*rows, strict=True)))
+        trees = fit(*(list(chain.from_iterable(part)) for part in zip(*rows, strict=True)))
         total += score([seen for scene in scenes[half::2] for seen in scene], trees, true_rest)
     return total
 
@@ -93,17 +89,16 @@ def main():
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--fit", default="0:60", help="seeds the trees are fitted on, first:end")
     parser.add_argument("--seeds", default="3000:3030", help="seeds that are scored, first:end")
-    parser.add_argument("--keep", type=Path, metavar="DIR", help="keep rendered scenes here, and take them from here")
     options = parser.parse_args()
-    learned, scored = (range(*(int(n) for n in text.split(":"))) for text in (options.fit, options.seeds))
-    rows = {renderer: collect(renderer, learned, options.keep) for renderer in "ab"}
+    learned, scored = (first_end(text) for text in (options.fit, options.seeds))
+    rows = {renderer: collect(renderer, learned) for renderer in "ab"}
     both = tuple(one + other for one, other in zip(rows["a"], rows["b"], strict=True))
     for renderer, other in ("ab", "ba"):
-        scenes = _scenes(renderer, scored, options.keep)
+        scenes = _scenes(renderer, scored)
         parts = [seen for scene in scenes for seen in scene]
-        for title, trees in (("fitted on the other", _table(rows[other])), ("fitted on both", _table(both))):
-            _tell(f"renderer {renderer}, {title}", score(parts, trees, lambda seen: unshaded(seen.view)))
-        _tell(f"renderer {renderer}, true shading", _ceiling(scenes))
+        for title, trees in (("fitted on the other", fit(*rows[other])), ("fitted on both", fit(*both))):
+            _print(f"renderer {renderer}, {title}", score(parts, trees, lambda seen: unshaded(seen.view)))
+        _print(f"renderer {renderer}, true shading", _ceiling(scenes))
 
 
 if __name__ == "__main__":

@@ -1,4 +1,4 @@
-"""What the benches of the part finder share: scenes with their card given, truth as masks, candidates with cues."""
+"""What the benches of the part finder share: scenes with their card given, truth as masks, candidates with features."""
 
 import cv2
 import numpy as np
@@ -8,7 +8,7 @@ from dyebook.photo.card.card import card_at, no_card
 from dyebook.photo.file.read import read_photo
 from dyebook.photo.light import fit_light
 from dyebook.photo.part.candidates import view_of
-from dyebook.photo.part.features import cues_of
+from dyebook.photo.part.features import features_of
 from dyebook.photo.part.find import part_candidates
 from tests.bench.scenes import load_scenes
 
@@ -37,11 +37,11 @@ def full_masks(scene, size):
 
 
 def candidate_rows(scene, photo, card, light):
-    """Return cues (N, K) of all candidates, and the overlap (N,) of each with the true part it covers best."""
+    """Return features (N, K) of all candidates, and the overlap (N,) of each with the true part it covers best."""
     view = view_of(photo, card, light)
     found = part_candidates(view)
     truth = [_filled(mask, view.card.shape) for mask in full_masks(scene, photo.size)]
-    rows = [cues_of(view, one) for one in found]
+    rows = [features_of(view, one) for one in found]
     return rows, [max((_overlap(one, mask) for mask in truth), default=0.0) for one in found]
 
 

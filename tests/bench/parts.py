@@ -12,6 +12,7 @@ import numpy as np
 
 from dyebook.photo.part.find import find_parts
 from tests.bench.part_scenes import full_masks, opened
+from tests.bench.scenes import first_end
 
 
 def score(renderer, seeds):
@@ -62,7 +63,7 @@ def main():
     parser.add_argument("--seeds", default="2000:2060", help="first:end; keep apart from the seeds of part_fit")
     parser.add_argument("--renderers", default="ab")
     options = parser.parse_args()
-    seeds = range(*(int(n) for n in options.seeds.split(":")))
+    seeds = first_end(options.seeds)
     for renderer in options.renderers:
         _print(renderer, *score(renderer, seeds))
 

@@ -20,7 +20,7 @@ from dyebook.lab import delta_e_00
 from dyebook.photo.measure import look_at
 from tests.bench.anchors import print_anchors
 from tests.bench.real_charts import score_charts
-from tests.bench.scenes import load_scenes
+from tests.bench.scenes import first_end, load_scenes
 
 MISSED = 15.0
 FOUND = 0.6
@@ -154,7 +154,7 @@ def main():
         help="folder of chart photographs with truth.json",
     )
     options = parser.parse_args()
-    seeds = range(*(int(n) for n in options.seeds.split(":")))
+    seeds = first_end(options.seeds)
     for renderer in "abu" if options.renderer == "all" else options.renderer:
         scenes = list(load_scenes(renderer, seeds))
         print_given(f"renderer {renderer}, seeds {options.seeds}", *score_given(scenes))

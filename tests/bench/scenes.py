@@ -1,17 +1,28 @@
-"""Scenes of both renderers and composites behind one face, made once and kept in the temp folder."""
+"""Scenes of both renderers and composites in one form, made once and kept in the temp folder."""
 
 import hashlib
 import json
 import os
 import pickle
 import tempfile
+import zlib
 from dataclasses import dataclass
 from pathlib import Path
 
 import cv2
 import numpy as np
 
-__all__ = ["PartTruth", "Scene", "cameras_folder", "card_overlap", "card_scenes", "first_end", "load_scenes"]
+__all__ = [
+    "PartTruth",
+    "Scene",
+    "cached",
+    "cameras_folder",
+    "card_overlap",
+    "card_scenes",
+    "first_end",
+    "load_scenes",
+    "sources_of",
+]
 
 # one scene in eight has no card
 _CARDLESS = 8
@@ -69,7 +80,7 @@ def load_scenes(renderer, seeds, **options):
     """
     make = {"a": _make_a, "b": _make_b, "c": _make_c, "u": _make_u}[renderer]
     for seed in seeds:
-        yield _cached(renderer, seed, options, make)
+        yield cached(renderer, seed, options, sources_of(renderer), lambda seed=seed: make(seed, **options))
 
 
 def card_scenes(renderer, seeds):
@@ -90,24 +101,29 @@ def card_overlap(first, second):
     return common / (cv2.contourArea(first) + cv2.contourArea(second) - common)
 
 
-def _sources(renderer):
+def sources_of(renderer):
+    """Return the files whose change makes a renderer's scenes anew."""
     here = Path(__file__).parent
     own = sorted((here.parents[1] / "tests/render").glob("*.py"))
     second = sorted((here / "second").glob("*.py"))
     return {"a": own, "b": second, "c": [here / "composites.py"], "u": [*own, here / "usual_light.py"]}[renderer]
 
 
-def _cached(renderer, seed, options, make):
-    stamp = hashlib.sha256(b"".join(path.read_bytes() for path in _sources(renderer)))
-    folders = str(os.environ.get("DYEBOOK_PHOTOS") if renderer == "c" else cameras_folder())
+def cached(kind, seed, options, sources, make):
+    """Return what `make()` returns, kept by kind, seed, options and the content of the source files that make it."""
+    stamp = hashlib.sha256(b"".join(path.read_bytes() for path in sources))
+    folders = [os.environ.get("DYEBOOK_PHOTOS"), os.environ.get("DYEBOOK_CAMERAS")]
     stamp.update(json.dumps([options, folders], sort_keys=True, default=str).encode())
-    folder = Path(tempfile.gettempdir()) / "dyebook-scenes" / f"{renderer}-{stamp.hexdigest()[:12]}"
-    path = folder / f"{seed}.pickle"
+    folder = Path(tempfile.gettempdir()) / "dyebook-scenes" / f"{kind}-{stamp.hexdigest()[:12]}"
+    path = folder / f"{seed}.scene"
     if path.exists():
-        return pickle.loads(path.read_bytes())
-    scene = make(seed, **options)
+        return pickle.loads(zlib.decompress(path.read_bytes()))
+    scene = make()
     folder.mkdir(parents=True, exist_ok=True)
-    path.write_bytes(pickle.dumps(scene))
+    # under another name first: two benches may make the same scene at once
+    fresh = path.with_suffix(f".{os.getpid()}")
+    fresh.write_bytes(zlib.compress(pickle.dumps(scene), 1))
+    fresh.replace(path)
     return scene
 
 

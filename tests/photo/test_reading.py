@@ -8,7 +8,7 @@ from PIL import Image
 
 from dyebook.lab import delta_e_00, delta_e_76, lab_to_linear_rgb, linear_rgb_to_lab
 from dyebook.photo.file.read import photo_from_array
-from dyebook.photo.reading import guess_lean, level_steps
+from dyebook.photo.reading import guess_tilt, level_steps
 from tests.photo.scenes import CARD_BOX, PART_BOX, SIZE, as_png, flat_light, read_one
 
 SHADES = [(40, 5, -38), (55, 50, 25), (70, -30, 20), (75, 5, 60), (30, 0, 0)]
@@ -92,7 +92,7 @@ def test_noise_raises_the_spread_and_hardly_moves_the_colour():
 
 
 def _cylinder(shade, stripe=0.0, tilt=0.0):
-    """A turned bar across the part's box: brightness falls with the lean, a neutral mirror stripe beside the top."""
+    """A turned bar across the part's box: brightness falls with the tilt, a neutral mirror stripe beside the top."""
     light = flat_light(shade)
     x0, y0, x1, y1 = PART_BOX
     across = (np.arange(x0, x1) + 0.5 - (x0 + x1) / 2) / ((x1 - x0) / 2)
@@ -131,13 +131,13 @@ def test_lean_is_nought_in_the_middle_and_one_at_the_rim_of_bar_ring_and_disc():
     y, x = np.mgrid[:240, :240] - 119.5
     radius = np.hypot(x, y)
     ring = (radius < 100) & (radius > 60)
-    lean, depth = guess_lean(ring)
-    assert np.nanmax(np.abs(lean - np.abs(radius - 80) / 20)) < 0.15
+    tilt, depth = guess_tilt(ring)
+    assert np.nanmax(np.abs(tilt - np.abs(radius - 80) / 20)) < 0.15
     bar = (np.abs(x) < 100) & (np.abs(y) < 20)
-    lean, _ = guess_lean(bar)
+    tilt, _ = guess_tilt(bar)
     middle = bar & (np.abs(x) < 70)
-    assert np.abs(lean - np.abs(y) / 20)[middle].max() < 0.15
-    assert np.isnan(lean[~bar]).all()
+    assert np.abs(tilt - np.abs(y) / 20)[middle].max() < 0.15
+    assert np.isnan(tilt[~bar]).all()
     assert depth.max() == pytest.approx(20, abs=1)
 
 

@@ -170,7 +170,7 @@ class CameraProfile:
             return card
         again = card_at(toned, card.quad, card.lab)
         flags = dict.fromkeys([*card.flags, *again.flags, *self.doubts(again)])
-        return replace(again, kind=card.kind, candidates=card.candidates, whole=card.whole, flags=tuple(flags))
+        return replace(again, kind=card.kind, whole=card.whole, flags=tuple(flags))
 
     def doubts(self, card):
         """Return flags where the light or the exposure of a photo differ from those the profile was learned in."""

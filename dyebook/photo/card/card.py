@@ -44,8 +44,6 @@ class Card:
     clipped_share : float
         Share of its pixels at the limit of a channel, 0..1.
     flags : tuple of str
-    candidates : tuple
-        Other patches that could be the card, as (score, quad), best first.
     whole : ndarray of shape (4, 2) or None
         Corners of all that belongs to it, where that is more than the grey area.
     """
@@ -58,7 +56,6 @@ class Card:
     gradient: np.ndarray = field(default_factory=lambda: np.zeros(3))
     clipped_share: float = 0.0
     flags: tuple = ()
-    candidates: tuple = ()
     whole: np.ndarray | None = None
 
     @property

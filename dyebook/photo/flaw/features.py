@@ -1,4 +1,4 @@
-"""What tells a flaw from texture: cues of the places on a part that stand out.
+"""What tells a flaw from texture: features of the places on a part that stand out.
 
 Means over the pixels of many places, their rings and their rims at once.
 
@@ -14,9 +14,18 @@ from dyebook.lab import delta_e_00, linear_rgb_to_lab
 from dyebook.photo.flaw.candidates import Regions, depth_direction
 from dyebook.photo.flaw.view import CHROMA, DARK
 
-__all__ = ["CUES", "Gathered", "Place", "change_cues", "change_delta_e", "gather", "part_facts", "places_of"]
+__all__ = [
+    "FEATURES",
+    "PixelSums",
+    "Place",
+    "change_delta_e",
+    "change_features",
+    "part_facts",
+    "pixel_sums",
+    "places_of",
+]
 
-_COLUMNS = ("x", "y", "xx", "yy", "xy", "height", "lean", "square", "grain")
+_COLUMNS = ("x", "y", "xx", "yy", "xy", "height", "tilt", "square", "grain")
 _FEWEST_AROUND = 8
 _ENOUGH = 3000
 _PAIRS = ((0, 0), (0, 1), (0, 2), (1, 1), (1, 2), (2, 2))
@@ -24,7 +33,7 @@ _BESIDE = np.ones((3, 3), np.uint8)
 
 
 @dataclass(frozen=True)
-class Gathered:
+class PixelSums:
     """What the pixels of N places say.
 
     Attributes
@@ -33,7 +42,7 @@ class Gathered:
         Pixels of the field inside; pixels of the view per pixel of the field; largest height; share of the rim that
         is the part's own; steepness of the height there, per window, and its spread.
     means : dict of ndarray
-        Of x, y and their products in pixels of the view, height, lean, squared length of the rest of light, square
+        Of x, y and their products in pixels of the view, height, tilt, squared length of the rest of light, square
         of the fine texture; of the rest of light, and of log light itself (N, 3).
     ring_mean, ring_squares : ndarray of shape (N, 3), (N, 3, 3)
         Means of the rest of light, and of its products, in the ring around each place.
@@ -59,7 +68,7 @@ class Gathered:
     usual_spread: np.ndarray
 
 
-def gather(found, view):
+def pixel_sums(found, view):
     """Return what the pixels of all regions say, in their order.
 
     Parameters
@@ -69,7 +78,7 @@ def gather(found, view):
 
     Returns
     -------
-    Gathered
+    PixelSums
     """
     slopes, sizes, inside, ring, rim, start = {}, [], [], [], [], 0
     grain = _grain(view)
@@ -107,7 +116,7 @@ def _summed(found, sizes, inside, ring, rim):
     closed = rim[1][0] > 0
     steep = _means(rim[0][closed], rim[1][1:, closed], total, np.bincount(rim[0][closed], minlength=total))
     repeats = [regions.count for regions in found]
-    return Gathered(
+    return PixelSums(
         count=sizes,
         step=np.repeat([float(regions.field.step) for regions in found], repeats),
         top=top,
@@ -178,7 +187,7 @@ def _inside(regions, view, grain, where, start):
     y, x = np.divmod(where, regions.labels.shape[1])
     x, y = x * np.float32(step), y * np.float32(step)
     there = _in_view(where, regions, view.mask.shape[1])
-    height, lean = np.abs(field.height.ravel()[where]), view.lean.ravel()[there]
+    height, tilt = np.abs(field.height.ravel()[where]), view.tilt.ravel()[there]
     rest, light = (
         np.take(values.reshape(-1, 3), at, axis=0) for values, at in ((field.rest, where), (view.log_light, there))
     )
@@ -186,7 +195,7 @@ def _inside(regions, view, grain, where, start):
     # double numbers in rows: sums by label take no others
     table = np.empty((len(_COLUMNS) + 6, len(where)))
     for row, values in zip(
-        table, (x, y, x * x, y * y, x * y, height, lean, square, grain.ravel()[there]), strict=False
+        table, (x, y, x * x, y * y, x * y, height, tilt, square, grain.ravel()[there]), strict=False
     ):
         row[:] = values
     table[-6:-3], table[-3:] = rest.T, light.T
@@ -229,14 +238,14 @@ def change_delta_e(film, change):
     return delta_e_00(linear_rgb_to_lab(film), linear_rgb_to_lab(other))
 
 
-def change_cues(change, seen, view, film):
-    """Return cues of what places on a part differ in, each of shape (N,).
+def change_features(change, seen, view, film):
+    """Return features of what places on a part differ in, each of shape (N,).
 
     Parameters
     ----------
     change : ndarray of shape (N, 3)
         Of log light, against the ring around each place.
-    seen : Gathered
+    seen : PixelSums
     view : PartView
     film : ndarray of shape (3,)
 
@@ -305,7 +314,7 @@ def _alike(changes, way):
     return changes @ way / (np.linalg.norm(changes, axis=1) * np.linalg.norm(way) + _TINY)
 
 
-CUES = (
+FEATURES = (
     "height_mean",
     "height_top",
     "height_others",
@@ -316,7 +325,7 @@ CUES = (
     "turn_to_part",
     "wide_to_part",
     "long_to_part",
-    "lean",
+    "tilt",
     "open_rim",
     "delta_e",
     "delta_chroma",
@@ -339,7 +348,7 @@ CUES = (
     "rivals",
     "grain",
     "grain_around",
-    "alone",
+    "share_of_all",
     "bright",
     "ground",
     "ground_hue",
@@ -354,14 +363,14 @@ CUES = (
     "ring_chroma_rank",
     "height_mean_rank",
 )
-# cues whose size against the part's other places tells more than their own: a flaw is rare, texture is all over
+# features whose size against the part's other places tells more than their own: a flaw is rare, texture is all over
 _COMPARED = ("delta_e", "delta_chroma", "ring_distance", "ring_chroma", "height_mean")
 # the height that a tenth of a place exceeds is its own; an outline at half of it may not be this much larger
 _PLATEAU, _MOST_GROWN = 0.9, 2.0
 
 
 def part_facts(view):
-    """Return what the cues need to know about the part as a whole."""
+    """Return what the features need to know about the part as a whole."""
     rows, columns = view.mask.any(axis=1).sum(), view.mask.any(axis=0).sum()
     return {
         "area": float(view.mask.sum()),
@@ -372,7 +381,7 @@ def part_facts(view):
 
 
 def places_of(found, view, film, facts):
-    """Return the places of all regions and their cues.
+    """Return the places of all regions and their features.
 
     Parameters
     ----------
@@ -385,12 +394,12 @@ def places_of(found, view, film, facts):
     Returns
     -------
     places : list of Place
-    cues : ndarray of shape (len(places), len(CUES))
+    features : ndarray of shape (len(places), len(FEATURES))
     """
     places = [Place(regions, k + 1) for regions in found for k in range(regions.count)]
     if not places:
-        return [], np.zeros((0, len(CUES)))
-    seen = gather(found, view)
+        return [], np.zeros((0, len(FEATURES)))
+    seen = pixel_sums(found, view)
     change, around = _contrast(seen)
     form = _form(seen)
     tops = _usual_tops(found)
@@ -408,15 +417,15 @@ def places_of(found, view, film, facts):
         **_heights(seen, same["usual"]),
         **_sizes(form, same["sigma"], facts),
         **around,
-        **change_cues(change, seen, view, film),
-        "lean": seen.means["lean"],
+        **change_features(change, seen, view, film),
+        "tilt": seen.means["tilt"],
         "grain": np.log((seen.means["grain"] + _TINY) / (seen.ring_grain + _TINY)),
         "grain_around": np.log(seen.ring_grain + _TINY),
-        "alone": _alone(seen, repeats),
+        "share_of_all": _share_of_all(seen, repeats),
         "open_rim": seen.open_rim,
     }
     every |= _among_all({name: every[name] for name in _COMPARED})
-    return places, np.stack([every[name] for name in CUES], axis=1)
+    return places, np.stack([every[name] for name in FEATURES], axis=1)
 
 
 @dataclass(frozen=True)
@@ -451,7 +460,7 @@ def _enlarged(one, step, shape):
 
 
 def _heights(seen, usual):
-    """Cues of how far places stand out."""
+    """Features of how far places stand out."""
     height = seen.means["height"]
     return {
         "height_mean": height,
@@ -464,7 +473,7 @@ def _heights(seen, usual):
 
 
 def _sizes(form, sigma, facts):
-    """Cues of size and form."""
+    """Features of size and form."""
     return {
         "area_share": np.log(form["area"] / facts["area"]),
         "area_windows": np.log(form["area"] / sigma**2),
@@ -477,7 +486,7 @@ def _sizes(form, sigma, facts):
 
 
 def _contrast(seen):
-    """Changes of log light against the ring around each place, and cues of that ring."""
+    """Changes of log light against the ring around each place, and features of that ring."""
     spread = seen.ring_squares - seen.ring_mean[:, :, None] * seen.ring_mean[:, None, :]
     spread[seen.few] = seen.usual_spread[seen.few]
     within = np.maximum(seen.means["square"] - (seen.means["rest"] ** 2).sum(axis=1), 0)
@@ -522,17 +531,17 @@ def _usual_tops(found):
     return out
 
 
-def _alone(seen, repeats):
+def _share_of_all(seen, repeats):
     """Share of all that stands out in a place's own field at its own level."""
     mass = seen.count * seen.means["height"]
     starts = np.concatenate([[0], np.cumsum(repeats)[:-1]])
     return mass / np.repeat(np.add.reduceat(mass, starts), repeats)
 
 
-def _among_all(cues):
-    """Logarithms of cues against the middle place's, and the share of places that have more."""
+def _among_all(features):
+    """Logarithms of features against the middle place's, and the share of places that have more."""
     out = {}
-    for name, values in cues.items():
+    for name, values in features.items():
         logs = np.log(np.maximum(values, 1e-3))
         out[f"{name}_usual"] = logs - np.median(logs)
         out[f"{name}_rank"] = 1 - np.searchsorted(np.sort(values), values, side="right") / len(values)

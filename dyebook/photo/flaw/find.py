@@ -1,120 +1,64 @@
 """Flaws of a part's colour, found against the part's own shading.
 
-How likely a place, or a change over the whole part, is a flaw: additive sets of small decision trees.
+What is left of a part's light once its shading is taken away is searched at four widths for places that stand out.
+Trees judge each by its contrast to its ring, the direction of its change (dye, shade, mirror light, ground through a
+hole), its edge and grain, and how it compares with the part's other places; changes over the whole part are judged
+apart. The trees are small and learn from two renderers and from flaws painted over sound parts; features that only say
+where a painter puts flaws are kept from them.
 """
 
-import json
 from dataclasses import replace
-from functools import cache
-from importlib.resources import files
 
 import cv2
 import numpy as np
 
+from dyebook.photo.classifier import load_classifiers
+from dyebook.photo.file.linear import LinearPhoto
 from dyebook.photo.flaw.candidates import fields_of, regions_of, smooth_inside
-from dyebook.photo.flaw.features import CUES, change_delta_e, part_facts, places_of
-from dyebook.photo.flaw.view import unshaded, view_part
-from dyebook.photo.flaw.whole import WHOLE_CUES, whole_changes
+from dyebook.photo.flaw.features import FEATURES, change_delta_e, part_facts, places_of
+from dyebook.photo.flaw.view import PartView, unshaded, view_part
+from dyebook.photo.flaw.whole import WHOLE_FEATURES, whole_changes
+from dyebook.photo.light import Light
 from dyebook.photo.part.outline import holes_cut
-from dyebook.photo.trees import tree_odds
+from dyebook.photo.part.part import Part
+from dyebook.photo.reading import Evidence
 from dyebook.record import Flaw
 
 __all__ = [
-    "LEAST_ODDS",
+    "LEAST_PROBABILITY",
     "PLACE_KINDS",
-    "as_trees",
     "find_flaws",
-    "flaw_odds",
     "flaws_in",
-    "kind_of_place",
     "likely_flaws",
     "with_flaws",
 ]
 
 # what a place that is a flaw may be
 PLACE_KINDS = ("spot", "streak", "pale_zone")
-_CUES = {
-    **dict.fromkeys(("place", "pit", *PLACE_KINDS), CUES),
-    **dict.fromkeys(("gradient", "two_tone"), WHOLE_CUES),
+_FEATURES = {
+    **dict.fromkeys(("place", "pit", *PLACE_KINDS), FEATURES),
+    **dict.fromkeys(("gradient", "two_tone"), WHOLE_FEATURES),
 }
-
-
-@cache
-def _tables():
-    """The fitted trees by name: cue and threshold of each fork, value of each leaf, and the starting score."""
-    tables = json.loads(files("dyebook.photo.flaw").joinpath("trees.json").read_text(encoding="utf-8"))
-    for name, cues in _CUES.items():
-        if tuple(tables[name]["cues"]) != cues:
-            raise ValueError(f"flaw/trees.json was fitted to other cues of {name}; fit it again")
-    return {name: as_trees(tables[name]) for name in _CUES}
-
-
-def as_trees(table):
-    """Return cue and threshold of each fork, value of each leaf, and the starting score of a fitted table."""
-    return (
-        np.array(table["cue"]),
-        np.array(table["threshold"], dtype=float),
-        np.array(table["leaf"], dtype=float),
-        float(table["start"]),
-    )
-
-
-def flaw_odds(name, rows, trees=None):
-    """Return the probability of a flaw for each row of cues.
-
-    Parameters
-    ----------
-    name : str
-        place (any of `PLACE_KINDS`), pit, gradient or two_tone; or one of `PLACE_KINDS`, given that it is a flaw.
-    rows : sequence of ndarray
-        Cues as `flaw_cues` (place, pit) or `flaw_whole` (gradient, two_tone) gives them.
-    trees : dict, optional
-        By name, as `as_trees` makes them; the shipped ones if left out.
-
-    Returns
-    -------
-    ndarray of shape (N,)
-        0 to 1.
-    """
-    rows = np.asarray(rows, dtype=float).reshape(-1, len(_CUES[name]))
-    return tree_odds(rows, *(_tables() if trees is None else trees)[name])
-
-
-def kind_of_place(row, trees=None):
-    """Return which of `PLACE_KINDS` a place that is a flaw is, by the form and direction that its cues tell."""
-    return max(PLACE_KINDS, key=lambda kind: flaw_odds(kind, row, trees)[0])
-
-
-# odds from which a candidate is called a flaw, by the trees that judge it, set on photos of a renderer that trees had
-# not seen, for few false ones on sound parts; a second flaw of a part, often the same texture again, needs more
-LEAST_ODDS = {"place": 0.6, "pit": 0.85, "gradient": 0.25, "two_tone": 0.25}
+_INDEX = {name: k for k, name in enumerate(FEATURES)}
+# least probability of a flaw by the trees that judge it; a second flaw of a part, often the same texture again, needs
+# more. Chosen by `tests.bench.flaw_threshold`, then lowered after a look at `tests.bench.flaw --seeds 5000:5030`
+LEAST_PROBABILITY = {"place": 0.6, "pit": 0.85, "gradient": 0.25, "two_tone": 0.25}
 _LEAST_MORE = 0.65
-# share of those odds that a pit beside a sure one needs
-_BESIDE_PIT = 0.3
-# a fainter change cannot be told from the photo's own errors
-_FAINTEST_DELTA_E = 1.0
-_OVERLAP = 0.2
+# share of its least probability that a pit beside a sure one needs, and of the probability of another flaw there
+_BESIDE_PIT, _PIT_OVER_PLACE = 0.3, 0.5
+# a fainter change cannot be told from the photo's own errors; from the second on, the part is called uneven
+_FAINTEST_DELTA_E, _UNEVEN_DELTA_E = 1.0, 3.0
+# share of a place that may lie over an earlier one, grown by a little
+_OVERLAP, _GROWN = 0.2, np.ones((5, 5), np.uint8)
 _MOST_FLAWS = 4
-_UNEVEN_DELTA_E = 3.0
+# pixels of the view from which on flaws can be looked for
 _FEWEST_PIXELS = 200
-_UNIFORMITY_SIGMA = 2.0
-_CUE = {name: k for k, name in enumerate(CUES)}
+# window and number of the pixels whose spread is the uniformity
+_UNIFORMITY_SIGMA, _UNIFORMITY_PIXELS = 2.0, 700
 
 
-def with_flaws(evidence, photo, light, part):
-    """Return the evidence of a part with flaws, uniformity and, where the colour differs, a flag in its reading.
-
-    Parameters
-    ----------
-    evidence : Evidence
-    photo : LinearPhoto
-    light : Light
-    part : Part
-
-    Returns
-    -------
-    Evidence
-    """
+def with_flaws(evidence: Evidence, photo: LinearPhoto, light: Light, part: Part) -> Evidence:
+    """Return the evidence of a part with flaws, uniformity and, where the colour differs, a flag in its reading."""
     flaws, uniformity = find_flaws(photo, light, part, evidence.film)
     reading = evidence.reading
     uneven = any(flaw.delta_e00 >= _UNEVEN_DELTA_E for flaw in flaws)
@@ -123,14 +67,12 @@ def with_flaws(evidence, photo, light, part):
     return replace(evidence, reading=replace(reading, flaws=flaws, uniformity=spread, flags=tuple(flags)))
 
 
-def find_flaws(photo, light, part, film):
+def find_flaws(photo: LinearPhoto, light: Light, part: Part, film: np.ndarray) -> tuple[tuple[Flaw, ...], float]:
     """Return the flaws of a part and how even its colour is otherwise.
 
     Parameters
     ----------
-    photo : LinearPhoto
-    light : Light
-    part : Part
+    photo, light, part
     film : ndarray of shape (3,)
         Linear light of the part's film, what its reading says.
 
@@ -150,7 +92,7 @@ def find_flaws(photo, light, part, film):
     return flaws_in(view, rest, film, np.asarray(part.outline)), _uniformity(rest, view, film)
 
 
-def flaws_in(view, rest, film, outline, trees=None):
+def flaws_in(view: PartView, rest, film, outline, trees=None) -> tuple[Flaw, ...]:
     """Return the flaws of a part as it is seen, the likeliest first.
 
     Parameters
@@ -161,88 +103,91 @@ def flaws_in(view, rest, film, outline, trees=None):
     film : ndarray of shape (3,)
     outline : ndarray of shape (N, 2)
         The part's own.
-    trees : dict, optional
-        What `flaw_odds` judges by; the fitted ones if left out.
-
-    Returns
-    -------
-    tuple of Flaw
+    trees : dict of Trees, optional
+        What judges them, by name; the fitted ones if left out.
     """
     found = likely_flaws(view, rest, film, outline, trees)
-    return tuple(flaw for k, (odds, flaw) in enumerate(found) if k == 0 or odds >= _LEAST_MORE)
+    return tuple(flaw for k, (probability, flaw) in enumerate(found) if k == 0 or probability >= _LEAST_MORE)
 
 
-def likely_flaws(view, rest, film, outline, trees=None, least=None):
-    """Return (odds, flaw) of the likeliest flaws of a part, as `flaws_in` takes them; `least` odds by name."""
-    facts, least = part_facts(view), LEAST_ODDS if least is None else least
+def likely_flaws(view: PartView, rest, film, outline, trees=None, least=None) -> list[tuple[float, Flaw]]:
+    """Return (probability, flaw) of the likeliest flaws, as `flaws_in` takes them; `least` probability by name."""
+    trees = _fitted() if trees is None else trees
+    facts, least = part_facts(view), LEAST_PROBABILITY if least is None else least
     found = _local_flaws(view, rest, film, facts, trees, least)
     found += _whole_flaws(view, film, facts, outline, trees, least)
     return sorted(found, key=lambda pair: -pair[0])[:_MOST_FLAWS]
 
 
+def _fitted():
+    """The shipped trees by name: of any flaw at a place, a pit, a gradient, two tones; of each kind, given a flaw."""
+    return load_classifiers("dyebook.photo.flaw", **_FEATURES)
+
+
 def _local_flaws(view, rest, film, facts, trees, least):
-    """Spots, streaks, pale zones and pits with their odds."""
+    """Spots, streaks, pale zones and pits with their probabilities."""
     places, rows = places_of(regions_of(fields_of(rest, view.inner, film)), view, film, facts)
     if not places:
         return []
-    seen = rows[:, _CUE["delta_e"]] >= _FAINTEST_DELTA_E
-    place_odds, pit_odds = (flaw_odds(name, rows, trees) * seen for name in ("place", "pit"))
-    pits, odds = _pits(view, places, rows, pit_odds, place_odds, least)
-    out = [] if pits is None else [(odds, pits)]
-    for k, mask in _apart(places, place_odds, view.mask.shape, least):
-        if pits is None or place_odds[k] > odds:
-            out.append((float(place_odds[k]), _place_flaw(view, places[k].outlined(mask.shape), rows[k], trees)))
+    seen = rows[:, _INDEX["delta_e"]] >= _FAINTEST_DELTA_E
+    of_place, of_pit = (trees[name].probability(rows) * seen for name in ("place", "pit"))
+    pits, of_pits = _pits(view, places, rows, of_pit, of_place, least)
+    out = [] if pits is None else [(of_pits, pits)]
+    for k, mask in _apart(places, of_place, view.mask.shape, least):
+        if pits is None or of_place[k] > of_pits:
+            out.append((float(of_place[k]), _place_flaw(view, places[k].outlined(mask.shape), rows[k], trees)))
     return out
 
 
-def _apart(places, odds, shape, least):
+def _apart(places, probability, shape, least):
     """Indices and masks of likely places, the likeliest first, none over another."""
     taken, out = np.zeros(shape, bool), []
-    for k in np.argsort(-odds):
-        if odds[k] < least["place"] or len(out) >= _MOST_FLAWS:
+    for k in np.argsort(-probability):
+        if probability[k] < least["place"] or len(out) >= _MOST_FLAWS:
             break
         mask = places[k].mask(shape)
         if (taken & mask).sum() <= _OVERLAP * mask.sum():
-            taken |= cv2.dilate(mask.view(np.uint8), np.ones((5, 5), np.uint8)).view(bool)
+            taken |= cv2.dilate(mask.view(np.uint8), _GROWN).view(bool)
             out.append((k, mask))
     return out
 
 
-def _pits(view, places, rows, odds, others, least):
-    """The pits of a part as one flaw, and its odds; None, 0 if there are none."""
-    # pits come in nests
-    likely = np.flatnonzero((odds >= _BESIDE_PIT * least["pit"]) & (odds >= 0.5 * others))
-    if not len(likely) or odds[likely].max() < least["pit"]:
+def _pits(view, places, rows, probability, others, least):
+    """The pits of a part, which come in nests, as one flaw, and its probability; None, 0 if there are none."""
+    likely = (probability >= _BESIDE_PIT * least["pit"]) & (probability >= _PIT_OVER_PLACE * others)
+    likely = np.flatnonzero(likely)
+    if not len(likely) or probability[likely].max() < least["pit"]:
         return None, 0.0
     canvas = np.zeros(view.mask.shape, bool)
     for k in likely:
         canvas |= places[k].mask(view.mask.shape)
     lines, _ = cv2.findContours(canvas.view(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     ring = _joined([_ring(line) for line in lines])
-    change = float(np.median(rows[likely, _CUE["delta_e"]]))
-    return _flaw("pit", view.to_photo(ring), change, canvas.sum() / view.mask.sum()), float(odds[likely].max())
+    change = float(np.median(rows[likely, _INDEX["delta_e"]]))
+    share = canvas.sum() / view.mask.sum()
+    return _flaw("pit", view.to_photo(ring), change, share), float(probability[likely].max())
 
 
 def _place_flaw(view, mask, row, trees):
     lines, _ = cv2.findContours(mask.view(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     ring = _ring(max(lines, key=len))
-    kind = kind_of_place(row, trees)
-    return _flaw(kind, view.to_photo(ring), row[_CUE["delta_e"]], mask.sum() / view.mask.sum())
+    kind = max(PLACE_KINDS, key=lambda kind: trees[kind].probability([row])[0])
+    return _flaw(kind, view.to_photo(ring), row[_INDEX["delta_e"]], mask.sum() / view.mask.sum())
 
 
 def _whole_flaws(view, film, facts, outline, trees, least):
-    """A gradient or two tones, with the odds."""
+    """A gradient or two tones, with its probability."""
     changes = whole_changes(view, film, facts)
     if not changes:
         return []
     rows = [row for row, *_ in changes]
-    odds = {name: flaw_odds(name, rows, trees) for name in ("gradient", "two_tone")}
-    name = max(odds, key=lambda kind: odds[kind].max())
-    best = int(odds[name].argmax())
+    probability = {name: trees[name].probability(rows) for name in ("gradient", "two_tone")}
+    name = max(probability, key=lambda kind: probability[kind].max())
+    best = int(probability[name].argmax())
     change = float(change_delta_e(film, changes[best][2 if name == "gradient" else 3]))
-    if odds[name][best] < least[name] or change < _FAINTEST_DELTA_E:
+    if probability[name][best] < least[name] or change < _FAINTEST_DELTA_E:
         return []
-    return [(float(odds[name][best]), _flaw(name, outline, change, 1.0))]
+    return [(float(probability[name][best]), _flaw(name, outline, change, 1.0))]
 
 
 def _ring(line):
@@ -273,5 +218,5 @@ def _flaw(kind, outline, delta_e, share):
 def _uniformity(rest, view, film):
     """Median CIEDE2000 to the film of pixels brought to one shading, fine grain smoothed away."""
     some = smooth_inside(rest, view.inner, _UNIFORMITY_SIGMA)[view.inner]
-    some = some[:: max(1, len(some) // 700)]
+    some = some[:: max(1, len(some) // _UNIFORMITY_PIXELS)]
     return float(np.median(change_delta_e(film, some - np.median(some, axis=0))))

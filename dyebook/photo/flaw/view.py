@@ -10,15 +10,15 @@ import cv2
 import numpy as np
 
 from dyebook.photo.card.card import fill_polygon
-from dyebook.photo.reading import guess_lean
+from dyebook.photo.reading import guess_tilt
 
 __all__ = ["CHROMA", "DARK", "NEUTRAL", "PartView", "level_profiles", "unshaded", "view_part"]
 
 _WORKING_PIXELS = 22_000
 # pixels of the view around the part
 _MARGIN = 6
-# lean at which the rim's own shading takes over, and pixels of the picture that mix with the background
-_RIM_LEAN, _RIM = 0.86, 2.0
+# tilt at which the rim's own shading takes over, and pixels of the picture that mix with the background
+_RIM_TILT, _RIM = 0.86, 2.0
 # light added before the logarithm: noise of a channel that has next to none must not count
 DARK = 0.008
 # sides of the level box nearer to a square than this, and an outline that fills its ellipse, may be a round part
@@ -35,7 +35,7 @@ class PartView:
         Natural logarithm of the corrected light and DARK.
     mask, inner : ndarray of bool, shape (H, W)
         The part, and its pixels away from the rim.
-    lean : ndarray of float32, shape (H, W)
+    tilt : ndarray of float32, shape (H, W)
         0 on the middle line, 1 at the rim.
     ground : ndarray of shape (3,)
         Median of the log light just outside the part, which shows through its holes.
@@ -51,7 +51,7 @@ class PartView:
     log_light: np.ndarray
     mask: np.ndarray
     inner: np.ndarray
-    lean: np.ndarray
+    tilt: np.ndarray
     ground: np.ndarray
     is_round: bool
     matrix: np.ndarray
@@ -119,14 +119,14 @@ def view_part(photo, light, part):
     level = _turned(light.correct(photo.crop(box, step), box, step), box, step, matrix, size)
     log_light = cv2.log(np.maximum(level, 0) + np.float32(DARK))
     mask = fill_polygon(outline.astype(float) @ matrix[:, :2].T + matrix[:, 2], (0, 0, *size), 1)
-    lean, depth = _coarse_lean(mask)
-    inner = mask & (depth > _RIM) & (lean < _RIM_LEAN)
+    tilt, depth = _coarse_tilt(mask)
+    inner = mask & (depth > _RIM) & (tilt < _RIM_TILT)
     is_round = _is_round(mask)
     return PartView(
         log_light,
         mask,
         inner,
-        lean,
+        tilt,
         _ground(log_light, mask),
         is_round,
         matrix,
@@ -147,12 +147,12 @@ def _ground(log_light, mask):
     return np.median(band, axis=0) if len(band) else np.zeros(3)
 
 
-def _coarse_lean(mask):
+def _coarse_tilt(mask):
     """Lean of a mask of half size, and the exact distance to the rim in pixels."""
     height, width = mask.shape
-    lean, _ = guess_lean(mask[::2, ::2])
-    lean = cv2.resize(np.nan_to_num(lean, nan=1.0), (width, height), interpolation=cv2.INTER_LINEAR)
-    return lean, cv2.distanceTransform(np.pad(mask, 1).astype(np.uint8), cv2.DIST_L2, 5)[1:-1, 1:-1]
+    tilt, _ = guess_tilt(mask[::2, ::2])
+    tilt = cv2.resize(np.nan_to_num(tilt, nan=1.0), (width, height), interpolation=cv2.INTER_LINEAR)
+    return tilt, cv2.distanceTransform(np.pad(mask, 1).astype(np.uint8), cv2.DIST_L2, 5)[1:-1, 1:-1]
 
 
 def _turned(pixels, box, step, matrix, size):

@@ -6,9 +6,9 @@ from dyebook.photo.flaw.candidates import depth_direction
 from dyebook.photo.flaw.features import change_delta_e
 from dyebook.photo.flaw.view import CHROMA, level_profiles
 
-__all__ = ["WHOLE_CUES", "whole_changes"]
+__all__ = ["WHOLE_FEATURES", "whole_changes"]
 
-WHOLE_CUES = (
+WHOLE_FEATURES = (
     "line_fits",
     "line_depth",
     "line_depth_fits",
@@ -54,20 +54,20 @@ def whole_changes(view, film, facts):
     Returns
     -------
     list of (ndarray, tuple, ndarray, ndarray)
-        Cues (len(WHOLE_CUES),); direction (x, y); change of log light from end to end, and across the best step.
+        Features (len(WHOLE_FEATURES),); direction (x, y); change of log light from end to end, and across the step.
     """
     out = []
     for way, rest, place in _ways(view, film, facts):
         middles, profile = _profile(rest, place)
         if len(middles) >= _BINS // 2:
-            row, line, step = _cues(middles, profile, film)
+            row, line, step = _features(middles, profile, film)
             out.append((row, way, line, step))
     if not out:
         return []
     lines, steps = (change_delta_e(film, np.array([entry[k] for entry in out])) for k in (2, 3))
     for entry, line, step in zip(out, lines, steps, strict=True):
-        entry[0][WHOLE_CUES.index("line_delta_e")] = float(line)
-        entry[0][WHOLE_CUES.index("step_delta_e")] = float(step)
+        entry[0][WHOLE_FEATURES.index("line_delta_e")] = float(line)
+        entry[0][WHOLE_FEATURES.index("step_delta_e")] = float(step)
     return [(np.array(row), *others) for row, *others in out]
 
 
@@ -130,8 +130,8 @@ def _middle(values):
     return (ordered[(count - 1) // 2] + ordered[count // 2]) / 2
 
 
-def _cues(t, profile, film):
-    """Cues of one profile up to `step_delta_e`, whose two differences are still to come; the line, the step."""
+def _features(t, profile, film):
+    """Features of one profile up to `step_delta_e`, whose two differences are still to come; the line, the step."""
     paler, mirror = depth_direction(film), 1 / np.clip(film, 0.02, None)
     hue = paler - paler.mean()
     depth = profile @ hue / max(hue @ hue, 1e-3)

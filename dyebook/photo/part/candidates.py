@@ -9,7 +9,7 @@ from functools import cached_property
 import cv2
 import numpy as np
 
-__all__ = ["Candidate", "PartView", "candidates", "distinct", "edges_of", "overlap", "shade_free", "view_of"]
+__all__ = ["Candidate", "PhotoView", "candidates", "distinct", "edges_of", "overlap", "shade_free", "view_of"]
 
 _LONG_SIDE = 500
 # highlights up to this multiple of perfect white keep their shade
@@ -22,7 +22,7 @@ _SMOOTH = 1.1
 
 
 @dataclass(frozen=True, eq=False)
-class PartView:
+class PhotoView:
     """A small corrected photo and what is worked out from it.
 
     Attributes
@@ -55,7 +55,7 @@ class PartView:
 
 
 def view_of(photo, card, light):
-    """Return the `PartView` of a photo.
+    """Return the `PhotoView` of a photo.
 
     Parameters
     ----------
@@ -65,7 +65,7 @@ def view_of(photo, card, light):
 
     Returns
     -------
-    PartView
+    PhotoView
     """
     pixels = photo.reduced(1000).pixels
     height, width = pixels.shape[:2]
@@ -78,7 +78,7 @@ def view_of(photo, card, light):
     covered = np.zeros(size[::-1], np.uint8)
     if card.cover is not None:
         cv2.fillConvexPoly(covered, np.round(card.cover / step).astype(np.int32), 1)
-    return PartView(step, colour, edges_of(colour), covered)
+    return PhotoView(step, colour, edges_of(colour), covered)
 
 
 def shade_free(linear):
@@ -148,7 +148,7 @@ class Candidate:
 
 
 def candidates(view):
-    """Return the candidates of a `PartView`, strongest boundary first, none like another."""
+    """Return the candidates of a `PhotoView`, strongest boundary first, none like another."""
     around = cv2.dilate(view.crest, np.ones((5, 5), np.uint8))
     found = []
     for level in _LEVELS:

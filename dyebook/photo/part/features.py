@@ -6,11 +6,11 @@ from functools import cached_property
 import cv2
 import numpy as np
 
-__all__ = ["CUES", "cues_of"]
+__all__ = ["FEATURES", "features_of"]
 
-# Cues of outright form (round, square, long) and of texture are left out on purpose: trees that saw them learned one
-# set of wares and one camera's noise, and found fewer parts among other wares.
-CUES = (
+# Features of outright form (round, square, long) and of texture are left out on purpose: trees that saw them learned
+# one set of wares and one camera's noise, and found fewer parts among other wares.
+FEATURES = (
     # how sharply the region ends
     "edge_median",
     "edge_low",
@@ -79,18 +79,18 @@ class _Scene:
         return (self.spots @ np.linalg.eigh(self.spots.T @ self.spots)[1]).T
 
 
-def cues_of(view, one):
-    """Return the cues of a candidate.
+def features_of(view, one):
+    """Return the features of a candidate.
 
     Parameters
     ----------
-    view : PartView
+    view : PhotoView
     one : Candidate
 
     Returns
     -------
-    ndarray of float, shape (len(CUES),)
-        In the order of `CUES`; all finite.
+    ndarray of float, shape (len(FEATURES),)
+        In the order of `FEATURES`; all finite.
     """
     scene = _scene_of(view, one)
     inside, ground = _levels(scene.inside), _levels(scene.near)

@@ -286,7 +286,7 @@ def outline_of(photo, light, one, view):
     photo : LinearPhoto
     light : Light
     one : Candidate
-    view : PartView
+    view : PhotoView
 
     Returns
     -------
