@@ -8,7 +8,6 @@ from dyebook.report.words import due_text, moment_text, value_text
 
 __all__ = [
     "STEP_NAMES",
-    "bath_event_text",
     "bath_line",
     "bath_words",
     "care_pairs",
@@ -55,16 +54,6 @@ def bath_words(state):
         strength = f"**{figure_text('g_per_l', state['strength_g_per_l'], state['strength_g_per_l_sd'])}** now"
     figures = [figure_text(name, state[name]) for name in ("dm2_per_l", "days") if state[name] is not None]
     return ", ".join([strength, *figures])
-
-
-def bath_event_text(event):
-    """Return what happened to a dye bath as "28 Mar 2026, 14:30: made up, 3.00 g/L, pH 5.5"."""
-    figures = [figure_text(name, event[name]) for name in ("dye_g_per_l", "bath_volume_l") if event[name] is not None]
-    figures += [] if event["ph"] is None else [f"pH {event['ph']:g}"]
-    figures += [] if event["bath_temp_c"] is None else [figure_text("bath_temp_c", event["bath_temp_c"])]
-    kind = _KIND_WORDS.get(event["kind"], event["kind"].replace("_", " "))
-    tail = f" – {event['note']}" if event["note"] else ""
-    return f"{moment_text(event['at'])}: {', '.join([kind, *figures])}{tail}"
 
 
 _BAR = 30

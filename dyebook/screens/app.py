@@ -8,9 +8,10 @@ from dyebook.server.serve import Served
 __all__ = ["SETTINGS_FILE", "make_app", "streamlit_options", "the_screens"]
 
 SETTINGS_FILE = Path(__file__).parent / "web" / "streamlit.toml"
+_SCRIPT = Path(__file__).with_name("router.py")
 
 
-def the_screens():
+def the_screens() -> Served:
     """Return the screens as the server takes them."""
     from dyebook.screens.tasks import stop_all
 
@@ -32,14 +33,14 @@ def make_app(port, hosts, secrets=None):
     from streamlit.config import get_option
     from streamlit.web.bootstrap import load_config_options
 
-    from dyebook.screens.shelf import tell_error
+    from dyebook.screens.session import show_error
 
     load_config_options({**streamlit_options(port), "server.allowedHosts": list(hosts)})
-    app = App(Path(__file__).with_name("main.py"), secrets=secrets, on_script_error=tell_error)
+    app = App(_SCRIPT, secrets=secrets, on_script_error=show_error)
     return app, get_option("server.maxMessageSize") * 2**20
 
 
-def streamlit_options(port):
+def streamlit_options(port) -> dict:
     """Return the settings of `SETTINGS_FILE` by their dotted names, whatever folder the command is given in."""
     settings = tomllib.loads(SETTINGS_FILE.read_text(encoding="utf-8"))
     settings["server"]["port"] = port

@@ -14,8 +14,8 @@ from dyebook.record import FIELDS, SETTINGS, parse_value
 from dyebook.report import bench as report_bench
 from dyebook.report import words as report_words
 from dyebook.report.words import pairs_html
-from dyebook.screens import paper, shelf, tasks
-from dyebook.screens.navigation import go_to_order, go_to_trouble
+from dyebook.screens import paper, session, tasks
+from dyebook.screens.navigation import go_to_order, go_to_photo, go_to_trouble
 from dyebook.screens.orders import batches as order_batches
 from dyebook.screens.settings import fill_from
 from dyebook.screens.swatch import show_swatch
@@ -60,7 +60,7 @@ def show(book, number, on_back):
     if not standing:
         st.warning("This batch is marked as deleted; it is in no list and in no model.")
     left, right = st.columns([3, 2], gap="large")
-    with left, shelf.friendly_errors():
+    with left, session.friendly_errors():
         _show_photos(book, number, row.version)
     with right:
         _show_readings(book, row)
@@ -81,11 +81,10 @@ def _show_photos(book, number, version):
     if not pictures:
         st.markdown("No photo is kept with this batch.")
         if st.button("Photograph it", key="photograph", icon=":material/photo_camera:"):
-            st.session_state["add_to"] = number
-            st.switch_page(st.session_state["pages"]["photo"])
+            go_to_photo(batch=number)
     for name, picture in pictures:
         st.image(picture, width="stretch", alt=f"Photo of batch {number}, with what was read outlined")
-        kind = "Rendered, not photographed. " if shelf.is_demo() else ""
+        kind = "Rendered, not photographed. " if session.is_demo() else ""
         st.caption(f"{kind}{name}. Yellow: the card. Blue: the part that was read.")
 
 
@@ -150,8 +149,7 @@ def _show_settings(row):
 def _offer_to_repeat(row):
     if st.button("Repeat this batch", key="repeat", icon=":material/content_copy:"):
         fill_from(row, with_dye=True)
-        st.session_state["photo_way"] = "without"
-        st.switch_page(st.session_state["pages"]["photo"])
+        go_to_photo(without=True)
 
 
 def _when(row):

@@ -10,15 +10,15 @@ from dyebook.jobs.strength import dye_rules
 from dyebook.report import baths as report_baths
 from dyebook.report.baths import care_pairs, event_text, rule_pairs
 from dyebook.report.plots import plot_strength
-from dyebook.report.words import pairs_html
-from dyebook.screens import paper, shelf
-from dyebook.screens.bench.pieces import ask, ask_text, key_of, learning
+from dyebook.screens import paper, session
+from dyebook.screens.answers import show_pairs
 from dyebook.screens.drafts import forget, keep, recall
-from dyebook.screens.navigation import asked_for, go_to_batch, go_to_bath
-from dyebook.screens.shade.baths import baths_now
+from dyebook.screens.fields import ask, ask_text, key_of
+from dyebook.screens.navigation import asked_for, go_to_batch, go_to_bath, go_to_bench, show_bath
+from dyebook.screens.shade.baths import baths_now, learning
 from dyebook.screens.swatch import show_slip, wall
 
-__all__ = ["show"]
+__all__ = ["show", "show_events", "show_strength"]
 
 _DIPS = 24
 _WAYS = {"line": "Note something", "top": "Top up", "rules": "Its rules"}
@@ -26,7 +26,7 @@ _WAYS = {"line": "Note something", "top": "Top up", "rules": "Its rules"}
 
 def show():
     """Draw the page."""
-    book = shelf.the_book()
+    book = session.the_book()
     number = asked_for("bath")
     cares = {care.bath_id: care for care in baths_now(book)[1]}
     if number in cares:
@@ -40,13 +40,9 @@ def show():
         for care in cares.values():
             with st.container(key=f"slip_bath_{care.bath_id}"):
                 show_slip(care.lab, f"{care.dye}, bath {care.bath}", pairs=care_pairs(care), empty="no dip read")
-                st.button("Open", key=f"open_bath_{care.bath_id}", on_click=_open, args=(care.bath_id,))
-    with right, shelf.friendly_errors():
+                st.button("Open", key=f"open_bath_{care.bath_id}", on_click=show_bath, args=(care.bath_id,))
+    with right, session.friendly_errors():
         _enter(book)
-
-
-def _open(number):
-    st.session_state["bath_shown"] = number
 
 
 def _enter(book):
@@ -66,50 +62,55 @@ def _enter(book):
     if not st.button("Enter it", key="enter_bath_go", type="primary", width="stretch", disabled=not (dye and name)):
         return
     number = baths.find_bath(book, dye, name, volume)
-    told = {"dye_g_per_l": strength, "bath_volume_l": volume, "ph": ph, "bath_temp_c": temp}
-    baths.note_bath(book, number, "made_up" if day else "measured", day.isoformat() if day else None, **told)
+    found = {"dye_g_per_l": strength, "bath_volume_l": volume, "ph": ph, "bath_temp_c": temp}
+    baths.note_bath(book, number, "made_up" if day else "measured", day.isoformat() if day else None, **found)
     fields = ("dye", "bath", "bath_volume_l", "ph", "dye_g_per_l", "bath_temp_c")
     forget("enter_made_up_on", *(key_of(f"enter_{field}") for field in fields))
     go_to_bath(number)
 
 
 def _show_one(book, care):
-    st.button("All baths", key="all_baths", icon=":material/arrow_back:", on_click=_open, args=(None,))
+    st.button("All baths", key="all_baths", icon=":material/arrow_back:", on_click=show_bath, args=(None,))
     st.title(f"{care.dye}, bath {care.bath}", anchor=False)
     left, right = st.columns([3, 2], gap="large")
     with left:
         _show_strength(book, care)
         _show_dips(book, care)
     with right:
-        st.html(pairs_html(care_pairs(care), "settings"))
+        show_pairs(care_pairs(care))
         _offer_ways(care)
         paper.offer_bath_log(book, care.bath_id, care.bath)
         _show_rules(book, care)
-        _show_life(book, care)
+        show_events(book, care.bath_id)
 
 
 def _offer_ways(care):
     with st.container(horizontal=True):
         for way, label in _WAYS.items():
             if st.button(label, key=f"bath_{way}", type="primary" if way == "top" and _is_due(care) else "secondary"):
-                where = {"step": "dyebath", "bath": f"{care.dye}, {care.bath}", "dyebath_way": way}
-                st.session_state["bench_next"] = where
-                st.switch_page(st.session_state["pages"]["bench"])
+                go_to_bench("dyebath", bath=f"{care.dye}, {care.bath}", dyebath_way=way)
 
 
 def _is_due(care):
     return care.due_in_dm2 is not None and care.due_in_dm2 <= 0
 
 
-def _show_strength(book, care):
-    line = bath_line(book, care.bath_id, learning(book))
-    st.subheader("Strength", anchor=False)
+def show_strength(line):
+    """Draw how strong a bath is and was, from its `StrengthLine`."""
     if not line.points:
-        st.markdown("Nobody has noted it yet: note one, and the line goes on from there with each dip.")
+        st.markdown("Its strength is not noted yet: note one, and the line goes on from there with each dip.")
         return
-    st.markdown(report_baths.strength_words(line.now))
+    st.markdown(f"**{report_baths.strength_words(line.now)}**")
     st.plotly_chart(plot_strength(line.points), config={"displayModeBar": False})
-    st.caption(f"Between notes it is reckoned; dye taken up: {line.basis}.")
+
+
+def _show_strength(book, care):
+    line = bath_line(book, care.bath_id, learning(book.place.name))
+    st.subheader("Strength", anchor=False)
+    show_strength(line)
+    if not line.points:
+        return
+    st.caption(f"Between notes it is worked out; dye taken up: {line.basis}.")
     if line.without_area:
         st.caption(f"{line.without_area} dips since then have no area noted; what they took is not in the line.")
 
@@ -127,12 +128,13 @@ def _show_rules(book, care):
     pairs = rule_pairs(dye_rules(book, care.dye))
     if pairs:
         st.subheader(f"Your rules for {care.dye}", anchor=False)
-        st.html(pairs_html(pairs, "settings"))
+        show_pairs(pairs)
 
 
-def _show_life(book, care):
-    st.subheader("Its life", anchor=False)
-    events = sorted(book.rows("bath_events", bath_id=care.bath_id), key=lambda row: (row["at"], row["id"]))
+def show_events(book, bath_id):
+    """Draw what happened to a bath, the latest first."""
+    st.subheader("What happened to it", anchor=False)
+    events = sorted(book.rows("bath_events", bath_id=bath_id), key=lambda row: (row["at"], row["id"]))
     if not events:
         st.markdown("Nothing is noted.")
     for event in reversed(events[-12:]):

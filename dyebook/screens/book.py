@@ -8,7 +8,7 @@ from dyebook.errors import RecordError
 from dyebook.lab import lab_to_lch, srgb8_to_lab
 from dyebook.record import check_value
 from dyebook.report import words as report_words
-from dyebook.screens import batch, paper, shelf
+from dyebook.screens import batch, paper, session
 from dyebook.screens.drafts import keep, recall
 from dyebook.screens.swatch import show_swatch, wall
 
@@ -23,7 +23,7 @@ _KEYS = ("find_colour", "find_text", "order", "find_dye")
 
 def show():
     """Draw the page."""
-    book = shelf.the_book()
+    book = session.the_book()
     number = _asked_for()
     if number is not None:
         batch.show(book, number, on_back=_close)

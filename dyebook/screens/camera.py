@@ -21,7 +21,7 @@ from dyebook.report.paper.mat import write_mat
 from dyebook.screens import coupon, tasks
 from dyebook.screens.drafts import draft, forget, keep, recall
 from dyebook.screens.photo.roll import take_bytes
-from dyebook.screens.shelf import friendly_errors, sentence, the_book
+from dyebook.screens.session import friendly_errors, sentence, the_book
 from dyebook.screens.swatch import tap_corners
 
 __all__ = ["show", "show_repeat"]

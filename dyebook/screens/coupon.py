@@ -20,7 +20,7 @@ from dyebook.report.words import distance_text
 from dyebook.screens import tasks
 from dyebook.screens.drafts import draft
 from dyebook.screens.photo.roll import KINDS, take_bytes
-from dyebook.screens.shelf import friendly_errors, sentence, the_book
+from dyebook.screens.session import friendly_errors, sentence, the_book
 from dyebook.screens.swatch import show_swatch, tap_corners
 
 __all__ = ["show", "show_chart", "show_photos"]

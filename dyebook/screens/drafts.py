@@ -1,6 +1,7 @@
-"""What was typed and not yet saved, kept so that a reload, another page or a restart of the app loses nothing.
+"""Drafts: what was typed and not yet saved, kept so that a reload, another page or a restart of the app loses nothing.
 
-Drafts on disk, so that what was typed outlives the app as well: one folder a draft, plain JSON and its photos.
+A session finds its draft, a dict, by the page's address. It lives in memory, and after every run of a page on disk: one
+folder a draft, plain JSON and beside it the bytes of its photos.
 """
 
 import json
@@ -19,6 +20,7 @@ import streamlit as st
 from dyebook.safe_file import replacing
 
 __all__ = [
+    "begin",
     "draft",
     "drafts_folder",
     "forget",
@@ -193,6 +195,13 @@ def recall(*keys):
     for key in keys:
         if key not in st.session_state and key in draft():
             st.session_state[key] = draft()[key]
+
+
+def begin(key, default):
+    """Give a widget its last contents back, or its first, and return its key."""
+    recall(key)
+    st.session_state.setdefault(key, default)
+    return key
 
 
 def keep(*keys):

@@ -1,15 +1,46 @@
-"""Turning from one page to another with what it should show."""
+"""The pages and the ways between them: what a page should show is handed over in the session's state.
+
+Each number to show has one key there: `batch`, `order_shown`, `bath_shown` (also in the address, for a reload),
+`add_to` and `sample_for` for the Photo page's next photo. The bench gets a step and fields by `bench_next`.
+"""
 
 import streamlit as st
 
-__all__ = ["asked_for", "go_to_batch", "go_to_bath", "go_to_order", "go_to_shade", "go_to_step", "go_to_trouble"]
+from dyebook.screens.fields import put
+
+__all__ = [
+    "arrive_at_bench",
+    "asked_for",
+    "go_on",
+    "go_to",
+    "go_to_batch",
+    "go_to_bath",
+    "go_to_bench",
+    "go_to_order",
+    "go_to_photo",
+    "go_to_redip",
+    "go_to_shade",
+    "go_to_step",
+    "go_to_trouble",
+    "hold_pages",
+    "show_bath",
+    "show_order",
+]
+
+_PAGES, _BENCH_NEXT = "pages", "bench_next"
 
 
-def _turn(page):
-    st.switch_page(st.session_state["pages"][page])
+def hold_pages(pages):
+    """Keep the pages of this session, `st.Page` by name, for the ways between them."""
+    st.session_state[_PAGES] = pages
 
 
-def asked_for(name):
+def go_to(page: str):
+    """Turn to a page by its name."""
+    st.switch_page(st.session_state[_PAGES][page])
+
+
+def asked_for(name: str) -> int | None:
     """Return the number of the one to show, from a click or from the address; None for all of them.
 
     Parameters
@@ -32,45 +63,82 @@ def go_to_batch(number):
     """Turn to a batch in the book; nothing happens without a number."""
     if number is not None:
         st.session_state["batch"] = int(number)
-        _turn("book")
+        go_to("book")
 
 
 def go_to_order(number):
     """Turn to an order; to all of them without a number."""
+    show_order(number)
+    go_to("orders")
+
+
+def show_order(number):
+    """Let the Orders page show an order from its next run on; all of them without a number."""
     st.session_state["order_shown"] = number
-    _turn("orders")
 
 
 def go_to_bath(number):
     """Turn to a bath; to all of them without a number."""
+    show_bath(number)
+    go_to("baths")
+
+
+def show_bath(number):
+    """Let the Baths page show a bath from its next run on; all of them without a number."""
     st.session_state["bath_shown"] = number
-    _turn("baths")
+
+
+def go_to_photo(batch=None, sample_for=None, without=False):
+    """Turn to the Photo page: its reading goes to a batch, or is the sample of an order; or no photo is wanted."""
+    if batch is not None:
+        st.session_state["add_to"] = batch
+    if sample_for is not None:
+        st.session_state["sample_for"] = sample_for
+    if without:
+        st.session_state["without_photo"] = True
+    go_to("photo")
+
+
+def go_to_bench(step, **values):
+    """Turn to a step of the bench with its fields filled."""
+    st.session_state[_BENCH_NEXT] = {"step": step, **values}
+    go_to("bench")
+
+
+def go_on(step, **values):
+    """Turn the bench, where it is drawn already, to a step with its fields filled."""
+    st.session_state[_BENCH_NEXT] = {"step": step, **values}
+    st.rerun()
+
+
+def arrive_at_bench():
+    """Fill the fields as `go_to_bench` or `go_on` asked; before any of them is drawn."""
+    put(**st.session_state.pop(_BENCH_NEXT, {}))
 
 
 def go_to_step(step, number=None):
     """Turn to a step of `dyebook.jobs.wet.STEPS`, with the run or batch that waits there."""
     if step == "verdict":
-        _turn("orders") if number is None else go_to_batch(number)
+        go_to("orders") if number is None else go_to_batch(number)
     elif step == "photo":
-        if number is not None:
-            st.session_state["add_to"] = number
-        _turn("photo")
+        go_to_photo(batch=number)
     else:
-        st.session_state["bench_next"] = {"step": step, **({"run": number} if number else {})}
-        _turn("bench")
+        go_to_bench(step, **({"run": number} if number else {}))
 
 
 def go_to_shade(name):
     """Turn to the Shade page with one of the customers' shades chosen."""
-    from dyebook.screens.bench.pieces import put
-
     put(shade_from="Customer's", shade_kept=name)
-    _turn("shade")
+    go_to("shade")
+
+
+def go_to_redip():
+    """Turn to the Shade page's way for a part that is off."""
+    put(shade_way="redip")
+    go_to("shade")
 
 
 def go_to_trouble(number):
     """Turn to the Trouble page with a batch chosen."""
-    from dyebook.screens.bench.pieces import put
-
     put(trouble_way="batch", trouble_batch=number)
-    _turn("trouble")
+    go_to("trouble")

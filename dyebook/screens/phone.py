@@ -5,7 +5,7 @@ import time
 import segno
 import streamlit as st
 
-from dyebook.screens.shelf import came_by
+from dyebook.screens.session import came_by
 from dyebook.server.pairing import LINK_LASTS_S, the_pairing
 
 __all__ = ["show_phone_button"]

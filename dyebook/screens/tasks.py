@@ -1,7 +1,7 @@
-"""Work that takes a moment: done beside the page, told in words, remembered, and stopped by whoever waits for it.
+"""Background tasks: work that takes a moment is done beside the page, shown in words, remembered, and can be stopped.
 
 The page asks with `done`; until the answer is there it shows what is being done, with a Stop. A tap on anything else
-takes effect at once: the next run of the page waits for the same work again. Stopping asks the work to end at its next
+takes effect at once: the next run of the page waits for the same job again. Stopping asks the job to end at its next
 stage, puts a note where the answer would be, and touches nothing that was typed.
 """
 
@@ -21,13 +21,14 @@ __all__ = ["Job", "StoppedError", "begin_page", "done", "done_once", "made_once"
 # what is over sooner needs no words
 _UNSEEN_S = 0.4
 _LOOK_S = 0.15
-_HANDS = 2
+_MAX_WORKERS = 2
 _MOST = 60
-_STOPPED_HERE, _BOXES = "stopped work", "boxes of work"
+# in the state of a session: the jobs stopped in it by name, and how many waits its page has drawn
+_STOPPED, _WAITS = "stopped_jobs", "waits_drawn"
 
 
 class StoppedError(Exception):
-    """Somebody stopped the work; carries its `Job`."""
+    """The work was stopped; carries its `Job`."""
 
     def __init__(self, job):
         super().__init__(job.words)
@@ -35,7 +36,7 @@ class StoppedError(Exception):
 
 
 class Job:
-    """One piece of work, by its name; call it to tell a stage.
+    """One piece of work; called by that work where a stage begins.
 
     Attributes
     ----------
@@ -55,14 +56,20 @@ class Job:
         self.future = None
 
     def __call__(self, words=None, kept=None):
-        """Tell the stage that begins; ends the work here if somebody has stopped it."""
+        """Note the stage that begins and what is safe by now.
+
+        Raises
+        ------
+        StoppedError
+            If the job was stopped: the work ends here.
+        """
         self.words = words or self.words
         self.kept = self.kept if kept is None else kept
         if self._stop.is_set():
             raise StoppedError(self)
 
     def stop(self):
-        """Ask it to end at its next stage; work that nobody has begun is not begun."""
+        """Ask it to end at its next stage; a job that still waits for a worker is not begun."""
         self._stop.set()
         self.future.cancel()
 
@@ -77,9 +84,9 @@ class Job:
             return False
         return self.future.cancelled() or self.future.exception() is not None
 
-    def begin(self, hands, work):
-        """Begin the work on one of the hands."""
-        self.future = hands.submit(self._do, work)
+    def begin(self, workers, work):
+        """Hand the work to the next free worker."""
+        self.future = workers.submit(self._do, work)
 
     def _do(self, work):
         self()
@@ -87,25 +94,25 @@ class Job:
 
 
 class _Store:
-    """What was done and is being done, for all sessions; of each kind the oldest go first."""
+    """Jobs and their answers, for all sessions; of each kind the oldest are forgotten first."""
 
     def __init__(self):
         self._lock = threading.Lock()
         self._kinds = {}
-        self._hands = ThreadPoolExecutor(_HANDS, thread_name_prefix="work")
+        self._workers = ThreadPoolExecutor(_MAX_WORKERS, thread_name_prefix="work")
 
     def job(self, name, words, work, most):
-        """The job of a name: done, going on, or begun now."""
+        """The job of a name: done, running, or begun now."""
         with self._lock:
             job = self._kept(name).pop(name, None)
             if job is None or job.is_over:
                 job = Job(name, words)
-                job.begin(self._hands, work)
+                job.begin(self._workers, work)
             self._keep(name, job, most)
         return job
 
     def made_once(self, name, make, most):
-        """A value by its name, made where it is not at hand."""
+        """A value by its name, made where it is not kept."""
         with self._lock:
             if name in self._kept(name):
                 self._kept(name).move_to_end(name)
@@ -145,9 +152,9 @@ def done(kind, key, words, work, most=_MOST):
     kind : str
         What kind of work.
     key : hashable
-        All that its answer hangs on; all sessions share the answer.
+        All that its answer depends on; all sessions share the answer.
     words : str
-        What is done, as people say it, such as "Reading knob.jpg".
+        What is being done, such as "Reading knob.jpg".
     work : callable
         Runs beside the page, so it draws nothing; calls its `Job` where a stage begins.
     most : int
@@ -156,13 +163,13 @@ def done(kind, key, words, work, most=_MOST):
     Raises
     ------
     StoppedError
-        If it was stopped in this session; `dyebook.screens.shelf.friendly_errors` shows it.
+        If it was stopped in this session; `dyebook.screens.session.friendly_errors` shows it.
     DyebookError
         As the work raises it; it is tried again the next time.
     """
     # always there, so that what follows keeps its place on the page whether or not there is a wait
     box = st.empty()
-    name, stopped = (kind, key), st.session_state.setdefault(_STOPPED_HERE, {})
+    name, stopped = (kind, key), st.session_state.setdefault(_STOPPED, {})
     if name in stopped:
         raise StoppedError(stopped[name])
     while True:
@@ -179,7 +186,7 @@ def done(kind, key, words, work, most=_MOST):
 def done_once(flag, is_asked, words, work):
     """Return what `work(job)` returns once its button was pressed; None before that.
 
-    A tap elsewhere breaks into the wait and not into the work; the next run of the page waits for it again.
+    A tap elsewhere interrupts the wait, not the work; the next run of the page waits for it again.
 
     Parameters
     ----------
@@ -213,7 +220,7 @@ def done_once(flag, is_asked, words, work):
 
 
 def _wait(job, box):
-    """Wait for a job, from a while on with words and a Stop."""
+    """Wait for a job; a wait that can be felt is shown in words, with a Stop."""
     wait([job.future], _UNSEEN_S)
     if job.future.done():
         return
@@ -228,45 +235,45 @@ def _wait(job, box):
 
 
 def begin_page():
-    """Count the boxes of a page anew: first thing in every run.
+    """Number the waits of a page anew; first thing in every run.
 
     Streamlit keeps what it knows of a widget, with the job its button would stop, for each key that was ever used.
     """
-    st.session_state[_BOXES] = 0
+    st.session_state[_WAITS] = 0
 
 
 def _next_mark():
-    st.session_state[_BOXES] = st.session_state.get(_BOXES, 0) + 1
-    return st.session_state[_BOXES]
+    st.session_state[_WAITS] = st.session_state.get(_WAITS, 0) + 1
+    return st.session_state[_WAITS]
 
 
 def _stop(job):
     job.stop()
-    st.session_state[_STOPPED_HERE][job.name] = job
+    st.session_state[_STOPPED][job.name] = job
 
 
 def show_stopped(stopped):
-    """Say what was stopped and what is kept, with the way to go on."""
+    """Draw what was stopped and what is kept, with the way to go on."""
     job, mark = stopped.job, _next_mark()
     with st.container(key=f"stopped_{mark}", horizontal=True, vertical_alignment="center", gap="small"):
         kept = f" {escape(job.kept)}" if job.kept else ""
-        told = f"<strong>Stopped:</strong> {escape(job.words[:1].lower() + job.words[1:])}.{kept}"
-        st.html(f"<div class='work' role='status'>{told} What you typed stays.</div>")
+        line = f"<strong>Stopped:</strong> {escape(job.words[:1].lower() + job.words[1:])}.{kept}"
+        st.html(f"<div class='work' role='status'>{line} What you typed stays.</div>")
         if job.may_go_on:
             st.button("Go on", key=f"go_on_{mark}", on_click=_go_on, args=(job,))
 
 
 def _go_on(job):
-    st.session_state[_STOPPED_HERE].pop(job.name, None)
+    st.session_state[_STOPPED].pop(job.name, None)
 
 
 def made_once(kind, key, make, most=_MOST):
-    """Return a value that jobs and sessions share, such as one learned bath: made where it is not at hand."""
+    """Return a value that jobs and sessions share, such as one learned bath: made where it is not kept."""
     return _STORE.made_once((kind, key), make, most)
 
 
 def warm_up(*modules):
-    """Import what other pages will want, once and beside the page: whoever turns to them does not wait for that."""
+    """Import what other pages need, once and beside the page, so that turning to them takes no wait."""
 
     def load(job):
         for module in modules:

@@ -1,7 +1,4 @@
-"""Today: where the work stands and what comes next; orders, baths, and parts that want a look.
-
-What is on at the bench, for the page that opens first.
-"""
+"""Today, the page that opens first: runs that are on, the next step, orders, baths, and batches that want a look."""
 
 from datetime import datetime
 
@@ -14,32 +11,20 @@ from dyebook.jobs.wet import STEPS, what_waits
 from dyebook.report import bench as report_bench
 from dyebook.report import words as report_words
 from dyebook.report.baths import STEP_NAMES, care_pairs, order_lines, waiting_text
-from dyebook.screens import shelf
-from dyebook.screens.navigation import go_to_batch, go_to_bath, go_to_order, go_to_step
+from dyebook.screens import session
+from dyebook.screens.navigation import go_to_batch, go_to_bath, go_to_bench, go_to_order, go_to_photo, go_to_step
 from dyebook.screens.shade.baths import baths_now
 from dyebook.screens.swatch import show_slip, wall
 
-__all__ = ["_show_runs_on", "show"]
+__all__ = ["show"]
 
-
-def _show_runs_on(book):
-    """Draw a line for each run that is on, with the way to it; nothing while none is."""
-    for row in bench.open_runs(book):
-        if row["started_at"] is not None:
-            _show_run(row, bench.where_is(book, row))
-
-
-def _show_run(row, stand):
-    with st.container(key=f"on_{row['id']}", horizontal=True, vertical_alignment="center", border=True):
-        st.markdown(report_bench.on_text(row, stand), width="stretch")
-        if st.button("To the run", key=f"to_run_{row['id']}", type="primary"):
-            st.session_state["bench_next"] = {"step": "run", "run": row["id"]}
-            st.switch_page(st.session_state["pages"]["bench"])
+# orders, baths and batches to look at that are listed, before all of them are a tap away
+_MOST = 6
 
 
 def show():
     """Draw the page."""
-    book = shelf.the_book()
+    book = session.the_book()
     _show_runs_on(book)
     today = look_over(book)
     if not (today.recent or today.orders or book.rows("baths")):
@@ -51,20 +36,31 @@ def show():
     with left:
         _show_orders(today.orders)
         st.subheader("Wants a look", anchor=False)
-        _errands(today.errands)
+        _show_errands(today.errands)
     st.subheader("Latest batches", anchor=False)
-    go_to_batch(wall(today.recent, key="latest", doubts=_in_few_words(today.errands), ribbon=True))
+    go_to_batch(wall(today.recent, key="latest", doubts=_doubts(today.errands), ribbon=True))
     # last, as a large book takes a moment over its baths
-    with right, shelf.friendly_errors():
+    with right, session.friendly_errors():
         _show_baths(*baths_now(book))
+
+
+def _show_runs_on(book):
+    """A line for each run that is on, with the way to it."""
+    for row in bench.open_runs(book):
+        if row["started_at"] is None:
+            continue
+        with st.container(key=f"on_{row['id']}", horizontal=True, vertical_alignment="center", border=True):
+            st.markdown(report_bench.on_text(row, bench.where_is(book, row)), width="stretch")
+            if st.button("To the run", key=f"to_run_{row['id']}", type="primary"):
+                go_to_bench("run", run=row["id"])
 
 
 def _show_way(waiting):
     """The steps of a batch in order of work, each one tap away; the one to do next stands out."""
     with st.container(key="way", horizontal=True, gap="small"):
         for step in STEPS:
-            told = waiting_text(step, len(waiting.at.get(step, ())))
-            label = f"{STEP_NAMES[step]}  \n{told}" if told else STEP_NAMES[step]
+            waits = waiting_text(step, len(waiting.at.get(step, ())))
+            label = f"{STEP_NAMES[step]}  \n{waits}" if waits else STEP_NAMES[step]
             kind = "primary" if step == waiting.first else "secondary"
             if st.button(label, key=f"way_{step}", type=kind):
                 go_to_step(step, next(iter(waiting.at.get(step, ())), None))
@@ -81,7 +77,7 @@ def _first_start():
         st.subheader("Photograph something", anchor=False)
         st.markdown("A dyed part and the grey card in one picture, in the same light. You see at once what was read.")
         if st.button("Take or choose a photo", key="to_photo", type="primary", width="stretch"):
-            st.switch_page(st.session_state["pages"]["photo"])
+            go_to_photo()
     with second.container(border=True):
         st.subheader("Enter a bath", anchor=False)
         st.markdown("Write down a dye bath that stands on your bench: its dye, how strong, how much. Nothing else yet.")
@@ -91,23 +87,20 @@ def _first_start():
         st.subheader("Look around", anchor=False)
         st.markdown("The demo book: an invented shop, a year of batches, good days and bad. Apart from your own book.")
         if st.button("Open the demo book", key="to_demo", width="stretch"):
-            shelf.look_around()
+            session.look_around()
             st.rerun()
 
 
-def _in_few_words(errands):
-    doubts = {}
-    for errand in errands:
-        if errand.kind == "doubtful":
-            doubts[errand.batch] = FLAGS[errand.doubts[0]].meaning
-    return doubts
+def _doubts(errands):
+    """A few words of doubt by batch."""
+    return {one.batch: FLAGS[one.doubts[0]].meaning for one in errands if one.kind == "doubtful"}
 
 
 def _show_orders(orders):
     st.subheader("Orders", anchor=False)
     if not orders:
         st.markdown("None is open.")
-    for stand in orders[:6]:
+    for stand in orders[:_MOST]:
         with st.container(key=f"slip_order_{stand.order['id']}"):
             show_slip(stand.lab, stand.order["name"], order_lines(stand, datetime.now()))
             if st.button("Open", key=f"to_order_{stand.order['id']}"):
@@ -116,36 +109,30 @@ def _show_orders(orders):
         go_to_order(None)
 
 
-def _errands(errands):
+def _show_errands(errands):
     if not errands:
         st.markdown("Nothing. Every one of the latest batches has been read, dry and without a doubt.")
-    for number, errand in enumerate(errands[:6]):
+    for number, errand in enumerate(errands[:_MOST]):
         text, button = _errand_words(errand)
         with st.container(key=f"errand_{number}", horizontal=True, vertical_alignment="center"):
-            st.markdown(text, width="stretch")
+            st.markdown(f"**Batch {errand.batch}** {text}", width="stretch")
             if st.button(button, key=f"do_{number}"):
-                _do(errand)
+                go_to_batch(errand.batch) if errand.kind == "doubtful" else go_to_photo(errand.batch)
 
 
 def _errand_words(errand):
-    head = f"**Batch {errand.batch}** "
+    """What a batch wants, and the button to it."""
     if errand.kind == "unread":
-        return head + "has no reading yet: photograph it beside the grey card.", "Photograph"
+        return "has no reading yet: photograph it beside the grey card.", "Photograph"
     if errand.kind == "wet":
-        return head + "was read wet: read it again once it is dry.", "Photograph"
-    return head + "– " + report_words.flag_lines(errand.doubts[:1])[0] + ".", "Look"
-
-
-def _do(errand):
-    if errand.kind == "doubtful":
-        go_to_batch(errand.batch)
-    go_to_step("photo", errand.batch)
+        return "was read wet: read it again once it is dry.", "Photograph"
+    return f"– {report_words.flag_lines(errand.doubts[:1])[0]}.", "Look"
 
 
 def _show_baths(baths, cares):
     st.subheader("Baths", anchor=False)
     moves = {(one.dye, one.bath): one for one in baths}
-    for care in cares[:6]:
+    for care in cares[:_MOST]:
         pairs = [*care_pairs(care, brief=True), *_steadiness(moves.get((care.dye, care.bath)))]
         with st.container(key=f"slip_bath_{care.bath_id}"):
             show_slip(care.lab, f"{care.dye}, bath {care.bath}", pairs=pairs, empty="no dip read")

@@ -1,12 +1,11 @@
 """Trouble: why a batch came out as it did, whether a bath drifts, and a part judged beside its sample.
 
-Sample and part in one photo: judged by their difference, which the camera's error hardly touches.
-
-One batch that went wrong: the verdict against its target, the causes, and questions that tell them apart.
-
-A bath over time: control charts against what it should have given, and the check coupon that clears the camera.
+A batch gets its verdict against its target, the causes, and questions that tell them apart. A bath over time gets
+control charts against what it should have given, and the check coupon that clears the camera. Sample and part in one
+photo are judged by their difference, which the camera's error hardly touches.
 """
 
+from html import escape
 from pathlib import Path
 
 import streamlit as st
@@ -20,22 +19,200 @@ from dyebook.jobs.trouble import case_of, drift_in_book, judge_batch, target_for
 from dyebook.report import trouble as report_trouble
 from dyebook.report.plots import plot_trend
 from dyebook.report.words import dye_text, moment_text
-from dyebook.screens import shelf, tasks
-from dyebook.screens.bench.pieces import ask_text, choose
+from dyebook.screens import session, tasks
 from dyebook.screens.coupon import show_chart
-from dyebook.screens.drafts import draft, keep, recall
-from dyebook.screens.navigation import go_to_batch
+from dyebook.screens.drafts import begin, draft, keep
+from dyebook.screens.fields import ask_text, choose, choose_from
+from dyebook.screens.navigation import go_to, go_to_batch
 from dyebook.screens.shade.baths import learn_at_work
-from dyebook.screens.shade.target import choose_from, read_colour
+from dyebook.screens.shade.target import read_colour
 from dyebook.screens.swatch import show_pair, show_swatch
 
-__all__ = ["WAYS", "ask_tolerance", "show", "show_batch", "show_drift", "show_shade_pair"]
+__all__ = ["WAYS", "show"]
+
+# what can be asked
+WAYS = {"batch": "A batch", "drift": "A bath over time", "pair": "Two in one photo"}
+_WEB = Path(__file__).parent / "web"
+
+
+def show():
+    """Draw the page."""
+    for style in ("bench.css", "trouble.css"):
+        st.html(_WEB / style)
+    st.title("Trouble", anchor=False)
+    book = session.the_book()
+    way = choose("trouble_way", "Asked", list(WAYS), WAYS.get, hidden=True)
+    with session.friendly_errors():
+        {"batch": _show_batch, "drift": _show_bath, "pair": _show_shade_pair}[way](book)
+
+
+_LATEST = 200
+_YES, _NO, _UNSURE = "yes", "no", "cannot say"
+
+
+def _show_batch(book):
+    rows = {row.batch: row for row in book.batches(_LATEST) if row.lab is not None}
+    if not rows:
+        st.markdown("No batch in the book has a reading yet. Photograph one beside the grey card first.")
+        return
+    left, right = st.columns([2, 3], gap="large")
+    with left:
+        number = choose_from("trouble_batch", "Batch", rows, lambda one: _label(rows[one]))
+        with session.friendly_errors():
+            _show_verdict(book, rows[number])
+        if st.button("To the batch", key="to_the_batch", type="tertiary"):
+            go_to_batch(number)
+    with right, session.friendly_errors():
+        _show_causes(book, number)
+
+
+def _label(row):
+    return f"{row.batch}: {dye_text(row)}, {moment_text((row.dyed_at or row.added_at)[:10])}"
+
+
+def _show_verdict(book, row):
+    target, limit = target_for(book, row.batch), None
+    if target is None:
+        text = ask_text(f"trouble_target_{row.batch}", "The shade it was to have", "35, 10, −42 or batch 12")
+        if not text:
+            show_swatch(row.lab, f"Batch {row.batch}", row.lab_u)
+            st.caption("The book knows no target of this batch; with one, it is judged too.")
+            return
+        wanted, name = read_colour(text, book), f"Target {text}"
+        limit = _ask_tolerance("Tolerance, ΔE00")
+    else:
+        wanted, name = (target["L"], target["a"], target["b"]), target["name"]
+    found = judge_batch(book, row.batch, None if target else wanted, limit)
+    head, lines = report_trouble.verdict_lines(found)
+    st.subheader(head, anchor=False)
+    show_pair(wanted, row.lab, (name, f"Batch {row.batch}"), lines)
+
+
+def _case(book, number):
+    place, label = book.place.name, f"fresh dips behind batch {number}"
+    key, words = (place, book.edition(), number), f"Gathering what the book knows of batch {number}"
+
+    def gather(job):
+        return case_of(book, number, learn=lambda dips: learn_at_work(place, label, dips), progress=job)
+
+    return tasks.done("case", key, words, gather, most=30)
+
+
+def _show_causes(book, number):
+    case = _case(book, number)
+    answers = _answers(number)
+    causes = case.causes({name: answer == _YES for name, answer in answers.items() if answer != _UNSURE})
+    st.subheader("What it came from", anchor=False)
+    first = report_trouble.leading(causes)
+    st.html(f"<div class='causes'>{report_trouble.causes_html(first)}</div>")
+    if case.missing:
+        st.caption(f"Not at hand: {'; '.join(case.missing)}.")
+    rest = report_trouble.less_likely_lines(causes, len(first))
+    if rest:
+        with st.expander(f"Less likely: {len(rest)} more"):
+            st.markdown("  \n".join(rest))
+    # a question is asked below; what takes work stands out
+    test = causes[0].next_test
+    if test and test not in {question.text for question in QUESTIONS.values()}:
+        st.html(f"<div class='next'><strong>Next test</strong><br>{escape(session.sentence(test))}</div>")
+    _ask_on(case, number, causes, answers)
+
+
+def _key(number, name):
+    return f"trouble_{number}_{name}"
+
+
+def _answers(number):
+    """Answers about a batch by question, in the order they were asked."""
+    answers = {name: draft().get(_key(number, name)) for name in draft().get(_key(number, "asked"), ())}
+    return {name: answer for name, answer in answers.items() if answer is not None}
+
+
+def _ask_on(case, number, causes, answers):
+    """Draw the questions answered so far and the next one: each answer counts at once."""
+    following = next_question({one.id: one.probability for one in causes}, case.kinds(), answers)
+    names = [*answers, *([following] if following else [])]
+    if not names:
+        return
+    st.subheader("Questions that change the answer", anchor=False)
+    for name in names:
+        key = begin(_key(number, name), None)
+        st.segmented_control(QUESTIONS[name].text, [_YES, _NO, _UNSURE], key=key)
+        keep(key)
+    draft()[_key(number, "asked")] = names
+
+
+_RULE = (
+    "One rule decides: a running sum of what lies beyond half a standard deviation, signalling at five; a bath that "
+    "stays put sets it off once in about {length:.0f} readings of each chart. Dashed: three standard deviations of the "
+    "baseline. Grey line: weighted mean. Dotted: where the drift began. Bars: the reading's own doubt."
+)
+
+
+def _show_bath(book):
+    names = _baths(book)
+    if not names:
+        st.markdown("No bath in the book has a reading yet.")
+        return
+    label = choose_from("trouble_bath", "Bath", names)
+    with session.friendly_errors():
+        _show_drift(_drift(book, *names[label]))
+    with st.expander("Check coupon: is it the camera?"):
+        _show_coupon(book)
+
+
+def _baths(book):
+    """(dye, bath) by label; those taken out of use come last."""
+    table = book.frame(newest=1)
+    gone, names = thrown_out_baths(book), {}
+    for (dye, bath), dips in table.groupby(["dye", "bath"], dropna=False):
+        bath = bath if isinstance(bath, str) else None
+        away = (dye, bath) in gone
+        mark = ", taken out of use" if away else ""
+        names[f"{bath_label(dye, bath)}{mark}"] = (away, -dips["batch"].max(), dye, bath)
+    return {label: key[2:] for label, key in sorted(names.items(), key=lambda item: item[1][:2])}
+
+
+def _drift(book, dye, bath):
+    place, label = book.place.name, f"fresh dips of {bath_label(dye, bath)}"
+    key, words = (place, book.edition(), dye, bath), f"Looking up the dips of {bath_label(dye, bath)}"
+
+    def look_up(job):
+        return drift_in_book(book, dye, bath, learn=lambda dips: learn_at_work(place, label, dips), progress=job)
+
+    return tasks.done("drift", key, words, look_up, most=30)
+
+
+def _show_drift(found):
+    head, line = report_trouble.drift_lines(found.drift)
+    st.subheader(head, anchor=False)
+    st.markdown(line)
+    trends = found.drift.trends
+    for pair in (trends[:2], trends[2:]):
+        for column, trend in zip(st.columns(2, gap="medium"), pair, strict=False):
+            figure = plot_trend(found.history, trend, found.filled)
+            column.plotly_chart(figure, key=f"trend_{trend.name}", config={"displayModeBar": False})
+    st.caption(_RULE.format(length=found.drift.run_length))
+
+
+def _show_coupon(book):
+    days = coupon_days(book)
+    if days is None:
+        st.markdown(
+            "Keep one dyed piece unchanged and photograph it each day beside the same card. If its readings move "
+            "together with a bath's, the camera, the lamp or the card has moved, not the bath."
+        )
+    else:
+        show_chart(days)
+    if st.button("Photograph the check coupon", key="to_coupon", type="tertiary"):
+        go_to("camera")
+
 
 _NAMES = {"00": "CIEDE2000", "76": "CIELAB 1976", "94": "CIE 1994", "cmc": "CMC(2:1)"}
 
 
-def show_shade_pair(_book):
-    """Draw the page's way for two parts of the last photo."""
+def _show_shade_pair(_book):
+    """Two parts of the last photo."""
     name, colours = draft().get("last_read", ("", ()))
     if len(colours) < 2:
         st.markdown(
@@ -65,213 +242,17 @@ def _ask(places):
     with by:
         measure = choose_from("trouble_measure", "By", MEASURES, _NAMES.get)
     with within:
-        tolerance = ask_tolerance("Tolerance")
+        tolerance = _ask_tolerance("Tolerance")
     return sample, part, measure, tolerance
-
-
-def ask_tolerance(label):
-    """Ask for the largest difference that passes, in units of the measure; remembered over pages."""
-    recall("trouble_tolerance")
-    if "trouble_tolerance" not in st.session_state:
-        st.session_state["trouble_tolerance"] = 2.0
-    found = st.number_input(label, 0.1, 20.0, step=0.1, format="%.1f", key="trouble_tolerance")
-    keep("trouble_tolerance")
-    return found
 
 
 def _part(place):
     return f"part {place + 1}"
 
 
-_LATEST = 200
-_YES, _NO, _UNSURE = "yes", "no", "cannot say"
-
-
-def show_batch(book):
-    """Draw the page's way for one batch."""
-    rows = {row.batch: row for row in book.batches(_LATEST) if row.lab is not None}
-    if not rows:
-        st.markdown("No batch in the book has a reading yet. Photograph one beside the grey card first.")
-        return
-    left, right = st.columns([2, 3], gap="large")
-    with left:
-        number = choose_from("trouble_batch", "Batch", rows, lambda one: _label(rows[one]))
-        with shelf.friendly_errors():
-            _show_verdict(book, rows[number])
-        if st.button("To the batch", key="to_the_batch", type="tertiary"):
-            go_to_batch(number)
-    with right, shelf.friendly_errors():
-        _show_causes(book, number)
-
-
-def _label(row):
-    return f"{row.batch}: {dye_text(row)}, {moment_text((row.dyed_at or row.added_at)[:10])}"
-
-
-def _show_verdict(book, row):
-    target, limit = target_for(book, row.batch), None
-    if target is None:
-        text = ask_text(f"trouble_target_{row.batch}", "The shade it was to have", "35, 10, −42 or batch 12")
-        if not text:
-            show_swatch(row.lab, f"Batch {row.batch}", row.lab_u)
-            st.caption("The book knows no target of this batch; with one, it is judged too.")
-            return
-        wanted, name = read_colour(text, book), f"Target {text}"
-        limit = ask_tolerance("Tolerance, ΔE00")
-    else:
-        wanted, name = (target["L"], target["a"], target["b"]), target["name"]
-    found = judge_batch(book, row.batch, None if target else wanted, limit)
-    head, lines = report_trouble.verdict_lines(found)
-    st.subheader(head, anchor=False)
-    show_pair(wanted, row.lab, (name, f"Batch {row.batch}"), lines)
-
-
-def _case(book, number):
-    place, label = book.place.name, f"fresh dips behind batch {number}"
-    key, words = (place, book.edition(), number), f"Gathering what the book knows of batch {number}"
-
-    def gather(job):
-        return case_of(book, number, learn=lambda dips: learn_at_work(place, label, dips), progress=job)
-
-    return tasks.done("case", key, words, gather, most=30)
-
-
-def _show_causes(book, number):
-    case = _case(book, number)
-    answers, unsure = _answers(number)
-    causes = case.causes(answers)
-    st.subheader("What it came from", anchor=False)
-    first = report_trouble.leading(causes)
-    st.html(f"<div class='causes'>{report_trouble.causes_html(first)}</div>")
-    if case.missing:
-        st.caption(f"Not at hand: {'; '.join(case.missing)}.")
-    rest = report_trouble.less_likely_lines(causes, len(first))
-    if rest:
-        with st.expander(f"Less likely: {len(rest)} more"):
-            st.markdown("  \n".join(rest))
-    # a question is asked below; what takes work stands out
-    if causes[0].next_test and causes[0].next_test not in {question.text for question in QUESTIONS.values()}:
-        st.html(f"<div class='next'><strong>Next test</strong><br>{_sentence(causes[0].next_test)}</div>")
-    _ask_on(case, number, causes, answers, unsure)
-
-
-def _sentence(text):
-    return text[:1].upper() + text[1:] + ("" if text.endswith(("?", ".")) else ".")
-
-
-def _key(number, name):
-    return f"trouble_{number}_{name}"
-
-
-def _asked(number):
-    """Questions asked about a batch so far, in order, with their answers; kept in the draft."""
-    return draft().setdefault("trouble_answers", {}).setdefault(number, {})
-
-
-def _answers(number):
-    """What was answered with yes or no, and what nobody could say."""
-    asked = _asked(number)
-    for name in asked:
-        asked[name] = st.session_state.get(_key(number, name), asked[name])
-    known = {name: answer == _YES for name, answer in asked.items() if answer in (_YES, _NO)}
-    return known, [name for name, answer in asked.items() if answer == _UNSURE]
-
-
-def _ask_on(case, number, causes, answers, unsure):
-    """Draw the questions answered so far and the next one: each answer counts at once."""
-    chances = {one.id: one.probability for one in causes}
-    done = answers | dict.fromkeys(unsure)
-    following = next_question(chances, case.kinds(), done)
-    names = [*done, *([following] if following else [])]
-    if not names:
-        return
-    st.subheader("Questions that change the answer", anchor=False)
-    for name in names:
-        key = _key(number, name)
-        if key not in st.session_state:
-            st.session_state[key] = _asked(number).get(name)
-        _asked(number).setdefault(name, None)
-        st.segmented_control(QUESTIONS[name].text, [_YES, _NO, _UNSURE], key=key)
-
-
-_RULE = (
-    "One rule decides: a running sum of what lies beyond half a standard deviation, signalling at five; a bath that "
-    "stays put sets it off once in about {length:.0f} readings of each chart. Dashed: three standard deviations of the "
-    "baseline. Grey line: weighted mean. Dotted: where the drift began. Bars: the reading's own doubt."
-)
-
-
-def show_drift(book):
-    """Draw the page's way for one bath."""
-    names = _baths(book)
-    if not names:
-        st.markdown("No bath in the book has a reading yet.")
-        return
-    label = choose_from("trouble_bath", "Bath", names)
-    with shelf.friendly_errors():
-        _show_drift(_drift(book, *names[label]))
-    with st.expander("Check coupon: is it the camera?"):
-        _show_coupon(book)
-
-
-def _baths(book):
-    """(dye, bath) by label; those thrown out come last."""
-    table = book.frame(newest=1)
-    gone, names = thrown_out_baths(book), {}
-    for (dye, bath), dips in table.groupby(["dye", "bath"], dropna=False):
-        bath = bath if isinstance(bath, str) else None
-        away = (dye, bath) in gone
-        mark = ", thrown out" if away else ""
-        names[f"{bath_label(dye, bath)}{mark}"] = (away, -dips["batch"].max(), dye, bath)
-    return {label: key[2:] for label, key in sorted(names.items(), key=lambda item: item[1][:2])}
-
-
-def _drift(book, dye, bath):
-    place, label = book.place.name, f"fresh dips of {bath_label(dye, bath)}"
-    key, words = (place, book.edition(), dye, bath), f"Looking up the dips of {bath_label(dye, bath)}"
-
-    def reckon(job):
-        return drift_in_book(book, dye, bath, learn=lambda dips: learn_at_work(place, label, dips), progress=job)
-
-    return tasks.done("drift", key, words, reckon, most=30)
-
-
-def _show_drift(found):
-    head, line = report_trouble.drift_lines(found.drift)
-    st.subheader(head, anchor=False)
-    st.markdown(line)
-    trends = found.drift.trends
-    for pair in (trends[:2], trends[2:]):
-        for column, trend in zip(st.columns(2, gap="medium"), pair, strict=False):
-            figure = plot_trend(found.history, trend, found.filled)
-            column.plotly_chart(figure, key=f"trend_{trend.name}", config={"displayModeBar": False})
-    st.caption(_RULE.format(length=found.drift.run_length))
-
-
-def _show_coupon(book):
-    told = coupon_days(book)
-    if told is None:
-        st.markdown(
-            "Keep one dyed piece unchanged and photograph it each day beside the same card. If its readings move "
-            "together with a bath's, the camera, the lamp or the card has moved, not the bath."
-        )
-    else:
-        show_chart(told)
-    if st.button("Photograph the check coupon", key="to_coupon", type="tertiary"):
-        st.switch_page(st.session_state["pages"]["camera"])
-
-
-# what can be asked, and what answers it
-WAYS = {"batch": "A batch", "drift": "A bath over time", "pair": "Two in one photo"}
-_WEB = Path(__file__).parent / "web"
-
-
-def show():
-    """Draw the page."""
-    for style in ("bench.css", "trouble.css"):
-        st.html(_WEB / style)
-    st.title("Trouble", anchor=False)
-    book = shelf.the_book()
-    way = choose("trouble_way", "Asked", list(WAYS), WAYS.get, hidden=True)
-    with shelf.friendly_errors():
-        {"batch": show_batch, "drift": show_drift, "pair": show_shade_pair}[way](book)
+def _ask_tolerance(label):
+    """The largest difference that passes, in units of the measure."""
+    key = begin("trouble_tolerance", 2.0)
+    found = st.number_input(label, 0.1, 20.0, step=0.1, format="%.1f", key=key)
+    keep(key)
+    return found

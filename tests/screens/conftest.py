@@ -14,7 +14,7 @@ from streamlit.testing.v1 import AppTest
 from dyebook.book.store import open_book
 from dyebook.demo.place import make_demo_book
 from dyebook.record import DyeRecord
-from dyebook.screens import shelf, tasks
+from dyebook.screens import session, tasks
 from tests.screens.big_book import fill_big_book
 
 ROOT = Path(__file__).parents[2]
@@ -83,7 +83,7 @@ def demo_shop(demo_place, monkeypatch):
 
 def _look_into(place, monkeypatch):
 
-    shelf.open_shelf.clear()
+    session.shared_book.clear()
     monkeypatch.setenv("DYEBOOK_BOOK", str(place))
     return place
 

@@ -53,7 +53,7 @@ def test_today_tells_what_the_demo_bench_wants(demo_shop, open_page):
     text = texts_of(open_page("today"))
     assert "**Batch 86** has no reading yet" in text
     assert "Ember, bath E1" in text
-    assert "bath H1" not in text, "a bath that was thrown out is not on the bench"
+    assert "bath H1" not in text, "a bath taken out of use is not on the bench"
 
 
 def test_a_batch_without_photo_goes_in_with_units_converted(begun_book, open_page):

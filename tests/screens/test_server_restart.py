@@ -4,7 +4,7 @@ import pytest
 
 from dyebook.book.store import open_book
 from dyebook.record import DyeRecord
-from dyebook.screens import shelf
+from dyebook.screens import session
 from tests.own_server import started_server
 
 pytestmark = pytest.mark.postgres
@@ -22,12 +22,12 @@ def shop(server, tmp_path, monkeypatch):
     """The screens look into a book with one batch on it."""
     monkeypatch.setenv("DYEBOOK_PHOTOS", str(tmp_path))
     monkeypatch.setenv("DYEBOOK_BOOK", server.url)
-    shelf.open_shelf.clear()
+    session.shared_book.clear()
     settings = {"film_um": 12, "dye_g_per_l": 3, "bath_temp_c": 50, "dwell_min": 6}
     with open_book(server.url) as book:
         book.add_batch(DyeRecord("Ember", bath="E1", dyed_at="2026-03-01", **settings))
     yield server.url
-    shelf.open_shelf.clear()
+    session.shared_book.clear()
 
 
 def _told(screen):

@@ -48,7 +48,7 @@ def test_a_blue_goes_to_the_blue_bath_first(demo_shop, open_page):
     page.selectbox(key="bench_shade_kept").set_value("Paddle ferrules, as the sample").run()
     text = texts_of(page)
     assert "1. Harbour blue, bath B1" in text
-    assert "bath H1" not in text, "a bath that was thrown out cannot be dipped in"
+    assert "bath H1" not in text, "a bath taken out of use cannot be dipped in"
     for words in ("to the target, nine times in ten below", "From daylight to lamp light", "Nearest at", "10 s longer"):
         assert words in text
 

@@ -86,7 +86,7 @@ def test_a_fading_bath_is_told_since_when_and_what_to_add(demo_shop, open_page):
 
 def test_a_foul_bath_is_not_topped_up(demo_shop, open_page):
     page = _turn(open_page("trouble"), "drift")
-    page.selectbox(key="bench_trouble_bath").set_value("Heather, bath H1, thrown out").run()
+    page.selectbox(key="bench_trouble_bath").set_value("Heather, bath H1, taken out of use").run()
     text = texts_of(page)
     assert "look for dirt or another dye" in text
     assert "top up" not in text.replace("before topping up", "")

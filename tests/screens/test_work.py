@@ -107,14 +107,14 @@ def test_the_oldest_answers_go_first(store):
 def _page():
     import streamlit as st
 
-    from dyebook.screens import shelf, tasks
+    from dyebook.screens import session, tasks
 
     def count(_):
         st.session_state_of_the_test.append(1)
         return len(st.session_state_of_the_test)
 
     pressed = st.button("Do it", key="do_it")
-    with shelf.friendly_errors():
+    with session.friendly_errors():
         answer = tasks.done_once("errand", pressed, "Doing it", count)
         if answer is not None:
             st.markdown(f"done {answer}")

@@ -6,16 +6,18 @@ from dyebook.jobs import baths
 from dyebook.physics.electrolyte import check_bath, mix_acid
 from dyebook.report.bench import figure_text
 from dyebook.report.words import moment_text
-from dyebook.screens.bench.pieces import ask, ask_word, choose, go_on, offer_page, show_answer
-from dyebook.screens.shelf import friendly_errors
+from dyebook.screens.answers import offer_page, show_answer
+from dyebook.screens.fields import ask, ask_word, choose
+from dyebook.screens.navigation import go_on
+from dyebook.screens.session import friendly_errors
 
-__all__ = ["show"]
+__all__ = ["show_acid"]
 
 _WAYS = {"mix": "Make up", "check": "Check", "life": "Life"}
 _KINDS = {"topped_up": "topped up", "titrated": "titrated", "diluted": "diluted", "thrown_out": "taken out of use"}
 
 
-def show(book):
+def show_acid(book):
     """Draw the step."""
     way = choose("acid_way", "What", list(_WAYS), _WAYS.get, hidden=True)
     left, right = st.columns([2, 3], gap="large")
@@ -48,8 +50,8 @@ def _mix(book, left, right):
         name = _tank(book)
         if st.button("Made up: into the book", key="keep_acid", type="primary", disabled=not name):
             tank = baths.electrolyte_named(book, name, mix.volume_l)
-            told = {"electrolyte_g_per_l": mix.g_per_l, "bath_volume_l": mix.volume_l, "dissolved_al_g_per_l": 0.0}
-            baths.note_electrolyte(book, tank, "made_up", **told)
+            made = {"electrolyte_g_per_l": mix.g_per_l, "bath_volume_l": mix.volume_l, "dissolved_al_g_per_l": 0.0}
+            baths.note_electrolyte(book, tank, "made_up", **made)
             go_on("acid", acid_way="life")
 
 
@@ -72,7 +74,7 @@ def _check(book, left, right):
 def _life(book, left, right):
     with left:
         name = _tank(book)
-        row = next((row for row in book.rows("electrolytes") if row["name"] == name), None)
+        row = next(iter(book.rows("electrolytes", name=name)), None) if name else None
         own = ask("discard_ah_per_l", "Your own discard point, A·h/L", hint="by aluminium", quantity="discard_ah")
         if row is not None:
             _note(book, row)
@@ -94,19 +96,18 @@ def _life(book, left, right):
 def _note(book, row):
     with st.expander("Note what happened to it"):
         kind = choose("acid_event", "What", list(_KINDS), _KINDS.get)
-        told = {
+        found = {
             "electrolyte_g_per_l": ask("event_electrolyte_g_per_l", "Now, g/L", hint="165"),
             "dissolved_al_g_per_l": ask("event_al_g_per_l", "Dissolved aluminium, g/L", hint="by titration"),
             "bath_volume_l": ask("event_volume_l", "Volume, L"),
         }
         if st.button("Note it", key="note_acid"):
-            baths.note_electrolyte(book, row["id"], kind, **told)
+            baths.note_electrolyte(book, row["id"], kind, **found)
             go_on("acid", event_electrolyte_g_per_l="", event_al_g_per_l="", event_volume_l="")
 
 
 def _event_words(event):
     names = ("electrolyte_g_per_l", "dissolved_al_g_per_l", "bath_volume_l")
     figures = [figure_text(name, event[name]) for name in names if event[name]]
-    return f"{moment_text(event['at'])}: {event['kind'].replace('_', ' ')}" + (
-        f", {', '.join(figures)}" if figures else ""
-    )
+    kind = _KINDS.get(event["kind"], event["kind"].replace("_", " "))
+    return ", ".join([f"{moment_text(event['at'])}: {kind}", *figures])

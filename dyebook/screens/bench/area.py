@@ -1,15 +1,19 @@
 """Area: a load put together from shapes, each with a sketch to scale, and the sum."""
 
+from dataclasses import replace
+
 import streamlit as st
 
 from dyebook.physics.area import parse_shape, shape_area_dm2, sum_areas
 from dyebook.report.bench import figure_text
 from dyebook.report.sketches import draw_shape
-from dyebook.screens.bench.pieces import ask, choose, go_on, key_of, offer_page, put, show_answer
+from dyebook.screens.answers import offer_page, show_answer
 from dyebook.screens.drafts import draft
-from dyebook.screens.shelf import friendly_errors
+from dyebook.screens.fields import ask, ask_text, choose, key_of, put
+from dyebook.screens.navigation import go_on
+from dyebook.screens.session import friendly_errors
 
-__all__ = ["show"]
+__all__ = ["show_area"]
 
 # kinds of shape: what they are called, and their measures with what stands in an empty field
 _KINDS = {
@@ -39,7 +43,7 @@ _NAMES = {
 _LOAD = "bench_load"
 
 
-def show(book):
+def show_area(_book):
     """Draw the step."""
     left, right = st.columns(2, gap="large")
     with left:
@@ -76,13 +80,9 @@ def _measures(kind, unit):
     """Words of the measures typed, as `parse_shape` takes them."""
     words = []
     for name, default in _KINDS[kind][1].items():
-        key = key_of(f"{kind}_{name}")
-        st.session_state.setdefault(key, draft().get(key, default))
         title = _NAMES.get(name, name.capitalize())
-        box = st.text_area if name == "profile" else st.text_input
-        text = box(title, key=key)
-        draft()[key] = text
-        if text.strip():
+        text = ask_text(f"{kind}_{name}", title, long=name == "profile", default=default)
+        if text:
             words.append(f"{name}={_with_unit(name, text, unit)}")
     return words
 
@@ -118,8 +118,6 @@ def _show_load():
 
 
 def _shape_of(entry):
-    from dataclasses import replace
-
     return replace(parse_shape(entry["words"]), label=entry["label"])
 
 

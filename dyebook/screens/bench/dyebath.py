@@ -1,7 +1,4 @@
-"""Dye bath: the strength of each over time, and for one of them making up, topping up, level and rules.
-
-Making up, topping up, level line and rules of a dye bath; drawn by the dye bath's step.
-"""
+"""Dye bath: the strength of each over time, and for one of them making up, topping up, level and rules."""
 
 import streamlit as st
 
@@ -11,10 +8,97 @@ from dyebook.jobs.strength import StrengthLine, dye_rules, outside_window, set_d
 from dyebook.physics.bathcare import check_level, make_up_bath
 from dyebook.report import baths as report_baths
 from dyebook.report.plots import plot_strength
-from dyebook.screens.bench.pieces import ask, ask_text, ask_word, choose, go_on, learning, offer_page, put, show_answer
-from dyebook.screens.shelf import friendly_errors
+from dyebook.screens.answers import offer_page, show_answer
+from dyebook.screens.baths import show_events, show_strength
+from dyebook.screens.fields import ask, ask_text, ask_word, choose, put, warn
+from dyebook.screens.navigation import go_on
+from dyebook.screens.session import friendly_errors
+from dyebook.screens.shade.baths import learning
 
-__all__ = ["show", "show_level", "show_make", "show_rules", "show_top"]
+__all__ = ["show_dyebath"]
+
+
+_WAYS = {"line": "Strength", "make": "Make up", "top": "Top up", "level": "Level", "rules": "Your rules"}
+_KINDS = {"measured": "measured", "ph_moved": "pH moved", "filtered": "filtered", "thrown_out": "taken out of use"}
+_PLAIN = {"displayModeBar": False}
+_HEADS = ("strength_g_per_l", "uptake_mg_per_dm2", "dm2_per_l", "days")
+_LEAVE = ("bath", "points", "worn_out", "bath_volume_l")
+
+
+def show_dyebath(book):
+    """Draw the step."""
+    known = baths.baths_by_name(book)
+    name = ask_word("bath", "Dye bath", list(known), hint="choose, or write: dye, bath") or ""
+    way = choose("dyebath_way", "What", list(_WAYS), _WAYS.get, hidden=True)
+    row = known.get(name)
+    if way == "line" and row is None:
+        _show_all(book, known)
+        return
+    if way == "rules" and row is None:
+        st.markdown("Choose a bath of the book; a new one is made up first.")
+        return
+    left, right = st.columns([2, 3], gap="large")
+    if way == "line":
+        _show_one(book, name, row, left, right)
+    else:
+        draw = {"make": _show_make, "top": _show_top, "level": _show_level, "rules": _show_rules}[way]
+        draw(book, name, row, left, right)
+
+
+def _show_all(book, known):
+    """Each bath in use with its line."""
+    if not known:
+        st.markdown("No dye bath is in the book yet. Write one as dye, bath, and make it up.")
+        return
+    for place, (name, row) in enumerate(known.items()):
+        if place % 2 == 0:
+            columns = st.columns(2, gap="large")
+        with columns[place % 2], friendly_errors(), st.container(key=f"bath_{row['id']}", border=True):
+            state, line = bath_state(book, name, row, learning(book.place.name))
+            st.subheader(name, anchor=False)
+            st.markdown(report_baths.bath_words(state.to_dict()))
+            for note in state.notes:
+                warn(note)
+            if line.points:
+                chart = plot_strength(line.points, height=190, legend=False)
+                st.plotly_chart(chart, config=_PLAIN, key=f"line_{row['id']}")
+            st.button("Look at it", key=f"look_{row['id']}", on_click=put, kwargs={"bath": name})
+
+
+def _show_one(book, name, row, left, right):
+    with right, friendly_errors():
+        state, line = bath_state(book, name, row, learning(book.place.name))
+        show_strength(line)
+        show_answer(state, _HEADS, leave=_LEAVE)
+        st.caption(_LINE_BASIS)
+        offer_page(f"Dye bath {name}", state, "bath", leave=_LEAVE)
+        show_events(book, row["id"])
+    with left:
+        _note(book, row)
+
+
+_LINE_BASIS = (
+    "Between notes the line is worked out: what the films took, what drops carried out, what the bath loses on its own "
+    "where your checks show it, and water lost to the air where a level was noted or your rules say so. Shaded: one "
+    "standard uncertainty."
+)
+
+
+def _note(book, row):
+    st.subheader("Note what happened", anchor=False)
+    kind = choose("dyebath_event", "What", list(_KINDS), _KINDS.get)
+    found = {
+        "dye_g_per_l": ask("event_dye_g_per_l", "Strength, g/L"),
+        "ph": ask("event_ph", "pH", quantity="ph_a"),
+        "bath_temp_c": ask("event_bath_temp_c", "Bath, °C"),
+        "bath_volume_l": ask("event_bath_volume_l", "Volume, L", explain="Tells the level too."),
+        "note": ask_text("event_note", "Note") or None,
+    }
+    for problem in outside_window(book, row["dye"], ph=found["ph"], bath_temp_c=found["bath_temp_c"]):
+        warn(problem)
+    if st.button("Note it", key="note_dyebath", type="primary"):
+        baths.note_bath(book, row["id"], kind, **found)
+        go_on("dyebath", **{f"event_{name}": "" for name in found})
 
 
 def _mark(row):
@@ -26,7 +110,7 @@ def _volume(row, name="bath_volume_l", label="Bath at its line, L"):
     return ask(f"{_mark(row)}{name}", label, known, "2 or 0.5 gal")
 
 
-def show_make(book, name, row, left, right):
+def _show_make(book, name, row, left, right):
     """Draw the making up of a bath of one dye or two."""
     with left:
         strength = ask("make_dye_g_per_l", "Wanted, g/L", "3", "3 or 0.4 oz/gal")
@@ -37,15 +121,15 @@ def show_make(book, name, row, left, right):
         if strength is None or volume is None:
             st.markdown("Strength and volume are needed.")
             return
-        made = make_up_bath(strength, volume, second_g_per_l=second_g_per_l)
-        show_answer(made, ("dye_g", "second_dye_g"))
-        offer_page(f"New dye bath {name}", made, "dyebath")
+        answer = make_up_bath(strength, volume, second_g_per_l=second_g_per_l)
+        show_answer(answer, ("dye_g", "second_dye_g"))
+        offer_page(f"New dye bath {name}", answer, "dyebath")
         dye, _, bath = name.partition(", ")
         if st.button("Made up: into the book", key="keep_dyebath", type="primary", disabled=not bath.strip()):
             for one, grams in ((dye, strength), (second, second_g_per_l)):
                 if one and grams:
-                    told = {"dye_g_per_l": grams, "bath_volume_l": volume, "ph": ph, "bath_temp_c": temp}
-                    baths.note_bath(book, baths.find_bath(book, one, bath, volume), "made_up", **told)
+                    made = {"dye_g_per_l": grams, "bath_volume_l": volume, "ph": ph, "bath_temp_c": temp}
+                    baths.note_bath(book, baths.find_bath(book, one, bath, volume), "made_up", **made)
             go_on("dyebath", dyebath_way="line")
         if not bath.strip():
             st.caption("Write the bath above as dye, bath, to keep it in the book.")
@@ -59,15 +143,15 @@ def _second(book):
         return second, ask("make_second_dye_g_per_l", "Its strength, g/L", hint="1") if second else None
 
 
-def show_top(book, name, row, left, right):
+def _show_top(book, name, row, left, right):
     """Draw the topping up of a bath, from a measured strength or from all that went through it."""
-    line = bath_line(book, row["id"], learning(book)) if row else StrengthLine(())
+    line = bath_line(book, row["id"], learning(book.place.name)) if row else StrengthLine(())
     made = [point.dye_g_per_l for point in line.points if point.kind in ("made_up", "topped_up")]
     with left:
         wanted = f"{made[-1]:g}" if made else "3"
         target = ask(f"{_mark(row)}top_dye_g_per_l", "Wanted, g/L", wanted, "3 or 0.4 oz/gal")
         full = _volume(row)
-        measured = ask("top_measured_g_per_l", "Measured now, g/L", hint="leave empty to reckon")
+        measured = ask("top_measured_g_per_l", "Measured now, g/L", hint="leave empty to work it out")
         present = ask("top_present_l", "Volume now, L", hint="where you looked at the level")
         dyed = ask(f"{_mark(row)}top_dyed_dm2", "Dyed since it stood at strength, dm²", f"{line.dyed_dm2:g}")
         lost = ask("top_evaporated_l", "Water lost to the air besides, L", "0")
@@ -94,7 +178,7 @@ def _same_tank(book, row):
     return [name for name, other in baths.baths_by_name(book).items() if other["id"] in shared]
 
 
-def show_level(book, name, row, left, right):
+def _show_level(book, name, row, left, right):
     """Draw whether the dye covers a hanging load."""
     floor_known = dye_rules(book, row["dye"]).get("tank_area_dm2") if row else None
     with left:
@@ -115,12 +199,12 @@ def show_level(book, name, row, left, right):
             st.rerun()
 
 
-def show_rules(book, name, row, left, right):
+def _show_rules(book, name, row, left, right):
     """Draw the shop's own windows, figures and limits for a dye."""
     rules, mark = dye_rules(book, row["dye"]), row["dye"]
     with left:
         st.subheader(f"For {row['dye']}", anchor=False)
-        told = {
+        asked = {
             "ph": _window(mark, rules, "ph", "pH", "ph_a"),
             "bath_temp_c": _window(mark, rules, "bath_temp_c", "Bath, °C", "bath_temp_c"),
             "uptake_mg_per_dm2": _rule(mark, rules, "uptake_mg_per_dm2", "Dye taken up, mg/dm²"),
@@ -129,12 +213,12 @@ def show_rules(book, name, row, left, right):
             "evaporation_l_per_day": _rule(mark, rules, "evaporation_l_per_day", "Water lost to the air, L a day"),
         }
         if st.button("Keep these rules", key="keep_rules", type="primary"):
-            set_dye_rules(book, row["dye"], **told)
+            set_dye_rules(book, row["dye"], **asked)
             st.success(f"The rules for {row['dye']} are kept.", icon=":material/check:")
     with right:
         st.markdown(
             "Windows and limits are yours: take them from the dye's own data sheet and from your check coupons. What "
-            "leaves a window is told where a dip is planned and where a bath is noted. Empty fields set no rule.\n\n"
+            "leaves a window is said where a dip is planned and where a bath is noted. Empty fields set no rule.\n\n"
             "Dye taken up: for a usual dip, where you know it; else the learned bath shares it out and your strength "
             "checks weigh it. Water lost to the air: leave it empty where you keep the bath at its line."
         )
@@ -152,102 +236,3 @@ def _window(mark, rules, name, label, quantity):
 
 def _rule(mark, rules, name, label):
     return ask(f"{mark}_{name}", label, f"{rules[name]:g}" if name in rules else "", quantity=f"{name}_a")
-
-
-_WAYS = {"line": "Strength", "make": "Make up", "top": "Top up", "level": "Level", "rules": "Your rules"}
-_KINDS = {"measured": "measured", "ph_moved": "pH moved", "filtered": "filtered", "thrown_out": "taken out of use"}
-_PLAIN = {"displayModeBar": False}
-_HEADS = ("strength_g_per_l", "uptake_mg_per_dm2", "dm2_per_l", "days")
-_LEAVE = ("bath", "points", "worn_out", "bath_volume_l")
-
-
-def show(book):
-    """Draw the step."""
-    known = baths.baths_by_name(book)
-    name = ask_word("bath", "Dye bath", list(known), hint="choose, or write: dye, bath") or ""
-    way = choose("dyebath_way", "What", list(_WAYS), _WAYS.get, hidden=True)
-    row = known.get(name)
-    if way == "line" and row is None:
-        _show_all(book, known)
-        return
-    if way == "rules" and row is None:
-        st.markdown("Choose a bath of the book; a new one is made up first.")
-        return
-    left, right = st.columns([2, 3], gap="large")
-    if way == "line":
-        _show_one(book, name, row, left, right)
-    else:
-        draw = {"make": show_make, "top": show_top, "level": show_level, "rules": show_rules}[way]
-        draw(book, name, row, left, right)
-
-
-def _show_all(book, known):
-    """Each bath in use with its line."""
-    if not known:
-        st.markdown("No dye bath is in the book yet. Write one as dye, bath, and make it up.")
-        return
-    for place, (name, row) in enumerate(known.items()):
-        if place % 2 == 0:
-            columns = st.columns(2, gap="large")
-        with columns[place % 2], friendly_errors(), st.container(key=f"bath_{row['id']}", border=True):
-            state, line = bath_state(book, name, row, learning(book))
-            st.subheader(name, anchor=False)
-            st.markdown(report_baths.bath_words(state.to_dict()))
-            for note in state.notes:
-                st.caption(f":material/priority_high: {note}.")
-            if line.points:
-                chart = plot_strength(line.points, height=190, legend=False)
-                st.plotly_chart(chart, config=_PLAIN, key=f"line_{row['id']}")
-            st.button("Look at it", key=f"look_{row['id']}", on_click=_look_at, args=(name,))
-
-
-def _look_at(name):
-    put(bath=name)
-
-
-def _show_one(book, name, row, left, right):
-    with right, friendly_errors():
-        state, line = bath_state(book, name, row, learning(book))
-        if line.points:
-            st.markdown(f"**{report_baths.strength_words(line.now)}**")
-            st.plotly_chart(plot_strength(line.points), config=_PLAIN)
-        else:
-            st.markdown("Nobody has noted its strength yet; make it up, or note a measured one.")
-        show_answer(state, _HEADS, leave=_LEAVE)
-        st.caption(_LINE_BASIS)
-        offer_page(f"Dye bath {name}", state, "bath", leave=_LEAVE)
-        _show_events(book, row)
-    with left:
-        _note(book, row)
-
-
-_LINE_BASIS = (
-    "Between notes the line is reckoned: what the films took, what drops carried out, what the bath loses on its own "
-    "where your checks show it, and water lost to the air where a level was noted or your rules say so. Shaded: one "
-    "standard uncertainty."
-)
-
-
-def _show_events(book, row):
-    events = sorted(book.rows("bath_events", bath_id=row["id"]), key=lambda one: one["at"])
-    if events:
-        st.markdown("**What happened to it**")
-        for event in reversed(events[-8:]):
-            st.markdown(report_baths.bath_event_text(event))
-
-
-def _note(book, row):
-    st.subheader("Note what happened", anchor=False)
-    kind = choose("dyebath_event", "What", list(_KINDS), _KINDS.get)
-    told = {
-        "dye_g_per_l": ask("event_dye_g_per_l", "Strength, g/L"),
-        "ph": ask("event_ph", "pH", quantity="ph_a"),
-        "bath_temp_c": ask("event_bath_temp_c", "Bath, °C"),
-        "bath_volume_l": ask("event_bath_volume_l", "Volume, L", explain="Tells the level too."),
-        "note": ask_text("event_note", "Note") or None,
-    }
-    for problem in outside_window(book, row["dye"], ph=told["ph"], bath_temp_c=told["bath_temp_c"]):
-        st.caption(f":material/priority_high: {problem}.")
-    if st.button("Note it", key="note_dyebath", type="primary"):
-        baths.note_bath(book, row["id"], kind, **told)
-        go_on("dyebath", **{f"event_{name}": "" for name in told})

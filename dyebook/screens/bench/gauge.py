@@ -1,7 +1,4 @@
-"""Log: what a logger's file, or a few hand notes, tell about a run.
-
-Film gauge: what the gauge read on the parts, and the growth rate that the shop's own readings teach.
-"""
+"""What was measured of a run: gauge readings of its film, which teach the growth rate, and a logger's file or notes."""
 
 import re
 
@@ -15,19 +12,11 @@ from dyebook.physics.trace.read import QUANTITIES, decode_log, log_headers, make
 from dyebook.report import bench as report_bench
 from dyebook.report.bench import figure_text, run_title
 from dyebook.report.plots import plot_trace
-from dyebook.screens.bench.pieces import (
-    ask,
-    ask_text,
-    ask_word,
-    choose,
-    choose_run,
-    go_on,
-    key_of,
-    offer_page,
-    show_answer,
-)
+from dyebook.screens.answers import offer_page, show_answer, show_doubt
 from dyebook.screens.drafts import draft
-from dyebook.screens.shelf import friendly_errors
+from dyebook.screens.fields import ask, ask_alloy, ask_text, choose, choose_run, key_of
+from dyebook.screens.navigation import go_on
+from dyebook.screens.session import friendly_errors
 from dyebook.units import parse_quantity
 
 __all__ = ["show_gauge", "show_log"]
@@ -50,7 +39,7 @@ def show_gauge(book):
 
 
 def _read(book, row):
-    text = ask_text("gauge_readings", "Gauge readings, µm", "11.8 12.1 12.0, or 0.47 mil 0.48 mil", _HOW)
+    text = ask_text("gauge_readings", "Gauge readings, µm", "11.8 12.1 12.0, or 0.47 mil 0.48 mil", _GAUGE_HELP)
     if st.button("Keep the readings", key="keep_gauge", type="primary", disabled=not text):
         keep_gauge(book, row["id"], _readings(text))
         go_on("gauge", gauge_readings="")
@@ -59,7 +48,9 @@ def _read(book, row):
         st.markdown(f"{mean} by gauge so far; it teaches the growth rate. Readings kept now take its place.")
 
 
-_HOW = "Eddy current (ISO 2360), zeroed on a bare piece of the same alloy and shape; several places on several parts."
+_GAUGE_HELP = (
+    "Eddy current (ISO 2360), zeroed on a bare piece of the same alloy and shape; several places on several parts."
+)
 
 
 def _readings(text):
@@ -81,7 +72,7 @@ def _table(rows):
 
 def _growth(book):
     st.subheader("Your growth rate", anchor=False)
-    alloy = ask_word("growth_alloy", "For alloy", ("6061", "6063", "6082", "5052", "2024", "7075", "1050", "cast"))
+    alloy = ask_alloy("growth_alloy", "For alloy")
     temp = ask("growth_electrolyte_temp_c", "At, °C", hint="20 or 68 °F")
     density = ask("growth_current_density_a_per_dm2", "At, A/dm²", "1.5", "1.5 or 14 asf")
     rate = own_rate(book, alloy=alloy, electrolyte_temp_c=temp, current_density_a_per_dm2=density or 1.5)
@@ -99,7 +90,7 @@ def show_log(book):
     """Draw the step."""
     left, right = st.columns([2, 3], gap="large")
     with left:
-        row = _whose(book)
+        row = _run_of_the_log(book)
         with st.container(key="pairs_log"):
             asked = _questions(row)
         way = choose("log_way", "From", [_FILE, _NOTES])
@@ -110,7 +101,7 @@ def show_log(book):
             _show_trace(book, row, trace, asked)
 
 
-def _whose(book):
+def _run_of_the_log(book):
     """The run that the log belongs to; None for a log on its own."""
     finished = {row["id"]: row for row in finished_runs(book, _RUNS)}
     if not finished:
@@ -130,12 +121,12 @@ def _questions(row):
     return {
         "area_dm2": ask(f"{mark}log_area_dm2", "Area, dm²", area, "1.5 or 23 in²"),
         "supply_max_a": ask("log_supply_max_a", "The supply gives at most, A", hint="3", explain=_LIMIT_HELP),
-        "alloy": row["alloy"] if row else ask_word("log_alloy", "Alloy", ("6061", "6063", "5052", "7075", "cast")),
+        "alloy": row["alloy"] if row else ask_alloy("log_alloy"),
         "electrolyte_temp_c": ask(f"{mark}log_electrolyte_temp_c", "Electrolyte, °C", temp, "20 or 68 °F"),
     }
 
 
-_LIMIT_HELP = "That the supply held the current back is only told against this limit."
+_LIMIT_HELP = "Only against this limit can it be seen that the supply held the current back."
 
 
 def _kept(row):
@@ -193,7 +184,7 @@ def _show_trace(book, row, trace, asked):
     st.markdown(f"**{report_bench.events_count_text(len(report.events))}**" if not trace.by_hand else _BY_HAND)
     for number, event in enumerate(report.events, start=1):
         head, remedy = report_bench.event_line(event.to_dict())
-        st.html(f"<div class='doubt'><strong>{number}. {head}</strong><br>{remedy}</div>")
+        show_doubt(remedy, f"{number}. {head}")
     show_answer(report, ("charge_ah", "film_um", "minutes"))
     offer_page("Log of a run", report, "log")
     if row is not None and st.button(f"Keep it with run {row['id']}", key="keep_log", type="primary"):

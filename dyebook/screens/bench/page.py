@@ -5,35 +5,25 @@ from pathlib import Path
 
 import streamlit as st
 
-from dyebook.screens import shelf
-from dyebook.screens.bench.pieces import arrive, choose, key_of
+from dyebook.jobs.run import open_runs
 from dyebook.screens.drafts import draft
+from dyebook.screens.fields import choose, key_of
+from dyebook.screens.navigation import arrive_at_bench
+from dyebook.screens.session import friendly_errors, the_book
 
 __all__ = ["STEPS", "show"]
 
-# what each step is called; the first seven in the order of work, then the tanks
+# what each step is called, and the module of the bench whose `show_…` draws it; in the order of work, then the tanks
 STEPS = {
-    "area": "Area",
-    "plan": "Plan",
-    "prepare": "Prepare",
-    "run": "Run",
-    "wet": "Dye and seal",
-    "gauge": "Film gauge",
-    "log": "Log",
-    "acid": "Electrolyte",
-    "dyebath": "Dye bath",
-}
-# module of the bench and its function that draw each step
-_DRAWN_BY = {
-    "area": ("area", "show"),
-    "plan": ("run", "show_plan"),
-    "prepare": ("run", "show_prepare"),
-    "run": ("run", "show_run"),
-    "wet": ("wet", "show"),
-    "gauge": ("gauge", "show_gauge"),
-    "log": ("gauge", "show_log"),
-    "acid": ("acid", "show"),
-    "dyebath": ("dyebath", "show"),
+    "area": ("Area", "area"),
+    "plan": ("Plan", "run"),
+    "prepare": ("Prepare", "run"),
+    "run": ("Run", "run"),
+    "wet": ("Dye and seal", "wet"),
+    "gauge": ("Film gauge", "gauge"),
+    "log": ("Log", "gauge"),
+    "acid": ("Electrolyte", "acid"),
+    "dyebath": ("Dye bath", "dyebath"),
 }
 _STYLE = Path(__file__).parents[1] / "web" / "bench.css"
 
@@ -42,23 +32,21 @@ def show():
     """Draw the page."""
     st.html(_STYLE)
     st.title("Bench", anchor=False)
-    book = shelf.the_book()
-    arrive()
+    book = the_book()
+    arrive_at_bench()
     step = _step(book)
-    with shelf.friendly_errors():
-        module, show_step = _DRAWN_BY[step]
-        getattr(import_module(f"dyebook.screens.bench.{module}"), show_step)(book)
+    with friendly_errors():
+        module = import_module(f"dyebook.screens.bench.{STEPS[step][1]}")
+        getattr(module, f"show_{step}")(book)
 
 
 def _step(book):
     """The step asked for: by a button, by the address after a reload, else the run that is on, else the first."""
-    from dyebook.jobs.run import open_runs
-
     key = key_of("step")
     if key not in st.session_state and key not in draft():
         asked = st.query_params.get("step")
         is_on = any(row["started_at"] for row in open_runs(book))
         draft()[key] = asked if asked in STEPS else "run" if is_on else "area"
-    step = choose("step", "Step", list(STEPS), STEPS.get, hidden=True)
+    step = choose("step", "Step", list(STEPS), lambda one: STEPS[one][0], hidden=True)
     st.query_params["step"] = step
     return step

@@ -1,8 +1,7 @@
-"""Run: started with one tap, reckoned from the book alone, so that reload, sleep and restart change nothing.
+"""A run on the bench: planned, prepared, watched while it is on.
 
-Run plan: amps and time for a film, what the supply can do, how warm the tank gets.
-
-Preparation: the steps to tick before a run, kept with it as they are done.
+The plan gives amps and time for a film, what the supply can do, and how warm the tank gets. A run that is on is worked
+out from the book alone, so that reload, sleep and restart change nothing.
 """
 
 from html import escape
@@ -12,30 +11,25 @@ import streamlit as st
 from dyebook.jobs import run as bench
 from dyebook.jobs.baths import electrolyte_named
 from dyebook.jobs.gauge import own_rate
-from dyebook.jobs.run import film_in_time, pause_run, reckon_run, resume_run
 from dyebook.physics.answer import cautions_for
 from dyebook.physics.film import lost_contact_factor
 from dyebook.physics.heat import warm_tank
 from dyebook.physics.sealing import PREPARATION
 from dyebook.report import bench as report_bench
 from dyebook.report.bench import figure_text
-from dyebook.report.words import moment_text, pairs_html
-from dyebook.screens.bench.pieces import (
-    ask,
-    ask_order,
-    ask_word,
-    choose,
-    choose_run,
-    go_on,
+from dyebook.report.words import moment_text
+from dyebook.screens.answers import (
     offer_page,
     offer_steps,
-    put,
     show_answer,
     show_cautions,
     show_clock,
     show_figures,
+    show_pairs,
 )
-from dyebook.screens.shelf import friendly_errors
+from dyebook.screens.fields import ask, ask_alloy, ask_order, ask_word, choose, choose_run, put, warn
+from dyebook.screens.navigation import go_on
+from dyebook.screens.session import friendly_errors
 
 __all__ = ["show_plan", "show_prepare", "show_run"]
 
@@ -65,7 +59,7 @@ def _questions(book):
         "density": ask("current_density_a_per_dm2", "Current density, A/dm²", "1.5", "1.5 or 14 asf"),
         "film": ask("film_um", "Film wanted, µm", "12", "12 or 0.5 mil"),
         "limit": ask("supply_max_a", "The supply gives at most, A", hint="3"),
-        "alloy": ask_word("alloy", "Alloy", ("6061", "6063", "6082", "5052", "2024", "7075", "1050", "cast")),
+        "alloy": ask_alloy("alloy"),
         "finish": ask_word("finish", "Finish", _FINISHES),
         "order": ask_order(book),
         "temp": ask("electrolyte_temp_c", "Electrolyte now, °C", hint="20 or 68 °F", explain=_TEMP_HELP),
@@ -89,19 +83,19 @@ _TEMP_HELP = (
 
 
 def _film_by(book, temp):
-    """What film is reckoned by: one of the shop's readings and the two rules, chosen in sight."""
+    """What the film is worked out by: the shop's own readings or one of two rules, chosen in sight."""
     count = own_rate(book).readings
     options = [name for name in _FILM_BY if (name != "gauge" or count) and (name != "0.30" or temp is None)]
-    return choose("film_by", "Film reckoned by", options, _FILM_BY.get)
+    return choose("film_by", "Film worked out by", options, _FILM_BY.get)
 
 
 def _show_plan(book, asked):
     conditions = {"alloy": asked["alloy"], "electrolyte_temp_c": asked["temp"], "supply_max_a": asked["limit"]}
     figures = asked["area"], asked["density"], asked["film"]
-    plan, reckoned = reckon_run(book, *figures, film_by=asked["film_by"], **conditions)
+    plan, reckoned = bench.reckon_run(book, *figures, film_by=asked["film_by"], **conditions)
     if plan.limited:
         # a supply that is too small still does something: the whole film later, or less film in the time first meant
-        st.warning(report_bench.limit_text(plan, *film_in_time(plan, reckoned)), icon=":material/power:")
+        st.warning(report_bench.limit_text(plan, *bench.film_in_time(plan, reckoned)), icon=":material/power:")
     show_answer(plan.run, _HEADS)
     st.caption(
         "A thread grows by four times the build-up of one face. A film class needs its average and, everywhere, four "
@@ -155,15 +149,8 @@ def _show_heat(asked, run):
     offer_page("The tank warms", heat, "heat")
 
 
-# kind of each step in the book, by its name; the finish is kept with the run itself
-_KINDS = {
-    "clean": "clean",
-    "etch": "etch",
-    "desmut": "desmut",
-    "finish": None,
-    "water-break test": "water_break_test",
-    "contacts": "contacts",
-}
+# step of the preparation by its kind in the book
+_PREPARATION = {step.name.replace(" ", "_").replace("-", "_"): step for step in PREPARATION}
 
 
 def show_prepare(book):
@@ -178,24 +165,24 @@ def show_prepare(book):
     with left:
         st.subheader(f"Before run {row['id']}", anchor=False)
         done = book.rows("preparations", run_id=row["id"])
-        for step in PREPARATION:
-            if _KINDS[step.name] is None:
+        for kind, step in _PREPARATION.items():
+            if kind == "finish":
                 _show_finish(book, row, step)
             else:
-                _show_step(book, row, step, done)
+                _show_step(book, row, kind, step, [tick for tick in done if tick["kind"] == kind])
         if st.button("Ready: to the run", key="to_run", type="primary", icon=":material/arrow_forward:"):
             go_on("run", run=row["id"])
     with right:
-        st.html(pairs_html(report_bench.plan_words(row), "settings"))
-        show_cautions(cautions_for(*_cautions()))
-        title = f"Before run {row['id']}"
-        offer_steps(title, PREPARATION, cautions_for(*_cautions()), "prepare", report_bench.plan_words(row))
+        plan, cautions = report_bench.plan_words(row), _preparation_cautions()
+        show_pairs(plan)
+        show_cautions(cautions)
+        offer_steps(f"Before run {row['id']}", PREPARATION, cautions, "prepare", plan)
         st.button("Drop this plan", key="drop_plan", type="tertiary", on_click=bench.drop_run, args=(book, row["id"]))
 
 
-def _cautions():
+def _preparation_cautions():
     names = [name for step in PREPARATION for name in step.cautions]
-    return ["supply_off", "protection", *dict.fromkeys(names), "waste"]
+    return cautions_for("supply_off", "protection", *dict.fromkeys(names), "waste")
 
 
 def _show_finish(book, row, step):
@@ -214,9 +201,7 @@ def _step_words(step, state):
     st.html(f"<div class='wetstep'>{head}<br>{escape(step.what)} {source}</div>", width="stretch")
 
 
-def _show_step(book, row, step, done):
-    kind = _KINDS[step.name]
-    ticks = [tick for tick in done if tick["kind"] == kind]
+def _show_step(book, row, kind, step, ticks):
     with st.container(key=f"prep_{kind}", horizontal=True, vertical_alignment="center"):
         _step_words(step, _state(ticks))
         if ticks:
@@ -229,8 +214,8 @@ def _show_step(book, row, step, done):
             _tick(book, row, kind, "Done")
 
 
-def _tick(book, row, kind, label, **told):
-    arguments = {"args": (book, row["id"], kind), "kwargs": told}
+def _tick(book, row, kind, label, **found):
+    arguments = {"args": (book, row["id"], kind), "kwargs": found}
     st.button(label, key=f"tick_{kind}_{label.lower()}", on_click=bench.tick_step, **arguments)
 
 
@@ -242,7 +227,6 @@ def _state(ticks):
     return f"{result}, {moment_text(ticks[-1]['added_at'])}"
 
 
-_CAUTIONS = cautions_for("supply_off", "hydrogen", "protection", "mains")
 _REFRESH_S = 5
 
 
@@ -255,29 +239,28 @@ def show_run(book):
         if st.button("Plan a run", key="to_plan", type="primary"):
             go_on("plan")
         return
+    state = bench.state_of(book, row)
     left, right = st.columns([3, 2], gap="large")
-    if row["started_at"] is None:
-        with left:
-            _before(book, row)
-    else:
-        with left:
+    with left:
+        if row["started_at"] is None:
+            _before(book, row, state.not_prepared)
+        else:
             _standing(book, row["id"])
             _note(book, row)
-        with right:
-            _notes(book, row)
     with right:
-        show_cautions(_CAUTIONS)
+        if row["started_at"] is not None:
+            _notes(book, row)
+        show_cautions(state.cautions)
 
 
-def _before(book, row):
+def _before(book, row, missing):
     st.subheader(f"Run {row['id']} is planned", anchor=False)
     plan = dict(report_bench.plan_words(row))
     heads = ("film wanted", "time planned", "set the supply to")
     show_figures([(label, plan[label]) for label in heads])
-    st.html(pairs_html([(label, text) for label, text in plan.items() if label not in heads], "settings"))
-    missing = _unticked(book, row)
+    show_pairs([(label, text) for label, text in plan.items() if label not in heads])
     if missing:
-        st.markdown(f"Not ticked yet: {', '.join(missing)}.")
+        st.markdown(f"Not ticked yet: {', '.join(_PREPARATION[kind].name for kind in missing)}.")
     with st.container(horizontal=True):
         if st.button("Start the run", key="start_run", type="primary", icon=":material/play_arrow:"):
             bench.start_run(book, row["id"])
@@ -285,12 +268,6 @@ def _before(book, row):
         if st.button("Preparation", key="to_prepare"):
             go_on("prepare", run=row["id"])
         st.button("Drop this plan", key="drop_run", type="tertiary", on_click=bench.drop_run, args=(book, row["id"]))
-
-
-def _unticked(book, row):
-    done = {tick["kind"] for tick in book.rows("preparations", run_id=row["id"])}
-    needed = {"clean": "clean", "water_break_test": "water-break test", "contacts": "contacts"}
-    return [name for kind, name in needed.items() if kind not in done]
 
 
 @st.fragment(run_every=_REFRESH_S)
@@ -311,18 +288,18 @@ def _standing(book, number):
         wanted = figure_text("film_um", row["trace"]["plan"]["film_um"])
         st.caption(f"Wanted: {wanted}. Basis: {stand.basis}. ± is one standard uncertainty.")
         for note in stand.notes:
-            st.caption(f":material/priority_high: {note.capitalize()}.")
+            warn(note.capitalize())
 
 
 def _note(book, row):
     last = row["trace"]["notes"][-1]["current_a"]
     with st.container(horizontal=True, vertical_alignment="bottom"):
         if last > 0:
-            same = f"Still {figure_text('current_a', last)}"
+            same = f"Unchanged: {figure_text('current_a', last)}"
             st.button(same, key="note_same", on_click=_write_note, args=(book, row["id"], last))
-            st.button("Pause", key="pause_run", on_click=pause_run, args=(book, row["id"]))
+            st.button("Pause", key="pause_run", on_click=bench.pause_run, args=(book, row["id"]))
         else:
-            st.button("Current is back", key="resume_run", on_click=resume_run, args=(book, row["id"]))
+            st.button("Current is back", key="resume_run", on_click=bench.resume_run, args=(book, row["id"]))
         if st.button("End the run", key="finish_run", type="primary", icon=":material/stop:"):
             bench.finish_run(book, row["id"])
             go_on("wet", run=row["id"])
@@ -330,10 +307,8 @@ def _note(book, row):
         current = ask("noted_current_a", "Current now, A", hint="2.9 or 0")
         volts = ask("noted_voltage_v", "Voltage, V")
         temp = ask("noted_electrolyte_temp_c", "Electrolyte, °C", hint="21 or 70 °F")
-        values = {"voltage_v": volts, "electrolyte_temp_c": temp}
-        ready = current is not None
-        arguments = {"args": (book, row["id"], current), "kwargs": values}
-        st.button("Note it", key="note_reading", disabled=not ready, on_click=_write_note, **arguments)
+        arguments = {"args": (book, row["id"], current), "kwargs": {"voltage_v": volts, "electrolyte_temp_c": temp}}
+        st.button("Note it", key="note_reading", disabled=current is None, on_click=_write_note, **arguments)
 
 
 def _write_note(book, number, current, **seen):
@@ -347,10 +322,5 @@ def _notes(book, row):
     for note in reversed(noted[-6:]):
         st.markdown(report_bench.note_text(note))
     st.caption("Between two notes the current runs in a straight line; switching off or on, a note of 0 A, is a step.")
-    st.button(
-        "It was a mistake: drop this run",
-        key="drop_run",
-        type="tertiary",
-        on_click=bench.drop_run,
-        args=(book, row["id"]),
-    )
+    drop = {"on_click": bench.drop_run, "args": (book, row["id"])}
+    st.button("It was a mistake: drop this run", key="drop_run", type="tertiary", **drop)

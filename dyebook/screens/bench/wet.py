@@ -14,30 +14,22 @@ from dyebook.physics.answer import cautions_for
 from dyebook.physics.sealing import SEALS, plan_seal, wet_steps
 from dyebook.report import bench as report_bench
 from dyebook.report.bench import figure_text
-from dyebook.screens.bench.pieces import (
-    ask,
-    ask_order,
-    ask_word,
-    choose,
-    choose_run,
-    go_on,
-    key_of,
-    learning,
-    offer_page,
-    offer_steps,
-    show_answer,
-    show_cautions,
-    show_clock,
-)
-from dyebook.screens.drafts import draft
-from dyebook.screens.shelf import friendly_errors
+from dyebook.screens.answers import offer_page, offer_steps, show_answer, show_cautions, show_clock
+from dyebook.screens.fields import ask, ask_order, ask_word, choose, choose_run, key_of, switch, warn
+from dyebook.screens.navigation import go_on, go_to_batch, go_to_photo
+from dyebook.screens.session import friendly_errors
+from dyebook.screens.shade.baths import learning
 
-__all__ = ["show"]
+__all__ = ["show_wet"]
 
 _NO_SEAL = "none"
+# steps that a part goes into and comes out of; the others start and end
+_TANKS = ("cold rinse", "dye", "rinse", "seal")
+# in the session's state: the batch just kept
+_KEPT = "bench_kept"
 
 
-def show(book):
+def show_wet(book):
     """Draw the step."""
     if _show_kept():
         return
@@ -73,14 +65,12 @@ def _questions(book, row):
     given["second"] = _second_dye(book)
     given["order"] = ask_order(book, row)
     given["skin_or_food"] = _skin_or_food(book, given["order"])
-    kinds = [*SEALS, _NO_SEAL]
-    given["seal"] = choose(
-        "seal", "Seal", kinds, lambda kind: kind.replace("_", " ") if kind != _NO_SEAL else "not now"
-    )
+    kinds = {kind: kind.replace("_", " ") for kind in SEALS} | {_NO_SEAL: "not now"}
+    given["seal"] = choose("seal", "Seal", list(kinds), kinds.get)
     given["min_per_um"] = _own_seal_time(book, given["seal"])
     given["seal_temp_c"] = ask("seal_temp_c", "Seal bath, °C", hint="97 or 207 °F")
     for problem in outside_window(book, given["dye"], ph=given["ph"], bath_temp_c=given["bath_temp_c"]):
-        st.caption(f":material/priority_high: {problem}.")
+        warn(problem)
     return given
 
 
@@ -93,15 +83,13 @@ def _second_dye(book):
 
 
 def _skin_or_food(book, order):
-    """Whether the work is worn on the skin or used with food, as its order says until somebody says otherwise."""
+    """Whether the work is worn on the skin or used with food, as its order says until it is switched here."""
     key = key_of(f"{order}_skin_or_food" if order else "skin_or_food")
-    st.session_state.setdefault(key, draft().get(key, is_for_skin(book, order)))
-    draft()[key] = st.toggle("Worn on the skin, or used with food", key=key)
-    return draft()[key]
+    return switch(key, "Worn on the skin, or used with food", is_for_skin(book, order))
 
 
 def _strength_now(book, bath):
-    now = bath_line(book, bath["id"], learning(book), newest=True).now if bath else None
+    now = bath_line(book, bath["id"], learning(book.place.name), newest=True).now if bath else None
     return f"{now.dye_g_per_l:.3g}" if now else ""
 
 
@@ -146,16 +134,18 @@ def _show_steps(book, row, asked):
 
 def _show_step(book, row, place, step, times):
     planned = "" if step.minutes is None else f"{report_bench.minutes_text(step.minutes)}, "
+    tank = step.name.partition(":")[0]
+    into, out = (f"Into the {tank}", f"Out of the {tank}") if tank in _TANKS else ("Start", "End")
     head = f"<strong>{escape(step.name.capitalize())}</strong> – {escape(step.what)}"
     with st.container(key=f"step_{place}", horizontal=True, vertical_alignment="center"):
         source = f"<span class='source'>{escape(planned + step.source)}</span>"
         st.html(f"<div class='wetstep'>{head}<br>{source}</div>", width="stretch")
         begin = {"on_click": wet.mark_step, "args": (book, row["id"], step.name)}
         if times is None:
-            st.button("In" if step.minutes else "Done", key=f"in_{place}", **begin)
+            st.button(into if step.minutes else "Done", key=f"in_{place}", **begin)
         elif times[1] is None and step.minutes:
             end = {"on_click": wet.mark_step, "args": (book, row["id"], step.name, True)}
-            st.button("Out", key=f"out_{place}", type="primary", **end)
+            st.button(out, key=f"out_{place}", type="primary", **end)
         else:
             st.markdown(_done_words(times), width="content")
             st.button("Again", key=f"again_{place}", type="tertiary", **begin)
@@ -191,9 +181,9 @@ def _keep(book, row, asked):
     dip = {name: asked[name] for name in ("dye_g_per_l", "bath_temp_c", "ph")} | {"dwell_min": dwell}
     dip["wait_min"] = wait
     rinse = {"kind": "tap", "rinse_temp_c": asked["rinse_temp_c"], "dwell_min": _took(row, None, "cold rinse")}
-    told = {"rinse": rinse, "seal": _seal_values(row, asked), "second": asked["second"], "order": asked["order"]}
-    number = wet.keep_batch(book, row["id"], dye=asked["dye"], bath=asked["bath"], dip=dip, **told)
-    st.session_state["bench_kept"] = number
+    more = {"rinse": rinse, "seal": _seal_values(row, asked), "second": asked["second"], "order": asked["order"]}
+    number = wet.keep_batch(book, row["id"], dye=asked["dye"], bath=asked["bath"], dip=dip, **more)
+    st.session_state[_KEPT] = number
     st.rerun()
 
 
@@ -208,18 +198,16 @@ def _seal_values(row, asked):
 
 
 def _show_kept():
-    number = st.session_state.get("bench_kept")
+    number = st.session_state.get(_KEPT)
     if number is None:
         return False
     st.success(f"Batch {number} is in the book, with its run, dip and seal.", icon=":material/check:")
     with st.container(horizontal=True):
         if st.button("Photograph it", key="photograph_kept", type="primary"):
-            st.session_state.pop("bench_kept")
-            st.session_state["add_to"] = number
-            st.switch_page(st.session_state["pages"]["photo"])
+            st.session_state.pop(_KEPT)
+            go_to_photo(batch=number)
         if st.button("See the batch", key="see_batch"):
-            st.session_state.pop("bench_kept")
-            st.session_state["batch"] = number
-            st.switch_page(st.session_state["pages"]["book"])
-        st.button("The next run", key="next_run", on_click=st.session_state.pop, args=("bench_kept", None))
+            st.session_state.pop(_KEPT)
+            go_to_batch(number)
+        st.button("The next run", key="next_run", on_click=st.session_state.pop, args=(_KEPT, None))
     return True

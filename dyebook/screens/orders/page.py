@@ -11,9 +11,9 @@ import streamlit as st
 from dyebook.jobs import orders
 from dyebook.report import words as report_words
 from dyebook.report.baths import order_lines, stand_text
-from dyebook.screens import shelf
+from dyebook.screens import session
 from dyebook.screens.drafts import draft, forget, keep, recall
-from dyebook.screens.navigation import asked_for, go_to_order, go_to_shade
+from dyebook.screens.navigation import asked_for, go_to_order, go_to_photo, go_to_shade, show_order
 from dyebook.screens.orders import batches as order_batches
 from dyebook.screens.shade.target import read_colour
 from dyebook.screens.swatch import show_slip, show_swatch
@@ -47,8 +47,7 @@ def show_order_shade(book, stand):
 def _agree(book, order):
     mark = order["id"]
     if st.button("Photograph the customer's piece", key="photograph_sample", icon=":material/photo_camera:"):
-        st.session_state["sample_for"] = mark
-        st.switch_page(st.session_state["pages"]["photo"])
+        go_to_photo(sample_for=mark)
     keys = (f"order_{mark}_colour", f"order_{mark}_tolerance_de00")
     recall(*keys)
     text = st.text_input(
@@ -93,7 +92,7 @@ _NEW = ("order_name", "order_customer", "order_words", "order_due_on", "order_sk
 
 def show():
     """Draw the page."""
-    book = shelf.the_book()
+    book = session.the_book()
     number = asked_for("order")
     if number is not None:
         _show_one(book, number)
@@ -111,15 +110,11 @@ def show():
         _take(book)
 
 
-def _open(number):
-    st.session_state["order_shown"] = number
-
-
 def _show_slip(stand):
     order = stand.order
     with st.container(key=f"slip_order_{order['id']}"):
         show_slip(stand.lab, order["name"], order_lines(stand, datetime.now()))
-        st.button("Open", key=f"open_order_{order['id']}", on_click=_open, args=(order["id"],))
+        st.button("Open", key=f"open_order_{order['id']}", on_click=show_order, args=(order["id"],))
 
 
 def _show_done(book):
@@ -159,7 +154,7 @@ _SKIN = (
 
 
 def _show_one(book, number):
-    st.button("All orders", key="all_orders", icon=":material/arrow_back:", on_click=_open, args=(None,))
+    st.button("All orders", key="all_orders", icon=":material/arrow_back:", on_click=show_order, args=(None,))
     stand = orders.order_stand(book, number)
     order = stand.order
     st.title(order["name"], anchor=False)
@@ -169,9 +164,9 @@ def _show_one(book, number):
         st.caption(_SKIN)
     st.markdown(f"**{stand_text(stand)}**")
     left, right = st.columns(2, gap="large")
-    with left, shelf.friendly_errors():
+    with left, session.friendly_errors():
         show_order_shade(book, stand)
-    with right, shelf.friendly_errors():
+    with right, session.friendly_errors():
         order_batches.show(book, stand)
     _show_end(book, order)
 

@@ -17,7 +17,7 @@ from dyebook.jobs.photo import keep_dip, keep_sample
 from dyebook.record import SETTINGS, DyeRecord
 from dyebook.report import words as report_words
 from dyebook.screens.drafts import draft, forget, keep, recall
-from dyebook.screens.navigation import go_to_batch, go_to_order, go_to_step
+from dyebook.screens.navigation import go_to_batch, go_to_order, go_to_redip, go_to_step
 from dyebook.screens.orders.batches import show_verdict
 from dyebook.screens.orders.page import ask_tolerance
 from dyebook.screens.photo import roll as photo_roll
@@ -114,8 +114,7 @@ def show_kept(book):
             go_to_batch(number)
         if off and st.button("What to do with it", key="to_redip"):
             draft().pop("kept")
-            st.session_state["bench_next"] = {"shade_way": "redip"}
-            st.switch_page(st.session_state["pages"]["shade"])
+            go_to_redip()
         if st.button("The next run", key="next_run"):
             draft().pop("kept")
             go_to_step("plan")

@@ -13,8 +13,9 @@ from dyebook.errors import PhotoError, RecordError
 from dyebook.jobs.photo import known_cameras, mean_of, see_photo
 from dyebook.report import words as report_words
 from dyebook.report.words import PHOTO_TIPS, PHOTO_TITLE
-from dyebook.screens import shelf, tasks
+from dyebook.screens import session, tasks
 from dyebook.screens.drafts import draft, keep, recall
+from dyebook.screens.navigation import go_to
 from dyebook.screens.photo import correct as photo_correct
 from dyebook.screens.photo import keep as photo_keep
 from dyebook.screens.photo import roll as photo_roll
@@ -69,7 +70,7 @@ def ask_options(seen):
         if _mat_line() is None:
             st.caption(f":material/priority_high: the line is between {_LINE_MM[0]} and {_LINE_MM[1]} mm long.")
         if st.button("Learn a camera, print the mat", key="to_camera", type="tertiary"):
-            st.switch_page(st.session_state["pages"]["camera"])
+            go_to("camera")
 
 
 _CAMERA = "Learned on the Camera page from one photo of a 24-patch chart; it is offered where camera and photo match."
@@ -109,7 +110,7 @@ def _mat_line():
 def show():
     """Draw the page."""
     st.title("Photo", anchor=False)
-    book = shelf.the_book()
+    book = session.the_book()
     if photo_keep.show_kept(book):
         return
     if not photo_roll.roll():
@@ -122,7 +123,7 @@ def show():
     looks = [_look_at(photo, options) for photo in list(photo_roll.roll())]
     seen = looks[photo_roll.roll().index(photo_roll.in_view())]
     if seen is not None and seen.problem:
-        st.warning(shelf.sentence(seen.problem), icon=":material/crop_free:")
+        st.warning(session.sentence(seen.problem), icon=":material/crop_free:")
     left, right = st.columns([3, 2], gap="large")
     if seen is not None:
         with left:
@@ -162,8 +163,6 @@ def _before_a_photo(book):
     )
     show_tips()
     recall("without_photo")
-    if st.session_state.pop("photo_way", None) == "without":
-        st.session_state["without_photo"] = True
     without = st.toggle("Write down a batch without a photo", key="without_photo")
     keep("without_photo")
     if without:

@@ -13,11 +13,12 @@ from dyebook.report import shade as report_shade
 from dyebook.report import words as report_words
 from dyebook.report.plots import plot_uptake
 from dyebook.report.shade import depth_text, dwell_text
-from dyebook.screens.bench.pieces import show_figures
+from dyebook.screens.answers import show_figures
 from dyebook.screens.drafts import draft
+from dyebook.screens.fields import choose_from, switch
+from dyebook.screens.navigation import go_to_photo
 from dyebook.screens.settings import fill_with
 from dyebook.screens.shade.baths import advise, depth_of, fixed_in, learn, mixes, reckoned_now, suggestions
-from dyebook.screens.shade.target import choose_from, remembered_toggle
 from dyebook.screens.swatch import hex_of
 
 __all__ = ["show", "show_pair", "show_ribbon"]
@@ -157,7 +158,7 @@ def _with_nearest(asked, bath):
 
 def _offer_mixes(asked, baths, alone):
     """Two dyes where no bath alone reaches the shade; reckoned only when asked for, as it takes seconds."""
-    if not remembered_toggle("shade_two_dyes", "No bath alone reaches it: try two dyes"):
+    if not switch("shade_two_dyes", "No bath alone reaches it: try two dyes"):
         return
     found = report_shade.worth_trying(mixes(asked, baths), alone)[:2]
     if not found:
@@ -202,8 +203,7 @@ def _offer_settings(bath, dips, one):
         if draft().get("shade_taken") == texts:
             st.markdown("They stand on the Photo page for the new batch.", width="content")
             if st.button("To the Photo page", key="to_photo_page"):
-                st.session_state["photo_way"] = "without"
-                st.switch_page(st.session_state["pages"]["photo"])
+                go_to_photo(without=True)
 
 
 def _take(texts, _bath):

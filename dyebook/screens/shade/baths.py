@@ -26,7 +26,7 @@ __all__ = [
     "learn_at_work",
     "learn_dips",
     "learned_at_work",
-    "learned_or_none",
+    "learning",
     "mixes",
     "reckoned_now",
     "redip",
@@ -99,12 +99,12 @@ def learn_dips(place, label, dips):
 
 
 def learned_at_work(place, label, dips):
-    """Return what `learned_or_none` does, in work that is going on already."""
+    """Return the bath learned from its dips, None where they cannot teach it, inside a running task."""
     return _learned_now(place, label, dips)[0]
 
 
 def learn_at_work(place, label, dips):
-    """Return what `learn_dips` does, in work that is going on already."""
+    """Return what `learn_dips` does, inside a running task."""
     return _taught(label, *_learned_now(place, label, dips))
 
 
@@ -114,8 +114,12 @@ def _taught(label, model, why):
     return model
 
 
-def learned_or_none(place, label, dips):
-    """Return the bath learned from its dips; None where they cannot teach it."""
+def learning(place):
+    """Return what `dyebook.jobs.bath_state.bath_line` takes as `learn`, for the book at a place."""
+    return partial(_learned_or_none, place)
+
+
+def _learned_or_none(place, label, dips):
     return _learned(place, label, dips)[0]
 
 
@@ -143,7 +147,7 @@ def reckoned_now(book, asked, label):
     number = number_of_bath(book, asked.baths[label])
     if number is None:
         return None
-    line = bath_line(book, number, partial(learned_or_none, asked.place), newest=True)
+    line = bath_line(book, number, learning(asked.place), newest=True)
     return line.now and line.now.dye_g_per_l
 
 

@@ -10,11 +10,11 @@ from dyebook.jobs.photo import parse_dwells, record_strip
 from dyebook.record import DyeRecord
 from dyebook.report import shade as report_shade
 from dyebook.screens import tasks
-from dyebook.screens.bench.pieces import ask, ask_text, show_figures
+from dyebook.screens.answers import show_figures
 from dyebook.screens.drafts import draft
+from dyebook.screens.fields import ask, ask_text, choose_from
 from dyebook.screens.shade.answer import show_pair
 from dyebook.screens.shade.baths import advise, coupon, learn, learn_all
-from dyebook.screens.shade.target import choose_from
 
 __all__ = ["offer_strip", "show"]
 

@@ -7,10 +7,10 @@ from pathlib import Path
 import streamlit as st
 
 from dyebook.lab import Lab
-from dyebook.screens import shelf
-from dyebook.screens.bench.pieces import ask, choose
+from dyebook.screens import session
+from dyebook.screens.fields import ask, choose, choose_from, switch
 from dyebook.screens.shade.baths import baths_of, strengths_of
-from dyebook.screens.shade.target import choose_from, pick_target, remembered_toggle
+from dyebook.screens.shade.target import pick_target
 
 __all__ = ["ALL_BATHS", "Question", "show"]
 
@@ -63,15 +63,15 @@ def show():
     for style in ("bench.css", "shade.css"):
         st.html(_WEB / style)
     st.title("Shade", anchor=False)
-    book = shelf.the_book()
+    book = session.the_book()
     baths = baths_of(book)
     left, right = st.columns([2, 3], gap="large")
     target = None
-    with left, shelf.friendly_errors():
+    with left, session.friendly_errors():
         target = pick_target(book)
     with left:
         bath, film_um, fixed, free = _ask_settings(book, baths)
-    with right, shelf.friendly_errors():
+    with right, session.friendly_errors():
         way = choose("shade_way", "Asked", list(WAYS), WAYS.get, hidden=True)
         if target is None:
             _before_a_target(baths)
@@ -98,7 +98,7 @@ def _ask_settings(book, baths):
             strength = ask("shade_dye_g_per_l", "Dye strength, g/L", hint=hint, quantity="dye_g_per_l", explain=_TODAY)
         with right:
             ph = ask("shade_ph", "pH", hint="as usual", quantity="ph_a")
-    free = remembered_toggle("shade_free_strength", "Its strength may be changed", explain=_TODAY)
+    free = switch("shade_free_strength", "Its strength may be changed", explain=_TODAY)
     given = {"dye_g_per_l": strength, "bath_temp_c": temp, "ph": ph}
     return bath, film_um, {name: value for name, value in given.items() if value is not None}, free
 

@@ -7,10 +7,11 @@ import streamlit as st
 from dyebook.errors import ModelError
 from dyebook.jobs.baths import bath_label
 from dyebook.report import shade as report_shade
-from dyebook.screens.bench.pieces import ask, ask_text, choose, show_cautions
+from dyebook.screens.answers import show_cautions
+from dyebook.screens.fields import ask, ask_text, choose, choose_from
 from dyebook.screens.shade.answer import show_pair
 from dyebook.screens.shade.baths import redip
-from dyebook.screens.shade.target import choose_from, read_colour
+from dyebook.screens.shade.target import read_colour
 
 __all__ = ["show"]
 

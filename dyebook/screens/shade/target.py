@@ -6,11 +6,11 @@ from dyebook.advice.suggest import sample_caution
 from dyebook.jobs.shade import shades_to_match
 from dyebook.lab import Lab
 from dyebook.lab.munsell import looks_like_munsell, munsell_to_lab
-from dyebook.screens.bench.pieces import ask_text, choose, key_of
 from dyebook.screens.book import parse_colour
-from dyebook.screens.drafts import draft, keep, recall
+from dyebook.screens.drafts import draft
+from dyebook.screens.fields import ask_text, choose, choose_from
 
-__all__ = ["choose_from", "pick_target", "read_colour", "remembered_toggle"]
+__all__ = ["pick_target", "read_colour"]
 
 TYPED, BATCH, KEPT, PHOTO = "Typed", "Batch", "Customer's", "Photo"
 _KINDS = ("dyed metal", "plastic", "paper", "cloth", "paint")
@@ -30,26 +30,6 @@ def pick_target(book):
         if caution := sample_caution(made_of):
             st.html(f"<div class='doubt'>{caution}</div>")
     return found
-
-
-def choose_from(name, label, options, format_func=str):
-    """Let one of a list be chosen; the first where nothing was chosen, also after a reload."""
-    key, options = key_of(name), list(options)
-    if key not in st.session_state:
-        st.session_state[key] = draft().get(key)
-    if st.session_state[key] not in options:
-        st.session_state[key] = options[0]
-    chosen = st.selectbox(label, options, key=key, format_func=format_func)
-    draft()[key] = chosen
-    return chosen
-
-
-def remembered_toggle(key, label, explain=None):
-    """Draw a switch that stays as it was, also after a reload, and return whether it is on."""
-    recall(key)
-    on = st.toggle(label, key=key, help=explain)
-    keep(key)
-    return on
 
 
 def read_colour(text, book):

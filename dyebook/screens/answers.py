@@ -1,0 +1,124 @@
+"""What pages draw of an answer: large figures, pairs of label and text, doubts, cautions, a clock, a page to print."""
+
+from functools import partial
+from html import escape
+
+import streamlit as st
+
+from dyebook.report import bench as report_bench
+from dyebook.report.words import pairs_html
+from dyebook.screens.session import sentence
+from dyebook.screens.swatch import web_text
+
+__all__ = [
+    "offer_page",
+    "offer_steps",
+    "show_answer",
+    "show_cautions",
+    "show_clock",
+    "show_doubt",
+    "show_figures",
+    "show_flags",
+    "show_pairs",
+]
+
+
+def show_answer(answer, heads, leave=()):
+    """Draw a bench answer: its heads large, the other figures, what they rest on, notes and cautions.
+
+    Parameters
+    ----------
+    answer : dyebook.physics.answer.Answer
+    heads : sequence of str
+        Names of the figures that matter most.
+    leave : sequence of str
+        Names of figures not to show.
+    """
+    content = {name: value for name, value in answer.to_dict().items() if name not in leave}
+    show_figures(report_bench.answer_rows(content, heads))
+    rest = {name: value for name, value in content.items() if name not in heads or name == "portions"}
+    show_pairs(report_bench.answer_rows(rest))
+    st.caption(f"Basis: {content['basis']}. ± is one standard uncertainty.")
+    for note in content.get("notes", ()):
+        show_doubt(sentence(note))
+    show_cautions(content["cautions"])
+
+
+def show_figures(rows):
+    """Draw (label, text) pairs as large figures, the other unit below."""
+    cells = []
+    for label, text in rows:
+        main, _, other = text.partition(" (")
+        below = f"<span class='other'>{escape(other.removesuffix(')'))}</span>" if other else ""
+        cells.append(f"<div><span class='label'>{escape(label)}</span><strong>{escape(main)}</strong>{below}</div>")
+    across = 2 if len(cells) in (2, 4) else 3
+    st.html(f"<div class='figures across{across}'>{''.join(cells)}</div>")
+
+
+def show_pairs(pairs):
+    """Draw (label, text) pairs, one a line; nothing where there are none."""
+    if pairs:
+        st.html(pairs_html(pairs, "settings"))
+
+
+def show_doubt(words, head=""):
+    """Draw a doubt about what is shown, with a head of its own or none."""
+    head = f"<strong>{escape(head)}</strong><br>" if head else ""
+    st.html(f"<div class='doubt'>{head}{escape(words)}</div>")
+
+
+def show_flags(lines):
+    """Draw flags of a reading, each as its meaning and what to do about it, apart by a colon."""
+    for line in lines:
+        meaning, remedy = line.split(": ", 1)
+        show_doubt(remedy, meaning)
+
+
+def show_cautions(cautions):
+    """Draw cautions where the step is planned."""
+    lines = "".join(f"<li>{escape(text)}</li>" for text in cautions)
+    st.html(f"<div class='cautions'><strong>Take care</strong><ul>{lines}</ul></div>")
+
+
+def offer_page(title, answer, key, leave=()):
+    """Offer an answer as one printed page, without the figures in `leave`; made only on asking."""
+    content = {name: value for name, value in answer.to_dict().items() if name not in leave}
+    _offer_pdf("Page to print", partial(report_bench.answer_page, title, content), key)
+
+
+def offer_steps(title, steps, cautions, key, pairs=()):
+    """Offer steps to tick as one printed page."""
+    _offer_pdf("Steps to print", lambda paper: report_bench.steps_page(title, steps, cautions, paper, pairs), key)
+
+
+def _offer_pdf(label, make, key):
+    """A button for each paper; `make` takes its name and gives the PDF."""
+    with st.container(horizontal=True):
+        for paper, words in (("a4", f"{label}, A4"), ("letter", "Letter")):
+            name = f"{key}_{paper}"
+            made = partial(make, paper)
+            st.download_button(words, made, f"{name}.pdf", "application/pdf", key=name, on_click="ignore")
+
+
+def show_clock(key, minutes, elapsed_min, words, alarm, running=True):
+    """Draw a clock that runs down on its own, sleeping phone or not, and rings at the end.
+
+    Parameters
+    ----------
+    key : str
+    minutes : float or None
+        From start to end; None for a clock that only counts up.
+    elapsed_min : float
+        Since the start, as the server's clock has it.
+    words : str
+        Beside the clock.
+    alarm : str
+        What to say when the time is up.
+    running : bool
+    """
+    piece = st.components.v2.component(
+        "dyebook.clock", html=web_text("clock.html"), css=web_text("clock.css"), js=web_text("clock.js")
+    )
+    total = None if minutes is None else minutes * 60_000
+    data = {"total": total, "elapsed": elapsed_min * 60_000, "words": words, "alarm": alarm, "running": running}
+    piece(key=key, data=data)

@@ -1,0 +1,154 @@
+"""Fields that remember: figures in any unit, text, words and choices, held by the draft until they are saved.
+
+A field is named after its quantity, with its unit; `put` fills one that is drawn later, from a button or another page.
+"""
+
+import streamlit as st
+
+from dyebook.errors import RecordError
+from dyebook.jobs.run import open_order_names, order_of
+from dyebook.record import FIELDS, check_value
+from dyebook.report.bench import run_title
+from dyebook.screens.drafts import begin, draft, keep
+from dyebook.units import parse_quantity
+
+__all__ = [
+    "ask",
+    "ask_alloy",
+    "ask_order",
+    "ask_text",
+    "ask_word",
+    "choose",
+    "choose_from",
+    "choose_run",
+    "key_of",
+    "put",
+    "switch",
+    "warn",
+]
+
+
+_ALLOYS = ("6061", "6063", "6082", "5052", "2024", "7075", "1050", "cast")
+
+
+def key_of(name: str) -> str:
+    """Return the widget key of a field; apart from the photo page's, whose batch may be another."""
+    return f"bench_{name}"
+
+
+def put(**values):
+    """Fill fields, drawn or not, for callbacks and before they are drawn."""
+    for name, value in values.items():
+        st.session_state[key_of(name)] = draft()[key_of(name)] = value
+
+
+def ask(name, label, default="", hint="", explain=None, quantity=None) -> float | None:
+    """Ask for a figure and return it in our unit; None while it is empty or wrong, and then say what is wrong.
+
+    Parameters
+    ----------
+    name : str
+        The widget is keyed by it; it ends in its unit.
+    label : str
+        With the unit.
+    default, hint, explain : str
+    quantity : str, optional
+        Name whose unit counts, where `name` carries none.
+    """
+    text = ask_text(name, label, hint, explain, default=default)
+    if not text:
+        return None
+    try:
+        number = parse_quantity(quantity or name, text)
+        return check_value(name, number) if name in FIELDS else number
+    except RecordError as error:
+        # the field says what it is in its own words
+        warn(label.partition(",")[0] + str(error)[str(error).find(" is ") :])
+        return None
+
+
+def warn(words: str):
+    """Draw below a field what is wrong with what it holds."""
+    st.caption(f":material/priority_high: {words}.")
+
+
+def ask_text(name, label, hint="", explain=None, long=False, default="") -> str:
+    """Ask for free text and return it; empty while nothing is written."""
+    key = begin(key_of(name), default)
+    text = (st.text_area if long else st.text_input)(label, key=key, placeholder=hint, help=explain)
+    keep(key)
+    return text.strip()
+
+
+def ask_word(name, label, known=(), hint="choose or write", explain=None) -> str | None:
+    """Ask for a word, from a list or new; None while it is empty."""
+    key = begin(key_of(name), None)
+    current = st.session_state[key]
+    options = list(known) if current in (None, *known) else [*known, current]
+    word = st.selectbox(label, options, key=key, accept_new_options=True, placeholder=hint, help=explain)
+    keep(key)
+    return word
+
+
+def ask_alloy(name, label="Alloy") -> str | None:
+    """Ask for an alloy, one of the usual or another; None while it is empty."""
+    return ask_word(name, label, _ALLOYS)
+
+
+def ask_order(book, run=None) -> str | None:
+    """Ask for an open order and return its name; first the one that the run was planned for, None of none."""
+    known = open_order_names(book)
+    of_run = order_of(book, run) if run else None
+    if not known and of_run is None:
+        return None
+    options = [None, *known] if of_run in (None, *known) else [None, of_run, *known]
+    key = _begin_choice(f"{run['id']}_order" if run else "order", of_run, options)
+    name = st.selectbox("For the order", options, key=key, format_func=lambda one: one or "none", placeholder="none")
+    keep(key)
+    return name
+
+
+def choose(name, label, options, format_func=str, hidden=False):
+    """Let one of a few be chosen with big targets; the first where nothing was chosen."""
+    key = _begin_choice(name, options[0], options)
+    visible = "collapsed" if hidden else "visible"
+    chosen = st.segmented_control(label, options, key=key, format_func=format_func, label_visibility=visible)
+    keep(key)
+    return chosen or options[0]
+
+
+def choose_from(name, label, options, format_func=str):
+    """Let one of a list be chosen; the first where nothing was chosen."""
+    options = list(options)
+    key = _begin_choice(name, options[0], options)
+    chosen = st.selectbox(label, options, key=key, format_func=format_func)
+    keep(key)
+    return chosen
+
+
+def choose_run(rows, label="Run"):
+    """Let one of several runs be chosen, the last where nothing was, and return its row; None of none."""
+    by_number = {row["id"]: row for row in rows}
+    if len(rows) < 2:
+        for row in rows:
+            st.markdown(f"**{run_title(row)}**")
+        return rows[0] if rows else None
+    key = _begin_choice("run", rows[-1]["id"], by_number)
+    number = st.selectbox(label, list(by_number), key=key, format_func=lambda one: run_title(by_number[one]))
+    keep(key)
+    return by_number[number]
+
+
+def _begin_choice(name, default, options):
+    """The key of a choice, which holds what was chosen last where that still is among the options."""
+    key = begin(key_of(name), default)
+    if st.session_state[key] not in options:
+        st.session_state[key] = default if default in options else None
+    return key
+
+
+def switch(key, label, on=False, explain=None) -> bool:
+    """Draw a switch that stays as it was, and return whether it is on; its key is used as it stands."""
+    on = st.toggle(label, key=begin(key, on), help=explain)
+    keep(key)
+    return on
