@@ -2,7 +2,7 @@
 
 from importlib import import_module
 
-from dyebook.notebook import set_drawer
+from dyebook.notebook import set_report
 from dyebook.version import __version__
 
 # name -> module that holds it; loaded when first used, so that `import dyebook` stays instant
@@ -25,11 +25,17 @@ __all__ = [
 ]
 
 
+def _word(code, values):
+    family, _, name = code.partition(".")
+    sentence = import_module(f"dyebook.report.{family}").SENTENCES[name]
+    return sentence(**values) if callable(sentence) else sentence.format(**values)
+
+
 def _draw(result):
     return import_module("dyebook.report.notebook").draw(result)
 
 
-set_drawer(_draw)
+set_report(_word, _draw)
 
 
 def __getattr__(name):

@@ -1,6 +1,7 @@
-"""Why did it come out like this? Weighs all that is at hand by the table of causes.
+"""Why did it come out like this? Weighs all that is at hand by the table of causes, and picks what to ask next.
 
-What to ask or try next: questions and tests with how often each cause answers yes, picked by what they separate.
+Each piece of evidence multiplies the probability of a cause by how often that cause shows it; the question or test put
+next is the one whose answer is expected to say most (in bits) about which cause it was.
 """
 
 import math
@@ -8,10 +9,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from dyebook.advice.causes import CAUSES, FLAW_KINDS, IDS, USUAL, WORDS, shares
+from dyebook.advice.causes import CAUSES, FLAW_KINDS, IDS, USUAL, shares
 from dyebook.advice.evidence import checked_record, gather, kinds_of
 from dyebook.errors import RecordError
-from dyebook.notebook import Drawn
+from dyebook.notebook import Drawn, Note
 
 __all__ = [
     "MOST_QUESTIONS",
@@ -32,96 +33,50 @@ _WORTH_BITS = 0.03
 
 @dataclass(frozen=True)
 class Question:
-    """Something a person can look at (or, when `work` is true, do).
+    """How the causes answer one question with yes or no; what is asked stands in `dyebook.report.trouble`.
 
     Attributes
     ----------
-    text : str
-        A question with yes or no for an answer.
     yes : dict
         Cause -> how often the answer is yes; every other cause `_NO`.
-    work : str
-        What to do to find out; empty when looking is enough.
-    instead_of : tuple of str
+    instead_of
         Kinds of evidence that already answer it, or make it idle: see `dyebook.advice.evidence.kinds_of`. ``sound``
         stands for a part that is likely sound and better left alone.
     """
 
-    text: str
-    yes: dict
-    work: str = ""
-    instead_of: tuple = ()
+    yes: dict[str, float]
+    instead_of: tuple[str, ...] = ()
 
 
 _PALE_BATH = {"weak_bath": 0.9, "cold_bath": 0.9, "ph_off": 0.75, "contaminated_bath": 0.6, "wrong_dye": 0.7}
 QUESTIONS = {
-    "film_thin": Question(
-        "Does the gauge read less film than planned?",
-        {"thin_film": 0.93, "contact_loss": 0.85, "burn": 0.45, "uneven_run": 0.3, "alloy_mismatch": 0.4},
-        "gauge the film at several places: too thin means the run, right means the dye or the seal", ("film",),
-    ),
-    "takes_more": Question(
-        "Did a second dip of 2 minutes darken it?",
-        {"weak_bath": 0.6, "cold_bath": 0.7, "short_dwell": 0.95, "ph_off": 0.5, "sound": 0.7, "thin_film": 0.25,
-         "early_seal": 0.04, "contact_loss": 0.2, "surface_contamination": 0.4, "uneven_run": 0.6, "pitting": 0.6},
-        "a second dip of 2 minutes, never dried, unsealed, the bath at its temperature and strength: no change means "
-        "the film is full or its pores are closed",
-        ("sealed", "sound"),
-    ),
-    "coupon_off": Question(
-        "Does a check coupon of known film come out off too, in the same way?", _PALE_BATH | {"over_dyed": 0.3},
-        "dip a check coupon of known film: if it is off too, it is the bath",
-    ),
-    "thermometer": Question(
-        "Does a second thermometer, in the stirred bath, read lower than noted?", {"cold_bath": 0.93},
-        "check the bath with a second thermometer, stirred, at the depth of the part",
-        ("noted cold",),
-    ),
-    "ph_read": Question(
-        "Does a freshly calibrated meter read another pH than noted?", {"ph_off": 0.93, "contaminated_bath": 0.25},
-        "calibrate the meter and read the bath's pH again", ("ph",),
-    ),
-    "clock": Question("Can the dip have been shorter than noted?", {"short_dwell": 0.92}),
-    "long_unused": Question(
-        "Has the bath dyed much, or stood long, since it was last topped up?",
-        {"weak_bath": 0.85, "contaminated_bath": 0.5, "ph_off": 0.4, "sound": 0.25, "cold_bath": 0.25,
-         "short_dwell": 0.25, "thin_film": 0.25},
-    ),
-    "warm_rinse": Question("Was the rinse before the dye warm to the hand?", {"early_seal": 0.65}, "", ("rinse",)),
-    "waited": Question(
-        "Did the part stand in water, or lie dry, for more than a quarter of an hour before the dye?",
-        {"early_seal": 0.5}, "", ("wait",),
-    ),
-    "loose": Question(
-        "Is the mark of the clamp pale or loose, or did the part move in the run?",
-        {"contact_loss": 0.88, "burn": 0.3},
-    ),
-    "rough": Question(
-        "Do the marks feel rough or hollow under a fingernail?", {"pitting": 0.92, "burn": 0.75}, "", ("pit",),
-    ),
-    "bare_edges": Question(
-        "Are there powdery or bare places ringed dark, at edges or near the clamp?", {"burn": 0.88},
-    ),
-    "wipes_white": Question(
-        "Does a white or grey veil come off on a soft wet cloth?", {"seal_bloom": 0.9, "smut": 0.15},
-    ),
-    "wipes_colour": Question(
-        "Does colour come off on a wet cloth, or is there a metallic sheen?", {"over_dyed": 0.85, "seal_bleed": 0.3},
-    ),
-    "seal_coloured": Question("Was the part paler after the seal than before, or the seal coloured?",
-                              {"seal_bleed": 0.93, "seal_bloom": 0.3}),
-    "at_holes": Question("Do the marks start at holes, threads or seams?", {"acid_bleed_out": 0.93, "gas_pocket": 0.3}),
-    "prints": Question("Do the marks look like fingers, drops or smears with sharp edges?",
-                       {"surface_contamination": 0.9, "smut": 0.2}),
-    "hollow": Question("Is the pale place round or a crescent, on an underside or in a hollow?", {"gas_pocket": 0.92}),
-    "level": Question("Is there one straight edge that was level in the bath?", {"level_line": 0.95}),
-    "jig": Question("Does the shade change steadily along the part or across the jig?",
-                    {"uneven_run": 0.9, "contact_loss": 0.2, "alloy_mismatch": 0.2}),
-    "same_metal": Question("Can the metal be another alloy or temper than usual?",
-                           {"alloy_mismatch": 0.9, "smut": 0.35}),
-    "other_dye": Question("Can it have been another bath, or has another dye got into this one?",
-                          {"wrong_dye": 0.9, "contaminated_bath": 0.6}),
-    "grey_cloth": Question("Did a white cloth turn grey on the part before the run?", {"smut": 0.85}),
+    "film_thin": Question({"thin_film": 0.93, "contact_loss": 0.85, "burn": 0.45, "uneven_run": 0.3, "alloy_mismatch":
+        0.4}, ("film",)),
+    "takes_more": Question({"weak_bath": 0.6, "cold_bath": 0.7, "short_dwell": 0.95, "ph_off": 0.5, "sound": 0.7,
+        "thin_film": 0.25, "early_seal": 0.04, "contact_loss": 0.2, "surface_contamination": 0.4, "uneven_run": 0.6,
+        "pitting": 0.6}, ("sealed", "sound")),
+    "coupon_off": Question(_PALE_BATH | {"over_dyed": 0.3}),
+    "thermometer": Question({"cold_bath": 0.93}, ("noted cold",)),
+    "ph_read": Question({"ph_off": 0.93, "contaminated_bath": 0.25}, ("ph",)),
+    "clock": Question({"short_dwell": 0.92}),
+    "long_unused": Question({"weak_bath": 0.85, "contaminated_bath": 0.5, "ph_off": 0.4, "sound": 0.25, "cold_bath":
+        0.25, "short_dwell": 0.25, "thin_film": 0.25}),
+    "warm_rinse": Question({"early_seal": 0.65}, ("rinse",)),
+    "waited": Question({"early_seal": 0.5}, ("wait",)),
+    "loose": Question({"contact_loss": 0.88, "burn": 0.3}),
+    "rough": Question({"pitting": 0.92, "burn": 0.75}, ("pit",)),
+    "bare_edges": Question({"burn": 0.88}),
+    "wipes_white": Question({"seal_bloom": 0.9, "smut": 0.15}),
+    "wipes_colour": Question({"over_dyed": 0.85, "seal_bleed": 0.3}),
+    "seal_coloured": Question({"seal_bleed": 0.93, "seal_bloom": 0.3}),
+    "at_holes": Question({"acid_bleed_out": 0.93, "gas_pocket": 0.3}),
+    "prints": Question({"surface_contamination": 0.9, "smut": 0.2}),
+    "hollow": Question({"gas_pocket": 0.92}),
+    "level": Question({"level_line": 0.95}),
+    "jig": Question({"uneven_run": 0.9, "contact_loss": 0.2, "alloy_mismatch": 0.2}),
+    "same_metal": Question({"alloy_mismatch": 0.9, "smut": 0.35}),
+    "other_dye": Question({"wrong_dye": 0.9, "contaminated_bath": 0.6}),
+    "grey_cloth": Question({"smut": 0.85}),
 }  # fmt: skip
 
 
@@ -147,25 +102,10 @@ def next_question(chances, kinds=(), answers=None):
     return _best(chances, kinds, answers or {})
 
 
-def next_test(chances, kinds=(), answers=None):
-    """Return in words the test that would separate the leading causes best.
-
-    Parameters
-    ----------
-    chances : dict
-    kinds : collection of str
-    answers : dict, optional
-
-    Returns
-    -------
-    str
-        Empty when no test would teach anything.
-    """
+def next_test(chances: dict, kinds=(), answers: dict | None = None) -> Note | str:
+    """Return the test that would separate the leading causes best; empty when no test would teach anything."""
     name = _best(chances, kinds, answers or {})
-    if name is None:
-        return ""
-    question = QUESTIONS[name]
-    return question.work or question.text
+    return "" if name is None else Note("trouble.test", question=name)
 
 
 def _best(chances, kinds, answers):
@@ -206,11 +146,10 @@ _CLARITY = (0.05, 20.0)
 # nothing is surer than this: the table does not know every way to spoil a part
 _FLOOR = 0.002
 _ALIKE = 0.7
-# evidence that is worth a word: how much it speaks for a cause, and how many pieces
-_TELLING, _MOST_TOLD = 0.2, 3
+# evidence that is named: how much it speaks for a cause, and how many pieces
+_TELLING, _MOST_NAMED = 0.2, 3
 # from here on a part is taken for sound when a test is picked: nothing is done to it to find out
 _LIKELY = 0.5
-_PITS = "Pits come from chloride and from a burn; without the run's log both stay possible"
 # how much likelier faults of the seal are for a part read sealed, unsealed, or nobody knows
 _SEALED = {True: 1.8, False: 0.02, None: 0.8}
 
@@ -221,29 +160,27 @@ class Cause(Drawn):
 
     Attributes
     ----------
-    id : str
-    probability : float
+    probability
         All causes together sum to 1.
-    because : str
-        The evidence for it, in words, and what cannot be told apart.
-    remedy, caution : str
-    next_test : str
-        What would separate the leading causes.
+    because
+        The evidence for it, and what it cannot be told apart from.
+    next_test
+        What would separate the leading causes; empty when nothing would.
     """
 
     id: str
     probability: float
-    because: str
-    remedy: str
-    caution: str
-    next_test: str
+    because: Note
+    remedy: Note
+    caution: Note
+    next_test: Note | str
 
     @property
-    def name(self):
+    def name(self) -> Note:
         """What people call it."""
-        return WORDS[self.id].name
+        return Note("trouble.name", cause=self.id)
 
-    def to_dict(self):
+    def to_dict(self) -> dict:
         """Return plain values for JSON."""
         return vars(self) | {"probability": round(self.probability, 4)}
 
@@ -354,16 +291,17 @@ def _alike(order, chances, weights):
 
 
 def _cause(name, chance, seen, weights, column, alike, test):
-    words = WORDS[name]
     lift = weights[:, column] - weights.mean(axis=1) if len(weights) else np.zeros(0)
-    told = dict.fromkeys(seen[k].words for k in np.argsort(-lift) if lift[k] > _TELLING)
-    because = "; ".join(list(told)[:_MOST_TOLD]) or "nothing at hand speaks for or against it"
-    if column in alike:
-        others = ", ".join(WORDS[IDS[i]].name for i in alike if i != column)
-        because += f". Nothing at hand separates this from: {others}"
-    if name in ("pitting", "burn") and _pits_without_log(seen):
-        because += f". {_PITS}"
-    return Cause(name, chance, f"{words.name}: {because}.", words.remedy, words.caution, test)
+    speaking = dict.fromkeys(seen[k].note for k in np.argsort(-lift) if lift[k] > _TELLING)
+    because = Note(
+        "trouble.because",
+        cause=name,
+        evidence=tuple(speaking)[:_MOST_NAMED],
+        alike=tuple(IDS[i] for i in alike if i != column) if column in alike else (),
+        pits_without_log=name in ("pitting", "burn") and _pits_without_log(seen),
+    )
+    remedy, caution = Note("trouble.remedy", cause=name), Note("trouble.caution", cause=name)
+    return Cause(name, chance, because, remedy, caution, test)
 
 
 def _pits_without_log(seen):

@@ -19,6 +19,7 @@ from dyebook.advice.causes import STATES, Seen, sure
 from dyebook.advice.charts import cusum_chart, ewma_chart, individuals_chart, sd_from_moving_range
 from dyebook.advice.judge import split_difference
 from dyebook.errors import RecordError
+from dyebook.notebook import Note
 
 __all__ = [
     "DRIFT_COLUMNS",
@@ -123,7 +124,6 @@ _LEAST_BASELINE = 6
 _LATE = 5  # readings that say how it is now
 # no reading repeats better than this: a baseline that happens to be quiet must not make the limits tight
 _LEAST_SD = {"delta_l": 0.3, "delta_c": 0.3, "delta_h": 0.3, "log_strength": 0.02}
-_WORDS = {"delta_l": ("lighter", "darker"), "delta_c": ("stronger", "duller"), "delta_h": ("hue up", "hue down")}
 
 
 @dataclass(frozen=True)
@@ -173,7 +173,6 @@ class Drift:
         Dye left against the baseline, 1 = as made up.
     top_up_g : float or None
         Dye that would bring it back; needs strength, bath volume and make-up.
-    why : str
     run_length : float
         Readings between false signals, for each chart.
     """
@@ -183,7 +182,7 @@ class Drift:
     since: object
     strength: float | None
     top_up_g: float | None
-    why: str
+    why: Note
     run_length: float = RUN_LENGTH
 
     def to_dict(self):
@@ -234,14 +233,17 @@ def find_drift(history, *, baseline=10, coupon=None, coupon_baseline=None, bath_
     camera = coupon is not None and any(trend.direction for trend in _trends(coupon, coupon_baseline or baseline))
     cause = _cause(moved, camera, coupon is not None)
     if not moved:
-        return Drift(cause, trends, None, None, None, _still(cause, history))
+        why = Note("trouble.steady", readings=len(history), run_length=RUN_LENGTH, camera=camera)
+        return Drift(cause, trends, None, None, None, why)
     first = min(moved, key=lambda trend: trend.since)
     since = history["dyed_at"].iloc[first.since] if "dyed_at" in history else first.since
     foul = _is_foul(history, first.since)
     strength = None if foul else _strength(trends, moved)
     known = cause != "camera" and strength is not None and strength < 1 and None not in (bath_volume_l, dye_g_per_l)
     top_up = (1 - strength) * dye_g_per_l * bath_volume_l if known else None
-    return Drift(cause, trends, since, strength, top_up, _why(cause, moved, since, strength, top_up, foul))
+    ways = tuple((trend.name, trend.direction) for trend in moved)
+    why = Note("trouble.drift", cause=cause, ways=ways, since=since, strength=strength, top_up_g=top_up, foul=foul)
+    return Drift(cause, trends, since, strength, top_up, why)
 
 
 def _strength(trends, moved):
@@ -330,28 +332,6 @@ def _cause(moved, camera, coupon_known):
     return "bath" if coupon_known else "unclear"
 
 
-def _still(cause, history):
-    if cause == "camera":
-        return "the check coupon drifts: renew the camera's profile or the card before trusting the charts"
-    return f"{len(history)} readings stay put; a false signal once in {RUN_LENGTH:.0f} readings for each chart"
-
-
-def _why(cause, moved, since, strength, top_up, foul):
-    if cause == "camera":
-        return "the check coupon drifts with the bath's readings: look at the camera and the card first"
-    colour = [_WORDS[t.name][0 if t.direction > 0 else 1] for t in moved if t.name in _WORDS]
-    text = f"this bath has been drifting since {since}: " + (", ".join(colour) if colour else "its strength")
-    if foul:
-        text += "; no strength of its dye gives these colours: look for dirt or another dye before topping up"
-    if strength is not None:
-        text += f"; about {100 * abs(1 - strength):.0f} % {'below' if strength < 1 else 'above'} its start"
-    if top_up is not None:
-        text += f", top up {top_up:.1f} g"
-    if cause == "unclear":
-        text += "; read the check coupon too: only it tells a drifting camera from a drifting bath"
-    return text
-
-
 LAST_DIPS = 4
 _LEAST_DIPS = 2
 # of log strength: one reading whose doubt nobody noted, what dips scatter beyond that, and what the bath's model gets
@@ -360,7 +340,6 @@ _READING_U, _SCATTER, _SHARED = 0.1, 0.05, 0.06
 # how far a bath weakens before somebody sees it, or is made too strong; common practice, no source
 _WEAKER, _STRONGER = (-0.8, -0.08), (0.08, 0.8)
 _FOUL = 0.4
-_BEFORE_WORDS = {"as usual": "as they should", "weaker": "as from a weaker bath", "stronger": "as from a stronger bath"}
 
 
 def dips_before(model, dips):
@@ -381,14 +360,13 @@ def dips_before(model, dips):
     if len(last) < _LEAST_DIPS:
         return None
     history = compare_with_expectation(model, last)
-    count = f"the {len(last)} dips before it came out"
     if _foul_share(history) > _FOUL:
-        return sure("before", "off too", f"{count} off too, beside all that this dye's strength can do")
+        return sure("before", "off too", Note("trouble.dips_before", count=len(last), state="off too"))
     chances = _strength_chances(history, _repeats(model))
     if chances is None:
         return None
     likeliest = STATES["before"][int(np.argmax(chances))]
-    return Seen("before", tuple(chances), f"{count} {_BEFORE_WORDS[likeliest]}")
+    return Seen("before", tuple(chances), Note("trouble.dips_before", count=len(last), state=likeliest))
 
 
 def _foul_share(history):

@@ -1,10 +1,8 @@
 """What a batch shows, as states of the table of causes, each with how likely what was seen is under it.
 
-The parts of a measurement as the causes take them: plain values, and only what can be trusted to be there.
-
-How the parts of one photo differ: one paler than the rest, a shade that changes along the jig, or at random.
-
-What a photo's flaws say: which kinds, how clear, on how many parts, and where and how the clearest one lies.
+`gather` asks each source in turn: the reading against what the bath should give, the gauge, the photo (flaws, evenness,
+how its parts differ), the run's log, and the settings as noted against the bath's usual ones. A source that is not at
+hand says nothing.
 """
 
 import math
@@ -15,6 +13,7 @@ import numpy as np
 from dyebook.advice.causes import FLAW_KINDS, STATES, Seen, sure
 from dyebook.errors import RecordError
 from dyebook.lab import delta_e_00, describe_difference
+from dyebook.notebook import Note
 from dyebook.record import FIELDS, Measurement, Reading, check_value, is_empty
 
 __all__ = [
@@ -27,312 +26,6 @@ __all__ = [
     "part_evidence",
     "parts_of_photo",
 ]
-
-
-def parts_of_photo(measurement):
-    """Return the parts of a photo as plain dicts.
-
-    Parameters
-    ----------
-    measurement : Measurement, dict or None
-        What `measure` returned, or its `to_dict`; any entry may lack.
-
-    Returns
-    -------
-    list of dict
-        ``lab`` is three numbers or None; ``flaws`` are of known kinds, None where nobody looked. A photo without a look
-        for flaws says so in the ``flags`` of each part.
-
-    Raises
-    ------
-    RecordError
-        If it is no measurement.
-    """
-    if measurement is None:
-        return []
-    photo = measurement.to_dict() if isinstance(measurement, Measurement) else measurement
-    if not isinstance(photo, Mapping):
-        raise RecordError(
-            f"the measurement is a {type(photo).__name__}; what `measure` returned, or its dict, is needed"
-        )
-    flags = [NOT_SOUGHT] if NOT_SOUGHT in (photo.get("flags") or ()) else []
-    return [_plain(part, flags) for part in photo.get("parts") or ()]
-
-
-def _plain(part, flags):
-    part = part.to_dict() if isinstance(part, Reading) else part
-    if not isinstance(part, Mapping):
-        raise RecordError(f"a part of the photo is a {type(part).__name__}; a dict as `measure` gives is needed")
-    flaws = part.get("flaws")
-    if flaws is not None:
-        flaws = [_sized(flaw) for flaw in flaws if isinstance(flaw, Mapping) and flaw.get("kind") in FLAW_KINDS]
-    told = {"lab": _three(part.get("lab")), "lab_u": _three(part.get("lab_u")), "flaws": flaws}
-    return {**part, **told, "flags": [*(part.get("flags") or ()), *flags]}
-
-
-def _sized(flaw):
-    return {**flaw, **{name: _number(flaw.get(name)) for name in ("delta_e00", "area_fraction")}}
-
-
-def _number(value):
-    """A finite number, else None."""
-    try:
-        number = float(value)
-    except (TypeError, ValueError):
-        return None
-    return number if math.isfinite(number) else None
-
-
-def _three(values):
-    """Three finite numbers as a list, else None."""
-    if values is None or isinstance(values, str) or len(values) != 3:
-        return None
-    numbers = [_number(value) for value in values]
-    return None if None in numbers else numbers
-
-
-# median ΔE00 by which the furthest part of an ordinary batch, and of one with a fault, lies off, and their spread in
-# the logarithm; judged, no source
-_ORDINARY, _FAULTY = (1.3, 0.5), (7.0, 0.6)
-_MOST_ALIKE = 20.0
-_APART_DELTA_E00 = 3.0
-_PALER = 2.0  # in L*
-_GRADED = 0.9  # rank correlation of lightness with the place on the jig
-# two steps of a row of three count as a slope when the smaller is at least this share of the larger; judged, no source
-_EVEN_STEPS = 0.25
-# how well three parts show what they are: three at random lie in order of lightness one time in three
-_BY_CHANCE, _HARDLY = 1 / 3, 0.08
-# and how often a slope or a random spread leaves just one part off, and that one pale
-_ONE_BY_CHANCE = 0.1
-
-
-def part_evidence(parts):
-    """Return evidence of how the parts of a photo differ among themselves.
-
-    Parameters
-    ----------
-    parts : list of dict
-        The `parts` of a measurement.
-
-    Returns
-    -------
-    list of Seen
-        Empty with fewer than two colours.
-    """
-    read = [(place, part) for place, part in enumerate(parts, start=1) if part.get("lab")]
-    if len(read) < 2:
-        return []
-    lab = np.array([part["lab"] for _, part in read])
-    middle = np.median(lab, axis=0)
-    apart = delta_e_00(np.broadcast_to(middle, lab.shape), lab)
-    # two parts lie at equal distance from their middle, so what counts is how far one is from the other
-    far = float(delta_e_00(*lab)) if len(lab) == 2 else float(apart.max())
-    alike, size = _chance_alike(far), f" (ΔE00 {far:.1f})"
-    if far <= _APART_DELTA_E00:
-        return [_seen((alike, 1, 1, 1), f"the {len(lab)} parts are alike{size}")]
-    if len(lab) == 2:
-        return [_seen((alike, 1, 1, 1), f"the two parts differ{size}")]
-    off = np.flatnonzero(apart > _APART_DELTA_E00)
-    pale = off.size == 1 and lab[off[0], 0] > middle[0] + _PALER
-    words = f"part {read[off[0]][0]} is paler than its neighbours" if pale else "the parts differ among themselves"
-    light = _lightness_along([part for _, part in read], lab[:, 0])
-    chances = _unplaced(pale) if light is None else _of_three(light, pale) if len(lab) == 3 else _of_row(light, pale)
-    if chances[1] == max(chances):
-        words = "the shade changes step by step across the jig"
-    return [_seen((alike, *chances), words + size)]
-
-
-def _chance_alike(far):
-    """How much likelier parts so far apart are in an ordinary batch than in one whose parts differ by a fault."""
-    far = max(far, 0.3)
-    usual, fault = (np.exp(-0.5 * (np.log(far / at) / wide) ** 2) / wide for at, wide in (_ORDINARY, _FAULTY))
-    return min(usual / fault, _MOST_ALIKE)
-
-
-def _seen(chances, words):
-    return Seen("parts", tuple(map(float, chances)), words)
-
-
-def _unplaced(pale):
-    """How likely what is seen is where one is pale, on a slope, at random; of parts whose places are unknown."""
-    return (1, _ONE_BY_CHANCE, _ONE_BY_CHANCE) if pale else (_HARDLY, 0.99, 1)
-
-
-def _of_three(light, pale):
-    """The same of a row of three."""
-    steps = np.diff(light)
-    in_order = steps[0] * steps[1] > 0
-    slope = in_order and min(abs(steps)) > _EVEN_STEPS * max(abs(steps))
-    return (1 if pale and not slope else _HARDLY), (1 if slope else _HARDLY), (_BY_CHANCE if in_order else 1)
-
-
-def _of_row(light, pale):
-    """The same of a row of four or more."""
-    from scipy.stats import spearmanr
-
-    if abs(spearmanr(np.arange(len(light)), light).statistic) >= _GRADED:
-        return 0, 1, 0
-    return (1, 0, 0) if pale else (0, 0, 1)
-
-
-def _lightness_along(parts, light):
-    """Lightness in the order of the parts' places; None where a place is unknown."""
-    boxes = [part.get("box") for part in parts]
-    if any(box is None or len(box) != 4 for box in boxes):
-        return None
-    middles = np.array([[(x0 + x1) / 2, (y0 + y1) / 2] for x0, y0, x1, y1 in boxes])
-    way = middles[:, int(np.argmax(np.ptp(middles, axis=0)))]
-    return light[np.argsort(way)] if np.ptp(way) > 0 else None
-
-
-# the flag of a photo, or of a kept reading, whose flaws nobody looked for: then an empty list says nothing
-NOT_SOUGHT = "flaws_not_sought"
-_LOCAL = ("spot", "streak", "pale_zone", "pit")
-# a flaw whose size nobody gave is taken as a plain one
-_USUAL_DELTA_E00 = 6.0
-_CLEAR_DELTA_E00 = 2.5
-# doubts about the light of a part, and what a flaw's size then counts for; judged, no source
-_BY_LIGHT, _UNDER_DOUBT = {"glare", "uneven_light", "clipped"}, 0.25
-_COUNT_EDGES = (1.5, 4.5)
-_EXTENT_EDGES = (0.01, 0.08)
-# within this share of the part's length (or width) a flaw lies at its end (or edge)
-_NEAR = 0.08
-_LONG_TO_WIDE = 3.0
-_CRESCENT_SOLIDITY, _MOST_CRESCENT = 0.8, 5.0
-_LEAST_CORNERS = 6  # a box drawn as an outline says nothing of the form
-
-
-def flaw_evidence(parts):
-    """Return evidence of the flaws of parts.
-
-    Parameters
-    ----------
-    parts : list of dict
-        The `parts` of a measurement; those without a ``flaws`` entry, or flagged `NOT_SOUGHT` and without a flaw, were
-        not looked at.
-
-    Returns
-    -------
-    list of Seen
-    """
-    looked = [part for part in parts if _was_looked_at(part)]
-    if not looked:
-        return []
-    looked = [part | {"flaws": [_as_trusted(part, flaw) for flaw in part["flaws"]]} for part in looked]
-    clean = "a look for flaws found none" if not any(part["flaws"] for part in looked) else None
-    seen = [_kind_seen(kind, looked, clean) for kind in FLAW_KINDS]
-    local = [(part, flaw) for part in looked for flaw in part["flaws"] if flaw["kind"] in _LOCAL]
-    clear = [pair for pair in local if _size(pair[1]) >= _CLEAR_DELTA_E00]
-    return seen + (_details(clear) if clear else [])
-
-
-def _was_looked_at(part):
-    flaws = part.get("flaws")
-    return bool(flaws) or (flaws is not None and NOT_SOUGHT not in (part.get("flags") or ()))
-
-
-def _as_trusted(part, flaw):
-    """A flaw as large as it may be believed: light can draw one where there is none."""
-    doubtful = _BY_LIGHT & set(part.get("flags") or ())
-    return flaw | {"delta_e00": _size(flaw) * _UNDER_DOUBT} if doubtful else flaw
-
-
-def _size(flaw):
-    size = flaw.get("delta_e00")
-    return _USUAL_DELTA_E00 if size is None or size != size else float(size)
-
-
-def _kind_seen(kind, parts, clean):
-    sizes = [[_size(flaw) for flaw in part["flaws"] if flaw["kind"] == kind] for part in parts]
-    every = [size for own in sizes for size in own]
-    name = kind.replace("_", " ")
-    words = f"{len(every)} × {name} on the photo, up to ΔE00 {max(every):.0f}" if every else clean or f"no {name}"
-    return Seen(kind, (sum(bool(own) for own in sizes), len(parts), max(every, default=0.0)), words)
-
-
-def _details(clear):
-    """Number, extent, place and form of local flaws, led by the clearest."""
-    part, lead = max(clear, key=lambda pair: _size(pair[1]) * np.sqrt(pair[1].get("area_fraction") or 0.01))
-    alike = [flaw for _, flaw in clear if flaw["kind"] == lead["kind"]]
-    seen, name = [], lead["kind"].replace("_", " ")  # each stands alone, so each names what it speaks of
-    if lead["kind"] != "pit" or len(alike) > 1:  # pits may come as one flaw, however many
-        state = STATES["count"][int(np.digitize(len(alike), _COUNT_EDGES))]
-        seen.append(sure("count", state, f"{state} {name}{'' if state == 'one' else 's'}"))
-    area = lead.get("area_fraction")
-    if area is not None and area == area:
-        state = STATES["extent"][int(np.digitize(area, _EXTENT_EDGES))]
-        seen.append(sure("extent", state, f"the {name} takes {100 * area:.2g} % of the part"))
-    place = _place(part, lead)
-    if place:
-        where = {"end": "at an end of the part", "edge": "at an edge", "inside": "inside the outline"}[place]
-        seen.append(sure("place", place, f"the {name} lies {where}"))
-    form = _form(lead)
-    seen += [sure("form", form, f"the form of the {name} is {form}")] if form else []
-    return seen + _leading_kind([flaw for _, flaw in clear])
-
-
-def _leading_kind(clear):
-    """Which kind there is most of, where there are several; of as many, the clearest."""
-    sizes = {kind: [_size(flaw) for flaw in clear if flaw["kind"] == kind] for kind in _LOCAL}
-    if sum(bool(own) for own in sizes.values()) < 2:
-        return []
-    lead = max(sizes, key=lambda kind: (len(sizes[kind]), max(sizes[kind], default=0.0)))
-    return [sure("leads", lead, f"most of the flaws are {lead.replace('_', ' ')}s")]
-
-
-def _points(thing):
-    """Corners (n, 2) of an outline, else of a box; None without either."""
-    outline = thing.get("outline")
-    if outline is not None and len(outline) >= 3:
-        return np.asarray(outline, float)
-    box = thing.get("box")
-    if box is None or len(box) != 4:
-        return None
-    x0, y0, x1, y1 = box
-    return np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]], float)
-
-
-def _place(part, flaw):
-    """At an end of the part, at an edge, or inside; None where it cannot be told."""
-    outline, spot = _points(part), _points(flaw)
-    if outline is None or spot is None or np.ptp(outline, axis=0).min() <= 0:
-        return None
-    axes = _axes(outline)
-    whole, own = outline @ axes, spot @ axes
-    low, span = whole.min(axis=0), np.ptp(whole, axis=0)
-    start, stop = (own.min(axis=0) - low) / span, (own.max(axis=0) - low) / span
-    middle = (start + stop) / 2
-    if middle.min() < -0.1 or middle.max() > 1.1:
-        return None
-    near = (start < _NEAR) | (stop > 1 - _NEAR)
-    return "end" if near[0] else "edge" if near[1] else "inside"
-
-
-def _axes(outline):
-    """Directions along and across a part, from its smallest rectangle; columns of a (2, 2) array."""
-    import cv2
-
-    corners = cv2.boxPoints(cv2.minAreaRect(outline.astype(np.float32))).astype(float)
-    one, two = corners[1] - corners[0], corners[2] - corners[1]
-    along, across = sorted((one, two), key=np.linalg.norm, reverse=True)
-    return np.stack([along / np.linalg.norm(along), across / np.linalg.norm(across)], axis=1)
-
-
-def _form(flaw):
-    """Round, long, or hollowed out like a crescent; None where only a box is known."""
-    import cv2
-
-    outline = flaw.get("outline")
-    if flaw["kind"] == "pit" or outline is None or len(outline) < _LEAST_CORNERS:
-        return None
-    points = np.asarray(outline, np.float32)
-    wide, high = sorted(cv2.minAreaRect(points)[1])
-    hull = cv2.contourArea(cv2.convexHull(points))
-    if hull <= 0 or wide <= 0:
-        return None
-    if cv2.contourArea(points) / hull < _CRESCENT_SOLIDITY and high / wide < _MOST_CRESCENT:
-        return "crescent"
-    return "long" if high / wide > _LONG_TO_WIDE else "round"
 
 
 # film against plan: edges of the states, and how far the outer ones reach; an ordinary run keeps within 8 %
@@ -350,13 +43,6 @@ _DIFFICULT_FACTOR = 0.95  # families whose films fall short of a reference alloy
 
 # explanations of a colour that are named: at most so many, and nearly as good as the best
 _MOST_NAMED, _NEARLY = 3, 0.5
-_CHANGE_WORDS = {
-    "thinner film": "a thinner film", "weaker bath": "a weaker bath", "colder bath": "a colder bath",
-    "shorter dip": "a shorter dip", "less taken up": "less dye taken up", "a little bled": "some dye bled out",
-    "more dye": "more dye", "pH moved": "another pH", "hue shifted": "a shifted hue",
-    "foreign dye": "a foreign dye in the bath", "another dye": "another dye", "greyed": "a grey metal",
-    "other metal": "another metal", "veiled": "a white veil", "bare in places": "bare places",
-}  # fmt: skip
 
 _EVENTS = {
     "contact_lost": "contact", "intermittent_contact": "contact", "runaway": "surge", "short": "surge",
@@ -438,9 +124,14 @@ def _colour(record, model, parts):
     plays = play_changes(model, usual, noted_ph=record["ph"] if moved else None)
     chances = change_likelihoods(plays, lab, u)
     middle = np.median(plays["as set"], axis=0)
-    words = f"against what the bath should give the reading is {describe_difference(middle, lab)}"
-    words += f" (ΔE00 {float(delta_e_00(middle, lab)):.1f}), {_explained(chances)}"
-    return [Seen("colour", tuple(chances / chances.max()), words)]
+    best = [int(i) for i in np.argsort(-chances)[:_MOST_NAMED] if chances[i] > _NEARLY * chances.max()]
+    note = Note(
+        "trouble.colour",
+        difference=describe_difference(middle, lab),
+        delta_e00=float(delta_e_00(middle, lab)),
+        changes=tuple(STATES["colour"][i] for i in best),
+    )
+    return [Seen("colour", tuple(chances / chances.max()), note)]
 
 
 def _as_usual(record, model):
@@ -453,16 +144,6 @@ def _as_usual(record, model):
     if _known(record, "ph") and abs(record["ph"] - middle) > _PH_OFF:
         back["ph"] = middle
     return record | back
-
-
-def _explained(chances):
-    """The changes that explain a reading best, in words."""
-    order = np.argsort(-chances)[:_MOST_NAMED]
-    best = [STATES["colour"][i] for i in order if chances[i] > _NEARLY * chances.max()]
-    names = [_CHANGE_WORDS[name] for name in best if name != "as set"]
-    listed = ", ".join(names[:-1]) + " or " * (len(names) > 1) + "".join(names[-1:])
-    pieces = ["as expected"] * ("as set" in best) + [f"as from {listed}"] * bool(names)
-    return ", or ".join(pieces)
 
 
 def _usual_doubt(model):
@@ -485,20 +166,20 @@ def _reading(record, parts, usual_u=_READING_U):
     return None, None
 
 
-def _ratio(kind, ratio, sd, words):
-    """How likely a measured film (against plan) is for each state, films within a state being equally likely."""
+def _film_against_plan(kind, film_um, plan_um, sd):
+    """How likely a film (against plan) is for each state, films within a state being equally likely."""
     from scipy.stats import norm
 
     edges = np.log(_FILM_EDGES)
-    share = np.diff(norm.cdf((edges - np.log(np.clip(ratio, *_FILM_EDGES[::4]))) / sd))
-    return Seen(kind, tuple(np.maximum(share, 1e-6) / np.diff(edges)), words)
+    share = np.diff(norm.cdf((edges - np.log(np.clip(film_um / plan_um, *_FILM_EDGES[::4]))) / sd))
+    note = Note(f"trouble.{kind}", film_um=film_um, plan_um=plan_um)
+    return Seen(kind, tuple(np.maximum(share, 1e-6) / np.diff(edges)), note)
 
 
 def _gauge(record):
     if not _known(record, "film_um", "film_measured_um"):
         return []
-    film, plan = record["film_measured_um"], record["film_um"]
-    return [_ratio("film", film / plan, _GAUGE_SD, f"the gauge reads {film:.1f} µm where {plan:.1f} µm was planned")]
+    return [_film_against_plan("film", record["film_measured_um"], record["film_um"], _GAUGE_SD)]
 
 
 def _evenness(parts):
@@ -507,7 +188,7 @@ def _evenness(parts):
     if not spread:
         return []
     state = STATES["even"][int(np.digitize(max(spread), _UNEVEN_EDGES_DELTA_E00))]
-    return [sure("even", state, f"the surface is {state} (ΔE00 {max(spread):.1f})")]
+    return [sure("even", state, Note("trouble.evenness", state=state, delta_e00=max(spread)))]
 
 
 def _trace(record, trace):
@@ -522,14 +203,12 @@ def _trace(record, trace):
     kinds = {_EVENTS[event.kind]: event for event in reversed(report.events)}
     first = next((kind for kind in _EVENT_ORDER if kind in kinds), "none")
     if first == "none":
-        seen = [sure("event", "none", "the run's log shows nothing unusual")]
+        seen = [sure("event", "none", Note("trouble.no_event"))]
     else:
         event = kinds[first]
-        seen = [sure("event", first, f"the run's log shows {event.kind.replace('_', ' ')} at {event.time_min:.0f} min")]
+        seen = [sure("event", first, Note("trouble.event", kind=event.kind, time_min=event.time_min))]
     if area is not None and report.film_um and _known(record, "film_um"):
-        plan = record["film_um"]
-        words = f"the charge gives {report.film_um:.1f} µm where {plan:.1f} µm was planned"
-        seen.append(_ratio("charge", report.film_um / plan, _CHARGE_SD, words))
+        seen.append(_film_against_plan("charge", report.film_um, record["film_um"], _CHARGE_SD))
     return seen
 
 
@@ -538,11 +217,11 @@ def _settings(record, model):
     if _known(record, "rinse_temp_c"):
         temp = record["rinse_temp_c"]
         state = STATES["rinse"][int(np.digitize(temp, _RINSE_EDGES_C))]
-        seen.append(sure("rinse", state, f"the rinse before the dye was {temp:.0f} °C ({state})"))
+        seen.append(sure("rinse", state, Note("trouble.rinse", temp_c=temp, state=state)))
     if _known(record, "wait_min"):
         wait = record["wait_min"]
         state = STATES["wait"][int(np.digitize(wait, _WAIT_EDGES_MIN))]
-        seen.append(sure("wait", state, f"it waited {wait:.0f} min between rinse and dye ({state})"))
+        seen.append(sure("wait", state, Note("trouble.wait", minutes=wait, state=state)))
     usual = None if model is None else getattr(model, "training", None)
     if usual is not None:
         seen += _against_usual(record, usual.settings)
@@ -555,17 +234,16 @@ def _against_usual(record, usual):
     if _known(record, "ph"):
         step = record["ph"] - float(np.median(usual.ph))
         state = "off" if abs(step) > _PH_OFF else "usual"
-        seen.append(sure("ph", state, f"the pH was {record['ph']:.1f}, {step:+.1f} from the bath's usual"))
+        seen.append(sure("ph", state, Note("trouble.ph", ph=record["ph"], step=step)))
     if _known(record, "bath_temp_c"):
         low, high = np.quantile(usual.bath_temp_c, [0.05, 0.95])
         temp = record["bath_temp_c"]
         state = "colder" if temp < low - _TEMP_OFF_C else "warmer" if temp > high + _TEMP_OFF_C else "usual"
-        words = f"the bath was {temp:.0f} °C, {state}" + (" than it ever is" if state != "usual" else " for it")
-        seen.append(sure("temp", state, words))
+        seen.append(sure("temp", state, Note("trouble.bath_temp", temp_c=temp, state=state)))
     if _known(record, "dwell_min"):
         low, high = np.quantile(usual.dwell_min, [0.05, 0.95])
         state = "short" if record["dwell_min"] < low else "long" if record["dwell_min"] > high else "usual"
-        seen.append(sure("dwell", state, f"the dwell was {record['dwell_min']:.1f} min, {state} for this bath"))
+        seen.append(sure("dwell", state, Note("trouble.dwell", minutes=record["dwell_min"], state=state)))
     return seen
 
 
@@ -577,9 +255,320 @@ def _alloy(record, usual):
     if not alloy:
         return []
     if alloy_factor(alloy).factor < _DIFFICULT_FACTOR:
-        return [sure("alloy", "difficult", f"{alloy} is a difficult alloy for dye work")]
+        return [sure("alloy", "difficult", Note("trouble.difficult_alloy", alloy=alloy))]
     habit = None if usual is None else usual.circumstances.usual.get("alloy")
     if habit is None:
         return []
     state = "usual" if habit == alloy else "other"
-    return [sure("alloy", state, f"the alloy is {alloy}, {'as usual' if state == 'usual' else f'usually {habit}'}")]
+    return [sure("alloy", state, Note("trouble.alloy", alloy=alloy, usual=habit))]
+
+
+def parts_of_photo(measurement):
+    """Return the parts of a photo as plain dicts.
+
+    Parameters
+    ----------
+    measurement : Measurement, dict or None
+        What `measure` returned, or its `to_dict`; any entry may lack.
+
+    Returns
+    -------
+    list of dict
+        ``lab`` is three numbers or None; ``flaws`` are of known kinds, None where nobody looked. A photo without a look
+        for flaws says so in the ``flags`` of each part.
+
+    Raises
+    ------
+    RecordError
+        If it is no measurement.
+    """
+    if measurement is None:
+        return []
+    photo = measurement.to_dict() if isinstance(measurement, Measurement) else measurement
+    if not isinstance(photo, Mapping):
+        raise RecordError(
+            f"the measurement is a {type(photo).__name__}; what `measure` returned, or its dict, is needed"
+        )
+    flags = [NOT_SOUGHT] if NOT_SOUGHT in (photo.get("flags") or ()) else []
+    return [_plain(part, flags) for part in photo.get("parts") or ()]
+
+
+def _plain(part, flags):
+    part = part.to_dict() if isinstance(part, Reading) else part
+    if not isinstance(part, Mapping):
+        raise RecordError(f"a part of the photo is a {type(part).__name__}; a dict as `measure` gives is needed")
+    flaws = part.get("flaws")
+    if flaws is not None:
+        flaws = [_sized(flaw) for flaw in flaws if isinstance(flaw, Mapping) and flaw.get("kind") in FLAW_KINDS]
+    labs = {name: _three(part.get(name)) for name in ("lab", "lab_u")}
+    return {**part, **labs, "flaws": flaws, "flags": [*(part.get("flags") or ()), *flags]}
+
+
+def _sized(flaw):
+    return {**flaw, **{name: _number(flaw.get(name)) for name in ("delta_e00", "area_fraction")}}
+
+
+def _number(value):
+    """A finite number, else None."""
+    try:
+        number = float(value)
+    except (TypeError, ValueError):
+        return None
+    return number if math.isfinite(number) else None
+
+
+def _three(values):
+    """Three finite numbers as a list, else None."""
+    if values is None or isinstance(values, str) or len(values) != 3:
+        return None
+    numbers = [_number(value) for value in values]
+    return None if None in numbers else numbers
+
+
+# median ΔE00 by which the furthest part of an ordinary batch, and of one with a fault, lies off, and their spread in
+# the logarithm; judged, no source
+_ORDINARY, _FAULTY = (1.3, 0.5), (7.0, 0.6)
+_MOST_ALIKE = 20.0
+_APART_DELTA_E00 = 3.0
+_PALER = 2.0  # in L*
+_GRADED = 0.9  # rank correlation of lightness with the place on the jig
+# two steps of a row of three count as a slope when the smaller is at least this share of the larger; judged, no source
+_EVEN_STEPS = 0.25
+# how well three parts show what they are: three at random lie in order of lightness one time in three
+_BY_CHANCE, _HARDLY = 1 / 3, 0.08
+# and how often a slope or a random spread leaves just one part off, and that one pale
+_ONE_BY_CHANCE = 0.1
+
+
+def part_evidence(parts):
+    """Return evidence of how the parts of a photo differ among themselves.
+
+    Parameters
+    ----------
+    parts : list of dict
+        The `parts` of a measurement.
+
+    Returns
+    -------
+    list of Seen
+        Empty with fewer than two colours.
+    """
+    read = [(place, part) for place, part in enumerate(parts, start=1) if part.get("lab")]
+    if len(read) < 2:
+        return []
+    lab = np.array([part["lab"] for _, part in read])
+    middle = np.median(lab, axis=0)
+    apart = delta_e_00(np.broadcast_to(middle, lab.shape), lab)
+    # two parts lie at equal distance from their middle, so what counts is how far one is from the other
+    far = float(delta_e_00(*lab)) if len(lab) == 2 else float(apart.max())
+    alike, size = _chance_alike(far), {"delta_e00": far}
+    if far <= _APART_DELTA_E00:
+        return [_seen((alike, 1, 1, 1), Note("trouble.parts_alike", count=len(lab), **size))]
+    if len(lab) == 2:
+        return [_seen((alike, 1, 1, 1), Note("trouble.two_parts_differ", **size))]
+    off = np.flatnonzero(apart > _APART_DELTA_E00)
+    pale = off.size == 1 and lab[off[0], 0] > middle[0] + _PALER
+    light = _lightness_along([part for _, part in read], lab[:, 0])
+    chances = _unplaced(pale) if light is None else _of_three(light, pale) if len(lab) == 3 else _of_row(light, pale)
+    if chances[1] == max(chances):
+        note = Note("trouble.parts_graded", **size)
+    elif pale:
+        note = Note("trouble.one_part_pale", number=read[off[0]][0], **size)
+    else:
+        note = Note("trouble.parts_differ", **size)
+    return [_seen((alike, *chances), note)]
+
+
+def _chance_alike(far):
+    """How much likelier parts so far apart are in an ordinary batch than in one whose parts differ by a fault."""
+    far = max(far, 0.3)
+    usual, fault = (np.exp(-0.5 * (np.log(far / at) / wide) ** 2) / wide for at, wide in (_ORDINARY, _FAULTY))
+    return min(usual / fault, _MOST_ALIKE)
+
+
+def _seen(chances, note):
+    return Seen("parts", tuple(map(float, chances)), note)
+
+
+def _unplaced(pale):
+    """How likely what is seen is where one is pale, on a slope, at random; of parts whose places are unknown."""
+    return (1, _ONE_BY_CHANCE, _ONE_BY_CHANCE) if pale else (_HARDLY, 0.99, 1)
+
+
+def _of_three(light, pale):
+    """The same of a row of three."""
+    steps = np.diff(light)
+    in_order = steps[0] * steps[1] > 0
+    slope = in_order and min(abs(steps)) > _EVEN_STEPS * max(abs(steps))
+    return (1 if pale and not slope else _HARDLY), (1 if slope else _HARDLY), (_BY_CHANCE if in_order else 1)
+
+
+def _of_row(light, pale):
+    """The same of a row of four or more."""
+    from scipy.stats import spearmanr
+
+    if abs(spearmanr(np.arange(len(light)), light).statistic) >= _GRADED:
+        return 0, 1, 0
+    return (1, 0, 0) if pale else (0, 0, 1)
+
+
+def _lightness_along(parts, light):
+    """Lightness in the order of the parts' places; None where a place is unknown."""
+    boxes = [part.get("box") for part in parts]
+    if any(box is None or len(box) != 4 for box in boxes):
+        return None
+    middles = np.array([[(x0 + x1) / 2, (y0 + y1) / 2] for x0, y0, x1, y1 in boxes])
+    way = middles[:, int(np.argmax(np.ptp(middles, axis=0)))]
+    return light[np.argsort(way)] if np.ptp(way) > 0 else None
+
+
+# the flag of a photo, or of a kept reading, whose flaws nobody looked for: then an empty list says nothing
+NOT_SOUGHT = "flaws_not_sought"
+_LOCAL = ("spot", "streak", "pale_zone", "pit")
+# a flaw whose size nobody gave is taken as a plain one
+_USUAL_DELTA_E00 = 6.0
+_CLEAR_DELTA_E00 = 2.5
+# doubts about the light of a part, and what a flaw's size then counts for; judged, no source
+_BY_LIGHT, _UNDER_DOUBT = {"glare", "uneven_light", "clipped"}, 0.25
+_COUNT_EDGES = (1.5, 4.5)
+_EXTENT_EDGES = (0.01, 0.08)
+# within this share of the part's length (or width) a flaw lies at its end (or edge)
+_NEAR = 0.08
+_LONG_TO_WIDE = 3.0
+_CRESCENT_SOLIDITY, _MOST_CRESCENT = 0.8, 5.0
+_LEAST_CORNERS = 6  # a box drawn as an outline says nothing of the form
+
+
+def flaw_evidence(parts):
+    """Return evidence of the flaws of parts.
+
+    Parameters
+    ----------
+    parts : list of dict
+        The `parts` of a measurement; those without a ``flaws`` entry, or flagged `NOT_SOUGHT` and without a flaw, were
+        not looked at.
+
+    Returns
+    -------
+    list of Seen
+    """
+    looked = [part for part in parts if _was_looked_at(part)]
+    if not looked:
+        return []
+    looked = [part | {"flaws": [_as_trusted(part, flaw) for flaw in part["flaws"]]} for part in looked]
+    seen = [_kind_seen(kind, looked) for kind in FLAW_KINDS]
+    local = [(part, flaw) for part in looked for flaw in part["flaws"] if flaw["kind"] in _LOCAL]
+    clear = [pair for pair in local if _size(pair[1]) >= _CLEAR_DELTA_E00]
+    return seen + (_details(clear) if clear else [])
+
+
+def _was_looked_at(part):
+    flaws = part.get("flaws")
+    return bool(flaws) or (flaws is not None and NOT_SOUGHT not in (part.get("flags") or ()))
+
+
+def _as_trusted(part, flaw):
+    """A flaw as large as it may be believed: light can draw one where there is none."""
+    doubtful = _BY_LIGHT & set(part.get("flags") or ())
+    return flaw | {"delta_e00": _size(flaw) * _UNDER_DOUBT} if doubtful else flaw
+
+
+def _size(flaw):
+    size = flaw.get("delta_e00")
+    return _USUAL_DELTA_E00 if size is None or size != size else float(size)
+
+
+def _kind_seen(kind, parts):
+    sizes = [[_size(flaw) for flaw in part["flaws"] if flaw["kind"] == kind] for part in parts]
+    every = [size for own in sizes for size in own]
+    if every:
+        note = Note("trouble.flaws", kind=kind, count=len(every), delta_e00=max(every))
+    elif any(part["flaws"] for part in parts):
+        note = Note("trouble.none_of_kind", kind=kind)
+    else:
+        note = Note("trouble.no_flaws")
+    return Seen(kind, (sum(bool(own) for own in sizes), len(parts), max(every, default=0.0)), note)
+
+
+def _details(clear):
+    """Number, extent, place and form of local flaws, led by the clearest."""
+    part, lead = max(clear, key=lambda pair: _size(pair[1]) * np.sqrt(pair[1].get("area_fraction") or 0.01))
+    alike = [flaw for _, flaw in clear if flaw["kind"] == lead["kind"]]
+    seen, kind = [], lead["kind"]  # each stands alone, so each names what it speaks of
+    if kind != "pit" or len(alike) > 1:  # pits may come as one flaw, however many
+        state = STATES["count"][int(np.digitize(len(alike), _COUNT_EDGES))]
+        seen.append(sure("count", state, Note("trouble.flaw_count", state=state, kind=kind)))
+    area = lead.get("area_fraction")
+    if area is not None and area == area:
+        state = STATES["extent"][int(np.digitize(area, _EXTENT_EDGES))]
+        seen.append(sure("extent", state, Note("trouble.flaw_extent", kind=kind, area_fraction=area)))
+    place = _place(part, lead)
+    if place:
+        seen.append(sure("place", place, Note("trouble.flaw_place", kind=kind, place=place)))
+    form = _form(lead)
+    seen += [sure("form", form, Note("trouble.flaw_form", kind=kind, form=form))] if form else []
+    return seen + _leading_kind([flaw for _, flaw in clear])
+
+
+def _leading_kind(clear):
+    """Which kind there is most of, where there are several; of as many, the clearest."""
+    sizes = {kind: [_size(flaw) for flaw in clear if flaw["kind"] == kind] for kind in _LOCAL}
+    if sum(bool(own) for own in sizes.values()) < 2:
+        return []
+    lead = max(sizes, key=lambda kind: (len(sizes[kind]), max(sizes[kind], default=0.0)))
+    return [sure("leads", lead, Note("trouble.leading_flaw", kind=lead))]
+
+
+def _points(thing):
+    """Corners (n, 2) of an outline, else of a box; None without either."""
+    outline = thing.get("outline")
+    if outline is not None and len(outline) >= 3:
+        return np.asarray(outline, float)
+    box = thing.get("box")
+    if box is None or len(box) != 4:
+        return None
+    x0, y0, x1, y1 = box
+    return np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]], float)
+
+
+def _place(part, flaw):
+    """At an end of the part, at an edge, or inside; None where it cannot be told."""
+    outline, spot = _points(part), _points(flaw)
+    if outline is None or spot is None or np.ptp(outline, axis=0).min() <= 0:
+        return None
+    axes = _axes(outline)
+    whole, own = outline @ axes, spot @ axes
+    low, span = whole.min(axis=0), np.ptp(whole, axis=0)
+    start, stop = (own.min(axis=0) - low) / span, (own.max(axis=0) - low) / span
+    middle = (start + stop) / 2
+    if middle.min() < -0.1 or middle.max() > 1.1:
+        return None
+    near = (start < _NEAR) | (stop > 1 - _NEAR)
+    return "end" if near[0] else "edge" if near[1] else "inside"
+
+
+def _axes(outline):
+    """Directions along and across a part, from its smallest rectangle; columns of a (2, 2) array."""
+    import cv2
+
+    corners = cv2.boxPoints(cv2.minAreaRect(outline.astype(np.float32))).astype(float)
+    one, two = corners[1] - corners[0], corners[2] - corners[1]
+    along, across = sorted((one, two), key=np.linalg.norm, reverse=True)
+    return np.stack([along / np.linalg.norm(along), across / np.linalg.norm(across)], axis=1)
+
+
+def _form(flaw):
+    """Round, long, or hollowed out like a crescent; None where only a box is known."""
+    import cv2
+
+    outline = flaw.get("outline")
+    if flaw["kind"] == "pit" or outline is None or len(outline) < _LEAST_CORNERS:
+        return None
+    points = np.asarray(outline, np.float32)
+    wide, high = sorted(cv2.minAreaRect(points)[1])
+    hull = cv2.contourArea(cv2.convexHull(points))
+    if hull <= 0 or wide <= 0:
+        return None
+    if cv2.contourArea(points) / hull < _CRESCENT_SOLIDITY and high / wide < _MOST_CRESCENT:
+        return "crescent"
+    return "long" if high / wide > _LONG_TO_WIDE else "round"

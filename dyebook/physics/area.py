@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from inspect import signature
 
 from dyebook.errors import RecordError
+from dyebook.notebook import Note
 from dyebook.physics.answer import Answer, cautions_for
 from dyebook.units import parse_quantity
 
@@ -227,14 +228,13 @@ def sum_areas(shapes, jig_dm2=0.0):
     lines = [_line(shape) for shape in shapes]
     total = sum(line["area_dm2"] for line in lines) + jig_dm2
     blind = [line["label"] for line in lines if line["blind"]]
-    notes = (f"blind bore in {', '.join(blind)}: air may stay in it, acid comes out of it later",) if blind else ()
     return AreaSum(
         area_dm2=total,
         area_dm2_sd=math.sqrt(sum((0.02 * line["area_dm2"]) ** 2 for line in lines) + (0.1 * jig_dm2) ** 2),
         lines=tuple(lines),
-        basis="closed formulas of plain shapes, roughness not counted",
+        basis=Note("bench.plain_shapes"),
         cautions=cautions_for("trapped_acid") if blind else cautions_for(),
-        notes=notes,
+        notes=(Note("bench.blind_bore", labels=blind),) if blind else (),
     )
 
 

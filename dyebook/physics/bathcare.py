@@ -12,8 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from dyebook.errors import RecordError
+from dyebook.notebook import Note
 from dyebook.physics.answer import Answer, cautions_for, check_figure, positive_field
-from dyebook.record import FIELDS, check_value
+from dyebook.record import check_value
 
 __all__ = [
     "BathAge",
@@ -39,6 +40,7 @@ UPTAKE_MG_PER_DM2_UM = 0.2
 UPTAKE_SD_FRACTION = 0.7
 GIVEN_SD_FRACTION = 0.2  # of a figure that the shop has set itself
 DRAG_OUT_ML_PER_DM2 = 1.5  # plain parts with a short drip, common practice 0.5 to 3
+MEASURED_SD_FRACTION = 0.05  # of a strength read by comparison, common practice
 _MAX_L = 1e5
 
 
@@ -72,18 +74,16 @@ def make_up_bath(dye_g_per_l, bath_volume_l, second_g_per_l=None):
     everything = strength + (second or 0.0)
     notes = ()
     if not 0.25 <= everything <= 10:
-        notes = (f"{everything:g} g/L is outside the usual 0.25 to 10 g/L (handbook)",)
+        notes = (Note("bench.unusual_dye_strength", dye_g_per_l=everything),)
     if second is not None:
-        notes += (
-            "two dyes compete for the same places, and spend unevenly: try a coupon, and check the hue as it ages",
-        )
+        notes += (Note("bench.two_dyes_compete"),)
     return MakeUp(
         dye_g=strength * volume,
         dye_g_per_l=strength,
         bath_volume_l=volume,
         second_dye_g=None if second is None else second * volume,
         second_dye_g_per_l=second,
-        basis="mass = strength × volume; dissolve in warm soft water first, then fill to the line",
+        basis=Note("bench.make_up"),
         cautions=cautions_for("dye", "hot_bath", "waste"),
         notes=notes,
     )
@@ -183,12 +183,10 @@ def top_up_bath(target_g_per_l, full_volume_l, *, measured_g_per_l=None, present
     if measured_g_per_l is None:
         strength, sd, present = estimate_strength(target, full, **use)
         present = present if present_volume_l is None else present_volume_l
-        basis = "reckoned from area dyed, uptake, evaporation and drag-out" + (
-            "" if use.get("uptake_mg_per_dm2") is not None else " (uptake: rule of thumb)"
-        )
+        basis = Note("bench.reckoned_strength", by_rule_of_thumb=use.get("uptake_mg_per_dm2") is None)
     else:
         strength, present = positive_field("dye_g_per_l", measured_g_per_l), present_volume_l or full
-        sd, basis = 0.05 * strength, "measured strength, 5 % uncertain"
+        sd, basis = MEASURED_SD_FRACTION * strength, Note("bench.measured_strength")
     if present > full * (1 + 1e-9):
         raise RecordError(f"the bath holds {present:g} L, above its line at {full:g} L; check the level")
     missing_g = target * full - strength * present
@@ -201,14 +199,8 @@ def top_up_bath(target_g_per_l, full_volume_l, *, measured_g_per_l=None, present
         dilute_l=max(-missing_g, 0.0) / strength,
         basis=basis,
         cautions=cautions_for("dye", "hot_bath", "waste"),
-        notes=_top_up_notes(missing_g),
+        notes=(Note("bench.too_strong"),) if missing_g < 0 else (),
     )
-
-
-def _top_up_notes(missing_g):
-    if missing_g < 0:
-        return ("the bath is stronger than wanted: dip shorter, or store part of it and fill with water",)
-    return ()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -247,9 +239,9 @@ def check_level(bath_volume_l, tank_area_dm2, part_height_mm, part_volume_l=0.0,
         covers=missing == 0,
         missing_l=missing * floor / 100,
         rise_mm=part_volume_l / floor * 100,
-        basis=f"volume over area, with {margin_mm:g} mm of cover",
+        basis=Note("bench.level", margin_mm=margin_mm),
         cautions=cautions_for("hot_bath"),
-        notes=() if missing == 0 else ("a part that stands out gets a level line: fill up before dyeing",),
+        notes=(Note("bench.stands_out"),) if missing else (),
     )
 
 
@@ -272,31 +264,17 @@ def reckon_age(dyed_dm2, bath_volume_l, days, *, limit_dm2_per_l=None, limit_day
         dm2_per_l=used,
         days=old,
         worn_out=worn,
-        basis="your own limits" if limit_dm2_per_l or limit_days else "no limit set: watch the check coupon",
+        basis=Note("bench.own_limits" if limit_dm2_per_l or limit_days else "bench.no_limit"),
         cautions=cautions_for("waste"),
     )
 
 
-def check_window(name, value, lower, upper):
-    """Say in words whether a bath figure lies in the window the shop set for this dye.
-
-    Parameters
-    ----------
-    name : {"ph", "bath_temp_c"}
-    value, lower, upper : float
-
-    Returns
-    -------
-    str or None
-        None inside the window.
-    """
+def check_window(name: str, value: float, lower: float, upper: float) -> Note | None:
+    """Return a note where a figure of the bath, ``ph`` or ``bath_temp_c``, is outside the shop's window, else None."""
     number = check_value(name, value)
     if lower <= number <= upper:
         return None
-    side = "below" if number < lower else "above"
-    row = FIELDS[name]
-    unit = f" {row.unit}" if row.unit else ""
-    return f"{row.label} {number:g}{unit} is {side} your window of {lower:g} to {upper:g}{unit} for this dye"
+    return Note("bench.off_window", name=name, value=number, lower=lower, upper=upper)
 
 
 # 350 g/mol and 20 000 L/(mol·cm) at the peak: textbook order of size of dyes, a factor two either way
@@ -418,7 +396,8 @@ def learn_loss(link, checks=()):
         float((share * left * right).sum())
         for left, right in ((weight - mean, weight - mean), (weight - mean, per_day - daily), (per_day - daily,) * 2)
     )
-    return LossRate(mean, daily, covariance, len(checks), _basis(link.source, len(checks), daily))
+    basis = Note("bench.own_checks", count=len(checks), prior=link.source, per_day=daily)
+    return LossRate(mean, daily, covariance, len(checks), basis)
 
 
 def _log_prior_of_ageing(per_day):
@@ -428,8 +407,3 @@ def _log_prior_of_ageing(per_day):
     prior = _AGEING_SHARE * slab / slab.sum()
     prior[..., 0] = 1 - _AGEING_SHARE
     return np.log(prior)
-
-
-def _basis(source, count, per_day):
-    alone = f"; on its own it loses {100 * per_day:.2g} % a day" if per_day > 1e-4 else ""
-    return f"your {count} strength check{'s' if count > 1 else ''}, with {source} as the prior{alone}"

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from dyebook.errors import RecordError
+from dyebook.notebook import Note
 from dyebook.physics.acid import (
     MAX_WT_PERCENT,
     WATER_G_PER_ML,
@@ -151,17 +152,9 @@ def mix_acid(g_per_l, volume_l, *, wt_percent=None, sg=None, sg_temp_c=20.0):
         portions=len(portions),
         portion_acid_ml=tuple(acid for acid, _ in portions),
         portion_rise_c=max(rise for _, rise in portions),
-        basis=_mix_basis(sg, sg_temp_c),
+        basis=Note("bench.acid_mix", sg=sg, sg_temp_c=sg_temp_c),
         cautions=_mix_cautions(len(portions)),
         notes=_mix_notes(stock, asked),
-    )
-
-
-def _mix_basis(sg, sg_temp_c):
-    source = "wt % as given" if sg is None else f"SG 20/20 of {sg:g} read at {sg_temp_c:g} °C"
-    return (
-        f"mass balance with contraction, handbook density at 20 °C (checked with Myhre 1998), {source}; "
-        "rise from Thomsen's heat of dilution, good to about 4 °C"
     )
 
 
@@ -173,19 +166,12 @@ def _mix_cautions(portions):
 
 
 def _mix_notes(stock, asked):
-    notes = [
-        "by volume, 1 part of 96 % acid to 10 of water is 164 g/L, while 1 part of battery acid (SG 1.280) to 1 of "
-        f"water is 239 g/L: different baths, so go by g/L. This bath is 1 : {_water_parts(stock, asked):.1f}"
-    ]
-    low, high = WINDOW_G_PER_L
-    if not low <= asked <= high:
-        notes.append(f"{asked:g} g/L is outside the usual {low:g} to {high:g} g/L for films that are dyed")
-    return tuple(notes)
-
-
-def _water_parts(stock, asked):
     acid_ml, water_ml = mix_volumes(stock, asked, 1.0)
-    return float(water_ml / acid_ml)
+    by_volume = Note("bench.parts_by_volume", water_parts=float(water_ml / acid_ml))
+    low, high = WINDOW_G_PER_L
+    if low <= asked <= high:
+        return (by_volume,)
+    return by_volume, Note("bench.unusual_acid_strength", g_per_l=asked, low=low, high=high)
 
 
 def _plan_portions(stock, acid_ml, water_ml):
@@ -285,7 +271,7 @@ def check_bath(sg, sg_temp_c=20.0, sg_sd=0.001):
         g_per_l=g_per_l_of_wt(wt),
         g_per_l_sd=float(slope * sg_sd),
         wt_percent=wt,
-        basis="handbook density at 20 °C, reading brought to 20 °C with the slope of Myhre 1998; fresh acid assumed",
+        basis=Note("bench.hydrometer"),
         cautions=cautions_for("aluminium_reads_as_acid", "protection", "waste"),
     )
 
@@ -326,7 +312,6 @@ def bath_life(charge_ah, volume_l, *, discard_ah_per_l=None, aluminium_start_g_p
     discard = room / per_ah if discard_ah_per_l is None else discard_ah_per_l
     discard = check_figure("the discard point", discard, "A·h/L", 0, 1e6)
     used = charge / volume
-    origin = "12 g/L of aluminium" if discard_ah_per_l is None else "your own discard point"
     return BathLife(
         ah_per_l=used,
         aluminium_g_per_l=aluminium_start_g_per_l + used * per_ah,
@@ -334,6 +319,6 @@ def bath_life(charge_ah, volume_l, *, discard_ah_per_l=None, aluminium_start_g_p
         discard_ah_per_l=discard,
         left_ah=max(discard - used, 0.0) * volume,
         worn_out=used >= discard,
-        basis=f"Faraday's law with about a third of the oxidised metal dissolving, drag-out neglected; {origin}",
+        basis=Note("bench.dissolved_aluminium", own_point=discard_ah_per_l is not None),
         cautions=cautions_for("waste", "protection"),
     )

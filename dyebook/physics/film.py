@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 import numpy as np
 
 from dyebook.errors import RecordError
+from dyebook.notebook import Note
 from dyebook.physics.answer import Answer, cautions_for, check_figure, positive_field
 from dyebook.physics.rates import METAL_UM_PER_A_MIN_DM2, RULES, alloy_factor, check_faraday, growth_rate
 
@@ -29,6 +30,7 @@ __all__ = [
 DENSITY_WINDOW = (1.0, 2.0)  # A/dm2, common decorative window (handbooks, from memory; guidebook 1.08 to 1.61)
 # ISO 7599: name, least average, least local thickness in µm; values from memory
 _CLASSES = (("AA5", 5, 4), ("AA10", 10, 8), ("AA15", 15, 12), ("AA20", 20, 16), ("AA25", 25, 20))
+LONG_RUN_MIN = 90.0  # common practice
 _THREAD_60_FACTOR = 4.0  # twice 1 / sin 30°: each flank moves the pitch line by film / sin(half angle), on both sides
 
 
@@ -161,11 +163,11 @@ def _plan_notes(density, minutes, alloy):
     notes = []
     low, high = DENSITY_WINDOW
     if not low <= density <= high:
-        notes.append(f"{density:.3g} A/dm² is outside the usual {low:g} to {high:g} A/dm² for films that are dyed")
-    if minutes > 90:
-        notes.append("long runs grow soft, powdery film: watch the temperature")
+        notes.append(Note("bench.unusual_density", a_per_dm2=density, low=low, high=high))
+    if minutes > LONG_RUN_MIN:
+        notes.append(Note("bench.long_run"))
     if alloy is not None and alloy_factor(alloy).note:
-        notes.append(f"{alloy}: {alloy_factor(alloy).note}")
+        notes.append(Note("bench.alloy_note", alloy=alloy, note=alloy_factor(alloy).note))
     return tuple(notes)
 
 
@@ -283,7 +285,7 @@ def supply_plan(area_dm2, current_density_a_per_dm2, film_um, supply_max_a=None,
     current = float(min(wanted, limit))
     run = plan_film(area, current, film_um=film_um, **conditions)
     limited = wanted > limit
-    notes = (f"the supply stops at {limit:g} A: {wanted:.3g} A were wanted",) if limited else ()
+    notes = (Note("bench.supply_too_small", limit_a=limit, wanted_a=wanted),) if limited else ()
     return SupplyPlan(
         wanted_a=wanted,
         current_a=current,
@@ -387,11 +389,8 @@ def run_now(started_at, now, area_dm2, readings, film_um, *, alloy=None, electro
         paused=bool(last == 0),
         basis=rate.basis,
         cautions=cautions_for("supply_off", "hydrogen"),
-        notes=(_PAUSED,) if last == 0 else (),
+        notes=(Note("bench.paused"),) if last == 0 else (),
     )
-
-
-_PAUSED = "paused: its end is reckoned as if the current came back now; films run again after a break may blister"
 
 
 def _noted(started_at, readings):

@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 
 from dyebook.errors import RecordError
+from dyebook.notebook import Note
 from dyebook.physics.answer import Answer, cautions_for
 from dyebook.physics.rates import FARADAY_BOUND, RULE_SD, GrowthRate, alloy_factor, check_faraday, growth_rate
 
@@ -121,7 +122,7 @@ def learn_growth_rate(runs, *, alloy=None, electrolyte_temp_c=None, current_dens
     mean, sd, scatter = _update(ratios, doubts, float(base.sd_fraction))
     mean, sd = _cut_normal(mean, sd, FARADAY_BOUND / base.um_per_a_min_dm2)
     film_sd = base.sd_fraction if not len(ratios) else math.hypot(sd / mean, scatter)
-    basis = _basis(len(ratios), base.basis)
+    basis = Note("bench.own_gauge", count=len(ratios), prior=base.basis)
     rate = GrowthRate(base.um_per_a_min_dm2 * mean, film_sd, basis, base.slowing_min)
     return OwnRate(
         um_per_a_min_dm2=float(rate.um_per_a_min_dm2),
@@ -132,7 +133,7 @@ def learn_growth_rate(runs, *, alloy=None, electrolyte_temp_c=None, current_dens
         rate=rate,
         basis=basis,
         cautions=cautions_for("supply_off"),
-        notes=_left_out(left_out),
+        notes=(Note("bench.runs_left_out", count=left_out),) if left_out else (),
     )
 
 
@@ -140,19 +141,6 @@ def _usual_temp_c(runs):
     """The middle temperature of the runs; None where none has one: rate and readings must be held to one yardstick."""
     known = [run.electrolyte_temp_c for run in runs if run.electrolyte_temp_c is not None]
     return float(np.median(known)) if known else None
-
-
-def _left_out(count):
-    if not count:
-        return ()
-    runs = "1 run is" if count == 1 else f"{count} runs are"
-    return (f"{runs} left out: the film is far from what the charge makes; look for a lost contact",)
-
-
-def _basis(count, prior):
-    if count == 0:
-        return f"no gauge readings yet: {prior}"
-    return f"your {count} gauge reading{'s' if count > 1 else ''}, with {prior} as the prior, below the Faraday bound"
 
 
 def _observed(runs, alloy, temp_c):

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from dyebook.notebook import Note
 from dyebook.physics.acid import density_g_per_ml, heat_capacity_kj_per_kg_k, wt_of_g_per_l
 from dyebook.physics.answer import Answer, cautions_for, check_figure, positive_field
 from dyebook.physics.rates import OXIDE_FORMATION_KJ_PER_AH, growth_rate
@@ -128,21 +129,10 @@ def warm_tank(
         largest_area_dm2=largest / positive_field("current_density_a_per_dm2", current_density_a_per_dm2),
         cooling_w=excess_kj * 1000 / (time * 60),
         ice_kg=excess_kj / (_ICE_KJ_PER_KG + _WATER_KJ_PER_KG_K * max(allowed_temp_c, 0.0)),
-        basis=_basis(loss_w_per_k),
+        basis=Note("bench.tank_heat", loss_w_per_k=loss_w_per_k),
         cautions=cautions_for("hot_electrolyte", "hydrogen", "supply_off"),
-        notes=_notes(end, allowed_temp_c),
+        notes=(Note("bench.too_warm", end_temp_c=end, allowed_temp_c=allowed_temp_c),) if end > allowed_temp_c else (),
     )
-
-
-def _basis(loss_w_per_k):
-    loss = "no heat lost to the room" if loss_w_per_k == 0 else f"{loss_w_per_k:g} W/K lost to the room"
-    return f"joule heat at the tank plus heat of oxide formation (10.4 kJ per A·h), {loss}; growth by published films"
-
-
-def _notes(end_temp_c, allowed_temp_c):
-    if end_temp_c <= allowed_temp_c:
-        return ()
-    return (f"the tank would end at {end_temp_c:.1f} °C, above {allowed_temp_c:g} °C: cool it, or run a smaller load",)
 
 
 def _end_temp(start, room, heat_kj, capacity, minutes, loss_w_per_k):

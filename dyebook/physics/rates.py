@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from dyebook.errors import RecordError
+from dyebook.notebook import Note
 from dyebook.record import check_value
 
 __all__ = [
@@ -113,14 +114,14 @@ class GrowthRate:
         At the start of the run.
     sd_fraction : float or array
         Standard uncertainty of a film reckoned with it, as a share of the film.
-    basis : str
+    basis
     slowing_min : float
         Time at which growth per charge has fallen to a half on average; infinite for the plain rules.
     """
 
     um_per_a_min_dm2: float
     sd_fraction: float
-    basis: str
+    basis: Note
     slowing_min: float = float("inf")
 
     def film_um(self, current_density_a_per_dm2, minutes):
@@ -134,15 +135,6 @@ class GrowthRate:
         speed = self.um_per_a_min_dm2 * np.asarray(current_density_a_per_dm2, float) - film / self.slowing_min
         with np.errstate(divide="ignore"):
             return np.where(speed > 0, film / np.maximum(speed, 0.0), np.inf)
-
-    def scaled(self, factor, sd_fraction, basis):
-        """Return the rate times `factor`, with a further uncertainty and the name of its reason."""
-        return replace(
-            self,
-            um_per_a_min_dm2=self.um_per_a_min_dm2 * factor,
-            sd_fraction=np.hypot(self.sd_fraction, sd_fraction),
-            basis=f"{self.basis}; {basis}",
-        )
 
 
 def growth_rate(current_density_a_per_dm2=None, electrolyte_temp_c=None, *, alloy=None, rule="720"):
@@ -176,7 +168,7 @@ def growth_rate(current_density_a_per_dm2=None, electrolyte_temp_c=None, *, allo
     if rule not in RULES:
         raise RecordError(f"rule {rule!r} is unknown; use {' or '.join(RULES)}")
     if electrolyte_temp_c is None:
-        rate = GrowthRate(RULES[rule], RULE_SD, f"{rule} rule ({RULES[rule]:.4f} µm per A·min/dm²)")
+        rate = GrowthRate(RULES[rule], RULE_SD, Note("bench.plain_rule", rule=rule, rate=RULES[rule]))
     elif rule != "720":
         raise RecordError("the 0.30 rule knows no temperature; leave the temperature out, or leave the rule out")
     else:
@@ -184,7 +176,12 @@ def growth_rate(current_density_a_per_dm2=None, electrolyte_temp_c=None, *, allo
     if alloy is None:
         return rate
     family = alloy_factor(alloy)
-    return rate.scaled(family.factor, family.sd, f"alloy {alloy} taken as {family.factor:g} ({family.source})")
+    return replace(
+        rate,
+        um_per_a_min_dm2=rate.um_per_a_min_dm2 * family.factor,
+        sd_fraction=np.hypot(rate.sd_fraction, family.sd),
+        basis=Note("bench.alloy_rate", rate=rate.basis, alloy=alloy, factor=family.factor, source=family.source),
+    )
 
 
 def _model_rate(density, temp_c):
@@ -200,12 +197,10 @@ def _model_rate(density, temp_c):
         & (density <= _DATA_DENSITY[1])
     )
     sd = np.where(inside, RULE_SD, FAR_SD)
-    where = f"at {float(temp):.1f} °C and {float(density):.3g} A/dm²" if rate.ndim == 0 else "for each run"
-    basis = f"720 rule corrected for temperature, density and time by published AA6063 films (2008), {where}"
-    if not inside.all():
-        basis += ", outside their 15 to 30 °C and 1 to 4 A/dm²"
-    as_given = (float(rate), float(sd)) if rate.ndim == 0 else (rate, sd)
-    return GrowthRate(*as_given, basis, _SLOWING_MIN)
+    one = rate.ndim == 0
+    where = (float(temp), float(density)) if one else None
+    basis = Note("bench.film_model", where=where, outside=not inside.all())
+    return GrowthRate(*((float(rate), float(sd)) if one else (rate, sd)), basis, _SLOWING_MIN)
 
 
 @dataclass(frozen=True)

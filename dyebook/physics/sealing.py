@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from dyebook.errors import RecordError
+from dyebook.notebook import Note
 from dyebook.physics.answer import Answer, cautions_for
 from dyebook.record import check_value
 
@@ -147,9 +148,9 @@ def plan_seal(film_um, kind="hot_water", *, min_per_um=None, skin_or_food=False)
         minutes_high=high * film,
         temp_c=seal.temp_c,
         ph=seal.ph,
-        basis=f"{rate:g} min per µm, " + (seal.source if min_per_um is None else "your own figure"),
+        basis=Note("bench.seal_rate", min_per_um=rate, source=seal.source if min_per_um is None else ""),
         cautions=cautions_for(*names),
-        notes=(seal.note,) + (("nickel on something worn on the skin or used with food",) if flagged else ()),
+        notes=(seal.note, *((Note("bench.nickel_worn"),) if flagged else ())),
     )
 
 

@@ -6,9 +6,13 @@ Bench answers in words: one line per figure, in our unit and the other one, with
 import math
 from datetime import datetime
 
+from dyebook.record import FIELDS
 from dyebook.report.words import moment_text
 
 __all__ = [
+    "CAUTIONS",
+    "EVENT_REMEDIES",
+    "SENTENCES",
     "anodised_words",
     "answer_lines",
     "answer_page",
@@ -32,6 +36,230 @@ __all__ = [
     "steps_page",
     "wet_step_text",
 ]
+
+SUPPLY_OFF = "Supply off before touching any contact, clamp or part: an arc can light the hydrogen over the tank."
+
+CAUTIONS = {
+    "general": (
+        "General information, not a procedure. Follow the safety data sheets of your chemicals, local codes and "
+        "permits, and a competent or licensed person. If in doubt, stop."
+    ),
+    "acid_into_water": (
+        "Acid slowly into water, never water into acid; stir, in a vessel that stands heat and acid, with water "
+        "already in it."
+    ),
+    "protection": (
+        "Goggles and face shield, acid-proof gloves and apron; eyewash and running water within reach. "
+        "Acid mist is harmful: ventilate."
+    ),
+    "cool_before_use": (
+        "Let the mix cool to the working temperature before use: a hot electrolyte burns and pits the work."
+    ),
+    "cooled_portions": (
+        "Add the acid in the portions given and let the mix cool between them; stop adding when it passes 50 °C."
+    ),
+    "hydrogen": (
+        "The run gives off hydrogen, flammable from 4 % in air. Ventilate well, no flame, spark or smoking "
+        "near the tank."
+    ),
+    "supply_off": SUPPLY_OFF,
+    "mains": (
+        "Mains and supply wiring: suitably qualified person only; residual-current protection, fused leads, dry hands."
+    ),
+    "aluminium_reads_as_acid": (
+        "In a used bath dissolved aluminium raises the hydrometer as acid does: the true acid is lower. "
+        "Titrate to know."
+    ),
+    "waste": (
+        "Disposal by local rules: used acid, dye, seal and rinse hold acid and metals. Keep them in labelled "
+        "containers and hand them to a licensed carrier, or act on "
+        "the local authority's written permission; never release them to sewer, soil or water."
+    ),
+    "hot_bath": (
+        "Hot bath: scald and steam. Lower parts slowly, cover the tank, never reach over it without protection."
+    ),
+    "nickel": (
+        "Nickel salts sensitise the skin and are harmful to breathe; gloves, no eating or drinking, local exhaust."
+    ),
+    "nickel_skin": (
+        "Worn on the skin or used with food: a nickel seal can leave nickel on the surface. Choose a nickel-free seal, "
+        "or have release tested against the rules where it is sold."
+    ),
+    "dye": (
+        "Treat dyes as hazardous as their safety data sheets say; some hold chromium, cobalt or copper. "
+        "Avoid dust; not for contact with food."
+    ),
+    "caustic": (
+        "Caustic burns eyes and skin and gives hydrogen with aluminium; gloves, face shield, ventilation, small loads."
+    ),
+    "desmut": "Desmutting acids may be oxidising or contain fluoride: specialist practice and their own data sheets.",
+    "strip": "Stripping baths are for trained people with the right permits; no recipe is given here.",
+    "trapped_acid": "Blind bores hold air and carry acid out: rinse them long, and expect acid to drip when handling.",
+    "hot_electrolyte": "Hot acid and mist: keep back, supply off, let the tank cool before anything is moved.",
+}
+
+# what to do when a trace shows the event; every remedy at a contact begins with the supply
+EVENT_REMEDIES = {
+    "contact_lost": (
+        f"{SUPPLY_OFF} Then lift the load, look for the pale part, clean the contact and clamp it firmly; "
+        "a part whose film was interrupted is best stripped and run again."
+    ),
+    "intermittent_contact": (
+        f"{SUPPLY_OFF} Then clean every contact and clamp, tighten the leads, and keep agitation from moving the parts."
+    ),
+    "short": f"{SUPPLY_OFF} Then look for a part or clamp that touches a cathode, and for a damaged lead.",
+    "runaway": (
+        f"{SUPPLY_OFF} Then let the tank cool; look for burnt edges and a poor contact; "
+        "run again with less current density, a slower ramp and more agitation."
+    ),
+    "supply_limit": "The supply gave all it has: reckon the time for the current it really gives, or run fewer parts.",
+    "power_break": (
+        f"{SUPPLY_OFF} Then find why the current stopped; films run again after a break may blister, look "
+        "before dyeing."
+    ),
+    "hot_electrolyte": (
+        "Supply off; let the electrolyte cool to its working temperature and give it more cooling or a smaller load."
+    ),
+}
+
+
+def _count(count, one, many=None):
+    return f"{count} {one if count == 1 else many or one + 's'}"
+
+
+def _film_model(where, outside):
+    at = "for each run" if where is None else "at {:.1f} °C and {:.3g} A/dm²".format(*where)
+    far = ", outside their 15 to 30 °C and 1 to 4 A/dm²" if outside else ""
+    return f"720 rule corrected for temperature, density and time by published AA6063 films (2008), {at}{far}"
+
+
+def _own_gauge(count, prior):
+    if not count:
+        return f"no gauge readings yet: {prior}"
+    return f"your {_count(count, 'gauge reading')}, with {prior} as the prior, below the Faraday bound"
+
+
+def _own_checks(count, prior, per_day):
+    alone = f"; on its own it loses {100 * per_day:.2g} % a day" if per_day > 1e-4 else ""
+    return f"your {_count(count, 'strength check')}, with {prior} as the prior{alone}"
+
+
+def _off_window(name, value, lower, upper):
+    row = FIELDS[name]
+    unit, side = f" {row.unit}".rstrip(), "below" if value < lower else "above"
+    return f"{row.label} {value:g}{unit} is {side} your window of {lower:g} to {upper:g}{unit} for this dye"
+
+
+def _acid_mix(sg, sg_temp_c):
+    source = "wt % as given" if sg is None else f"SG 20/20 of {sg:g} read at {sg_temp_c:g} °C"
+    return (
+        f"mass balance with contraction, handbook density at 20 °C (checked with Myhre 1998), {source}; "
+        "rise from Thomsen's heat of dilution, good to about 4 °C"
+    )
+
+
+def _dissolved_aluminium(own_point):
+    origin = "your own discard point" if own_point else "12 g/L of aluminium"
+    return f"Faraday's law with about a third of the oxidised metal dissolving, drag-out neglected; {origin}"
+
+
+def _tank_heat(loss_w_per_k):
+    loss = f"{loss_w_per_k:g} W/K lost to the room" if loss_w_per_k else "no heat lost to the room"
+    return f"joule heat at the tank plus heat of oxide formation (10.4 kJ per A·h), {loss}; growth by published films"
+
+
+def _change(dx, dv, span_min):
+    speed = "at once" if span_min < 0.6 else f"over {span_min:.1f} min"
+    volts = "" if dv is None else f", voltage {_percent(dv)}"
+    return f"current {_percent(dx)}{volts} {speed}"
+
+
+_FAR = math.log(1000)  # a larger change is a slip of the logger, and its size says nothing
+
+
+def _percent(log_change):
+    rounded = round(100 * math.expm1(min(log_change, _FAR)))
+    return f"{rounded:+d} %" if rounded else "unchanged"
+
+
+# what bench answers rest on, note, and saw in a log: the `Note`s of `dyebook.physics`
+SENTENCES = CAUTIONS | {
+    "plain_rule": "{rule} rule ({rate:.4f} µm per A·min/dm²)",
+    "alloy_rate": "{rate}; alloy {alloy} taken as {factor:g} ({source})",
+    "film_model": _film_model,
+    "own_gauge": _own_gauge,
+    "runs_left_out": lambda count: (
+        f"{_count(count, 'run is', 'runs are')} left out: the film is far from what the charge makes; "
+        "look for a lost contact"
+    ),
+    "unusual_density": "{a_per_dm2:.3g} A/dm² is outside the usual {low:g} to {high:g} A/dm² for films that are dyed",
+    "long_run": "long runs grow soft, powdery film: watch the temperature",
+    "alloy_note": "{alloy}: {note}",
+    "supply_too_small": "the supply stops at {limit_a:g} A: {wanted_a:.3g} A were wanted",
+    "paused": (
+        "paused: its end is reckoned as if the current came back now; films run again after a break may blister"
+    ),
+    "tank_heat": _tank_heat,
+    "too_warm": (
+        "the tank would end at {end_temp_c:.1f} °C, above {allowed_temp_c:g} °C: cool it, or run a smaller load"
+    ),
+    "plain_shapes": "closed formulas of plain shapes, roughness not counted",
+    "blind_bore": lambda labels: f"blind bore in {', '.join(labels)}: air may stay in it, acid comes out of it later",
+    "acid_mix": _acid_mix,
+    "parts_by_volume": (
+        "by volume, 1 part of 96 % acid to 10 of water is 164 g/L, while 1 part of battery acid (SG 1.280) to 1 of "
+        "water is 239 g/L: different baths, so go by g/L. This bath is 1 : {water_parts:.1f}"
+    ),
+    "unusual_acid_strength": "{g_per_l:g} g/L is outside the usual {low:g} to {high:g} g/L for films that are dyed",
+    "hydrometer": (
+        "handbook density at 20 °C, reading brought to 20 °C with the slope of Myhre 1998; fresh acid assumed"
+    ),
+    "dissolved_aluminium": _dissolved_aluminium,
+    "make_up": "mass = strength × volume; dissolve in warm soft water first, then fill to the line",
+    "unusual_dye_strength": "{dye_g_per_l:g} g/L is outside the usual 0.25 to 10 g/L (handbook)",
+    "two_dyes_compete": (
+        "two dyes compete for the same places, and spend unevenly: try a coupon, and check the hue as it ages"
+    ),
+    "reckoned_strength": lambda by_rule_of_thumb: (
+        "reckoned from area dyed, uptake, evaporation and drag-out"
+        + (" (uptake: rule of thumb)" if by_rule_of_thumb else "")
+    ),
+    "measured_strength": "measured strength, 5 % uncertain",
+    "too_strong": "the bath is stronger than wanted: dip shorter, or store part of it and fill with water",
+    "level": "volume over area, with {margin_mm:g} mm of cover",
+    "stands_out": "a part that stands out gets a level line: fill up before dyeing",
+    "own_limits": "your own limits",
+    "no_limit": "no limit set: watch the check coupon",
+    "off_window": _off_window,
+    "own_checks": _own_checks,
+    "seal_rate": lambda min_per_um, source: f"{min_per_um:g} min per µm, {source or 'your own figure'}",
+    "nickel_worn": "nickel on something worn on the skin or used with food",
+    "log_charge": "charge by the trapezoid rule; {film}",
+    "no_area": "no film without an area",
+    "never_on": "no current flowed",
+    "gap": "nothing logged from {start_min:.1f} to {end_min:.1f} min: charge by a straight line",
+    "hidden_contact": (
+        "at constant current one lost contact among n parts does not show in the total: the others get n/(n - m) of "
+        "the film; measure every part"
+    ),
+    "rows_left_out": "{count} rows without a number were left out",
+    "sign_turned": "the current was logged negative; its sign was turned round",
+    "no_headers": "the file names no columns: taken as time, current, voltage, temperature in that order",
+    "taken_as": "the {column} column names no unit: taken as {unit}",
+    "by_hand": "from hand notes, straight lines between them",
+    "remedy": lambda kind: EVENT_REMEDIES[kind],
+    "dropouts": "{count} dropouts of the current",
+    "no_current": "no current for {minutes:.1f} min",
+    "no_current_with_voltage": "no current for {minutes:.1f} min with voltage on",
+    "voltage_leaps": "{count} leaps of the voltage",
+    "brief_leap": "{factor:.1f}-fold leap that came back",
+    "change": _change,
+    "climb": lambda dx, span_min: f"current {100 * math.expm1(dx):+.0f} % over {span_min:.0f} min",
+    "hot": "electrolyte above {limit_temp_c:g} °C, up to {highest_temp_c:.1f} °C",
+    "trickle": "hardly any current until the end of the log, supply still on",
+    "at_limit": "current held at the supply's {supply_max_a:g} A",
+}
+
 
 # what each figure is called; figures without a row here are not shown to people
 _LABELS = {

@@ -1,10 +1,15 @@
-"""Verdicts, causes and drift in words, for the shell and the screens."""
+"""Verdicts, causes and drift in words, for the shell and the screens.
+
+`CAUSES` and `QUESTIONS` say for each id of the table of causes what it is called, what to do and what to ask.
+"""
 
 from html import escape
 
+from dyebook.report.bench import CAUTIONS
 from dyebook.report.words import moment_text
 
 __all__ = [
+    "SENTENCES",
     "causes_html",
     "causes_text",
     "chance_words",
@@ -12,9 +17,274 @@ __all__ = [
     "drift_text",
     "leading",
     "less_likely_lines",
+    "question_text",
     "verdict_lines",
     "verdict_text",
 ]
+
+_OFF = CAUTIONS["supply_off"]
+# name, remedy, and the keys of the cautions that go with it
+CAUSES = {
+    "sound": ("nothing wrong", "Nothing to do; if the shade is off all the same, ask for new settings."),
+    "thin_film": (
+        "thin film",
+        "Measure the area again and reckon charge and time anew; run longer next time. A dyed part with too little "
+        "film is accepted as it is, or stripped by a specialist and run again.",
+        "supply_off", "strip",
+    ),
+    "contact_loss": (
+        "contact lost in the run",
+        f"{_OFF} Then clean the contact and clamp down to bright metal, clamp firmly, and never move a part once the "
+        "current is on. The part is best stripped by a specialist and run again.",
+        "hydrogen", "strip",
+    ),
+    "burn": (
+        "burnt in the run",
+        f"{_OFF} Let the tank cool. Run again with a slower ramp, less current density, more agitation and a firm "
+        "contact.",
+        "hot_electrolyte", "hydrogen", "strip",
+    ),
+    "pitting": (
+        "pitting, as chloride gives",
+        "Have chloride in the electrolyte and the rinse measured; make up with deionised water; keep rinses short and "
+        "titanium racks insulated. Pits stay after stripping.",
+        "protection", "waste",
+    ),
+    "weak_bath": (
+        "weak or spent dye bath",
+        "Dip a check coupon of known film; top the bath up by what its strength chart says, stir until dissolved.",
+        "dye", "waste",
+    ),
+    "cold_bath": (
+        "dye bath colder than set",
+        "Check the bath with a second thermometer, stirred, at the depth of the part; wait until it is warm through.",
+        "hot_bath",
+    ),
+    "short_dwell": (
+        "too short in the dye",
+        "If the part is wet, unsealed and was never dry: dip again for the rest of the time. Use a clock.",
+        "hot_bath",
+    ),
+    "over_dyed": (
+        "over-dyed",
+        "Dip shorter or in a weaker bath and filter it; wipe wet, never rub dry. Taking dye out again is specialist "
+        "work.",
+        "dye",
+    ),
+    "ph_off": (
+        "pH of the dye bath off",
+        "Calibrate the meter, read the pH, and bring it back in small steps with what the dye's data sheet names.",
+        "dye", "protection",
+    ),
+    "contaminated_bath": (
+        "dirt or another dye in the bath",
+        "Dip a check coupon and compare with the bath's line; filter; if the shade stays off, make up a new bath and "
+        "keep the old one as waste. Rinse racks between baths.",
+        "dye", "waste",
+    ),
+    "surface_contamination": (
+        "grease, fingerprints or wax before the run",
+        "Degrease again, look for water breaks, handle with clean gloves only. The part is stripped by a specialist "
+        "and run again.",
+        "caustic", "strip",
+    ),
+    "smut": (
+        "smut left from etching",
+        "Desmut until a white cloth wiped over the wet part stays clean; give difficult alloys longer.",
+        "desmut", "strip",
+    ),
+    "wrong_dye": (
+        "wrong dye",
+        "Check the label of the bath and the batch card. The part is stripped by a specialist and run again.",
+        "strip", "dye",
+    ),
+    "early_seal": (
+        "pores closed before the dye",
+        "Rinse cold, below 30 °C, and dye at once; never let parts stand in the rinse or dry.",
+    ),
+    "seal_bleed": (
+        "dye bled out in the seal",
+        "Rinse well before sealing; bring the seal to its temperature and pH; expect more bleed from lukewarm seals.",
+        "hot_bath", "nickel",
+    ),
+    "seal_bloom": (
+        "bloom from the seal",
+        "Wipe gently with a soft wet cloth; then bring the seal's pH, water and time back to its data sheet.",
+        "nickel", "hot_bath",
+    ),
+    "acid_bleed_out": (
+        "acid bled out of a hole or seam",
+        "Rinse holes and seams long and warm, turn the part while rinsing, plug holes before the run. Acid may still "
+        "come out while handling.",
+        "trapped_acid", "protection",
+    ),
+    "gas_pocket": (
+        "gas or air trapped on the part",
+        f"Hang it so that gas can leave: hollows upward, a little tilt, more agitation. {_OFF}",
+        "hydrogen",
+    ),
+    "level_line": (
+        "part stood out of the bath",
+        "Fill up the bath and hang the part lower; the line stays, so the part is stripped by a specialist.",
+        "strip",
+    ),
+    "alloy_mismatch": (
+        "another alloy or temper",
+        "Ask what the metal is; note it; keep alloys apart on the jig and teach the bath each of them.",
+    ),
+    "uneven_run": (
+        "current spread unevenly over the load",
+        f"Hang parts at even distance from the cathodes, shield edges, run slower. {_OFF}",
+        "hydrogen",
+    ),
+}  # fmt: skip
+
+# what is asked, and what to do to find out where looking is not enough
+QUESTIONS = {
+    "film_thin": (
+        "Does the gauge read less film than planned?",
+        "gauge the film at several places: too thin means the run, right means the dye or the seal",
+    ),
+    "takes_more": (
+        "Did a second dip of 2 minutes darken it?",
+        "a second dip of 2 minutes, never dried, unsealed, the bath at its temperature and strength: no change means "
+        "the film is full or its pores are closed",
+    ),
+    "coupon_off": (
+        "Does a check coupon of known film come out off too, in the same way?",
+        "dip a check coupon of known film: if it is off too, it is the bath",
+    ),
+    "thermometer": (
+        "Does a second thermometer, in the stirred bath, read lower than noted?",
+        "check the bath with a second thermometer, stirred, at the depth of the part",
+    ),
+    "ph_read": (
+        "Does a freshly calibrated meter read another pH than noted?",
+        "calibrate the meter and read the bath's pH again",
+    ),
+    "clock": ("Can the dip have been shorter than noted?", ""),
+    "long_unused": ("Has the bath dyed much, or stood long, since it was last topped up?", ""),
+    "warm_rinse": ("Was the rinse before the dye warm to the hand?", ""),
+    "waited": ("Did the part stand in water, or lie dry, for more than a quarter of an hour before the dye?", ""),
+    "loose": ("Is the mark of the clamp pale or loose, or did the part move in the run?", ""),
+    "rough": ("Do the marks feel rough or hollow under a fingernail?", ""),
+    "bare_edges": ("Are there powdery or bare places ringed dark, at edges or near the clamp?", ""),
+    "wipes_white": ("Does a white or grey veil come off on a soft wet cloth?", ""),
+    "wipes_colour": ("Does colour come off on a wet cloth, or is there a metallic sheen?", ""),
+    "seal_coloured": ("Was the part paler after the seal than before, or the seal coloured?", ""),
+    "at_holes": ("Do the marks start at holes, threads or seams?", ""),
+    "prints": ("Do the marks look like fingers, drops or smears with sharp edges?", ""),
+    "hollow": ("Is the pale place round or a crescent, on an underside or in a hollow?", ""),
+    "level": ("Is there one straight edge that was level in the bath?", ""),
+    "jig": ("Does the shade change steadily along the part or across the jig?", ""),
+    "same_metal": ("Can the metal be another alloy or temper than usual?", ""),
+    "other_dye": ("Can it have been another bath, or has another dye got into this one?", ""),
+    "grey_cloth": ("Did a white cloth turn grey on the part before the run?", ""),
+}
+_CHANGES = {
+    "thinner film": "a thinner film", "weaker bath": "a weaker bath", "colder bath": "a colder bath",
+    "shorter dip": "a shorter dip", "less taken up": "less dye taken up", "a little bled": "some dye bled out",
+    "more dye": "more dye", "pH moved": "another pH", "hue shifted": "a shifted hue",
+    "foreign dye": "a foreign dye in the bath", "another dye": "another dye", "greyed": "a grey metal",
+    "other metal": "another metal", "veiled": "a white veil", "bare in places": "bare places",
+}  # fmt: skip
+_PLACES = {"end": "at an end of the part", "edge": "at an edge", "inside": "inside the outline"}
+_BEFORE = {
+    "as usual": "as they should",
+    "weaker": "as from a weaker bath",
+    "stronger": "as from a stronger bath",
+    "off too": "off too, beside all that this dye's strength can do",
+}
+_WAYS = {"delta_l": ("lighter", "darker"), "delta_c": ("stronger", "duller"), "delta_h": ("hue up", "hue down")}
+
+
+def _because(cause, evidence, alike, pits_without_log):
+    text = "; ".join(evidence) or "nothing at hand speaks for or against it"
+    if alike:
+        text += f". Nothing at hand separates this from: {', '.join(CAUSES[other][0] for other in alike)}"
+    if pits_without_log:
+        text += ". Pits come from chloride and from a burn; without the run's log both stay possible"
+    return f"{CAUSES[cause][0]}: {text}."
+
+
+def _colour(difference, delta_e00, changes):
+    names = [_CHANGES[name] for name in changes if name != "as set"]
+    listed = ", ".join(names[:-1]) + " or " * (len(names) > 1) + "".join(names[-1:])
+    causes = ", or ".join(["as expected"] * ("as set" in changes) + [f"as from {listed}"] * bool(names))
+    return f"against what the bath should give the reading is {difference} (ΔE00 {delta_e00:.1f}), {causes}"
+
+
+def _drift(cause, ways, since, strength, top_up_g, foul):
+    if cause == "camera":
+        return "the check coupon drifts with the bath's readings: look at the camera and the card first"
+    colour = [_WAYS[name][direction < 0] for name, direction in ways if name in _WAYS]
+    text = f"this bath has been drifting since {since}: {', '.join(colour) or 'its strength'}"
+    if foul:
+        text += "; no strength of its dye gives these colours: look for dirt or another dye before topping up"
+    if strength is not None:
+        text += f"; about {100 * abs(1 - strength):.0f} % {'below' if strength < 1 else 'above'} its start"
+    if top_up_g is not None:
+        text += f", top up {top_up_g:.1f} g"
+    if cause == "unclear":
+        text += "; read the check coupon too: only it tells a drifting camera from a drifting bath"
+    return text
+
+
+def _steady(readings, run_length, camera):
+    if camera:
+        return "the check coupon drifts: renew the camera's profile or the card before trusting the charts"
+    return f"{readings} readings stay put; a false signal once in {run_length:.0f} readings for each chart"
+
+
+def _plain(kind):
+    return kind.replace("_", " ")
+
+
+# causes, the evidence for them, and drift: the `Note`s of `dyebook.advice`
+SENTENCES = {
+    "name": lambda cause: CAUSES[cause][0],
+    "because": _because,
+    "remedy": lambda cause: CAUSES[cause][1],
+    "caution": lambda cause: " ".join(CAUTIONS[key] for key in (*CAUSES[cause][2:], "general")),
+    "test": lambda question: QUESTIONS[question][1] or QUESTIONS[question][0],
+    "parts_alike": "the {count} parts are alike (ΔE00 {delta_e00:.1f})",
+    "two_parts_differ": "the two parts differ (ΔE00 {delta_e00:.1f})",
+    "one_part_pale": "part {number} is paler than its neighbours (ΔE00 {delta_e00:.1f})",
+    "parts_differ": "the parts differ among themselves (ΔE00 {delta_e00:.1f})",
+    "parts_graded": "the shade changes step by step across the jig (ΔE00 {delta_e00:.1f})",
+    "no_flaws": "a look for flaws found none",
+    "none_of_kind": lambda kind: f"no {_plain(kind)}",
+    "flaws": lambda kind, count, delta_e00: f"{count} × {_plain(kind)} on the photo, up to ΔE00 {delta_e00:.0f}",
+    "flaw_count": lambda kind, state: f"{state} {_plain(kind)}{'' if state == 'one' else 's'}",
+    "flaw_extent": lambda kind, area_fraction: f"the {_plain(kind)} takes {100 * area_fraction:.2g} % of the part",
+    "flaw_place": lambda kind, place: f"the {_plain(kind)} lies {_PLACES[place]}",
+    "flaw_form": lambda kind, form: f"the form of the {_plain(kind)} is {form}",
+    "leading_flaw": lambda kind: f"most of the flaws are {_plain(kind)}s",
+    "colour": _colour,
+    "film": "the gauge reads {film_um:.1f} µm where {plan_um:.1f} µm was planned",
+    "charge": "the charge gives {film_um:.1f} µm where {plan_um:.1f} µm was planned",
+    "evenness": "the surface is {state} (ΔE00 {delta_e00:.1f})",
+    "no_event": "the run's log shows nothing unusual",
+    "event": lambda kind, time_min: f"the run's log shows {_plain(kind)} at {time_min:.0f} min",
+    "rinse": "the rinse before the dye was {temp_c:.0f} °C ({state})",
+    "wait": "it waited {minutes:.0f} min between rinse and dye ({state})",
+    "ph": "the pH was {ph:.1f}, {step:+.1f} from the bath's usual",
+    "bath_temp": lambda temp_c, state: (
+        f"the bath was {temp_c:.0f} °C, {state} {'for it' if state == 'usual' else 'than it ever is'}"
+    ),
+    "dwell": "the dwell was {minutes:.1f} min, {state} for this bath",
+    "difficult_alloy": "{alloy} is a difficult alloy for dye work",
+    "alloy": lambda alloy, usual: f"the alloy is {alloy}, {'as usual' if alloy == usual else f'usually {usual}'}",
+    "dips_before": lambda count, state: f"the {count} dips before it came out {_BEFORE[state]}",
+    "drift": _drift,
+    "steady": _steady,
+}
+
+
+def question_text(name: str) -> str:
+    """Return a question of `dyebook.advice.diagnose` as it is put to people."""
+    return QUESTIONS[name][0]
+
 
 _VERDICTS = {"in": "in tolerance", "out": "out of tolerance", "cannot_tell": "cannot tell: measure again"}
 _WORTH = 0.05

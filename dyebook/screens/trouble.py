@@ -113,7 +113,7 @@ def _show_causes(book, number):
             st.markdown("  \n".join(rest))
     # a question is asked below; what takes work stands out
     test = causes[0].next_test
-    if test and test not in {question.text for question in QUESTIONS.values()}:
+    if test and test not in set(map(report_trouble.question_text, QUESTIONS)):
         st.html(f"<div class='next'><strong>Next test</strong><br>{escape(session.sentence(test))}</div>")
     _ask_on(case, number, causes, answers)
 
@@ -137,7 +137,7 @@ def _ask_on(case, number, causes, answers):
     st.subheader("Questions that change the answer", anchor=False)
     for name in names:
         key = begin(_key(number, name), None)
-        st.segmented_control(QUESTIONS[name].text, [_YES, _NO, _UNSURE], key=key)
+        st.segmented_control(report_trouble.question_text(name), [_YES, _NO, _UNSURE], key=key)
         keep(key)
     draft()[_key(number, "asked")] = names
 

@@ -164,7 +164,8 @@ def _log(path):
 
 def _answer(case, ask):
     """Causes, after as many questions as are worth asking."""
-    from dyebook.advice.diagnose import QUESTIONS, next_question
+    from dyebook.advice.diagnose import next_question
+    from dyebook.report.trouble import question_text
 
     answers, found = {}, case.causes()
     kinds = case.kinds() if ask else set()
@@ -172,7 +173,7 @@ def _answer(case, ask):
         name = next_question({one.id: one.probability for one in found}, kinds, answers)
         if name is None:
             break
-        answers[name] = typer.confirm(QUESTIONS[name].text, err=True)
+        answers[name] = typer.confirm(question_text(name), err=True)
         found = case.causes(answers)
     return found
 

@@ -94,8 +94,8 @@ def test_the_dips_before_tell_a_faded_bath(bath, model, plan):
     faded = pd.DataFrame([plan | {"dwell_min": minutes} for minutes in (6.0, 8.0, 10.0)])
     lab = bath.truth(faded.assign(dye_g_per_l=1.0))
     pale, sound = lab, bath.truth(faded)
-    assert "weaker bath" in dips_before(model, faded.assign(L=pale[:, 0], a=pale[:, 1], b=pale[:, 2])).words
-    assert "as they should" in dips_before(model, faded.assign(L=sound[:, 0], a=sound[:, 1], b=sound[:, 2])).words
+    assert "weaker bath" in dips_before(model, faded.assign(L=pale[:, 0], a=pale[:, 1], b=pale[:, 2])).note
+    assert "as they should" in dips_before(model, faded.assign(L=sound[:, 0], a=sound[:, 1], b=sound[:, 2])).note
     turned = faded.assign(L=sound[:, 0] - 4, a=sound[:, 1] - 9, b=sound[:, 2] + 12)
-    assert "off too" in dips_before(model, turned).words
+    assert "off too" in dips_before(model, turned).note
     assert dips_before(model, faded.head(1)) is None

@@ -8,11 +8,12 @@ import pandas as pd
 import pytest
 
 from dyebook import Cause, diagnose, learn_bath
-from dyebook.advice.causes import CAUSES, FLAW_KINDS, IDS, STATES, USUAL, WORDS
+from dyebook.advice.causes import CAUSES, FLAW_KINDS, IDS, STATES, USUAL
 from dyebook.advice.changes import CHANGES
 from dyebook.advice.diagnose import MOST_QUESTIONS, QUESTIONS, next_question
 from dyebook.errors import RecordError
 from dyebook.record import Flaw, Measurement, Reading
+from dyebook.report import trouble as report_trouble
 
 PALE = {"weak_bath", "cold_bath", "short_dwell"}
 
@@ -63,7 +64,8 @@ def log(level=2.0, minutes=40.0, step=None, climb=0.0):
 
 def test_rows_are_whole():
     """Shares add up, every cause has words, every answerable cause exists."""
-    assert set(WORDS) == set(CAUSES) == set(IDS)
+    assert set(report_trouble.CAUSES) == set(CAUSES) == set(IDS)
+    assert set(report_trouble.QUESTIONS) == set(QUESTIONS)
     for predicts in [USUAL, *(row.predicts for row in CAUSES.values())]:
         for kind, share in predicts.items():
             if kind in FLAW_KINDS:

@@ -19,7 +19,7 @@ def flaw(kind, centre, reach, size=8.0, share=0.03):
 
 def states(*flaws, part=PART):
     found = flaw_evidence([part | {"flaws": list(flaws)}])
-    return {item.kind: item.words for item in found}
+    return {item.kind: item.note for item in found}
 
 
 @pytest.mark.parametrize(
@@ -31,7 +31,7 @@ def test_places(centre, words):
 
 def test_sought_in_vain_is_evidence_and_not_sought_is_none():
     seen = flaw_evidence([PART | {"flaws": []}])
-    assert {item.words for item in seen} == {"a look for flaws found none"}
+    assert {item.note for item in seen} == {"a look for flaws found none"}
     assert flaw_evidence([PART | {"flaws": [], "flags": ["flaws_not_sought"]}]) == []
     assert flaw_evidence([PART | {"flaws": [flaw("pit", (200, 75), (5, 5))], "flags": ["flaws_not_sought"]}])
     clean = {"parts": [PART | {"flaws": []}], "flags": []}

@@ -4,9 +4,10 @@ import re
 
 import pytest
 
-from dyebook.physics.answer import CAUTIONS, EVENT_REMEDIES, cautions_for
+from dyebook.physics.answer import cautions_for
 from dyebook.physics.sealing import PREPARATION, wet_steps
 from dyebook.physics.trace.events import EVENT_KINDS
+from dyebook.report.bench import CAUTIONS, EVENT_REMEDIES
 
 DRAIN = re.compile(r"\b(drain|sewer|sink|gully|ditch|soil)\b", re.IGNORECASE)
 ADVICE = re.compile(r"\b(pour|tip|flush|empty|dump|rinse)\b[^.;]*\b(drain|sewer|sink|gully|soil|down)\b", re.IGNORECASE)
@@ -60,5 +61,5 @@ def test_mains_is_for_the_qualified():
 
 
 def test_unknown_caution_is_a_slip():
-    with pytest.raises(ValueError, match="unknown"):
+    with pytest.raises(KeyError, match="wizardry"):
         cautions_for("wizardry")

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from dyebook.notebook import Note
+
 __all__ = ["Case", "Change", "Span", "find_changes", "find_climb", "judge_changes", "pair_changes"]
 
 _SPANS_MIN = (0.0, 0.3, 0.7, 1.5, 3.0, 5.0, 8.0, 12.0)
@@ -211,7 +213,6 @@ _LEAST_VOLTAGE_STEP = 0.055
 _SHORT_RISE = float(np.log(1.4))
 _RUNAWAY_RISE = float(np.log(1.25))
 _COLLAPSE = float(np.log(0.7))
-_FAR = float(np.log(1000))  # a larger change is a slip of the logger, and its size says nothing
 _RUNAWAY_PER_MIN = 0.045
 _SAG_PER_MIN = 0.03
 _WARM_RISE_PER_C = 0.025  # at constant voltage the current rises 2 to 3 % per °C, common practice
@@ -306,7 +307,7 @@ def judge_changes(cases, log, supply_max_a):
         lawful_min = np.inf if kind else case.end_min
         if kind and not _is_limit(case, log, supply_max_a):
             start = case.start_min if kind != "runaway" else _onset(log, case)
-            found.append((kind, start, _words(case)))
+            found.append((kind, start, Note("bench.change", dx=case.dx, dv=case.dv, span_min=case.span_min)))
     return found
 
 
@@ -397,17 +398,6 @@ def _is_limit(case, log, supply_max_a):
     return _LIMIT_SHARE < share < 2 - _LIMIT_SHARE
 
 
-def _words(case):
-    speed = "at once" if case.span_min < 0.6 else f"over {case.span_min:.1f} min"
-    volts = "" if case.dv is None else f", voltage {_percent(case.dv)}"
-    return f"current {_percent(case.dx)}{volts} {speed}"
-
-
-def _percent(change):
-    rounded = round(100 * float(np.expm1(min(change, _FAR))))
-    return f"{rounded:+d} %" if rounded else "unchanged"
-
-
 def find_climb(when, x, v):
     """A current that climbs far through much of the run, the voltage not following: a runaway too slow for a step.
 
@@ -426,4 +416,4 @@ def find_climb(when, x, v):
     if top - level < np.log(1.6) or follows:
         return []
     start = when[np.flatnonzero(x < level + 0.05)[-1]]
-    return [("runaway", start, f"current {100 * np.expm1(top - level):+.0f} % over {when[-1] - start:.0f} min")]
+    return [("runaway", start, Note("bench.climb", dx=top - level, span_min=when[-1] - start))]

@@ -12,7 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from dyebook.errors import RecordError
-from dyebook.physics.answer import EVENT_REMEDIES, Answer, cautions_for, check_figure
+from dyebook.notebook import Note
+from dyebook.physics.answer import Answer, cautions_for, check_figure
 from dyebook.physics.rates import growth_rate
 from dyebook.physics.trace.changes import find_changes, find_climb, judge_changes, pair_changes
 from dyebook.physics.trace.read import make_trace
@@ -62,7 +63,7 @@ def find_breaks_and_dropouts(log):
     for _, stop in spells:
         _mask_soft_start(log, stop)
     if cluster and not _is_flicker(log, cluster):
-        events = [("intermittent_contact", log.t[cluster[0].start], f"{len(cluster)} dropouts of the current")]
+        events = [("intermittent_contact", log.t[cluster[0].start], Note("bench.dropouts", count=len(cluster)))]
         usual = float(np.median([_length(log, dip.start, dip.stop) for dip in cluster]))
         spells = [spell for spell in spells if _length(log, *spell) > max(1.5, 3.5 * log.step_min, 4 * usual)]
         return events + _breaks(log, spells)
@@ -112,9 +113,9 @@ def _breaks(log, spells):
     alive = log.v is not None and np.median([np.median(log.v[a:b]) for a, b in spells]) > np.log(0.5)
     if alive:
         start, stop = spells[0]
-        seen = f"no current for {_length(log, start, stop):.1f} min with voltage on"
+        seen = Note("bench.no_current_with_voltage", minutes=_length(log, start, stop))
         return [("intermittent_contact", log.t[start], seen)]
-    return [("power_break", log.t[a], f"no current for {_length(log, a, b):.1f} min") for a, b in spells]
+    return [("power_break", log.t[a], Note("bench.no_current", minutes=_length(log, a, b))) for a, b in spells]
 
 
 def _voltage_dropouts(log):
@@ -130,7 +131,7 @@ def _voltage_dropouts(log):
     if before.size and np.median(after) < np.median(before[-60:]) - 0.1:
         return []  # a voltage that gives way and staggers is no contact
     _mask(log, [(sag.start, sag.stop) for sag in sags])
-    return [("intermittent_contact", log.t[first], f"{len(cluster)} leaps of the voltage")]
+    return [("intermittent_contact", log.t[first], Note("bench.voltage_leaps", count=len(cluster)))]
 
 
 def find_surges(log):
@@ -156,7 +157,7 @@ def find_surges(log):
         return []
     _mask(log, [(dip.start, dip.stop) for dip in leaps])
     first = min(leaps, key=lambda dip: dip.start)
-    return [("short", log.t[first.start], f"{np.exp(first.depth):.1f}-fold leap that came back")]
+    return [("short", log.t[first.start], Note("bench.brief_leap", factor=float(np.exp(first.depth))))]
 
 
 def _usual(values, settled):
@@ -195,7 +196,15 @@ def _mask_soft_start(log, start):
         log.masked[start : start + settled_at(log.t[start:stop], log.x[start:stop], 1.5) + 2] = True
 
 
-EVENT_KINDS = tuple(EVENT_REMEDIES)
+EVENT_KINDS = (
+    "contact_lost",
+    "intermittent_contact",
+    "short",
+    "runaway",
+    "supply_limit",
+    "power_break",
+    "hot_electrolyte",
+)
 
 HOT_TEMP_C = 24.5  # dye work is run at 20 to 22 °C (handbook); growth falls and films soften above
 _LIMIT_SHARE = 0.98
@@ -214,13 +223,13 @@ class Event:
         One of `EVENT_KINDS`.
     time_min : float
         When it began, on the log's own clock.
-    because : str
+    because
         What was seen.
     """
 
     kind: str
     time_min: float
-    because: str
+    because: Note
 
     def to_dict(self):
         """Return kind, time, what was seen and what to do about it."""
@@ -228,7 +237,7 @@ class Event:
             "kind": self.kind,
             "time_min": round(float(self.time_min), 3),
             "because": self.because,
-            "remedy": EVENT_REMEDIES[self.kind],
+            "remedy": Note("bench.remedy", kind=self.kind),
         }
 
 
@@ -275,7 +284,7 @@ def _hot(t, electrolyte_temp_c):
     for i in np.flatnonzero(hot):
         stays = hot[i : np.searchsorted(when, when[i] + 1.0) + 1]
         if stays.size >= 2 and stays.all():
-            seen = f"electrolyte above {HOT_TEMP_C:g} °C, up to {warmth.max():.1f} °C"
+            seen = Note("bench.hot", limit_temp_c=HOT_TEMP_C, highest_temp_c=float(warmth.max()))
             return [("hot_electrolyte", when[i], seen)]
     return []
 
@@ -288,7 +297,7 @@ def _trickle(t, current, voltage, stop, level):
     share = float(np.min(current[last])) / level
     alive = voltage is not None and np.median(voltage[last]) > 0.5 * np.median(voltage[:stop])
     if alive or 0.015 < share < OFF_SHARE:
-        return [("contact_lost", t[stop], "hardly any current until the end of the log, supply still on")]
+        return [("contact_lost", t[stop], Note("bench.trickle"))]
     return []
 
 
@@ -321,7 +330,7 @@ def _limit(log, supply_max_a, found):
         stays = at_limit[i : max(i + 3, np.searchsorted(when, when[i] + 1.0) + 1)]
         if stays.size >= 3 and stays.mean() > 0.8:
             driven = [at for kind, at, _ in found if kind in ("short", "runaway") and at <= when[i] + 1]
-            return [] if driven else [("supply_limit", when[i], f"current held at the supply's {supply_max_a:g} A")]
+            return [] if driven else [("supply_limit", when[i], Note("bench.at_limit", supply_max_a=supply_max_a))]
     return []
 
 
@@ -342,11 +351,6 @@ _GAP_MIN = 0.5
 _WORK_TEMP_C = (18.0, 23.0)  # inside it the plain rule is used whatever the log's thermometer says
 _GAP_SD = 0.3  # doubt of the charge that flowed where nothing was logged
 _CHARGE_SD = 0.01
-
-_CONSTANT_CURRENT_NOTE = (
-    "at constant current one lost contact among n parts does not show in the total: the others get n/(n - m) of the "
-    "film; measure every part"
-)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -414,8 +418,9 @@ def report_trace(trace, *, area_dm2=None, supply_max_a=None, alloy=None, electro
     """
     limit = None if supply_max_a is None else check_figure("the supply's limit", supply_max_a, "A", 0, 1e5)
     charge = charge_ah(trace.time_min, trace.current_a)
-    gaps = [] if trace.by_hand else find_gaps(trace.time_min)
-    missing = sum(_charge_between(trace, *gap) for gap in gaps)
+    wide = [] if trace.by_hand else find_gaps(trace.time_min)
+    gaps = tuple({"start_min": start, "end_min": end} for start, end in wide)
+    missing = sum(_charge_between(trace, **gap) for gap in gaps)
     minutes = _minutes_on(trace)
     events = () if trace.by_hand else _events(trace, limit)
     film, film_sd, basis = _film(trace, charge, missing, minutes, area_dm2, alloy, electrolyte_temp_c, own_rate)
@@ -425,12 +430,16 @@ def report_trace(trace, *, area_dm2=None, supply_max_a=None, alloy=None, electro
         film_um=film,
         film_um_sd=film_sd,
         events=events,
-        gaps=tuple({"start_min": start, "end_min": end} for start, end in gaps),
+        gaps=gaps,
         charge_in_gaps_ah=missing,
         columns=dict(trace.columns or {}),
-        basis=f"charge by the trapezoid rule; {basis}",
+        basis=Note("bench.log_charge", film=basis),
         cautions=_trace_cautions(events),
-        notes=(*trace.notes, *_gap_notes(gaps), _CONSTANT_CURRENT_NOTE),
+        notes=(
+            *trace.notes,
+            *(Note("bench.gap", **gap) for gap in gaps),
+            Note("bench.hidden_contact"),
+        ),
     )
 
 
@@ -438,8 +447,8 @@ def _events(trace, limit):
     return find_events(trace.time_min, trace.current_a, trace.voltage_v, trace.electrolyte_temp_c, limit)
 
 
-def _charge_between(trace, start, end):
-    inside = (trace.time_min >= start) & (trace.time_min <= end)
+def _charge_between(trace, start_min, end_min):
+    inside = (trace.time_min >= start_min) & (trace.time_min <= end_min)
     return charge_ah(trace.time_min[inside], trace.current_a[inside])
 
 
@@ -454,10 +463,10 @@ def _minutes_on(trace):
 
 def _film(trace, charge, missing, minutes, area_dm2, alloy, temp_c, own_rate):
     if area_dm2 is None:
-        return None, None, "no film without an area"
+        return None, None, Note("bench.no_area")
     area = check_figure("the area", check_value("area_dm2", area_dm2), "dm²", 0, 1000)
     if minutes <= 0:
-        return 0.0, 0.0, "no current flowed"
+        return 0.0, 0.0, Note("bench.never_on")
     density = charge * 60 / minutes / area
     rate = own_rate or growth_rate(density, _run_temp(trace, temp_c), alloy=alloy)
     film = float(rate.film_um(density, minutes))
@@ -478,10 +487,6 @@ def _trace_cautions(events):
     kinds = {event.kind for event in events}
     hot = ("hot_electrolyte",) if kinds & {"runaway", "hot_electrolyte"} else ()
     return cautions_for("supply_off", "hydrogen", *hot)
-
-
-def _gap_notes(gaps):
-    return tuple(f"nothing logged from {start:.1f} to {end:.1f} min: charge by a straight line" for start, end in gaps)
 
 
 def read_frame(frame):

@@ -17,6 +17,7 @@ from pathlib import Path
 import numpy as np
 
 from dyebook.errors import RecordError
+from dyebook.notebook import Note
 
 __all__ = [
     "QUANTITIES",
@@ -345,7 +346,7 @@ def make_trace(time_min, current_a, voltage_v=None, electrolyte_temp_c=None, col
     if known.sum() < least:
         raise RecordError(f"the log has {known.sum()} rows with time and current; at least {least} are needed")
     if not known.all():
-        notes.append(f"{(~known).sum()} rows without a number were left out")
+        notes.append(Note("bench.rows_left_out", count=int((~known).sum())))
     t, current = t[known], current[known]
     back = np.flatnonzero(np.diff(t) < 0)
     if back.size:
@@ -356,7 +357,7 @@ def make_trace(time_min, current_a, voltage_v=None, electrolyte_temp_c=None, col
         )
     if np.median(current[np.abs(current) > 0.05 * np.abs(current).max()] if current.any() else [0]) < 0:
         current = -current
-        notes.append("the current was logged negative; its sign was turned round")
+        notes.append(Note("bench.sign_turned"))
     if not current.max() > 0:
         raise RecordError("the log holds no current above 0 A; check which column is the current")
     others = [None if extra is None else np.asarray(extra, float)[known] for extra in (voltage_v, electrolyte_temp_c)]
@@ -412,7 +413,7 @@ def _columns(headers, data, wanted, name):
         found = {
             quantity: ColumnGuess(i, quantity, None, f"column {i + 1}") for i, quantity in enumerate(QUANTITIES[:count])
         }
-        notes.append("the file names no columns: taken as time, current, voltage, temperature in that order")
+        notes.append(Note("bench.no_headers"))
     for quantity, header in (wanted or {}).items():
         found[quantity] = _wanted_column(quantity, header, headers)
     if "time_min" not in found and data and moment_min(data[0][0]) is not None:
@@ -453,7 +454,7 @@ def _values(guess, data, notes):
     if guess.factor is None and guess.quantity == "time_min":
         return _time_without_unit(values, notes)
     if guess.factor is None and guess.quantity == "electrolyte_temp_c" and np.nanmedian(values) > _HOTTEST_C:
-        notes.append("the temperature column names no unit: taken as °F")
+        notes.append(Note("bench.taken_as", column="temperature", unit="°F"))
         return (values - 32) / 1.8
     return values * (1.0 if guess.factor is None else guess.factor)
 
@@ -463,7 +464,7 @@ def _time_without_unit(values, notes):
     unit, minutes = ("milliseconds", 1 / 60000) if length > _MANY_S else ("seconds", 1 / 60)
     if length <= _MANY_MIN:
         unit, minutes = "minutes", 1.0
-    notes.append(f"the time column names no unit: taken as {unit}")
+    notes.append(Note("bench.taken_as", column="time", unit=unit))
     return values * minutes
 
 
@@ -497,9 +498,7 @@ def read_notes(text, end_min=None):
     if end_min is not None and end_min > times[-1]:
         times.append(float(end_min))
         currents.append(currents[-1])
-    return make_trace(
-        times, currents, columns={}, notes=("from hand notes, straight lines between them",), by_hand=True
-    )
+    return make_trace(times, currents, columns={}, notes=(Note("bench.by_hand"),), by_hand=True)
 
 
 def _read_note(piece):
