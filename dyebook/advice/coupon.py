@@ -8,6 +8,7 @@ from dyebook.advice.suggest import Space, checked_target, suggest_settings
 from dyebook.errors import ModelError
 from dyebook.lab import Lab
 from dyebook.model.inputs import LAB_SD, SETTINGS, Settings
+from dyebook.notebook import Note
 
 __all__ = ["Coupon", "plan_coupon", "starting_plan"]
 
@@ -30,14 +31,13 @@ class Coupon:
     doubt_before, doubt_after : float
         Standard deviation of the colour at the target's dip, in CIELAB, now and once the coupon is read; nan for a
         starting plan.
-    why : str
     """
 
     settings: dict
     lab: Lab | None
     doubt_before: float
     doubt_after: float
-    why: str
+    why: Note
 
     def to_dict(self):
         """Return plain values for JSON."""
@@ -86,7 +86,7 @@ def plan_coupon(model, target, film_um=None, ph=None, bounds=None, fixed=None):
     left = np.array([_left_after(before, draws[:, i]) for i in range(len(trial))])
     chosen = int(np.argmin(left))
     now = float(np.sqrt(np.trace(np.cov(before.T))))
-    why = f"reading it would bring the doubt about the target's dip from {now:.1f} to {left[chosen]:.1f} (CIELAB)"
+    why = Note("shade.coupon", before=now, after=float(left[chosen]))
     settings = {name: float(getattr(trial, name)[chosen]) for name in SETTINGS}
     return Coupon(settings, Lab(*map(float, draws[:, chosen].mean(axis=0))), now, float(left[chosen]), why)
 
@@ -121,17 +121,12 @@ def starting_plan(film_um, dye_g_per_l, bath_temp_c=None):
         raise ModelError(f"film is {film_um:g} µm and strength {dye_g_per_l:g} g/L; both must be above 0")
     temps = _STARTING_TEMPS_C if bath_temp_c is None else (bath_temp_c,) * 3
     strengths = (dye_g_per_l, dye_g_per_l, dye_g_per_l if bath_temp_c is None else dye_g_per_l / 2)
-    reasons = (
-        "a short dip: the pale end, where the dye shows its hue",
-        "a long dip: how deep it goes; one strip drawn out in steps gives these two and more in a single photo",
-        "the long dip warmer: how much warmth matters" if bath_temp_c is None
-        else "the long dip at half the strength: how much strength matters",
-    )  # fmt: skip
+    reasons = ("first_short", "first_long", "first_warmer" if bath_temp_c is None else "first_weaker")
     columns = zip(temps, _STARTING_DWELLS_MIN, strengths, reasons, strict=True)
     return [
         Coupon(
             {"film_um": film_um, "dye_g_per_l": strength, "bath_temp_c": temp, "dwell_min": dwell},
-            None, np.nan, np.nan, reason,
+            None, np.nan, np.nan, Note(f"shade.{reason}"),
         )
         for temp, dwell, strength, reason in columns
     ]  # fmt: skip

@@ -27,7 +27,7 @@ class LearnedBath(BathModel):
         return plan_coupon(self, target, film_um, ph, bounds, fixed)
 
 
-def learn_bath(records, seed=0):
+def learn_bath(records, seed: int = 0) -> LearnedBath:
     """Return a bath learned from its dips.
 
     Parameters
@@ -35,18 +35,12 @@ def learn_bath(records, seed=0):
     records : pandas.DataFrame
         A row a dip: film_um, dye_g_per_l, bath_temp_c, dwell_min, ph (may be nan), L, a, b; optionally
         film_measured_um, film_sd_um and standard uncertainties named ``<column>_sd``.
-    seed : int
+    seed
         Of the draws; the same records and seed give the same answers.
-
-    Returns
-    -------
-    LearnedBath
-        With ``predict`` and ``suggest``.
 
     Raises
     ------
     ModelError
         If the records cannot teach a bath; the message says what is needed.
     """
-    model = learn_model(records, seed)
-    return LearnedBath(**vars(model))
+    return learn_model(records, seed, LearnedBath)

@@ -13,6 +13,7 @@ from dyebook.errors import ModelError
 from dyebook.lab import Lab, delta_e_00, describe_difference
 from dyebook.model.forward import Film
 from dyebook.model.inputs import SETTINGS
+from dyebook.notebook import Note
 
 __all__ = ["COMPETITION_SD", "KINDS", "MixSuggestion", "mix_colours", "suggest_mix"]
 
@@ -23,7 +24,7 @@ _CANDIDATES, _SEEDS, _TRIES, _ROUNDS = 1024, 10, 16, 5
 _WEAKER = 0.2
 _SHARED = ("film_um", "bath_temp_c", "dwell_min", "ph")
 _LIGHTS = ("d65", "a", "led")
-KINDS = {"together": "both dyes in one bath", "after": "one bath after the other, rinsed between, never dried"}
+KINDS = ("together", "after")
 
 
 @dataclass(frozen=True)
@@ -41,11 +42,10 @@ class MixSuggestion:
     lab : Lab
     delta_e00, delta_e00_p90 : float
     reachable : bool
-    why : str
     lamp_a, lamp_led : float
         CIEDE2000 by which the shade moves from daylight to lamp light (`dyebook.advice.suggest`).
-    trust : str
-        How far to trust the prediction, in words.
+    trust : Note
+        How far to trust the prediction.
     miss : str
         How the likeliest colour differs, in words, such as "a little greener".
     likeliest_delta_e00 : float
@@ -59,7 +59,7 @@ class MixSuggestion:
     delta_e00: float
     delta_e00_p90: float
     reachable: bool
-    why: str
+    why: Note
     lamp_a: float = float("nan")
     lamp_led: float = float("nan")
     trust: str = ""
@@ -192,11 +192,8 @@ def _answer(names, baths, kind, target, pair):
     nearest = float(delta_e_00(target, day))
     p90 = float(np.quantile(miss, 0.9))
     words, reachable = describe_difference(target, day), nearest <= REACH_DELTA_E00
-    far = f"ΔE00 {float(miss.mean()):.1f}"
-    why = (
-        f"{KINDS[kind]}: {f'should come within {far}' if reachable else f'still {far} away'}, {words}; predicted from "
-        "the single dyes, which may compete for the same places in the film: dip a coupon first"
-    )
+    why = Note("shade.mix", kind=kind, delta_e00=float(miss.mean()), reachable=reachable, miss=words)
+    alone_p90, together_p90 = (float(np.quantile(delta_e_00(day, some), 0.9)) for some in (alone, draws))
     settings = tuple({name: float(getattr(dip, name)[0]) for name in SETTINGS} for dip in pair)
     return MixSuggestion(
         names,
@@ -209,17 +206,9 @@ def _answer(names, baths, kind, target, pair):
         why,
         float(delta_e_00(day, lamp)),
         float(delta_e_00(day, led)),
-        _trust(float(np.quantile(delta_e_00(day, alone), 0.9)), float(np.quantile(delta_e_00(day, draws), 0.9))),
+        Note("shade.mix_trust", alone_p90=alone_p90, together_p90=together_p90),
         words,
         nearest,
-    )
-
-
-def _trust(baths, together):
-    """How far to trust a mix, from what nine times in ten the baths alone, and with their competition, may miss by."""
-    return (
-        f"nine times in ten within ΔE00 {together:.1f} of the colour expected; the single baths alone would leave "
-        f"{baths:.1f}, how the two dyes get along nobody has tried: a coupon of both settles it"
     )
 
 

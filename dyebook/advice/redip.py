@@ -1,8 +1,7 @@
-"""A part that more time in its own bath does not bring to its shade: which bath to dip it in next.
+"""What to do with a dyed part that is off: accept it, give it more time, dip it in another bath next, or strip it.
 
-The part's own reading says what is in its film already; what another bath adds is predicted as for a mix of two dyes.
-
-What to do with a dyed part that is off: give it more time, accept it, or strip it and start again.
+The part's own reading says where on its bath's curve it stands, and what is in its film already; the curve from there
+on, or what another bath adds (predicted as for a mix of two dyes), is added to that reading.
 """
 
 from dataclasses import dataclass, field, replace
@@ -14,8 +13,9 @@ from dyebook.advice.suggest import checked_target
 from dyebook.errors import ModelError
 from dyebook.lab import Lab, delta_e_00, describe_difference
 from dyebook.model.inputs import SETTINGS, Settings, read_settings
+from dyebook.notebook import Note
 
-__all__ = ["ACCEPT_DELTA_E00", "STRIP_CAUTION", "WORTH_IT", "Redip", "advise_next", "advise_redip", "part_stands"]
+__all__ = ["ACCEPT_DELTA_E00", "WORTH_IT", "Redip", "advise_next", "advise_redip", "part_stands"]
 
 # CIEDE2000 that decorative work commonly accepts; common practice, no source
 ACCEPT_DELTA_E00 = 1.5
@@ -23,11 +23,6 @@ ACCEPT_DELTA_E00 = 1.5
 WORTH_IT = 0.3
 _LONGEST_MIN = 20.0
 _STEPS = 60
-STRIP_CAUTION = (
-    "Stripping takes the film off with caustic or acid and gives off hydrogen: follow the safety data sheet, keep "
-    "flames away, ventilate, and mind that the part loses metal and fit. A licensed carrier takes the spent liquid."
-)
-_NO_LIGHTER = "no further dyeing lightens a shade; taking dye out of a film is specialist work"
 
 
 @dataclass(frozen=True)
@@ -45,7 +40,6 @@ class Redip:
     delta_e00, delta_e00_p90 : float
         Expected CIEDE2000 to the target afterwards, and its 90 % figure.
     delta_e00_now : float
-    why, caution : str
     bath : str
         Which bath comes next; empty where none does.
     settings : dict
@@ -58,8 +52,8 @@ class Redip:
     delta_e00: float
     delta_e00_p90: float
     delta_e00_now: float
-    why: str
-    caution: str
+    why: Note
+    caution: Note | str
     bath: str = ""
     settings: dict = field(default_factory=dict)
 
@@ -177,29 +171,21 @@ def _way_ahead(model, settings, reading):
 
 def _decide(state, target, reading):
     """Action, reason and caution."""
-    off = f"the part is ΔE00 {state.now:.1f} from the target, {describe_difference(target, reading)}"
+    off = Note("shade.part_off", delta_e00=state.now, difference=describe_difference(target, reading))
     if state.now <= state.tolerance:
-        return "accept", f"{off}: within {state.tolerance:g}", ""
-    if state.sealed:
-        return "strip", f"{off}; a sealed film takes no more dye: accept it, or strip and start again", STRIP_CAUTION
-    if state.dry:
-        return "strip", f"{off}; drying closes the film to dye: accept it, or strip and start again", STRIP_CAUTION
-    if not state.helps:
-        reason = _NO_LIGHTER if reading[0] < target[0] else "more time in this bath does not turn the hue"
-        return "strip", f"{off}; {reason}: accept it, or strip and start again", STRIP_CAUTION
+        return "accept", Note("shade.accept", off=off, tolerance=state.tolerance), ""
+    if state.dry or state.sealed or not state.helps:
+        stuck = "sealed" if state.sealed else "dry" if state.dry else "too_dark" if reading[0] < target[0] else "hue"
+        return "strip", Note("shade.strip", off=off, reason=stuck), Note("shade.strip_care")
     if state.dry is None or state.sealed is None:
-        return "ask", f"{off}; first say whether it has been dry since the dye, and whether it is sealed", ""
-    minutes, seconds = divmod(round(state.extra_min * 60), 60)
-    why = f"{off}; {minutes}:{seconds:02d} min more in the same bath should leave ΔE00 {state.after:.1f}"
-    return "more_time", why, "Keep the part wet, rinse it before the dip, and look before the time is up."
+        return "ask", Note("shade.ask", off=off), ""
+    why = Note("shade.more_time", off=off, minutes=state.extra_min, delta_e00=state.after)
+    return "more_time", why, Note("shade.more_time_care")
 
 
 _DWELLS_MIN = np.geomspace(0.25, 20.0, 60)
 # another bath must come nearer than more time in the same one by this much: it is less sure, and more work
 _BETTER_BY = 0.5
-_WET = (
-    "Keep the part wet, rinse it well between the baths, and try a coupon first: how two dyes get along is not known."
-)
 
 
 def advise_next(models, bath, settings, reading, target, dry=None, sealed=None, fixed=None, tolerance=ACCEPT_DELTA_E00):
@@ -227,24 +213,24 @@ def advise_next(models, bath, settings, reading, target, dry=None, sealed=None, 
         If a colour or setting is impossible.
     """
     target, reading = checked_target(target), checked_target(reading)
-    told = advise_redip(models[bath], settings, reading, target, dry, sealed, tolerance)
+    advice = advise_redip(models[bath], settings, reading, target, dry, sealed, tolerance)
     closed = dry or sealed
-    if told.action == "accept" or closed or len(models) < 2:
-        return told
+    if advice.action == "accept" or closed or len(models) < 2:
+        return advice
     same = advise_redip(models[bath], settings, reading, target, False, False, tolerance)
     if same.action == "more_time" and same.delta_e00 <= tolerance:
-        return told
+        return advice
     others = [name for name in models if name != bath]
     tried = [_dip_next(models, bath, name, settings, reading, target, (fixed or {}).get(name, {})) for name in others]
     best = min(tried, key=lambda one: one.delta_e00)
-    if best.delta_e00 > (1 - WORTH_IT) * told.delta_e00_now or best.delta_e00 > same.delta_e00 - _BETTER_BY:
-        return told
+    if best.delta_e00 > (1 - WORTH_IT) * advice.delta_e00_now or best.delta_e00 > same.delta_e00 - _BETTER_BY:
+        return advice
     return best if dry is not None and sealed is not None else _ask_first(best)
 
 
 def _ask_first(best):
     """The question that comes before another bath: only an open film takes more dye."""
-    why = f"{best.bath} next may help; first say whether the part has been dry since the dye, and whether it is sealed"
+    why = Note("shade.ask_before_next", bath=best.bath)
     return replace(best, action="ask", why=why, caution="", bath="", settings={})
 
 
@@ -266,12 +252,10 @@ def _dip_next(models, first, second, settings, reading, target, fixed):
     lab = Lab(*(float(value) for value in draws[:, best].mean(axis=0)))
     now, expected = float(delta_e_00(target, reading)), float(miss[:, best].mean())
     chosen = {name: float(getattr(dips, name)[best]) for name in SETTINGS}
-    why = (
-        f"the part is ΔE00 {now:.1f} from the target, {describe_difference(target, reading)}; more time in its own "
-        f"bath does not get there, {second} next should leave ΔE00 {expected:.1f}; predicted from the single baths"
-    )
+    off = Note("shade.part_off", delta_e00=now, difference=describe_difference(target, reading))
+    why = Note("shade.next_bath", off=off, bath=second, delta_e00=expected)
     p90 = float(np.quantile(miss[:, best], 0.9))
-    return Redip("next_bath", 0.0, lab, expected, p90, now, why, _WET, second, chosen)
+    return Redip("next_bath", 0.0, lab, expected, p90, now, why, Note("shade.next_bath_care"), second, chosen)
 
 
 def _dips_of(model, start, fixed):

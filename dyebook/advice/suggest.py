@@ -18,7 +18,7 @@ from dyebook.errors import ModelError
 from dyebook.lab import Lab, delta_e_00, describe_difference
 from dyebook.model.inputs import SETTINGS, Settings
 from dyebook.model.predict import mode_colours
-from dyebook.notebook import Drawn
+from dyebook.notebook import Drawn, Note
 from dyebook.record import FIELDS
 
 __all__ = [
@@ -173,10 +173,7 @@ def sample_caution(kind):
     """
     if kind is None or kind.lower() not in _OTHER_SURFACES:
         return ""
-    return (
-        f"The sample is {kind}: it scatters light otherwise than dyed metal and has another spectrum, so equal numbers "
-        "under daylight may differ to the eye and under lamps. Compare a dyed coupon with it in both lights."
-    )
+    return Note("shade.other_surface", kind=kind)
 
 
 # CIEDE2000 up to which half of the judges accept a match (ISO/TR 28642, value from memory)
@@ -188,6 +185,7 @@ _FORGIVENESS = 0.05
 _FIRST_DRAWS, _NEXT_DRAWS = 16, 32
 _CANDIDATES, _SEEDS, _TRIES, _ROUNDS = 256, 8, 14, 4
 _APART = 0.35
+_CLOSE = 0.5  # to a dip on record, in large ordinary changes of the settings; judgement, no source
 
 
 @dataclass(frozen=True)
@@ -361,27 +359,30 @@ def _suggestion(model, target, setting, draws, gap, moves):
     expected, p90 = float(miss.mean()), float(np.quantile(miss, 0.9))
     moves = [float(move) for move in moves]
     words = describe_difference(target, lab)
-    said = [_expectation(expected, p90, gap, words)]
-    said.append(f"10 s longer moves the colour by ΔE00 {moves[0]:.1f}, 1 °C warmer by {moves[1]:.1f}")
-    said.append(_neighbourhood(model, values))
-    return Suggestion(values, lab, expected, p90, gap <= REACH_DELTA_E00, "; ".join(said), *moves, words)
+    reachable = gap <= REACH_DELTA_E00
+    why = Note(
+        "shade.suggestion",
+        delta_e00=expected,
+        delta_e00_p90=p90,
+        reachable=reachable,
+        miss=words,
+        per_10_s=moves[0],
+        per_degree=moves[1],
+        footing=_footing(model, values),
+    )
+    return Suggestion(values, lab, expected, p90, reachable, why, *moves, words)
 
 
-def _expectation(expected, p90, gap, words):
-    if gap <= REACH_DELTA_E00:
-        return f"expected within ΔE00 {expected:.1f} of the target, nine times in ten within {p90:.1f}"
-    return f"this bath does not reach the target: its nearest shade is about ΔE00 {expected:.1f} away, {words}"
-
-
-def _neighbourhood(model, values):
+def _footing(model, values):
+    """What an answer rests on: whether its settings lie among the dips on record."""
     here = Settings(**{name: np.array([value]) for name, value in values.items()}).scaled()
     seen = model.training.settings.scaled()
     outside = (here[0] < seen.min(axis=0) - 0.25) | (here[0] > seen.max(axis=0) + 0.25)
-    names = [FIELDS[name].label for name, out in zip(SETTINGS, outside, strict=True) if out]
+    names = tuple(name for name, out in zip(SETTINGS, outside, strict=True) if out)
     if names:
-        return f"{' and '.join(names)} outside what has been dipped"
+        return Note("shade.outside", names=names)
     distance = np.sqrt(np.min(np.sum((seen - here) ** 2, axis=1)))
-    return "close to a dip on record" if distance < 0.5 else "between dips on record"
+    return Note("shade.close" if distance < _CLOSE else "shade.between")
 
 
 _SHORTEST_MIN, _LONGEST_MIN = 0.25, 30.0

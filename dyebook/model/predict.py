@@ -194,11 +194,11 @@ class BathModel(Drawn):
         return Shape.of(settings, self.reference, self.discrepancy, self._usual)
 
 
-def learn_model(records, seed=0):
-    """Return the parts of a learned bath: see `dyebook.learn_bath`."""
+def learn_model(records, seed=0, kind=BathModel):
+    """Return a bath learned from its dips, of a `kind` of `BathModel`: see `dyebook.learn_bath`."""
     training = read_records(records)
     fits, discrepancy, reference = fit_hypotheses(training, seed)
     temper = np.sqrt(len(training) / (len(training) + _CAUTION))
     draws = draw_posterior(fits, _DRAWS, seed, temper)
     usual = Scales(float(np.median(training.settings.film_um)), float(np.median(training.settings.ph)))
-    return BathModel(training, reference, discrepancy, draws, usual, tuple(fits))
+    return kind(training, reference, discrepancy, draws, usual, tuple(fits))

@@ -15,11 +15,10 @@ from dyebook.report.shade import (
     lamp_text,
     outlook_text,
     reach_word,
-    sentence_text,
     setting_rows,
 )
 from dyebook.report.trouble import verdict_text
-from dyebook.report.words import distance_text, flag_lines, flaw_text, lab_text, value_text
+from dyebook.report.words import distance_text, flag_lines, flaw_text, lab_text, sentence_text, value_text
 
 __all__ = ["draw"]
 

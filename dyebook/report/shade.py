@@ -1,7 +1,7 @@
 """Advice on shades as lines for the shell and as words for the screens."""
 
 from dyebook.record import FIELDS
-from dyebook.report.words import distance_text, lab_text
+from dyebook.report.words import capital, distance_text, lab_text, sentence_text
 
 __all__ = [
     "AWAY",
@@ -9,6 +9,7 @@ __all__ = [
     "NEAR",
     "NO_NEARER",
     "REACHES",
+    "SENTENCES",
     "STRIP_HINT",
     "answer_text",
     "baths_text",
@@ -45,6 +46,77 @@ STRIP_HINT = (
     "share one film and one bath."
 )
 NO_NEARER = "Two dyes of these baths come no nearer either."
+
+_STUCK = {
+    "sealed": "a sealed film takes no more dye",
+    "dry": "drying closes the film to dye",
+    "too_dark": "no further dyeing lightens a shade; taking dye out of a film is specialist work",
+    "hue": "more time in this bath does not turn the hue",
+}
+_MIXED = {"together": "both dyes in one bath", "after": "one bath after the other, rinsed between, never dried"}
+
+
+def _suggestion(delta_e00, delta_e00_p90, reachable, miss, per_10_s, per_degree, footing):
+    near = f"expected within ΔE00 {delta_e00:.1f} of the target, nine times in ten within {delta_e00_p90:.1f}"
+    far = f"this bath does not reach the target: its nearest shade is about ΔE00 {delta_e00:.1f} away, {miss}"
+    moves = f"10 s longer moves the colour by ΔE00 {per_10_s:.1f}, 1 °C warmer by {per_degree:.1f}"
+    return f"{near if reachable else far}; {moves}; {footing}"
+
+
+def _mix(kind, delta_e00, reachable, miss):
+    far = f"ΔE00 {delta_e00:.1f}"
+    return (
+        f"{_MIXED[kind]}: {f'should come within {far}' if reachable else f'still {far} away'}, {miss}; predicted from "
+        "the single dyes, which may compete for the same places in the film: dip a coupon first"
+    )
+
+
+# why a dip, a coupon, a mix or a redip is advised, and what to mind: the `Note`s of `dyebook.advice`
+SENTENCES = {
+    "suggestion": _suggestion,
+    "outside": lambda names: f"{' and '.join(FIELDS[name].label for name in names)} outside what has been dipped",
+    "close": "close to a dip on record",
+    "between": "between dips on record",
+    "other_surface": (
+        "The sample is {kind}: it scatters light otherwise than dyed metal and has another spectrum, so equal numbers "
+        "under daylight may differ to the eye and under lamps. Compare a dyed coupon with it in both lights."
+    ),
+    "mix": _mix,
+    "mix_trust": (
+        "nine times in ten within ΔE00 {together_p90:.1f} of the colour expected; the single baths alone would leave "
+        "{alone_p90:.1f}, how the two dyes get along nobody has tried: a coupon of both settles it"
+    ),
+    "coupon": "reading it would bring the doubt about the target's dip from {before:.1f} to {after:.1f} (CIELAB)",
+    "first_short": "a short dip: the pale end, where the dye shows its hue",
+    "first_long": (
+        "a long dip: how deep it goes; one strip drawn out in steps gives these two and more in a single photo"
+    ),
+    "first_warmer": "the long dip warmer: how much warmth matters",
+    "first_weaker": "the long dip at half the strength: how much strength matters",
+    "part_off": "the part is ΔE00 {delta_e00:.1f} from the target, {difference}",
+    "accept": "{off}: within {tolerance:g}",
+    "strip": lambda off, reason: f"{off}; {_STUCK[reason]}: accept it, or strip and start again",
+    "ask": "{off}; first say whether it has been dry since the dye, and whether it is sealed",
+    "ask_before_next": (
+        "{bath} next may help; first say whether the part has been dry since the dye, and whether it is sealed"
+    ),
+    "more_time": lambda off, minutes, delta_e00: (
+        f"{off}; {dwell_text(minutes)} more in the same bath should leave ΔE00 {delta_e00:.1f}"
+    ),
+    "next_bath": (
+        "{off}; more time in its own bath does not get there, {bath} next should leave ΔE00 {delta_e00:.1f}; "
+        "predicted from the single baths"
+    ),
+    "more_time_care": "Keep the part wet, rinse it before the dip, and look before the time is up.",
+    "next_bath_care": (
+        "Keep the part wet, rinse it well between the baths, and try a coupon first: how two dyes get along is not "
+        "known."
+    ),
+    "strip_care": (
+        "Stripping takes the film off with caustic or acid and gives off hydrogen: follow the safety data sheet, keep "
+        "flames away, ventilate, and mind that the part loses metal and fit. A licensed carrier takes the spent liquid."
+    ),
+}
 
 
 def dwell_text(minutes):
@@ -240,12 +312,7 @@ def miss_text(one):
 
 def footing_text(one):
     """Return what a `Suggestion` rests on: whether its settings lie among the dips on record."""
-    return sentence_text(one.why.rpartition("; ")[2])
-
-
-def sentence_text(text):
-    """Return words as a sentence."""
-    return text[:1].upper() + text[1:] + ("" if text.endswith((".", "!", "?")) else ".")
+    return sentence_text(one.why.values["footing"])
 
 
 def baths_text(advice, tolerance=None):
@@ -281,15 +348,13 @@ def left_out_text(left_out):
     return [f"{name} was not asked: {why}." for name, why in left_out.items()]
 
 
-_MIXED = {"together": "Both dyes in one bath", "after": "One bath after the other, rinsed between, never dried"}
-
-
 def mix_lines(mix):
     """Return a `MixSuggestion` as lines: what to expect, then one line a dye, then how far to trust it."""
     dips = [f"{name}: {settings_text(dip)}" for name, dip in zip(mix.dyes, mix.settings, strict=True)]
     how = "" if mix.miss == "the same" else f", {mix.miss}"
     head = (
-        f"{_MIXED[mix.kind]}: the likeliest colour is {distance_text(mix.likeliest_delta_e00)} from the target{how}; "
+        f"{capital(_MIXED[mix.kind])}: the likeliest colour is {distance_text(mix.likeliest_delta_e00)} from the "
+        f"target{how}; "
         f"all doubts counted, nine times in ten below {mix.delta_e00_p90:.1f}."
     )
     moves = f"From daylight to lamp light it moves by {distance_text(mix.lamp_a)}, to LED light by {mix.lamp_led:.1f}."

@@ -6,7 +6,7 @@
 from html import escape
 
 from dyebook.report.bench import CAUTIONS
-from dyebook.report.words import moment_text
+from dyebook.report.words import capital, moment_text
 
 __all__ = [
     "SENTENCES",
@@ -341,12 +341,10 @@ def causes_html(causes):
 def _cause_html(cause):
     share = round(100 * cause.probability)
     evidence = cause.because.removeprefix(f"{cause.name}: ")
-    evidence = evidence[:1].upper() + evidence[1:]
-    name = cause.name[:1].upper() + cause.name[1:]
     return (
-        f"<section class='cause'><h4>{escape(name)}</h4><p class='chance'><b>{share} %</b> "
+        f"<section class='cause'><h4>{escape(capital(cause.name))}</h4><p class='chance'><b>{share} %</b> "
         f"{escape(chance_words(cause.probability))}</p><div class='bar'><i style='width:{max(share, 1)}%'></i></div>"
-        f"<p>{escape(evidence)}</p><p><b>What to do.</b> {escape(cause.remedy)}</p>"
+        f"<p>{escape(capital(evidence))}</p><p><b>What to do.</b> {escape(cause.remedy)}</p>"
         f"<p class='care'><b>Take care.</b> {escape(cause.caution)}</p></section>"
     )
 
@@ -415,7 +413,7 @@ def drift_lines(drift):
         head = f"{word} since {since}: about {100 * abs(1 - drift.strength):.0f} % {way} make-up{grams}"
         pieces = [piece for piece in pieces if not piece.startswith("about ")]
     text = "; ".join(pieces)
-    return head, f"{text[:1].upper()}{text[1:]}."
+    return head, f"{capital(text)}."
 
 
 def drift_text(drift):

@@ -17,6 +17,7 @@ __all__ = [
     "PHOTO_TIPS",
     "PHOTO_TITLE",
     "batches_text",
+    "capital",
     "change_text",
     "day_text",
     "difference_text",
@@ -31,10 +32,21 @@ __all__ = [
     "measurement_text",
     "moment_text",
     "pairs_html",
+    "sentence_text",
     "settings_lines",
     "value_text",
     "verdict_text",
 ]
+
+
+def capital(text):
+    """Return text with its first letter as a capital."""
+    return text[:1].upper() + text[1:]
+
+
+def sentence_text(text):
+    """Return words as a sentence."""
+    return capital(text) + ("" if text.endswith((".", "!", "?")) else ".")
 
 
 def lab_text(lab, u=None):
