@@ -7,8 +7,11 @@ import sys
 from pathlib import Path
 
 import pytest
+import typer
+from typer.testing import CliRunner
 
 from dyebook.report.words import PHOTO_TIPS
+from dyebook.shell.main import app
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -33,11 +36,16 @@ def run(place, monkeypatch):
     return call
 
 
-def test_the_tour_runs_in_order(run, place):
+def test_the_tour_runs_in_order(run, place, monkeypatch):
     assert len(TOUR) >= 10
-    for line in TOUR:
-        done = run(["-m", "dyebook", *shlex.split(line)[1:]])
-        assert done.returncode == 0, f"{line}: {done.stderr}"
+    done = run(["-m", "dyebook", *shlex.split(TOUR[0])[1:]])
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.strip()
+    # the rest without a new interpreter each
+    monkeypatch.chdir(place)
+    for line in TOUR[1:]:
+        done = CliRunner().invoke(app, shlex.split(line)[1:])
+        assert done.exit_code == 0, f"{line}: {done.output}"
         assert done.stdout.strip(), line
     assert (place / "found.png").stat().st_size > 10_000
     assert (place / "my-book.zip").exists()
@@ -52,6 +60,11 @@ def test_the_python_lines_run(run):
     assert "Lab(" in done.stdout
 
 
+def test_every_command_is_named():
+    named = set(re.findall(r"(?:(?<=`)|(?<=dyebook ))([a-z-]+)", README))
+    assert not set(typer.main.get_command(app).commands) - named
+
+
 def test_the_two_commands_stand_at_the_top():
     blocks = re.findall(r"```\n(.*?)```", README, flags=re.DOTALL)
     assert blocks[0].strip().endswith("dyebook open --demo")
@@ -60,9 +73,9 @@ def test_the_two_commands_stand_at_the_top():
 
 
 def test_the_photo_page_and_the_readme_say_the_same():
-    told = " ".join(README.split())
+    words = " ".join(README.split())
     for tip in PHOTO_TIPS:
-        assert f"- {tip}" in told, tip
+        assert f"- {tip}" in words, tip
 
 
 def test_the_pictures_are_there_and_light():
