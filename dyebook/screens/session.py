@@ -16,7 +16,7 @@ from dyebook.book.tables import people_of, who_is
 from dyebook.demo.place import DEMO_MARK, demo_place, is_laid_out, make_demo_book, throw_demo_away
 from dyebook.errors import BookError, DyebookError
 from dyebook.screens import tasks
-from dyebook.server.gate import DOOR_HEADER, admit, send_away
+from dyebook.server.shared import DOOR_HEADER, admit, send_away
 
 __all__ = [
     "came_by",

@@ -1,6 +1,7 @@
-"""The door for several people: refused until sign-in and TLS are set up, and then open to those on the book's list.
+"""The three doors: the desk's on this machine, the phone's in the shop's network, the shared one for several people.
 
-The phone's door: opening it, and telling in the terminal how a phone comes in.
+Each `serve_…` prints its address in the terminal and serves until stopped. The phone's door also shows how a phone is
+paired. The shared door stays shut until sign-in and TLS are set up, and is then open to the people on the book's list.
 """
 
 import secrets
@@ -12,10 +13,14 @@ from ipaddress import ip_address
 from pathlib import Path
 from urllib.parse import urlsplit
 
+import segno
+
 from dyebook.errors import DyebookError
+from dyebook.server.gate import Door
 from dyebook.server.network import choose_private, host_and_port, own_addresses, phone_base
-from dyebook.server.pairing import LINK_LASTS_S, Pairing, share_pairing
-from dyebook.server.serve import HOST, desk_door, free_port, open_doors
+from dyebook.server.pairing import LINK_LASTS_S, Pairing
+from dyebook.server.serve import HOST, free_port, open_doors
+from dyebook.server.shared import share_pairing
 
 __all__ = [
     "NEEDED",
@@ -24,9 +29,36 @@ __all__ = [
     "open_phone_door",
     "plan_sharing",
     "remembered_base",
+    "serve_desk",
     "serve_phone",
     "serve_shared",
 ]
+
+
+def serve_desk(served, port=None, browser=True):
+    """Serve an app to this machine.
+
+    Parameters
+    ----------
+    served : dyebook.server.serve.Served
+    port : int, optional
+        The first free one from 8640 on if left out.
+    browser : bool
+        Open the page once it answers, where there is a display.
+
+    Raises
+    ------
+    DyebookError
+        If the port is taken.
+    """
+    port = free_port(port)
+    address = f"http://{HOST}:{port}"
+    print(f"dyebook is open at {address} – stop it with Ctrl+C", file=sys.stderr)
+    open_doors(served, [_desk_door(port)], port, browser and address)
+
+
+def _desk_door(port):
+    return Door("desk", HOST, (f"http://{HOST}:{port}", f"http://localhost:{port}"))
 
 
 def serve_phone(served, book, port=None, browser=True, at=None):
@@ -86,25 +118,21 @@ def open_phone_door(served, address, port, base, browser=False):
     browser : bool
         Open the desk's page, where there is a display.
     """
-    from dyebook.server.gate import Door
-
     origins = tuple(dict.fromkeys((base, f"http://{host_and_port(address, port)}")))
     pairing = Pairing(base)
     share_pairing(pairing)
     desk = f"http://{HOST}:{port}"
     print(f"dyebook is open at {desk} on this machine – stop it with Ctrl+C", file=sys.stderr)
-    tell_link(pairing)
+    _show_link(pairing)
     if sys.stdin is not None and sys.stdin.isatty():
-        threading.Thread(target=_tell_on_enter, args=(pairing,), daemon=True).start()
-    doors = [desk_door(port), Door("phone", address, origins)]
+        threading.Thread(target=_show_links_on_enter, args=(pairing,), daemon=True).start()
+    doors = [_desk_door(port), Door("phone", address, origins)]
     open_doors(served, doors, port, browser and desk, pairing)
 
 
-def tell_link(pairing, out=None):
-    """Draw a fresh pairing link as a code for a phone's camera."""
-    import segno
-
-    out = out or sys.stderr
+def _show_link(pairing):
+    """Print a fresh pairing link, at a terminal also as a code for a phone's camera."""
+    out = sys.stderr
     link = pairing.fresh_link()
     print(f"a phone comes in once by this link, within {LINK_LASTS_S // 60} minutes:", file=out)
     if out.isatty():
@@ -112,12 +140,12 @@ def tell_link(pairing, out=None):
     print(f"{link}\nfor another phone press Enter here, or Phone on the desk's page", file=out, flush=True)
 
 
-def _tell_on_enter(pairing):
+def _show_links_on_enter(pairing):
     for _ in sys.stdin:
-        tell_link(pairing)
+        _show_link(pairing)
 
 
-# secrets stand in the environment alone: never in the book, its backups, or a command line that others can list
+# secrets are read from the environment alone: never in the book, its backups, or a command line that others can list
 NEEDED = {
     "DYEBOOK_SHARE_ADDRESS": "the address people open, such as https://book.shop.example:8640",
     "DYEBOOK_SIGN_IN_URL": "the sign-in service's OpenID Connect configuration, https://…/openid-configuration",
@@ -180,19 +208,19 @@ def plan_sharing(environment, listen, people, has_library=True):
         missing.append("an owner among the book's people (dyebook people set you@shop.example owner)")
     if missing:
         raise DyebookError(f"sharing needs sign-in, and this is not set up: {'; '.join(missing)}")
-    told = {name: environment[name].strip() for name in needed}
-    origin = _origin(told["DYEBOOK_SHARE_ADDRESS"], "DYEBOOK_SHARE_ADDRESS")
-    _origin(told["DYEBOOK_SIGN_IN_URL"], "DYEBOOK_SIGN_IN_URL")
+    given = {name: environment[name].strip() for name in needed}
+    origin = _origin(given["DYEBOOK_SHARE_ADDRESS"], "DYEBOOK_SHARE_ADDRESS")
+    _origin(given["DYEBOOK_SIGN_IN_URL"], "DYEBOOK_SIGN_IN_URL")
     tls = {}
     if not is_loopback(listen):
         if not origin.startswith("https:"):
             raise DyebookError(f"people would sign in at {origin} without TLS; give an https address")
         files = {"ssl_certfile": "DYEBOOK_SHARE_CERTIFICATE", "ssl_keyfile": "DYEBOOK_SHARE_KEY"}
-        tls = {option: _existing(told[name], name) for option, name in files.items()}
-    return Sharing(listen, origin, {"auth": _sign_in(told, origin, environment)}, tls)
+        tls = {option: _existing(given[name], name) for option, name in files.items()}
+    return Sharing(listen, origin, {"auth": _sign_in(given, origin, environment)}, tls)
 
 
-def _sign_in(told, origin, environment):
+def _sign_in(given, origin, environment):
     """The section of Streamlit's secrets that sign-in takes."""
     cookie_secret = environment.get(_COOKIE_SECRET) or secrets.token_urlsafe(_SHORTEST_SECRET)
     if len(cookie_secret) < _SHORTEST_SECRET:
@@ -203,9 +231,9 @@ def _sign_in(told, origin, environment):
     return {
         "redirect_uri": f"{origin}/oauth2callback",
         "cookie_secret": cookie_secret,
-        "client_id": told["DYEBOOK_SIGN_IN_ID"],
-        "client_secret": told["DYEBOOK_SIGN_IN_SECRET"],
-        "server_metadata_url": told["DYEBOOK_SIGN_IN_URL"],
+        "client_id": given["DYEBOOK_SIGN_IN_ID"],
+        "client_secret": given["DYEBOOK_SIGN_IN_SECRET"],
+        "server_metadata_url": given["DYEBOOK_SIGN_IN_URL"],
     }
 
 
@@ -249,9 +277,6 @@ def serve_shared(served, people, environment, port=None, at=None):
     DyebookError
         If something of the set-up is missing; nothing is served then.
     """
-    from dyebook.server.gate import Door
-
-    # told before the network is looked at: sign-in comes first
     listen = at if at and is_loopback(at) else choose_private(own_addresses() if at is None else (), at)
     plan = plan_sharing(environment, listen, people, bool(find_spec("authlib") and find_spec("httpx")))
     port = free_port(port, (listen,))

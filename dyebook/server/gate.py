@@ -1,13 +1,8 @@
 """The gate before the app: who may come in by which door, decided before a single byte of the app is served.
 
 The desk's door is this machine's own address and needs nothing but a browser that asks for it by name. Behind the
-phone's door nothing answers, neither page, file, upload nor stream, without the cookie that pairing gave.
-
-The few words that are told before anybody is let in; nothing of the book is among them.
-
-How often a stranger may guess.
-
-Which browser sessions belong to people who signed in, so that nobody else can send files.
+phone's door nothing answers, neither page, file, upload nor stream, without the cookie that pairing gave; wrong guesses
+are limited by rate. Behind the shared door the pages ask for sign-in themselves, and uploads need a session that has.
 """
 
 import threading
@@ -21,143 +16,27 @@ from starlette.requests import HTTPConnection
 from starlette.responses import HTMLResponse, RedirectResponse
 
 from dyebook.server.pairing import PHONE_STAYS_S
+from dyebook.server.shared import DOOR_HEADER, is_admitted
 
-__all__ = [
-    "COOKIE",
-    "DOOR_HEADER",
-    "FRAME",
-    "LINK_IS_OVER",
-    "NOT_PAIRED",
-    "PAIR",
-    "SIGN_IN",
-    "TOO_OFTEN",
-    "WRONG_NAME",
-    "Door",
-    "Gate",
-    "Limit",
-    "admit",
-    "may_upload",
-    "send_away",
-]
-
-FRAME = """<!doctype html>
-<html lang="en"><head><meta charset="utf-8"><title>dyebook</title>
-<meta name="viewport" content="width=device-width, initial-scale=1"><meta name="robots" content="noindex">
-<style>
-:root {{ color-scheme: light dark }}
-body {{ font: 1.1rem/1.5 system-ui, sans-serif; max-width: 30rem; margin: 3rem auto; padding: 0 1rem }}
-button {{ font: inherit; padding: 1rem 2rem; width: 100% }}
-</style></head>
-<body><main>{body}</main></body></html>
-"""
-# the empty action posts to the link itself, so that it is written nowhere else
-PAIR = """<h1>Pair this phone?</h1>
-<p>It can then see and change the book at this bench until it is let go at the desk, or for 16 hours.</p>
-<form method="post" action=""><button>Pair this phone</button></form>"""
-NOT_PAIRED = """<h1>This phone is not paired</h1>
-<p>At the desk, press <b>Phone</b> and point this phone's camera at the code.</p>
-<p>Paired already? <a href="">Open the page once more</a>.</p>"""
-LINK_IS_OVER = """<h1>This link does not pair</h1>
-<p>A link works once and for ten minutes. At the desk, press <b>Phone</b> for a fresh one.</p>"""
-TOO_OFTEN = """<h1>Too many tries</h1><p>Wait a minute, then take a fresh code at the desk.</p>"""
-WRONG_NAME = """<h1>Nothing here by that name</h1><p>Open the address that the app told when it started.</p>"""
-SIGN_IN = """<h1>Sign in first</h1><p><a href="/">To the app</a></p>"""
-
-
-_MOST_CLIENTS = 1000
-
-
-class Limit:
-    """At most so many wrong guesses a client, and from all clients together, within a span of time.
-
-    Parameters
-    ----------
-    each, together : int
-        Wrong guesses within `span_s` after which nothing more is listened to.
-    span_s : float
-    clock : callable
-        Seconds, never going back.
-    """
-
-    def __init__(self, each, together, span_s, clock=time.monotonic):
-        self._each, self._together, self._span_s, self._clock = each, together, span_s, clock
-        self._clients = OrderedDict()
-        self._all = deque(maxlen=together)
-        self._lock = threading.Lock()
-
-    def allows(self, client):
-        """Whether a client may guess once more."""
-        with self._lock:
-            mine = self._clients.get(_network_of(client), ())
-            return self._recent(mine) < self._each and self._recent(self._all) < self._together
-
-    def count(self, client):
-        """Count a wrong guess."""
-        with self._lock:
-            key = _network_of(client)
-            mine = self._clients.setdefault(key, deque(maxlen=self._each))
-            self._clients.move_to_end(key)
-            mine.append(self._clock())
-            self._all.append(self._clock())
-            # whoever comes from ever new addresses must not fill the memory; the common limit holds them
-            while len(self._clients) > _MOST_CLIENTS:
-                self._clients.popitem(last=False)
-
-    def _recent(self, moments):
-        return sum(self._clock() - moment < self._span_s for moment in moments)
-
-
-def _network_of(client):
-    """The key of a client: its address, of IPv6 the half that one household has for itself."""
-    try:
-        address = ip_address(client)
-    except ValueError:
-        return client
-    return int(address) >> 64 if address.version == 6 else str(address)
-
-
-_UPLOAD = "/_stcore/upload_file/"
-_MOST = 5000
-_admitted = OrderedDict()
-
-
-def admit(session):
-    """Let a session send files."""
-    _admitted[session] = True
-    _admitted.move_to_end(session)
-    while len(_admitted) > _MOST:
-        _admitted.popitem(last=False)
-
-
-def send_away(session):
-    """Let a session send files no longer."""
-    _admitted.pop(session, None)
-
-
-def may_upload(path):
-    """Whether a path is no upload, or one of a session that was let in."""
-    if "upload_file" not in path:
-        return True
-    return path.startswith(_UPLOAD) and path.removeprefix(_UPLOAD).split("/", 1)[0] in _admitted
-
+__all__ = ["COOKIE", "Door", "Gate", "RateLimit", "may_upload"]
 
 COOKIE = "dyebook_phone"
-# tells the screens which door a visit came by; what a visitor writes there himself is dropped
-DOOR_HEADER = "x-dyebook-door"
 _PAIR = "/pair/"
+_UPLOAD = "/_stcore/upload_file/"
 # what only tells how busy the server is
 _CLOSED = ("/_stcore/metrics", "/_stcore/script-health-check")
 _SAFE = ("GET", "HEAD", "OPTIONS")
 _SPAN_S = 60
-# wrong links a minute; 256 random bits need no help against guessing, this keeps the log and the machine quiet
-_LINKS_EACH, _LINKS_TOGETHER = 5, 30
-# a phone that was paired yesterday asks for a dozen files at once with its old cookie
-_COOKIES_EACH, _COOKIES_TOGETHER = 30, 300
+# wrong links a minute of one client, and of all; 256 random bits need no help, this keeps the log and the machine quiet
+_LINKS = 5, 30
+# wrong cookies; a phone that was paired yesterday asks for a dozen files at once with its old one
+_COOKIES = 30, 300
+_MOST_CLIENTS = 1000
 _ON_EVERY_ANSWER = {
     "referrer-policy": "same-origin",
     "x-content-type-options": "nosniff",
 }
-# the pages load nothing from elsewhere, whatever somebody wrote into a note; Streamlit's own scripts need the rest
+# the pages load nothing from elsewhere, whatever a note holds; Streamlit's own scripts need the rest
 _POLICY = (
     "default-src 'self' data: blob:; script-src 'self' blob: 'unsafe-inline' 'unsafe-eval'; "
     "style-src 'self' 'unsafe-inline'; connect-src 'self' data: blob: {streams}; object-src 'none'; base-uri 'self'; "
@@ -176,8 +55,8 @@ class Door:
     address : str
         IP address it listens on.
     origins : tuple of str
-        Such as ``http://bench.local:8640``; a visit must name one of them (else a page elsewhere, or a name that
-        somebody turned to this address, speaks).
+        Such as ``http://bench.local:8640``; a visit must name one of them, else it comes from a page elsewhere,
+        or by a name that was turned to this address.
     """
 
     kind: str
@@ -206,15 +85,15 @@ class Gate:
     pairing : dyebook.server.pairing.Pairing, optional
         Needed for a door of kind ``"phone"``.
     clock : callable, optional
-        For the limits; `time.monotonic` without it.
+        For the rate limits; `time.monotonic` without it.
     """
 
     def __init__(self, app, doors, pairing=None, clock=None):
         self._app, self._pairing = app, pairing
         self._doors = {door.address: door for door in doors}
         timing = {} if clock is None else {"clock": clock}
-        self._links = Limit(_LINKS_EACH, _LINKS_TOGETHER, _SPAN_S, **timing)
-        self._cookies = Limit(_COOKIES_EACH, _COOKIES_TOGETHER, _SPAN_S, **timing)
+        self._links = RateLimit(*_LINKS, _SPAN_S, **timing)
+        self._cookies = RateLimit(*_COOKIES, _SPAN_S, **timing)
 
     async def __call__(self, scope, receive, send):
         """Serve one visit."""
@@ -224,7 +103,7 @@ class Gate:
         visit = HTTPConnection(scope)
         door = self._doors.get((scope.get("server") or ("",))[0])
         if door is None or not _names(visit, door):
-            await _refuse(scope, receive, send, 421, WRONG_NAME)
+            await _refuse(scope, receive, send, 421, _WRONG_NAME)
         elif door.kind == "shared":
             await self._let_person_in(visit, door, receive, send)
         elif door.kind == "desk":
@@ -238,7 +117,7 @@ class Gate:
         """Sign-in itself is Streamlit's; the pages ask for it, uploads and figures of the server cannot."""
         path = visit.scope["path"]
         if path.startswith(_CLOSED) or not may_upload(path):
-            await _refuse(visit.scope, receive, send, 403, SIGN_IN)
+            await _refuse(visit.scope, receive, send, 403, _SIGN_IN)
             return
         await self._app(_marked(visit.scope, door), receive, _guarded(send, door))
 
@@ -249,24 +128,24 @@ class Gate:
                 receive, send = self._watched(secret, receive, send)
             await self._app(_marked(visit.scope, door), receive, _guarded(send, door))
         elif not self._cookies.allows(client):
-            await _refuse(visit.scope, receive, send, 429, TOO_OFTEN)
+            await _refuse(visit.scope, receive, send, 429, _TOO_OFTEN)
         else:
             if secret:
                 self._cookies.count(client)
-            await _refuse(visit.scope, receive, send, 403, NOT_PAIRED, forget=bool(secret))
+            await _refuse(visit.scope, receive, send, 403, _NOT_PAIRED, forget=bool(secret))
 
     async def _pair(self, visit, receive, send):
         token, client = visit.scope["path"].removeprefix(_PAIR), _client(visit)
         if not self._links.allows(client):
-            await _refuse(visit.scope, receive, send, 429, TOO_OFTEN)
+            await _refuse(visit.scope, receive, send, 429, _TOO_OFTEN)
         elif visit.scope["method"] == "POST" and (secret := self._pairing.pair(token, _browser(visit))):
             await _welcome(secret)(visit.scope, receive, send)
         elif visit.scope["method"] == "GET" and self._pairing.is_open(token):
             # looking does not use the link up: phones and messengers fetch links to show what they are
-            await _page(200, PAIR)(visit.scope, receive, send)
+            await _page(200, _PAIR_PAGE)(visit.scope, receive, send)
         else:
             self._links.count(client)
-            await _refuse(visit.scope, receive, send, 403, LINK_IS_OVER)
+            await _refuse(visit.scope, receive, send, 403, _LINK_IS_OVER)
 
     def _watched(self, secret, receive, send):
         """The two ends of a stream that is closed as soon as its phone is let go."""
@@ -301,6 +180,13 @@ def _names(visit, door):
     if visit.scope["type"] == "http" and visit.scope["method"] in _SAFE:
         return True
     return len(origins) == 1 and origins[0].lower() in door.origins
+
+
+def may_upload(path):
+    """Whether a path is no upload, or one of a session that signed in."""
+    if "upload_file" not in path:
+        return True
+    return path.startswith(_UPLOAD) and is_admitted(path.removeprefix(_UPLOAD).split("/", 1)[0])
 
 
 def _client(visit):
@@ -356,10 +242,84 @@ def _page(status, body):
         "content-security-policy": "default-src 'none'; style-src 'unsafe-inline'; form-action 'self'; "
         "frame-ancestors 'none'; base-uri 'none'",
     }
-    return HTMLResponse(FRAME.format(body=body), status, guard)
+    return HTMLResponse(_FRAME.format(body=body), status, guard)
 
 
 def _welcome(secret):
     answer = RedirectResponse("/", 303, {**_ON_EVERY_ANSWER, "cache-control": "no-store"})
     answer.set_cookie(COOKIE, secret, max_age=PHONE_STAYS_S, httponly=True, samesite="strict")
     return answer
+
+
+class RateLimit:
+    """A rate limit of wrong guesses: so many from one client, and from all together, within a span of time.
+
+    Parameters
+    ----------
+    each, together : int
+        Wrong guesses within `span_s` after which no more are taken.
+    span_s : float
+    clock : callable
+        Seconds, never going back.
+    """
+
+    def __init__(self, each, together, span_s, clock=time.monotonic):
+        self._each, self._together, self._span_s, self._clock = each, together, span_s, clock
+        self._clients = OrderedDict()
+        self._all = deque(maxlen=together)
+        self._lock = threading.Lock()
+
+    def allows(self, client):
+        """Whether a client may guess once more."""
+        with self._lock:
+            mine = self._clients.get(_network_of(client), ())
+            return self._recent(mine) < self._each and self._recent(self._all) < self._together
+
+    def count(self, client):
+        """Count a wrong guess."""
+        with self._lock:
+            key = _network_of(client)
+            mine = self._clients.setdefault(key, deque(maxlen=self._each))
+            self._clients.move_to_end(key)
+            mine.append(self._clock())
+            self._all.append(self._clock())
+            # guesses from ever new addresses must not fill the memory; the common limit holds them
+            while len(self._clients) > _MOST_CLIENTS:
+                self._clients.popitem(last=False)
+
+    def _recent(self, moments):
+        return sum(self._clock() - moment < self._span_s for moment in moments)
+
+
+def _network_of(client):
+    """The key of a client: its address, of IPv6 the half that one household has for itself."""
+    try:
+        address = ip_address(client)
+    except ValueError:
+        return client
+    return int(address) >> 64 if address.version == 6 else str(address)
+
+
+# the few words that are said before anyone is let in; nothing of the book is among them
+_FRAME = """<!doctype html>
+<html lang="en"><head><meta charset="utf-8"><title>dyebook</title>
+<meta name="viewport" content="width=device-width, initial-scale=1"><meta name="robots" content="noindex">
+<style>
+:root {{ color-scheme: light dark }}
+body {{ font: 1.1rem/1.5 system-ui, sans-serif; max-width: 30rem; margin: 3rem auto; padding: 0 1rem }}
+button {{ font: inherit; padding: 1rem 2rem; width: 100% }}
+</style></head>
+<body><main>{body}</main></body></html>
+"""
+# the empty action posts to the link itself, so that it is written nowhere else
+_PAIR_PAGE = """<h1>Pair this phone?</h1>
+<p>It can then see and change the book at this bench until it is let go at the desk, or for 16 hours.</p>
+<form method="post" action=""><button>Pair this phone</button></form>"""
+_NOT_PAIRED = """<h1>This phone is not paired</h1>
+<p>At the desk, press <b>Phone</b> and point this phone's camera at the code.</p>
+<p>Paired already? <a href="">Open the page once more</a>.</p>"""
+_LINK_IS_OVER = """<h1>This link does not pair</h1>
+<p>A link works once and for ten minutes. At the desk, press <b>Phone</b> for a fresh one.</p>"""
+_TOO_OFTEN = """<h1>Too many tries</h1><p>Wait a minute, then take a fresh code at the desk.</p>"""
+_WRONG_NAME = """<h1>Nothing here by that name</h1><p>Open the address that the app named when it started.</p>"""
+_SIGN_IN = """<h1>Sign in first</h1><p><a href="/">To the app</a></p>"""

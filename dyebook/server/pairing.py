@@ -9,7 +9,7 @@ import time
 from dataclasses import dataclass
 from hashlib import sha256
 
-__all__ = ["LINK_LASTS_S", "PHONE_STAYS_S", "Pairing", "Phone", "share_pairing", "the_pairing"]
+__all__ = ["LINK_LASTS_S", "PHONE_STAYS_S", "Pairing", "Phone"]
 
 LINK_LASTS_S = 600
 # a long day at the bench
@@ -20,7 +20,7 @@ _MOST_PHONES = 20
 
 @dataclass(frozen=True)
 class Phone:
-    """A phone that was paired: a short name to tell it by, what its browser called itself, and when (s)."""
+    """A paired phone: a short name, what its browser called itself, and since when (s of the pairing's clock)."""
 
     name: str
     browser: str
@@ -101,16 +101,3 @@ class Pairing:
 
 def _hash(text):
     return sha256(text.encode("utf-8", "surrogateescape")).digest()
-
-
-_shared = []
-
-
-def share_pairing(pairing):
-    """Let the screens of this process find the pairing; None ends it."""
-    _shared[:] = [] if pairing is None else [pairing]
-
-
-def the_pairing():
-    """Return the pairing of this process; None where no phone can come in."""
-    return _shared[0] if _shared else None

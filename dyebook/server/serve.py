@@ -1,4 +1,4 @@
-"""Serve an app on this machine, behind the gate; the app itself is handed over."""
+"""Listen at doors and serve an app behind the gate; the app itself is handed over."""
 
 import contextlib
 import os
@@ -10,14 +10,17 @@ import webbrowser
 from collections.abc import Callable
 from dataclasses import dataclass
 
+import uvicorn
+
 from dyebook.errors import DyebookError
+from dyebook.server.gate import Gate
 from dyebook.server.network import host_and_port
 
-__all__ = ["HOST", "Served", "desk_door", "free_port", "has_display", "open_doors", "serve"]
+__all__ = ["FIRST_PORT", "HOST", "Served", "free_port", "has_display", "open_doors"]
 
 HOST = "127.0.0.1"
 FIRST_PORT = 8640
-_PATIENCE_S = 60
+_START_S = 60
 _GRACE_S = 3
 
 
@@ -35,35 +38,6 @@ class Served:
 
     make: Callable
     stop: Callable
-
-
-def serve(served, port=None, browser=True):
-    """Serve an app to this machine until it is stopped.
-
-    Parameters
-    ----------
-    served : Served
-    port : int, optional
-        The first free one from 8640 on if left out.
-    browser : bool
-        Open the page once it answers, where there is a display.
-
-    Raises
-    ------
-    DyebookError
-        If the port is taken.
-    """
-    port = free_port(port)
-    address = f"http://{HOST}:{port}"
-    print(f"dyebook is open at {address} – stop it with Ctrl+C", file=sys.stderr)
-    open_doors(served, [desk_door(port)], port, browser and address)
-
-
-def desk_door(port):
-    """Return the door for the browsers of this machine."""
-    from dyebook.server.gate import Door
-
-    return Door("desk", HOST, (f"http://{HOST}:{port}", f"http://localhost:{port}"))
 
 
 def open_doors(served, doors, port, show=None, pairing=None, secrets=None, **server):
@@ -95,15 +69,11 @@ def open_doors(served, doors, port, show=None, pairing=None, secrets=None, **ser
 
 def _server(served, doors, port, pairing, secrets, server):
     """The server of the app behind the gate."""
-    import uvicorn
-
-    from dyebook.server.gate import Gate
-
     hosts = sorted({_bare(host) for door in doors for host in door.hosts})
     app, message_bytes = served.make(port, hosts, secrets)
     config = uvicorn.Config(
         Gate(app, doors, pairing),
-        # whoever writes a forwarding header must not be taken for somebody else
+        # a forwarding header that a visitor writes must not pass for another client
         proxy_headers=False,
         server_header=False,
         access_log=False,
@@ -157,8 +127,8 @@ def has_display():
 
 
 def _show_when_ready(port, address):
-    """Open the browser as soon as somebody listens."""
-    end = time.monotonic() + _PATIENCE_S
+    """Open the browser as soon as the app answers."""
+    end = time.monotonic() + _START_S
     while time.monotonic() < end:
         with socket.socket() as probe:
             if probe.connect_ex((HOST, port)) == 0:

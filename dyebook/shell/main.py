@@ -42,7 +42,7 @@ def open_screens(
     from dyebook.book.store import open_book
     from dyebook.book.tables import people_of
     from dyebook.screens.app import the_screens
-    from dyebook.server import doors, serve
+    from dyebook.server import doors
 
     served = the_screens()
     if share:
@@ -53,7 +53,7 @@ def open_screens(
         with open_book() as opened:
             doors.serve_phone(served, opened, port, browser, at)
     else:
-        serve.serve(served, port, browser)
+        doors.serve_desk(served, port, browser)
 
 
 def _choose_book(demo, book):

@@ -11,7 +11,7 @@ from dyebook.book.store import open_book
 from dyebook.demo import place
 from dyebook.errors import DyebookError
 from dyebook.screens import app as app_module
-from dyebook.server import serve
+from dyebook.server import doors, serve
 from dyebook.shell.main import app
 
 ROOT = Path(__file__).parents[2]
@@ -64,7 +64,7 @@ def test_a_machine_without_display_is_left_alone(monkeypatch):
 def served(monkeypatch):
     """Calls that would have started the server."""
     calls = []
-    monkeypatch.setattr(serve, "serve", lambda _served, port, browser: calls.append((port, browser)))
+    monkeypatch.setattr(doors, "serve_desk", lambda _served, port, browser: calls.append((port, browser)))
     return calls
 
 

@@ -5,8 +5,9 @@ import re
 
 import pytest
 
-from dyebook.server.gate import COOKIE, DOOR_HEADER, Door, Gate, Limit
+from dyebook.server.gate import COOKIE, Door, Gate, RateLimit
 from dyebook.server.pairing import LINK_LASTS_S, PHONE_STAYS_S, Pairing
+from dyebook.server.shared import DOOR_HEADER
 
 PHONE = "http://127.0.0.2:8640"
 DESK = "http://127.0.0.1:8640"
@@ -325,14 +326,14 @@ def test_only_so_many_phones_are_paired(pairing):
 
 
 def test_a_flood_of_addresses_does_not_fill_the_memory(clock):
-    limit = Limit(5, 30, 60, clock)
+    limit = RateLimit(5, 30, 60, clock)
     for one in range(3000):
         limit.count(f"10.0.{one // 256}.{one % 256}")
     assert len(limit._clients) == 1000
 
 
 def test_a_household_of_ipv6_is_one_guesser(clock):
-    limit = Limit(2, 30, 60, clock)
+    limit = RateLimit(2, 30, 60, clock)
     for one in range(2):
         limit.count(f"fd12::{one}")
     assert not limit.allows("fd12::77")

@@ -5,7 +5,8 @@ from typer.testing import CliRunner
 
 from dyebook.errors import DyebookError
 from dyebook.server.doors import NEEDED, plan_sharing
-from dyebook.server.gate import admit, may_upload, send_away
+from dyebook.server.gate import may_upload
+from dyebook.server.shared import admit, send_away
 from dyebook.shell.main import app
 
 OWNERS = {"mara@shop.example": "owner"}
