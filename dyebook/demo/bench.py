@@ -5,7 +5,6 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 
 from dyebook.jobs import baths, run, wet
-from dyebook.jobs.strength import set_dye_rules
 from dyebook.physics.rates import growth_rate
 from dyebook.physics.trace.events import report_trace
 from dyebook.physics.trace.read import make_trace
@@ -128,7 +127,7 @@ def write_bath_checks(book, moment):
         strength = None if share is None else round(share * _STRENGTH[bath], 2)
         baths.note_bath(book, numbers[bath], kind, moment(days_ago), dye_g_per_l=strength, ph=ph, note=note)
     for dye in book.rows("dyes"):
-        set_dye_rules(book, dye["name"], tank_area_dm2=_DYE_TANK_DM2)
+        baths.set_dye_rules(book, dye["name"], tank_area_dm2=_DYE_TANK_DM2)
 
 
 def lay_out_bench(book, numbers, tank, now):

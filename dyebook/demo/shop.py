@@ -11,11 +11,11 @@ import numpy as np
 from dyebook.demo.bench import lay_out_bench, run_of, set_up_tank, write_bath_checks
 from dyebook.demo.spectra import film_reflectance, reflectance_lab
 from dyebook.demo.year import BATH_LIFE, DYE_RULES, dyed_film, photo_of, shop_year
+from dyebook.jobs import say_nothing
+from dyebook.jobs.baths import set_dye_rules
 from dyebook.jobs.check_coupon import put_right
 from dyebook.jobs.orders import answer_order
 from dyebook.jobs.photo import record_dip
-from dyebook.jobs.progress import say_nothing
-from dyebook.jobs.strength import set_dye_rules
 from dyebook.lab import Lab, delta_e_00
 from dyebook.record import DyeRecord
 

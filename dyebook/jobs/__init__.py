@@ -1,1 +1,11 @@
-"""The use cases that join photo, book, model and advice; shell and screens call these."""
+"""Use cases that join book, photo, physics and model; shell and screens call these.
+
+Work that takes a moment has an argument `progress`: called with words where a stage begins; what it raises ends the
+work. One that learns baths has `learn`, as `dyebook.jobs.shade.learn_dips`: the app hands in baths it has learned.
+"""
+
+__all__ = ["say_nothing"]
+
+
+def say_nothing(*_words):
+    """Take what work reports where nobody waits for it: the usual `progress`."""

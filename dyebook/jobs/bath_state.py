@@ -1,44 +1,35 @@
-"""How the baths on the bench stand today: what they are asked to be, how strong they are, when they want topping up.
+"""How dye baths stand: strength over time, age and level, the top-up that is due, and what has left its window.
 
-The one strength of a dye bath, wherever it is shown: its line, uptake shared out by the learned bath.
-
-A dye bath as it stands: strength over time, what films take, age, level, and whether it has left its window.
+`bath_state` is the one answer to how a bath is doing, for shell, bench, the pages of baths and the printed log. The
+learned bath shares its uptake out over its dips, so a bath has the same strength wherever it is shown.
 """
 
-from dataclasses import dataclass
-from datetime import date
+from dataclasses import dataclass, field
 
-from dyebook.errors import BookError, ModelError, RecordError
-from dyebook.jobs.baths import age_of_bath, bath_label, baths_by_name
-from dyebook.jobs.progress import say_nothing
-from dyebook.jobs.strength import LEAST_DIPS, StrengthLine, dye_rules, outside_window, plan_top_up, strength_line
+from dyebook.errors import ModelError, RecordError
+from dyebook.jobs import say_nothing
+from dyebook.jobs.baths import age_of_bath, bath_label, baths_by_name, dye_rules, events_of_bath, outside_window
+from dyebook.jobs.shade import MOST_DIPS, learn_dips
+from dyebook.jobs.strength import LEAST_DIPS, StrengthLine, strength_line, top_up_of
 from dyebook.physics.answer import Answer, cautions_for
 from dyebook.physics.bathcare import UPTAKE_MG_PER_DM2_UM
 
-__all__ = [
-    "MOST_DIPS",
-    "BathCare",
-    "BathState",
-    "bath_called",
-    "bath_cares",
-    "bath_line",
-    "bath_state",
-    "learned_or_none",
-]
+__all__ = ["BathState", "bath_line", "bath_state", "bath_states"]
 
-# a bath is learned from its newest dips: with 150 of 400 the next dips are predicted 2 % worse, in half the time
-MOST_DIPS = 150
+# a bath is topped up once a tenth of its dye is gone; common practice, no source
+_TOP_UP_AT = 0.9
+_MOST = 12
 
 
-def bath_line(book, bath_id, learn=None, now=None, newest=False):
+def bath_line(book, bath_id, learn=learn_dips, now=None, newest=False):
     """Return the strength of a bath over time, a `StrengthLine`.
 
     Parameters
     ----------
     book : dyebook.book.store.Book
     bath_id : int
-    learn : callable, optional
-        Takes the bath's label and its newest dips, returns the learned bath or None; `learned_or_none` without it.
+    learn : callable
+        Takes the bath's label and its newest dips, see `dyebook.jobs.shade.learn_dips`.
     now : datetime, optional
         With its zone.
     newest : bool
@@ -47,31 +38,24 @@ def bath_line(book, bath_id, learn=None, now=None, newest=False):
     bath = book.row("baths", bath_id)
     dye = book.row("dyes", bath["dye_id"])["name"]
     dips = book.frame(dye=dye, bath=bath["name"], newest=MOST_DIPS)
-    # without a learned bath the line's basis says what uptake rests on instead
-    model = (learn or learned_or_none)(bath_label(dye, bath["name"]), dips) if len(dips) >= LEAST_DIPS else None
-    return strength_line(book, bath_id, model, now, newest)
-
-
-def learned_or_none(_label, dips):
-    """Return the bath as its dips teach it, as of today; None where they cannot, all of them alike for instance."""
-    from dyebook.advice.learn import learn_bath
-
     try:
-        return learn_bath(dips).as_of(date.today().isoformat())
+        model = learn(bath_label(dye, bath["name"]), dips) if len(dips) >= LEAST_DIPS else None
     except ModelError:
-        return None
+        # dips all of them alike, for instance: the line's basis says what uptake rests on instead
+        model = None
+    return strength_line(book, bath_id, model, now, newest)
 
 
 @dataclass(frozen=True, kw_only=True)
 class BathState(Answer):
-    """A dye bath as it stands.
+    """A dye bath as it stands; what follows `points` is for Python only.
 
     Attributes
     ----------
     bath : str
         "dye, bath".
     strength_g_per_l, strength_g_per_l_sd : float or None
-        Now; None while nobody noted one.
+        Now; None while no strength was noted.
     uptake_mg_per_dm2, uptake_mg_per_dm2_sd : float or None
     bath_volume_l, present_volume_l : float or None
         At its line; and now, where the level was noted.
@@ -83,6 +67,20 @@ class BathState(Answer):
         Dips since the last noted strength whose area is not known.
     points : tuple of dict
         ``at, dye_g_per_l, dye_g_per_l_sd, kind``, oldest first.
+    bath_id : int
+    dye, name : str
+    line : dyebook.jobs.strength.StrengthLine
+    age : dyebook.physics.bathcare.BathAge or None
+    window_temp_c : (float, float) or None
+        The shop's window for its dye.
+    top_up : dyebook.physics.bathcare.TopUp or None
+        What would bring it back now.
+    due_in_dm2 : float or None
+        Area until a tenth of its dye is gone; 0 or less when it is.
+    last : BatchRow or None
+        The newest batch that went through it, of those looked at.
+    lab : Lab or None
+        The newest shade that was read of it.
     """
 
     bath: str
@@ -98,45 +96,39 @@ class BathState(Answer):
     worn_out: bool = False
     without_area: int = 0
     points: tuple = ()
+    bath_id: int = field(repr=False)
+    dye: str = field(repr=False)
+    name: str = field(repr=False)
+    line: StrengthLine = field(repr=False)
+    age: object = field(default=None, repr=False)
+    window_temp_c: tuple | None = field(default=None, repr=False)
+    top_up: object = field(default=None, repr=False)
+    due_in_dm2: float | None = field(default=None, repr=False)
+    last: object = field(default=None, repr=False)
+    lab: object = field(default=None, repr=False)
 
 
-def bath_called(book, name):
-    """Return the label and row of a bath in use by "dye, bath", or by the bath alone where that is one."""
-    known = baths_by_name(book)
-    found = [label for label, row in known.items() if name.strip() in (label, row["name"])]
-    if len(found) != 1:
-        what = f"{len(found)} baths are called" if found else "no bath in use is called"
-        raise BookError(f"{what} {name!r}; write it as one of: {'; '.join(known) or 'none yet'}")
-    return found[0], known[found[0]]
-
-
-def bath_state(book, label, row, learn=None, now=None):
-    """Return how a bath stands.
+def bath_state(book, row, learn=learn_dips, now=None, newest=False, **seen):
+    """Return how a bath stands, a `BathState`.
 
     Parameters
     ----------
     book : dyebook.book.store.Book
-    label : str
     row : dict
-        As in `baths_by_name`.
-    learn : callable, optional
-        As for `dyebook.jobs.bath_state.bath_line`.
-    now : datetime, optional
-        With its zone.
-
-    Returns
-    -------
-    state : BathState
-    line : StrengthLine
+        As of `dyebook.jobs.baths.all_baths`.
+    learn, now, newest
+        As for `bath_line`.
+    **seen
+        `last` and `lab` of the batches that were looked at.
     """
-    line, age = bath_line(book, row["id"], learn, now), age_of_bath(book, row["id"], now)
-    volume = line.present_volume_l or row["bath_volume_l"]
-    floor = dye_rules(book, row["dye"]).get("tank_area_dm2")
-    last = line.now
-    state = BathState(
-        bath=label,
-        strength_g_per_l=last and last.dye_g_per_l,
-        strength_g_per_l_sd=last and last.dye_g_per_l_sd,
+    line, age = bath_line(book, row["id"], learn, now, newest), age_of_bath(book, row["id"], now)
+    rules = dye_rules(book, row["dye"])
+    volume, floor = line.present_volume_l or row["bath_volume_l"], rules.get("tank_area_dm2")
+    top_up, due = _next_top_up(line)
+    return BathState(
+        bath=f"{row['dye']}, {row['name']}",
+        strength_g_per_l=line.now and line.now.dye_g_per_l,
+        strength_g_per_l_sd=line.now and line.now.dye_g_per_l_sd,
         uptake_mg_per_dm2=line.uptake_mg_per_dm2,
         uptake_mg_per_dm2_sd=line.uptake_mg_per_dm2_sd,
         bath_volume_l=row["bath_volume_l"],
@@ -150,8 +142,31 @@ def bath_state(book, label, row, learn=None, now=None):
         basis=_basis(line, age),
         cautions=cautions_for("dye", "hot_bath", "waste"),
         notes=_notes(book, row, line, age),
+        bath_id=row["id"],
+        dye=row["dye"],
+        name=row["name"],
+        line=line,
+        age=age,
+        window_temp_c=rules.get("bath_temp_c"),
+        top_up=top_up,
+        due_in_dm2=due,
+        **seen,
     )
-    return state, line
+
+
+def _next_top_up(line):
+    """What would bring a bath back now, and the area until a tenth of its dye is gone."""
+    wanted, volume_l = line.made_g_per_l or line.noted_g_per_l, line.bath_volume_l
+    if not wanted or not volume_l:
+        return None, None
+    per_dm2 = line.uptake_mg_per_dm2 or UPTAKE_MG_PER_DM2_UM * line.film_um
+    spare_g = (line.now.dye_g_per_l - _TOP_UP_AT * wanted) * volume_l
+    try:
+        _, plan = top_up_of(line, volume_l, target_g_per_l=wanted)
+    except RecordError:
+        # reckoned empty: only a measured strength can say how much to add
+        return None, 0.0
+    return plan, spare_g * 1000 / per_dm2
 
 
 def _basis(line, age):
@@ -161,7 +176,7 @@ def _basis(line, age):
 
 def _notes(book, row, line, age):
     """What wants doing: worn out, off its window, dips that cannot be reckoned."""
-    events = book.rows("bath_events", bath_id=row["id"])
+    events = events_of_bath(book, row["id"])
     newest = {
         name: next((event[name] for event in reversed(events) if event[name] is not None), None)
         for name in ("ph", "bath_temp_c")
@@ -174,66 +189,23 @@ def _notes(book, row, line, age):
     return tuple(notes)
 
 
-# a bath is topped up once a tenth of its dye is gone; common practice, no source
-_TOP_UP_AT = 0.9
-_MOST = 12
-
-
-@dataclass(frozen=True)
-class BathCare:
-    """One bath as it stands.
-
-    Attributes
-    ----------
-    bath_id : int
-    dye, bath : str
-    last : BatchRow or None
-        The newest batch that went through it, of those looked at.
-    lab : Lab or None
-        The newest shade that was read of it.
-    asked_temp_c : (float, float) or None
-        The shop's window for its dye; both the same where only the last dip tells.
-    line : dyebook.jobs.strength.StrengthLine
-        From the newest strength that was noted.
-    wanted_g_per_l : float or None
-        As it was last noted.
-    age : dyebook.physics.bathcare.BathAge or None
-    top_up : dyebook.physics.bathcare.TopUp or None
-        What would bring it back now.
-    due_in_dm2 : float or None
-        Area until a tenth of its dye is gone; 0 or less when it is.
-    """
-
-    bath_id: int
-    dye: str
-    bath: str
-    last: object
-    lab: object
-    asked_temp_c: tuple | None
-    line: StrengthLine
-    wanted_g_per_l: float | None
-    age: object = None
-    top_up: object = None
-    due_in_dm2: float | None = None
-
-
-def bath_cares(book, recent, learn=None, progress=None):
-    """Return a `BathCare` of each bath in use, the one dipped last first.
+def bath_states(book, recent, learn=learn_dips, progress=say_nothing):
+    """Return the `BathState` of each bath in use, the one dipped last first.
 
     Parameters
     ----------
     book : dyebook.book.store.Book
     recent : sequence of BatchRow
         The newest batches, newest first.
-    learn : callable, optional
-        As for `dyebook.jobs.bath_state.bath_line`.
-    progress : callable, optional
+    learn : callable
+        As for `bath_line`.
+    progress : callable
         Called with words where a bath begins.
 
     Returns
     -------
-    list of BathCare
-        At most a dozen.
+    list of BathState
+        At most a dozen, their lines from the newest noted strength on.
     """
     last, read = {}, {}
     for row in recent:
@@ -243,33 +215,8 @@ def bath_cares(book, recent, learn=None, progress=None):
     order = {names: place for place, names in enumerate(last)}
     named = [((row["dye"], row["name"]), row) for row in baths_by_name(book).values()]
     named.sort(key=lambda one: (order.get(one[0], len(order)), one[1]["id"]))
-    cares, tell = [], progress or say_nothing
-    for names, bath in named[:_MOST]:
-        tell(f"Looking at {bath_label(*names)}")
-        cares.append(_care_of(book, bath, last.get(names), read.get(names), learn))
-    return cares
-
-
-def _care_of(book, bath, last, lab, learn):
-    rules = dye_rules(book, bath["dye"])
-    asked = rules.get("bath_temp_c") or (last and (last.bath_temp_c, last.bath_temp_c))
-    line = bath_line(book, bath["id"], learn, newest=True)
-    wanted = line.noted_g_per_l
-    top_up, due = _next_top_up(line, wanted)
-    age = age_of_bath(book, bath["id"])
-    return BathCare(bath["id"], bath["dye"], bath["name"], last, lab, asked, line, wanted, age, top_up, due)
-
-
-def _next_top_up(line, wanted):
-    """What would bring a bath back now, and the area until a tenth of its dye is gone."""
-    volume_l = line.bath_volume_l
-    if not wanted or not volume_l:
-        return None, None
-    per_dm2 = line.uptake_mg_per_dm2 or UPTAKE_MG_PER_DM2_UM * line.film_um
-    spare_g = (line.points[-1].dye_g_per_l - _TOP_UP_AT * wanted) * volume_l
-    try:
-        plan = plan_top_up(line, wanted, volume_l)
-    except RecordError:
-        # reckoned empty: only a measured strength can say how much to add
-        return None, 0.0
-    return plan, spare_g * 1000 / per_dm2
+    states = []
+    for names, row in named[:_MOST]:
+        progress(f"Looking at {bath_label(*names)}")
+        states.append(bath_state(book, row, learn, newest=True, last=last.get(names), lab=read.get(names)))
+    return states

@@ -1,24 +1,32 @@
-"""Dye baths and electrolytes as the shop keeps them: what happened to each, and how used it is."""
+"""Dye baths and electrolytes of the shop: found by name, what happened to each, the rules set for a dye, their age."""
 
 from datetime import UTC, datetime
 
 from dyebook.book.tables import Names
 from dyebook.errors import BookError, RecordError
-from dyebook.jobs.strength import clock_of, dye_rules
-from dyebook.physics.bathcare import reckon_age
+from dyebook.physics.bathcare import check_window, reckon_age
 from dyebook.physics.electrolyte import bath_life
+from dyebook.record import FIELDS
 
 __all__ = [
     "age_of_bath",
+    "all_baths",
+    "bath_called",
     "bath_label",
     "baths_by_name",
+    "baths_out_of_use",
+    "clock_of",
+    "dye_rules",
     "dyes_met_together",
     "electrolyte_called",
     "electrolyte_named",
+    "events_of_bath",
     "find_bath",
     "life_of_electrolyte",
     "note_bath",
     "note_electrolyte",
+    "outside_window",
+    "set_dye_rules",
 ]
 
 
@@ -27,13 +35,69 @@ def bath_label(dye, bath):
     return f"{dye}, bath {bath}" if bath else dye
 
 
-def baths_by_name(book):
-    """Return the baths in use: "dye, bath" to the bath's row with ``dye``, by name; those thrown out are left out."""
+def all_baths(book):
+    """Return every bath of the book, by dye and name: its row with ``dye``, and ``in_use`` until it was taken out of use."""
     dyes = {row["id"]: row["name"] for row in book.rows("dyes")}
     last = {event["bath_id"]: event["kind"] for event in sorted(book.rows("bath_events"), key=lambda one: one["at"])}
-    baths = [row | {"dye": dyes.get(row["dye_id"], "")} for row in book.rows("baths")]
-    used = [row for row in baths if last.get(row["id"]) != "thrown_out"]
-    return {f"{row['dye']}, {row['name']}": row for row in sorted(used, key=lambda row: (row["dye"], row["name"]))}
+    baths = [
+        row | {"dye": dyes.get(row["dye_id"], ""), "in_use": last.get(row["id"]) != "thrown_out"}
+        for row in book.rows("baths")
+    ]
+    return sorted(baths, key=lambda row: (row["dye"], row["name"]))
+
+
+def baths_by_name(book):
+    """Return the baths in use: "dye, bath" to the bath's row as of `all_baths`, by name."""
+    return {_full_name(row): row for row in all_baths(book) if row["in_use"]}
+
+
+def baths_out_of_use(book):
+    """Return dye and name of the baths that were taken out of use."""
+    return {(row["dye"], row["name"]) for row in all_baths(book) if not row["in_use"]}
+
+
+def _full_name(row):
+    return f"{row['dye']}, {row['name']}"
+
+
+def _names_of(row):
+    """What a bath may be called, the surest first."""
+    return _full_name(row), bath_label(row["dye"], row["name"]), row["name"], row["dye"]
+
+
+def bath_called(book, name, dye=None, in_use=False):
+    """Return the one bath that is called so.
+
+    Parameters
+    ----------
+    book : dyebook.book.store.Book
+    name : str
+        "dye, bath"; or the bath alone, or the dye alone, where that is one bath.
+    dye : str, optional
+        Only baths of that dye.
+    in_use : bool
+        Only baths that were not taken out of use.
+
+    Returns
+    -------
+    dict
+        Its row as of `all_baths`.
+
+    Raises
+    ------
+    BookError
+        If there is none, or several; the message names those there are.
+    """
+    known = [row for row in all_baths(book) if dye in (None, row["dye"]) and (row["in_use"] or not in_use)]
+    for place in range(4):
+        found = [row for row in known if _names_of(row)[place] == name.strip()]
+        if found:
+            break
+    if len(found) == 1:
+        return found[0]
+    what = f"{len(found)} baths are called" if found else "no bath in use is called" if in_use else "no bath is called"
+    names = "; ".join(_full_name(row) for row in found or known) or "none yet"
+    raise BookError(f"{what} {name!r}; write it as one of: {names}")
 
 
 def dyes_met_together(book, bath_id):
@@ -55,30 +119,37 @@ def find_bath(book, dye, bath, bath_volume_l=None):
     return bath_id
 
 
-def note_bath(book, bath_id, kind, at=None, **told):
+def note_bath(book, bath_id, kind, at=None, **found):
     """Note what happened to a bath; return the event's number.
 
     Parameters
     ----------
     book : dyebook.book.store.Book
     bath_id : int
-    kind : {"made_up", "topped_up", "ph_moved", "filtered", "measured", "thrown_out"}
+    kind : str
+        One of `dyebook.record.BATH_EVENTS`.
     at : str, optional
         ISO text; now without it.
-    **told
+    **found
         `bath_volume_l`, `dye_g_per_l`, `ph`, `bath_temp_c`, `note`: as found or left.
     """
-    return book.add("bath_events", bath_id=bath_id, kind=kind, at=at or _now(), **told)
+    at = at or datetime.now().isoformat(timespec="minutes")
+    return book.add("bath_events", bath_id=bath_id, kind=kind, at=at, **found)
 
 
-def _now():
-    return datetime.now().isoformat(timespec="minutes")
+def events_of_bath(book, bath_id):
+    """Return what happened to a bath, oldest first."""
+    return sorted(book.rows("bath_events", bath_id=bath_id), key=lambda row: (row["at"], row["id"]))
+
+
+def clock_of(iso):
+    """Return seconds since 1970; a moment without a zone is the shop's own time."""
+    return datetime.fromisoformat(iso).astimezone().timestamp()
 
 
 def age_of_bath(book, bath_id, now=None):
     """Return how used a bath is against the shop's limits, a `BathAge`; None where volume or make-up are unknown."""
-    bath = book.row("baths", bath_id)
-    life = book.bath_life(bath_id)
+    bath, life = book.row("baths", bath_id), book.bath_life(bath_id)
     volume_l = next((e["bath_volume_l"] for e in reversed(life["events"]) if e["bath_volume_l"]), bath["bath_volume_l"])
     if not volume_l or life["made_up_at"] is None:
         return None
@@ -86,6 +157,54 @@ def age_of_bath(book, bath_id, now=None):
     rules = dye_rules(book, book.row("dyes", bath["dye_id"])["name"])
     limits = {name: rules.get(name) for name in ("limit_dm2_per_l", "limit_days")}
     return reckon_age(life["area_dm2"], volume_l, max(days, 0.0), **limits)
+
+
+_RULES = "dye_rules"  # the setting they are kept under
+_WINDOWS = ("ph", "bath_temp_c")
+_KNOWN_RULES = (
+    *_WINDOWS,
+    "uptake_mg_per_dm2",
+    "limit_dm2_per_l",
+    "limit_days",
+    "evaporation_l_per_day",
+    "tank_area_dm2",
+)
+
+
+def dye_rules(book, dye):
+    """Return what the shop has set for a dye: windows (lower, upper) of `ph` and `bath_temp_c`, uptake and limits."""
+    return (book.setting(_RULES) or {}).get(dye, {})
+
+
+def set_dye_rules(book, dye, **rules):
+    """Keep the shop's rules for a dye.
+
+    Parameters
+    ----------
+    book : dyebook.book.store.Book
+    dye : str
+    **rules
+        `ph` and `bath_temp_c` as (lower, upper), `uptake_mg_per_dm2`, `limit_dm2_per_l`, `limit_days`,
+        `evaporation_l_per_day`, `tank_area_dm2`; None takes a rule away.
+    """
+    unknown = [name for name in rules if name not in _KNOWN_RULES]
+    if unknown:
+        raise ValueError(f"unknown rules {unknown}; known: {', '.join(_KNOWN_RULES)}")
+    for name in _WINDOWS:
+        window = rules.get(name)
+        if window is not None and not window[0] < window[1]:
+            raise RecordError(
+                f"the window of {FIELDS[name].label} runs from {window[0]:g} to {window[1]:g}; the lower end goes first"
+            )
+    kept = {name: value for name, value in {**dye_rules(book, dye), **rules}.items() if value is not None}
+    book.set_setting(_RULES, {**(book.setting(_RULES) or {}), dye: kept})
+
+
+def outside_window(book, dye, **values):
+    """Return in words which of `ph` and `bath_temp_c` lie outside the shop's window for a dye."""
+    rules = dye_rules(book, dye)
+    found = [check_window(name, value, *rules[name]) for name, value in values.items() if value and name in rules]
+    return [words for words in found if words]
 
 
 def electrolyte_named(book, name, bath_volume_l=None):
@@ -109,22 +228,23 @@ def electrolyte_called(book, name):
     return found[0]["id"]
 
 
-def note_electrolyte(book, electrolyte_id, kind, at=None, **told):
+def note_electrolyte(book, electrolyte_id, kind, at=None, **found):
     """Note what happened to an electrolyte; return the event's number.
 
     Parameters
     ----------
     book : dyebook.book.store.Book
     electrolyte_id : int
-    kind : {"made_up", "topped_up", "titrated", "diluted", "thrown_out"}
+    kind : str
+        One of `dyebook.record.ELECTROLYTE_EVENTS`.
     at : str, optional
         ISO text; now without it.
-    **told
+    **found
         `bath_volume_l`, `electrolyte_g_per_l`, `dissolved_al_g_per_l`, `chloride_mg_per_l`, `note`.
     """
     # written as the starts of runs are, which the book compares it with
     at = at or datetime.now(UTC).isoformat(timespec="seconds")
-    return book.add("electrolyte_events", electrolyte_id=electrolyte_id, kind=kind, at=at, **told)
+    return book.add("electrolyte_events", electrolyte_id=electrolyte_id, kind=kind, at=at, **found)
 
 
 def life_of_electrolyte(book, electrolyte_id, discard_ah_per_l=None):

@@ -182,22 +182,34 @@ def judge_batch(book, batch_id):
     return target, judge_against(book, row, target)
 
 
-def judge_against(book, row, target):
-    """Return the `Verdict` on a batch that was read, a `BatchRow`, against any target row."""
+def judge_against(book, row, target, tolerance=None, measure="00"):
+    """Return the `Verdict` on a batch that was read, against any target of the book.
+
+    Parameters
+    ----------
+    book : dyebook.book.store.Book
+    row : BatchRow
+    target : dict
+        Its row.
+    tolerance : float, optional
+        Instead of the target's own.
+    measure : str
+        See `dyebook.advice.judge.judge_shade`.
+    """
     from dyebook.advice.judge import Shade, judge_shade
 
     wanted, photo = _wanted(book, target)
-    photos = {one["sha256"] for one in book.rows("photos", batch_id=row.batch)}
     part = Shade(row.lab, _all_known(row.lab_u), row.wet, row.sealed)
-    tolerance = target["tolerance_de00"] or USUAL_TOLERANCE_DE00
-    return judge_shade(wanted, part, tolerance, together=photo in photos)
+    within = tolerance or target["tolerance_de00"] or USUAL_TOLERANCE_DE00
+    together = photo is not None and photo in _photos_read(book, row.batch)
+    return judge_shade(wanted, part, within, measure=measure, together=together)
 
 
 def _wanted(book, target):
-    """The shade of a target with its doubt, and the hash of the photo it was read from."""
+    """The shade of a target with its doubt, and the hash of the photo it was read from; a stated shade has neither."""
     from dyebook.advice.judge import Shade
 
-    lab = (target["L"], target["a"], target["b"])
+    lab = Lab(target["L"], target["a"], target["b"])
     readings = book.rows("readings", sample_id=target["sample_id"]) if target["sample_id"] else []
     if not readings:
         return Shade(lab, (0.0, 0.0, 0.0)), None
@@ -205,6 +217,12 @@ def _wanted(book, target):
     u = _all_known([last[f"{axis}_sd"] for axis in "Lab"])
     photo = book.row("photos", last["photo_id"])["sha256"] if last["photo_id"] else None
     return Shade(lab, u, last["wet"], last["sealed"]), photo
+
+
+def _photos_read(book, number):
+    """Hashes of the photos that a batch was read from."""
+    numbers = {reading["photo_id"] for reading in book.rows("readings", batch_id=number)} - {None}
+    return {book.row("photos", photo_id)["sha256"] for photo_id in numbers}
 
 
 def _all_known(u):

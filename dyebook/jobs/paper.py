@@ -1,7 +1,4 @@
-"""What a printed sheet tells of a bath's life and of a month, gathered from the book.
-
-What a printed sheet tells of a batch, gathered from the book: card, shade note, labels.
-"""
+"""What printed sheets tell, gathered from the book: of a batch (card, shade note, labels), a bath's life, a month."""
 
 import calendar
 import re
@@ -22,7 +19,6 @@ __all__ = [
     "batch_facts",
     "batch_link",
     "bath_facts",
-    "bath_number",
     "month_facts",
     "shade_facts",
     "shop_name",
@@ -262,33 +258,6 @@ class BathFacts:
     batches: tuple
     line: object
     age: object
-
-
-def bath_number(book, name, dye=None):
-    """Return the number of the bath of that name.
-
-    Parameters
-    ----------
-    book : dyebook.book.store.Book
-    name : str
-    dye : str, optional
-        Needed where baths of several dyes have the name.
-
-    Raises
-    ------
-    RecordError
-        If there is none, or more than one.
-    """
-    dyes = {row["id"]: row["name"] for row in book.rows("dyes")}
-    baths = book.rows("baths")
-    found = [row for row in baths if row["name"] == name and dye in (None, dyes.get(row["dye_id"]))]
-    if len(found) == 1:
-        return found[0]["id"]
-    if found:
-        of = ", ".join(sorted(dyes[row["dye_id"]] for row in found))
-        raise RecordError(f"there is a bath {name!r} of {of}; say of which with --dye")
-    known = ", ".join(sorted({row["name"] for row in baths})) or "none"
-    raise RecordError(f"there is no bath {name!r}{f' of {dye}' if dye else ''}; in the book: {known}")
 
 
 def bath_facts(book, bath_id):

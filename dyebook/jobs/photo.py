@@ -14,7 +14,7 @@ from types import SimpleNamespace
 
 from dyebook.book.readings import mean_lab, measured_values, reading_values
 from dyebook.errors import PhotoError, RecordError
-from dyebook.jobs.progress import say_nothing
+from dyebook.jobs import say_nothing
 from dyebook.lab import Lab, delta_e_00
 from dyebook.record import Measurement, Reading, check_value
 from dyebook.units import parse_quantity

@@ -3,12 +3,14 @@
 import math
 from dataclasses import dataclass
 
-from dyebook.jobs.bath_state import bath_cares
+from dyebook.jobs import say_nothing
+from dyebook.jobs.bath_state import bath_states
+from dyebook.jobs.baths import baths_out_of_use
 from dyebook.jobs.orders import open_orders
+from dyebook.jobs.shade import learn_dips
 from dyebook.lab import delta_e_00
 
-__all__ = ["BathNow", "Errand", "Today", "doubts_of", "look_at_baths", "look_over", "thrown_out_baths"]
-
+__all__ = ["BathNow", "Today", "Todo", "doubts_of", "look_at_baths", "look_over"]
 # two dips count as the same recipe when no setting differs by more than these
 _SAME = {"film_um": 0.5, "dye_g_per_l": 0.1, "bath_temp_c": 1.0, "dwell_min": 0.25}
 _RECENT = 12
@@ -19,7 +21,7 @@ _UNLIKELY = 7.81
 
 
 @dataclass(frozen=True)
-class Errand:
+class Todo:
     """Something a batch wants: `kind` is unread, doubtful or wet; `doubts` are names of flags."""
 
     kind: str
@@ -63,27 +65,27 @@ class Today:
     ----------
     recent : tuple of BatchRow
         Newest first.
-    errands : tuple of Errand
+    todos : tuple of Todo
         Most pressing first.
     orders : tuple of dyebook.jobs.orders.OrderStand
         Open ones, soonest due first.
     """
 
     recent: tuple
-    errands: tuple
+    todos: tuple
     orders: tuple = ()
 
 
 def look_over(book):
     """Return what stands on the bench, a `Today`; `look_at_baths` tells of the baths, which takes longer."""
     recent = tuple(book.batches(_RECENT))
-    errands = [errand for row in recent for errand in _errands_of(book, row)]
+    todos = [todo for row in recent for todo in _todos_of(book, row)]
     order = ("unread", "doubtful", "wet")
-    errands.sort(key=lambda errand: (order.index(errand.kind), -errand.batch))
-    return Today(recent, tuple(errands), tuple(open_orders(book)))
+    todos.sort(key=lambda todo: (order.index(todo.kind), -todo.batch))
+    return Today(recent, tuple(todos), tuple(open_orders(book)))
 
 
-def look_at_baths(book, count=200, learn=None, progress=None):
+def look_at_baths(book, count=200, learn=learn_dips, progress=say_nothing):
     """Return how the baths on the bench do.
 
     Parameters
@@ -91,51 +93,41 @@ def look_at_baths(book, count=200, learn=None, progress=None):
     book : dyebook.book.store.Book
     count : int
         How many of the newest batches to look at.
-    learn, progress : callable, optional
-        As for `dyebook.jobs.bath_state.bath_cares`.
+    learn, progress : callable
+        As for `dyebook.jobs.bath_state.bath_states`.
 
     Returns
     -------
     tuple of BathNow
-        How their dips have come out; latest used first.
-    tuple of dyebook.jobs.bath_state.BathCare
-        What they are asked to be and want; latest used first.
+        How the dips of each bath in use have come out; latest used first.
+    tuple of dyebook.jobs.bath_state.BathState
+        How each stands; latest used first.
     """
     rows = book.batches(count)
-    gone = thrown_out_baths(book)
-    moves = _baths(row for row in rows if (row.dye, row.bath) not in gone)
-    return tuple(moves), tuple(bath_cares(book, rows, learn, progress))
+    gone = baths_out_of_use(book)
+    dips = {}
+    for row in rows:
+        if (row.dye, row.bath) not in gone:
+            dips.setdefault((row.dye, row.bath), []).append(row)
+    moves = tuple(_bath_now(*names, own) for names, own in dips.items())
+    return moves, tuple(bath_states(book, rows, learn, progress))
 
 
-def thrown_out_baths(book):
-    """Return dye and name of the baths whose last event was their end."""
-    last = {event["bath_id"]: event["kind"] for event in sorted(book.rows("bath_events"), key=lambda one: one["at"])}
-    dyes = {row["id"]: row["name"] for row in book.rows("dyes")}
-    return {(dyes.get(row["dye_id"]), row["name"]) for row in book.rows("baths") if last.get(row["id"]) == "thrown_out"}
-
-
-def _errands_of(book, row):
+def _todos_of(book, row):
     if row.lab is None:
-        yield Errand("unread", row.batch)
+        yield Todo("unread", row.batch)
         return
     doubts = doubts_of(book, row.batch)
     if doubts:
-        yield Errand("doubtful", row.batch, doubts)
+        yield Todo("doubtful", row.batch, doubts)
     if row.wet:
-        yield Errand("wet", row.batch)
+        yield Todo("wet", row.batch)
 
 
 def doubts_of(book, batch_id):
     """Return the names of the doubts about a batch's newest reading."""
     readings = book.rows("readings", batch_id=batch_id)
     return tuple(readings[-1]["flags"] or ()) if readings else ()
-
-
-def _baths(rows):
-    by_bath = {}
-    for row in rows:
-        by_bath.setdefault((row.dye, row.bath), []).append(row)
-    return [_bath_now(*names, dips) for names, dips in by_bath.items()]
 
 
 def _bath_now(dye, bath, dips):

@@ -1,25 +1,27 @@
-"""Whether the baths of the book drift, and whether it is the camera that does: each bath's and the coupon's history.
+"""What came out wrong: why a batch came out as it did, whether it is in tolerance, and whether its bath drifts.
 
-Why a batch of the book came out as it did, and whether it is in tolerance, by all that the book knows of it.
+A bath is judged against itself as made up: it is learned from the dips that came soonest after it was filled, and its
+later dips are compared with what those lead to expect. The check coupon says whether it is the camera that drifts.
 """
 
 from dataclasses import dataclass
 
 from dyebook.book.life import replaced_batches
 from dyebook.errors import BookError, ModelError, PhotoError, RecordError
-from dyebook.jobs.baths import bath_label
+from dyebook.jobs import say_nothing
+from dyebook.jobs.baths import all_baths, bath_label, events_of_bath
 from dyebook.jobs.check_coupon import BASELINE
-from dyebook.jobs.progress import say_nothing
-from dyebook.lab import Lab
+from dyebook.jobs.orders import judge_against, target_of
+from dyebook.jobs.shade import learn_dips
 from dyebook.record import FIELDS, is_empty
 
 __all__ = [
     "BathDrift",
     "Case",
-    "bath_named",
     "case_of",
     "coupon_history",
     "drift_in_book",
+    "filled_at",
     "fresh_dips",
     "judge_batch",
     "target_for",
@@ -28,8 +30,11 @@ __all__ = [
 # a bath is learned as made up from the dips that came soonest after it was made up or topped up: this share of all,
 # and no fewer than so many
 _FRESH_SHARE, _LEAST_FRESH = 0.4, 8
+# a drift is told from scatter by so many dips, of which the first third, within these limits, say what is usual
+_LEAST_CHARTED, _BASELINE = 9, (6, 12)
 _LEAST_LOG = 10
-_USUAL_TOLERANCE = 2.0
+# what a target that was only stated has besides its shade
+_STATED = {"sample_id": None, "tolerance_de00": None}
 
 
 @dataclass(frozen=True)
@@ -75,16 +80,16 @@ class Case:
         return {name: getattr(self, name) for name in ("model", "measurement", "trace", "before")}
 
 
-def case_of(book, number, learn=None, progress=None):
+def case_of(book, number, learn=learn_dips, progress=say_nothing):
     """Return the `Case` of a batch in the book.
 
     Parameters
     ----------
     book : dyebook.book.store.Book
     number : int
-    learn : callable, optional
-        Takes a table of dips and returns a learned bath; `dyebook.learn_bath` without it.
-    progress : callable, optional
+    learn : callable
+        As `dyebook.jobs.shade.learn_dips`.
+    progress : callable
         Called with words where a stage begins.
 
     Returns
@@ -96,14 +101,14 @@ def case_of(book, number, learn=None, progress=None):
     BookError
         If there is no such batch.
     """
-    row, missing, tell = book.batch(number), [], progress or say_nothing
+    row, missing = book.batch(number), []
     record = {name: getattr(row, name, None) for name in FIELDS}
     if row.lab is not None:
         record |= dict(zip("Lab", row.lab, strict=True)) | _uncertainty(row.lab_u)
     record = {name: value for name, value in record.items() if not is_empty(value)}
-    tell(f"Learning the bath behind batch {number}")
+    progress(f"Learning the bath behind batch {number}")
     model, before = _bath_behind(book, row, learn, missing)
-    tell(f"Looking at the photo of batch {number} again")
+    progress(f"Looking at the photo of batch {number} again")
     measurement = _photo_of(book, number)
     trace = _log_of(book, number)
     if row.lab is None:
@@ -124,62 +129,65 @@ def _uncertainty(u):
 def _bath_behind(book, row, learn, missing):
     """The bath as made up, and how the dips before this one came out; None, None where it cannot be learned."""
     from dyebook.advice.drift import dips_before
-    from dyebook.advice.learn import learn_bath
 
-    dips = book.frame(dye=row.dye, bath=row.bath)
-    spoiled = {*stripped(book), row.batch}
-    dips = in_time(dips[dips["L"].notna() & ~dips["batch"].isin(spoiled)])
+    dips, filled = _dips_in_time(book, row.dye, row.bath, but=row.batch), filled_at(book, row.dye, row.bath)
     try:
-        model = (learn or learn_bath)(fresh_dips(book, row.dye, row.bath, dips))
+        model = _learn_fresh(learn, row.dye, row.bath, dips, filled)
     except ModelError as error:
         missing.append(f"the bath cannot be learned ({error})")
         return None, None
     moment = row.dyed_at or row.added_at
-    start = max((at for at in filled_at(book, row.dye, row.bath) if at <= moment), default="")
+    start = max((at for at in filled if at <= moment), default="")
     earlier = dips[(dips["dyed_at"].fillna("") < moment) & (dips["dyed_at"].fillna("") >= start)]
     return model, dips_before(model, earlier.drop(columns="dyed_at"))
 
 
-def in_time(dips):
-    """Return dips in order of time, those without a date as they were written down."""
-    return dips.assign(_at=dips["dyed_at"].fillna("")).sort_values(["_at", "batch"]).drop(columns="_at")
+def _dips_in_time(book, dye, bath, but=None):
+    """Dips of a bath that were read, in order of time, those without a date as they were written down.
 
-
-def stripped(book):
-    """Return the numbers of batches that were stripped and done again: they say nothing of their bath."""
+    Batches that were stripped and done again say nothing of their bath, nor does the one that is asked about.
+    """
+    dips = book.frame(dye=dye, bath=bath)
     with book.reading() as connection:
-        return replaced_batches(connection)
+        left_out = {*replaced_batches(connection), but}
+    dips = dips[dips["L"].notna() & ~dips["batch"].isin(left_out)]
+    return dips.assign(_at=dips["dyed_at"].fillna("")).sort_values(["_at", "batch"]).drop(columns="_at")
 
 
 def filled_at(book, dye, bath):
     """Return the moments (ISO texts) at which a bath was made up or topped up, in order."""
-    dyes = {row["name"]: row["id"] for row in book.rows("dyes")}
-    for row in book.rows("baths"):
-        if row["name"] == bath and row["dye_id"] == dyes.get(dye):
-            events = book.rows("bath_events", bath_id=row["id"])
-            return sorted(event["at"] for event in events if event["kind"] in ("made_up", "topped_up"))
-    return []
+    row = _bath_row(book, dye, bath)
+    events = events_of_bath(book, row["id"]) if row else []
+    return [event["at"] for event in events if event["kind"] in ("made_up", "topped_up")]
 
 
-def fresh_dips(book, dye, bath, dips):
+def _bath_row(book, dye, bath):
+    return next((row for row in all_baths(book) if (row["dye"], row["name"]) == (dye, bath)), None)
+
+
+def _learn_fresh(learn, dye, bath, dips, filled):
+    return learn(f"fresh dips of {bath_label(dye, bath)}", fresh_dips(dips, filled))
+
+
+def fresh_dips(dips, filled):
     """Return the dips of a bath that came soonest after it was made up or topped up, without their dates.
 
     Parameters
     ----------
-    book : dyebook.book.store.Book
-    dye, bath : str
     dips : DataFrame
         In order of time.
+    filled : sequence of str
+        When it was made up or topped up, ISO texts in order.
 
     Returns
     -------
     DataFrame
-        Where nobody noted when the bath was filled, its first dips.
+        Where it was never noted when the bath was filled, its first dips.
     """
     import pandas as pd
 
     count = max(_LEAST_FRESH, round(_FRESH_SHARE * len(dips)))
-    filled = pd.to_datetime(pd.Series(filled_at(book, dye, bath), dtype=object), utc=True, format="ISO8601")
+    filled = pd.to_datetime(pd.Series(filled, dtype=object), utc=True, format="ISO8601")
     moments = pd.to_datetime(dips["dyed_at"], errors="coerce", utc=True, format="ISO8601")
     if filled.empty or moments.isna().all():
         return dips.head(count).drop(columns="dyed_at")
@@ -246,9 +254,11 @@ def _log_of(book, number):
 def target_for(book, number):
     """Return the target row of a batch: of the order it belongs to, else of its newest verdict; None without one."""
     order_id = book.row("batches", number)["order_id"]
-    mine = book.rows("targets", order_id=order_id) if order_id else []
+    target = target_of(book, order_id) if order_id else None
+    if target is not None:
+        return target
     decided = [row["target_id"] for row in book.rows("verdicts", batch_id=number) if row["target_id"]]
-    return mine[-1] if mine else book.row("targets", decided[-1]) if decided else None
+    return book.row("targets", decided[-1]) if decided else None
 
 
 def judge_batch(book, number, target=None, tolerance=None, measure="00"):
@@ -273,41 +283,13 @@ def judge_batch(book, number, target=None, tolerance=None, measure="00"):
     RecordError
         If the batch was never read, or there is no target.
     """
-    from dyebook.advice.judge import Shade, judge_shade
-
     row, kept = book.batch(number), None if target is not None else target_for(book, number)
     if row.lab is None:
         raise RecordError(f"batch {number} has no reading yet; photograph it beside the grey card first")
     if target is None and kept is None:
         raise RecordError(f"the book knows no target of batch {number}; say which shade it was to have")
-    sample = _sample_reading(book, kept)
-    wanted = Shade(target, (0.0, 0.0, 0.0)) if kept is None else _kept_shade(kept, sample)
-    together = sample is not None and sample["photo_id"] in _photos_read(book, number)
-    limit = tolerance or (kept or {}).get("tolerance_de00") or _USUAL_TOLERANCE
-    part = Shade(row.lab, row.lab_u, row.wet, row.sealed)
-    return judge_shade(wanted, part, limit, measure=measure, together=together)
-
-
-def _sample_reading(book, target):
-    sample_id = (target or {}).get("sample_id")
-    readings = book.rows("readings", sample_id=sample_id) if sample_id else []
-    return readings[-1] if readings else None
-
-
-def _kept_shade(target, sample):
-    """A kept target with the doubt of the sample it was read from; none for a stated shade."""
-    from dyebook.advice.judge import Shade
-
-    u = (0.0, 0.0, 0.0) if sample is None else tuple(sample[f"{axis}_sd"] for axis in "Lab")
-    state = {} if sample is None else {"wet": sample["wet"], "sealed": sample["sealed"]}
-    return Shade(Lab(target["L"], target["a"], target["b"]), None if None in u else u, **state)
-
-
-def _photos_read(book, number):
-    return {row["photo_id"] for row in book.rows("readings", batch_id=number) if row["photo_id"]}
-
-
-_LEAST_DIPS, _BASELINE = 9, (6, 12)
+    stated = None if target is None else {**dict(zip("Lab", target, strict=True)), **_STATED}
+    return judge_against(book, row, kept or stated, tolerance, measure)
 
 
 @dataclass(frozen=True)
@@ -330,15 +312,15 @@ class BathDrift:
     filled: tuple
 
 
-def drift_in_book(book, dye, bath, learn=None, progress=None):
+def drift_in_book(book, dye, bath, learn=learn_dips, progress=say_nothing):
     """Return the `BathDrift` of a bath.
 
     Parameters
     ----------
     book : dyebook.book.store.Book
     dye, bath : str
-    learn, progress : callable, optional
-        As in `dyebook.jobs.trouble.case_of`.
+    learn, progress : callable
+        As in `case_of`.
 
     Returns
     -------
@@ -349,63 +331,44 @@ def drift_in_book(book, dye, bath, learn=None, progress=None):
     RecordError
         If too few of its dips were read.
     """
-    from dyebook.advice.drift import compare_with_expectation, find_drift
-    from dyebook.advice.learn import learn_bath
+    from dyebook.advice.drift import compare_with_expectation
 
-    label, dips = bath_label(dye, bath), book.frame(dye=dye, bath=bath)
-    dips = in_time(dips[dips["L"].notna() & ~dips["batch"].isin(stripped(book))])
-    if len(dips) < _LEAST_DIPS:
-        raise RecordError(f"{len(dips)} dips of {label} were read; {_LEAST_DIPS} are needed to tell drift from scatter")
-    tell = progress or say_nothing
-    tell(f"Learning {label} from its dips when it was fresh")
+    label, dips, filled = bath_label(dye, bath), _dips_in_time(book, dye, bath), filled_at(book, dye, bath)
+    if len(dips) < _LEAST_CHARTED:
+        raise RecordError(
+            f"{len(dips)} dips of {label} were read; {_LEAST_CHARTED} are needed to tell drift from scatter"
+        )
+    progress(f"Learning {label} from its dips when it was fresh")
     try:
-        model = (learn or learn_bath)(fresh_dips(book, dye, bath, dips))
+        model = _learn_fresh(learn, dye, bath, dips, filled)
     except ModelError as error:
         raise RecordError(f"{label} cannot be learned: {error}") from None
-    tell(f"Reckoning what {label} should have given")
-    filled = filled_at(book, dye, bath)
+    progress(f"Reckoning what {label} should have given")
     lately = dips[dips["dyed_at"].fillna("") >= filled[-1]] if filled else dips
-    charted = lately if len(lately) >= _LEAST_DIPS else dips
+    charted = lately if len(lately) >= _LEAST_CHARTED else dips
     history = compare_with_expectation(model, charted.drop(columns="dyed_at"))
     history = history.assign(dyed_at=charted["dyed_at"].str[:10].to_numpy(), batch=charted["batch"].to_numpy())
-    baseline = min(max(len(history) // 3, _BASELINE[0]), _BASELINE[1])
-    bath_row = _bath_row(book, dye, bath)
-    volume = (bath_row and bath_row["bath_volume_l"]) or _volume_noted(book, bath_row)
-    made_up = float(charted["dye_g_per_l"].median())
-    known = {"baseline": baseline, "bath_volume_l": volume, "dye_g_per_l": made_up}
-    coupon = coupon_history(book)
+    known = {"bath_volume_l": _volume_of(book, dye, bath), "dye_g_per_l": float(charted["dye_g_per_l"].median())}
+    return BathDrift(label, history, _find_drift(history, coupon_history(book), known), tuple(filled))
+
+
+def _find_drift(history, coupon, known):
+    from dyebook.advice.drift import find_drift
+
+    known["baseline"] = min(max(len(history) // 3, _BASELINE[0]), _BASELINE[1])
     found = find_drift(history, coupon=coupon, coupon_baseline=BASELINE, **known)
     if found.cause == "bath" and coupon["dyed_at"].iloc[0] > str(found.since):
         # a coupon that was first read after the drift began cannot say that it was not the camera
-        found = find_drift(history, **known)
-    return BathDrift(label, history, found, tuple(filled))
+        return find_drift(history, **known)
+    return found
 
 
-def bath_named(book, name):
-    """Return dye and name of the bath that somebody calls `name`: a bath, or a dye that has but one.
-
-    Raises
-    ------
-    RecordError
-        If there is none, or several.
-    """
-    dyes = {row["id"]: row["name"] for row in book.rows("dyes")}
-    baths = [(dyes.get(row["dye_id"]), row["name"]) for row in book.rows("baths")]
-    found = [pair for pair in baths if pair[1] == name] or [pair for pair in baths if pair[0] == name]
-    if len(found) != 1:
-        known = ", ".join(sorted(bath for _, bath in baths)) or "none"
-        raise RecordError(f"{len(found)} baths are called {name!r}; name one of the book's: {known}")
-    return found[0]
-
-
-def _bath_row(book, dye, bath):
-    dyes = {row["name"]: row["id"] for row in book.rows("dyes")}
-    return next((row for row in book.rows("baths", name=bath) if row["dye_id"] == dyes.get(dye)), None)
-
-
-def _volume_noted(book, bath_row):
-    events = book.rows("bath_events", bath_id=bath_row["id"]) if bath_row else []
-    return next((event["bath_volume_l"] for event in reversed(events) if event["bath_volume_l"]), None)
+def _volume_of(book, dye, bath):
+    """Volume of a bath in litres: its own, else the newest that was noted; None where none is known."""
+    row = _bath_row(book, dye, bath)
+    if row is None or row["bath_volume_l"]:
+        return row and row["bath_volume_l"]
+    return next((e["bath_volume_l"] for e in reversed(events_of_bath(book, row["id"])) if e["bath_volume_l"]), None)
 
 
 def coupon_history(book):

@@ -184,13 +184,13 @@ class Waiting:
         return next((step for step in _PRESSING if self.at.get(step)), "plan")
 
 
-def what_waits(book, errands, orders):
+def what_waits(book, todos, orders):
     """Return what waits where.
 
     Parameters
     ----------
     book : dyebook.book.store.Book
-    errands : sequence of dyebook.jobs.today.Errand
+    todos : sequence of dyebook.jobs.today.Todo
     orders : sequence of dyebook.jobs.orders.OrderStand
 
     Returns
@@ -202,7 +202,7 @@ def what_waits(book, errands, orders):
         "prepare": [row["id"] for row in begun if row["started_at"] is None],
         "run": [row["id"] for row in begun if row["started_at"] is not None],
         "wet": [row["id"] for row in finished_runs(book) if row["batch"] is None and row["film_um"]],
-        "photo": [one.batch for one in errands if one.kind in ("unread", "wet")],
+        "photo": [one.batch for one in todos if one.kind in ("unread", "wet")],
         "verdict": [number for stand in orders if (number := _undecided(stand)) is not None],
     }
     return Waiting(at)

@@ -94,13 +94,13 @@ def rule_lines(rules):
     return lines or ["none yet"]
 
 
-def tank_line(row, life):
-    """Return an electrolyte in one line for the shell: name, charge carried, what is left."""
-    if life is None:
-        return f"{row['name']:<24} volume not known"
-    worn = ", worn out" if life["worn_out"] else ""
-    used, left = figure_text("ah_per_l", life["ah_per_l"]), figure_text("left_ah", life["left_ah"])
-    return f"{row['name']:<24} {used} used, {left} left{worn}"
+def tank_line(tank):
+    """Return an electrolyte, by its name and life as plain values, in one line: charge carried, what is left."""
+    if "ah_per_l" not in tank:
+        return f"{tank['electrolyte']:<24} volume not known"
+    worn = ", worn out" if tank["worn_out"] else ""
+    used, left = figure_text("ah_per_l", tank["ah_per_l"]), figure_text("left_ah", tank["left_ah"])
+    return f"{tank['electrolyte']:<24} {used} used, {left} left{worn}"
 
 
 STEP_NAMES = {
@@ -130,7 +130,7 @@ def care_pairs(care, brief=False):
 
     Parameters
     ----------
-    care : dyebook.jobs.bath_state.BathCare
+    care : dyebook.jobs.bath_state.BathState
     brief : bool
         Only what matters at a glance.
 
@@ -139,7 +139,7 @@ def care_pairs(care, brief=False):
     list of (str, str)
     """
     pairs = [
-        ("asked", _asked_text(care.asked_temp_c)),
+        ("asked", _asked_text(care)),
         ("strength", _strength_text(care, brief)),
         ("age", "" if brief and not (care.age and care.age.worn_out) else _age_text(care.age)),
         ("top-up", top_up_text(care)),
@@ -147,12 +147,10 @@ def care_pairs(care, brief=False):
     return [(label, text) for label, text in pairs if text]
 
 
-def _asked_text(window):
-    if not window:
-        return ""
-    low, high = window
-    if low == high:
-        return f"{value_text('bath_temp_c', low)}, as last dipped"
+def _asked_text(care):
+    if not care.window_temp_c:
+        return f"{value_text('bath_temp_c', care.last.bath_temp_c)}, as last dipped" if care.last else ""
+    low, high = care.window_temp_c
     return f"{low:g} to {value_text('bath_temp_c', high)}"
 
 

@@ -6,7 +6,6 @@ import streamlit as st
 
 from dyebook.jobs import baths
 from dyebook.jobs.bath_state import bath_line
-from dyebook.jobs.strength import dye_rules
 from dyebook.report import baths as report_baths
 from dyebook.report.baths import care_pairs, event_text, rule_pairs
 from dyebook.report.plots import plot_strength
@@ -15,7 +14,7 @@ from dyebook.screens.answers import show_pairs
 from dyebook.screens.drafts import forget, keep, recall
 from dyebook.screens.fields import ask, ask_text, key_of
 from dyebook.screens.navigation import asked_for, go_to_batch, go_to_bath, go_to_bench, show_bath
-from dyebook.screens.shade.baths import baths_now, learning
+from dyebook.screens.shade.baths import baths_now, learn_here
 from dyebook.screens.swatch import show_slip, wall
 
 __all__ = ["show", "show_events", "show_strength"]
@@ -39,7 +38,7 @@ def show():
             st.markdown("No bath is on the bench. Enter one, and dips, strength and age gather around it.")
         for care in cares.values():
             with st.container(key=f"slip_bath_{care.bath_id}"):
-                show_slip(care.lab, f"{care.dye}, bath {care.bath}", pairs=care_pairs(care), empty="no dip read")
+                show_slip(care.lab, f"{care.dye}, bath {care.name}", pairs=care_pairs(care), empty="no dip read")
                 st.button("Open", key=f"open_bath_{care.bath_id}", on_click=show_bath, args=(care.bath_id,))
     with right, session.friendly_errors():
         _enter(book)
@@ -71,7 +70,7 @@ def _enter(book):
 
 def _show_one(book, care):
     st.button("All baths", key="all_baths", icon=":material/arrow_back:", on_click=show_bath, args=(None,))
-    st.title(f"{care.dye}, bath {care.bath}", anchor=False)
+    st.title(f"{care.dye}, bath {care.name}", anchor=False)
     left, right = st.columns([3, 2], gap="large")
     with left:
         _show_strength(book, care)
@@ -79,7 +78,7 @@ def _show_one(book, care):
     with right:
         show_pairs(care_pairs(care))
         _offer_ways(care)
-        paper.offer_bath_log(book, care.bath_id, care.bath)
+        paper.offer_bath_log(book, care.bath_id, care.name)
         _show_rules(book, care)
         show_events(book, care.bath_id)
 
@@ -88,7 +87,7 @@ def _offer_ways(care):
     with st.container(horizontal=True):
         for way, label in _WAYS.items():
             if st.button(label, key=f"bath_{way}", type="primary" if way == "top" and _is_due(care) else "secondary"):
-                go_to_bench("dyebath", bath=f"{care.dye}, {care.bath}", dyebath_way=way)
+                go_to_bench("dyebath", bath=care.bath, dyebath_way=way)
 
 
 def _is_due(care):
@@ -105,7 +104,7 @@ def show_strength(line):
 
 
 def _show_strength(book, care):
-    line = bath_line(book, care.bath_id, learning(book.place.name))
+    line = bath_line(book, care.bath_id, learn_here)
     st.subheader("Strength", anchor=False)
     show_strength(line)
     if not line.points:
@@ -117,7 +116,7 @@ def _show_strength(book, care):
 
 def _show_dips(book, care):
     st.subheader("Its latest dips", anchor=False)
-    rows = book.batches(_DIPS, dye=care.dye, bath=care.bath)
+    rows = book.batches(_DIPS, dye=care.dye, bath=care.name)
     if not rows:
         st.markdown("None yet.")
         return
@@ -125,7 +124,7 @@ def _show_dips(book, care):
 
 
 def _show_rules(book, care):
-    pairs = rule_pairs(dye_rules(book, care.dye))
+    pairs = rule_pairs(baths.dye_rules(book, care.dye))
     if pairs:
         st.subheader(f"Your rules for {care.dye}", anchor=False)
         show_pairs(pairs)
@@ -134,7 +133,7 @@ def _show_rules(book, care):
 def show_events(book, bath_id):
     """Draw what happened to a bath, the latest first."""
     st.subheader("What happened to it", anchor=False)
-    events = sorted(book.rows("bath_events", bath_id=bath_id), key=lambda row: (row["at"], row["id"]))
+    events = baths.events_of_bath(book, bath_id)
     if not events:
         st.markdown("Nothing is noted.")
     for event in reversed(events[-12:]):

@@ -31,14 +31,14 @@ def show():
         _first_start()
         return
     st.title(f"Today, {report_words.day_text(datetime.now())}", anchor=False)
-    _show_way(what_waits(book, today.errands, today.orders))
+    _show_way(what_waits(book, today.todos, today.orders))
     left, right = st.columns(2, gap="large")
     with left:
         _show_orders(today.orders)
         st.subheader("Wants a look", anchor=False)
-        _show_errands(today.errands)
+        _show_todos(today.todos)
     st.subheader("Latest batches", anchor=False)
-    go_to_batch(wall(today.recent, key="latest", doubts=_doubts(today.errands), ribbon=True))
+    go_to_batch(wall(today.recent, key="latest", doubts=_doubts(today.todos), ribbon=True))
     # last, as a large book takes a moment over its baths
     with right, session.friendly_errors():
         _show_baths(*baths_now(book))
@@ -91,9 +91,9 @@ def _first_start():
             st.rerun()
 
 
-def _doubts(errands):
+def _doubts(todos):
     """A few words of doubt by batch."""
-    return {one.batch: FLAGS[one.doubts[0]].meaning for one in errands if one.kind == "doubtful"}
+    return {one.batch: FLAGS[one.doubts[0]].meaning for one in todos if one.kind == "doubtful"}
 
 
 def _show_orders(orders):
@@ -109,33 +109,33 @@ def _show_orders(orders):
         go_to_order(None)
 
 
-def _show_errands(errands):
-    if not errands:
+def _show_todos(todos):
+    if not todos:
         st.markdown("Nothing. Every one of the latest batches has been read, dry and without a doubt.")
-    for number, errand in enumerate(errands[:_MOST]):
-        text, button = _errand_words(errand)
+    for number, todo in enumerate(todos[:_MOST]):
+        text, button = _todo_words(todo)
         with st.container(key=f"errand_{number}", horizontal=True, vertical_alignment="center"):
-            st.markdown(f"**Batch {errand.batch}** {text}", width="stretch")
+            st.markdown(f"**Batch {todo.batch}** {text}", width="stretch")
             if st.button(button, key=f"do_{number}"):
-                go_to_batch(errand.batch) if errand.kind == "doubtful" else go_to_photo(errand.batch)
+                go_to_batch(todo.batch) if todo.kind == "doubtful" else go_to_photo(todo.batch)
 
 
-def _errand_words(errand):
+def _todo_words(todo):
     """What a batch wants, and the button to it."""
-    if errand.kind == "unread":
+    if todo.kind == "unread":
         return "has no reading yet: photograph it beside the grey card.", "Photograph"
-    if errand.kind == "wet":
+    if todo.kind == "wet":
         return "was read wet: read it again once it is dry.", "Photograph"
-    return f"– {report_words.flag_lines(errand.doubts[:1])[0]}.", "Look"
+    return f"– {report_words.flag_lines(todo.doubts[:1])[0]}.", "Look"
 
 
 def _show_baths(baths, cares):
     st.subheader("Baths", anchor=False)
     moves = {(one.dye, one.bath): one for one in baths}
     for care in cares[:_MOST]:
-        pairs = [*care_pairs(care, brief=True), *_steadiness(moves.get((care.dye, care.bath)))]
+        pairs = [*care_pairs(care, brief=True), *_steadiness(moves.get((care.dye, care.name)))]
         with st.container(key=f"slip_bath_{care.bath_id}"):
-            show_slip(care.lab, f"{care.dye}, bath {care.bath}", pairs=pairs, empty="no dip read")
+            show_slip(care.lab, f"{care.dye}, bath {care.name}", pairs=pairs, empty="no dip read")
             if st.button("Open", key=f"to_bath_{care.bath_id}"):
                 go_to_bath(care.bath_id)
     if st.button("All baths" if cares else "Enter a bath", key="to_baths", type="tertiary"):

@@ -12,9 +12,8 @@ import streamlit as st
 
 from dyebook.advice.diagnose import QUESTIONS, next_question
 from dyebook.advice.judge import MEASURES, Shade, judge_shade
-from dyebook.jobs.baths import bath_label
+from dyebook.jobs.baths import bath_label, baths_out_of_use
 from dyebook.jobs.check_coupon import coupon_days
-from dyebook.jobs.today import thrown_out_baths
 from dyebook.jobs.trouble import case_of, drift_in_book, judge_batch, target_for
 from dyebook.report import trouble as report_trouble
 from dyebook.report.plots import plot_trend
@@ -24,7 +23,7 @@ from dyebook.screens.coupon import show_chart
 from dyebook.screens.drafts import begin, draft, keep
 from dyebook.screens.fields import ask_text, choose, choose_from
 from dyebook.screens.navigation import go_to, go_to_batch
-from dyebook.screens.shade.baths import learn_at_work
+from dyebook.screens.shade.baths import learn_in_task
 from dyebook.screens.shade.target import read_colour
 from dyebook.screens.swatch import show_pair, show_swatch
 
@@ -89,11 +88,10 @@ def _show_verdict(book, row):
 
 
 def _case(book, number):
-    place, label = book.place.name, f"fresh dips behind batch {number}"
-    key, words = (place, book.edition(), number), f"Gathering what the book knows of batch {number}"
+    key, words = (book.place.name, book.edition(), number), f"Gathering what the book knows of batch {number}"
 
     def gather(job):
-        return case_of(book, number, learn=lambda dips: learn_at_work(place, label, dips), progress=job)
+        return case_of(book, number, learn=learn_in_task, progress=job)
 
     return tasks.done("case", key, words, gather, most=30)
 
@@ -164,7 +162,7 @@ def _show_bath(book):
 def _baths(book):
     """(dye, bath) by label; those taken out of use come last."""
     table = book.frame(newest=1)
-    gone, names = thrown_out_baths(book), {}
+    gone, names = baths_out_of_use(book), {}
     for (dye, bath), dips in table.groupby(["dye", "bath"], dropna=False):
         bath = bath if isinstance(bath, str) else None
         away = (dye, bath) in gone
@@ -174,11 +172,10 @@ def _baths(book):
 
 
 def _drift(book, dye, bath):
-    place, label = book.place.name, f"fresh dips of {bath_label(dye, bath)}"
-    key, words = (place, book.edition(), dye, bath), f"Looking up the dips of {bath_label(dye, bath)}"
+    key, words = (book.place.name, book.edition(), dye, bath), f"Looking up the dips of {bath_label(dye, bath)}"
 
     def look_up(job):
-        return drift_in_book(book, dye, bath, learn=lambda dips: learn_at_work(place, label, dips), progress=job)
+        return drift_in_book(book, dye, bath, learn=learn_in_task, progress=job)
 
     return tasks.done("drift", key, words, look_up, most=30)
 

@@ -1,62 +1,69 @@
-"""Shell commands for the electrolytes of the book: what happened to them, and how far they are used.
-
-Shell commands for the dye baths of the book: how they stand, what happened to them, topping up, level, rules.
-"""
+"""Shell commands for the dye baths and electrolytes of the book: how they stand, and what happened to them."""
 
 from typing import Annotated
 
 import typer
 
-from dyebook.shell.options import BookOption, Json, Letter, Page, given, open_at, option, print_json, show_answer
+from dyebook.record import BATH_EVENTS, ELECTROLYTE_EVENTS
+from dyebook.shell.options import (
+    BookOption,
+    JsonOption,
+    LetterOption,
+    PageOption,
+    given,
+    given_each,
+    open_at,
+    option,
+    print_result,
+    show_answer,
+)
 
 __all__ = ["add_commands"]
 
 BathArgument = Annotated[str, typer.Argument(help="The bath as 'dye, bath', or its name alone where no other has it.")]
-_KINDS = ("made_up", "topped_up", "ph_moved", "filtered", "measured", "thrown_out")
 
 
-def list_baths(book: BookOption = None, as_json: Json = False):
+def _words_of(events):
+    return ", ".join(events).replace("_", "-")
+
+
+def list_baths(book: BookOption = None, as_json: JsonOption = False):
     """List the dye baths in use: strength now, area dyed, days, what they want.
 
     Example: dyebook bath list
     """
     from dyebook.jobs.bath_state import bath_state
     from dyebook.jobs.baths import baths_by_name
+    from dyebook.report.baths import bath_line
 
     with open_at(book) as opened:
-        known = baths_by_name(opened)
-        states = [bath_state(opened, name, row)[0] for name, row in known.items()]
-    if as_json:
-        print_json([state.to_dict() for state in states])
-    else:
-        from dyebook.report.baths import bath_line
+        states = [bath_state(opened, row) for row in baths_by_name(opened).values()]
 
-        typer.echo("\n".join(bath_line(state.to_dict()) for state in states) or "no dye bath is in the book yet")
+    def text_of(states):
+        return "\n".join(bath_line(state.to_dict()) for state in states) or "no dye bath is in the book yet"
+
+    print_result(states, as_json, text_of)
 
 
-def show(bath: BathArgument, book: BookOption = None, as_json: Json = False):
+def show(bath: BathArgument, book: BookOption = None, as_json: JsonOption = False):
     """Show a bath's strength over time, its age, and what its films take up.
 
     Example: dyebook bath show "Ember, E1"
     """
-    with open_at(book) as opened:
-        _show(opened, bath, as_json)
-
-
-def _show(book, name, as_json):
-    from dyebook.jobs.bath_state import bath_called, bath_state
+    from dyebook.jobs.bath_state import bath_state
+    from dyebook.jobs.baths import bath_called
     from dyebook.report.baths import strength_table
 
-    label, row = bath_called(book, name)
-    state, line = bath_state(book, label, row)
+    with open_at(book) as opened:
+        state = bath_state(opened, bath_called(opened, bath, in_use=True))
     if not as_json:
-        typer.echo("\n".join([*strength_table(line.points), ""]))
-    show_answer(state, as_json, label)
+        typer.echo("\n".join([*strength_table(state.line.points), ""]))
+    show_answer(state, as_json, state.bath)
 
 
 def note(
     bath: BathArgument,
-    kind: Annotated[str, typer.Argument(help="made-up, topped-up, ph-moved, filtered, measured, thrown-out.")],
+    kind: Annotated[str, typer.Argument(help=f"{_words_of(BATH_EVENTS)}.")],
     dye_g_per_l: Annotated[str | None, option("Strength as found or left.")] = None,
     bath_volume_l: Annotated[str | None, option("Volume as found or left; tells the level too.")] = None,
     ph: Annotated[float | None, option("pH as found or left.")] = None,
@@ -64,40 +71,42 @@ def note(
     at: Annotated[str | None, option("When, such as 2026-03-28T14:30; now without it.")] = None,
     text: Annotated[str | None, option("Anything worth remembering.", "--note")] = None,
     book: BookOption = None,
-    as_json: Json = False,
+    as_json: JsonOption = False,
 ):
     """Note what happened to a bath; one that is made up may be new.
 
     Example: dyebook bath note "Ember, E1" made-up --dye-g-per-l 3 --bath-volume-l 2 --ph 5.5
     """
-    from dyebook.jobs.bath_state import bath_called
-    from dyebook.jobs.baths import find_bath, note_bath
-    from dyebook.jobs.strength import outside_window
+    from dyebook.jobs.baths import bath_called, find_bath, note_bath, outside_window
 
-    event = kind.replace("-", "_")
-    if event not in _KINDS:
-        raise typer.BadParameter(f"{kind!r} is none of {', '.join(_KINDS).replace('_', '-')}")
-    told = {
-        "dye_g_per_l": given("dye_g_per_l", dye_g_per_l),
-        "bath_volume_l": given("bath_volume_l", bath_volume_l),
-        "ph": ph,
-        "bath_temp_c": given("bath_temp_c", bath_temp_c),
-        "note": text,
-    }
+    event = _event(kind, BATH_EVENTS)
+    found = given_each(dye_g_per_l=dye_g_per_l, bath_volume_l=bath_volume_l, bath_temp_c=bath_temp_c)
     with open_at(book) as opened:
         if event == "made_up":
             dye, _, name = bath.partition(", ")
-            bath_id = find_bath(opened, dye, name, told["bath_volume_l"])
+            bath_id = find_bath(opened, dye, name, found.get("bath_volume_l"))
         else:
-            dye, bath_id = (row := bath_called(opened, bath)[1])["dye"], row["id"]
-        number = note_bath(opened, bath_id, event, at, **told)
-        problems = outside_window(opened, dye, ph=ph, bath_temp_c=told["bath_temp_c"])
+            row = bath_called(opened, bath, in_use=True)
+            dye, bath_id = row["dye"], row["id"]
+        number = note_bath(opened, bath_id, event, at, ph=ph, note=text, **found)
+        problems = outside_window(opened, dye, ph=ph, bath_temp_c=found.get("bath_temp_c"))
     for problem in problems:
         typer.echo(f"note: {problem}", err=True)
-    if as_json:
-        print_json({"bath": bath, "event": number, "kind": event, "problems": problems})
-    else:
-        typer.echo(f"{bath}: {event.replace('_', ' ')}, noted")
+    _print_noted(
+        {"bath": bath, "event": number, "kind": event, "problems": problems}, as_json, bath, BATH_EVENTS[event]
+    )
+
+
+def _event(kind, known):
+    """The kind of event as the book calls it."""
+    event = kind.replace("-", "_")
+    if event not in known:
+        raise typer.BadParameter(f"{kind!r} is none of {_words_of(known)}")
+    return event
+
+
+def _print_noted(noted, as_json, name, words):
+    print_result(noted, as_json, lambda _: f"{name}: {words}, noted")
 
 
 def top_up(
@@ -111,23 +120,22 @@ def top_up(
     evaporated_l: Annotated[str, option("Water lost to the air besides what the book knows.")] = "0",
     keep: Annotated[bool, typer.Option("--keep", help="It is done: note the top-up in the book.")] = False,
     book: BookOption = None,
-    page: Page = None,
-    letter: Letter = False,
-    as_json: Json = False,
+    page: PageOption = None,
+    letter: LetterOption = False,
+    as_json: JsonOption = False,
 ):
     """Dye and water that bring a bath back, from all that went through it.
 
     Example: dyebook bath top-up "Ember, E1" --evaporated-l 0.1
     """
-    from dyebook.jobs.bath_state import bath_called, bath_line
-    from dyebook.jobs.baths import note_bath
+    from dyebook.jobs.bath_state import bath_line
+    from dyebook.jobs.baths import bath_called, note_bath
     from dyebook.jobs.strength import top_up_of
 
     with open_at(book) as opened:
-        label, row = bath_called(opened, bath)
-        line = bath_line(opened, row["id"])
+        row = bath_called(opened, bath, in_use=True)
         wanted, plan = top_up_of(
-            line,
+            bath_line(opened, row["id"]),
             row["bath_volume_l"],
             target_g_per_l=given("dye_g_per_l", dye_g_per_l),
             measured_g_per_l=given("dye_g_per_l", measured_g_per_l),
@@ -137,9 +145,9 @@ def top_up(
         )
         if keep:
             note_bath(opened, row["id"], "topped_up", dye_g_per_l=wanted, bath_volume_l=row["bath_volume_l"])
-    show_answer(
-        plan, as_json, f"Top up {label} to {wanted:g} g/L" + (", noted" if keep else ""), page, letter, bath=label
-    )
+    label = f"{row['dye']}, {row['name']}"
+    title = f"Top up {label} to {wanted:g} g/L" + (", noted" if keep else "")
+    show_answer(plan, as_json, title, page, letter, bath=label)
 
 
 def level(
@@ -149,9 +157,9 @@ def level(
     tank_area_dm2: Annotated[str | None, option("Inside of the tank from above, such as 1.2 or '18 in2'.")] = None,
     part_volume_l: Annotated[str, option("Volume of the load.")] = "0",
     book: BookOption = None,
-    page: Page = None,
-    letter: Letter = False,
-    as_json: Json = False,
+    page: PageOption = None,
+    letter: LetterOption = False,
+    as_json: JsonOption = False,
 ):
     """Whether the dye covers a hanging part.
 
@@ -170,11 +178,11 @@ def level(
 
 
 def _known_tank(book, name, volume, floor):
-    from dyebook.jobs.bath_state import bath_called, bath_line
-    from dyebook.jobs.strength import dye_rules
+    from dyebook.jobs.bath_state import bath_line
+    from dyebook.jobs.baths import bath_called, dye_rules
 
     with open_at(book) as opened:
-        row = bath_called(opened, name)[1]
+        row = bath_called(opened, name, in_use=True)
         known = bath_line(opened, row["id"]).present_volume_l or row["bath_volume_l"]
         return volume or known, floor or dye_rules(opened, row["dye"]).get("tank_area_dm2")
 
@@ -192,15 +200,16 @@ def rules(
     tank_area_dm2: Annotated[str | None, option("Inside of its tank from above.")] = None,
     clear: Annotated[list[str] | None, option("Name of a rule to take away; repeatable.")] = None,
     book: BookOption = None,
-    as_json: Json = False,
+    as_json: JsonOption = False,
 ):
     """See and set the shop's own rules for a dye.
 
     Example: dyebook bath rules Ember --ph 5,6 --bath-temp-c 45,55 --limit-days 365
     """
-    from dyebook.jobs.strength import dye_rules, set_dye_rules
+    from dyebook.jobs.baths import dye_rules, set_dye_rules
+    from dyebook.report.baths import rule_lines
 
-    told = {
+    rules = {
         "ph": _window(ph),
         "bath_temp_c": _window(bath_temp_c),
         "uptake_mg_per_dm2": uptake_mg_per_dm2,
@@ -209,20 +218,16 @@ def rules(
         "evaporation_l_per_day": evaporation_l_per_day,
         "tank_area_dm2": given("tank_area_dm2", tank_area_dm2),
     }
-    changes = {name: value for name, value in told.items() if value is not None}
-    unknown = [name for name in clear or () if name not in told]
+    changes = {name: value for name, value in rules.items() if value is not None}
+    unknown = [name for name in clear or () if name not in rules]
     if unknown:
-        raise typer.BadParameter(f"no rule is called {unknown[0]!r}; there are {', '.join(told)}")
+        raise typer.BadParameter(f"no rule is called {unknown[0]!r}; there are {', '.join(rules)}")
     with open_at(book) as opened:
         if changes or clear:
             set_dye_rules(opened, dye, **changes, **dict.fromkeys(clear or ()))
         kept = dye_rules(opened, dye)
-    if as_json:
-        print_json({"dye": dye, "rules": kept})
-    else:
-        from dyebook.report.baths import rule_lines
-
-        typer.echo("\n".join([f"Rules for {dye}", *rule_lines(kept)]))
+    answer = {"dye": dye, "rules": kept}
+    print_result(answer, as_json, lambda one: "\n".join([f"Rules for {dye}", *rule_lines(one["rules"])]))
 
 
 def _window(text):
@@ -236,34 +241,29 @@ def _window(text):
 
 
 TankArgument = Annotated[str, typer.Argument(help="Name of the electrolyte.")]
-_TANK_KINDS = ("made_up", "topped_up", "titrated", "diluted", "thrown_out")
 
 
-def list_tanks(book: BookOption = None, as_json: Json = False):
+def list_tanks(book: BookOption = None, as_json: JsonOption = False):
     """List the electrolytes with the charge they have carried.
 
     Example: dyebook tank list
     """
     from dyebook.jobs.baths import life_of_electrolyte
-
-    with open_at(book) as opened:
-        rows = opened.rows("electrolytes")
-        lives = [life_of_electrolyte(opened, row["id"]) for row in rows]
-    if as_json:
-        told = [
-            {"electrolyte": r["name"], **(life.to_dict() if life else {})} for r, life in zip(rows, lives, strict=True)
-        ]
-        print_json(told)
-        return
     from dyebook.report.baths import tank_line
 
-    lines = [tank_line(row, life and life.to_dict()) for row, life in zip(rows, lives, strict=True)]
-    typer.echo("\n".join(lines) or "no electrolyte is in the book yet")
+    with open_at(book) as opened:
+        lives = [(row["name"], life_of_electrolyte(opened, row["id"])) for row in opened.rows("electrolytes")]
+    tanks = [{"electrolyte": name, **(life.to_dict() if life else {})} for name, life in lives]
+
+    def text_of(tanks):
+        return "\n".join(tank_line(tank) for tank in tanks) or "no electrolyte is in the book yet"
+
+    print_result(tanks, as_json, text_of)
 
 
 def note_tank(
     name: TankArgument,
-    kind: Annotated[str, typer.Argument(help="made-up, topped-up, titrated, diluted, thrown-out.")],
+    kind: Annotated[str, typer.Argument(help=f"{_words_of(ELECTROLYTE_EVENTS)}.")],
     electrolyte_g_per_l: Annotated[str | None, option("Acid as found or left.")] = None,
     bath_volume_l: Annotated[str | None, option("Volume.")] = None,
     dissolved_al_g_per_l: Annotated[float | None, option("Dissolved aluminium, by titration.")] = None,
@@ -271,7 +271,7 @@ def note_tank(
     at: Annotated[str | None, option("When, such as 2026-03-28T14:30; now without it.")] = None,
     text: Annotated[str | None, option("Anything worth remembering.", "--note")] = None,
     book: BookOption = None,
-    as_json: Json = False,
+    as_json: JsonOption = False,
 ):
     """Note what happened to an electrolyte; one that is made up may be new.
 
@@ -279,31 +279,23 @@ def note_tank(
     """
     from dyebook.jobs.baths import electrolyte_called, electrolyte_named, note_electrolyte
 
-    event = kind.replace("-", "_")
-    if event not in _TANK_KINDS:
-        raise typer.BadParameter(f"{kind!r} is none of {', '.join(_TANK_KINDS).replace('_', '-')}")
-    told = {
-        "electrolyte_g_per_l": given("electrolyte_g_per_l", electrolyte_g_per_l),
-        "bath_volume_l": given("bath_volume_l", bath_volume_l),
-        "dissolved_al_g_per_l": dissolved_al_g_per_l,
-        "chloride_mg_per_l": chloride_mg_per_l,
-        "note": text,
-    }
+    event = _event(kind, ELECTROLYTE_EVENTS)
+    found = given_each(electrolyte_g_per_l=electrolyte_g_per_l, bath_volume_l=bath_volume_l)
+    measured = {"dissolved_al_g_per_l": dissolved_al_g_per_l, "chloride_mg_per_l": chloride_mg_per_l}
     with open_at(book) as opened:
-        is_new = event == "made_up"
-        tank = electrolyte_named(opened, name, told["bath_volume_l"]) if is_new else electrolyte_called(opened, name)
-        number = note_electrolyte(opened, tank, event, at, **told)
-    if as_json:
-        print_json({"electrolyte": name, "event": number, "kind": event})
-    else:
-        typer.echo(f"{name}: {event.replace('_', ' ')}, noted")
+        if event == "made_up":
+            tank = electrolyte_named(opened, name, found.get("bath_volume_l"))
+        else:
+            tank = electrolyte_called(opened, name)
+        number = note_electrolyte(opened, tank, event, at, note=text, **found, **measured)
+    _print_noted({"electrolyte": name, "event": number, "kind": event}, as_json, name, ELECTROLYTE_EVENTS[event])
 
 
 def life(
     name: TankArgument,
     discard_ah_per_l: Annotated[float | None, option("Your own discard point, A·h per litre.")] = None,
     book: BookOption = None,
-    as_json: Json = False,
+    as_json: JsonOption = False,
 ):
     """How far an electrolyte is used, from the runs that went through it.
 
@@ -313,10 +305,10 @@ def life(
     from dyebook.jobs.baths import electrolyte_called, life_of_electrolyte
 
     with open_at(book) as opened:
-        told = life_of_electrolyte(opened, electrolyte_called(opened, name), discard_ah_per_l)
-    if told is None:
+        used = life_of_electrolyte(opened, electrolyte_called(opened, name), discard_ah_per_l)
+    if used is None:
         raise BookError(f"the volume of {name} is not known; note its making up with --bath-volume-l")
-    show_answer(told, as_json, f"Life of {name}", electrolyte=name)
+    show_answer(used, as_json, f"Life of {name}", electrolyte=name)
 
 
 def add_commands(app):

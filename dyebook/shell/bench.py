@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 
 from dyebook.errors import RecordError
-from dyebook.shell.options import BookOption, Json, Letter, Page, given, open_at, option, show_answer
+from dyebook.shell.options import BookOption, JsonOption, LetterOption, PageOption, given, open_at, option, show_answer
 from dyebook.units import parse_quantity
 
 __all__ = ["add_commands", "dyebath", "named_columns", "seal"]
@@ -32,9 +32,9 @@ def acid(
     wt: Annotated[float | None, option("Acid at hand, weight percent, up to 98.")] = None,
     sg: Annotated[float | None, option("Or its specific gravity 20/20, up to 95 %.")] = None,
     sg_temp_c: Annotated[str, option("Temperature at which it was read.")] = "20",
-    page: Page = None,
-    letter: Letter = False,
-    as_json: Json = False,
+    page: PageOption = None,
+    letter: LetterOption = False,
+    as_json: JsonOption = False,
 ):
     """How much acid and water make a bath.
 
@@ -60,9 +60,9 @@ def electrolyte(
     charge_ah: Annotated[str | None, option("All charge the bath has carried.")] = None,
     volume_l: Annotated[str | None, option("Volume of the bath.")] = None,
     discard_ah_per_l: Annotated[float | None, option("Your own discard point, A·h per litre.")] = None,
-    page: Page = None,
-    letter: Letter = False,
-    as_json: Json = False,
+    page: PageOption = None,
+    letter: LetterOption = False,
+    as_json: JsonOption = False,
 ):
     """How strong a bath is by its hydrometer, or how much of its life is used.
 
@@ -82,9 +82,9 @@ def electrolyte(
 def area(
     parts: Annotated[list[str], typer.Argument(help="Shapes with measures in mm or with a unit.")],
     jig_dm2: Annotated[str, option("Wetted aluminium of the jig.")] = "0",
-    page: Page = None,
-    letter: Letter = False,
-    as_json: Json = False,
+    page: PageOption = None,
+    letter: LetterOption = False,
+    as_json: JsonOption = False,
 ):
     """Wetted area of a load.
 
@@ -114,9 +114,9 @@ def film(
     ] = None,
     rule: Annotated[str, option("720 or 0.30; never mixed.")] = "720",
     readings: Annotated[Path | None, option("CSV of gauged runs: your own growth rate.")] = None,
-    page: Page = None,
-    letter: Letter = False,
-    as_json: Json = False,
+    page: PageOption = None,
+    letter: LetterOption = False,
+    as_json: JsonOption = False,
 ):
     """Film from time, or time from film, at constant current.
 
@@ -154,9 +154,9 @@ def heat(
     allowed_temp_c: Annotated[str, option("Warmest you allow.")] = "22",
     loss_w_per_k: Annotated[float, option("Heat the tank loses to the room, W per °C.")] = 0.0,
     current_density_a_per_dm2: Annotated[str, option("Current density of the run.")] = "1.5",
-    page: Page = None,
-    letter: Letter = False,
-    as_json: Json = False,
+    page: PageOption = None,
+    letter: LetterOption = False,
+    as_json: JsonOption = False,
 ):
     """How warm a run makes the tank, and what keeps it cool.
 
@@ -185,9 +185,9 @@ def growth(
     alloy: Annotated[str | None, option("Alloy the rate is wanted for.")] = None,
     electrolyte_temp_c: Annotated[str | None, option("Temperature it is wanted for.")] = None,
     book: BookOption = None,
-    page: Page = None,
-    letter: Letter = False,
-    as_json: Json = False,
+    page: PageOption = None,
+    letter: LetterOption = False,
+    as_json: JsonOption = False,
 ):
     """The shop's own growth rate from gauge readings, of the book or of a file.
 
@@ -222,9 +222,9 @@ def trace(
     column: Annotated[
         list[str] | None, option("Name a column where the guess is wrong: current_a='Ch 2'; repeatable.")
     ] = None,
-    page: Page = None,
-    letter: Letter = False,
-    as_json: Json = False,
+    page: PageOption = None,
+    letter: LetterOption = False,
+    as_json: JsonOption = False,
 ):
     """Charge, film and events of a run's log.
 
@@ -261,9 +261,9 @@ def dyebath(
     evaporated_l: Annotated[str, option("Water lost to the air since.")] = "0",
     uptake_mg_per_dm2: Annotated[float | None, option("Dye taken up per area, where known.")] = None,
     second_dye_g_per_l: Annotated[str | None, option("Of a second dye in the same bath.")] = None,
-    page: Page = None,
-    letter: Letter = False,
-    as_json: Json = False,
+    page: PageOption = None,
+    letter: LetterOption = False,
+    as_json: JsonOption = False,
 ):
     """Dye for a new bath, or what brings a used one back.
 
@@ -296,9 +296,9 @@ def seal(
     skin_or_food: Annotated[bool, option("Worn on the skin or used with food.", "--skin-or-food")] = False,
     order: Annotated[str | None, option("The order it is for, which says so.")] = None,
     book: BookOption = None,
-    page: Page = None,
-    letter: Letter = False,
-    as_json: Json = False,
+    page: PageOption = None,
+    letter: LetterOption = False,
+    as_json: JsonOption = False,
 ):
     """Time and window to seal a film.
 

@@ -1,4 +1,4 @@
-"""What commands of the bench share: options, figures in any unit, answers as lines or as JSON."""
+"""What commands share: options, figures in any unit, and the one way an answer is printed, as text or as JSON."""
 
 import json
 import math
@@ -17,18 +17,19 @@ from dyebook.units import parse_quantity
 __all__ = [
     "BookOption",
     "CountOption",
-    "Json",
     "JsonOption",
-    "Letter",
-    "Page",
+    "LetterOption",
+    "PageOption",
     "field_options",
     "given",
+    "given_each",
     "open_at",
     "option",
     "optional",
     "parse_lab",
     "parse_points",
     "print_json",
+    "print_result",
     "progress_bar",
     "record_from",
     "show_answer",
@@ -37,15 +38,12 @@ __all__ = [
 
 KEYWORD = Parameter.KEYWORD_ONLY
 
-Json = Annotated[bool, typer.Option("--json", help="One JSON object instead of text.")]
-
-
 _BOOK = typer.Option("--book", help="Folder, .sqlite file or postgresql:// URL; else DYEBOOK_BOOK, else your own.")
 BookOption = Annotated[str | None, _BOOK]
 JsonOption = Annotated[bool, typer.Option("--json", help="One JSON value on stdout.")]
 CountOption = Annotated[int, typer.Option(min=1, help="How many at most.")]
-Page = Annotated[Path | None, typer.Option(help="Write it as one printed page too, a PDF file.")]
-Letter = Annotated[bool, typer.Option("--letter", help="That page on Letter paper instead of A4.")]
+PageOption = Annotated[Path | None, typer.Option(help="Write it as one printed page too, a PDF file.")]
+LetterOption = Annotated[bool, typer.Option("--letter", help="That page on Letter paper instead of A4.")]
 
 
 def option(text, *names):
@@ -58,8 +56,53 @@ def given(name, text):
     return None if text is None else parse_quantity(name, text)
 
 
+def given_each(**texts):
+    """Return the numbers in our units by name, without those that were not typed."""
+    return {name: parse_quantity(name, text) for name, text in texts.items() if text is not None}
+
+
+def print_json(value):
+    """Print one JSON value on stdout, the only thing a `--json` command prints there."""
+    typer.echo(json.dumps(value, ensure_ascii=False, allow_nan=False))
+
+
+def print_result(result, as_json, text_of):
+    """Print what a command found.
+
+    Parameters
+    ----------
+    result
+        A result object, a list of them, or plain values.
+    as_json : bool
+    text_of : callable
+        Takes the result and returns its text.
+    """
+    if as_json:
+        several = isinstance(result, (list, tuple))
+        print_json([_plain(one) for one in result] if several else _plain(result))
+    else:
+        typer.echo(text_of(result))
+
+
+def _plain(one):
+    return one.to_dict() if hasattr(one, "to_dict") else one
+
+
 def show_answer(answer, as_json, title, page=None, letter=False, **more):
-    """Print an answer, and what else belongs to it: JSON alone on stdout, or lines for people; a page on asking."""
+    """Print a bench answer, and what else belongs to it, as `print_result`; a page on asking.
+
+    Parameters
+    ----------
+    answer : dyebook.physics.answer.Answer
+    as_json : bool
+    title : str
+    page : Path, optional
+        PDF to write too.
+    letter : bool
+        On Letter paper instead of A4.
+    **more
+        Goes into the JSON before the answer's own values.
+    """
     content = {**more, **answer.to_dict()}
     if page is not None:
         from dyebook.report.bench import answer_page
@@ -67,12 +110,13 @@ def show_answer(answer, as_json, title, page=None, letter=False, **more):
 
         save_paper(page, answer_page(title.partition(";")[0], content, "letter" if letter else "a4"))
         typer.echo(f"the page is in {page}", err=True)
-    if as_json:
-        typer.echo(json.dumps(content))
-        return
+    print_result(content, as_json, lambda _: _answer_text(title, content))
+
+
+def _answer_text(title, content):
     from dyebook.report.bench import answer_lines
 
-    typer.echo("\n".join([title, "", *_extra_lines(content), *answer_lines(content)]))
+    return "\n".join([title, "", *_extra_lines(content), *answer_lines(content)])
 
 
 def _extra_lines(content):
@@ -158,11 +202,6 @@ def record_from(settings: dict, lab: tuple | None = None):
         unknown = (math.nan,) * 3
         values["readings"] = (Reading(Lab(*map(check_value, "Lab", lab)), unknown, unknown),)
     return DyeRecord(**values)
-
-
-def print_json(value):
-    """Print one JSON object on stdout, the only thing a `--json` command prints there."""
-    typer.echo(json.dumps(value, ensure_ascii=False, allow_nan=False))
 
 
 def parse_points(text):

@@ -65,7 +65,7 @@ def shade_note(
 
 
 def bath_log(
-    bath: Annotated[str, typer.Argument(help="Name of the bath.")],
+    bath: Annotated[str, typer.Argument(help="Name of the bath, or 'dye, bath'.")],
     file: FileArgument,
     dye: Annotated[str | None, typer.Option(help="Its dye, where baths of several dyes have the name.")] = None,
     blank_lines: Annotated[int, typer.Option(min=0, max=200, help="Empty lines to write on at the bench.")] = 6,
@@ -78,11 +78,12 @@ def bath_log(
     Example: dyebook bath-log E1 bath.pdf --dye Ember
     """
     kind = _checked(file, paper)
-    from dyebook.jobs.paper import bath_facts, bath_number
+    from dyebook.jobs.baths import bath_called
+    from dyebook.jobs.paper import bath_facts
     from dyebook.report.paper.ledger import bath_sheet
 
     with open_at(book) as opened:
-        facts = bath_facts(opened, bath_number(opened, bath, dye))
+        facts = bath_facts(opened, bath_called(opened, bath, dye)["id"])
     _write(bath_sheet(facts, blank_lines), file, kind, paper, as_json, bath=bath)
 
 

@@ -9,7 +9,17 @@ from typing import Annotated
 
 import typer
 
-from dyebook.shell.options import BookOption, Json, Letter, Page, given, open_at, option, print_json, show_answer
+from dyebook.shell.options import (
+    BookOption,
+    JsonOption,
+    LetterOption,
+    PageOption,
+    given,
+    open_at,
+    option,
+    print_json,
+    show_answer,
+)
 
 __all__ = ["RunArgument", "add_commands", "open_run", "show_run"]
 
@@ -48,9 +58,9 @@ def plan(
     parts: Annotated[int | None, option("Equal parts on the jig.")] = None,
     order: Annotated[str | None, option("The order it is for.")] = None,
     book: BookOption = None,
-    page: Page = None,
-    letter: Letter = False,
-    as_json: Json = False,
+    page: PageOption = None,
+    letter: LetterOption = False,
+    as_json: JsonOption = False,
 ):
     """Plan a run and keep the plan.
 
@@ -104,7 +114,7 @@ def list_runs(
     count: Annotated[int, typer.Option(min=1, help="How many at most.")] = 20,
     is_open: Annotated[bool, typer.Option("--open", help="Only those planned or on.")] = False,
     book: BookOption = None,
-    as_json: Json = False,
+    as_json: JsonOption = False,
 ):
     """List the runs that went over the bench, newest first.
 
@@ -123,7 +133,7 @@ def list_runs(
         typer.echo("\n".join(run_line(state.to_dict()) for state in states) or "no run went over the bench yet")
 
 
-def show(number: RunArgument, book: BookOption = None, as_json: Json = False):
+def show(number: RunArgument, book: BookOption = None, as_json: JsonOption = False):
     """Show how a run stands: film now, clock time of the end, charge so far.
 
     Example: dyebook run show 12
@@ -136,7 +146,7 @@ def start(
     number: RunArgument,
     current_a: Annotated[str | None, option("What the supply shows; as planned without it.")] = None,
     book: BookOption = None,
-    as_json: Json = False,
+    as_json: JsonOption = False,
 ):
     """Start a planned run.
 
@@ -155,7 +165,7 @@ def note(
     voltage_v: Annotated[str | None, option("Voltage now.")] = None,
     electrolyte_temp_c: Annotated[str | None, option("Electrolyte now.")] = None,
     book: BookOption = None,
-    as_json: Json = False,
+    as_json: JsonOption = False,
 ):
     """Note what the supply shows.
 
@@ -172,7 +182,7 @@ def note(
         show_run(opened, number, as_json)
 
 
-def pause(number: RunArgument, book: BookOption = None, as_json: Json = False):
+def pause(number: RunArgument, book: BookOption = None, as_json: JsonOption = False):
     """Note that the current is off for a while.
 
     Example: dyebook run pause 12
@@ -188,7 +198,7 @@ def resume(
     number: RunArgument,
     current_a: Annotated[str | None, option("What the supply shows; as before without it.")] = None,
     book: BookOption = None,
-    as_json: Json = False,
+    as_json: JsonOption = False,
 ):
     """Let a run go on after a pause, or after it was ended too early.
 
@@ -201,7 +211,7 @@ def resume(
         show_run(opened, number, as_json)
 
 
-def end(number: RunArgument, book: BookOption = None, as_json: Json = False):
+def end(number: RunArgument, book: BookOption = None, as_json: JsonOption = False):
     """End a run: charge, time and film go into the book.
 
     Example: dyebook run end 12
@@ -213,7 +223,7 @@ def end(number: RunArgument, book: BookOption = None, as_json: Json = False):
         show_run(opened, number, as_json)
 
 
-def drop(number: RunArgument, book: BookOption = None, as_json: Json = False):
+def drop(number: RunArgument, book: BookOption = None, as_json: JsonOption = False):
     """Mark a run as deleted, a mistake for instance; it stays in the book's history.
 
     Example: dyebook run drop 12
@@ -249,7 +259,7 @@ def tick(
     minutes: Annotated[str | None, option("How long it took.")] = None,
     note: Annotated[str | None, option("Anything worth remembering.")] = None,
     book: BookOption = None,
-    as_json: Json = False,
+    as_json: JsonOption = False,
 ):
     """Tick a step of a run's preparation.
 
@@ -271,7 +281,7 @@ def gauge(
     number: RunArgument,
     readings: Annotated[list[str], typer.Argument(help="What the gauge shows, in µm or such as '0.47 mil'.")],
     book: BookOption = None,
-    as_json: Json = False,
+    as_json: JsonOption = False,
 ):
     """Keep what a gauge read on the parts of a run; it teaches the growth rate.
 
@@ -294,7 +304,7 @@ def log(
     supply_max_a: Annotated[str | None, option("The supply's limit.")] = None,
     column: Annotated[list[str] | None, option("Name a column: current_a='Ch 2'; repeatable.")] = None,
     book: BookOption = None,
-    as_json: Json = False,
+    as_json: JsonOption = False,
 ):
     """Keep a logger's file with a run: its charge and film take the place of what the notes said.
 
@@ -320,7 +330,7 @@ def step(
     name: Annotated[str, typer.Argument(help="cold rinse, bores, dye, rinse, seal.")],
     out: Annotated[bool, typer.Option("--out", help="The step ends; it begins without.")] = False,
     book: BookOption = None,
-    as_json: Json = False,
+    as_json: JsonOption = False,
 ):
     """Note that a wet step after a run begins, or ends.
 
@@ -361,7 +371,7 @@ def dyed(
     order: Annotated[str | None, option("The order it belongs to; a nickel seal is flagged by it.")] = None,
     note: Annotated[str | None, option("Anything worth remembering.")] = None,
     book: BookOption = None,
-    as_json: Json = False,
+    as_json: JsonOption = False,
 ):
     """Write the batch that went through a run into the book.
 

@@ -5,76 +5,33 @@ from typing import Annotated
 
 import typer
 
-from dyebook.shell.options import BookOption, open_at, parse_lab, print_json
+from dyebook.shell.options import BookOption, JsonOption, given_each, open_at, option, parse_lab, print_result
 
 __all__ = ["add_commands"]
 
 RecordsOption = Annotated[
-    Path | None, typer.Option(help="CSV file with a row a dip: film_um, dye_g_per_l, … L, a, b; else the book.")
+    Path | None, option("CSV file with a row a dip: film_um, dye_g_per_l, … L, a, b; else the book.")
 ]
-BathOption = Annotated[str | None, typer.Option(help="Bath (or dye) of the book whose dips are learned.")]
-TargetOption = Annotated[str, typer.Option(help="The shade to reach, L,a,b under D65/2°.")]
-FixOption = Annotated[list[str] | None, typer.Option(help="A setting that cannot move, name=value; repeatable.")]
+BathOption = Annotated[str | None, option("Bath (or dye) of the book whose dips are learned.")]
+TargetOption = Annotated[str, option("The shade to reach, L,a,b under D65/2°.")]
+FixOption = Annotated[list[str] | None, option("A setting that cannot move, name=value; repeatable.")]
 FreeOption = Annotated[
-    bool, typer.Option("--free-strength", help="Let the strength be chosen; without, a bath of the book is as today.")
+    bool, option("Let the strength be chosen; without, a bath of the book is as today.", "--free-strength")
 ]
-JsonOption = Annotated[bool, typer.Option("--json", help="One JSON value on stdout.")]
-
-
-def parse_fixed(pairs):
-    """Return {setting: number} of ``name=value`` texts, units converted; `typer.BadParameter` when one is not that."""
-    fixed = {}
-    for pair in pairs or ():
-        name, equals, value = (piece.strip() for piece in pair.partition("="))
-        if not (name and equals and value):
-            raise typer.BadParameter(f"{pair!r} fixes nothing; write a setting and its value, such as bath_temp_c=40")
-        fixed[name] = _quantity(name, value)
-    return fixed
-
-
-def _quantity(name, value):
-    from dyebook.record import check_value
-    from dyebook.units import UNIT_OF, parse_quantity
-
-    if any(name.endswith(ending) for ending in UNIT_OF):
-        return parse_quantity(name, value)
-    if name == "ph":
-        return check_value("ph", value)
-    raise typer.BadParameter(f"{name!r} is no setting of a dip; such as bath_temp_c=40 is")
-
-
-def _table(records, bath):
-    """The table of dips of a file; None where a bath of the book is meant."""
-    from dyebook.jobs.shade import read_records_file
-
-    if records is not None:
-        return read_records_file(records)
-    if bath is None:
-        raise typer.BadParameter("no dips to learn from; give --records FILE.csv, or --bath NAME of the book")
-    return None
-
-
-def _learned(book, bath):
-    """The bath's label and its book's `LearnedBaths`, with only that bath learned."""
-    from dyebook.jobs.shade import baths_named, learn_frames
-
-    with open_at(book) as opened:
-        frames = baths_named(opened, bath)
-        return next(iter(frames)), learn_frames(opened, frames)
 
 
 def suggest(
     target: TargetOption,
     records: RecordsOption = None,
     bath: BathOption = None,
-    every: Annotated[bool, typer.Option("--all", help="Ask every bath of the book: which first, or two dyes.")] = False,
+    every: Annotated[bool, option("Ask every bath of the book: which first, or two dyes.", "--all")] = False,
     book: BookOption = None,
-    film_um: Annotated[str | None, typer.Option(help="Film of the part; free when left out.")] = None,
-    ph: Annotated[float | None, typer.Option(help="pH of the bath.")] = None,
+    film_um: Annotated[str | None, option("Film of the part; free when left out.")] = None,
+    ph: Annotated[float | None, option("pH of the bath.")] = None,
     fix: FixOption = None,
     free_strength: FreeOption = False,
     count: Annotated[int, typer.Option(min=1, max=20, help="How many answers at most.")] = 3,
-    sample: Annotated[str | None, typer.Option(help="What the sample is: metal, plastic, paper, cloth, paint.")] = None,
+    sample: Annotated[str | None, option("What the sample is: metal, plastic, paper, cloth, paint.")] = None,
     as_json: JsonOption = False,
 ):
     """Say which settings should give a shade, and how sure that is.
@@ -82,60 +39,70 @@ def suggest(
     Example: dyebook suggest --records dips.csv --target 45,20,-35 --film-um 12 --fix bath_temp_c=40
     """
     from dyebook.advice.suggest import sample_caution
+    from dyebook.jobs.shade import learn_book, learn_named
+    from dyebook.report.shade import baths_text, suggestions_text
 
-    asked = {"film_um": None if film_um is None else _quantity("film_um", film_um), "ph": ph}
-    fixed, shade = parse_fixed(fix), parse_lab(target)
-    if sample_caution(sample):
-        typer.echo(f"note: {sample_caution(sample)}", err=True)
-    if every:
-        _suggest_all(book, shade, fixed, free_strength, asked, as_json)
+    asked, shade, fixed = {"ph": ph, **given_each(film_um=film_um)}, parse_lab(target), _fixed(fix)
+    if caution := sample_caution(sample):
+        typer.echo(f"note: {caution}", err=True)
+    if not every and _is_file(records, bath):
+        found = _learn_file(records).suggest(shade, fixed=fixed, count=count, **asked)
+        print_result(found, as_json, suggestions_text)
         return
-    table = _table(records, bath)
-    if table is not None:
-        from dyebook.jobs.shade import suggest_from_frame
-
-        _show(suggest_from_frame(table, shade, fixed=fixed, count=count, **asked), as_json)
-        return
-    label, learned = _learned(book, bath)
-    found = learned.suggest_in(label, shade, fixed, free_strength, count=count, **asked)
-    _tell_strength(learned, fixed, free_strength)
-    if not found[0].reachable:
-        typer.echo("note: `dyebook suggest --all` asks the other baths, and two dyes", err=True)
-    _show(found, as_json)
-
-
-def _show(found, as_json):
-    from dyebook.report.shade import suggestions_text
-
-    print_json([one.to_dict() for one in found]) if as_json else typer.echo(suggestions_text(found))
-
-
-def _suggest_all(book, shade, fixed, free_strength, asked, as_json):
-    from dyebook.jobs.shade import learn_book
-    from dyebook.report.shade import baths_text
-
     with open_at(book) as opened:
-        learned = learn_book(opened)
-    advice = learned.suggest(shade, fixed, free_strength, **asked)
-    _tell_strength(learned, fixed, free_strength)
-    print_json(advice.to_dict()) if as_json else typer.echo(baths_text(advice))
+        label, learned = (None, learn_book(opened)) if every else learn_named(opened, bath)
+    if every:
+        found = learned.suggest(shade, fixed, free_strength, **asked)
+    else:
+        found = learned.suggest_in(label, shade, fixed, free_strength, count=count, **asked)
+    if not (free_strength or "dye_g_per_l" in fixed):
+        for name in learned.models:
+            if name in learned.strengths:
+                typer.echo(f"note: {name} taken at {learned.strengths[name]:.3g} g/L, as last written down", err=True)
+    if not every and not found[0].reachable:
+        typer.echo("note: `dyebook suggest --all` asks the other baths, and two dyes", err=True)
+    print_result(found, as_json, baths_text if every else suggestions_text)
 
 
-def _tell_strength(learned, fixed, free_strength):
-    """Say on stderr which strengths were taken."""
-    if free_strength or "dye_g_per_l" in fixed:
-        return
-    for label in learned.models:
-        if label in learned.strengths:
-            typer.echo(f"note: {label} taken at {learned.strengths[label]:.3g} g/L, as last written down", err=True)
+def _fixed(pairs):
+    """{setting: number} of ``name=value`` texts, units converted; `typer.BadParameter` when one is not that."""
+    from dyebook.record import check_value
+    from dyebook.units import UNIT_OF
+
+    fixed = {}
+    for pair in pairs or ():
+        name, equals, value = (piece.strip() for piece in pair.partition("="))
+        if not (name and equals and value):
+            raise typer.BadParameter(f"{pair!r} fixes nothing; write a setting and its value, such as bath_temp_c=40")
+        if name == "ph":
+            fixed[name] = check_value("ph", value)
+        elif any(name.endswith(ending) for ending in UNIT_OF):
+            fixed |= given_each(**{name: value})
+        else:
+            raise typer.BadParameter(f"{name!r} is no setting of a dip; such as bath_temp_c=40 is")
+    return fixed
+
+
+def _is_file(records, bath):
+    """Whether the dips are a file's; else a bath of the book must be named."""
+    if records is None and bath is None:
+        raise typer.BadParameter("no dips to learn from; give --records FILE.csv, or --bath NAME of the book")
+    return records is not None
+
+
+def _learn_file(records):
+    from dyebook.advice.learn import learn_bath
+    from dyebook.jobs.shade import read_records_file
+
+    return learn_bath(read_records_file(records))
 
 
 def mix(
     target: TargetOption,
-    bath: Annotated[list[str] | None, typer.Option(help="A bath of the book; give two.")] = None,
-    records: Annotated[list[Path] | None, typer.Option(help="CSV file of one dye's dips, in place of a bath.")] = None,
+    bath: Annotated[list[str] | None, option("A bath of the book; give two.")] = None,
+    records: Annotated[list[Path] | None, option("CSV file of one dye's dips, in place of a bath.")] = None,
     book: BookOption = None,
-    film_um: Annotated[str | None, typer.Option(help="Film of the part; as usual in the first bath without.")] = None,
+    film_um: Annotated[str | None, option("Film of the part; as usual in the first bath without.")] = None,
     fix: FixOption = None,
     as_json: JsonOption = False,
 ):
@@ -143,46 +110,44 @@ def mix(
 
     Example: dyebook mix --bath E1 --bath B1 --target 30,5,-10 --film-um 12
     """
-    from dyebook.jobs.shade import mixes_of
     from dyebook.report.shade import mixes_text
 
-    models, fixed_of = _two_baths(bath or [], records or [], book, parse_fixed(fix))
-    film = None if film_um is None else _quantity("film_um", film_um)
-    found = mixes_of(models, list(models), parse_lab(target), film, fixed_of)
-    print_json([one.to_dict() for one in found]) if as_json else typer.echo(mixes_text(found))
+    learned = _two_baths(bath or [], records or [], book)
+    found = learned.mixes(list(learned.models), parse_lab(target), _fixed(fix), **given_each(film_um=film_um))
+    print_result(found, as_json, mixes_text)
 
 
-def _two_baths(baths, records, book, fixed):
-    """Two models by name, and what cannot move in each."""
-    from dyebook.advice.learn import learn_bath
-    from dyebook.jobs.shade import read_records_file
+def _two_baths(baths, records, book):
+    """The two dyes as `LearnedBaths`; those of files have no strength of today."""
+    from dyebook.jobs.shade import LearnedBaths, learn_named
 
     if len(baths) + len(records) != 2:
         raise typer.BadParameter(f"{len(baths) + len(records)} dyes given; --bath or --records is needed twice in all")
-    models, fixed_of = {}, {}
+    models, strengths = {}, {}
     for name in baths:
-        label, learned = _learned(book, name)
-        models[label], fixed_of[label] = learned.the(label), learned.fixed(label, fixed)
-    for path in records:
-        models[path.stem], fixed_of[path.stem] = learn_bath(read_records_file(path)), fixed
+        with open_at(book) as opened:
+            label, learned = learn_named(opened, name)
+        models[label] = learned.the(label)
+        strengths |= learned.strengths
+    models |= {path.stem: _learn_file(path) for path in records}
     if len(models) != 2:
         raise typer.BadParameter("the two dyes are one and the same; give two different ones")
-    return models, fixed_of
+    return LearnedBaths(models, strengths, {})
 
 
 def redip(
-    reading: Annotated[str, typer.Option(help="The part's colour now, L,a,b.")],
+    reading: Annotated[str, option("The part's colour now, L,a,b.")],
     target: TargetOption,
-    dye_g_per_l: Annotated[str, typer.Option(help="Dye strength it was dipped in.")],
-    bath_temp_c: Annotated[str, typer.Option(help="Bath temperature it was dipped at.")],
-    dwell_min: Annotated[str, typer.Option(help="How long it was in the dye, minutes or min:sec.")],
+    dye_g_per_l: Annotated[str, option("Dye strength it was dipped in.")],
+    bath_temp_c: Annotated[str, option("Bath temperature it was dipped at.")],
+    dwell_min: Annotated[str, option("How long it was in the dye, minutes or min:sec.")],
     records: RecordsOption = None,
     bath: BathOption = None,
     book: BookOption = None,
-    film_um: Annotated[str | None, typer.Option(help="Its film.")] = None,
-    ph: Annotated[float | None, typer.Option(help="pH of the bath.")] = None,
-    dry: Annotated[bool | None, typer.Option("--dried/--never-dried", help="Dry at any time since the dye.")] = None,
-    sealed: Annotated[bool | None, typer.Option("--sealed/--unsealed", help="State of the film.")] = None,
+    film_um: Annotated[str | None, option("Its film.")] = None,
+    ph: Annotated[float | None, option("pH of the bath.")] = None,
+    dry: Annotated[bool | None, option("Dry at any time since the dye.", "--dried/--never-dried")] = None,
+    sealed: Annotated[bool | None, option("State of the film.", "--sealed/--unsealed")] = None,
     as_json: JsonOption = False,
 ):
     """Say what to do with a dyed part that is off its shade: more time, another bath of the book next, or strip it.
@@ -190,32 +155,28 @@ def redip(
     Example: dyebook redip --records dips.csv --reading 60,18,-30 --target 50,20,-38 --dye-g-per-l 3
     --bath-temp-c 40 --dwell-min 3 --never-dried --unsealed
     """
+    from dyebook.jobs.shade import learn_named
     from dyebook.report.shade import redip_text
 
-    texts = {"dye_g_per_l": dye_g_per_l, "bath_temp_c": bath_temp_c, "dwell_min": dwell_min, "film_um": film_um}
-    settings = {name: _quantity(name, text) for name, text in texts.items() if text is not None}
-    if ph is not None:
-        settings["ph"] = ph
-    table, colours = _table(records, bath), (parse_lab(reading), parse_lab(target))
-    if table is not None:
-        from dyebook.jobs.shade import redip_from_frame
-
-        advice = redip_from_frame(table, settings, *colours, dry=dry, sealed=sealed)
+    settings = given_each(dye_g_per_l=dye_g_per_l, bath_temp_c=bath_temp_c, dwell_min=dwell_min, film_um=film_um)
+    settings |= {} if ph is None else {"ph": ph}
+    part = (settings, parse_lab(reading), parse_lab(target), dry, sealed)
+    if _is_file(records, bath):
+        advice = _learn_file(records).redip(*part)
     else:
-        from dyebook.jobs.shade import redip_in_book
-
         with open_at(book) as opened:
-            advice = redip_in_book(opened, bath, settings, *colours, dry=dry, sealed=sealed)
-    print_json(advice.to_dict()) if as_json else typer.echo(redip_text(advice))
+            label, learned = learn_named(opened, bath, others=True)
+        advice = learned.redip(label, *part)
+    print_result(advice, as_json, redip_text)
 
 
 def coupon(
     target: TargetOption,
-    records: Annotated[Path | None, typer.Option(help="CSV file of dips; none for a dye nobody has dipped.")] = None,
+    records: Annotated[Path | None, option("CSV file of dips; none for a dye nobody has dipped.")] = None,
     bath: BathOption = None,
     book: BookOption = None,
-    film_um: Annotated[str | None, typer.Option(help="Film of the coupon.")] = None,
-    dye_g_per_l: Annotated[str | None, typer.Option(help="Dye strength of the bath.")] = None,
+    film_um: Annotated[str | None, option("Film of the coupon.")] = None,
+    dye_g_per_l: Annotated[str | None, option("Dye strength of the bath.")] = None,
     fix: FixOption = None,
     free_strength: FreeOption = False,
     as_json: JsonOption = False,
@@ -224,30 +185,22 @@ def coupon(
 
     Example: dyebook coupon --records dips.csv --target 45,20,-35 --film-um 12
     """
+    from dyebook.advice.coupon import starting_plan
+    from dyebook.jobs.shade import learn_named
     from dyebook.report.shade import coupons_text
 
-    fixed = parse_fixed(fix)
-    for name, text in (("film_um", film_um), ("dye_g_per_l", dye_g_per_l)):
-        if text is not None:
-            fixed[name] = _quantity(name, text)
-    found = _plan(records, bath, book, parse_lab(target), fixed, free_strength)
-    print_json([one.to_dict() for one in found]) if as_json else typer.echo(coupons_text(found))
-
-
-def _plan(records, bath, book, target, fixed, free_strength):
+    shade, fixed = parse_lab(target), _fixed(fix) | given_each(film_um=film_um, dye_g_per_l=dye_g_per_l)
     if records is not None:
-        from dyebook.jobs.shade import coupon_from_frame
-
-        return [coupon_from_frame(_table(records, bath), target, fixed=fixed)]
-    if bath is not None:
-        label, learned = _learned(book, bath)
-        return [learned.the(label).coupon(target, fixed=learned.fixed(label, fixed, free_strength))]
-    from dyebook.advice.coupon import starting_plan
-
-    missing = [name for name in ("film_um", "dye_g_per_l") if name not in fixed]
-    if missing:
+        found = [_learn_file(records).coupon(shade, fixed=fixed)]
+    elif bath is not None:
+        with open_at(book) as opened:
+            label, learned = learn_named(opened, bath)
+        found = [learned.coupon(label, shade, fixed, free_strength)]
+    elif {"film_um", "dye_g_per_l"} <= fixed.keys():
+        found = starting_plan(fixed["film_um"], fixed["dye_g_per_l"], fixed.get("bath_temp_c"))
+    else:
         raise typer.BadParameter("a plan for a new dye needs --film-um and --dye-g-per-l")
-    return starting_plan(fixed["film_um"], fixed["dye_g_per_l"], fixed.get("bath_temp_c"))
+    print_result(found, as_json, coupons_text)
 
 
 def add_commands(app):

@@ -5,10 +5,10 @@ from datetime import timedelta
 import pytest
 
 from dyebook.jobs import orders
-from dyebook.jobs.bath_state import bath_cares
-from dyebook.jobs.baths import find_bath, note_bath
+from dyebook.jobs.bath_state import bath_states
+from dyebook.jobs.baths import find_bath, note_bath, set_dye_rules
 from dyebook.jobs.run import finish_run, note_current, plan_run, start_run, this_moment
-from dyebook.jobs.strength import set_dye_rules, strength_line
+from dyebook.jobs.strength import strength_line
 from dyebook.jobs.today import look_over
 from dyebook.jobs.wet import what_waits
 from dyebook.record import DyeRecord
@@ -20,7 +20,7 @@ def _dip(book, day, area=10.0, dye="Ember", bath="E1", **more):
 
 
 def _care(book):
-    return bath_cares(book, book.batches(200))[0]
+    return bath_states(book, book.batches(200))[0]
 
 
 def test_the_newest_part_of_the_line_is_the_end_of_the_whole_line(book):
@@ -54,7 +54,7 @@ def test_a_bath_wants_topping_up_once_a_tenth_of_its_dye_is_gone(book):
 def test_what_nobody_noted_is_not_guessed(book):
     _dip(book, "2026-01-02")
     care = _care(book)
-    assert (care.wanted_g_per_l, care.top_up, care.due_in_dm2, care.age) == (None, None, None, None)
+    assert (care.line.made_g_per_l, care.line.noted_g_per_l, care.top_up, care.due_in_dm2, care.age) == (None,) * 5
     assert dict(care_pairs(care)) == {"asked": "50 °C, as last dipped", "strength": "nobody has noted it"}
     set_dye_rules(book, "Ember", bath_temp_c=(48, 52))
     assert dict(care_pairs(_care(book)))["asked"] == "48 to 52 °C"
@@ -72,12 +72,12 @@ def test_the_bath_dipped_last_comes_first_and_one_thrown_out_not_at_all(book):
         _dip(book, "2026-01-02", bath=name)
     note_bath(book, 3, "thrown_out")
     find_bath(book, "Heather", "H1")
-    assert [care.bath for care in bath_cares(book, book.batches(200))] == ["E2", "E1", "H1"]
+    assert [state.name for state in bath_states(book, book.batches(200))] == ["E2", "E1", "H1"]
 
 
 def _waiting(book):
     today = look_over(book)
-    return what_waits(book, today.errands, today.orders)
+    return what_waits(book, today.todos, today.orders)
 
 
 def test_work_is_followed_from_plan_to_verdict(book):

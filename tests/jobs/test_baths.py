@@ -5,7 +5,7 @@ from datetime import UTC, datetime
 import pytest
 
 from dyebook.errors import RecordError
-from dyebook.jobs import baths, strength
+from dyebook.jobs import baths
 from dyebook.jobs.strength import strength_line
 from dyebook.physics.bathcare import DRAG_OUT_ML_PER_DM2
 from dyebook.record import DyeRecord
@@ -17,7 +17,7 @@ def _dip(book, day, area_dm2):
 
 
 def test_strength_falls_by_what_films_take_and_drops_carry(book, ember):
-    strength.set_dye_rules(book, "Ember", uptake_mg_per_dm2=5.0)
+    baths.set_dye_rules(book, "Ember", uptake_mg_per_dm2=5.0)
     _dip(book, 2, 10.0)
     _dip(book, 3, 10.0)
     points = strength_line(book, ember).points
@@ -48,7 +48,7 @@ def test_the_age_is_held_against_the_shops_own_limits(book, ember):
     _dip(book, 2, 30.0)
     now = datetime(2026, 3, 11, 8, tzinfo=UTC)
     assert not baths.age_of_bath(book, ember, now).worn_out
-    strength.set_dye_rules(book, "Ember", limit_dm2_per_l=14.0)
+    baths.set_dye_rules(book, "Ember", limit_dm2_per_l=14.0)
     age = baths.age_of_bath(book, ember, now)
     assert age.dm2_per_l == 15
     assert age.days == pytest.approx(10, abs=0.6)
@@ -56,11 +56,11 @@ def test_the_age_is_held_against_the_shops_own_limits(book, ember):
 
 
 def test_windows_speak_only_when_left(book, ember):
-    strength.set_dye_rules(book, "Ember", ph=(5.0, 6.0), bath_temp_c=(45.0, 55.0))
-    assert strength.outside_window(book, "Ember", ph=5.5, bath_temp_c=50.0) == []
-    assert "below your window" in strength.outside_window(book, "Ember", ph=4.2, bath_temp_c=50.0)[0]
+    baths.set_dye_rules(book, "Ember", ph=(5.0, 6.0), bath_temp_c=(45.0, 55.0))
+    assert baths.outside_window(book, "Ember", ph=5.5, bath_temp_c=50.0) == []
+    assert "below your window" in baths.outside_window(book, "Ember", ph=4.2, bath_temp_c=50.0)[0]
     with pytest.raises(RecordError, match="lower end goes first"):
-        strength.set_dye_rules(book, "Ember", ph=(6.0, 5.0))
+        baths.set_dye_rules(book, "Ember", ph=(6.0, 5.0))
 
 
 def test_a_bath_thrown_out_is_no_longer_on_the_bench(book, ember):

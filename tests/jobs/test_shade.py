@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 from dyebook.errors import ModelError
-from dyebook.jobs.shade import suggest_from_baths
+from dyebook.jobs.shade import learned_baths
 
 
 def dips(a, b):
@@ -19,18 +19,18 @@ BATHS = {"brick": dips(12, 5), "sky": dips(-4, -9), "empty": dips(1, 1).head(0)}
 
 
 def test_the_bath_of_the_hue_comes_first():
-    advice = suggest_from_baths(BATHS, (72, 31, 13), film_um=12)
+    advice = learned_baths(BATHS, {}).suggest((72, 31, 13), film_um=12)
     assert [name for name, _ in advice.suggestions] == ["brick", "sky"]
     assert advice.mixes == []
     assert "0 of 0 records" in advice.left_out["empty"]
 
 
 def test_two_dyes_where_one_does_not_do():
-    advice = suggest_from_baths(BATHS, (58, 22, -14), film_um=12)
+    advice = learned_baths(BATHS, {}).suggest((58, 22, -14), film_um=12)
     assert not any(one.reachable for _, one in advice.suggestions)
     assert advice.mixes[0].delta_e00 < advice.suggestions[0][1].delta_e00
 
 
 def test_no_bath_no_answer():
     with pytest.raises(ModelError, match="no bath can be asked"):
-        suggest_from_baths({"empty": BATHS["empty"]}, (50, 0, 0))
+        learned_baths({"empty": BATHS["empty"]}, {}).suggest((50, 0, 0))

@@ -6,9 +6,10 @@ import numpy as np
 import pytest
 
 from dyebook.errors import BookError
-from dyebook.jobs import baths, strength
-from dyebook.jobs.bath_state import bath_called, bath_cares, bath_line, bath_state, learned_or_none
+from dyebook.jobs import baths
+from dyebook.jobs.bath_state import bath_line, bath_state, bath_states
 from dyebook.jobs.paper import bath_facts
+from dyebook.jobs.shade import learn_dips
 from dyebook.jobs.strength import loads_of_dips, strength_line, top_up_of
 from dyebook.record import DyeRecord
 
@@ -21,7 +22,7 @@ def _dip(book, day, area_dm2, **settings):
 
 
 def test_water_lost_to_the_air_makes_it_stronger(book, ember):
-    strength.set_dye_rules(book, "Ember", evaporation_l_per_day=0.01)
+    baths.set_dye_rules(book, "Ember", evaporation_l_per_day=0.01)
     now = strength_line(book, ember, now=NOW).now
     days = (NOW.timestamp() - datetime(2026, 3, 1, 8).astimezone().timestamp()) / 86400
     assert now.kind == "now"
@@ -73,7 +74,7 @@ def test_the_learned_bath_shares_uptake_out(book, ember):
         batch = _dip(book, place + 2, 10.0, dwell_min=dwell)
         deep = 1 - np.exp(-dwell / 4)
         book.add_reading(batch, lab=(75 - 45 * deep + rng.normal(0, 0.3), 40 * deep, 55 * deep), source="photo")
-    model = learned_or_none("", book.frame(bath="E1"))
+    model = learn_dips("", book.frame(bath="E1"))
     with book.reading() as connection:
         from dyebook.book.life import dips_in_bath
 
@@ -88,20 +89,20 @@ def test_the_learned_bath_shares_uptake_out(book, ember):
     assert 0 < line.uptake_mg_per_dm2 < 12
     assert strength_line(book, ember, now=NOW).now.dye_g_per_l != pytest.approx(line.now.dye_g_per_l, rel=1e-3)
     # wherever somebody looks, it is the same strength
-    state, _ = bath_state(book, *bath_called(book, "E1"), now=NOW)
-    seen = [state.strength_g_per_l, bath_cares(book, book.batches(20))[0].line.now.dye_g_per_l]
+    state = bath_state(book, baths.bath_called(book, "E1"), now=NOW)
+    seen = [state.strength_g_per_l, bath_states(book, book.batches(20))[0].line.now.dye_g_per_l]
     seen.append(bath_facts(book, ember).line.now.dye_g_per_l)
     assert seen == pytest.approx([line.now.dye_g_per_l] * 3)
 
 
 def test_a_bath_state_says_what_wants_doing(book, ember):
-    strength.set_dye_rules(book, "Ember", ph=(5.0, 6.0), limit_days=10.0, tank_area_dm2=2.0)
+    baths.set_dye_rules(book, "Ember", ph=(5.0, 6.0), limit_days=10.0, tank_area_dm2=2.0)
     baths.note_bath(book, ember, "ph_moved", "2026-03-02", ph=4.4)
     _dip(book, 3, float("nan"))
-    state, _ = bath_state(book, *bath_called(book, "E1"), now=NOW)
+    state = bath_state(book, baths.bath_called(book, "E1"), now=NOW)
     assert state.worn_out
     assert state.depth_mm == pytest.approx(100)
     assert any("bath pH 4.4 is below" in note for note in state.notes)
     assert any("1 dips" in note for note in state.notes)
     with pytest.raises(BookError, match="Ember, E1"):
-        bath_called(book, "E9")
+        baths.bath_called(book, "E9")

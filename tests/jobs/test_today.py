@@ -1,4 +1,4 @@
-"""What stands on the bench: errands of the latest batches, and baths that have moved."""
+"""What stands on the bench: todos of the latest batches, and baths that have moved."""
 
 import pytest
 
@@ -17,7 +17,7 @@ def _dip(book, lab=None, u=0.5, flags=None, wet=False, **changes):
 
 def test_an_empty_book_wants_nothing(book):
     today = look_over(book)
-    assert (today.recent, today.errands, look_at_baths(book)) == ((), (), ((), ()))
+    assert (today.recent, today.todos, look_at_baths(book)) == ((), (), ((), ()))
 
 
 def test_unread_comes_before_doubtful_before_wet(book):
@@ -25,9 +25,9 @@ def test_unread_comes_before_doubtful_before_wet(book):
     doubtful = _dip(book, (40, 40, 44), flags=["glare"])
     _dip(book, (40, 40, 44))
     unread = _dip(book)
-    errands = look_over(book).errands
-    assert [(one.kind, one.batch) for one in errands] == [("unread", unread), ("doubtful", doubtful), ("wet", wet)]
-    assert errands[1].doubts == ("glare",)
+    todos = look_over(book).todos
+    assert [(one.kind, one.batch) for one in todos] == [("unread", unread), ("doubtful", doubtful), ("wet", wet)]
+    assert todos[1].doubts == ("glare",)
 
 
 def test_a_fading_bath_has_moved(book):

@@ -8,8 +8,9 @@ import pytest
 from dyebook.book.store import open_book
 from dyebook.demo.shop import fill_book
 from dyebook.errors import BookError, RecordError
+from dyebook.jobs.baths import bath_called
 from dyebook.jobs.check_coupon import count_from, keep_day
-from dyebook.jobs.trouble import bath_named, case_of, coupon_history, drift_in_book, fresh_dips, judge_batch, target_for
+from dyebook.jobs.trouble import case_of, coupon_history, drift_in_book, filled_at, fresh_dips, judge_batch, target_for
 from dyebook.lab import Lab
 from dyebook.record import DyeRecord, Measurement, Reading
 
@@ -55,7 +56,7 @@ def test_a_foul_bath_is_told_by_its_colour_and_its_dips_before(shop):
 
 def test_fresh_dips_came_soon_after_a_filling(shop):
     dips = shop.frame(dye="Ember", bath="E1")
-    fresh = fresh_dips(shop, "Ember", "E1", dips)
+    fresh = fresh_dips(dips, filled_at(shop, "Ember", "E1"))
     assert 8 <= len(fresh) < len(dips)
     assert "dyed_at" not in fresh
     late = dips[dips["batch"].isin(fresh["batch"])]["dyed_at"].str[:10]
@@ -130,7 +131,7 @@ def test_sample_and_part_in_one_photo_are_judged_by_their_difference(bare):
 
 
 def test_the_shop_s_baths_over_time(shop):
-    fading = drift_in_book(shop, *bath_named(shop, "E1")).drift
+    fading = drift_in_book(shop, "Ember", "E1").drift
     assert 0.5 < fading.strength < 0.9  # truly 0.55 to 0.8 over the charted months
     assert fading.top_up_g == pytest.approx((1 - fading.strength) * 3.0 * 2.0, rel=0.01)
     foul = drift_in_book(shop, "Heather", "H1").drift
@@ -138,8 +139,9 @@ def test_the_shop_s_baths_over_time(shop):
     assert "dirt" in foul.why
     with pytest.raises(RecordError, match="needed"):
         drift_in_book(shop, "Heather", "H2")
-    with pytest.raises(RecordError, match="2 baths are called"):
-        bath_named(shop, "Heather")
+    with pytest.raises(BookError, match="2 baths are called"):
+        bath_called(shop, "Heather")
+    assert bath_called(shop, "Ember")["name"] == "E1"
 
 
 def test_the_check_coupon_tells_the_camera_from_the_bath(shop, tmp_path, monkeypatch):
@@ -150,7 +152,7 @@ def test_the_check_coupon_tells_the_camera_from_the_bath(shop, tmp_path, monkeyp
     day_of = [start + timedelta(days=day) for day in range(20)]
 
     def cause():
-        return drift_in_book(shop, *bath_named(shop, "E1")).drift.cause
+        return drift_in_book(shop, "Ember", "E1").drift.cause
 
     assert cause() == "bath", "the shop's own card was cleaned"
     count_from(shop, "", start.isoformat())

@@ -4,7 +4,8 @@ import streamlit as st
 
 from dyebook.jobs import baths
 from dyebook.jobs.bath_state import bath_line, bath_state
-from dyebook.jobs.strength import StrengthLine, dye_rules, outside_window, set_dye_rules, top_up_of
+from dyebook.jobs.baths import dye_rules, outside_window, set_dye_rules
+from dyebook.jobs.strength import StrengthLine, top_up_of
 from dyebook.physics.bathcare import check_level, make_up_bath
 from dyebook.report import baths as report_baths
 from dyebook.report.plots import plot_strength
@@ -13,7 +14,7 @@ from dyebook.screens.baths import show_events, show_strength
 from dyebook.screens.fields import ask, ask_text, ask_word, choose, put, warn
 from dyebook.screens.navigation import go_on
 from dyebook.screens.session import friendly_errors
-from dyebook.screens.shade.baths import learning
+from dyebook.screens.shade.baths import learn_here
 
 __all__ = ["show_dyebath"]
 
@@ -54,21 +55,21 @@ def _show_all(book, known):
         if place % 2 == 0:
             columns = st.columns(2, gap="large")
         with columns[place % 2], friendly_errors(), st.container(key=f"bath_{row['id']}", border=True):
-            state, line = bath_state(book, name, row, learning(book.place.name))
+            state = bath_state(book, row, learn_here)
             st.subheader(name, anchor=False)
             st.markdown(report_baths.bath_words(state.to_dict()))
             for note in state.notes:
                 warn(note)
-            if line.points:
-                chart = plot_strength(line.points, height=190, legend=False)
+            if state.line.points:
+                chart = plot_strength(state.line.points, height=190, legend=False)
                 st.plotly_chart(chart, config=_PLAIN, key=f"line_{row['id']}")
             st.button("Look at it", key=f"look_{row['id']}", on_click=put, kwargs={"bath": name})
 
 
 def _show_one(book, name, row, left, right):
     with right, friendly_errors():
-        state, line = bath_state(book, name, row, learning(book.place.name))
-        show_strength(line)
+        state = bath_state(book, row, learn_here)
+        show_strength(state.line)
         show_answer(state, _HEADS, leave=_LEAVE)
         st.caption(_LINE_BASIS)
         offer_page(f"Dye bath {name}", state, "bath", leave=_LEAVE)
@@ -145,10 +146,9 @@ def _second(book):
 
 def _show_top(book, name, row, left, right):
     """Draw the topping up of a bath, from a measured strength or from all that went through it."""
-    line = bath_line(book, row["id"], learning(book.place.name)) if row else StrengthLine(())
-    made = [point.dye_g_per_l for point in line.points if point.kind in ("made_up", "topped_up")]
+    line = bath_line(book, row["id"], learn_here) if row else StrengthLine(())
     with left:
-        wanted = f"{made[-1]:g}" if made else "3"
+        wanted = f"{line.made_g_per_l:g}" if line.made_g_per_l else "3"
         target = ask(f"{_mark(row)}top_dye_g_per_l", "Wanted, g/L", wanted, "3 or 0.4 oz/gal")
         full = _volume(row)
         measured = ask("top_measured_g_per_l", "Measured now, g/L", hint="leave empty to work it out")

@@ -7,9 +7,8 @@ import streamlit as st
 
 from dyebook.jobs import wet
 from dyebook.jobs.bath_state import bath_line
-from dyebook.jobs.baths import baths_by_name
+from dyebook.jobs.baths import baths_by_name, outside_window
 from dyebook.jobs.run import is_for_skin
-from dyebook.jobs.strength import outside_window
 from dyebook.physics.answer import cautions_for
 from dyebook.physics.sealing import SEALS, plan_seal, wet_steps
 from dyebook.report import bench as report_bench
@@ -18,7 +17,7 @@ from dyebook.screens.answers import offer_page, offer_steps, show_answer, show_c
 from dyebook.screens.fields import ask, ask_order, ask_word, choose, choose_run, key_of, switch, warn
 from dyebook.screens.navigation import go_on, go_to_batch, go_to_photo
 from dyebook.screens.session import friendly_errors
-from dyebook.screens.shade.baths import learning
+from dyebook.screens.shade.baths import learn_here
 
 __all__ = ["show_wet"]
 
@@ -89,7 +88,7 @@ def _skin_or_food(book, order):
 
 
 def _strength_now(book, bath):
-    now = bath_line(book, bath["id"], learning(book.place.name), newest=True).now if bath else None
+    now = bath_line(book, bath["id"], learn_here, newest=True).now if bath else None
     return f"{now.dye_g_per_l:.3g}" if now else ""
 
 

@@ -1,16 +1,16 @@
-"""How the baths do, looked up anew only when the book has changed: a large book takes a moment over it.
+"""The baths behind the pages, as `dyebook.jobs` learns and asks them: done beside the page and remembered for all.
 
-The learned baths behind the shade page: each learned once, and again only when its dips change.
+A bath is learned anew only when its dips have changed, an answer worked out anew only when what it rests on has.
 """
 
 import hashlib
 from datetime import date
-from functools import partial
 
 from dyebook.errors import ModelError
 from dyebook.jobs.bath_state import bath_line
-from dyebook.jobs.shade import LearnedBaths, baths_with_dips, mixes_of
-from dyebook.jobs.strength import number_of_bath, strengths_today
+from dyebook.jobs.baths import bath_called
+from dyebook.jobs.shade import LearnedBaths, baths_with_dips, learn_dips, learned_baths
+from dyebook.jobs.strength import strengths_today
 from dyebook.jobs.today import look_at_baths
 from dyebook.screens import tasks
 
@@ -23,10 +23,8 @@ __all__ = [
     "fixed_in",
     "learn",
     "learn_all",
-    "learn_at_work",
-    "learn_dips",
-    "learned_at_work",
-    "learning",
+    "learn_here",
+    "learn_in_task",
     "mixes",
     "reckoned_now",
     "redip",
@@ -57,97 +55,68 @@ def _mark(dips):
     return hashlib.sha256(dips.to_json(double_precision=15).encode()).hexdigest()
 
 
-def _learned_now(place, label, dips):
-    """(bath learned from its dips, ""), or (None, why it cannot be): a failure is worth remembering too."""
-    return tasks.made_once("learned", (place, label, _mark(dips), _today()), lambda: _learn(dips))
+def learn_in_task(label, dips):
+    """Do what `dyebook.jobs.shade.learn_dips` does, remembered, in work that is going on beside the page."""
+    return _taught(_learned_now(label, dips))
 
 
-def _learn(dips):
-    from dyebook.advice.learn import learn_bath
+def learn_here(label, dips):
+    """Do what `dyebook.jobs.shade.learn_dips` does, remembered, while the page waits."""
+    key = _mark(dips), _today()
+    return _taught(tasks.done("learning", key, f"Learning {label}", lambda _: _learned_now(label, dips)))
 
+
+def _learned_now(label, dips):
+    return tasks.made_once("learned", (_mark(dips), _today()), lambda: _model_or_error(label, dips))
+
+
+def _model_or_error(label, dips):
+    """The learned bath, or the error that says why there is none, which is worth remembering too."""
     try:
-        return learn_bath(dips).as_of(_today()), ""
+        return learn_dips(label, dips)
     except ModelError as error:
-        return None, str(error)
+        return error
 
 
-def _learned(place, label, dips):
-    key, words = (place, label, _mark(dips), _today()), f"Learning {label}"
-    return tasks.done("learning", key, words, lambda _: _learned_now(place, label, dips))
+def _taught(found):
+    if isinstance(found, ModelError):
+        raise ModelError(str(found))
+    return found
+
+
+def _alone(asked, label):
+    """One bath of a `Question` as `LearnedBaths`."""
+    return learned_baths({label: asked.baths[label]}, asked.strengths, learn_here)
 
 
 def learn(asked, label):
-    """Return the bath of a `Question` by its label, learned from its dips.
-
-    Raises
-    ------
-    ModelError
-        If they cannot teach it.
-    """
-    return learn_dips(asked.place, label, asked.baths[label])
-
-
-def learn_dips(place, label, dips):
-    """Return the bath learned from its dips.
-
-    Raises
-    ------
-    ModelError
-        If they cannot teach it.
-    """
-    return _taught(label, *_learned(place, label, dips))
-
-
-def learned_at_work(place, label, dips):
-    """Return the bath learned from its dips, None where they cannot teach it, inside a running task."""
-    return _learned_now(place, label, dips)[0]
-
-
-def learn_at_work(place, label, dips):
-    """Return what `learn_dips` does, inside a running task."""
-    return _taught(label, *_learned_now(place, label, dips))
-
-
-def _taught(label, model, why):
-    if model is None:
-        raise ModelError(f"{label}: {why}")
-    return model
-
-
-def learning(place):
-    """Return what `dyebook.jobs.bath_state.bath_line` takes as `learn`, for the book at a place."""
-    return partial(_learned_or_none, place)
-
-
-def _learned_or_none(place, label, dips):
-    return _learned(place, label, dips)[0]
+    """Return the bath of a `Question` by its label; ModelError where its dips cannot teach it."""
+    return _alone(asked, label).the(label)
 
 
 def learn_all(asked):
     """Return the `LearnedBaths` of a `Question`; says how far it is."""
-    return tasks.done("all baths", _key(asked), "Learning the baths", lambda job: _learn_each(job, asked), most=8)
 
+    def learn_each(job):
+        tried = []
 
-def _learn_each(job, asked):
-    models, left_out = {}, {}
-    for number, (label, dips) in enumerate(asked.baths.items(), start=1):
-        so_far = len(models) + len(left_out)
-        kept = f"{so_far} of {len(asked.baths)} baths are learned, and stay so." if so_far else None
-        job(f"Learning {label} ({number} of {len(asked.baths)})", kept)
-        model, why = _learned_now(asked.place, label, dips)
-        if model is None:
-            left_out[label] = why
-        else:
-            models[label] = model
-    return LearnedBaths(models, asked.strengths, left_out)
+        def learn_next(label, dips):
+            kept = f"{len(tried)} of {len(asked.baths)} baths are learned, and stay so." if tried else None
+            job(f"Learning {label} ({len(tried) + 1} of {len(asked.baths)})", kept)
+            tried.append(label)
+            return learn_in_task(label, dips)
+
+        return learned_baths(asked.baths, asked.strengths, learn_next)
+
+    return tasks.done("all baths", _key(asked), "Learning the baths", learn_each, most=8)
 
 
 def reckoned_now(book, asked, label):
-    """Return what a bath of a `Question` is reckoned to hold now in g/L; None where nobody noted a strength."""
-    number = number_of_bath(book, asked.baths[label])
-    if number is None:
+    """Return what a bath of a `Question` is reckoned to hold now in g/L; None where no strength was noted."""
+    dye, bath = asked.baths[label][["dye", "bath"]].iloc[-1]
+    if not isinstance(bath, str):
         return None
-    line = bath_line(book, number, learning(asked.place), newest=True)
+    line = bath_line(book, bath_called(book, f"{dye}, {bath}")["id"], learn_here, newest=True)
     return line.now and line.now.dye_g_per_l
 
 
@@ -177,10 +146,9 @@ def advise(asked):
 def mixes(asked, labels):
     """Return two dyes for the shade from the baths named, best first; it takes seconds."""
     learned, labels = learn_all(asked), tuple(labels)
-    fixed = {label: fixed_in(asked, label) for label in labels}
 
     def mix(job):
-        return mixes_of(learned.models, labels, asked.target, asked.film_um, fixed, progress=job)
+        return learned.mixes(labels, asked.target, asked.fixed, asked.free_strength, asked.film_um, job)
 
     return tasks.done("two dyes", (*_key(asked), labels), "Trying two dyes", mix)
 
@@ -199,18 +167,23 @@ def redip(asked, label, settings, reading, dry, sealed):
 
 def coupon(asked, label):
     """Return the test dip in one bath that teaches most about the shade."""
-    model, fixed = learn(asked, label), fixed_in(asked, label)
-    key = (*_key(asked), label)
-    words = f"Weighing test dips in {label}"
-    return tasks.done("test dip", key, words, lambda _: model.coupon(asked.target, asked.film_um, fixed=fixed))
+    learned = _alone(asked, label)
+
+    def plan(_):
+        return learned.coupon(label, asked.target, asked.fixed, asked.free_strength, film_um=asked.film_um)
+
+    return tasks.done("test dip", (*_key(asked), label), f"Weighing test dips in {label}", plan)
 
 
 def suggestions(asked, label):
     """Return up to three answers of one bath."""
-    model = learn(asked, label)
-    known = {"film_um": asked.film_um, "fixed": fixed_in(asked, label), "count": 3}
-    key = (*_key(asked), label)
-    return tasks.done("settings", key, f"Asking {label}", lambda _: model.suggest(asked.target, **known))
+    learned = _alone(asked, label)
+
+    def ask(_):
+        how = {"film_um": asked.film_um, "count": 3}
+        return learned.suggest_in(label, asked.target, asked.fixed, asked.free_strength, **how)
+
+    return tasks.done("settings", (*_key(asked), label), f"Asking {label}", ask)
 
 
 def depth_of(model, settings, target):
@@ -221,11 +194,10 @@ def depth_of(model, settings, target):
 
 
 def baths_now(book):
-    """Return what `dyebook.jobs.today.look_at_baths` tells."""
-    learn = partial(learned_at_work, book.place.name)
+    """Return what `dyebook.jobs.today.look_at_baths` does."""
+    key = book.place.name, book.edition(), _today()
 
     def look(job):
-        return look_at_baths(book, learn=learn, progress=job)
+        return look_at_baths(book, learn=learn_in_task, progress=job)
 
-    key = book.place.name, book.edition(), date.today().isoformat()
     return tasks.done("baths now", key, "Looking at the baths", look, most=4)

@@ -4,15 +4,16 @@ import re
 
 import pytest
 
-from dyebook.errors import RecordError
-from dyebook.jobs.paper import bath_facts, bath_number, month_facts
+from dyebook.errors import BookError, RecordError
+from dyebook.jobs.baths import bath_called
+from dyebook.jobs.paper import bath_facts, month_facts
 from dyebook.report.paper.html import sheet_bytes
 from dyebook.report.paper.ledger import bath_sheet, month_sheet
 from tests.report.paper.conftest import dip
 
 
 def test_the_log_tells_every_dip_and_event_in_order(shop, look):
-    words = look(sheet_bytes(bath_sheet(bath_facts(shop, bath_number(shop, "E1"))), ".pdf")).words()
+    words = look(sheet_bytes(bath_sheet(bath_facts(shop, bath_called(shop, "E1")["id"])), ".pdf")).words()
     assert "Bath E1" in words
     assert "made up 1 Oct 2026, 08:00" in words
     order = re.findall(r"batch \d+|topped up(?=[^,])", words[words.index("Log") :])
@@ -38,11 +39,11 @@ def test_a_bath_nobody_made_up_has_a_log_too(fresh_book, look):
 def test_baths_are_found_by_name_and_by_dye_where_needed(fresh_book):
     fresh_book.add_batch(dip(dye="Ember", bath="1"))
     fresh_book.add_batch(dip(dye="Heather", bath="1"))
-    with pytest.raises(RecordError, match="of Ember, Heather; say of which"):
-        bath_number(fresh_book, "1")
-    assert bath_number(fresh_book, "1", "Heather") == 2
-    with pytest.raises(RecordError, match=r"no bath '2'; in the book: 1"):
-        bath_number(fresh_book, "2")
+    with pytest.raises(BookError, match="2 baths are called '1'; write it as one of: Ember, 1; Heather, 1"):
+        bath_called(fresh_book, "1")
+    assert bath_called(fresh_book, "1", "Heather")["id"] == 2
+    with pytest.raises(BookError, match="no bath is called '2'; write it as one of: Ember, 1; Heather, 1"):
+        bath_called(fresh_book, "2")
 
 
 def test_a_month_adds_up(shop, look):
