@@ -201,7 +201,7 @@ def judge_against(book, row, target, tolerance=None, measure="00"):
     wanted, photo = _wanted(book, target)
     part = Shade(row.lab, _all_known(row.lab_u), row.wet, row.sealed)
     within = tolerance or target["tolerance_de00"] or USUAL_TOLERANCE_DE00
-    together = photo is not None and photo in _photos_read(book, row.batch)
+    together = photo is not None and photo in _photos_of(book, row.batch)
     return judge_shade(wanted, part, within, measure=measure, together=together)
 
 
@@ -219,10 +219,11 @@ def _wanted(book, target):
     return Shade(lab, u, last["wet"], last["sealed"]), photo
 
 
-def _photos_read(book, number):
-    """Hashes of the photos that a batch was read from."""
-    numbers = {reading["photo_id"] for reading in book.rows("readings", batch_id=number)} - {None}
-    return {book.row("photos", photo_id)["sha256"] for photo_id in numbers}
+def _photos_of(book, number):
+    """Hashes of the photos that a batch has, or was read from."""
+    read = {reading["photo_id"] for reading in book.rows("readings", batch_id=number)} - {None}
+    photos = [*book.rows("photos", batch_id=number), *(book.row("photos", photo_id) for photo_id in read)]
+    return {photo["sha256"] for photo in photos}
 
 
 def _all_known(u):
