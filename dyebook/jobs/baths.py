@@ -36,7 +36,7 @@ def bath_label(dye, bath):
 
 
 def all_baths(book):
-    """Return every bath of the book, by dye and name: its row with ``dye``, and ``in_use`` until it was taken out of use."""
+    """Return every bath of the book, by dye and name: its row with ``dye``, and whether it is ``in_use``."""
     dyes = {row["id"]: row["name"] for row in book.rows("dyes")}
     last = {event["bath_id"]: event["kind"] for event in sorted(book.rows("bath_events"), key=lambda one: one["at"])}
     baths = [
