@@ -196,7 +196,7 @@ def _choose_card(photo, wanted):
     if wanted.card_at is not None:
         return card_at(photo, wanted.card_at, wanted.card_lab), None
     if wanted.no_card:
-        return no_card(photo), None
+        return no_card(), None
     try:
         return find_card(photo, wanted.card_lab), None
     except PhotoError as refusal:

@@ -20,7 +20,7 @@ def opened(renderer, seeds):
     for scene in load_scenes(renderer, seeds):
         photo = read_photo(scene.data, name=scene.name)
         try:
-            card = no_card(photo) if scene.card_quad is None else card_at(photo, scene.card_quad, scene.card_lab)
+            card = no_card() if scene.card_quad is None else card_at(photo, scene.card_quad, scene.card_lab)
         except PhotoError:
             continue
         yield scene, photo, card, fit_light(photo, card)

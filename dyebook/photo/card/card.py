@@ -1,4 +1,7 @@
-"""The grey card in a photo: what it is, and what its pixels say about the light."""
+"""The grey card in a photo: what it is, and what its pixels say about the light.
+
+Most of what is drawn on a photo is a polygon, so `fill_polygon` lives here as well, below all finders.
+"""
 
 from dataclasses import dataclass, field
 
@@ -7,6 +10,7 @@ import numpy as np
 
 from dyebook.errors import PhotoError
 from dyebook.lab import Lab, lab_to_linear_rgb
+from dyebook.photo.file.linear import LinearPhoto
 
 __all__ = ["CARD_LAB", "Card", "card_at", "fill_polygon", "no_card", "order_corners"]
 
@@ -18,11 +22,16 @@ _INNER = 0.76
 # a card of so many pixels of the reduced photo is read there: its light was averaged from all of them already
 _REDUCED_SIDE, _ENOUGH_PIXELS = 1000, 5_000
 _WORKING_PIXELS = 6_000
-# log-light beyond this many robust deviations is dirt, print or glare on the card
-_OUTLIER = 3.5
+# log light beyond this many robust deviations is dirt, print or glare on the card; at first a plane is fitted to what
+# lies this near to the median, in log light or in deviations
+_OUTLIER, _FIRST_OUTLIER, _FIRST_NEAR = 3.5, 4, 0.25
+_ROBUST_SD = 1.4826  # standard deviation of a normal distribution over its median absolute deviation
 # spread of log light about the plane, and least share of pixels near it, that a plain card shows: cards of both
 # renderers and of composites stay below 0.07, and all but those in a hard shadow above 0.7
 _UNEVEN, _LEAST_SOUND = 0.15, 0.6
+# fewest pixels that tell the light, and smallest area of four corners, px; light at which a card is black; shares at a
+# channel's limit from which a card is clipped, and blown out
+_FEWEST_PIXELS, _SMALLEST_AREA, _BLACK, _CLIPPED, _BLOWN_OUT = 12, 64, 0.002, 0.02, 0.5
 
 
 @dataclass(frozen=True)
@@ -74,7 +83,7 @@ class Card:
         return None if self.quad is None else self.quad.mean(axis=0)
 
 
-def order_corners(points):
+def order_corners(points) -> np.ndarray:
     """Return four corners clockwise from the top left, as ndarray (4, 2)."""
     points = np.asarray(points, dtype=float)
     offset = points - points.mean(axis=0)
@@ -82,7 +91,7 @@ def order_corners(points):
     return np.roll(ring, -int(np.argmin(ring.sum(axis=1))), axis=0)
 
 
-def fill_polygon(outline, box, step=1):
+def fill_polygon(outline, box: tuple, step: int = 1) -> np.ndarray:
     """Return the pixels of `box` that lie inside a polygon.
 
     Parameters
@@ -125,20 +134,16 @@ def _row_crossings(corners, height):
     return rows, upper[side, 0] + along * (lower[side, 0] - upper[side, 0])
 
 
-def card_at(photo, quad, card_lab=None):
-    """Return the card whose corners somebody pointed out.
+def card_at(photo: LinearPhoto, quad, card_lab=None) -> Card:
+    """Return the card whose corners are given.
 
     Parameters
     ----------
-    photo : LinearPhoto
+    photo
     quad : array_like of shape (4, 2)
         Corners of the grey area in pixels of the upright photo, in any order.
     card_lab : sequence of 3 floats, optional
         The card's own colour; 18 % grey if left out.
-
-    Returns
-    -------
-    Card
 
     Raises
     ------
@@ -149,13 +154,13 @@ def card_at(photo, quad, card_lab=None):
     quad = order_corners(_checked_corners(photo, quad))
     box = _checked_box(photo, quad)
     pixels, clipped, places = _inner_pixels(photo, quad, box)
-    if len(pixels) < 12:
+    if len(pixels) < _FEWEST_PIXELS:
         raise PhotoError(f"the card in {photo.name} covers {len(pixels)} pixels; move closer or use a larger card")
     lab = CARD_LAB if card_lab is None else _checked_lab(card_lab)
     return _read_card(photo, quad, lab, pixels, places, clipped)
 
 
-def no_card(photo):
+def no_card() -> Card:
     """Return the stand-in for a photo without a card: neutral gains, and the doubt that says so."""
     return Card("none", None, flags=("no_card",))
 
@@ -187,7 +192,7 @@ def _checked_box(photo, quad):
             "give the corners in pixels of the upright photo"
         )
     x0, y0, x1, y1 = max(x0, 0), max(y0, 0), min(x1, width), min(y1, height)
-    if cv2.contourArea(quad.astype(np.float32)) < 64:
+    if cv2.contourArea(quad.astype(np.float32)) < _SMALLEST_AREA:
         raise PhotoError(
             f"the card corners given for {photo.name} enclose almost nothing; give its four corners in turn"
         )
@@ -218,13 +223,13 @@ def _inner_pixels(photo, quad, box):
 
 def _read_card(photo, quad, lab, pixels, places, clipped_share):
     luminance = pixels.mean(axis=1)
-    if np.median(luminance) < 0.002:
+    if np.median(luminance) < _BLACK:
         raise PhotoError(f"the card in {photo.name} is black; expose brighter, or point at the grey area")
-    if clipped_share > 0.5:
+    if clipped_share > _BLOWN_OUT:
         raise PhotoError(f"the card in {photo.name} is blown out ({clipped_share:.0%} at the limit); expose darker")
     log_light = np.log(np.maximum(luminance, 1e-4))
     sound, gradient, uneven = _fit_plane(log_light, places - quad.mean(axis=0))
-    flags = ("card_clipped",) if clipped_share > 0.02 else ()
+    flags = ("card_clipped",) if clipped_share > _CLIPPED else ()
     if uneven > _UNEVEN or sound.mean() < _LEAST_SOUND:
         flags += ("card_doubtful",)
     mean, spread = pixels[sound].mean(axis=0, dtype=float), pixels[sound].std(axis=0, dtype=float)
@@ -235,7 +240,7 @@ def _fit_plane(values, offsets):
     """Robust plane through scattered values: places that fit it, (value at zero, slope x, slope y), spread about it."""
     scale = max(float(np.abs(offsets).max()), 1.0)
     design = np.column_stack([np.ones(len(values)), offsets / scale])
-    sound = np.abs(values - np.median(values)) < max(0.25, 4 * _robust_sd(values))
+    sound = np.abs(values - np.median(values)) < max(_FIRST_NEAR, _FIRST_OUTLIER * _robust_sd(values))
     for _ in range(3):
         kept = design[sound]
         plane = np.linalg.lstsq(kept.T @ kept, kept.T @ values[sound], rcond=None)[0]
@@ -247,4 +252,4 @@ def _fit_plane(values, offsets):
 
 
 def _robust_sd(values):
-    return 1.4826 * np.median(np.abs(values - np.median(values)))
+    return _ROBUST_SD * np.median(np.abs(values - np.median(values)))

@@ -84,6 +84,6 @@ def test_a_colour_that_no_card_has_is_refused_in_words(lab):
 
 
 def test_going_without_a_card_is_a_loud_doubt():
-    card = no_card(photo_from_array(_plain()))
+    card = no_card()
     assert (card.kind, card.quad, card.flags) == ("none", None, ("no_card",))
     np.testing.assert_array_equal(card.gains, 1)

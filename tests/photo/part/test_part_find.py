@@ -65,7 +65,7 @@ def test_the_card_alone_is_no_part():
 
 def test_an_empty_frame_without_a_card_has_no_part():
     photo = photo_from_array(np.full((480, 640, 3), 0.3), name="bench.jpg")
-    card = no_card(photo)
+    card = no_card()
     assert find_parts(photo, card, fit_light(photo, card)) == []
 
 
