@@ -10,7 +10,7 @@ import numpy as np
 
 from dyebook.errors import PhotoError
 from dyebook.lab import Lab, lab_to_linear_rgb
-from dyebook.photo.file.linear import LinearPhoto
+from dyebook.photo.file.linear import SMALL_SIDE, LinearPhoto
 
 __all__ = ["CARD_LAB", "Card", "card_at", "fill_polygon", "no_card", "order_corners"]
 
@@ -20,7 +20,7 @@ CARD_LAB = Lab(49.5, 0.0, 0.0)
 # share of the card's width kept when its pixels are read: edges blur into the surround
 _INNER = 0.76
 # a card of so many pixels of the reduced photo is read there: its light was averaged from all of them already
-_REDUCED_SIDE, _ENOUGH_PIXELS = 1000, 5_000
+_ENOUGH_PIXELS = 5_000
 _WORKING_PIXELS = 6_000
 # log light beyond this many robust deviations is dirt, print or glare on the card; at first a plane is fitted to what
 # lies this near to the median, in log light or in deviations
@@ -202,7 +202,7 @@ def _checked_box(photo, quad):
 def _inner_pixels(photo, quad, box):
     """Light (n, 3) of the inner card, the share of it at a limit, and where each pixel lies (n, 2)."""
     inner = quad.mean(axis=0) + (quad - quad.mean(axis=0)) * _INNER
-    reduced = photo.reduced(_REDUCED_SIDE)
+    reduced = photo.reduced(SMALL_SIDE)
     if cv2.contourArea(inner.astype(np.float32)) > _ENOUGH_PIXELS * reduced.scale**2:
         x0, y0, x1, y1 = (int(edge) // reduced.scale for edge in box)
         light, step = reduced.pixels[y0 : y1 + 1, x0 : x1 + 1], reduced.scale

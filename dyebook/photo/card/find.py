@@ -15,12 +15,12 @@ from dyebook.photo.card.candidates import AHEAD, Sides, bright_end, even_patches
 from dyebook.photo.card.card import Card, card_at, order_corners
 from dyebook.photo.card.features import FEATURES, features_of, scene_tone
 from dyebook.photo.classifier import load_classifiers, log_odds
-from dyebook.photo.file.linear import LinearPhoto
+from dyebook.photo.file.linear import SMALL_SIDE, LinearPhoto
 
 __all__ = ["Candidate", "card_candidates", "card_probability", "find_card"]
 
-# the finders share one reduced picture; one whose long side comes out above the limit is made smaller still
-_REDUCED_SIDE, _WORKING_SIDE, _LARGEST_SIDE = 1000, 800, 1100
+# the small picture is made smaller still where its long side comes out above the limit
+_WORKING_SIDE, _LARGEST_SIDE = 800, 1100
 # how far from a rough outline its edges are looked for, px, and places looked at on each side: at first and again
 _REACH_PX, _ROUGH_PLACES, _FINE_PLACES = 8, 20, 80
 # least probability of a card, and below which it is taken with a doubt: set on `tests.bench.card`, where no photo
@@ -135,7 +135,7 @@ def card_probability(features: np.ndarray) -> float:
 
 def _working_picture(photo):
     """Light (h, w, 3) of the picture in which cards are looked for, and the photo's pixels per pixel of it (x, y)."""
-    reduced = photo.reduced(_REDUCED_SIDE)
+    reduced = photo.reduced(SMALL_SIDE)
     height, width = reduced.pixels.shape[:2]
     if max(height, width) < _LARGEST_SIDE:
         return reduced.pixels, np.array([reduced.scale, reduced.scale], float)

@@ -17,6 +17,7 @@ from dyebook.photo.file.profile import LINEAR, SHORT_WHITE, Encoding
 
 __all__ = [
     "HALF_FROM",
+    "SMALL_SIDE",
     "HalfPhoto",
     "LinearPhoto",
     "Reduced",
@@ -27,6 +28,8 @@ __all__ = [
     "whole_blocks",
 ]
 
+# long side of the small picture that finders, light and mat share
+SMALL_SIDE = 1000
 # rows turned to light at a time: small enough to stay in a core's cache, large enough to hide the call overhead
 _STRIP_ROWS = 48
 

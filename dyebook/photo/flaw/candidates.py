@@ -1,4 +1,9 @@
-"""Places on a part that stand out from its own texture: candidates for spots, streaks, pale zones and pits."""
+"""Places on a part that stand out from its own texture: candidates for spots, streaks, pale zones and pits.
+
+What is left of a part's light without its shading is smoothed at four widths. At each width it is measured against its
+own spread twice: along the direction in which the dye changes, and in any direction. Connected regions beyond three
+levels are the candidates.
+"""
 
 from dataclasses import dataclass
 
@@ -7,7 +12,7 @@ import numpy as np
 
 from dyebook.photo.flaw.view import CHROMA, DARK
 
-__all__ = ["Field", "Regions", "depth_direction", "fields_of", "regions_of", "smooth_inside"]
+__all__ = ["BARE_METAL", "Field", "Regions", "depth_direction", "fields_of", "regions_of", "smooth_inside"]
 
 # window of the finest field in pixels of the view; each coarser one is twice as wide
 _SIGMA, _COARSER = 1.3, 1.25
@@ -20,9 +25,13 @@ _LEVELS = (2.5, 4.5, 8.0)
 # strongest regions kept of each sign and level
 _KEPT_FINE, _KEPT = 8, 4
 _SMALLEST = 5
-# light of bare metal under a film without dye
-_METAL = 0.85
-_SAMPLES = 800
+# light of bare metal under a film without dye, and the range in which a film is held below it
+BARE_METAL, _DARKEST_FILM, _BELOW_METAL = 0.85, 0.002, 0.03
+# pixels that tell a field's spread, and the fewest that do
+_SAMPLES, _FEWEST = 800, 30
+# ridge of a covariance, and squared distance, in medians, at which a pixel's weight is halved
+_RIDGE, _HALF_WEIGHT = 1e-5, 6
+_MEDIAN_CHI2_3 = 2.366  # median of chi-square with three degrees of freedom
 
 
 @dataclass(frozen=True)
@@ -41,7 +50,7 @@ class Field:
     inner : ndarray of bool, shape (h, w)
     plain : bool
     covariance : ndarray of shape (3, 3)
-        Of the rest, flaws having little say.
+        Of the rest, flaws counting little.
     """
 
     sigma: float
@@ -74,7 +83,7 @@ class Regions:
     rivals: int
 
 
-def depth_direction(film):
+def depth_direction(film: np.ndarray) -> np.ndarray:
     """Return the unit vector in log light along which a film grows paler.
 
     Parameters
@@ -82,19 +91,19 @@ def depth_direction(film):
     film : ndarray of shape (3,)
         Linear light of the film.
     """
-    film = np.clip(film, 0.002, _METAL - 0.03)
-    paler = np.log(_METAL / film) * film / (film + DARK)
+    film = np.clip(film, _DARKEST_FILM, BARE_METAL - _BELOW_METAL)
+    paler = np.log(BARE_METAL / film) * film / (film + DARK)
     return paler / np.linalg.norm(paler)
 
 
-def smooth_inside(values, inner, sigma):
+def smooth_inside(values: np.ndarray, inner: np.ndarray, sigma: float) -> np.ndarray:
     """Return values (H, W, 3) averaged over inner pixels with a Gaussian window."""
     weight = cv2.GaussianBlur(inner.astype(np.float32), (0, 0), sigma)
     total = cv2.GaussianBlur(np.where(inner[..., None], values, 0), (0, 0), sigma)
     return total / np.maximum(weight, 1e-3)[..., None]
 
 
-def fields_of(rest, inner, film):
+def fields_of(rest: np.ndarray, inner: np.ndarray, film: np.ndarray) -> list[Field]:
     """Return the fields of a part in which to look for places that stand out."""
     narrow = 4 * inner.sum() / max(1, _rim_length(inner))
     paler = depth_direction(film)
@@ -123,7 +132,7 @@ def _halved(values):
 def _pair(smooth, where, sigma, step, paler, shape):
     """The field along the direction of dye, and the one in any direction."""
     seen = np.flatnonzero(where)
-    if len(seen) < 30:
+    if len(seen) < _FEWEST:
         return []
     seen = seen[:: max(1, len(seen) // _SAMPLES)]
     covariance = _robust_covariance(np.take(smooth.reshape(-1, 3), seen, axis=0).astype(float))
@@ -152,7 +161,7 @@ def _enlarged(values, size, times):
     return np.ascontiguousarray(large[: size[1], : size[0]])
 
 
-def regions_of(fields):
+def regions_of(fields: list[Field]) -> list[Regions]:
     """Return the regions of all fields that stand out, as a list of `Regions`."""
     return [found for field in fields for level in _LEVELS if (found := _regions(field, level)) is not None]
 
@@ -183,14 +192,14 @@ def _rim_length(inner):
 
 
 def _robust_covariance(some):
-    """Covariance (3, 3) with the weights of Cauchy, so that what stands out widens it little."""
+    """Covariance (3, 3) with Cauchy's weights, so that what stands out widens it little."""
     weights = np.ones(len(some))
-    tiny = 1e-5 * np.eye(3)
+    ridge = _RIDGE * np.eye(3)
     rows = np.ascontiguousarray(some.T)
     for k in range(4):
-        covariance = (rows * weights) @ some / weights.sum() + tiny
+        covariance = (rows * weights) @ some / weights.sum() + ridge
         away = np.einsum("ij,ij->j", np.linalg.inv(covariance) @ rows, rows)
-        middle = max(float(np.median(away)), 1e-6) / 2.366  # median of chi-square with three degrees of freedom
+        middle = max(float(np.median(away)), 1e-6) / _MEDIAN_CHI2_3
         if k < 3:
-            weights = 1 / (1 + away / (6 * middle))
+            weights = 1 / (1 + away / (_HALF_WEIGHT * middle))
     return covariance * middle

@@ -1,6 +1,8 @@
-"""A part's own shading, fitted so that flaws have no say, and what is left once it is taken away.
+"""A part turned level, in log light, and what is left of it once its own shading is taken away.
 
-A part turned level, in log light: where each pixel lies on it, and which pixels can tell a flaw.
+Each pixel gets a place on the part: from end to end and from rim to rim, or around a round part and outwards. Shading
+moves brightness and hardly the ratios of the channels, so over these places brightness is fitted with many terms and
+the ratios with few, both so that flaws count little.
 """
 
 from dataclasses import dataclass, field
@@ -10,19 +12,39 @@ import cv2
 import numpy as np
 
 from dyebook.photo.card.card import fill_polygon
+from dyebook.photo.file.linear import LinearPhoto
+from dyebook.photo.light import Light
+from dyebook.photo.part.part import Part
 from dyebook.photo.reading import guess_tilt
 
-__all__ = ["CHROMA", "DARK", "NEUTRAL", "PartView", "level_profiles", "unshaded", "view_part"]
+__all__ = ["CHROMA", "DARK", "PartView", "level_profiles", "unshaded", "view_part"]
 
-_WORKING_PIXELS = 22_000
-# pixels of the view around the part
-_MARGIN = 6
-# tilt at which the rim's own shading takes over, and pixels of the picture that mix with the background
-_RIM_TILT, _RIM = 0.86, 2.0
 # light added before the logarithm: noise of a channel that has next to none must not count
 DARK = 0.008
+# directions in log light: light and shade move all channels alike, only dye (and mirror light) moves the other two
+_NEUTRAL = np.full(3, 1 / np.sqrt(3), np.float32)
+CHROMA = np.array([[1, -1, 0], [1, 1, -2]], np.float32) / np.sqrt([[2], [6]]).astype(np.float32)
+_AXES = np.vstack([_NEUTRAL, CHROMA]).astype(np.float32)
+
+# -- The view --
+# pixels of a part that are looked at, at most; pixels around it, and how much wider a margin of the photo is cut out
+_WORKING_PIXELS, _MARGIN, _WIDER = 22_000, 6, 1.5
+_SMALLEST_SIDE = 8
+# tilt at which the rim's own shading takes over, and pixels of the picture that mix with the background
+_RIM_TILT, _RIM = 0.86, 2.0
 # sides of the level box nearer to a square than this, and an outline that fills its ellipse, may be a round part
 _ROUND_ASPECT, _ROUND_FILL = 0.8, 0.04
+
+# -- Shading --
+# grid of places (rim to rim, end to end) on which shading is fitted, and on which what lines share is sought
+_ROWS, _COLUMNS = 32, 48
+_LINES, _FINE = 72, 60
+_STRETCHES = 5
+# tents of the few terms and of the many, outwards on a round part; from rim to rim, and along, on others
+_ROUND_FEW, _ROUND_MANY, _LONG_FEW, _LONG_MANY, _LONG_ALONG = 7, 9, 9, 11, 8
+# rounds of a robust fit, its ridge, and how far off, in medians and log light, a pixel's weight is halved
+_ROUNDS, _RIDGE, _HALF_WEIGHT, _HALF_FLOOR = 4, 1e-2, 1.5, 1e-4
+_FEW_PRODUCTS = 200_000
 
 
 @dataclass(frozen=True)
@@ -93,27 +115,16 @@ class PartView:
         return np.broadcast_to(x, y.shape).astype(np.float32), y.astype(np.float32)
 
 
-def view_part(photo, light, part):
-    """Return a part turned level.
-
-    Parameters
-    ----------
-    photo : LinearPhoto
-    light : Light
-    part : Part
-
-    Returns
-    -------
-    PartView
-    """
+def view_part(photo: LinearPhoto, light: Light, part: Part) -> PartView:
+    """Return a part turned level, in corrected light."""
     outline = np.asarray(part.outline, dtype=np.float32)
     centre, sides, turn = cv2.minAreaRect(outline)
     if sides[0] < sides[1]:
         sides, turn = sides[::-1], turn + 90
     shrink = max(1.0, np.sqrt(abs(cv2.contourArea(outline)) / _WORKING_PIXELS))
-    box, step = photo.fitted(_with_margin(part.box, round(1.5 * _MARGIN * shrink), photo.size), shrink)
+    box, step = photo.fitted(_with_margin(part.box, round(_WIDER * _MARGIN * shrink), photo.size), shrink)
     shrink = max(shrink, step)
-    size = tuple(max(8, round(side / shrink)) + 2 * _MARGIN for side in sides)
+    size = tuple(max(_SMALLEST_SIDE, round(side / shrink)) + 2 * _MARGIN for side in sides)
     matrix = cv2.getRotationMatrix2D(centre, turn, 1 / shrink)
     matrix[:, 2] += np.array(size) / 2 - centre
     level = _turned(light.correct(photo.crop(box, step), box, step), box, step, matrix, size)
@@ -203,25 +214,8 @@ def _is_round(mask):
     return bool((ellipse ^ outer).sum() < _ROUND_FILL * ellipse.sum())
 
 
-# directions in log light: light and shade move all channels alike, only dye (and mirror light) moves the other two
-NEUTRAL = np.full(3, 1 / np.sqrt(3), np.float32)
-CHROMA = np.array([[1, -1, 0], [1, 1, -2]], np.float32) / np.sqrt([[2], [6]]).astype(np.float32)
-_AXES = np.vstack([NEUTRAL, CHROMA]).astype(np.float32)
-
-_ROWS, _COLUMNS = 32, 48
-_ROUNDS = 4
-_RIDGE = 1e-2
-_STRETCHES = 5
-_LINES, _FINE = 72, 60
-_FEW_PRODUCTS = 200_000
-
-
-def unshaded(view):
+def unshaded(view: PartView) -> np.ndarray:
     """Return what is left of a part's log light (H, W, 3) without its shading.
-
-    Parameters
-    ----------
-    view : PartView
 
     Returns
     -------
@@ -233,19 +227,19 @@ def unshaded(view):
     Shading of a turned part is a profile across it, of a plate a gentle slope, of a ring or dome a profile from the
     middle outwards that swings once or twice around it; all of this moves brightness. The ratios of the channels
     follow it little, by the mirror light and the longer way through the film, so they are fitted with few terms: a
-    large pale zone that the brightness fit might take for shading stays in them. Pixels far off lose their say
-    (Cauchy's weights), first by their ratios, then by their brightness. What all stretches of a row (mirror stripe),
+    large pale zone that the brightness fit might take for shading stays in them. Pixels far off lose their
+    weight (Cauchy's), first by their ratios, then by their brightness. What all stretches of a row (mirror stripe),
     and in brightness of a column (groove), share goes after.
     """
     values = cv2.transform(view.log_light, _AXES)
     seen = view.unrolled(cv2.blur(values, (3, 3)), _ROWS, _COLUMNS).reshape(-1, 3).astype(float)
     where = np.flatnonzero(view.unrolled(view.inner, _ROWS, _COLUMNS).ravel())
-    stiff, supple = _terms(view.is_round)
+    few, many = _terms(view.is_round)
     middle = np.median(seen[where], axis=0)
     seen = seen - middle
-    chroma, weights = _robust_fit(stiff[where], seen[where, 1:], np.ones(len(where)))
-    bright, _ = _robust_fit(supple[where], seen[where, :1], weights)
-    model = np.column_stack([supple @ bright, stiff @ chroma]) + middle
+    chroma, weights = _robust_fit(few[where], seen[where, 1:], np.ones(len(where)))
+    bright, _ = _robust_fit(many[where], seen[where, :1], weights)
+    model = np.column_stack([many @ bright, few @ chroma]) + middle
     rest = values - view.rolled(model.reshape(_ROWS, _COLUMNS, 3))
     rest -= view.rolled(_shared(rest, view, across=True))
     if not view.is_round:
@@ -253,13 +247,8 @@ def unshaded(view):
     return cv2.transform(np.where(view.mask[..., None], rest, 0), np.ascontiguousarray(_AXES.T))
 
 
-def level_profiles(view, across=False):
+def level_profiles(view: PartView, across: bool = False) -> tuple[np.ndarray, np.ndarray]:
     """Return log light on a grid of places without its profile from rim to rim, or (`across`) from end to end.
-
-    Parameters
-    ----------
-    view : PartView
-    across : bool
 
     Returns
     -------
@@ -282,7 +271,7 @@ def _robust_fit(terms, seen, weights):
         factors = np.linalg.solve(_product(heavy, terms) + _RIDGE * np.eye(terms.shape[1]), heavy.T @ seen)
         away = seen - terms @ factors
         away = np.sqrt(np.einsum("ij,ij->i", away, away))
-        weights = given / (1 + (away / (1.5 * np.median(away) + 1e-4)) ** 2)
+        weights = given / (1 + (away / (_HALF_WEIGHT * np.median(away) + _HALF_FLOOR)) ** 2)
     return factors, weights
 
 
@@ -300,15 +289,15 @@ def _terms(is_round):
     )
     if is_round:
         swings = [f(k * np.pi * p) for k in (1, 2, 3, 4) for f in (np.cos, np.sin)]
-        stiff = [*_hats(q, 7), *swings[:2], *(swing * q for swing in swings[:2])]
-        hats = _hats(q, 9)
+        few = [*_hats(q, _ROUND_FEW), *swings[:2], *(swing * q for swing in swings[:2])]
+        hats = _hats(q, _ROUND_MANY)
         fine = [swing * q**power for swing in swings[4:] for power in (0, 1)]
-        supple = [*hats, *(hat * swing for swing in swings[:4] for hat in hats), *fine]
+        many = [*hats, *(hat * swing for swing in swings[:4] for hat in hats), *fine]
     else:
-        stiff = [*_hats(q, 9), p, p * q]
+        few = [*_hats(q, _LONG_FEW), p, p * q]
         mixed = [p * q, p**2 * q, p * q**2, p**2 * q**2, p**3 * q, p * q**3, p**3 * q**2, p**2 * q**3]
-        supple = [*_hats(q, 11), *_hats(p, 8), *mixed]
-    return np.stack(stiff, axis=1), np.stack(supple, axis=1)
+        many = [*_hats(q, _LONG_MANY), *_hats(p, _LONG_ALONG), *mixed]
+    return np.stack(few, axis=1), np.stack(many, axis=1)
 
 
 def _hats(place, count):

@@ -1,6 +1,8 @@
 """Regions of a photo that might be parts: what calm ground encloses, and calm patches themselves.
 
-The photo as the part finder sees it: small, in colours that shading leaves alone, with its edges.
+The photo is looked at small, in colours that shading leaves alone. At several strengths its edges part it into calm
+regions; the largest are ground, and what they enclose, with thin bridges cut, is a candidate, as is each calm patch.
+Boxes are told apart before masks are drawn, as masks cost far more.
 """
 
 from dataclasses import dataclass
@@ -9,8 +11,13 @@ from functools import cached_property
 import cv2
 import numpy as np
 
+from dyebook.photo.card.card import Card
+from dyebook.photo.file.linear import SMALL_SIDE, LinearPhoto
+from dyebook.photo.light import Light
+
 __all__ = ["Candidate", "PhotoView", "candidates", "distinct", "edges_of", "overlap", "shade_free", "view_of"]
 
+# -- The view --
 _LONG_SIDE = 500
 # highlights up to this multiple of perfect white keep their shade
 _HEADROOM = 1.25
@@ -18,7 +25,27 @@ _HEADROOM = 1.25
 _KNEE = 22.0
 # edges weaker than this many units of L* or chroma per pixel are never called structure
 _EDGE_FLOOR = 0.5
-_SMOOTH = 1.1
+_SMOOTHED_PX = 1.1
+
+# -- Regions --
+# edge strengths at which the photo falls apart into regions
+_LEVELS = (3.0, 4.5, 7.0, 10.0, 15.0, 22.0)
+# calm regions larger than this share of the frame are taken for ground
+_GROUND_SHARE = 0.08
+# share of the frame that a part may cover; of its box against the least of them; side of its box against the frame's
+_SHARES, _BOX_SHARE, _LONGEST_BOX = (0.0018, 0.18), 0.5, 0.95
+# width of bridges that are cut, px of the view
+_BRIDGES = (1, 5)
+# share of its hull that a region fills, and share of it that the card may cover
+_SOLID, _ON_CARD = 0.6, 0.15
+# overlap from which two regions are one candidate: outlines differ by their edges' width
+_SAME = 0.82
+# no part's boundary is weaker than this on the whole: edges close by, 1 = the usual texture of the photo
+_FAINT = 6.0
+# an edge as the view shows it eats about this many pixels on either side
+_EDGE_HALF = 2
+_NEAR_EDGE = np.ones((5, 5), np.uint8)
+_RIM_PIXELS = 200
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,67 +81,6 @@ class PhotoView:
         return cv2.absdiff(light, cv2.blur(light, (3, 3)))
 
 
-def view_of(photo, card, light):
-    """Return the `PhotoView` of a photo.
-
-    Parameters
-    ----------
-    photo : LinearPhoto
-    card : Card
-    light : Light
-
-    Returns
-    -------
-    PhotoView
-    """
-    pixels = photo.reduced(1000).pixels
-    height, width = pixels.shape[:2]
-    shrink = min(1.0, _LONG_SIDE / max(height, width))
-    size = (max(1, round(width * shrink)), max(1, round(height * shrink)))
-    if shrink < 1:
-        pixels = cv2.resize(pixels, size, interpolation=cv2.INTER_AREA)
-    step = photo.size[0] / size[0]
-    colour = shade_free(light.correct(pixels, (0, 0, *photo.size), step))
-    covered = np.zeros(size[::-1], np.uint8)
-    if card.cover is not None:
-        cv2.fillConvexPoly(covered, np.round(card.cover / step).astype(np.int32), 1)
-    return PhotoView(step, colour, edges_of(colour), covered)
-
-
-def shade_free(linear):
-    """Return L* and chroma over lightness of corrected linear light, float32 (h, w, 3)."""
-    within = np.clip(linear * np.float32(1 / _HEADROOM), 0, 1)
-    lab = cv2.cvtColor(within, cv2.COLOR_LRGB2Lab)
-    lightness = cv2.extractChannel(lab, 0)
-    lift = 100 / (lightness + _KNEE)
-    # whole planes at a time: a product along the last axis of three costs several times as much
-    return cv2.multiply(lab, cv2.merge([np.ones_like(lift), lift, lift]))
-
-
-def edges_of(colour):
-    """Return the strength of edges, float32 (h, w), 1 = the usual texture of the picture."""
-    smooth = cv2.GaussianBlur(colour, (7, 7), _SMOOTH)
-    across = cv2.Sobel(smooth, cv2.CV_32F, 1, 0, ksize=3, scale=1 / 8)
-    down = cv2.Sobel(smooth, cv2.CV_32F, 0, 1, ksize=3, scale=1 / 8)
-    power = cv2.add(cv2.multiply(across, across), cv2.multiply(down, down))
-    some = np.ascontiguousarray(power[::4, ::4].reshape(-1, 3).T)
-    usual = np.maximum(np.median(some, axis=1), _EDGE_FLOOR**2)
-    return cv2.sqrt(cv2.transform(power, (1 / usual).astype(np.float32)[None]))
-
-
-# edge strengths at which the photo falls apart into regions
-_LEVELS = (3.0, 4.5, 7.0, 10.0, 15.0, 22.0)
-# calm regions larger than these shares of the frame are taken for ground, in turn
-_GROUND_SHARES = (0.08,)
-_SHARES = (0.0018, 0.18)
-# outlines of regions differ by their edges' width; nearer ones than this are one candidate
-_SAME = 0.82
-# no part's boundary is weaker than this on the whole: edges close by, 1 = the usual texture of the photo
-_FAINT = 6.0
-# an edge as the view shows it eats about this many pixels on either side
-_EDGE_HALF = 2
-
-
 @dataclass(frozen=True, eq=False)
 class Candidate:
     """A region that might be a part, without holes.
@@ -147,16 +113,53 @@ class Candidate:
         return moments["m10"] / moments["m00"], moments["m01"] / moments["m00"]
 
 
-def candidates(view):
+def view_of(photo: LinearPhoto, card: Card, light: Light) -> PhotoView:
+    """Return the view of a photo in corrected light, with what the card covers."""
+    pixels = photo.reduced(SMALL_SIDE).pixels
+    height, width = pixels.shape[:2]
+    shrink = min(1.0, _LONG_SIDE / max(height, width))
+    size = (max(1, round(width * shrink)), max(1, round(height * shrink)))
+    if shrink < 1:
+        pixels = cv2.resize(pixels, size, interpolation=cv2.INTER_AREA)
+    step = photo.size[0] / size[0]
+    colour = shade_free(light.correct(pixels, (0, 0, *photo.size), step))
+    covered = np.zeros(size[::-1], np.uint8)
+    if card.cover is not None:
+        cv2.fillConvexPoly(covered, np.round(card.cover / step).astype(np.int32), 1)
+    return PhotoView(step, colour, edges_of(colour), covered)
+
+
+def shade_free(linear: np.ndarray) -> np.ndarray:
+    """Return L* and chroma over lightness of corrected linear light, float32 (h, w, 3)."""
+    within = np.clip(linear * np.float32(1 / _HEADROOM), 0, 1)
+    lab = cv2.cvtColor(within, cv2.COLOR_LRGB2Lab)
+    lightness = cv2.extractChannel(lab, 0)
+    lift = 100 / (lightness + _KNEE)
+    # whole planes at a time: a product along the last axis of three costs several times as much
+    return cv2.multiply(lab, cv2.merge([np.ones_like(lift), lift, lift]))
+
+
+def edges_of(colour: np.ndarray) -> np.ndarray:
+    """Return the strength of edges, float32 (h, w), 1 = the usual texture of the picture."""
+    smooth = cv2.GaussianBlur(colour, (7, 7), _SMOOTHED_PX)
+    across = cv2.Sobel(smooth, cv2.CV_32F, 1, 0, ksize=3, scale=1 / 8)
+    down = cv2.Sobel(smooth, cv2.CV_32F, 0, 1, ksize=3, scale=1 / 8)
+    power = cv2.add(cv2.multiply(across, across), cv2.multiply(down, down))
+    some = np.ascontiguousarray(power[::4, ::4].reshape(-1, 3).T)
+    usual = np.maximum(np.median(some, axis=1), _EDGE_FLOOR**2)
+    return cv2.sqrt(cv2.transform(power, (1 / usual).astype(np.float32)[None]))
+
+
+def candidates(view: PhotoView) -> list[Candidate]:
     """Return the candidates of a `PhotoView`, strongest boundary first, none like another."""
-    around = cv2.dilate(view.crest, np.ones((5, 5), np.uint8))
+    around = cv2.dilate(view.crest, _NEAR_EDGE)
     found = []
     for level in _LEVELS:
         for contour, grow in _regions((view.crest < level).astype(np.uint8)):
             x, y, w, h = cv2.boundingRect(contour)
             if _sized(contour, (w, h), view.edge.shape, grow):
                 box = x - grow, y - grow, x + w + grow, y + h + grow
-                rim = contour[:: len(contour) // 200 + 1, 0]
+                rim = contour[:: len(contour) // _RIM_PIXELS + 1, 0]
                 found.append((float(around[rim[:, 1], rim[:, 0]].mean()), box, contour, grow))
     found = _boxed_once(sorted(found, key=lambda one: -one[0]))
     regions = (_candidate(view, contour, grow) for _, _, contour, grow in found)
@@ -184,12 +187,8 @@ def _regions(calm):
     for k in outer:
         yield contours[k], _EDGE_HALF
     sizes = {k: cv2.contourArea(contours[k]) for k in outer}
-    seen = set()
-    for share in _GROUND_SHARES:
-        ground = tuple(k for k, size in sizes.items() if size > share * calm.size)
-        if not ground or ground in seen:
-            continue
-        seen.add(ground)
+    ground = [k for k, size in sizes.items() if size > _GROUND_SHARE * calm.size]
+    if ground:
         yield from ((contour, 1 - _EDGE_HALF) for contour in _enclosed(calm, contours, tree, ground))
 
 
@@ -200,7 +199,7 @@ def _enclosed(calm, contours, tree, ground):
         # only its own: cv2 copies every contour it is given
         own = [contours[k], *(contours[hole] for hole in np.flatnonzero(tree[0, :, 3] == k))]
         cv2.drawContours(rest, own, -1, 0, -1)
-    for width in (1, 5):
+    for width in _BRIDGES:
         loose = rest if width == 1 else cv2.morphologyEx(rest, cv2.MORPH_OPEN, _disc(width))
         found = cv2.findContours(loose, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)[0]
         yield from (contour for contour in found if len(contour) > shortest)
@@ -218,7 +217,8 @@ def _disc(width):
 def _sized(contour, size, shape, grow):
     """Whether a contour can bound a part of sensible size."""
     pixels = shape[0] * shape[1]
-    if size[0] * size[1] < _SHARES[0] * pixels * 0.5 or size[0] > 0.95 * shape[1] or size[1] > 0.95 * shape[0]:
+    too_long = size[0] > _LONGEST_BOX * shape[1] or size[1] > _LONGEST_BOX * shape[0]
+    if size[0] * size[1] < _SHARES[0] * pixels * _BOX_SHARE or too_long:
         return False
     area = cv2.contourArea(contour) + grow * len(contour)
     return _SHARES[0] * pixels < area < _SHARES[1] * pixels
@@ -239,7 +239,8 @@ def _candidate(view, contour, grow):
     mask = cv2.drawContours(np.zeros_like(mask), [rim], -1, 1, -1)
     area = cv2.countNonZero(mask)
     covered = cv2.countNonZero(mask & view.card[box[1] : box[3], box[0] : box[2]])
-    if area < _SHARES[0] * view.edge.size or area < 0.6 * cv2.contourArea(cv2.convexHull(rim)) or covered > 0.15 * area:
+    solid = area >= _SOLID * cv2.contourArea(cv2.convexHull(rim))
+    if area < _SHARES[0] * view.edge.size or not solid or covered > _ON_CARD * area:
         return None
     return Candidate(box, mask, rim + np.array(box[:2], np.int32))
 
@@ -249,7 +250,7 @@ def _largest_contour(mask):
     return max(contours, key=cv2.contourArea, default=None)
 
 
-def distinct(found):
+def distinct(found: list[Candidate]) -> list[Candidate]:
     """Return the candidates without those that cover nearly the same pixels as an earlier one."""
     kept = []
     for one in found:
@@ -258,7 +259,7 @@ def distinct(found):
     return kept
 
 
-def overlap(one, other, of_smaller=False):
+def overlap(one: Candidate, other: Candidate, of_smaller: bool = False) -> float:
     """Return the intersection of two candidates over their union, or over the smaller one."""
     x0, y0 = max(one.box[0], other.box[0]), max(one.box[1], other.box[1])
     x1, y1 = min(one.box[2], other.box[2]), min(one.box[3], other.box[3])

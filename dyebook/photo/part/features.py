@@ -1,10 +1,16 @@
-"""What tells a part from a shadow, a ruler or a scrap: numbers measured on one candidate region."""
+"""What tells a part from a shadow, a ruler or a scrap: numbers measured on one candidate region.
+
+A candidate is reduced to a few hundred scattered pixels: inside, on its rim, deep inside, and on the ground near by and
+farther off. All features are ranks, means and spreads of these.
+"""
 
 from dataclasses import dataclass
 from functools import cached_property
 
 import cv2
 import numpy as np
+
+from dyebook.photo.part.candidates import Candidate, PhotoView
 
 __all__ = ["FEATURES", "features_of"]
 
@@ -52,10 +58,21 @@ FEATURES = (
     "shadow_share",
 )
 
-_NEAR, _FAR = 7, 15
+# distances from a region's outline, px of the view: inside and deep inside it, its rim, the ground near by and farther
+# off; with fewer pixels than the counts the wider zone serves instead
+_CORE_PX, _DEEP_PX, _RIM_PX, _NEAR_PX, _FAR_PX = 2.5, 4.5, 2.9, (1.9, 7), (10, 15)
+_FEWEST_CORE, _FEWEST_DEEP, _FEWEST_GROUND = 30, 20, 15
 _SAMPLE = 400
 _EVENLY = np.arange(_SAMPLE)
-_SECTORS, _SLICES = 8, 10
+_SECTORS, _SLICES, _RIM_PIXELS = 8, 10, 200
+# pixels that a slice or a sector needs
+_FEWEST_IN_SLICE, _FEWEST_IN_SECTOR = 3, 2
+_PERCENTILES = np.array([0.02, 0.1, 0.5, 0.75, 0.9, 0.98])
+_LOW, _LOW_MIDDLE, _MIDDLE, _UPPER, _HIGH, _TOP = range(6)
+# what lies this near to the ground's L* and chroma is like it; darker by so much, and of a hue this near, is shade
+_LIKE_GROUND, _SHADE = (8, 7), (5, 8)
+# percentile of edges well inside that marks reach, and the grain below which none is seen
+_MARKS_PERCENT, _GRAIN_FLOOR = 85, 0.05
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,13 +96,8 @@ class _Scene:
         return (self.spots @ np.linalg.eigh(self.spots.T @ self.spots)[1]).T
 
 
-def features_of(view, one):
+def features_of(view: PhotoView, one: Candidate) -> np.ndarray:
     """Return the features of a candidate.
-
-    Parameters
-    ----------
-    view : PhotoView
-    one : Candidate
 
     Returns
     -------
@@ -109,7 +121,7 @@ def features_of(view, one):
 
 def _scene_of(view, one):
     height, width = view.edge.shape
-    pad = _FAR + 1
+    pad = _FAR_PX[1] + 1
     x0, y0 = max(one.box[0] - pad, 0), max(one.box[1] - pad, 0)
     x1, y1 = min(one.box[2] + pad, width), min(one.box[3] + pad, height)
     mask = np.zeros((y1 - y0, x1 - x0), np.uint8)
@@ -119,16 +131,16 @@ def _scene_of(view, one):
     away = cv2.distanceTransform(1 - mask, cv2.DIST_L2, 3)
     away[view.card[y0:y1, x0:x1] > 0] = 0  # neither near nor far
     middle = one.middle[0] + one.box[0] - x0, one.middle[1] + one.box[1] - y0
-    core = _some(depth > 2.5)
-    core = core if len(core) > 30 else _some(mask > 0)
-    near = _some((away > 1.9) & (away < _NEAR))
-    near = near if len(near) > 15 else _some((away > 0) & (away < _FAR))
-    near = near if len(near) > 15 else core
-    far = _some((away > 10) & (away < _FAR))
-    far = far if len(far) > 15 else near
-    rim = _some((depth > 0) & (depth < 2.9))
-    deep = _some(depth > 4.5)
-    deep = deep if len(deep) > 20 else core
+    core = _some(depth > _CORE_PX)
+    core = core if len(core) > _FEWEST_CORE else _some(mask > 0)
+    near = _some((away > _NEAR_PX[0]) & (away < _NEAR_PX[1]))
+    near = near if len(near) > _FEWEST_GROUND else _some((away > 0) & (away < _FAR_PX[1]))
+    near = near if len(near) > _FEWEST_GROUND else core
+    far = _some((away > _FAR_PX[0]) & (away < _FAR_PX[1]))
+    far = far if len(far) > _FEWEST_GROUND else near
+    rim = _some((depth > 0) & (depth < _RIM_PX))
+    deep = _some(depth > _DEEP_PX)
+    deep = deep if len(deep) > _FEWEST_DEEP else core
     spots, near_spots, far_spots, rim_spots = (
         _from_middle(places, x1 - x0, middle) for places in (core, near, far, rim)
     )
@@ -168,13 +180,13 @@ def _sector(spots):
 
 
 def _levels(colours):
-    """The 2nd, 10th, 50th, 75th, 90th and 98th percentile of each channel, (6, 3)."""
+    """The percentiles of each channel, (6, 3), lowest first."""
     ranked = np.sort(colours, axis=0)
-    return ranked[(np.array([0.02, 0.1, 0.5, 0.75, 0.9, 0.98]) * (len(ranked) - 1)).round().astype(int)]
+    return ranked[(_PERCENTILES * (len(ranked) - 1)).round().astype(int)]
 
 
 def _boundary(view, one):
-    rim = one.contour[:: len(one.contour) // 200 + 1, 0]
+    rim = one.contour[:: len(one.contour) // _RIM_PIXELS + 1, 0]
     strength = np.log(view.crest[rim[:, 1], rim[:, 0]] + 1)
     sector = _sector(rim - rim.mean(axis=0))
     count = np.bincount(sector, minlength=_SECTORS)
@@ -206,10 +218,10 @@ def _half_turn(one):
 
 
 def _colours(scene, inside, ground):
-    middle, around = inside[2], ground[2]
+    middle, around = inside[_MIDDLE], ground[_MIDDLE]
     step = middle - around
     off = scene.near - around
-    spread = np.abs(ground[3] - ground[1])
+    spread = np.abs(ground[_UPPER] - ground[_LOW_MIDDLE])
     toward = off @ step / max(step @ step, 1.0)
     return (
         np.hypot(*middle[1:]),
@@ -224,17 +236,17 @@ def _colours(scene, inside, ground):
 
 
 def _relief(scene, inside, ground):
-    light, middle = scene.inside[:, 0], inside[2]
+    light, middle = scene.inside[:, 0], inside[_MIDDLE]
     across, along = _profile_spreads(scene)
     rim = np.sort(scene.rim[:, 0]) if len(scene.rim) else np.array([middle[0]])
-    high = scene.inside[light >= inside[4, 0]]
-    off = scene.inside - ground[2]
-    alike = (np.abs(off[:, 0]) < 8) & (np.abs(off[:, 1:]).max(axis=1) < 7)
+    high = scene.inside[light >= inside[_HIGH, 0]]
+    off = scene.inside - ground[_MIDDLE]
+    alike = (np.abs(off[:, 0]) < _LIKE_GROUND[0]) & (np.abs(off[:, 1:]).max(axis=1) < _LIKE_GROUND[1])
     return (
-        inside[4, 0] - inside[1, 0],
-        np.hypot(*(inside[4, 1:] - inside[1, 1:])),
-        inside[5, 0] - middle[0],
-        middle[0] - inside[0, 0],
+        inside[_HIGH, 0] - inside[_LOW_MIDDLE, 0],
+        np.hypot(*(inside[_HIGH, 1:] - inside[_LOW_MIDDLE, 1:])),
+        inside[_TOP, 0] - middle[0],
+        middle[0] - inside[_LOW, 0],
         np.log((across + 0.5) / (along + 0.5)),
         along,
         rim[len(rim) // 2] - middle[0],
@@ -250,7 +262,7 @@ def _runs(scene):
     swing = 2 * abs(np.mean((light - light.mean()) * np.exp(1j * turn))) if len(light) else 0.0
     slices = _slices(scene.along[1])
     count = np.bincount(slices, minlength=_SLICES)
-    used = count > 3
+    used = count > _FEWEST_IN_SLICE
     runs = np.stack([np.bincount(slices, scene.inside[:, k], _SLICES)[used] / count[used] for k in (1, 2)], axis=1)
     change = np.linalg.norm(runs - np.median(runs, axis=0), axis=1).max() if used.any() else 0.0
     return swing, change
@@ -261,8 +273,8 @@ def _marks(scene):
     ranked, grain = np.sort(scene.edges), np.sort(scene.grain)
     return (
         np.log1p(ranked[len(ranked) // 2]),
-        np.log1p(ranked[len(ranked) * 85 // 100]),
-        np.log(grain[len(grain) // 2] + 0.05),
+        np.log1p(ranked[len(ranked) * _MARKS_PERCENT // 100]),
+        np.log(grain[len(grain) // 2] + _GRAIN_FLOOR),
     )
 
 
@@ -274,7 +286,7 @@ def _profile_spreads(scene):
 def _slice_spread(along, values):
     slices = _slices(along)
     count = np.bincount(slices, minlength=_SLICES)
-    used = count > 3
+    used = count > _FEWEST_IN_SLICE
     return float((np.bincount(slices, values, _SLICES)[used] / count[used]).std()) if used.any() else 0.0
 
 
@@ -290,8 +302,8 @@ def _shadow(scene, ground):
         np.bincount(sector, colours[:, 0], _SECTORS) / np.maximum(np.bincount(sector, minlength=_SECTORS), 1)
         for sector, colours in ((scene.near_sector, scene.near), (scene.far_sector, scene.far))
     )
-    seen = (np.bincount(scene.near_sector, minlength=_SECTORS) > 2) & (near > 0) & (far > 0)
+    seen = (np.bincount(scene.near_sector, minlength=_SECTORS) > _FEWEST_IN_SECTOR) & (near > 0) & (far > 0)
     steps = np.sort((near - far)[seen]) if seen.any() else np.zeros(1)
-    off = scene.near - ground[2]
-    shade = (off[:, 0] < -5) & (np.abs(off[:, 1:]).max(axis=1) < 8)
+    off = scene.near - ground[_MIDDLE]
+    shade = (off[:, 0] < -_SHADE[0]) & (np.abs(off[:, 1:]).max(axis=1) < _SHADE[1])
     return steps[0] - steps[len(steps) // 2], shade.mean()

@@ -1,7 +1,4 @@
-"""Rings around what a part covers, traced finer than a pixel, and holes cut into them.
-
-Parts in a photo: their outlines and masks.
-"""
+"""Parts in a photo: their outlines, traced finer than a pixel with holes cut in by slits, and their masks."""
 
 from dataclasses import dataclass
 
@@ -10,8 +7,16 @@ import numpy as np
 
 from dyebook.errors import PhotoError
 from dyebook.photo.card.card import fill_polygon
+from dyebook.photo.file.linear import LinearPhoto
 
 __all__ = ["Part", "part_at", "polygon_of", "traced", "with_slits"]
+
+# fewest corners, and pixels, of an outline drawn by hand
+_FEWEST_CORNERS, _FEWEST_PIXELS = 3, 30
+# most corners of a ring, and how far a simpler one may lie off, in finer pixels, tried in turn
+_MOST_CORNERS, _TOLERANCES = 100, (0.6, 1.0, 1.5, 2.5, 4.0)
+# a cover is traced on pixels so many times finer, and smoothed over this share of one of its own
+_FINER, _SMOOTHED = 4, 0.6
 
 
 @dataclass(frozen=True)
@@ -23,7 +28,7 @@ class Part:
     outline : ndarray of shape (N, 2)
         Polygon in pixels; a hole is cut in by a slit.
     confidence : float
-        1 for an outline somebody drew, less for one that was found.
+        Probability that it is a part; 1 for an outline drawn by hand.
     flags : tuple of str
     """
 
@@ -43,18 +48,14 @@ class Part:
         return fill_polygon(self.outline, self.box if box is None else box, step)
 
 
-def part_at(photo, polygon):
-    """Return the part that somebody outlined.
+def part_at(photo: LinearPhoto, polygon) -> Part:
+    """Return the part that an outline drawn by hand encloses.
 
     Parameters
     ----------
-    photo : LinearPhoto
+    photo
     polygon : array_like of shape (N, 2)
         Corners in pixels of the upright photo, at least three.
-
-    Returns
-    -------
-    Part
 
     Raises
     ------
@@ -66,13 +67,13 @@ def part_at(photo, polygon):
     if polygon.ndim != 2 or polygon.shape[1] != 2:
         raise PhotoError("what was given is no outline of a part; give a list of outlines, each a list of x,y pairs")
     usable = int(np.isfinite(polygon).all(axis=1).sum())
-    if usable < max(3, len(polygon)):
+    if usable < max(_FEWEST_CORNERS, len(polygon)):
         raise PhotoError(
             f"the part's outline has {usable} usable corners of {len(polygon)}; give at least three x,y pairs"
         )
     inside = np.clip(polygon, 0, (width, height))
     part = Part(inside)
-    if part.mask().sum() < 30:
+    if part.mask().sum() < _FEWEST_PIXELS:
         raise PhotoError(
             f"the part's outline covers {int(part.mask().sum())} pixels of {photo.name} ({width} × {height}); "
             "give its corners in pixels of the upright photo"
@@ -80,28 +81,23 @@ def part_at(photo, polygon):
     return part
 
 
-_LARGEST_RING = 100
-# edges of the mask are smoothed over this many crop pixels before they are traced, finer than a pixel
-_FINER = 4
-
-
-def traced(covered):
+def traced(covered: np.ndarray):
     """Return cv2's contours and their tree of a cover (h, w) from 0 to 1, four times as fine."""
     fine = cv2.resize(covered, None, fx=_FINER, fy=_FINER, interpolation=cv2.INTER_LINEAR)
-    fine = (cv2.GaussianBlur(fine, (0, 0), _FINER * 0.6) > 0.5).astype(np.uint8)
+    fine = (cv2.GaussianBlur(fine, (0, 0), _FINER * _SMOOTHED) > 0.5).astype(np.uint8)
     return cv2.findContours(fine, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
 
 
-def polygon_of(contour):
+def polygon_of(contour: np.ndarray) -> np.ndarray:
     """Return one of the contours that `traced` gives with few corners (N, 2), from the cover's outer corner."""
-    for tolerance in (0.6, 1.0, 1.5, 2.5, 4.0):
+    for tolerance in _TOLERANCES:
         ring = cv2.approxPolyDP(contour, tolerance, True)
-        if len(ring) <= _LARGEST_RING:
+        if len(ring) <= _MOST_CORNERS:
             break
     return (ring[:, 0].astype(float) + 0.5) / _FINER
 
 
-def with_slits(outer, holes):
+def with_slits(outer, holes) -> np.ndarray:
     """Return one polygon that cuts each hole into the outer ring by a slit there and back.
 
     Parameters
