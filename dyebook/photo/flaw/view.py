@@ -17,14 +17,14 @@ from dyebook.photo.light import Light
 from dyebook.photo.part.part import Part
 from dyebook.photo.reading import guess_tilt
 
-__all__ = ["CHROMA", "DARK", "PartView", "level_profiles", "unshaded", "view_part"]
+__all__ = ["CHROMA", "DARK", "NEUTRAL", "PartView", "level_profiles", "unshaded", "view_part"]
 
 # light added before the logarithm: noise of a channel that has next to none must not count
 DARK = 0.008
 # directions in log light: light and shade move all channels alike, only dye (and mirror light) moves the other two
-_NEUTRAL = np.full(3, 1 / np.sqrt(3), np.float32)
+NEUTRAL = np.full(3, 1 / np.sqrt(3), np.float32)
 CHROMA = np.array([[1, -1, 0], [1, 1, -2]], np.float32) / np.sqrt([[2], [6]]).astype(np.float32)
-_AXES = np.vstack([_NEUTRAL, CHROMA]).astype(np.float32)
+_AXES = np.vstack([NEUTRAL, CHROMA]).astype(np.float32)
 
 # -- The view --
 # pixels of a part that are looked at, at most; pixels around it, and how much wider a margin of the photo is cut out
