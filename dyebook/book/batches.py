@@ -8,9 +8,8 @@ from dataclasses import dataclass, fields
 from datetime import date, timedelta
 from functools import cache
 
-from sqlalchemy import bindparam, func, or_, select
+from sqlalchemy import func, or_, select
 
-from dyebook.book.connect import run
 from dyebook.book.readings import seen_of
 from dyebook.book.rows import add_row, checked_moment, correct_row, row_of
 from dyebook.book.schema import TABLES, Batch, Bath, Dip, Dye, Order, Rinse, Run
@@ -27,7 +26,6 @@ __all__ = [
     "batch_rows",
     "correct_batch",
     "first_of",
-    "newest_rows",
     "with_filters",
 ]
 
@@ -291,21 +289,8 @@ def _day_after(day):
 
 def batch_rows(connection, query):
     """Return the `BatchRow` of each row of a narrowed `batch_query`, readings included."""
-    return _with_seen(connection, connection.execute(query).all())
-
-
-def newest_rows(connection, count, offset=0):
-    """Return the newest standing batches, as `batch_rows` does, by a statement compiled beforehand."""
-    return _with_seen(connection, run(connection, _newest, count=count, offset=offset))
-
-
-def _newest():
-    query = with_filters(batch_query()).order_by(_BATCHES.c.id.desc())
-    return query.limit(bindparam("count")).offset(bindparam("offset"))
-
-
-def _with_seen(connection, rows):
-    seen = seen_of(connection, [row[0] for row in rows])
+    rows = connection.execute(query).all()
+    seen = seen_of(connection, [row[0] for row in rows]) if rows else {}
     return [BatchRow(*_measured_or_nan(row), **seen.get(row[0], {})) for row in rows]
 
 

@@ -1,8 +1,7 @@
-"""Statements that never change, compiled once for a kind of database and not anew for each opening of a book.
+"""Where a book lives, and connections to it that keep what they are given.
 
-Where a book lives: a folder, a file or a database URL, and the folder of its photos.
-
-Connections that keep what they are given: full sync, foreign keys, patient locks, errors in plain words.
+A book is a folder, a file or a database URL, with a folder of photos. Its connections sync in full, hold foreign keys
+and wait for the locks of others; what the database or disk refuses becomes an error in plain words.
 """
 
 import os
@@ -23,7 +22,6 @@ __all__ = [
     "clear_errors",
     "find_place",
     "make_engine",
-    "run",
     "unsure_errors",
     "use_write_ahead_log",
     "user_folder",
@@ -242,31 +240,3 @@ def _reason(text):
         if word in text.lower():
             return reason
     return f"{text}; run the check command, and restore a backup if it finds damage"
-
-
-_COMPILED = {}
-
-
-def run(connection, make_statement, **values):
-    """Return all rows of a statement.
-
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-    make_statement : callable
-        Returns the statement, with a `bindparam` for each of `values`; always the same one. Its columns come as
-        the driver gives them, so it must be one of numbers and text.
-    **values
-        Values of its parameters.
-
-    Returns
-    -------
-    list of sqlalchemy.Row
-    """
-    key = (make_statement, connection.dialect.name)
-    if key not in _COMPILED:
-        compiled = make_statement().compile(dialect=connection.dialect, compile_kwargs={"render_postcompile": True})
-        _COMPILED[key] = (str(compiled), compiled.positiontup, compiled.params)
-    sql, order, given = _COMPILED[key]
-    values = {**given, **values}
-    return connection.exec_driver_sql(sql, values if order is None else tuple(values[name] for name in order)).all()

@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from sqlalchemy import bindparam, distinct, func, or_, select, update
 
 from dyebook.book import rows
-from dyebook.book.connect import run
 from dyebook.book.schema import Batch, Photo, Reading
 from dyebook.errors import BookError
 from dyebook.lab import Lab
@@ -115,48 +114,34 @@ def seen_of(connection, batches):
         May hold further batches, whose numbers lie between.
     """
     by_batch = {}
-    for reading in _rows_of(connection, batches, _readings, _READINGS):
-        by_batch.setdefault(reading[0], []).append(reading)
-    seen = {batch: _summary(readings) for batch, readings in by_batch.items()}
-    for batch, sha in _rows_of(connection, batches, _loose_photos, _PHOTOS):
-        told = seen.setdefault(batch, {"photo": None})
-        told["photo"] = told["photo"] or sha
+    for reading in _of_batches(connection, _READINGS_SEEN, batches):
+        by_batch.setdefault(reading.batch_id, []).append(reading)
+    seen = {batch: _summary(rows) for batch, rows in by_batch.items()}
+    for batch, sha in _of_batches(connection, _PHOTOS_SEEN, batches):
+        known = seen.setdefault(batch, {"photo": None})
+        known["photo"] = known["photo"] or sha
     return seen
 
 
-def _readings():
-    return (
-        select(*(_READINGS.c[name] for name in _COLUMNS), _PHOTOS.c.sha256)
-        .outerjoin(_PHOTOS, _PHOTOS.c.id == _READINGS.c.photo_id)
-        .where(_READINGS.c.deleted_at.is_(None))
-        .order_by(_READINGS.c.id)
-    )
+_READINGS_SEEN = (
+    select(*(_READINGS.c[name] for name in _COLUMNS), _PHOTOS.c.sha256)
+    .outerjoin(_PHOTOS, _PHOTOS.c.id == _READINGS.c.photo_id)
+    .where(_READINGS.c.deleted_at.is_(None), _READINGS.c.batch_id.between(bindparam("first"), bindparam("last")))
+    .order_by(_READINGS.c.id)
+)
+_PHOTOS_SEEN = (
+    select(_PHOTOS.c.batch_id, _PHOTOS.c.sha256)
+    .where(_PHOTOS.c.deleted_at.is_(None), _PHOTOS.c.batch_id.between(bindparam("first"), bindparam("last")))
+    .order_by(_PHOTOS.c.id.desc())
+)
 
 
-def _loose_photos():
-    query = select(_PHOTOS.c.batch_id, _PHOTOS.c.sha256).where(_PHOTOS.c.deleted_at.is_(None))
-    return query.order_by(_PHOTOS.c.id.desc())
-
-
-def _readings_between():
-    return _readings().where(_READINGS.c.batch_id.between(bindparam("first"), bindparam("last")))
-
-
-def _loose_photos_between():
-    return _loose_photos().where(_PHOTOS.c.batch_id.between(bindparam("first"), bindparam("last")))
-
-
-_BETWEEN = {_readings: _readings_between, _loose_photos: _loose_photos_between}
-
-
-def _rows_of(connection, batches, make_query, table):
-    """Rows of the batches: in one sweep where they lie close together or are many, else one by one."""
-    if not batches:
-        return []
-    first, last = min(batches), max(batches)
-    if len(batches) > 500 or last - first < 4 * len(batches):
-        return run(connection, _BETWEEN[make_query], first=first, last=last)
-    return connection.execute(make_query().where(table.c.batch_id.in_(batches))).all()
+def _of_batches(connection, query, batches):
+    """Rows of the batches: in one sweep where they are many or lie close together, else one by one."""
+    first, last = min(batches, default=0), max(batches, default=0)
+    if len(batches) <= 500 and last - first >= 4 * len(batches):
+        query = query.where(query.selected_columns.batch_id.in_(batches))
+    return connection.execute(query, {"first": first, "last": last})
 
 
 def _summary(readings):
@@ -165,8 +150,7 @@ def _summary(readings):
     state = newest.wet, newest.sealed
     same = [row for row in readings if (row.wet, row.sealed) == state] if len(readings) > 1 else readings
     lab, lab_u = mean_lab(same)
-    # SQLite's driver has no truth values
-    wet, sealed = (None if value is None else bool(value) for value in state)
+    wet, sealed = state
     photo = newest.sha256
     return {"lab": lab, "lab_u": lab_u, "wet": wet, "sealed": sealed, "readings": len(readings), "photo": photo}
 

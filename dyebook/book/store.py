@@ -6,7 +6,7 @@ from sqlalchemy import select
 
 from dyebook.book import batches, rows
 from dyebook.book.backup import find_problems
-from dyebook.book.batches import Found, batch_query, batch_rows, newest_rows, with_filters
+from dyebook.book.batches import Found, batch_query, batch_rows, with_filters
 from dyebook.book.connect import clear_errors, find_place, make_engine
 from dyebook.book.photos import open_photos, photo_bytes
 from dyebook.book.readings import all_readings, measured_values, typed_values
@@ -141,8 +141,6 @@ class Book(Tables):
         """
         filters = _given(filters)
         with self.reading() as connection:
-            if count is not None and not filters:
-                return newest_rows(connection, count, offset)
             query = with_filters(batch_query(), **filters).order_by(Batch.id.desc()).offset(offset)
             return batch_rows(connection, query.limit(count) if count is not None else query)
 
