@@ -25,14 +25,13 @@ UNIT_OF = {
     "_mm2": "millimeter ** 2",
 }
 
-# bench spellings that pint does not know or reads otherwise
+# bench spellings that pint does not know or reads otherwise, in small letters, with 2 for ² and one of the two signs µ
 _SPELLINGS = {
     "°c": "degC",
     "c": "degC",
     "°f": "degF",
     "f": "degF",
     "µm": "micrometer",
-    "μm": "micrometer",
     "um": "micrometer",
     "micron": "micrometer",
     "microns": "micrometer",
@@ -44,24 +43,16 @@ _SPELLINGS = {
     "gal": "US_liquid_gallon",
     "l": "liter",
     "sq in": "inch ** 2",
-    "in²": "inch ** 2",
     "in2": "inch ** 2",
     "sq ft": "foot ** 2",
-    "ft²": "foot ** 2",
     "ft2": "foot ** 2",
-    "dm²": "decimeter ** 2",
     "dm2": "decimeter ** 2",
-    "cm²": "centimeter ** 2",
     "cm2": "centimeter ** 2",
-    "m²": "meter ** 2",
     "m2": "meter ** 2",
-    "mm²": "millimeter ** 2",
     "mm2": "millimeter ** 2",
-    "a/dm²": "ampere / decimeter ** 2",
     "a/dm2": "ampere / decimeter ** 2",
     "asf": "ampere / foot ** 2",
     "a/ft2": "ampere / foot ** 2",
-    "a/ft²": "ampere / foot ** 2",
     "a": "ampere",
     "ma": "milliampere",
     "v": "volt",
@@ -90,27 +81,21 @@ def _registry():
     return pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
 
 
-def _own_unit(name):
-    endings = [ending for ending in UNIT_OF if name.endswith(ending)]
-    if not endings:
-        raise ValueError(f"{name!r} carries no unit in its name")
-    return UNIT_OF[max(endings, key=len)]
+def _ending(name):
+    """The longest ending of a name that stands for a unit; empty without one."""
+    return max((ending for ending in UNIT_OF if name.endswith(ending)), key=len, default="")
 
 
-def parse_quantity(name, text):
-    """Return the number, in the unit of `name`, of what somebody typed.
+def parse_quantity(name: str, text: str | float) -> float:
+    """Return the number, in the unit of `name`, of what a person typed.
 
     Parameters
     ----------
-    name : str
+    name
         A quantity name that ends in its unit, such as ``"film_um"``.
-    text : str or float
+    text
         ``"12"``, ``"0.5 mil"``, ``"104 °F"``, ``"2,5 g/L"``, ``"5:30"`` for times; a bare number is already in the
         unit of the name.
-
-    Returns
-    -------
-    float
 
     Raises
     ------
@@ -124,7 +109,9 @@ def parse_quantity(name, text):
     """
     if not isinstance(text, str):
         return float(text)
-    unit = _own_unit(name)
+    if not _ending(name):
+        raise ValueError(f"{name!r} carries no unit in its name")
+    unit = UNIT_OF[_ending(name)]
     if unit == "minute" and ":" in text:
         return parse_time_min(text)
     match = _NUMBER.fullmatch(text)
@@ -145,10 +132,11 @@ def _convert(name, number, given, unit):
 
     registry = _registry()
     wanted = f"give it in {registry.Unit(unit):~P}"
-    if given.lower() not in _SPELLINGS and not _UNIT.fullmatch(given):
+    spelled = _SPELLINGS.get(given.lower().replace("²", "2").replace("μ", "µ"))
+    if spelled is None and not _UNIT.fullmatch(given):
         raise RecordError(f"{_plain(name)} is given in {given[:40]!r}, which is no unit; {wanted}")
     try:
-        source = registry.Unit(_SPELLINGS.get(given.lower(), given))
+        source = registry.Unit(spelled or given)
         return round(registry.Quantity(number, source).to(unit).magnitude, 12)
     except (pint.UndefinedUnitError, pint.DimensionalityError, pint.DefinitionSyntaxError, *_STUMBLES) as error:
         why = "measures something else" if isinstance(error, pint.DimensionalityError) else "is no unit known here"
@@ -157,26 +145,11 @@ def _convert(name, number, given, unit):
 
 def _plain(name):
     """A quantity's name without its unit, such as "bath temp"."""
-    endings = [ending for ending in UNIT_OF if name.endswith(ending)]
-    return name.removesuffix(max(endings, key=len)).replace("_", " ").strip() or name
+    return name.removesuffix(_ending(name)).replace("_", " ").strip() or name
 
 
-def parse_time_min(text):
-    """Return minutes of a time written ``min:sec`` or ``h:min:sec``.
-
-    Parameters
-    ----------
-    text : str
-        Such as ``"5:30"``.
-
-    Returns
-    -------
-    float
-
-    Raises
-    ------
-    RecordError
-        If it is not a time.
+def parse_time_min(text: str) -> float:
+    """Return minutes of a time written ``min:sec`` or ``h:min:sec``; RecordError if it is none.
 
     Examples
     --------

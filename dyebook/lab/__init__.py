@@ -5,6 +5,7 @@ from colour-science, loaded when it is first asked for. The tests hold the two l
 """
 
 from dyebook.lab.space import (
+    LUMINANCE,
     WHITE_D65,
     Lab,
     adapt_lab,
@@ -23,9 +24,10 @@ from dyebook.lab.space import (
     srgb8_to_lab,
     xyz_to_lab,
 )
-from dyebook.lab.words import describe_colour, describe_difference
+from dyebook.lab.words import describe_colour, describe_difference, looks_like_munsell, munsell_to_lab
 
 __all__ = [
+    "LUMINANCE",
     "WHITE_D65",
     "Lab",
     "adapt_lab",
@@ -42,6 +44,8 @@ __all__ = [
     "lab_to_srgb8",
     "lab_to_xyz",
     "linear_rgb_to_lab",
+    "looks_like_munsell",
+    "munsell_to_lab",
     "reflectance_to_lab",
     "srgb8_to_lab",
     "xyz_to_lab",

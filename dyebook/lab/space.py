@@ -1,6 +1,6 @@
-"""Differences between two colours, always (target, sample).
+"""CIELAB under D65 and the 2-degree observer: from and to light, codes, spectra, other whites; and differences.
 
-CIELAB under D65 and the 2-degree observer: from and to light, codes, spectra, other whites.
+Differences take their colours as (target, sample).
 """
 
 from functools import cache
@@ -9,6 +9,8 @@ from typing import NamedTuple
 import numpy as np
 
 __all__ = [
+    "LUMINANCE",
+    "WHITE_D65",
     "Lab",
     "adapt_lab",
     "decode_srgb",
@@ -29,6 +31,8 @@ __all__ = [
 
 # skimage's D65 is the rounded (0.95047, 1, 1.08883); taking it here too keeps both directions exact inverses
 WHITE_D65 = np.array([0.95047, 1.0, 1.08883])
+# luminance of linear light with Rec. 709 primaries (ITU-R BT.709), 1 for perfect white
+LUMINANCE = (0.2126, 0.7152, 0.0722)
 
 
 class Lab(NamedTuple):

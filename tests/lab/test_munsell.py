@@ -4,8 +4,7 @@ import colour
 import pytest
 
 from dyebook.errors import RecordError
-from dyebook.lab import adapt_lab, delta_e_00
-from dyebook.lab.munsell import looks_like_munsell, munsell_to_lab
+from dyebook.lab import adapt_lab, delta_e_00, looks_like_munsell, munsell_to_lab
 
 # McCamy, Marcus & Davidson, J. Appl. Photogr. Eng. 2 (1976) 95, table 1:
 # notation beside measured xyY under illuminant C

@@ -4,8 +4,7 @@ import streamlit as st
 
 from dyebook.advice.suggest import sample_caution
 from dyebook.jobs.shade import shades_to_match
-from dyebook.lab import Lab
-from dyebook.lab.munsell import looks_like_munsell, munsell_to_lab
+from dyebook.lab import Lab, looks_like_munsell, munsell_to_lab
 from dyebook.screens.book import parse_colour
 from dyebook.screens.drafts import draft
 from dyebook.screens.fields import ask_text, choose, choose_from
