@@ -1,6 +1,7 @@
-"""Readings of the check coupon in the book: one piece kept unchanged, read once a day with each camera.
+"""Coupons in the book: stepped ones, and the check coupon.
 
-Stepped coupons in the book: a strip is one run, and each of its bands a batch of that run, dyed at one moment.
+A stepped coupon is one run, and each of its bands a batch of that run, dyed at one moment. The check coupon is one
+piece kept unchanged, read once a day with each camera.
 """
 
 from contextlib import ExitStack
@@ -8,12 +9,12 @@ from dataclasses import replace
 
 from sqlalchemy import String, cast, func, select
 
-from dyebook.book.batches import add_dip
+from dyebook.book.batches import HOMES, add_dip
 from dyebook.book.photos import photo_bytes
 from dyebook.book.readings import measured_values
 from dyebook.book.rows import add_row, list_rows, mark_deleted, row_of
 from dyebook.book.runs import add_batch_of_run
-from dyebook.book.schema import TABLES, Batch, Dip, Reading
+from dyebook.book.schema import TABLES, Dip
 from dyebook.book.tables import Names
 
 __all__ = [
@@ -26,7 +27,7 @@ __all__ = [
     "take_back_check_day",
 ]
 
-_BATCHES = Batch.__table__
+_BATCHES, _COUPONS, _READINGS = (TABLES[name] for name in ("batches", "coupons", "readings"))
 
 
 def coupon_names(dips=None):
@@ -85,7 +86,7 @@ def add_strip(book, record, dwells_min, photo=None, measurement=None):
             photo_id = book._add_photo_row(connection, number, sha, name, content) if sha else None
             if measurement is not None:
                 read = {**measured_values(measurement, place), "wet": record.wet, "sealed": record.sealed}
-                add_row(connection, Reading.__table__, {"batch_id": number, "photo_id": photo_id, **read}, book.who)
+                add_row(connection, _READINGS, {"batch_id": number, "photo_id": photo_id, **read}, book.who)
     return numbers
 
 
@@ -95,15 +96,12 @@ def _add_bands(connection, book, bands):
     run_id = row_of(connection, _BATCHES, numbers[0])["run_id"]
     rinse = None if first.rinse_temp_c != first.rinse_temp_c else {"rinse_temp_c": first.rinse_temp_c}
     for band in bands[1:]:
-        dip = {name: getattr(band, name) for name in ("dye_g_per_l", "bath_temp_c", "dwell_min", "ph", "wait_min")}
+        dip = {name: getattr(band, name) for name, table in HOMES.items() if table is TABLES["dips"]}
         batch = {"dyed_at": band.dyed_at, "note": band.note}
-        told = {"rinse": rinse, "who": book.who, **batch}
-        numbers.append(add_batch_of_run(connection, run_id, names, band.dye, band.bath, dip, **told))
+        numbers.append(
+            add_batch_of_run(connection, run_id, names, band.dye, band.bath, dip, rinse=rinse, who=book.who, **batch)
+        )
     return numbers
-
-
-CHECK_COUPON = "check coupon"
-_COUPONS, _READINGS = TABLES["coupons"], TABLES["readings"]
 
 
 def day_of(reading):
@@ -135,7 +133,9 @@ def keep_check_day(book, day, camera, shots):
     with ExitStack() as stack:
         shas = [stack.enter_context(book._keeping(photo and photo[1])) for _, photo in shots]
         connection = stack.enter_context(book.writing())
-        coupon = _coupon(connection) or add_row(connection, _COUPONS, _FIRST, book.who)
+        coupon = _coupon(connection) or add_row(
+            connection, _COUPONS, {"name": "check coupon", "kind": "check"}, book.who
+        )
         _mark(connection, book.who, coupon, day, camera)
         for (values, photo), sha in zip(shots, shas, strict=True):
             photo_id = book._add_photo_row(connection, None, sha, *photo) if sha else None
@@ -149,9 +149,6 @@ def take_back_check_day(book, day, camera):
         coupon = _coupon(connection)
         if coupon is not None:
             _mark(connection, book.who, coupon, day, camera)
-
-
-_FIRST = {"name": CHECK_COUPON, "kind": "check"}
 
 
 def _coupon(connection):

@@ -1,6 +1,7 @@
-"""Cells to values, a whole column at a time, each refusal with its row and column.
+"""Headers and cells as people write them: what a column means and in which unit, and what its cells are worth.
 
-What a column is called, and in which unit: headers as people write them, to the names of `FIELDS`.
+A column is read as a whole, since only all of its cells tell whether 3/4/2026 is in March or in April, and each refusal
+names its row and column.
 """
 
 import math
@@ -67,6 +68,13 @@ _WORDS = {
 }
 _WORDS |= {row.label.lower(): name for name, row in FIELDS.items()}
 
+_NOTHING = {"", "-", "–", "n/a", "na", "nan", "none", "null"}
+_TRUE = {"true", "yes", "y", "1", "x", "wet", "sealed"}
+_FALSE = {"false", "no", "n", "0", "dry", "unsealed"}
+_SLASHED = re.compile(r"(\d{1,2})/(\d{1,2})/(\d{4})(.*)")
+_DOTTED = re.compile(r"(\d{1,2})\.(\d{1,2})\.(\d{4})(.*)")
+_WHOLE = {"batch", "dip", "replaces"}
+_MOMENTS = {"dyed_at", "read_at"}
 _BRACKETED = re.compile(r"(.*?)\s*[(\[]([^)\]]*)[)\]]\s*")
 
 
@@ -146,15 +154,6 @@ def _with_unit(header, name, unit):
         return Column(header, name, parse_quantity(name, f"1 {unit}") - offset, offset)
     except RecordError as error:
         raise RecordError(f"column {header!r}: {error}") from None
-
-
-_NOTHING = {"", "-", "–", "n/a", "na", "nan", "none", "null"}
-_TRUE = {"true", "yes", "y", "1", "x", "wet", "sealed"}
-_FALSE = {"false", "no", "n", "0", "dry", "unsealed"}
-_SLASHED = re.compile(r"(\d{1,2})/(\d{1,2})/(\d{4})(.*)")
-_DOTTED = re.compile(r"(\d{1,2})\.(\d{1,2})\.(\d{4})(.*)")
-_WHOLE = {"batch", "dip", "replaces"}
-_MOMENTS = {"dyed_at", "read_at"}
 
 
 def read_column(column, cells, rows):

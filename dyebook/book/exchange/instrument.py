@@ -1,20 +1,13 @@
-"""Which kind of file it is decides how it comes in.
+"""Readings from an instrument: brought to D65 and the 2-degree observer, then kept with a batch or as samples.
 
-Readings from an instrument: brought to D65 and the 2-degree observer, then kept with a batch or as samples.
-
-Colour files in XML by ISO 17972-1: objects with Lab values or reflectance spectra.
-
-Entities, and with them everything that could reach outside the file or blow it up, are refused.
+Which kind of file it is decides how it is read: a table with L, a, b; the text form of ISO 28178 (keywords, a data
+format, and rows of data); or colour files in XML by ISO 17972-1 (objects with Lab values or reflectance spectra). In
+XML, entities, and with them everything that could reach outside the file or blow it up, are refused.
 
 References
 ----------
 ISO 17972-1:2015, Graphic technology — Colour data exchange format — Part 1: Relationship to CxF3.
 Element names as its example files have them; namespace prefixes are passed over.
-
-The text form of ISO 28178: keywords, a data format, and rows of data.
-
-References
-----------
 ISO 28178:2009, Graphic technology — Exchange format for colour and process control data using XML or ASCII text;
 its text form is that of the older CGATS.17.
 """
@@ -33,15 +26,12 @@ from dyebook.book.schema import Batch, Reading, Sample
 from dyebook.errors import BookError
 from dyebook.lab import adapt_lab, reflectance_to_lab
 
-__all__ = [
-    "InstrumentReading",
-    "import_any",
-    "import_readings",
-    "looks_like_iso28178",
-    "read_colour_text",
-    "read_colour_xml",
-    "readings_of_sheet",
-]
+__all__ = ["InstrumentReading", "import_any", "read_colour_text", "read_colour_xml"]
+
+LARGEST_BYTES = 50 * 2**20
+_XML = {".xml", ".cxf"}
+_TEXT = {".txt", ".cgats"}
+_STEP_NM = 10.0  # between bands of a spectrum that does not say it
 
 
 @dataclass(frozen=True)
@@ -71,45 +61,52 @@ class InstrumentReading:
     batch: int | None = None
 
 
-def readings_of_sheet(table):
-    """Return the `InstrumentReading` of each row of an understood table without dyes."""
-    readings = []
-    for index, row in enumerate(table.rows):
-        record = table.record(index)
-        lab = tuple(record.get(axis, float("nan")) for axis in "Lab")
-        if not np.isfinite(lab).all():
-            raise BookError(f"{table.name}, row {row}: L, a and b are needed; nothing was imported")
-        name = record.get("name") or f"{table.name} row {row}"
-        observer = record.get("observer")
-        observer = observer.strip("° ").removesuffix(" degree") if observer else None
-        readings.append(InstrumentReading(name, lab, record.get("white"), observer, batch=record.get("batch")))
-    return readings
-
-
-def import_readings(book, name, readings, dry_run=False, batch=None, white=None, observer=None):
-    """Keep readings with a batch, or each as a sample.
+def import_any(book, file, dry_run=False, duplicates="refuse", progress=None, batch=None, white=None, observer=None):
+    """Import a table of records, or readings from an instrument.
 
     Parameters
     ----------
     book : dyebook.book.store.Book
-    name : str
-        Of the file.
-    readings : list of InstrumentReading
+    file : Path
+        Records: CSV, XLSX, JSON Lines or Parquet with a column of dyes. Readings: such a table with L, a, b but no
+        dye, the ISO 28178 text form, or an ISO 17972-1 colour file (XML).
     dry_run : bool
+        True to say what would happen, and write nothing.
+    duplicates : {"refuse", "skip", "keep"}
+        For records, see `import_records`.
+    progress : callable, optional
     batch : int, optional
-        Where a reading names none.
+        For readings: the batch they belong to; without it they become samples of their own.
     white, observer : str, optional
-        Where a reading states none.
+        For readings whose file does not state them: such as ``"D50"`` and ``"2"``.
 
     Returns
     -------
-    dyebook.book.exchange.records.Imported
+    Imported
 
     Raises
     ------
     BookError
-        If a Lab value states no white point, or an unknown one, or a batch does not exist.
+        If the file cannot be taken as it is; nothing was imported then.
     """
+    file = Path(file)
+    if duplicates not in ("refuse", "skip", "keep"):
+        raise ValueError(f"duplicates must be refuse, skip or keep, not {duplicates!r}")
+    ending = file.suffix.lower()
+    if ending in _XML or (ending in _TEXT and _looks_like_iso28178(file)):
+        readings = (read_colour_xml if ending in _XML else read_colour_text)(file)
+    else:
+        table = understand(file)
+        if "dye" in table.values or "L" not in table.values:
+            return import_records(book, table, dry_run, duplicates, progress)
+        readings = _readings_of_sheet(table)
+    if not readings:
+        raise BookError(f"{file.name} holds no Lab values and no spectra; nothing was imported")
+    return _keep(book, file.name, readings, dry_run, batch, white, observer)
+
+
+def _keep(book, name, readings, dry_run, batch, white, observer):
+    """Keep each reading with its batch, or else with the one given, or else as a sample of its own."""
     readings = [_stated(reading, name, white, observer) for reading in readings]
     values = [_values(reading, name) for reading in readings]
     loose = sum((reading.batch or batch) is None for reading in readings)
@@ -119,7 +116,9 @@ def import_readings(book, name, readings, dry_run=False, batch=None, white=None,
             if number is not None:
                 row_of(connection, Batch.__table__, number)
             if not dry_run:
-                owner = {"batch_id": number} if number else {"sample_id": _sample(connection, reading, book.who)}
+                owner = {"batch_id": number}
+                if number is None:
+                    owner = {"sample_id": add_row(connection, Sample.__table__, {"name": reading.name}, book.who)}
                 add_row(connection, Reading.__table__, {**owner, **columns}, book.who)
     notes = tuple(sorted({note for reading in readings if (note := _note(reading))}))
     return Imported(name, dry_run, 0, len(readings), loose, notes=notes)
@@ -166,12 +165,19 @@ def _note(reading):
     return None
 
 
-def _sample(connection, reading, who):
-    return add_row(connection, Sample.__table__, {"name": reading.name}, who)
-
-
-LARGEST_BYTES = 50 * 2**20
-_STEP_NM = 10.0
+def _readings_of_sheet(table):
+    """The `InstrumentReading` of each row of an understood table without dyes."""
+    readings = []
+    for index, row in enumerate(table.rows):
+        record = table.record(index)
+        lab = tuple(record.get(axis, float("nan")) for axis in "Lab")
+        if not np.isfinite(lab).all():
+            raise BookError(f"{table.name}, row {row}: L, a and b are needed; nothing was imported")
+        name = record.get("name") or f"{table.name} row {row}"
+        observer = record.get("observer")
+        observer = observer.strip("° ").removesuffix(" degree") if observer else None
+        readings.append(InstrumentReading(name, lab, record.get("white"), observer, batch=record.get("batch")))
+    return readings
 
 
 def read_colour_xml(path):
@@ -254,7 +260,7 @@ _SPECTRAL = re.compile(r"(?:SPECTRAL_NM_?|SPECTRAL_|SPEC_|NM|R_?)(\d{3})(?:NM)?"
 _FIRST_WORDS = ("ISO28178", "CGATS.17", "CGATS.5", "BEGIN_DATA_FORMAT")
 
 
-def looks_like_iso28178(path):
+def _looks_like_iso28178(path):
     """Whether a text file begins as this form does."""
     try:
         with path.open("rb") as file:
@@ -307,17 +313,17 @@ def _words(line, path, number):
 
 def _stated_in_text(keywords):
     """White point and observer, as far as the keywords say."""
-    told = {"white": None, "observer": None}
+    stated = {"white": None, "observer": None}
     for text in (text for texts in keywords.values() for text in texts):
         words = text.upper()
         found = re.search(r"ILLUMINANT\s*,\s*(\w+)", words)
-        told["white"] = found[1] if found else told["white"]
+        stated["white"] = found[1] if found else stated["white"]
         found = re.search(r"OBSERVER\s*,\s*(2|10)\b", words.replace("DEGREE", "").replace("°", " "))
-        told["observer"] = found[1] if found else told["observer"]
+        stated["observer"] = found[1] if found else stated["observer"]
     for name, key in (("ILLUMINATION_NAME", "white"), ("OBSERVER_ANGLE", "observer")):
         for text in keywords.get(name, []):
-            told[key] = told[key] or text.strip().strip("°").split()[0]
-    return told
+            stated[key] = stated[key] or text.strip().strip("°").split()[0]
+    return stated
 
 
 def _reading_of_row(path, number, fields, words, stated):
@@ -348,51 +354,3 @@ def _as_fractions(readings):
     if max((value for reading in readings for value in reading.reflectance), default=0) <= 2:
         return readings
     return [replace(one, reflectance=tuple(value / 100 for value in one.reflectance)) for one in readings]
-
-
-_XML = {".xml", ".cxf"}
-_TEXT = {".txt", ".cgats"}
-
-
-def import_any(book, file, dry_run=False, duplicates="refuse", progress=None, batch=None, white=None, observer=None):
-    """Import a table of records, or readings from an instrument.
-
-    Parameters
-    ----------
-    book : dyebook.book.store.Book
-    file : Path
-        Records: CSV, XLSX, JSON Lines or Parquet with a column of dyes. Readings: such a table with L, a, b but no
-        dye, the ISO 28178 text form, or an ISO 17972-1 colour file (XML).
-    dry_run : bool
-        True to say what would happen, and write nothing.
-    duplicates : {"refuse", "skip", "keep"}
-        For records, see `import_records`.
-    progress : callable, optional
-    batch : int, optional
-        For readings: the batch they belong to; without it they become samples of their own.
-    white, observer : str, optional
-        For readings whose file does not state them: such as ``"D50"`` and ``"2"``.
-
-    Returns
-    -------
-    Imported
-
-    Raises
-    ------
-    BookError
-        If the file cannot be taken as it is; nothing was imported then.
-    """
-    file = Path(file)
-    if duplicates not in ("refuse", "skip", "keep"):
-        raise ValueError(f"duplicates must be refuse, skip or keep, not {duplicates!r}")
-    ending = file.suffix.lower()
-    if ending in _XML or (ending in _TEXT and looks_like_iso28178(file)):
-        readings = (read_colour_xml if ending in _XML else read_colour_text)(file)
-    else:
-        table = understand(file)
-        if "dye" in table.values or "L" not in table.values:
-            return import_records(book, table, dry_run, duplicates, progress)
-        readings = readings_of_sheet(table)
-    if not readings:
-        raise BookError(f"{file.name} holds no Lab values and no spectra; nothing was imported")
-    return import_readings(book, file.name, readings, dry_run, batch, white, observer)

@@ -1,6 +1,7 @@
 """A table of records into the book: understood, checked and grouped first, then written all or nothing.
 
-Many batches at once, numbered ahead and written table by table inside the caller's one transaction.
+Headers and cells become names and values of `FIELDS`; rows that share a batch number become one batch, bands that share
+a coupon one run. The rows of all tables are numbered ahead and written in chunks, inside one transaction.
 """
 
 from dataclasses import asdict, dataclass
@@ -14,204 +15,17 @@ from dyebook.book.exchange.files import read_sheet
 from dyebook.book.schema import Batch, Dip, Photo, Reading, Rinse, Run, now
 from dyebook.book.tables import Names
 from dyebook.errors import BookError, RecordError
-from dyebook.record import FIELDS
+from dyebook.record import FIELDS, READ, is_empty
 
-__all__ = ["ImportRefusedError", "Imported", "import_records", "insert_groups", "reserve_numbers", "understand"]
+__all__ = ["ImportRefusedError", "Imported", "Understood", "import_records", "understand"]
 
 _RUNS, _BATCHES, _DIPS, _RINSES, _READINGS, _PHOTOS = (
     model.__table__ for model in (Run, Batch, Dip, Rinse, Reading, Photo)
 )
 _ORDER = (_RUNS, _BATCHES, _DIPS, _RINSES, _PHOTOS, _READINGS)
 _CHUNK = 2000
-_READ = ("L", "a", "b", "L_sd", "a_sd", "b_sd", "wet", "sealed", "read_at")
 _OF_BATCH = tuple(name for name, table in HOMES.items() if table in (_RUNS, _BATCHES, _RINSES))
 _OF_DIP = ("dye", "bath", *(name for name, table in HOMES.items() if table is _DIPS))
-
-
-def reserve_numbers(connection, table, count):
-    """Return an iterator of `count` free numbers that nobody else will take.
-
-    In SQLite the caller's transaction holds the only pen; a server hands them out of the table's counter.
-    """
-    if connection.dialect.name == "sqlite":
-        first = (connection.execute(select(func.max(table.c.id))).scalar() or 0) + 1
-        return iter(range(first, first + count))
-    draw = select(func.nextval(func.pg_get_serial_sequence(table.name, "id")))
-    return iter(connection.execute(draw.select_from(func.generate_series(1, count))).scalars().all())
-
-
-def insert_groups(connection, book, table, groups, progress=None):
-    """Insert groups of rows, each a batch with its dips and readings.
-
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-        Inside a writing transaction.
-    book : dyebook.book.store.Book
-    table : dyebook.book.exchange.records.Understood
-    groups : list of list of int
-        Row indices.
-    progress : callable, optional
-
-    Returns
-    -------
-    list of str
-        What could not be carried over.
-    """
-    writer = _Writer(connection, book, table, len(groups))
-    for done, group in enumerate(groups, start=1):
-        writer.take(group)
-        if done % _CHUNK == 0 or done == len(groups):
-            writer.flush()
-            if progress is not None:
-                progress(done, len(groups))
-    return writer.finish()
-
-
-class _Writer:
-    """Collects rows of every table and writes them in chunks."""
-
-    def __init__(self, connection, book, table, count):
-        self.connection, self.book, self.table = connection, book, table
-        self.names = Names(connection, book.who)
-        self.kept = {"version": 1, "added_at": now(), "added_by": book.who}
-        rows = len(table.rows)
-        sizes = {_RUNS: count, _BATCHES: count}
-        self.numbers = {one: reserve_numbers(connection, one, sizes.get(one, rows)) for one in _ORDER}
-        self.waiting = {one: [] for one in _ORDER}
-        self.number_of, self.replaced, self.photos, self.strips = {}, [], {}, {}
-        self.lost_photos = set()
-
-    def _put(self, table, values):
-        number = next(self.numbers[table])
-        plain = {name: None if value != value else value for name, value in values.items()}
-        self.waiting[table].append({"id": number, **self.kept, **plain})
-        return number
-
-    def take(self, group):
-        """Take the rows of one batch."""
-        records = [self.table.record(index) for index in group]
-        first = records[0]
-        self._refuse_two_runs(group, records)
-        run_id = self._run_of(group[0], first)
-        batch_id = self._put(_BATCHES, {"run_id": run_id, "replaces_id": None, **_some(first, _BATCHES)})
-        self.number_of[first.get("batch")] = batch_id
-        if first.get("replaces") is not None:
-            self.replaced.append((batch_id, first["replaces"]))
-        if not _empty(first.get("rinse_temp_c")):
-            self._put(_RINSES, {"batch_id": batch_id, "position": 1, **_some(first, _RINSES)})
-        dips = self._take_dips(batch_id, records)
-        several = len(set(dips.values())) > 1
-        for record in records:
-            told = several and ("dip" not in record or record["dip"] is not None)
-            self._take_reading(batch_id, dips[_dip_key(record)] if told else None, record)
-
-    def _run_of(self, index, record):
-        """The run of a batch: a new one, or that of the other bands of its strip."""
-        strip = record.get("coupon")
-        if not strip:
-            return self._put(_RUNS, _some(record, _RUNS))
-        shared = {"dyed_at": record.get("dyed_at"), **_some(record, _RUNS)}
-        if strip not in self.strips:
-            self.strips[strip] = self._put(_RUNS, _some(record, _RUNS)), shared, self.table.rows[index]
-        run_id, before, row = self.strips[strip]
-        for name, value in shared.items():
-            if not _same(value, before[name]):
-                here = f"{self.table.name}, row {self.table.rows[index]}"
-                raise BookError(
-                    f"{here}: coupon {strip} has another {name} than row {row}; nothing was imported; the bands of one "
-                    "strip share film and moment"
-                )
-        return run_id
-
-    def _refuse_two_runs(self, group, records):
-        first = records[0]
-        for index, record in zip(group[1:], records[1:], strict=True):
-            for name in _OF_BATCH:
-                if not _same(record.get(name), first.get(name)):
-                    row, before = self.table.rows[index], self.table.rows[group[0]]
-                    raise BookError(
-                        f"{self.table.name}, row {row}: batch {first['batch']} has another {name} than row {before}; "
-                        "nothing was imported; give each batch its own number"
-                    )
-
-    def _take_dips(self, batch_id, records):
-        dips = {}
-        # rows that do not say their dip come last, and belong to a numbered one of equal settings where there is one
-        for record in sorted(records, key=lambda record: record.get("dip") is None):
-            key = _dip_key(record)
-            equal = [dip for (number, *settings), dip in dips.items() if key[0] is None and settings == [*key[1:]]]
-            if equal:
-                dips[key] = equal[0]
-            elif key not in dips:
-                dye_id, bath_id = self.names.dye_and_bath(record["dye"], record.get("bath"))
-                taken = {number for number, *_ in dips}
-                position = key[0] or next(place for place in range(1, len(taken) + 2) if place not in taken)
-                place = {"batch_id": batch_id, "position": position, "dye_id": dye_id, "bath_id": bath_id}
-                dips[(position, *key[1:])] = dips[key] = self._put(_DIPS, {**place, **_some(record, _DIPS)})
-        return dips
-
-    def _take_reading(self, batch_id, dip_id, record):
-        photo_id = self._photo(batch_id, record.get("photo"))
-        if _empty(record.get("L")):
-            return
-        values = {name: record.get(name) for name in _READ}
-        source = record.get("source") or "typed"
-        self._put(_READINGS, {"batch_id": batch_id, "dip_id": dip_id, "photo_id": photo_id, "source": source, **values})
-
-    def _photo(self, batch_id, sha):
-        """The row of a photo this book has already as a file; None where it has not."""
-        if not sha or sha in self.lost_photos:
-            return None
-        if (sha, batch_id) not in self.photos:
-            try:
-                size = len(self.book.photos.read(sha))
-            except BookError:
-                self.lost_photos.add(sha)
-                return None
-            values = {"batch_id": batch_id, "sha256": sha, "size_bytes": size}
-            self.photos[sha, batch_id] = self._put(_PHOTOS, values)
-        return self.photos[sha, batch_id]
-
-    def flush(self):
-        """Write what was collected; a table stands after those it points to."""
-        for table in _ORDER:
-            if self.waiting[table]:
-                self.connection.execute(insert(table), self.waiting[table])
-                self.waiting[table] = []
-
-    def finish(self):
-        """Link batches that were done again; return what could not be carried over."""
-        notes = []
-        for batch_id, old in self.replaced:
-            if old in self.number_of:
-                change = _BATCHES.update().where(_BATCHES.c.id == batch_id)
-                self.connection.execute(change.values(replaces_id=self.number_of[old]))
-            else:
-                notes.append(f"a batch replaces batch {old}, which is not in the file; the link was left out")
-        if self.lost_photos:
-            count = len(self.lost_photos)
-            notes.append(
-                f"{count} photos named in the file are not in this book; a backup carries photos, a table cannot"
-            )
-        return notes
-
-
-def _some(record, table):
-    """The settings of a record that live in one table, all of them, so that every row has the same columns."""
-    return {name: record.get(name) for name, home in HOMES.items() if home is table}
-
-
-def _dip_key(record):
-    return (record.get("dip"), *(None if _empty(record.get(name)) else record.get(name) for name in _OF_DIP))
-
-
-def _empty(value):
-    return value is None or value != value
-
-
-def _same(one, other):
-    return one == other or (_empty(one) and _empty(other))
 
 
 _MOST_SHOWN = 20
@@ -345,9 +159,9 @@ def import_records(book, table, dry_run=False, duplicates="refuse", progress=Non
     notes = list(table.notes)
     if not dry_run:
         with book.writing() as connection:
-            notes += insert_groups(connection, book, table, groups, progress)
-    told = {"columns": table.columns, "ignored": table.ignored, "notes": tuple(notes)}
-    return Imported(table.name, dry_run, len(groups), readings, 0, skipped, **told)
+            notes += _Writer(connection, book, table, len(groups)).write(groups, progress)
+    seen = {"columns": table.columns, "ignored": table.ignored, "notes": tuple(notes)}
+    return Imported(table.name, dry_run, len(groups), readings, 0, skipped, **seen)
 
 
 def _refuse_incomplete(table):
@@ -360,7 +174,7 @@ def _refuse_incomplete(table):
     problems = []
     for name in required:
         for row, value in zip(table.rows, table.values[name], strict=True):
-            if value is None or value != value:
+            if is_empty(value):
                 problems.append(f"row {row}, {name}: empty; a dip cannot be repeated without")
     problems += _halves_of_a_colour(table)
     if problems:
@@ -412,3 +226,166 @@ def _grouped(table, keep):
         number = table.values["batch"][index]
         groups.setdefault(("row", index) if number is None else number, []).append(index)
     return list(groups.values())
+
+
+class _Writer:
+    """Collects rows of every table and writes them in chunks, inside the caller's transaction."""
+
+    def __init__(self, connection, book, table, count):
+        self.connection, self.book, self.table = connection, book, table
+        self.names = Names(connection, book.who)
+        self.kept = {"version": 1, "added_at": now(), "added_by": book.who}
+        rows = len(table.rows)
+        sizes = {_RUNS: count, _BATCHES: count}
+        self.numbers = {one: _reserve_numbers(connection, one, sizes.get(one, rows)) for one in _ORDER}
+        self.waiting = {one: [] for one in _ORDER}
+        self.number_of, self.replaced, self.photos, self.strips = {}, [], {}, {}
+        self.lost_photos = set()
+
+    def _put(self, table, values):
+        number = next(self.numbers[table])
+        plain = {name: None if value != value else value for name, value in values.items()}
+        self.waiting[table].append({"id": number, **self.kept, **plain})
+        return number
+
+    def write(self, groups, progress=None):
+        """Write groups of rows, each a batch with its dips and readings; return what could not be carried over."""
+        for done, group in enumerate(groups, start=1):
+            self._take(group)
+            if done % _CHUNK == 0 or done == len(groups):
+                self._flush()
+                if progress is not None:
+                    progress(done, len(groups))
+        return self._finish()
+
+    def _take(self, group):
+        records = [self.table.record(index) for index in group]
+        first = records[0]
+        self._refuse_two_runs(group, records)
+        run_id = self._run_of(group[0], first)
+        batch_id = self._put(_BATCHES, {"run_id": run_id, "replaces_id": None, **_some(first, _BATCHES)})
+        self.number_of[first.get("batch")] = batch_id
+        if first.get("replaces") is not None:
+            self.replaced.append((batch_id, first["replaces"]))
+        if not is_empty(first.get("rinse_temp_c")):
+            self._put(_RINSES, {"batch_id": batch_id, "position": 1, **_some(first, _RINSES)})
+        dips = self._take_dips(batch_id, records)
+        several = len(set(dips.values())) > 1
+        for record in records:
+            says_its_dip = several and ("dip" not in record or record["dip"] is not None)
+            self._take_reading(batch_id, dips[_dip_key(record)] if says_its_dip else None, record)
+
+    def _run_of(self, index, record):
+        """The run of a batch: a new one, or that of the other bands of its strip."""
+        strip = record.get("coupon")
+        if not strip:
+            return self._put(_RUNS, _some(record, _RUNS))
+        shared = {"dyed_at": record.get("dyed_at"), **_some(record, _RUNS)}
+        if strip not in self.strips:
+            self.strips[strip] = self._put(_RUNS, _some(record, _RUNS)), shared, self.table.rows[index]
+        run_id, before, row = self.strips[strip]
+        for name, value in shared.items():
+            if not _same(value, before[name]):
+                here = f"{self.table.name}, row {self.table.rows[index]}"
+                raise BookError(
+                    f"{here}: coupon {strip} has another {name} than row {row}; nothing was imported; the bands of one "
+                    "strip share film and moment"
+                )
+        return run_id
+
+    def _refuse_two_runs(self, group, records):
+        first = records[0]
+        for index, record in zip(group[1:], records[1:], strict=True):
+            for name in _OF_BATCH:
+                if not _same(record.get(name), first.get(name)):
+                    row, before = self.table.rows[index], self.table.rows[group[0]]
+                    raise BookError(
+                        f"{self.table.name}, row {row}: batch {first['batch']} has another {name} than row {before}; "
+                        "nothing was imported; give each batch its own number"
+                    )
+
+    def _take_dips(self, batch_id, records):
+        dips = {}
+        # rows that do not say their dip come last, and belong to a numbered one of equal settings where there is one
+        for record in sorted(records, key=lambda record: record.get("dip") is None):
+            key = _dip_key(record)
+            equal = [dip for (number, *settings), dip in dips.items() if key[0] is None and settings == [*key[1:]]]
+            if equal:
+                dips[key] = equal[0]
+            elif key not in dips:
+                dye_id, bath_id = self.names.dye_and_bath(record["dye"], record.get("bath"))
+                taken = {number for number, *_ in dips}
+                position = key[0] or next(place for place in range(1, len(taken) + 2) if place not in taken)
+                place = {"batch_id": batch_id, "position": position, "dye_id": dye_id, "bath_id": bath_id}
+                dips[(position, *key[1:])] = dips[key] = self._put(_DIPS, {**place, **_some(record, _DIPS)})
+        return dips
+
+    def _take_reading(self, batch_id, dip_id, record):
+        photo_id = self._photo(batch_id, record.get("photo"))
+        if is_empty(record.get("L")):
+            return
+        values = {name: record.get(name) for name in (*READ, "read_at")}
+        source = record.get("source") or "typed"
+        self._put(_READINGS, {"batch_id": batch_id, "dip_id": dip_id, "photo_id": photo_id, "source": source, **values})
+
+    def _photo(self, batch_id, sha):
+        """The row of a photo this book has already as a file; None where it has not."""
+        if not sha or sha in self.lost_photos:
+            return None
+        if (sha, batch_id) not in self.photos:
+            try:
+                size = len(self.book.photos.read(sha))
+            except BookError:
+                self.lost_photos.add(sha)
+                return None
+            values = {"batch_id": batch_id, "sha256": sha, "size_bytes": size}
+            self.photos[sha, batch_id] = self._put(_PHOTOS, values)
+        return self.photos[sha, batch_id]
+
+    def _flush(self):
+        # a table stands after those it points to
+        for table in _ORDER:
+            if self.waiting[table]:
+                self.connection.execute(insert(table), self.waiting[table])
+                self.waiting[table] = []
+
+    def _finish(self):
+        """Link batches that were done again; say what could not be carried over."""
+        notes = []
+        for batch_id, old in self.replaced:
+            if old in self.number_of:
+                change = _BATCHES.update().where(_BATCHES.c.id == batch_id)
+                self.connection.execute(change.values(replaces_id=self.number_of[old]))
+            else:
+                notes.append(f"a batch replaces batch {old}, which is not in the file; the link was left out")
+        if self.lost_photos:
+            count = len(self.lost_photos)
+            notes.append(
+                f"{count} photos named in the file are not in this book; a backup carries photos, a table cannot"
+            )
+        return notes
+
+
+def _some(record, table):
+    """The settings of a record that live in one table, all of them, so that every row has the same columns."""
+    return {name: record.get(name) for name, home in HOMES.items() if home is table}
+
+
+def _dip_key(record):
+    return (record.get("dip"), *(None if is_empty(record.get(name)) else record.get(name) for name in _OF_DIP))
+
+
+def _same(one, other):
+    return one == other or (is_empty(one) and is_empty(other))
+
+
+def _reserve_numbers(connection, table, count):
+    """Iterator of `count` free numbers that no other station will take.
+
+    In SQLite no other transaction writes meanwhile; a server hands them out of the table's counter.
+    """
+    if connection.dialect.name == "sqlite":
+        first = (connection.execute(select(func.max(table.c.id))).scalar() or 0) + 1
+        return iter(range(first, first + count))
+    draw = select(func.nextval(func.pg_get_serial_sequence(table.name, "id")))
+    return iter(connection.execute(draw.select_from(func.generate_series(1, count))).scalars().all())
