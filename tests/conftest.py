@@ -1,28 +1,43 @@
 """Shared set-up; where the environment promises a browser or a server, tests that need one may not skip."""
 
-import importlib.util
+import hashlib
 import os
-import sys
-from pathlib import Path
+import pickle
 
 import pytest
+
+# tests run side by side: more threads to a matrix product would only wait for each other; set before numpy is loaded
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 
 @pytest.fixture(scope="session")
 def worlds():
     """The simulated baths of the bench."""
-    if "worlds" not in sys.modules:
-        path = Path(__file__).parent / "bench" / "worlds.py"
-        spec = importlib.util.spec_from_file_location("worlds", path)
-        sys.modules["worlds"] = importlib.util.module_from_spec(spec)
-        spec.loader.exec_module(sys.modules["worlds"])
-    return sys.modules["worlds"]
+    from tests.bench import worlds
+
+    return worlds
 
 
 @pytest.fixture(scope="session")
 def bath(worlds):
     """One simulated bath, for the tests of model and advice."""
     return worlds.TUNING[0].bath(3)
+
+
+@pytest.fixture(scope="session")
+def learn_once():
+    """`learn_model`, which learns the same records once a process: most books of the tests hold the same dips."""
+    from dyebook.model.predict import learn_model
+
+    kept = {}
+
+    def learn(records, *more):
+        key = hashlib.sha256(pickle.dumps((records.to_dict("list"), more))).hexdigest()
+        if key not in kept:
+            kept[key] = learn_model(records, *more)
+        return kept[key]
+
+    return learn
 
 
 @pytest.hookimpl(hookwrapper=True)

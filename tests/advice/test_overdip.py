@@ -27,7 +27,7 @@ def models(pair):
 
 def truth(pair, first=3.0, second=0.0, at=None):
     """True colour after so many minutes in the first bath, and so many in the second `at` settings of its own."""
-    import worlds
+    from tests.bench import worlds
 
     dips = pd.DataFrame([{**DIP, "dwell_min": first}, {**(at or DIP), "dwell_min": max(second, 1e-6)}])
     absorbance = 0.0

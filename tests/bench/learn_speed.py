@@ -8,9 +8,9 @@ import time
 
 import numpy as np
 import suggest
-import worlds
 
 from dyebook import learn_bath
+from tests.bench import worlds
 
 
 def seconds(work, repeats):

@@ -12,10 +12,10 @@ import warnings
 
 import numpy as np
 import pandas as pd
-import worlds
 from scipy.stats import qmc
 
 from dyebook import delta_e_00, learn_bath
+from tests.bench import worlds
 
 COLUMNS = ["film_um", "dye_g_per_l", "bath_temp_c", "dwell_min", "ph"]
 LAB = ["L", "a", "b"]

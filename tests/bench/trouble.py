@@ -15,9 +15,9 @@ from pathlib import Path
 import faults
 import faults_other
 import numpy as np
-import worlds
 
 from dyebook import diagnose, learn_bath
+from tests.bench import worlds
 
 
 def group_of(cause, case, with_trace):

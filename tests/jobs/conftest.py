@@ -10,6 +10,12 @@ from dyebook.lab import Lab
 from tests.render.scene import make_scene, render
 
 
+@pytest.fixture(autouse=True)
+def baths_learned_once(monkeypatch, learn_once):
+    """The same baths are learned once for all tests."""
+    monkeypatch.setattr("dyebook.advice.learn.learn_model", learn_once)
+
+
 @pytest.fixture
 def book(tmp_path):
     """An empty book."""

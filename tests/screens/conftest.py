@@ -43,6 +43,12 @@ def no_work_left():
 
 
 @pytest.fixture(autouse=True)
+def baths_learned_once(monkeypatch, learn_once):
+    """The baths of the demo book and of the big one are learned once for all tests."""
+    monkeypatch.setattr("dyebook.advice.learn.learn_model", learn_once)
+
+
+@pytest.fixture(autouse=True)
 def own_drafts(tmp_path, monkeypatch):
     """Drafts of a test stay its own."""
     monkeypatch.setenv("DYEBOOK_DRAFTS_DIR", str(tmp_path / "drafts"))
@@ -66,7 +72,7 @@ def begun_book(empty_book):
 @pytest.fixture(scope="session")
 def big_place(tmp_path_factory):
     """Folder of a book of 100,000 batches, made once."""
-    return fill_big_book(tmp_path_factory.mktemp("big") / "big.dyebook")
+    return fill_big_book(tmp_path_factory.mktemp("big") / "big.dyebook", baths=3)
 
 
 @pytest.fixture
