@@ -32,6 +32,7 @@ __all__ = [
     "Field",
     "Flaw",
     "Measurement",
+    "ReadOptions",
     "Reading",
     "check_text",
     "check_value",
@@ -332,9 +333,8 @@ class Measurement(Drawn):
         Left to right, or in the order of the polygons given.
     flags, warnings : tuple of str
         Doubts by name, and notes in words.
-    asked : dict
-        By what means it was read, where it was not the usual way: `camera` (name), `flat` (SHA-256 of the photo of
-        plain paper), `card_at`, `mat_line_mm`. A book keeps it, so that it can be read in the same way again.
+    options : dict
+        The `ReadOptions` it was read with, as plain values: `camera` is a name, `flat` the SHA-256 of its file.
     """
 
     photo: str
@@ -345,7 +345,7 @@ class Measurement(Drawn):
     parts: tuple = ()
     flags: tuple = ()
     warnings: tuple = ()
-    asked: dict = field(default_factory=dict)
+    options: dict = field(default_factory=dict)
 
     def to_dict(self):
         """Return the JSON object of the measure contract."""
@@ -357,7 +357,59 @@ class Measurement(Drawn):
             "parts": [part.to_dict() for part in self.parts],
             "flags": list(self.flags),
             "warnings": list(self.warnings),
+            "options": self.options,
         }
+
+
+@dataclass(frozen=True)
+class ReadOptions:
+    """How a photo is read: all that `dyebook.measure` goes by beside the photo itself; hashable.
+
+    Attributes
+    ----------
+    card_at : tuple of four (x, y), optional
+        Corners of the card's grey area in pixels of the upright photo; card or chart is found by itself without it.
+    card_lab : tuple of 3 floats, optional
+        The card's own Lab (D65, 2 degrees); 49.5, 0, 0 without it.
+    part_at : tuple of polygons, optional
+        Outlines of the parts, each of (x, y); no others are searched.
+    camera : str or dyebook.photo.camera.profile.CameraProfile, optional
+        A learned camera, or its name.
+    flat : path or bytes, optional
+        Photo of plain paper in the same light and frame.
+    no_card : bool
+        Go on without a card; the colours are then a guess, and flagged.
+    mat_line_mm : float, optional
+        Length of the photo mat's ruler line by calipers; 100 if the printer kept to scale.
+    flaws : bool
+        Look for spots, streaks and other flaws too; a little quicker without.
+    steps : int, optional
+        The part is a stepped coupon of so many bands, 2 to 20; they become the parts, from the longest dwell on.
+    """
+
+    card_at: tuple | None = None
+    card_lab: tuple | None = None
+    part_at: tuple | None = None
+    camera: object = None
+    flat: object = None
+    no_card: bool = False
+    mat_line_mm: float | None = None
+    flaws: bool = True
+    steps: int | None = None
+
+    def __post_init__(self):
+        for name in ("card_at", "card_lab", "part_at"):
+            object.__setattr__(self, name, _as_tuples(getattr(self, name)))
+
+    def to_dict(self, camera: str | None, flat: str | None) -> dict:
+        """Return plain values for JSON, with the name of the camera and the SHA-256 of the plain paper's photo."""
+        return {**vars(self), "camera": camera, "flat": flat}
+
+
+def _as_tuples(value):
+    """Nested sequences or an array of numbers as tuples, all the way down."""
+    value = value.tolist() if hasattr(value, "tolist") else value
+    return tuple(map(_as_tuples, value)) if isinstance(value, list | tuple) else value
 
 
 @dataclass(frozen=True)

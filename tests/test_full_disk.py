@@ -13,8 +13,8 @@ from dyebook.errors import DyebookError
 from dyebook.photo.camera.fit import Tone
 from dyebook.photo.camera.profile import CameraProfile
 from dyebook.photo.camera.store import keep_camera, load_camera
-from dyebook.photo.measure import measure_with_overlay
-from dyebook.record import DyeRecord
+from dyebook.photo.measure import look_at
+from dyebook.record import DyeRecord, ReadOptions
 from dyebook.report.paper.html import save_paper
 from dyebook.screens.drafts import load_draft, save_draft
 
@@ -72,7 +72,8 @@ def _paper(book, folder, turn):
 
 def _overlay(book, folder, turn):
     content = Path(__file__).parents[1] / "samples" / "orange_tags_on_wood.jpg"
-    measure_with_overlay(content, folder / "seen.jpg", no_card=True, part_at=[[(10, 10), (90, 10), (90, 90)]])
+    options = ReadOptions(no_card=True, part_at=[[(10, 10), (90, 10), (90, 90)]])
+    look_at(content, options).save_overlay(folder / "seen.jpg")
 
 
 WRITES = {"backup": _backup, "csv": _export("csv"), "jsonl": _export("jsonl"), "xlsx": _export("xlsx")}

@@ -68,11 +68,13 @@ def measured_values(measurement, part_index):
     reading = measurement.parts[part_index]
     values = {"source": "photo", "part_index": part_index, **reading_values(reading), "card": told["card"]}
     values["flags"] = list(dict.fromkeys([*measurement.flags, *reading.flags]))
-    means = dict(measurement.asked)
-    values["camera"] = means.pop("camera", None)
+    used = measurement.options
+    values["camera"] = used.get("camera")
     values["measured_with"] = {name: told[name] for name in ("photo", "size", "warnings")}
-    if means:
-        values["measured_with"]["asked"] = means
+    # with camera and card what is needed to read the photo in the same way again
+    asked = {name: used[name] for name in ("flat", "card_at", "mat_line_mm") if used.get(name) is not None}
+    if asked:
+        values["measured_with"]["asked"] = asked
     return values
 
 

@@ -1,4 +1,4 @@
-"""Learn a camera for a screen: what the chart shows, what it teaches, how well readings repeat; the photo mat."""
+"""Learn a camera for a screen: what the chart shows and teaches, how well readings repeat; print the photo mat."""
 
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -6,8 +6,10 @@ from pathlib import Path
 import numpy as np
 
 from dyebook.errors import PhotoError
+from dyebook.jobs.check_coupon import camera_of, one_part
+from dyebook.jobs.photo import FITTING, look, read_options, screen_jpeg
 
-__all__ = ["LearnedFrom", "check_repeats", "forget_learned", "keep_learned", "learn_from", "mat_drawing"]
+__all__ = ["LearnedFrom", "check_repeats", "forget_learned", "keep_learned", "learn_from", "print_mat"]
 
 _LONG_SIDE = 1400
 _RING = (255, 210, 0)
@@ -111,26 +113,24 @@ def _drawn(photo, quads):
         place = int(points[:, 0].min()) + 3, int(points[:, 1].min()) + 18
         for colour, width in (((0, 0, 0), 4), ((255, 255, 255), 1)):
             cv2.putText(picture, str(number), place, cv2.FONT_HERSHEY_SIMPLEX, 0.55, colour, width, cv2.LINE_AA)
-    return cv2.imencode(".jpg", cv2.cvtColor(picture, cv2.COLOR_RGB2BGR), [cv2.IMWRITE_JPEG_QUALITY, 88])[1].tobytes()
+    return screen_jpeg(picture)
 
 
-def check_repeats(photos, camera=None, progress=None, book=None, batch_sd=None, **options):
-    """Return how well readings of one coupon repeat over several photos, and keep it with the camera.
+def check_repeats(book, photos, batch_sd=None, progress=None, **asked):
+    """Return how well readings of one coupon repeat over several photos, and keep it with the camera that was named.
 
     Parameters
     ----------
+    book : dyebook.book.store.Book or None
+        Whoever holds it must be a maker to change a camera.
     photos : sequence of (str, path or bytes)
         Name and content; the coupon alone beside the card, moved and photographed anew each time.
-    camera : str, optional
-        A learned camera.
-    progress : callable, optional
-        Called with the number of photos done.
-    book : dyebook.book.store.Book, optional
-        Whoever holds it must be a maker to change a camera; it knows the shop's own card.
     batch_sd : sequence of 3 floats, optional
         Spread of the shop's batches per L*, a*, b*, for the gauge share.
-    **options
-        As for `dyebook.measure`: `card_at`, `card_lab`, `part_at`.
+    progress : callable, optional
+        Called with the number of photos done.
+    **asked
+        As for `dyebook.jobs.photo.read_options`.
 
     Returns
     -------
@@ -139,28 +139,28 @@ def check_repeats(photos, camera=None, progress=None, book=None, batch_sd=None, 
     Raises
     ------
     PhotoError
-        If a photo shows no or several parts, is given twice, or there are too few photos.
+        If a photo shows no or several parts, is given twice, or was taken with another camera than the rest, or there
+        are too few photos.
     """
-    from dyebook.jobs.check_coupon import one_part
     from dyebook.photo.camera.repeat import repeatability
     from dyebook.photo.camera.store import note_repeatability
-    from dyebook.photo.measure import look_at
 
-    if camera is not None and book is not None:
+    options = read_options(book, flaws=False, **asked)
+    is_named = options.camera not in (None, FITTING)
+    if is_named and book is not None:
         book.must_be("maker")
-    if book is not None and options.get("card_lab") is None:
-        options["card_lab"] = book.setting("card_lab")
     _refuse_twins(photos)
-    labs = []
+    seen = []
     for name, content in photos:
-        seen = look_at(content, camera=camera, name=name, flaws=False, **options).measurement
-        labs.append(one_part(seen).lab)
+        seen.append(look(content, options, name).measurement)
+        one_part(seen[-1])
         if progress is not None:
-            progress(len(labs))
-    told = repeatability(labs, batch_sd)
-    if camera is not None:
-        note_repeatability(camera, told.sd)
-    return told
+            progress(len(seen))
+    camera = camera_of(seen)
+    spread = repeatability([one_part(one).lab for one in seen], batch_sd)
+    if is_named:
+        note_repeatability(camera, spread.sd)
+    return spread
 
 
 def _refuse_twins(photos):
@@ -177,24 +177,23 @@ def _refuse_twins(photos):
         first[data] = name
 
 
-def mat_drawing(paper):
-    """Return what `dyebook.report.paper.mat.write_mat` draws of the mat: size, marks and length of its line, in mm.
+def print_mat(file, paper: str) -> float:
+    """Write the photo mat as a PDF for a paper of `dyebook.photo.mat.PAPERS`; return its ruler line's length in mm.
 
-    Parameters
-    ----------
-    paper : str
-        A name in `dyebook.photo.mat.PAPERS`.
-
-    Returns
-    -------
-    size_mm : tuple
-    marks : list
-    line_mm : float
+    Raises
+    ------
+    PhotoError
+        If the file cannot be written.
     """
     from dyebook.photo.mat import LINE_MM, PAPERS, mark_fields, mat_marks
+    from dyebook.report.paper.mat import write_mat
 
     marks = [
         (tuple(corners[0]), corners[1][0] - corners[0][0], mark_fields(number))
         for number, corners in mat_marks(paper).items()
     ]
-    return PAPERS[paper], marks, LINE_MM
+    try:
+        write_mat(file, paper, PAPERS[paper], marks, LINE_MM)
+    except OSError as fault:
+        raise PhotoError(f"{file} cannot be written ({fault.strerror}); name a folder that can be") from fault
+    return LINE_MM

@@ -8,16 +8,19 @@ import numpy as np
 
 from dyebook.book.coupons import check_readings, day_of, keep_check_day, take_back_check_day
 from dyebook.errors import PhotoError, RecordError
+from dyebook.jobs.photo import look, read_options
 from dyebook.lab import Lab
 
 __all__ = [
     "BASELINE",
     "CouponDays",
+    "camera_of",
     "count_from",
     "coupon_cameras",
     "coupon_days",
     "doubts_of",
     "keep_day",
+    "keep_photos",
     "one_part",
     "put_right",
     "take_back",
@@ -104,6 +107,21 @@ def one_part(measurement):
     return measurement.parts[0]
 
 
+def camera_of(measurements) -> str:
+    """Return the name of the learned camera that photos of the coupon were read with, empty for none.
+
+    Raises
+    ------
+    PhotoError
+        If they were read with several: those readings are not compared.
+    """
+    names = {one.options.get("camera") or "" for one in measurements}
+    if len(names) > 1:
+        which = " and ".join(name or "no learned camera" for name in sorted(names))
+        raise PhotoError(f"the photos were read with {which}; photograph the coupon with one camera, or name it")
+    return names.pop() if names else ""
+
+
 def doubts_of(measurement):
     """Return the flags of a photo of the coupon and its parts; that nobody looked for flaws on it is no doubt."""
     flags = dict.fromkeys([*measurement.flags, *(flag for part in measurement.parts for flag in part.flags)])
@@ -142,6 +160,32 @@ def keep_day(book, shots, camera="", day=None):
     _move_in(book)
     keep_check_day(book, day.isoformat(), camera or None, kept)
     return coupon_days(book, camera)
+
+
+def keep_photos(book, photos, day=None, saw=None, **asked) -> CouponDays:
+    """Read photos of the check coupon and keep them as one day's reading, with the camera they were read with.
+
+    Parameters
+    ----------
+    book : dyebook.book.store.Book
+    photos : sequence of path
+    day : datetime.date, optional
+        Today if left out.
+    saw : callable, optional
+        Called with each photo and its measurement before anything is kept.
+    **asked
+        As for `dyebook.jobs.photo.read_options`.
+
+    Raises
+    ------
+    PhotoError
+        As by `keep_day`, or if the photos were taken with several cameras.
+    """
+    options = read_options(book, flaws=False, **asked)
+    shots = [(look(photo, options).measurement, photo) for photo in photos]
+    for measurement, photo in shots if saw is not None else ():
+        saw(photo, measurement)
+    return keep_day(book, shots, camera_of([measurement for measurement, _ in shots]), day)
 
 
 def take_back(book, camera, day):

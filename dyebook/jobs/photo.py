@@ -1,25 +1,27 @@
-"""Read a stepped coupon and keep each of its bands; whatever the photo fails to tell, nothing is lost.
+"""Read a photo for a book, show it, and keep what it told; whatever it fails to tell, nothing is lost.
 
-Look at a photo for a screen: what was measured, with pictures of it; a refusal still shows the photo.
-
-Measure a photo and keep it with its batch; whatever the photo fails to tell, nothing is lost.
-
-Keep a customer's sample that lay beside a batch in one photo.
+`read_options` says how a book's photos are read: as was asked, and where nothing was, with the shop's own card and the
+learned camera that took the photo. Every command and page goes by it. `look` reads one photo that way, `see_photo`
+draws it for a screen too (a refusal still shows the photo), `record_dip` and `record_strip` keep photo and reading as
+a batch or as the bands of a stepped coupon, and `options_as_kept` reads a kept photo once more as it was read before.
 """
 
 import re
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import datetime
+from pathlib import Path
 from types import SimpleNamespace
 
 from dyebook.book.readings import mean_lab, measured_values, reading_values
 from dyebook.errors import PhotoError, RecordError
 from dyebook.jobs import say_nothing
 from dyebook.lab import Lab, delta_e_00
-from dyebook.record import Measurement, Reading, check_value
+from dyebook.record import Measurement, Reading, ReadOptions, check_value
 from dyebook.units import parse_quantity
 
 __all__ = [
+    "FITTING",
     "MOST_BANDS",
     "KeptStrip",
     "Recorded",
@@ -29,15 +31,88 @@ __all__ = [
     "keep_dip",
     "keep_sample",
     "known_cameras",
+    "look",
     "mean_of",
+    "options_as_kept",
     "parse_dwells",
+    "read_options",
     "record_dip",
     "record_strip",
+    "screen_jpeg",
     "see_photo",
+    "shade_of",
 ]
 
+# as `ReadOptions.camera`: the learned camera that took the photo, where there is one; no camera can be called so
+FITTING = "*"
 _LONG_SIDE = 1400
 _JPEG_QUALITY = 88
+
+
+def read_options(book, camera=FITTING, card_lab=None, **asked) -> ReadOptions:
+    """Return how the photos of a book are read.
+
+    Parameters
+    ----------
+    book : dyebook.book.store.Book or None
+        Its own card is used where no other is named; None where there is no book.
+    camera : str, CameraProfile or None
+        A learned camera or its name; None for none, even where one took the photo.
+    **asked
+        Further fields of `ReadOptions`.
+    """
+    if card_lab is None and book is not None:
+        card_lab = book.setting("card_lab")
+    return ReadOptions(camera=camera, card_lab=card_lab, **asked)
+
+
+def options_as_kept(row, read_file: Callable[[str], bytes]) -> ReadOptions:
+    """Return how a kept reading was read.
+
+    Parameters
+    ----------
+    row : dict
+        Of the table of readings.
+    read_file : callable
+        Returns the bytes of a kept photo by its SHA-256; called for the photo of plain paper.
+    """
+    card, asked = row["card"] or {}, (row["measured_with"] or {}).get("asked") or {}
+    return ReadOptions(
+        card_at=asked.get("card_at"),
+        card_lab=card.get("lab"),
+        camera=row["camera"],
+        flat=read_file(asked["flat"]) if "flat" in asked else None,
+        no_card=card.get("kind") == "none",
+        mat_line_mm=asked.get("mat_line_mm"),
+    )
+
+
+def look(source, options: ReadOptions, name: str | None = None):
+    """Return the `dyebook.photo.measure.Look` at a photo, read by the learned camera that took it if `FITTING` says so.
+
+    Parameters
+    ----------
+    source : path, bytes, LinearPhoto or HalfPhoto
+    options : ReadOptions
+    name : str, optional
+        What messages call a photo given as bytes.
+    """
+    from dyebook.photo.camera.store import profile_for
+    from dyebook.photo.file.read import read_photo
+    from dyebook.photo.measure import look_at
+
+    photo = read_photo(source, name=name, quick=True) if isinstance(source, str | Path | bytes) else source
+    if options.camera == FITTING:
+        options = replace(options, camera=profile_for(photo))
+    return look_at(photo, options)
+
+
+def shade_of(book, photo) -> Lab:
+    """Return the colour of the first part in a photo; PhotoError where there is none."""
+    parts = look(photo, read_options(book, flaws=False)).measurement.parts
+    if not parts:
+        raise PhotoError(f"no part was found in {photo}; measure it with --part-at and give its colour as --lab")
+    return parts[0].lab
 
 
 @dataclass(frozen=True)
@@ -54,15 +129,12 @@ class Seen:
         None when it could not be measured.
     problem : str
         Why, in one sentence; empty when all is well.
-    camera : str
-        The learned camera it was read with; empty without.
     """
 
     size: tuple
     overlay: bytes
     measurement: Measurement | None
     problem: str = ""
-    camera: str = ""
 
 
 def known_cameras():
@@ -91,49 +163,26 @@ def mean_of(readings):
     return lab, lab_u, max(float(delta_e_00(lab, reading.lab)) for reading in readings)
 
 
-def see_photo(content, name=None, own_camera=False, progress=None, **options):
-    """Return a `Seen` of a photo.
-
-    Parameters
-    ----------
-    content : bytes
-    name : str, optional
-        As the photo was called.
-    own_camera : bool
-        Read it with the learned camera that took it, where there is one.
-    progress : callable, optional
-        Called with words where a stage begins.
-    **options
-        As for `dyebook.measure`: `card_at`, `card_lab`, `part_at`, `camera`, `flat`, `no_card`.
-
-    Returns
-    -------
-    Seen
+def see_photo(content: bytes, options: ReadOptions, name=None, progress=say_nothing) -> Seen:
+    """Return a `Seen` of a photo; `progress` is called with words where a stage begins.
 
     Raises
     ------
     PhotoError
         If it is no photo at all; a photo without a usable card or part is shown, with the reason in words.
     """
-    from dyebook.photo.camera.store import profile_for
     from dyebook.photo.file.read import read_photo
-    from dyebook.photo.measure import look_at
 
-    tell = progress or say_nothing
     called = name or "the photo"
-    tell(f"Reading {called}")
+    progress(f"Reading {called}")
     photo = read_photo(content, name=name, quick=True)
-    if own_camera and options.get("camera") is None:
-        options["camera"] = profile_for(photo)
-    used = options.get("camera")
-    used = used if isinstance(used, str) or used is None else used.name
-    tell(f"Looking for card and parts in {called}")
+    progress(f"Looking for card and parts in {called}")
     try:
-        look = look_at(photo, **options)
+        looked = look(photo, options)
     except PhotoError as error:
-        return Seen(photo.size, _jpeg(_picture(photo, None)), None, str(error), used or "")
-    tell(f"Drawing what was found in {called}")
-    return Seen(photo.size, _jpeg(look.overlay(_LONG_SIDE)), look.measurement, camera=used or "")
+        return Seen(photo.size, screen_jpeg(_picture(photo, None)), None, str(error))
+    progress(f"Drawing what was found in {called}")
+    return Seen(photo.size, screen_jpeg(looked.overlay(_LONG_SIDE)), looked.measurement)
 
 
 def draw_plain(content, name=None):
@@ -146,10 +195,10 @@ def draw_plain(content, name=None):
     """
     from dyebook.photo.file.read import read_photo
 
-    return _jpeg(_picture(read_photo(content, name=name, quick=True), None))
+    return screen_jpeg(_picture(read_photo(content, name=name, quick=True), None))
 
 
-def draw_kept(book, batch_id, most=None, plain=False, progress=None):
+def draw_kept(book, batch_id, most=None, plain=False, progress=say_nothing):
     """Return pictures of a batch's photos, newest first, each with the readings kept from it drawn in.
 
     Parameters
@@ -171,13 +220,13 @@ def draw_kept(book, batch_id, most=None, plain=False, progress=None):
     from dyebook.photo.file.read import read_photo
 
     readings = book.rows("readings", batch_id=batch_id)
-    drawn, tell = [], progress or say_nothing
+    drawn = []
     for row in book.rows("photos", batch_id=batch_id)[::-1][:most]:
         own = [reading for reading in readings if reading["photo_id"] == row["id"]]
         name = row["name"] or next((one["measured_with"]["photo"] for one in own if one["measured_with"]), "photo")
-        tell(f"Drawing {name}")
+        progress(f"Drawing {name}")
         photo = read_photo(book.photo_bytes(row["sha256"]), name=name, quick=True)
-        drawn.append((name, _jpeg(_picture(photo, None if plain else _as_measured(photo, own)))))
+        drawn.append((name, screen_jpeg(_picture(photo, None if plain else _as_measured(photo, own)))))
     return drawn
 
 
@@ -203,7 +252,8 @@ def _reading_of(row):
     return Reading(Lab(row["L"], row["a"], row["b"]), unknown, unknown, tuple(map(tuple, row["outline"])), box)
 
 
-def _jpeg(picture):
+def screen_jpeg(picture) -> bytes:
+    """Return a picture (uint8, RGB) as JPEG for a screen."""
     import cv2
 
     _, data = cv2.imencode(".jpg", cv2.cvtColor(picture, cv2.COLOR_RGB2BGR), [cv2.IMWRITE_JPEG_QUALITY, _JPEG_QUALITY])
@@ -233,22 +283,22 @@ class Recorded:
         return {"batch": self.batch, "reading": self.reading, "warnings": list(self.warnings)}
 
 
-def record_dip(book, record, photo=None, part_index=0, replaces_id=None, run=None, **options):
+def record_dip(book, record, photo=None, part_index=0, replaces_id=None, run=None, **asked) -> Recorded:
     """Add a batch to the book with its photo, measured where that is possible.
 
     Parameters
     ----------
     book : dyebook.book.store.Book
     record : dyebook.record.DyeRecord
-    photo : path, optional
+    photo : path or bytes, optional
     part_index : int or None
         Which part of the photo the batch is, counted from 0, left to right; None for all of them.
     replaces_id : int, optional
         The batch that was stripped and is done again by this one.
     run : dict, optional
         Further columns of its run.
-    **options
-        As for `dyebook.measure`: `card_at`, `card_lab`, `part_at`, `camera`, `flat`, `no_card`.
+    **asked
+        As for `read_options`.
 
     Returns
     -------
@@ -262,19 +312,30 @@ def record_dip(book, record, photo=None, part_index=0, replaces_id=None, run=Non
     BookError
         If the book could not keep it.
     """
-    measurement, warnings = (None, ()) if photo is None else _try_to_measure(book, photo, options)
+    measurement, warnings = (None, ()) if photo is None else _try_to_measure(book, photo, asked, "batch")
     shown = len(measurement.parts) if measurement else 0
+    if measurement and not shown:
+        warnings += ("no part was found in the photo",)
     if measurement and part_index is not None and part_index >= shown:
         if shown:
             warnings += (f"part {part_index + 1} was asked for, but the photo shows {shown}; kept without a reading",)
         measurement = None
     if measurement and part_index is not None and shown > 1:
         warnings += (f"the photo shows {shown} parts; number {part_index + 1} was kept",)
-    if measurement and options.get("flat") is not None:
-        book.add_photo(options["flat"])
+    if measurement and asked.get("flat") is not None:
+        book.add_photo(asked["flat"])
     batch_id = book.add_batch(record, photo, measurement, part_index, replaces_id, run)
     reading = measurement.parts[part_index or 0].to_dict() if measurement and shown else None
     return Recorded(batch_id, reading, warnings)
+
+
+def _try_to_measure(book, photo, asked, what):
+    """The measurement, or None, and what should be known about it; `what` is kept in any case."""
+    try:
+        measurement = look(photo, read_options(book, **asked)).measurement
+    except PhotoError as error:
+        return None, (f"{error} ({what} and photo were kept)",)
+    return measurement, tuple(measurement.warnings)
 
 
 def keep_dip(book, record, shots, batch_id=None, **state):
@@ -309,20 +370,6 @@ def keep_dip(book, record, shots, batch_id=None, **state):
             values = {"measurement": shot.measurement, "part_index": index, "photo": shot.content}
             book.add_reading(number, **values, **state)
     return number
-
-
-def _try_to_measure(book, photo, options):
-    """The measurement, or None, and what should be known about it."""
-    from dyebook.photo.measure import measure
-
-    if options.get("card_lab") is None:
-        options = {**options, "card_lab": book.setting("card_lab")}
-    try:
-        measurement = measure(photo, **options)
-    except PhotoError as error:
-        return None, (f"{error} (batch and photo were kept)",)
-    warnings = tuple(measurement.warnings)
-    return measurement, warnings if measurement.parts else (*warnings, "no part was found in the photo")
 
 
 def keep_sample(book, batch_id, measurement, part_index, name=None):
@@ -410,7 +457,7 @@ def parse_dwells(text):
     return tuple(check_value("dwell_min", dwell) for dwell in dwells)
 
 
-def record_strip(book, record, dwells_min, photo=None, progress=None, **options):
+def record_strip(book, record, dwells_min, photo=None, progress=None, **asked) -> KeptStrip:
     """Keep a stepped coupon: a batch for each band, with its reading where the photo tells one.
 
     Parameters
@@ -420,16 +467,12 @@ def record_strip(book, record, dwells_min, photo=None, progress=None, **options)
         What the bands have in common; its own dwell does not count. Without a moment it is dyed now.
     dwells_min : sequence of float
         The longest first.
-    photo : path, optional
+    photo : path or bytes, optional
         Of the whole strip beside the card.
     progress : callable, optional
         Called with words where a stage begins; until the bands are written, what it raises leaves the book as it was.
-    **options
-        As for `dyebook.measure`.
-
-    Returns
-    -------
-    KeptStrip
+    **asked
+        As for `read_options`.
 
     Raises
     ------
@@ -440,25 +483,14 @@ def record_strip(book, record, dwells_min, photo=None, progress=None, **options)
 
     dwells, tell = tuple(sorted(dwells_min, reverse=True)), progress or say_nothing
     tell("Reading the strip")
-    measurement, warnings = (None, ()) if photo is None else _try_to_measure_strip(book, photo, len(dwells), options)
+    asked = {**asked, "steps": len(dwells)}
+    measurement, warnings = (None, ()) if photo is None else _try_to_measure(book, photo, asked, "bands")
+    if measurement and len(measurement.parts) != len(dwells):
+        measurement = None
+        warnings += ("no strip was found in the photo; bands and photo were kept",)
     # the moment ties the bands together, beside their film
     record = replace(record, dyed_at=record.dyed_at or datetime.now().isoformat(timespec="minutes"))
     tell("Writing the bands into the book")
     batches = add_strip(book, record, dwells, photo, measurement)
     readings = tuple(part.to_dict() for part in measurement.parts) if measurement else ()
     return KeptStrip(tuple(batches), dwells, readings, warnings)
-
-
-def _try_to_measure_strip(book, photo, count, options):
-    """The measurement with a part a band, or None, and what should be known about it."""
-    from dyebook.photo.measure import measure
-
-    if options.get("card_lab") is None:
-        options = {**options, "card_lab": book.setting("card_lab")}
-    try:
-        measurement = measure(photo, steps=count, **options)
-    except PhotoError as error:
-        return None, (f"{error} (bands and photo were kept)",)
-    if len(measurement.parts) != count:
-        return None, (*measurement.warnings, "no strip was found in the photo; bands and photo were kept")
-    return measurement, tuple(measurement.warnings)

@@ -24,8 +24,9 @@ from urllib.parse import urlsplit
 
 import numpy as np
 
-from dyebook.book.readings import count_waiting, put_in_place, waiting_photos
+from dyebook.book.readings import count_waiting, measured_values, put_in_place, waiting_photos
 from dyebook.errors import BookError, DyebookError, PhotoError
+from dyebook.jobs.photo import look, options_as_kept
 from dyebook.lab import delta_e_00
 from dyebook.version import __version__
 
@@ -248,8 +249,6 @@ def _make_ready():
 
 
 def _sound_bytes(keeper, sha):
-    import hashlib
-
     content = keeper.read(sha)
     if hashlib.sha256(content).hexdigest() != sha:
         raise PhotoError(f"the photo {sha[:12]}… is not what it was; restore a backup")
@@ -258,51 +257,35 @@ def _sound_bytes(keeper, sha):
 
 def _fresh_readings(content, keeper, task):
     """Yield the old number and new columns of each reading, by the part that lies where the old one lay."""
-    from dyebook.book.readings import measured_values
-
     looks = {}
     for old in task.waiting.readings:
-        means, card = _means(old, keeper, task), old["card"] or {}
-        same = json.dumps([card, old["camera"], _asked(old)], sort_keys=True)
+        options = _options(old, keeper, task)
+        same = options, json.dumps(old["card"])
         if same not in looks:
-            looks[same] = _measure(content, card, means)
-        index = _part_there(looks[same], old["outline"])
-        again = looks[same] if index is not None else _measure(content, card, means | {"part_at": [old["outline"]]})
-        yield old["id"], measured_values(again, index or 0)
+            looks[same] = _measure(content, old["card"] or {}, options, task.waiting.name)
+        seen, index = looks[same], _part_there(looks[same], old["outline"])
+        if index is None:
+            seen = _measure(content, old["card"] or {}, replace(options, part_at=[old["outline"]]), task.waiting.name)
+        yield old["id"], measured_values(seen, index or 0)
 
 
-def _asked(old):
-    """What the old reading was read by, as far as the book knows."""
-    return (old.get("measured_with") or {}).get("asked") or {}
+def _options(old, keeper, task):
+    """How the old reading was read, but with another camera where one is given for all."""
+    options = options_as_kept(old, lambda sha: _sound_bytes(keeper, sha))
+    own = next((profile for profile in task.own_cameras if profile.name == options.camera), options.camera)
+    return replace(options, camera=task.camera or own)
 
 
-def _means(old, keeper, task):
-    """Options of `measure` that read a photo as the old reading was, but with another camera where one is given."""
-    asked, name = _asked(old), old["camera"]
-    own = next((profile for profile in task.own_cameras if profile.name == name), name)
-    means = {"camera": task.camera or own, "name": task.waiting.name, "mat_line_mm": asked.get("mat_line_mm")}
-    if "card_at" in asked:
-        means["card_at"] = asked["card_at"]
-    if "flat" in asked:
-        means["flat"] = _sound_bytes(keeper, asked["flat"])
-    return means
-
-
-def _measure(content, card, means):
+def _measure(content, card, options, name):
     """Measure with the card that was used then: where it was pointed out, else found anew, else where it lay then."""
-    from dyebook.photo.measure import look_at
-
-    if card.get("kind") == "none":
-        return look_at(content, no_card=True, **means).measurement
-    means = {**means, "card_lab": card.get("lab")}
     try:
-        return look_at(content, **means).measurement
+        return look(content, options, name).measurement
     except PhotoError:
-        if card.get("kind") not in ("grey", "mat") or not card.get("quad") or "card_at" in means:
+        if card.get("kind") not in ("grey", "mat") or not card.get("quad") or options.card_at is not None:
             raise
-        again = look_at(content, card_at=card["quad"], **means).measurement
-        # found by us then as well: nobody pointed it out
-        return replace(again, asked={name: value for name, value in again.asked.items() if name != "card_at"})
+        again = look(content, replace(options, card_at=card["quad"]), name).measurement
+        # found without help then as well: it was not pointed out
+        return replace(again, options={**again.options, "card_at": None})
 
 
 def _part_there(measurement, outline):

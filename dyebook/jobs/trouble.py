@@ -4,7 +4,7 @@ A bath is judged against itself as made up: it is learned from the dips that cam
 later dips are compared with what those lead to expect. The check coupon says whether it is the camera that drifts.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from dyebook.book.life import replaced_batches
 from dyebook.errors import BookError, ModelError, PhotoError, RecordError
@@ -12,6 +12,7 @@ from dyebook.jobs import say_nothing
 from dyebook.jobs.baths import all_baths, bath_label, events_of_bath
 from dyebook.jobs.check_coupon import BASELINE
 from dyebook.jobs.orders import judge_against, target_of
+from dyebook.jobs.photo import look, options_as_kept
 from dyebook.jobs.shade import learn_dips
 from dyebook.record import FIELDS, is_empty
 
@@ -226,17 +227,13 @@ def _part_of(row):
 
 
 def _look_again(book, rows):
-    """Measure the parts of a kept photo once more, with a look for flaws."""
-    from dyebook.photo.measure import measure
-
-    photo = book.row("photos", rows[-1]["photo_id"])
-    card = rows[-1]["card"] or {}
-    content = book.photo_bytes(photo["sha256"])
-    outlines = [row["outline"] for row in rows]
-    known = {"card_at": card.get("quad"), "card_lab": card.get("lab"), "no_card": card.get("quad") is None}
-    if card.get("kind") == "chart":  # found anew: all of its patches tell of the camera
-        known = {}
-    return measure(content, **known, part_at=outlines, flaws=True).to_dict()
+    """Measure the parts of a kept photo once more, as they were read, with a look for flaws."""
+    photo, card = book.row("photos", rows[-1]["photo_id"]), rows[-1]["card"] or {}
+    options = options_as_kept(rows[-1], book.photo_bytes)
+    if card.get("kind") != "chart":  # a chart is found anew: all of its patches tell of the camera
+        options = replace(options, card_at=card.get("quad"), no_card=card.get("quad") is None)
+    options = replace(options, part_at=[row["outline"] for row in rows])
+    return look(book.photo_bytes(photo["sha256"]), options).measurement.to_dict()
 
 
 def _log_of(book, number):

@@ -1,26 +1,27 @@
-"""The chain from a photo to its readings: read, card, light, parts, reading."""
+"""The chain from a photo to its readings: read, card, light, parts, reading.
+
+`look_at` runs it by one `ReadOptions` and keeps what each stage found, so that a screen can draw it; `measure` is the
+same with the options as keywords, and returns the readings alone. Neither knows a book: what a shop has set comes in
+as options (`dyebook.jobs.photo.read_options`). A learned camera enters twice: its tone curve is undone before light and
+parts are read, its mixing of colours after. Large JPEGs are decoded at half size; where card or part would be left with
+too few pixels, the photo decodes itself whole.
+"""
 
 from dataclasses import dataclass, replace
 from pathlib import Path
-
-import cv2
 
 from dyebook.errors import PhotoError
 from dyebook.photo.card.card import Card, card_at, no_card
 from dyebook.photo.card.find import find_card
 from dyebook.photo.file.read import HalfPhoto, LinearPhoto, read_photo, read_with_hash
-from dyebook.photo.flaw.find import with_flaws
 from dyebook.photo.light import Light, fit_light
 from dyebook.photo.mat import Mat, find_mat
-from dyebook.photo.overlay import draw_overlay
 from dyebook.photo.part.find import find_parts
 from dyebook.photo.part.part import part_at
 from dyebook.photo.reading import Evidence, read_parts
-from dyebook.photo.steps import band_parts
-from dyebook.record import Measurement
-from dyebook.safe_file import replacing
+from dyebook.record import Measurement, ReadOptions
 
-__all__ = ["Look", "look_at", "measure", "measure_with_overlay"]
+__all__ = ["Look", "look_at", "measure"]
 
 _PICTURES = (".png", ".jpg", ".jpeg", ".webp")
 # brightness, against perfect white, that no dyed film reaches off its mirror stripe: the card was not the card
@@ -38,44 +39,29 @@ class Look:
     measurement: Measurement
     mat: Mat | None = None
 
-    def overlay(self, long_side=1600):
+    def overlay(self, long_side: int = 1600):
         """Return a picture (uint8, RGB) of mat, card, parts, flaws, and the pixels used and rejected."""
+        from dyebook.photo.overlay import draw_overlay
+
         return draw_overlay(self.photo, self.measurement, self.evidence, long_side, self.mat)
 
+    def save_overlay(self, file: str | Path) -> None:
+        """Write that picture; PhotoError if the file's ending names no picture or it cannot be written."""
+        import cv2
 
-@dataclass(frozen=True)
-class _Wanted:
-    """What a caller of `measure` asked for; its parameters by name."""
+        from dyebook.safe_file import replacing
 
-    card_at: object = None
-    card_lab: object = None
-    part_at: object = None
-    camera: object = None
-    flat: object = None
-    no_card: bool = False
-    mat_line_mm: float | None = None
-    flaws: bool = True
-    steps: int | None = None
-
-
-def look_at(source, name=None, **options):
-    """Return a `Look` at a photo; options are those of `measure`, by name, and `name` is for bytes without a path."""
-    wanted = _Wanted(**options)
-    photo = source if isinstance(source, LinearPhoto | HalfPhoto) else read_photo(source, name=name, quick=True)
-    card, learned = _choose_card(photo, wanted)
-    paper, paper_hash = (None, None) if wanted.flat is None else read_with_hash(wanted.flat)
-    light = fit_light(photo, card, paper)
-    mat = find_mat(photo, wanted.mat_line_mm)
-    parts = _choose_parts(photo, card, light, mat, wanted)
-    profile = learned if wanted.camera is None else _profile_of(wanted.camera)
-    toned, card, light = _with_profile(photo, card, light, paper, profile)
-    evidence = read_parts(toned, light, card, parts, profile)
-    if wanted.flaws:
-        evidence = tuple(with_flaws(one, toned, light, part) for one, part in zip(evidence, parts, strict=True))
-    measurement = replace(_tell(photo, card, light, evidence, mat), asked=_means(wanted, profile, paper_hash))
-    if not wanted.flaws:
-        measurement = replace(measurement, flags=(*measurement.flags, "flaws_not_sought"))
-    return Look(photo, card, light, evidence, measurement, mat)
+        file = Path(file)
+        if file.suffix.lower() not in _PICTURES:
+            raise PhotoError(f"the overlay is to be {file.name!r}; give it one of the endings {', '.join(_PICTURES)}")
+        data = cv2.imencode(file.suffix, cv2.cvtColor(self.overlay(), cv2.COLOR_RGB2BGR))[1].tobytes()
+        try:
+            with replacing(file) as fresh:
+                fresh.write_bytes(data)
+        except OSError as error:
+            raise PhotoError(
+                f"cannot write the overlay {file} ({error.strerror}); name a place you may write"
+            ) from None
 
 
 def measure(
@@ -85,101 +71,83 @@ def measure(
     part_at=None,
     camera=None,
     flat=None,
-    no_card=False,
-    mat_line_mm=None,
-    flaws=True,
-    steps=None,
-):
+    no_card: bool = False,
+    mat_line_mm: float | None = None,
+    flaws: bool = True,
+    steps: int | None = None,
+) -> Measurement:
     """Return the colours of the parts in a photo.
 
     Parameters
     ----------
     path : path-like, bytes or LinearPhoto
         The photo.
-    card_at : sequence of four (x, y), optional
-        Corners of the card's grey area in pixels of the upright photo; card or chart is found by itself if left out.
-    card_lab : sequence of 3 floats, optional
-        The card's own Lab (D65, 2 degrees); 49.5, 0, 0 if left out.
-    part_at : list of polygons, optional
-        Outlines of the parts, each a sequence of (x, y); no others are searched.
-    camera : str or CameraProfile, optional
-        A learned camera, or its name.
-    flat : path-like, optional
-        Photo of plain paper in the same light and frame.
-    no_card : bool
-        Go on without a card; the colours are then a guess, and flagged.
-    mat_line_mm : float, optional
-        Length of the photo mat's ruler line by calipers; 100 if the printer kept to scale.
-    flaws : bool
-        Look for spots, streaks and other flaws too; a little quicker without.
-    steps : int, optional
-        The part is a stepped coupon of so many bands, 2 to 20; they become the parts, from the longest dwell on.
-
-    Returns
-    -------
-    Measurement
+    card_at, card_lab, part_at, camera, flat, no_card, mat_line_mm, flaws, steps
+        The fields of `dyebook.record.ReadOptions`.
 
     Raises
     ------
     PhotoError
         If the photo cannot be read, or neither a trustworthy card nor a chart is found.
     """
-    card = {"card_at": card_at, "card_lab": card_lab, "no_card": no_card}
-    parts = {"part_at": part_at, "flaws": flaws, "steps": steps}
-    return look_at(path, **card, **parts, camera=camera, flat=flat, mat_line_mm=mat_line_mm).measurement
+    options = ReadOptions(card_at, card_lab, part_at, camera, flat, no_card, mat_line_mm, flaws, steps)
+    return look_at(path, options).measurement
 
 
-def measure_with_overlay(path, overlay, **options):
-    """Return `measure(path, **options)` and write the picture of what was found to the file `overlay`."""
-    overlay = Path(overlay)
-    if overlay.suffix.lower() not in _PICTURES:
-        raise PhotoError(f"the overlay is to be {overlay.name!r}; give it one of the endings {', '.join(_PICTURES)}")
-    look = look_at(path, **options)
-    data = cv2.imencode(overlay.suffix, cv2.cvtColor(look.overlay(), cv2.COLOR_RGB2BGR))[1].tobytes()
+def look_at(source, options: ReadOptions = ReadOptions(), name: str | None = None) -> Look:  # noqa: B008
+    """Return a `Look` at a photo: a path, bytes (whose `name` messages then use) or one read already."""
+    photo = source if isinstance(source, LinearPhoto | HalfPhoto) else read_photo(source, name=name, quick=True)
+    card, profile = _choose_card(photo, options)
+    if options.camera is not None:
+        profile = _profile_of(options.camera)
+    paper, paper_hash = (None, None) if options.flat is None else read_with_hash(options.flat)
+    light = fit_light(photo, card, paper)
+    mat = find_mat(photo, options.mat_line_mm)
+    parts = _choose_parts(photo, card, light, mat, options)
+    toned, card, light = _with_profile(photo, card, light, paper, profile)
+    evidence = read_parts(toned, light, card, parts, profile)
+    if options.flaws:
+        from dyebook.photo.flaw.find import with_flaws
+
+        evidence = tuple(with_flaws(one, toned, light, part) for one, part in zip(evidence, parts, strict=True))
+    used = options.to_dict(None if options.camera is None else profile.name, paper_hash)
+    return Look(photo, card, light, evidence, _measurement(photo, card, light, evidence, mat, used), mat)
+
+
+def _choose_card(photo, options):
+    """The card, and the camera where the card is a chart that shows it."""
+    if options.card_at is not None:
+        return card_at(photo, options.card_at, options.card_lab), None
+    if options.no_card:
+        return no_card(), None
     try:
-        with replacing(overlay) as part:
-            part.write_bytes(data)
-    except OSError as error:
-        raise PhotoError(f"cannot write the overlay {overlay} ({error.strerror}); name a place you may write") from None
-    return look.measurement
+        return find_card(photo, options.card_lab), None
+    except PhotoError as refusal:
+        from dyebook.photo.camera.profile import chart_card
 
-
-def _tell(photo, card, light, evidence, mat):
-    """The measurement that a look has led to; the mat, where one is seen, adds areas."""
-    readings = [one.reading for one in evidence]
-    if mat is not None:
-        readings = [replace(reading, area_mm2=mat.area_mm2(reading.outline)) for reading in readings]
-    flags = [*card.flags, *light.flags, *(() if mat is None else mat.flags), *(() if readings else ("no_part",))]
-    if any(one.level > _TOO_LIGHT for one in evidence):
-        flags.append("card_doubtful")
-    return Measurement(
-        photo=photo.name,
-        size=photo.size,
-        card_kind="mat" if mat is not None and card.kind == "grey" else card.kind,
-        card_quad=None if card.quad is None else tuple(map(tuple, card.quad)),
-        card_lab=card.lab,
-        parts=tuple(readings),
-        flags=tuple(dict.fromkeys(flags)),
-        warnings=photo.notes,
-    )
-
-
-def _means(wanted, profile, paper_hash):
-    """What the photo was read by, as a book keeps it."""
-    means = {
-        "camera": None if wanted.camera is None else profile.name,
-        "flat": paper_hash,
-        "card_at": None if wanted.card_at is None else [[float(x), float(y)] for x, y in wanted.card_at],
-        "mat_line_mm": wanted.mat_line_mm,
-    }
-    return {name: value for name, value in means.items() if value is not None}
+        try:
+            return chart_card(photo)
+        except PhotoError:
+            raise refusal from None
 
 
 def _profile_of(camera):
-    """Profile by name, the one given, or None."""
+    """The profile of a name, or the one given."""
     from dyebook.photo.camera.store import load_camera
 
     return load_camera(camera) if isinstance(camera, str) else camera
+
+
+def _choose_parts(photo, card, light, mat, options):
+    if options.part_at is not None:
+        parts = [part_at(photo, polygon) for polygon in options.part_at]
+    else:
+        parts = [part for part in find_parts(photo, card, light) if mat is None or not mat.is_mark(part.outline)]
+    if options.steps is None:
+        return parts
+    from dyebook.photo.steps import band_parts
+
+    return band_parts(photo, light, parts, options.steps)
 
 
 def _with_profile(photo, card, light, paper, profile):
@@ -191,26 +159,24 @@ def _with_profile(photo, card, light, paper, profile):
     return toned, card, profile.dress(fit_light(toned, card, paper if paper is None else profile.undo_tone(paper)))
 
 
-def _choose_card(photo, wanted):
-    """The card, and the camera where the card is a chart that shows it."""
-    if wanted.card_at is not None:
-        return card_at(photo, wanted.card_at, wanted.card_lab), None
-    if wanted.no_card:
-        return no_card(), None
-    try:
-        return find_card(photo, wanted.card_lab), None
-    except PhotoError as refusal:
-        from dyebook.photo.camera.profile import chart_card
-
-        try:
-            return chart_card(photo)
-        except PhotoError:
-            raise refusal from None
-
-
-def _choose_parts(photo, card, light, mat, wanted):
-    if wanted.part_at is not None:
-        parts = [part_at(photo, polygon) for polygon in wanted.part_at]
-    else:
-        parts = [part for part in find_parts(photo, card, light) if mat is None or not mat.is_mark(part.outline)]
-    return parts if wanted.steps is None else band_parts(photo, light, parts, wanted.steps)
+def _measurement(photo, card, light, evidence, mat, used):
+    """What a look has led to; the mat, where one is seen, adds areas."""
+    readings = [one.reading for one in evidence]
+    if mat is not None:
+        readings = [replace(reading, area_mm2=mat.area_mm2(reading.outline)) for reading in readings]
+    flags = [*card.flags, *light.flags, *(() if mat is None else mat.flags), *(() if readings else ("no_part",))]
+    if any(one.level > _TOO_LIGHT for one in evidence):
+        flags.append("card_doubtful")
+    if not used["flaws"]:
+        flags.append("flaws_not_sought")
+    return Measurement(
+        photo=photo.name,
+        size=photo.size,
+        card_kind="mat" if mat is not None and card.kind == "grey" else card.kind,
+        card_quad=None if card.quad is None else tuple(map(tuple, card.quad)),
+        card_lab=card.lab,
+        parts=tuple(readings),
+        flags=tuple(dict.fromkeys(flags)),
+        warnings=photo.notes,
+        options=used,
+    )

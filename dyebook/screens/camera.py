@@ -1,7 +1,4 @@
-"""How well readings repeat: one coupon, photographed again and again.
-
-Camera: learned from one photo of a 24-patch chart; its check coupon; how well it repeats; the sheets to print.
-"""
+"""Camera: learned from one photo of a 24-patch chart; its check coupon; how well it repeats; the sheets to print."""
 
 import hashlib
 import re
@@ -11,13 +8,12 @@ from pathlib import Path
 
 import streamlit as st
 
-from dyebook.jobs.camera import check_repeats, forget_learned, keep_learned, learn_from, mat_drawing
+from dyebook.jobs.camera import check_repeats, forget_learned, keep_learned, learn_from, print_mat
 from dyebook.jobs.check_coupon import coupon_cameras
 from dyebook.photo.camera.chart import PATCHES
 from dyebook.photo.camera.store import list_cameras
 from dyebook.report import camera as report_camera
 from dyebook.report.camera import repeatability_text
-from dyebook.report.paper.mat import write_mat
 from dyebook.screens import coupon, tasks
 from dyebook.screens.drafts import draft, forget, keep, recall
 from dyebook.screens.photo.roll import take_bytes
@@ -186,7 +182,8 @@ def _offer_mat():
 
 def _mat_pdf(paper):
     with tempfile.TemporaryDirectory() as folder:
-        return write_mat(Path(folder) / "mat.pdf", paper, *mat_drawing(paper)).read_bytes()
+        print_mat(file := Path(folder) / "mat.pdf", paper)
+        return file.read_bytes()
 
 
 def _tell_flat():
@@ -250,7 +247,8 @@ def _check(asked, given, camera, spread):
     photos, book = [(one.name, one.getvalue()) for one in given], the_book()
 
     def read(job):
-        told = check_repeats(photos, camera, lambda done: job(f"{done} of {len(photos)} photos read"), book, spread)
-        return tuple(line.strip().removeprefix("! ") for line in repeatability_text(told, camera).splitlines())
+        stage = lambda done: job(f"{done} of {len(photos)} photos read")  # noqa: E731
+        found = check_repeats(book, photos, spread, stage, camera=camera)
+        return tuple(line.strip().removeprefix("! ") for line in repeatability_text(found, camera).splitlines())
 
     return tasks.done_once("check repeats", asked, "Reading the coupon's photos", read)

@@ -1,7 +1,4 @@
-"""The check coupon: its chart over the days, and what to do when it leaves its kept colour.
-
-Today's photos of the check coupon: read, put right by hand where needed, and kept.
-"""
+"""The check coupon: today's photos read and kept, its chart over the days, and what to do when it leaves its colour."""
 
 import hashlib
 from dataclasses import replace
@@ -11,7 +8,7 @@ import streamlit as st
 
 from dyebook.errors import PhotoError
 from dyebook.jobs import check_coupon
-from dyebook.jobs.photo import draw_plain, known_cameras, see_photo
+from dyebook.jobs.photo import draw_plain, known_cameras, read_options, see_photo
 from dyebook.lab import delta_e_00
 from dyebook.report import camera as report_camera
 from dyebook.report import words as report_words
@@ -72,15 +69,14 @@ def _take_photos():
 
 def _look(book, shot, camera):
     """What is seen in a photo of the coupon; one that is none is put away, and the reason told."""
-    own_card, name = book.setting("card_lab"), shot["name"]
-    asked = {"camera": camera or None, "card_lab": own_card and tuple(own_card)}
-    asked |= {place: shot.get(place) for place in ("card_at", "part_at")}
+    name, places = shot["name"], {place: shot.get(place) for place in ("card_at", "part_at")}
+    options = read_options(book, camera or None, flaws=False, **places)
 
     def look(job):
-        return see_photo(shot["content"], name, progress=job, flaws=False, **asked)
+        return see_photo(shot["content"], options, name, job)
 
     # a camera learned anew is another camera
-    key = _mark(shot), name, known_cameras(), *asked.values()
+    key = _mark(shot), name, options, known_cameras()
     try:
         return tasks.done("coupon", key, f"Reading {name}", look, most=12)
     except PhotoError:

@@ -99,9 +99,11 @@ def find(
     if lab is not None and photo is not None:
         raise typer.BadParameter("give the shade either as --lab or as --photo")
     shade = None if lab is None else parse_lab(lab)
-    if photo is not None:
-        shade = _shade_of(photo)
     with open_at(book) as opened:
+        if photo is not None:
+            from dyebook.jobs.photo import shade_of
+
+            shade = shade_of(opened, photo)
         found = opened.find(shade, count, **filters)
     if as_json:
         print_json([one.to_dict() for one in found])
@@ -109,16 +111,6 @@ def find(
         from dyebook.report.words import batches_text
 
         typer.echo(batches_text([one.row for one in found], [one.delta_e00 for one in found]))
-
-
-def _shade_of(photo):
-    from dyebook.errors import PhotoError
-    from dyebook.photo.measure import measure
-
-    parts = measure(photo).parts
-    if not parts:
-        raise PhotoError(f"no part was found in {photo.name}; measure it with --part-at and give its colour as --lab")
-    return parts[0].lab
 
 
 def check(book: BookOption = None, as_json: JsonOption = False):

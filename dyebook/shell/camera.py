@@ -1,7 +1,4 @@
-"""Shell commands that photograph one coupon again and again: how well readings repeat, and whether they drift.
-
-Shell commands for cameras and the photo mat.
-"""
+"""Shell commands for cameras: learned from a chart, checked by photos of one coupon; and for the photo mat."""
 
 import math
 from datetime import date
@@ -12,10 +9,10 @@ import typer
 
 from dyebook.errors import PhotoError
 from dyebook.shell.options import BookOption, JsonOption, open_at, parse_lab, parse_points, print_json
+from dyebook.shell.photo import CameraOption, CardAt, CardLab, NoCamera, asked_of, book_if_there
 
 __all__ = ["add_commands"]
 
-_JSON = Annotated[bool, typer.Option("--json", help="One JSON object on stdout.")]
 _NAME = Annotated[str, typer.Option("--name", help="What to call the camera.")]
 
 camera_app = typer.Typer(help="Learn what a camera does to colours, from one photo of a 24-patch chart.")
@@ -51,7 +48,7 @@ def learn(
     table: Annotated[
         str | None, typer.Option(help="before-2014, after-2014 or a CSV file; else the one that fits.")
     ] = None,
-    as_json: _JSON = False,
+    as_json: JsonOption = False,
 ):
     """Learn a camera from a photo of a 24-patch chart.
 
@@ -84,7 +81,7 @@ def _learned(profile):
 
 
 @camera_app.command("list")
-def list_all(as_json: _JSON = False):
+def list_all(as_json: JsonOption = False):
     """List the cameras that were learned.
 
     Example: dyebook camera list
@@ -100,7 +97,7 @@ def list_all(as_json: _JSON = False):
 
 
 @camera_app.command()
-def show(name: Annotated[str, typer.Argument(help="Name of the camera.")], as_json: _JSON = False):
+def show(name: Annotated[str, typer.Argument(help="Name of the camera.")], as_json: JsonOption = False):
     """Show what was learned about a camera, patch by patch.
 
     Example: dyebook camera show "bench phone"
@@ -119,7 +116,7 @@ def show(name: Annotated[str, typer.Argument(help="Name of the camera.")], as_js
 
 
 @camera_app.command()
-def forget(name: Annotated[str, typer.Argument(help="Name of the camera.")], as_json: _JSON = False):
+def forget(name: Annotated[str, typer.Argument(help="Name of the camera.")], as_json: JsonOption = False):
     """Forget a camera.
 
     Example: dyebook camera forget "bench phone"
@@ -133,42 +130,31 @@ def forget(name: Annotated[str, typer.Argument(help="Name of the camera.")], as_
 def mat(
     file: Annotated[Path, typer.Argument(help="PDF to write.")],
     paper: Annotated[str, typer.Option(help="a4 or letter.")] = "a4",
-    as_json: _JSON = False,
+    as_json: JsonOption = False,
 ):
     """Write the photo mat to print: marks at the page corners give scale and areas.
 
     Example: dyebook mat mat.pdf --paper a4
     """
-    from dyebook.jobs.camera import mat_drawing
+    from dyebook.jobs.camera import print_mat
     from dyebook.photo.mat import PAPERS
-    from dyebook.report.paper.mat import write_mat
 
     paper = paper.lower()
     if paper not in PAPERS:
-        raise typer.BadParameter(f"{paper!r} is no paper we know; use {' or '.join(PAPERS)}")
-    size_mm, marks, line_mm = mat_drawing(paper)
-    try:
-        write_mat(file, paper, size_mm, marks, line_mm)
-    except OSError as fault:
-        raise PhotoError(f"{file} cannot be written ({fault.strerror}); name a folder that can be") from fault
+        raise typer.BadParameter(f"{paper!r} is no paper the mat is drawn for; use {' or '.join(PAPERS)}")
+    line_mm = print_mat(file, paper)
     if as_json:
         print_json({"file": str(file), "paper": paper, "line_mm": line_mm})
     else:
         typer.echo(f"{file}: print at 100 %, then check the line of {line_mm:g} mm with calipers")
 
 
-def add_commands(app):
-    """Add the camera commands to the shell."""
-    app.command()(mat)
-    _add_coupon(camera_app)
-    app.add_typer(camera_app, name="camera", no_args_is_help=True)
-
-
 def check(
     photos: Annotated[list[Path], typer.Argument(help="Photos of one coupon, moved and photographed anew each time.")],
-    camera: Annotated[str | None, typer.Option(help="Learned camera to read with, and to keep the spread.")] = None,
-    card_at: Annotated[str | None, typer.Option(help="Corners of the grey area, the same in each photo.")] = None,
-    card_lab: Annotated[str | None, typer.Option(help="The card's own Lab, L,a,b; else the book's.")] = None,
+    camera: CameraOption = None,
+    no_camera: NoCamera = False,
+    card_at: CardAt = None,
+    card_lab: CardLab = None,
     part_at: Annotated[str | None, typer.Option(help="Outline of the coupon, the same in each photo.")] = None,
     batch_sd: Annotated[str | None, typer.Option(help="Spread (sd) of your batches, L,a,b.")] = None,
     day: Annotated[
@@ -179,41 +165,36 @@ def check(
 ):
     """Check how well readings repeat: the same coupon in ten or more photos. With --day: whether they drift.
 
+    A camera that is named with --camera keeps the spread.
+
     Example: dyebook camera check day1.jpg day2.jpg day3.jpg --camera "bench phone"
     """
-    options = {
-        "camera": camera,
-        "card_at": None if card_at is None else parse_points(card_at),
-        "card_lab": None if card_lab is None else parse_lab(card_lab),
-        "part_at": None if part_at is None else [parse_points(part_at)],
-    }
+    asked = asked_of(card_at, card_lab, None if part_at is None else [part_at], camera, no_camera)
     spread = None if batch_sd is None else parse_lab(batch_sd)
     if spread is not None and min(spread) <= 0:
         raise typer.BadParameter(f"{batch_sd!r}: each spread must be above 0")
     if day is not None:
-        when = date.fromisoformat(_day(day))
-        _keep(photos, when, book, options, as_json)
+        _keep_day(photos, date.fromisoformat(_day(day)), book, asked, as_json)
         return
     from dyebook.jobs.camera import check_repeats
     from dyebook.report.camera import repeatability_text
 
-    told = check_repeats([(photo.name, photo) for photo in photos], batch_sd=spread, **options)
-    print_json(_finite(told)) if as_json else typer.echo(repeatability_text(told, camera))
+    with book_if_there(book) as opened:
+        found = check_repeats(opened, [(photo.name, photo) for photo in photos], spread, **asked)
+    print_json(_finite(found)) if as_json else typer.echo(repeatability_text(found, camera))
 
 
-def _keep(photos, when, book, options, as_json):
+def _keep_day(photos, when, book, asked, as_json):
     """Keep the photos as a day's reading of the check coupon."""
-    from dyebook.jobs.check_coupon import doubts_of, keep_day
-    from dyebook.photo.measure import measure
+    from dyebook.jobs.check_coupon import doubts_of, keep_photos
     from dyebook.report.words import flag_lines
 
+    def say_doubts(photo, measurement):
+        for line in flag_lines(doubts_of(measurement)):
+            typer.echo(f"{photo.name}: {line}", err=True)
+
     with open_at(book) as opened:
-        options["card_lab"] = options["card_lab"] or opened.setting("card_lab")
-        shots = [(measure(photo, flaws=False, **options), photo) for photo in photos]
-        for measurement, photo in shots:
-            for line in flag_lines(doubts_of(measurement)):
-                typer.echo(f"{photo.name}: {line}", err=True)
-        _print_days(keep_day(opened, shots, options["camera"] or "", when), as_json)
+        _print_days(keep_photos(opened, photos, when, say_doubts, **asked), as_json)
 
 
 def days(
@@ -236,17 +217,17 @@ def days(
     from dyebook.jobs import check_coupon
 
     with open_at(book) as opened:
-        told = check_coupon.coupon_days(opened, name)
-        if told is None:
+        found = check_coupon.coupon_days(opened, name)
+        if found is None:
             raise PhotoError(_no_day(name, check_coupon.coupon_cameras(opened)))
         if put_right is not None:
-            check_coupon.put_right(opened, told.camera, _day(put_right))
+            check_coupon.put_right(opened, found.camera, _day(put_right))
         if count_from is not None:
-            check_coupon.count_from(opened, told.camera, _day(count_from))
-        told = check_coupon.coupon_days(opened, told.camera)
+            check_coupon.count_from(opened, found.camera, _day(count_from))
+        found = check_coupon.coupon_days(opened, found.camera)
     if chart is not None:
-        _draw(chart, told)
-    _print_days(told, as_json)
+        _draw(chart, found)
+    _print_days(found, as_json)
 
 
 def _no_day(name, cameras):
@@ -259,19 +240,19 @@ def _no_day(name, cameras):
     )
 
 
-def _draw(chart, told):
+def _draw(chart, found):
     from dyebook.report.plots import days_png
 
     try:
-        chart.write_bytes(days_png(told.differences, told.since))
+        chart.write_bytes(days_png(found.differences, found.since))
     except OSError as fault:
         raise PhotoError(f"{chart} cannot be written ({fault.strerror}); name a folder that can be") from fault
 
 
-def _print_days(told, as_json):
+def _print_days(found, as_json):
     from dyebook.report.camera import days_text
 
-    print_json(told.to_dict()) if as_json else typer.echo(days_text(told))
+    print_json(found.to_dict()) if as_json else typer.echo(days_text(found))
 
 
 def _day(text):
@@ -282,15 +263,17 @@ def _day(text):
         raise typer.BadParameter(f"{text!r} is no day; write today, or a date such as 2026-11-25") from None
 
 
-def _finite(told):
+def _finite(spread):
     """A repeatability as JSON takes it: nan becomes null."""
-    plain = dict(vars(told))
+    plain = dict(vars(spread))
     for name in ("lab", "sd", "grr_percent", "ndc"):
         plain[name] = [round(value, 4) if math.isfinite(value) else None for value in plain[name]]
-    return {**plain, "flags": list(told.flags)}
+    return {**plain, "flags": list(spread.flags)}
 
 
-def _add_coupon(camera_app):
-    """Add the commands to those of cameras."""
+def add_commands(app):
+    """Add the camera commands to the shell."""
+    app.command()(mat)
     camera_app.command()(check)
     camera_app.command()(days)
+    app.add_typer(camera_app, name="camera", no_args_is_help=True)

@@ -1,10 +1,6 @@
-"""Shell command that measures an archive again.
+"""Shell commands that read photos: measure one, keep a stepped coupon, measure an archive again."""
 
-Shell commands that look at photos.
-
-The shell command that keeps a stepped coupon.
-"""
-
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Annotated
 
@@ -23,24 +19,51 @@ from dyebook.shell.options import (
     with_options,
 )
 
-__all__ = ["add_commands"]
+__all__ = ["CameraOption", "CardAt", "CardLab", "NoCamera", "add_commands", "asked_of", "book_if_there"]
+
+CardAt = Annotated[str | None, typer.Option(help='Corners of the grey area, "x,y x,y x,y x,y".')]
+CardLab = Annotated[str | None, typer.Option(help="The card's own Lab, L,a,b; else as set in the book.")]
+CameraOption = Annotated[
+    str | None, typer.Option(help="Name of a learned camera; else the learned one that took the photo.")
+]
+NoCamera = Annotated[bool, typer.Option("--no-camera", help="Use no learned camera, not even that one.")]
 
 
-def _four_corners(text):
-    if text is None:
-        return None
-    points = parse_points(text)
-    if len(points) != 4:
-        raise typer.BadParameter(f"{len(points)} corners given; a card has four")
-    return points
+def asked_of(card_at=None, card_lab=None, part_at=None, camera=None, no_camera=False) -> dict:
+    """Return what was typed as keywords of `dyebook.jobs.photo.read_options`."""
+    if camera is not None and no_camera:
+        raise typer.BadParameter("give either --camera or --no-camera")
+    corners = None if card_at is None else parse_points(card_at)
+    if corners is not None and len(corners) != 4:
+        raise typer.BadParameter(f"{len(corners)} corners given; a card has four")
+    return {
+        "card_at": corners,
+        "card_lab": None if card_lab is None else parse_lab(card_lab),
+        "part_at": [parse_points(text) for text in part_at] if part_at else None,
+        **({"camera": camera} if camera is not None or no_camera else {}),
+    }
+
+
+@contextmanager
+def book_if_there(path):
+    """The open book, or None where none was begun yet: reading a photo begins none."""
+    from dyebook.book.connect import find_place
+
+    file = find_place(path).file
+    if file is not None and not file.exists():
+        yield None
+        return
+    with open_at(path) as book:
+        yield book
 
 
 def measure(
     photo: Annotated[Path, typer.Argument(help="Photo of the parts beside the grey card.")],
-    card_at: Annotated[str | None, typer.Option(help='Corners of the grey area, "x,y x,y x,y x,y".')] = None,
-    card_lab: Annotated[str | None, typer.Option(help="The card's own Lab, L,a,b.")] = None,
+    card_at: CardAt = None,
+    card_lab: CardLab = None,
     part_at: Annotated[list[str] | None, typer.Option(help='Outline of one part, "x,y x,y …"; repeatable.')] = None,
-    camera: Annotated[str | None, typer.Option(help="Name of a learned camera.")] = None,
+    camera: CameraOption = None,
+    no_camera: NoCamera = False,
     flat: Annotated[Path | None, typer.Option(help="Photo of plain paper in the same light.")] = None,
     overlay: Annotated[Path | None, typer.Option(help="Write a picture of what was found.")] = None,
     flaws: Annotated[
@@ -54,48 +77,31 @@ def measure(
         int | None,
         typer.Option(help="The part is a stepped coupon of so many bands, longest dwell first.", min=2, max=20),
     ] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="One JSON object on stdout.")] = False,
+    book: BookOption = None,
+    as_json: JsonOption = False,
 ):
     """Measure the colour of the parts in a photo.
 
-    Example: dyebook measure samples/tags.jpg --overlay found.png
+    Example: dyebook measure samples/tags_one_streaked.jpg --overlay found.png
     """
-    options = {
-        "card_at": _four_corners(card_at),
-        "card_lab": None if card_lab is None else parse_lab(card_lab),
-        "part_at": [parse_points(text) for text in part_at] if part_at else None,
-        "camera": camera,
-        "flat": flat,
-        "no_card": no_card,
-        "flaws": flaws,
-        "mat_line_mm": mat_line_mm,
-        "steps": steps,
-    }
-    from dyebook.photo.file.read import read_photo
-    from dyebook.photo.measure import measure as measure_photo
-    from dyebook.photo.measure import measure_with_overlay
+    asked = asked_of(card_at, card_lab, part_at, camera, no_camera)
+    more = {"flat": flat, "no_card": no_card, "mat_line_mm": mat_line_mm, "flaws": flaws, "steps": steps}
+    from dyebook.jobs.photo import look, read_options
 
-    read = read_photo(photo)
-    result = measure_photo(read, **options) if overlay is None else measure_with_overlay(read, overlay, **options)
-    if camera is None:
-        _offer_camera(read)
+    with book_if_there(book) as opened:
+        options = read_options(opened, **asked, **more)
+    seen = look(photo, options)
+    if overlay is not None:
+        seen.save_overlay(overlay)
+    used = seen.measurement.options["camera"]
+    if used is not None and camera is None:
+        typer.echo(f"read with the learned camera {used!r}, which took the photo; --no-camera reads without", err=True)
     if as_json:
-        print_json(result.to_dict())
+        print_json(seen.measurement.to_dict())
     else:
         from dyebook.report.words import measurement_text
 
-        typer.echo(measurement_text(result))
-
-
-def _offer_camera(photo):
-    """Say which learned camera took a photo, where one did."""
-    from dyebook.photo.camera.store import profile_for
-
-    fitting = profile_for(photo)
-    if fitting is not None:
-        typer.echo(
-            f"taken with the camera learned as {fitting.name!r}; read it with --camera {fitting.name!r}", err=True
-        )
+        typer.echo(measurement_text(seen.measurement))
 
 
 # what the bands of a strip have in common
@@ -160,14 +166,14 @@ def remeasure(
     profile = None if camera is None else load_camera(camera)
     crew = {"processes": workers, "scheduler": scheduler, "certificates": certificates}
     with open_at(book) as opened, progress_bar("measuring") as progress:
-        told = measure_all(opened, profile, label, count, dry_run, progress, **crew).to_dict()
+        moved = measure_all(opened, profile, label, count, dry_run, progress, **crew).to_dict()
     if as_json:
-        print_json(told)
+        print_json(moved)
     else:
         from dyebook.report.camera import moved_text
 
-        typer.echo(moved_text(told))
-    if told["stopped"]:
+        typer.echo(moved_text(moved))
+    if moved["stopped"]:
         raise typer.Exit(1)
 
 

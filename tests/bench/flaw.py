@@ -15,6 +15,7 @@ from dyebook.errors import PhotoError
 from dyebook.photo.card.card import fill_polygon
 from dyebook.photo.file.read import read_photo
 from dyebook.photo.measure import look_at
+from dyebook.record import ReadOptions
 from tests.bench.flaw_scenes import flaw_scene
 from tests.bench.parts import overlap_of
 from tests.bench.scenes import first_end
@@ -37,14 +38,11 @@ def score(scenes, given):
 
 def _measured(scene, given):
     photo = read_photo(scene.data, name=scene.name)
+    options = ReadOptions(card_lab=scene.card_lab)
     if given:
-        return look_at(
-            photo,
-            card_at=scene.card_quad,
-            card_lab=scene.card_lab,
-            part_at=[part.polygon for part in scene.parts],
-        ).measurement
-    return look_at(photo, card_lab=scene.card_lab).measurement
+        outlines = [part.polygon for part in scene.parts]
+        options = ReadOptions(scene.card_quad, scene.card_lab, outlines)
+    return look_at(photo, options).measurement
 
 
 def _count(scene, measured, tally):

@@ -18,6 +18,7 @@ import numpy as np
 from dyebook.errors import DyebookError
 from dyebook.lab import delta_e_00
 from dyebook.photo.measure import look_at
+from dyebook.record import ReadOptions
 from tests.bench.anchors import print_anchors
 from tests.bench.real_charts import score_charts
 from tests.bench.scenes import first_end, load_scenes
@@ -41,7 +42,7 @@ def iou_of(reading, truth, size):
 def measure_given(scene):
     """Readings of the true parts with the true card, or the error."""
     outlines = [part.polygon for part in scene.parts]
-    look = look_at(scene.data, card_at=scene.card_quad, card_lab=scene.card_lab, part_at=outlines, name=scene.name)
+    look = look_at(scene.data, ReadOptions(scene.card_quad, scene.card_lab, outlines), scene.name)
     return look.measurement.parts
 
 
@@ -93,7 +94,7 @@ def score_auto(scenes):
         count["photos"] += 1
         count["with_card"] += scene.card_quad is not None
         try:
-            look = look_at(scene.data, card_lab=scene.card_lab, name=scene.name)
+            look = look_at(scene.data, ReadOptions(card_lab=scene.card_lab), scene.name)
         except DyebookError:
             count["refused"] += scene.card_quad is not None
             count["parts"] += len(scene.parts) if scene.card_quad is not None else 0

@@ -10,6 +10,7 @@ from dyebook.lab import adapt_lab, delta_e_00, linear_rgb_to_lab
 from dyebook.photo.camera import usual
 from dyebook.photo.file.read import read_photo
 from dyebook.photo.measure import look_at
+from dyebook.record import ReadOptions
 
 __all__ = ["chart_errors", "score_charts"]
 
@@ -22,7 +23,7 @@ def chart_errors(folder, photo):
     truth = adapt_lab(np.array(photo["reference_lab_D50"]), "D50")
     patches = [np.array(quad) for quad in photo["patches"]]
     picture = read_photo(Path(folder) / photo["file"])
-    look = look_at(picture, card_at=patches[_GREY], card_lab=truth[_GREY], part_at=patches[:18])
+    look = look_at(picture, ReadOptions(patches[_GREY], truth[_GREY], patches[:18]))
     ours = np.array([reading.lab for reading in look.measurement.parts])
     plain = linear_rgb_to_lab([_median(picture, quad) * look.card.gains for quad in patches[:18]])
     return delta_e_00(truth[:18], ours), delta_e_00(truth[:18], plain)

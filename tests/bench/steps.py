@@ -20,6 +20,7 @@ from dyebook import delta_e_00
 from dyebook.errors import DyebookError
 from dyebook.photo.file.read import read_photo
 from dyebook.photo.measure import look_at
+from dyebook.record import ReadOptions
 from tests.render.cameras import random_camera
 from tests.render.render import render, write_photo
 from tests.render.scene import Card, Finish, random_scene
@@ -60,8 +61,8 @@ def one(seed, equal, found):
         photo = read_photo(write_photo(rendered, Path(folder) / f"strip_{seed}.jpg"))
     try:
         given = {} if found else {"part_at": [part]}
-        look = look_at(photo, card_at=rendered.truth.card_quad, steps=len(truth), **given)
-        drawn = look_at(photo, card_at=rendered.truth.card_quad, part_at=_true_bands(strip, view))
+        look = look_at(photo, ReadOptions(rendered.truth.card_quad, steps=len(truth), **given))
+        drawn = look_at(photo, ReadOptions(rendered.truth.card_quad, part_at=_true_bands(strip, view)))
     except DyebookError as error:
         return {"seed": seed, "failed": str(error)[:70]}
     read = np.array([part.lab for part in look.measurement.parts])

@@ -26,7 +26,7 @@ WRITES = {
         lambda book, dip, photo: run.drop_run(book, book.rows("runs")[0]["id"]),
         lambda book, dip, photo: camera.forget_learned(book, "none"),
         lambda book, dip, photo: camera.keep_learned(book, None),
-        lambda book, dip, photo: camera.check_repeats([], "none", book=book),
+        lambda book, dip, photo: camera.check_repeats(book, [], camera="none"),
     ],
     "owner": [
         lambda book, dip, photo: book.delete("batches", 1),

@@ -10,11 +10,12 @@ from PIL import Image
 
 from dyebook.book.store import open_book
 from dyebook.errors import PhotoError
-from dyebook.jobs.camera import check_repeats, keep_learned, learn_from, mat_drawing
+from dyebook.jobs.camera import check_repeats, keep_learned, learn_from, print_mat
 from dyebook.jobs.photo import record_dip
 from dyebook.lab import encode_srgb
 from dyebook.photo.camera.chart import patch_quads
 from dyebook.photo.camera.store import load_camera
+from dyebook.photo.mat import mat_marks
 from dyebook.record import DyeRecord
 from tests.photo.charts import CORNERS, chart_light, chart_picture
 
@@ -54,14 +55,13 @@ def test_patches_left_out_are_not_learned_from(chart):
 def test_the_coupon_must_lie_alone():
     photo = Path(__file__).parents[2] / "samples" / "pen_tag_ring_on_cloth.jpg"
     with pytest.raises(PhotoError, match="3 parts"):
-        check_repeats([("one.jpg", photo.read_bytes())])
+        check_repeats(None, [("one.jpg", photo.read_bytes())])
 
 
-def test_the_mat_is_told_in_millimetres():
-    size, marks, line = mat_drawing("a4")
-    assert size == (210, 297)
-    assert len(marks) == 4
-    assert line == 100
+def test_the_mat_is_printed_in_millimetres(tmp_path):
+    assert print_mat(tmp_path / "mat.pdf", "a4") == 100
+    assert b"/MediaBox [0 0 595.28 841.89]" in (tmp_path / "mat.pdf").read_bytes()  # 210 by 297 mm in points
+    assert len(mat_marks("a4")) == 4
 
 
 def test_the_drawing_is_a_picture_of_the_photo(chart):
@@ -76,14 +76,14 @@ def test_repeats_tell_their_spread_and_stay_with_the_camera(chart, tmp_path, mon
         keep_learned(book, profile)
         photos = [(f"{seed}.png", _png(chart_picture(chart_light() * 0.9, 0.05, seed))) for seed in range(4)]
         where = {"card_at": patch_quads(CORNERS, 0.6)[21], "part_at": [patch_quads(CORNERS, 0.6)[12]]}
-        told = check_repeats(photos, "bench", book=book, batch_sd=(1, 1, 1), **where)
+        told = check_repeats(book, photos, (1, 1, 1), camera="bench", **where)
         assert told.count == 4
         assert load_camera("bench").repeat_sd == told.sd
         assert all(0 < share < 100 for share in told.grr_percent)
         after, before = np.array(load_camera("bench").lab_u), np.array(profile.lab_u)
         assert np.allclose(after, np.hypot(before, told.sd))
         with pytest.raises(PhotoError, match="are one photo"):
-            check_repeats([*photos, ("again.png", photos[0][1])], "bench", book=book, **where)
+            check_repeats(book, [*photos, ("again.png", photos[0][1])], camera="bench", **where)
 
 
 def test_a_reading_in_the_book_says_which_camera_read_it(chart, tmp_path, monkeypatch):

@@ -1,7 +1,6 @@
 """Whatever the photo fails to tell, batch and photo are kept."""
 
-import sys
-import types
+from types import SimpleNamespace
 
 import pytest
 
@@ -28,13 +27,14 @@ def measured(monkeypatch):
     def _measured(parts=0, error=None):
         readings = tuple(Reading(Lab(40 + 10 * i, 0, 0), (1, 1, 1), (1, 1, 1)) for i in range(parts))
 
-        def measure(path, **options):
+        def look(path, options):
             calls.append(options)
             if error:
                 raise PhotoError(error)
-            return Measurement("rim.jpg", (9, 9), "grey", None, Lab(49.5, 0, 0), readings)
+            found = Measurement("rim.jpg", (9, 9), "grey", None, Lab(49.5, 0, 0), readings)
+            return SimpleNamespace(measurement=found)
 
-        monkeypatch.setitem(sys.modules, "dyebook.photo.measure", types.SimpleNamespace(measure=measure))
+        monkeypatch.setattr("dyebook.jobs.photo.look", look)
         return calls
 
     return _measured
@@ -74,4 +74,4 @@ def test_the_shops_own_card_is_used(book, photo, measured):
     book.set_setting("card_lab", [48, 0, 1])
     record_dip(book, RECORD, photo)
     record_dip(book, RECORD, photo, card_lab=(50, 0, 0))
-    assert [call["card_lab"] for call in calls] == [[48, 0, 1], (50, 0, 0)]
+    assert [options.card_lab for options in calls] == [(48, 0, 1), (50, 0, 0)]

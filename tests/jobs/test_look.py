@@ -8,7 +8,7 @@ import pytest
 
 from dyebook.book.store import open_book
 from dyebook.errors import PhotoError
-from dyebook.jobs.photo import draw_kept, draw_plain, see_photo
+from dyebook.jobs.photo import draw_kept, draw_plain, read_options, see_photo
 from dyebook.record import DyeRecord
 
 SAMPLE = Path(__file__).parents[2] / "samples" / "tags_one_streaked.jpg"
@@ -25,7 +25,7 @@ def plain():
 
 @pytest.fixture(scope="module")
 def seen():
-    return see_photo(SAMPLE.read_bytes(), name=SAMPLE.name)
+    return see_photo(SAMPLE.read_bytes(), read_options(None), SAMPLE.name)
 
 
 def test_a_look_gives_readings_and_pictures(seen, plain):
@@ -45,14 +45,14 @@ def test_a_look_can_be_given_up_between_its_stages():
             raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt):
-        see_photo(SAMPLE.read_bytes(), name="tags.jpg", progress=tell)
+        see_photo(SAMPLE.read_bytes(), read_options(None), "tags.jpg", tell)
     assert told == ["Reading tags.jpg", "Looking for card and parts in tags.jpg"]
 
 
 def test_a_photo_without_a_card_is_still_shown():
     plain = np.full((600, 800, 3), (60, 120, 60), np.uint8)
     content = cv2.imencode(".png", plain)[1].tobytes()
-    seen = see_photo(content, name="lawn.png")
+    seen = see_photo(content, read_options(None), "lawn.png")
     assert seen.measurement is None
     assert "lawn.png" in seen.problem
     assert seen.size == (800, 600)
@@ -61,7 +61,7 @@ def test_a_photo_without_a_card_is_still_shown():
 
 def test_what_is_no_photo_is_refused():
     with pytest.raises(PhotoError):
-        see_photo(b"a letter", name="letter.jpg")
+        see_photo(b"a letter", read_options(None), "letter.jpg")
 
 
 def test_a_kept_photo_is_drawn_with_the_part_that_was_kept(seen, plain, tmp_path):

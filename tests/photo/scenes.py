@@ -7,6 +7,7 @@ from PIL import Image
 
 from dyebook.lab import Lab, lab_to_linear_rgb
 from dyebook.photo.measure import look_at
+from dyebook.record import ReadOptions
 
 SIZE = (480, 360)
 CARD_BOX = (40, 120, 140, 220)
@@ -39,5 +40,5 @@ def as_png(light, exif=None):
 
 def read_one(source, card_box=CARD_BOX, part_box=PART_BOX, name="scene", **options):
     """The reading of the part whose box is given."""
-    look = look_at(source, card_at=corners(card_box), part_at=[corners(part_box)], name=name, **options)
+    look = look_at(source, ReadOptions(corners(card_box), part_at=[corners(part_box)], **options), name)
     return look.measurement.parts[0]

@@ -7,6 +7,7 @@ import pytest
 from dyebook.photo.file.read import photo_from_array
 from dyebook.photo.mat import LINE_MM, PAPERS, find_mat, mark_fields, mat_marks
 from dyebook.photo.measure import look_at
+from dyebook.record import ReadOptions
 
 PX_PER_MM = 4
 SIZE = (1700, 1400)  # width, height of the photo
@@ -104,10 +105,10 @@ def test_readings_on_a_mat_have_areas_and_marks_are_no_parts():
     card = px([(62, 62), (108, 62), (108, 108), (62, 108)])
     photo = photo_from_array(photograph(page, pose))
     part = px([(60, 135), (100, 135), (100, 185), (60, 185)])
-    measurement = look_at(photo, card_at=card, part_at=[part]).measurement
+    measurement = look_at(photo, ReadOptions(card, part_at=[part])).measurement
     assert measurement.card_kind == "mat"
     assert measurement.parts[0].area_mm2 == pytest.approx(2000, rel=0.01)
-    found = look_at(photo, card_at=card)
+    found = look_at(photo, ReadOptions(card))
     assert not any(found.mat.is_mark(reading.outline) for reading in found.measurement.parts)
 
 

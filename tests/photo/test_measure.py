@@ -9,7 +9,8 @@ import pytest
 from dyebook import measure
 from dyebook.errors import PhotoError
 from dyebook.photo.file.read import photo_from_array
-from dyebook.photo.measure import measure_with_overlay
+from dyebook.photo.measure import look_at
+from dyebook.record import ReadOptions
 
 SAMPLE = Path(__file__).parents[2] / "samples" / "orange_tags_on_wood.jpg"
 
@@ -30,7 +31,7 @@ DARK = [(300, 20), (340, 20), (340, 60), (300, 60)]
 
 def test_json_has_the_shape_of_the_contract(bench):
     told = json.loads(json.dumps(measure(bench, card_at=CARD, part_at=[TAG]).to_dict(), allow_nan=False))
-    assert set(told) == {"photo", "size", "card", "parts", "flags", "warnings"}
+    assert set(told) == {"photo", "size", "card", "parts", "flags", "warnings", "options"}
     assert told["size"] == [640, 480]
     assert set(told["card"]) == {"kind", "quad", "lab"}
     (part,) = told["parts"]
@@ -63,11 +64,12 @@ def test_no_part_is_not_an_error():
 
 
 @pytest.mark.parametrize("name", ["found.txt", "found"])
-def test_an_overlay_of_no_known_kind_is_refused(tmp_path, name):
+def test_an_overlay_of_no_known_kind_is_refused(bench, tmp_path, name):
+    look = look_at(bench, ReadOptions(CARD, part_at=[TAG]))
     with pytest.raises(PhotoError, match=r"endings \.png"):
-        measure_with_overlay(SAMPLE, tmp_path / name)
+        look.save_overlay(tmp_path / name)
 
 
 def test_an_overlay_that_cannot_be_written_is_an_error_in_words(bench, tmp_path):
     with pytest.raises(PhotoError, match="cannot write the overlay"):
-        measure_with_overlay(bench, tmp_path / "nowhere" / "x.png", card_at=CARD, part_at=[TAG])
+        look_at(bench, ReadOptions(CARD, part_at=[TAG])).save_overlay(tmp_path / "nowhere" / "x.png")

@@ -25,7 +25,7 @@ _PART_WORDS = ("Tap around the part, corner after corner.", "Go on around it.", 
 
 
 def taps_of(photo):
-    """Return what was put right in a photo of the roll so far, as options of `dyebook.measure`; hashable."""
+    """Return what was put right in a photo of the roll so far, as fields of `ReadOptions`."""
     return {
         "card_at": photo.get("card_at"),
         "part_at": photo.get("part_at") or None,

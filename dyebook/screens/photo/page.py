@@ -1,16 +1,16 @@
 """Photo: what was read at once, put right by tapping, and kept as a batch, with a batch, or as a customer's sample.
 
-How to photograph shiny parts, on the photo page; the README says the same.
-
-How a photo is read: with which learned camera, against which sheet of plain paper, on which print of the mat.
+Photos are read as the book says (`dyebook.jobs.photo.read_options`); a fold under the picture chooses another learned
+camera, the plain paper and the mat's line.
 """
 
 import hashlib
+from dataclasses import replace
 
 import streamlit as st
 
 from dyebook.errors import PhotoError, RecordError
-from dyebook.jobs.photo import known_cameras, mean_of, see_photo
+from dyebook.jobs.photo import FITTING, known_cameras, mean_of, read_options, see_photo
 from dyebook.report import words as report_words
 from dyebook.report.words import PHOTO_TIPS, PHOTO_TITLE
 from dyebook.screens import session, tasks
@@ -41,19 +41,15 @@ _LINE_MM = (80, 120)
 
 
 def options_now(book):
-    """Return what was chosen, as options of `dyebook.jobs.photo.see_photo`; hashable."""
-    chosen = draft().get("photo_camera", FITS)
-    names = {name for name, _ in known_cameras()}
-    own_card = book.setting("card_lab")
+    """Return how photos are read by what was chosen, a `ReadOptions`."""
+    cameras = {FITS: FITTING, **{name: name for name, _ in known_cameras()}}
     flat = draft().get("flat")
-    return {
-        "camera": chosen if chosen in names else None,
-        "own_camera": chosen == FITS,
-        "cameras": known_cameras(),
-        "card_lab": tuple(own_card) if own_card else None,
-        "flat": flat[1] if flat else None,
-        "mat_line_mm": _mat_line(),
-    }
+    return read_options(
+        book,
+        camera=cameras.get(draft().get("photo_camera", FITS)),
+        flat=flat[1] if flat else None,
+        mat_line_mm=_mat_line(),
+    )
 
 
 def ask_options(seen):
@@ -78,7 +74,8 @@ _MAT = "Only where the printer did not keep to scale: areas are then right all t
 
 
 def _heading(seen):
-    used = f"learned camera {seen.camera}" if seen.camera else "no learned camera"
+    camera = seen.measurement and seen.measurement.options["camera"]
+    used = f"learned camera {camera}" if camera else "no learned camera"
     return f"Read with {used}" + (", against plain paper" if draft().get("flat") else "")
 
 
@@ -171,13 +168,12 @@ def _before_a_photo(book):
 
 def _look_at(photo, options):
     """What was seen in a photo; None where somebody stopped the reading, which is said."""
-    sha, flat = hashlib.sha256(photo["content"]).hexdigest(), options["flat"]
-    asked = {**{name: value for name, value in options.items() if name != "cameras"}, **photo_correct.taps_of(photo)}
-    marks = {**asked, "flat": flat and hashlib.sha256(flat).hexdigest(), "cameras": options["cameras"]}
-    key = sha, photo["name"], tuple(sorted(marks.items()))
+    options = replace(options, **photo_correct.taps_of(photo))
+    # a camera learned anew is another camera
+    key = hashlib.sha256(photo["content"]).hexdigest(), photo["name"], options, known_cameras()
 
     def look(job):
-        return see_photo(photo["content"], photo["name"], progress=job, **asked)
+        return see_photo(photo["content"], options, photo["name"], job)
 
     try:
         return tasks.done("photo", key, f"Reading {photo['name']}", look, most=12)

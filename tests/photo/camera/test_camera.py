@@ -150,7 +150,7 @@ def test_a_refusal_names_what_was_lost_to_what():
         learn_camera(chart_photo(np.minimum(seen_by_camera() * 8, 1), limit=1.0), "bench", CORNERS)
 
 
-def test_the_shell_names_patches_and_offers_the_camera_that_fits(tmp_path):
+def test_the_shell_names_patches_and_reads_with_the_camera_that_fits(tmp_path):
     codes = np.clip(chart_picture(chart_light() * 0.9), 0, 1) ** (1 / 2.2) * 255
     exif = Image.Exif()
     exif[0x010F], exif[0x0110] = "Larkmount", "Larkmount L7"
@@ -160,10 +160,14 @@ def test_the_shell_names_patches_and_offers_the_camera_that_fits(tmp_path):
     assert "not learned from: foliage (3)" in run.output
     assert "camera: Larkmount L7" in run.output
     where = ["--card-at", "172,172 192,172 192,192 172,192", "--part-at", "136,136 156,136 156,156 136,156"]
-    run = CliRunner().invoke(app, ["measure", str(file), *where, "--json"])
-    assert "--camera 'bench'" in run.stderr
-    assert json.loads(run.stdout)["parts"]
-    assert "--camera" not in CliRunner().invoke(app, ["measure", str(file), *where, "--camera", "bench"]).output
+    read = {}
+    for option in ((), ("--camera", "bench"), ("--no-camera",)):
+        run = CliRunner().invoke(app, ["measure", str(file), *where, *option, "--json"])
+        read[option] = json.loads(run.stdout)
+        assert ("'bench', which took the photo" in run.stderr) is (not option)
+    fitting, named, plain = read.values()
+    assert [one["options"]["camera"] for one in read.values()] == ["bench", "bench", None]
+    assert fitting["parts"] == named["parts"] != plain["parts"]
 
 
 def test_a_damaged_camera_file_leaves_photos_readable(tmp_path):

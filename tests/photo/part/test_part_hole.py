@@ -15,6 +15,7 @@ from dyebook.photo.measure import look_at, measure
 from dyebook.photo.part.find import find_parts
 from dyebook.photo.part.outline import holes_cut, see_through
 from dyebook.photo.part.part import Part, part_at
+from dyebook.record import ReadOptions
 from tests.bench.flaw_scenes import flaw_scene
 from tests.render.scene import Plate, make_scene, render
 from tests.render.spec import Ground
@@ -50,7 +51,7 @@ def picture_of(ground):
 @pytest.mark.parametrize("ground", GROUNDS, ids=lambda ground: ground.kind)
 def test_the_holes_of_a_tag_are_cut_out_whatever_lies_below(ground):
     photo, truth = picture_of(ground)
-    (reading,) = look_at(photo, card_at=truth.card_quad, card_lab=truth.card_lab).measurement.parts
+    (reading,) = look_at(photo, ReadOptions(truth.card_quad, truth.card_lab)).measurement.parts
     found = holes_in(Part(np.array(reading.outline)).mask((0, 0, *photo.size)))
     assert len(found) == 2
     assert least_overlap(found, holes_in(truth.parts[0].full_mask(photo.size))) > 0.6
@@ -61,7 +62,7 @@ def test_a_hole_that_a_drawn_outline_runs_across_is_no_flaw():
     photo, truth = picture_of(WOOD)
     drawn = np.asarray(truth.parts[0].outlines[0], float)
     card = {"card_at": truth.card_quad, "card_lab": truth.card_lab}
-    (reading,) = look_at(photo, **card, part_at=[drawn]).measurement.parts
+    (reading,) = look_at(photo, ReadOptions(**card, part_at=[drawn])).measurement.parts
     assert reading.flaws == ()
     light = fit_light(photo, card_at(photo, truth.card_quad, truth.card_lab))
     found = holes_in(holes_cut(photo, light, part_at(photo, drawn)).mask((0, 0, *photo.size)))
