@@ -79,7 +79,8 @@ def options_as_kept(row, read_file: Callable[[str], bytes]) -> ReadOptions:
     card, asked = row["card"] or {}, (row["measured_with"] or {}).get("asked") or {}
     return ReadOptions(
         card_at=asked.get("card_at"),
-        card_lab=card.get("lab"),
+        # a chart is found anew: all of its patches tell of the camera
+        card_lab=None if card.get("kind") == "chart" else card.get("lab"),
         camera=row["camera"],
         flat=read_file(asked["flat"]) if "flat" in asked else None,
         no_card=card.get("kind") == "none",

@@ -230,7 +230,7 @@ def _look_again(book, rows):
     """Measure the parts of a kept photo once more, as they were read, with a look for flaws."""
     photo, card = book.row("photos", rows[-1]["photo_id"]), rows[-1]["card"] or {}
     options = options_as_kept(rows[-1], book.photo_bytes)
-    if card.get("kind") != "chart":  # a chart is found anew: all of its patches tell of the camera
+    if card.get("kind") != "chart":
         options = replace(options, card_at=card.get("quad"), no_card=card.get("quad") is None)
     options = replace(options, part_at=[row["outline"] for row in rows])
     return look(book.photo_bytes(photo["sha256"]), options).measurement.to_dict()

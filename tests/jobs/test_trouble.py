@@ -1,6 +1,7 @@
 """What the book says of a batch that went wrong: the demo shop's own troubles, and what is missing in a poor book."""
 
 from datetime import date, timedelta
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -12,7 +13,7 @@ from dyebook.jobs.baths import bath_called
 from dyebook.jobs.check_coupon import count_from, keep_day
 from dyebook.jobs.trouble import case_of, coupon_history, drift_in_book, filled_at, fresh_dips, judge_batch, target_for
 from dyebook.lab import Lab
-from dyebook.record import DyeRecord, Measurement, Reading
+from dyebook.record import DyeRecord, Measurement, Reading, ReadOptions
 
 LOST_CONTACT, FOUL = 52, 63
 
@@ -82,9 +83,9 @@ QUAD = ((0, 0), (9, 0), (9, 9), (0, 9))
 @pytest.mark.parametrize(
     ("kind", "quad", "by"),
     [
-        ("grey", QUAD, {"card_at": [[0, 0], [9, 0], [9, 9], [0, 9]], "card_lab": [48, 0, 1], "no_card": False}),
+        ("grey", QUAD, {"card_at": QUAD, "card_lab": (48, 0, 1)}),
         ("chart", QUAD, {}),
-        ("none", None, {"card_at": None, "card_lab": [48, 0, 1], "no_card": True}),
+        ("none", None, {"card_lab": (48, 0, 1), "no_card": True}),
     ],
 )
 def test_a_kept_photo_is_looked_at_again_by_the_card_it_was_read_by(bare, monkeypatch, kind, quad, by):
@@ -94,14 +95,14 @@ def test_a_kept_photo_is_looked_at_again_by_the_card_it_was_read_by(bare, monkey
     )
     asked = []
 
-    def measure(content, **options):
+    def look(content, options):
         asked.append(options)
-        return seen
+        return SimpleNamespace(measurement=seen)
 
-    monkeypatch.setattr("dyebook.photo.measure.measure", measure)
+    monkeypatch.setattr("dyebook.jobs.trouble.look", look)
     number = bare.add_batch(DyeRecord("Sloe", 12, 3, 40, 5), b"\xff\xd8\xff\xe0 rim", seen)
     assert case_of(bare, number).measurement["parts"][0]["flaws"] == []
-    assert asked == [{**by, "part_at": [[list(corner) for corner in outline]], "flaws": True}]
+    assert asked == [ReadOptions(**by, part_at=[outline])]
 
 
 def test_a_batch_is_judged_by_its_target(shop, bare):
