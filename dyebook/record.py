@@ -9,11 +9,14 @@ from __future__ import annotations
 
 import math
 import sys
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import datetime
 from functools import partial
 from numbers import Real
+from pathlib import Path
 from typing import TYPE_CHECKING
+from urllib.parse import urlsplit
 
 from dyebook.errors import RecordError
 from dyebook.notebook import Drawn
@@ -28,13 +31,17 @@ __all__ = [
     "FIELDS",
     "READ",
     "SETTINGS",
+    "SHOP_SETTINGS",
     "DyeRecord",
     "Field",
     "Flaw",
     "Measurement",
     "ReadOptions",
     "Reading",
+    "ShopSetting",
+    "check_setting",
     "check_text",
+    "check_tolerance",
     "check_value",
     "is_empty",
     "parse_value",
@@ -227,6 +234,116 @@ def is_empty(value):
     # asked of pandas only where somebody loaded it: it takes 0.4 s
     marks = (None, getattr(sys.modules.get("pandas"), "NA", None))
     return any(value is mark for mark in marks) or (isinstance(value, (Real, datetime)) and value != value)
+
+
+@dataclass(frozen=True)
+class ShopSetting:
+    """One thing that a shop sets once for its book; only an owner may.
+
+    Attributes
+    ----------
+    label : str
+        What people call it.
+    meaning : str
+    example : str
+        What may be typed.
+    check : callable
+        Returns what is kept (any JSON value) of what was typed or given; RecordError says what is needed.
+    default : object
+        What holds until it is set, and again when it is set to nothing.
+    """
+
+    label: str
+    meaning: str
+    example: str
+    check: Callable
+    default: object = None
+
+
+_LONGEST_NAME = 80
+_LONGEST_ADDRESS = 200  # more makes a printed code too fine for a phone
+
+
+def _checked_name(text):
+    name = check_text("the shop's name", str(text)).strip()
+    if len(name) > _LONGEST_NAME or not name.isprintable():
+        raise RecordError(f"the shop's name is {name!r}; one line of at most {_LONGEST_NAME} characters is needed")
+    return name
+
+
+def _checked_card_lab(given):
+    numbers = given.replace(";", ",").split(",") if isinstance(given, str) else list(given)
+    if len(numbers) != 3:
+        raise RecordError(f"the card's own colour is {given!r}; L*, a*, b* are needed, such as 49.5, 0, 0")
+    lab = [check_value(axis, number) for axis, number in zip("Lab", numbers, strict=True)]
+    if not all(map(math.isfinite, lab)) or lab[0] == 0:
+        raise RecordError(f"the card's own colour is {given!r}; L*, a*, b* with L* above 0 are needed")
+    return lab
+
+
+def _checked_photos(text):
+    place = check_text("the place of photos", str(text)).strip()
+    if "://" not in place and not Path(place).is_absolute():
+        raise RecordError(
+            f"the place of photos is {place!r}; a whole path or a URL is needed, such as s3://shop/photos"
+        )
+    return place
+
+
+def check_tolerance(given) -> float:
+    """Return a tolerance (CIEDE2000) as a number; RecordError unless it is above 0 and at most 50."""
+    try:
+        tolerance = float(str(given).replace(",", "."))
+    except ValueError:
+        tolerance = math.nan
+    if not 0 < tolerance <= 50:
+        raise RecordError(f"the tolerance is {given}; a number above 0 and at most 50 is needed")
+    return tolerance
+
+
+def _checked_address(text):
+    address = str(text).strip()
+    parts = urlsplit(address)
+    if parts.scheme not in ("http", "https") or not parts.netloc or len(address) > _LONGEST_ADDRESS:
+        raise RecordError(f"{address!r} is no address; write it as the phone's browser needs it, http://name:8640")
+    return address
+
+
+# by the names under which books keep them
+SHOP_SETTINGS = {
+    "shop": ShopSetting(
+        "Name of the shop", "Stands on cards, notes and reports.", "Gannet & Sons", _checked_name, default=""
+    ),
+    "card_lab": ShopSetting(
+        "The grey card's own Lab",
+        "As an instrument read it (D65, 2°); photos of all commands and pages are read by it. 49.5, 0, 0 until set.",
+        "48.9, 0.1, -0.4",
+        _checked_card_lab,
+    ),
+    # 2.0: what most customers take as the same shade side by side; common practice, no source
+    "tolerance_de00": ShopSetting(
+        "Usual tolerance, ΔE00", "Holds where an order names none.", "1.5", check_tolerance, default=2.0
+    ),
+    "photos": ShopSetting(
+        "Place of the photos",
+        "Folder or URL that every station reaches, for a book on a server; other books keep photos beside their file.",
+        "s3://shop/photos",
+        _checked_photos,
+    ),
+    "address": ShopSetting(
+        "Address at which phones open this book",
+        "Printed codes lead there.",
+        "http://bench.local:8640",
+        _checked_address,
+        default="",
+    ),
+}
+
+
+def check_setting(name: str, given: object) -> object:
+    """Return what a book keeps for one of `SHOP_SETTINGS`: None where nothing is given, so that the default holds."""
+    is_nothing = given is None or (isinstance(given, str) and not given.strip())
+    return None if is_nothing else SHOP_SETTINGS[name].check(given)
 
 
 @dataclass(frozen=True)

@@ -8,13 +8,14 @@ from dyebook.book import batches, rows
 from dyebook.book.backup import find_problems
 from dyebook.book.batches import Found, batch_query, batch_rows, with_filters
 from dyebook.book.connect import clear_errors, find_place, make_engine
-from dyebook.book.photos import open_photos, photo_bytes
+from dyebook.book.photos import open_photos, photo_bytes, photo_name
 from dyebook.book.readings import all_readings, measured_values, typed_values
 from dyebook.book.schema import Batch, Photo, Reading
 from dyebook.book.search import Shades
 from dyebook.book.tables import Names, Tables
 from dyebook.book.versions import bring_up_to_date
 from dyebook.errors import BookError
+from dyebook.record import check_setting
 
 __all__ = ["Book", "Found", "open_book"]
 
@@ -237,6 +238,25 @@ class Book(Tables):
     def _photos_or_none(self):
         place = self.place.photos or self.setting("photos")
         return open_photos(place) if place else None
+
+    def set_setting(self, key, value):
+        """Keep a setting, see `Tables.set_setting`; a new place of photos must hold those the book has."""
+        if key == "photos":
+            self.must_be("owner")
+            self._check_place_of_photos(check_setting(key, value))
+        super().set_setting(key, value)
+
+    def _check_place_of_photos(self, place):
+        if self.place.photos:
+            raise BookError(
+                f"the photos of this book are in {self.place.photos}; only a book on a server whose stations are not "
+                "given DYEBOOK_PHOTOS takes this setting"
+            )
+        with self.reading() as connection:
+            shas = connection.execute(select(Photo.sha256).distinct()).scalars().all()
+        missing = {photo_name(sha) for sha in shas} - set(open_photos(place).names()) if shas and place else ()
+        if missing:
+            raise BookError(f"{len(missing)} of the {len(shas)} photos are not in {place}; copy them there first")
 
     def photo_bytes(self, sha):
         """Return the bytes of a photo, exactly as they were given."""

@@ -19,6 +19,7 @@ from dyebook.book import rows
 from dyebook.book.connect import clear_errors, unsure_errors
 from dyebook.book.schema import Bath, BathEvent, Change, Dip, Dye, Reading, Setting, now
 from dyebook.errors import BookError, RecordError
+from dyebook.record import SHOP_SETTINGS, check_setting
 
 __all__ = [
     "OWNERS_SETTINGS",
@@ -38,7 +39,7 @@ __all__ = [
 ROLES = ("reader", "maker", "owner")
 _KEY = "people"
 # who comes in, where photos lie, and where printed codes lead is not for everybody who writes
-OWNERS_SETTINGS = (_KEY, "photos", "address", "shop")
+OWNERS_SETTINGS = (_KEY, *SHOP_SETTINGS)
 _LONGEST = 254
 
 
@@ -253,10 +254,12 @@ class Tables:
             return tuple(connection.execute(select(column)).scalar() for column in (*columns, *moments))
 
     def setting(self, key, default=None):
-        """Return a shop setting, any JSON value."""
+        """Return a setting, any JSON value; one of `SHOP_SETTINGS` that was not set has its own default."""
         with self.reading() as connection:
             found = connection.execute(select(Setting.value).where(Setting.key == key)).first()
-        return default if found is None else found[0]
+        if found is not None and found[0] is not None:
+            return found[0]
+        return SHOP_SETTINGS[key].default if default is None and key in SHOP_SETTINGS else default
 
     def settings(self):
         """Return all shop settings by their keys."""
@@ -264,9 +267,14 @@ class Tables:
             return {row.key: row.value for row in connection.execute(select(Setting.key, Setting.value))}
 
     def set_setting(self, key, value):
-        """Keep a shop setting, any JSON value; the old one goes into the history. Some are for owners."""
+        """Keep a setting, any JSON value; the old one goes into the history. Some are for owners.
+
+        RecordError where one of `SHOP_SETTINGS` makes no sense.
+        """
         if key in OWNERS_SETTINGS:
             self.must_be("owner")
+        if key in SHOP_SETTINGS:
+            value = check_setting(key, value)
         table = Setting.__table__
         with self.writing() as connection:
             old = connection.execute(select(table.c.value).where(table.c.key == key)).first()

@@ -6,9 +6,9 @@ from datetime import datetime
 from dyebook.book.readings import measured_values
 from dyebook.errors import RecordError
 from dyebook.lab import Lab, delta_e_00
+from dyebook.record import check_tolerance
 
 __all__ = [
-    "USUAL_TOLERANCE_DE00",
     "OrderStand",
     "answer_order",
     "close_order",
@@ -24,8 +24,6 @@ __all__ = [
     "target_of",
 ]
 
-# what a customer takes as the same shade side by side; common practice, no source
-USUAL_TOLERANCE_DE00 = 2.0
 _MOST_BATCHES = 50
 
 
@@ -90,15 +88,16 @@ def take_order(book, name, customer=None, words=None, due_on=None, skin_contact=
     return book.add("orders", name=name, **told)
 
 
-def set_target(book, order_id, lab, tolerance_de00=USUAL_TOLERANCE_DE00, sample_id=None):
-    """Take a shade as an order's target; the newest counts. Returns the target's number."""
+def set_target(book, order_id, lab, tolerance_de00=None, sample_id=None):
+    """Take a shade as an order's target, with the shop's usual tolerance where none is given; return its number."""
     name = f"{book.row('orders', order_id)['name']}, " + ("as the sample" if sample_id else "as agreed")
     axes = dict(zip(("L", "a", "b"), map(float, lab), strict=True))
+    tolerance_de00 = check_tolerance(tolerance_de00 or book.setting("tolerance_de00"))
     values = {"name": name, "tolerance_de00": tolerance_de00, **axes}
     return book.add("targets", order_id=order_id, sample_id=sample_id, **values)
 
 
-def keep_order_sample(book, order_id, measurement, part_index, photo, tolerance_de00=USUAL_TOLERANCE_DE00):
+def keep_order_sample(book, order_id, measurement, part_index, photo, tolerance_de00=None):
     """Keep what a customer brought: photo, sample, reading, and the target read from it.
 
     Parameters
@@ -109,7 +108,8 @@ def keep_order_sample(book, order_id, measurement, part_index, photo, tolerance_
     part_index : int
         Which part of the photo the sample is, from 0, left to right.
     photo : path or bytes
-    tolerance_de00 : float
+    tolerance_de00 : float, optional
+        The shop's usual one without it.
 
     Returns
     -------
@@ -200,7 +200,9 @@ def judge_against(book, row, target, tolerance=None, measure="00"):
 
     wanted, photo = _wanted(book, target)
     part = Shade(row.lab, _all_known(row.lab_u), row.wet, row.sealed)
-    within = tolerance or target["tolerance_de00"] or USUAL_TOLERANCE_DE00
+    if tolerance is None:
+        tolerance = target["tolerance_de00"] or book.setting("tolerance_de00")
+    within = check_tolerance(tolerance)
     together = photo is not None and photo in _photos_of(book, row.batch)
     return judge_shade(wanted, part, within, measure=measure, together=together)
 

@@ -9,6 +9,7 @@ from dyebook.errors import BookError, PhotoError, RecordError
 from dyebook.jobs.bath_state import bath_line
 from dyebook.jobs.baths import age_of_bath
 from dyebook.jobs.orders import judge_against, target_of
+from dyebook.record import check_setting
 
 __all__ = [
     "DEMO_MARK",
@@ -21,12 +22,9 @@ __all__ = [
     "bath_facts",
     "month_facts",
     "shade_facts",
-    "shop_name",
 ]
 
 DEMO_MARK = "demo"  # the setting of a book whose photos are rendered
-_ADDRESS = "address"
-_LONGEST_ADDRESS = 200  # more makes a code too fine for a phone
 
 
 @dataclass(frozen=True)
@@ -78,11 +76,6 @@ class BatchFacts:
     link: str | None
 
 
-def shop_name(book):
-    """Return the name of the shop as set in the book; empty without."""
-    return str(book.setting("shop") or "")
-
-
 def batch_link(book, number, address=None):
     """Return the address at which a phone opens a batch.
 
@@ -103,12 +96,10 @@ def batch_link(book, number, address=None):
     RecordError
         If it is no address.
     """
-    address = (address or book.setting(_ADDRESS) or "").strip()
+    address = check_setting("address", address) or book.setting("address")
     if not address:
         return None
     parts = urlsplit(address)
-    if parts.scheme not in ("http", "https") or not parts.netloc or len(address) > _LONGEST_ADDRESS:
-        raise RecordError(f"{address!r} is no address; write it as the phone's browser needs it, http://name:8640")
     return f"{parts.scheme}://{parts.netloc}{parts.path.rstrip('/')}/book?batch={number}"
 
 
@@ -136,7 +127,7 @@ def batch_facts(book, number, address=None, picture="overlay"):
         targets[target_id] = book.row("targets", target_id)
     return BatchFacts(
         row=row,
-        shop=shop_name(book),
+        shop=book.setting("shop"),
         readings=tuple(reversed(book.rows("readings", batch_id=number))),
         dips=tuple(_named_dip(book, dip) for dip in book.rows("dips", batch_id=number)),
         rinses=tuple(book.rows("rinses", batch_id=number)),
@@ -267,7 +258,9 @@ def bath_facts(book, bath_id):
     start = life["made_up_at"]
     batches = book.batches(dye=dye, bath=bath["name"], since=start)
     batches.sort(key=lambda row: row.dyed_at or row.added_at)
-    return BathFacts(dye, bath["name"], shop_name(book), bath, life, tuple(batches), line, age_of_bath(book, bath_id))
+    return BathFacts(
+        dye, bath["name"], book.setting("shop"), bath, life, tuple(batches), line, age_of_bath(book, bath_id)
+    )
 
 
 @dataclass(frozen=True)
@@ -331,7 +324,7 @@ def month_facts(book, month):
     return MonthFacts(
         year=year,
         month=number,
-        shop=shop_name(book),
+        shop=book.setting("shop"),
         batches=tuple(batches),
         verdicts=_newest_verdicts(book, {row.batch for row in batches}),
         charge_ah=_charge(book, {row.batch for row in batches}),

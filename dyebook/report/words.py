@@ -33,10 +33,18 @@ __all__ = [
     "moment_text",
     "pairs_html",
     "sentence_text",
+    "setting_text",
     "settings_lines",
     "value_text",
     "verdict_text",
 ]
+
+
+def setting_text(value) -> str:
+    """Return a setting of the shop as it is typed; empty for one that is not set."""
+    if isinstance(value, list | tuple):
+        return ", ".join(f"{number:g}" for number in value)
+    return f"{value:g}" if isinstance(value, float) else str(value or "")
 
 
 def capital(text):

@@ -33,7 +33,7 @@ def offer_batch_papers(book, number):
         st.caption("Print labels at 100 %. Photos go in without the place and camera noted in the file.")
         if batch_link(book, number, address) is None:
             st.caption("The code on the card tells the settings; with an address it opens the batch on a phone.")
-        _ask_address(book)
+        st.page_link(st.session_state["pages"]["shop"], label="The shop's name, and the address in the code")
 
 
 def offer_bath_log(book, bath_id, name):
@@ -100,13 +100,3 @@ def _address(book):
         return None
     url = urlsplit(st.context.url or "")
     return f"{url.scheme}://{url.netloc}" if url.netloc and url.hostname not in _HERE else None
-
-
-def _ask_address(book):
-    now = book.setting("address") or ""
-    given = st.text_input("Address at which phones open this book", now, key="paper_address",
-                          placeholder="http://bench.local:8640")  # fmt: skip
-    if given.strip() != now:
-        batch_link(book, 1, given)
-        book.set_setting("address", given.strip())
-        st.rerun()

@@ -26,6 +26,7 @@ MORE_PAGES = (
     ("baths", "Baths", ":material/opacity:", "baths"),
     ("trouble", "Trouble", ":material/troubleshoot:", "trouble"),
     ("camera", "Camera", ":material/tune:", "camera"),
+    ("shop", "Settings", ":material/settings:", "settings"),
 )
 
 # what only some pages need, and takes a while

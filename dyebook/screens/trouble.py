@@ -78,7 +78,7 @@ def _show_verdict(book, row):
             st.caption("The book knows no target of this batch; with one, it is judged too.")
             return
         wanted, name = read_colour(text, book), f"Target {text}"
-        limit = _ask_tolerance("Tolerance, ΔE00")
+        limit = _ask_tolerance(book, "Tolerance, ΔE00")
     else:
         wanted, name = (target["L"], target["a"], target["b"]), target["name"]
     found = judge_batch(book, row.batch, None if target else wanted, limit)
@@ -208,7 +208,7 @@ def _show_coupon(book):
 _NAMES = {"00": "CIEDE2000", "76": "CIELAB 1976", "94": "CIE 1994", "cmc": "CMC(2:1)"}
 
 
-def _show_shade_pair(_book):
+def _show_shade_pair(book):
     """Two parts of the last photo."""
     name, colours = draft().get("last_read", ("", ()))
     if len(colours) < 2:
@@ -219,14 +219,14 @@ def _show_shade_pair(_book):
         )
         return
     st.markdown(f"From {name}, {len(colours)} parts, left to right.")
-    sample, part, measure, tolerance = _ask(range(len(colours)))
+    sample, part, measure, tolerance = _ask(book, range(len(colours)))
     found = judge_shade(Shade(colours[sample]), Shade(colours[part]), tolerance, measure=measure, together=True)
     head, lines = report_trouble.verdict_lines(found)
     st.subheader(head, anchor=False)
     show_pair(colours[sample], colours[part], ("Sample", "Part"), lines)
 
 
-def _ask(places):
+def _ask(book, places):
     """Which of the parts is which, and how they are judged."""
     with st.container(key="trouble_pair_parts"):
         left, right = st.columns(2)
@@ -239,7 +239,7 @@ def _ask(places):
     with by:
         measure = choose_from("trouble_measure", "By", MEASURES, _NAMES.get)
     with within:
-        tolerance = _ask_tolerance("Tolerance")
+        tolerance = _ask_tolerance(book, "Tolerance")
     return sample, part, measure, tolerance
 
 
@@ -247,9 +247,9 @@ def _part(place):
     return f"part {place + 1}"
 
 
-def _ask_tolerance(label):
+def _ask_tolerance(book, label):
     """The largest difference that passes, in units of the measure."""
-    key = begin("trouble_tolerance", 2.0)
+    key = begin("trouble_tolerance", min(20.0, max(0.1, book.setting("tolerance_de00"))))
     found = st.number_input(label, 0.1, 20.0, step=0.1, format="%.1f", key=key)
     keep(key)
     return found

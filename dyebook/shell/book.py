@@ -274,6 +274,34 @@ def history(batch: BatchArgument, book: BookOption = None, as_json: JsonOption =
         typer.echo(history_text(lines))
 
 
+def settings(
+    name: Annotated[str | None, typer.Argument(help="One of the settings; all without it.")] = None,
+    value: Annotated[str | None, typer.Argument(help="What it is to be from now on; '' for its default.")] = None,
+    book: BookOption = None,
+    as_json: JsonOption = False,
+):
+    """Show or change what the shop sets once: its name, the grey card's Lab, the tolerance, the photos, the address.
+
+    Example: dyebook settings tolerance_de00 1.5
+    """
+    from dyebook.record import SHOP_SETTINGS
+
+    if name is not None and name not in SHOP_SETTINGS:
+        raise typer.BadParameter(f"{name!r} is no setting; one of {', '.join(SHOP_SETTINGS)}")
+    with open_at(book) as opened:
+        if value is not None:
+            opened.set_setting(name, value)
+        values = {one: opened.setting(one) for one in SHOP_SETTINGS if name in (None, one)}
+    if as_json:
+        print_json(values)
+    else:
+        from dyebook.report.words import setting_text
+
+        for one, now in values.items():
+            row = SHOP_SETTINGS[one]
+            typer.echo(f"{one:15} {setting_text(now) or 'not set'}   {row.label}: {row.meaning}")
+
+
 def add_commands(app):
     """Add the commands to the shell."""
     app.command("import")(import_)
@@ -287,3 +315,4 @@ def add_commands(app):
     app.command()(correct)
     app.command()(delete)
     app.command()(history)
+    app.command()(settings)

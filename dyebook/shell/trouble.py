@@ -7,6 +7,7 @@ from typing import Annotated
 import typer
 
 from dyebook.shell.options import BookOption, JsonOption, open_at, option, parse_lab, print_result
+from dyebook.shell.photo import book_if_there
 
 __all__ = ["add_commands"]
 
@@ -15,7 +16,9 @@ def verdict(
     target: Annotated[str | None, option("The shade to match, L,a,b under D65/2°; else the batch's.")] = None,
     reading: Annotated[str | None, option("The part's colour, L,a,b.")] = None,
     batch: Annotated[int | None, option("A batch of the book instead of a reading.")] = None,
-    tolerance: Annotated[float | None, option("Largest difference that passes; 1.5, or the order's.")] = None,
+    tolerance: Annotated[
+        float | None, option("Largest difference that passes; else the order's or the shop's.")
+    ] = None,
     measure: Annotated[str, option("00 (CIEDE2000), 76, 94 or cmc (2:1).")] = "00",
     reading_u: Annotated[str | None, option("Standard uncertainty of the reading, L,a,b.")] = None,
     target_u: Annotated[str | None, option("That of the target; none for a stated shade.")] = None,
@@ -30,6 +33,7 @@ def verdict(
     """
     from dyebook.advice.judge import MEASURES, Shade, judge_shade
     from dyebook.jobs.trouble import judge_batch
+    from dyebook.record import SHOP_SETTINGS, check_tolerance
     from dyebook.report.trouble import verdict_text
 
     if measure not in MEASURES:
@@ -46,11 +50,12 @@ def verdict(
         # a target without doubt is a stated shade
         shades = Shade(wanted, _lab(target_u) or (0.0, 0.0, 0.0)), Shade(parse_lab(reading), _lab(reading_u))
         how = {"measure": measure, "together": together, "limits": _pair(limits)}
-        found = judge_shade(*shades, tolerance or _USUAL_TOLERANCE, **how)
+        if tolerance is None:
+            with book_if_there(book) as opened:
+                usual = SHOP_SETTINGS["tolerance_de00"].default
+                tolerance = usual if opened is None else opened.setting("tolerance_de00")
+        found = judge_shade(*shades, check_tolerance(tolerance), **how)
     print_result(found, as_json, verdict_text)
-
-
-_USUAL_TOLERANCE = 1.5  # CIEDE2000, of a pair of readings
 
 
 def _lab(text):

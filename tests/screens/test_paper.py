@@ -39,25 +39,6 @@ def test_what_is_offered_is_made(demo_shop, size):
     assert page.startswith(b"<!DOCTYPE html>")
 
 
-def test_an_address_for_phones_is_kept_and_nonsense_is_refused(begun_shop, open_page):
-    page = open_page("book", batch="1")
-    page.text_input(key="paper_address").set_value("bench").run()
-    assert "is no address" in page.error[0].value
-    page.text_input(key="paper_address").set_value("http://bench.local:8640").run()
-    assert not page.error
-    with open_book(begun_shop) as book:
-        assert book.setting("address") == "http://bench.local:8640"
-
-
-@pytest.fixture
-def begun_shop(empty_book):
-    from dyebook.record import DyeRecord
-
-    with open_book(empty_book) as book:
-        book.add_batch(DyeRecord("Ember", film_um=12, dye_g_per_l=3, bath_temp_c=50, dwell_min=6))
-    return empty_book
-
-
 def test_the_photo_page_tells_how_to_photograph_shiny_parts(empty_book, open_page):
     page = open_page("photo")
     assert PHOTO_TITLE in [one.label for one in page.expander]

@@ -3,12 +3,13 @@
 The shade of an order: from the customer's piece in a photo, typed, or as a batch came out; and its tolerance.
 """
 
-import math
 from datetime import date, datetime
 
 import streamlit as st
 
+from dyebook.errors import RecordError
 from dyebook.jobs import orders
+from dyebook.record import check_tolerance
 from dyebook.report import words as report_words
 from dyebook.report.baths import order_lines, stand_text
 from dyebook.screens import session
@@ -53,7 +54,7 @@ def _agree(book, order):
     text = st.text_input(
         "Or type it", key=keys[0], placeholder="35, 10, −42 or #1f4e8c or 5PB 4/8 or batch 12", help=_HELP
     )
-    tolerance = ask_tolerance(keys[1])
+    tolerance = ask_tolerance(book, keys[1])
     keep(*keys)
     lab = read_colour(text, book) if text.strip() else None
     if lab is not None:
@@ -70,18 +71,15 @@ _HELP = (
 )
 
 
-def ask_tolerance(key):
-    """Ask for a tolerance, ΔE00; None while what is typed is no number above nothing."""
-    usual = f"{orders.USUAL_TOLERANCE_DE00:g}"
-    text = st.text_input("Tolerance, ΔE00", key=key, placeholder=usual, help=_TOLERANCE)
+def ask_tolerance(book, key):
+    """Ask for a tolerance, ΔE00, else the shop's usual one; None while what is typed makes no sense, which is said."""
+    usual = book.setting("tolerance_de00")
+    text = st.text_input("Tolerance, ΔE00", key=key, placeholder=f"{usual:g}", help=_TOLERANCE)
     try:
-        value = float((text or usual).replace(",", "."))
-    except ValueError:
-        value = math.nan
-    if 0 < value <= 50:
-        return value
-    st.caption(":material/priority_high: the tolerance is a number above 0, at most 50.")
-    return None
+        return check_tolerance(text or usual)
+    except RecordError as problem:
+        st.caption(f":material/priority_high: {problem}.")
+        return None
 
 
 _TOLERANCE = "About 1 is hard to see side by side, 2 is seen by a trained eye, 5 by anybody. Agree on it beforehand."

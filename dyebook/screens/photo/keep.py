@@ -6,7 +6,6 @@ Which part of a photo is the batch, and which the customer's sample; both side b
 import streamlit as st
 
 from dyebook.jobs.orders import (
-    USUAL_TOLERANCE_DE00,
     answer_order,
     judge_batch,
     keep_order_sample,
@@ -181,7 +180,7 @@ def _add_sample(book, shots):
     order = _ask_order(book, "The order it belongs to", "choose an order")
     if st.button("Take an order first", key="order_first", type="tertiary"):
         go_to_order(None)
-    tolerance = ask_tolerance("sample_tolerance_de00")
+    tolerance = ask_tolerance(book, "sample_tolerance_de00")
     shot = shots[draft().get("photo_in_view", 0)]
     if shot.reading is None:
         st.caption("Say which part is the sample; nothing can be matched to a photo without a reading.")
@@ -200,7 +199,7 @@ def _keep_sample_beside(book, number, shots, order):
     if shot is None or shot.measurement is None or index is None:
         return
     if order is not None and target_of(book, order) is None:
-        keep_order_sample(book, order, shot.measurement, index, shot.content, USUAL_TOLERANCE_DE00)
+        keep_order_sample(book, order, shot.measurement, index, shot.content)
     else:
         keep_sample(book, number, shot.measurement, index)
 

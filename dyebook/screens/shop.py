@@ -1,0 +1,42 @@
+"""Settings: what the shop sets once for its book, a field each, straight from the table `SHOP_SETTINGS`."""
+
+import streamlit as st
+
+from dyebook.record import SHOP_SETTINGS
+from dyebook.report.words import setting_text
+from dyebook.screens.shelf import friendly_errors, the_book
+
+__all__ = ["show"]
+
+
+def show():
+    """Draw the page."""
+    book = the_book()
+    st.title("Settings", anchor=False)
+    st.markdown("They hold for this book, on every phone and desk that opens it.")
+    with st.form("shop_settings", border=False):
+        for name, row in SHOP_SETTINGS.items():
+            now = book.setting(name)
+            text = "" if now == row.default else setting_text(now)
+            st.text_input(row.label, text, key=f"setting_{name}", placeholder=_hint(row), help=row.meaning)
+        asked = st.form_submit_button("Keep these settings", key="keep_settings", type="primary")
+    if asked:
+        _keep(book)
+
+
+def _hint(row):
+    return f"{setting_text(row.default)} until it is set" if row.default else f"such as {row.example}"
+
+
+def _keep(book):
+    """Keep what was changed, and say which of it makes no sense."""
+    kept = []
+    for name, row in SHOP_SETTINGS.items():
+        typed, before = st.session_state[f"setting_{name}"].strip(), book.setting(name)
+        if typed == ("" if before == row.default else setting_text(before)):
+            continue
+        with friendly_errors():
+            book.set_setting(name, typed)
+            kept.append(row.label)
+    if kept:
+        st.success(f"Kept: {', '.join(kept)}.")
