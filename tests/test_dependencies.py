@@ -26,7 +26,7 @@ ALLOWED = {
     "model": READS | {"physics"},
     "advice": READS | {"physics", "model"},
     "report": READS,
-    "jobs": READS | {"photo", "physics", "book", "model", "advice"},
+    "jobs": READS | {"photo", "physics", "book", "model", "advice", "report"},
     "server": {"errors"},
     "demo": READS | {"physics", "book", "jobs"},
     "screens": READS | {"photo", "physics", "book", "advice", "jobs", "report", "server", "demo"},

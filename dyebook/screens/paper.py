@@ -12,6 +12,7 @@ from dyebook.report.paper.html import KINDS, sheet_bytes
 from dyebook.report.paper.labels import GRIDS, labels_pdf
 from dyebook.report.paper.ledger import bath_sheet, month_sheet
 from dyebook.screens.drafts import keep, recall
+from dyebook.screens.navigation import go_to
 
 __all__ = ["offer_batch_papers", "offer_bath_log", "offer_month"]
 
@@ -33,7 +34,8 @@ def offer_batch_papers(book, number):
         st.caption("Print labels at 100 %. Photos go in without the place and camera noted in the file.")
         if batch_link(book, number, address) is None:
             st.caption("The code on the card tells the settings; with an address it opens the batch on a phone.")
-        st.page_link(st.session_state["pages"]["shop"], label="The shop's name, and the address in the code")
+        if st.button("The shop's name, and the address in the code", key="to_settings", type="tertiary"):
+            go_to("settings")
 
 
 def offer_bath_log(book, bath_id, name):

@@ -26,7 +26,7 @@ MORE_PAGES = (
     ("baths", "Baths", ":material/opacity:", "baths"),
     ("trouble", "Trouble", ":material/troubleshoot:", "trouble"),
     ("camera", "Camera", ":material/tune:", "camera"),
-    ("shop", "Settings", ":material/settings:", "settings"),
+    ("settings", "Settings", ":material/settings:", "shop"),
 )
 
 # what only some pages need, and takes a while

@@ -4,7 +4,7 @@ import streamlit as st
 
 from dyebook.record import SHOP_SETTINGS
 from dyebook.report.words import setting_text
-from dyebook.screens.shelf import friendly_errors, the_book
+from dyebook.screens.session import friendly_errors, the_book
 
 __all__ = ["show"]
 

@@ -62,13 +62,13 @@ def test_the_shell_names_the_settings_there_are(empty_book):
 
 @pytest.mark.parametrize(("name", "typed", "kept"), GOOD)
 def test_each_setting_is_kept_by_the_page(empty_book, open_page, name, typed, kept):
-    page = open_page("shop")
+    page = open_page("settings")
     page.text_input(key=f"setting_{name}").set_value(typed)
     page.button(key="keep_settings").click().run()
     assert (list(page.error), list(page.exception)) == ([], [])
     with open_book(empty_book) as book:
         assert book.setting(name) == kept
-    again = open_page("shop")
+    again = open_page("settings")
     shown = again.text_input(key=f"setting_{name}").value
     again.text_input(key=f"setting_{name}").set_value("")
     again.button(key="keep_settings").click().run()
@@ -79,7 +79,7 @@ def test_each_setting_is_kept_by_the_page(empty_book, open_page, name, typed, ke
 
 
 def test_the_page_refuses_what_makes_no_sense_and_keeps_the_rest(empty_book, open_page):
-    page = open_page("shop")
+    page = open_page("settings")
     for name, typed, _ in BAD[1::2]:
         page.text_input(key=f"setting_{name}").set_value(typed)
     page.text_input(key="setting_shop").set_value("Gannet & Sons")
