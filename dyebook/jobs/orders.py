@@ -13,10 +13,14 @@ __all__ = [
     "answer_order",
     "close_order",
     "decide",
+    "is_for_skin",
     "judge_against",
     "judge_batch",
     "keep_order_sample",
+    "open_order_names",
     "open_orders",
+    "order_named",
+    "order_of_run",
     "order_stand",
     "reopen_order",
     "set_target",
@@ -86,6 +90,31 @@ def take_order(book, name, customer=None, words=None, due_on=None, skin_contact=
         raise RecordError(f"an order called {name!r} is in the book already; add a date or a number to the name")
     told = {"customer": customer or None, "words": words or None, "due_on": due_on, "skin_contact": skin_contact}
     return book.add("orders", name=name, **told)
+
+
+def open_order_names(book):
+    """Return the names of the orders that are not done yet, oldest first."""
+    return [row["name"] for row in book.rows("orders", done_at=None)]
+
+
+def order_named(book, name):
+    """Return the row of an order; RecordError with the open ones where there is none of that name."""
+    found = book.rows("orders", name=name)
+    if not found:
+        known = ", ".join(open_order_names(book)) or "none"
+        raise RecordError(f"the book has no order {name!r}; open ones: {known}")
+    return found[0]
+
+
+def order_of_run(book, run):
+    """Return the name of the order that a run was planned for; None without one."""
+    order_id = ((run["trace"] or {}).get("plan") or {}).get("order_id")
+    return None if order_id is None else book.row("orders", order_id)["name"]
+
+
+def is_for_skin(book, name):
+    """Whether an order is worn on the skin or used with food; False where it was not said."""
+    return name is not None and bool(order_named(book, name)["skin_contact"])
 
 
 def set_target(book, order_id, lab, tolerance_de00=None, sample_id=None):

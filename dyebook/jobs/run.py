@@ -1,12 +1,7 @@
-"""Breaks in a run: current off and on again, and a run that was ended too early.
+"""A run on the bench from plan to log, and how it stands.
 
-The order behind a run: found by name, and whether its work is worn on the skin or used with food.
-
-What a run takes: current, time and film, by the rule or the readings that somebody chose.
-
-A run on the bench, from plan to log: all its state lives in the book, its times are absolute.
-
-A run as it stands, planned, on, paused or ended, in one answer with its basis.
+All state of a run lives in the book: its plan, and notes of what the supply shows, each with its moment. Where it
+stands is worked out anew from these alone, so that shell, app and a restart in between all show the same.
 """
 
 import math
@@ -16,6 +11,7 @@ from datetime import UTC, datetime, timedelta
 from dyebook.book import runs
 from dyebook.errors import BookError, RecordError
 from dyebook.jobs.gauge import FILM_BY, rate_for
+from dyebook.jobs.orders import order_named
 from dyebook.physics.answer import Answer, cautions_for
 from dyebook.physics.film import plan_film, run_now, supply_plan
 
@@ -26,13 +22,9 @@ __all__ = [
     "drop_run",
     "film_in_time",
     "finish_run",
-    "is_for_skin",
     "keep_log",
     "note_current",
-    "open_order_names",
     "open_runs",
-    "order_named",
-    "order_of",
     "pause_run",
     "plan_run",
     "reckon_run",
@@ -45,30 +37,38 @@ __all__ = [
     "whole_time_min",
 ]
 
-
-def open_order_names(book):
-    """Return the names of the orders that are not done yet, oldest first."""
-    return [row["name"] for row in book.rows("orders", done_at=None)]
-
-
-def order_named(book, name):
-    """Return the row of an order; RecordError with the open ones where there is none of that name."""
-    found = book.rows("orders", name=name)
-    if not found:
-        known = ", ".join(open_order_names(book)) or "none"
-        raise RecordError(f"the book has no order {name!r}; open ones: {known}")
-    return found[0]
+# kinds of preparation that no run should start without
+NEEDED = ("clean", "water_break_test", "contacts")
+# the longest log that is kept whole; of longer ones every second, third, … row
+_MOST_KEPT = 2000
+_LEAST_FILM_UM = 0.1
+_CLOCK_MIN = 1 / 120  # half a second
+_BY = {"gauge": "your gauge readings", "720": "720 rule", "0.30": "0.30 rule"}
 
 
-def order_of(book, run):
-    """Return the name of the order that a run was planned for; None without one."""
-    order_id = ((run["trace"] or {}).get("plan") or {}).get("order_id")
-    return None if order_id is None else book.row("orders", order_id)["name"]
+def this_moment():
+    """Return this moment, with its zone, to the second."""
+    return datetime.now(UTC).replace(microsecond=0)
 
 
-def is_for_skin(book, name):
-    """Whether an order is worn on the skin or used with food; False where nobody said so."""
-    return name is not None and bool(order_named(book, name)["skin_contact"])
+def open_runs(book):
+    """Return runs that are planned or on, oldest first, as dicts."""
+    with book.reading() as connection:
+        return runs.open_runs(connection)
+
+
+def bench_run(book, run_id):
+    """Return the row of a run that went over the bench; BookError of any other."""
+    row = book.row("runs", run_id)
+    if row["deleted_at"] is not None or row["trace"] is None or "plan" not in row["trace"]:
+        raise BookError(f"run {run_id} is not on the bench; `dyebook run list` shows those that are")
+    return row
+
+
+def bench_runs(book, count=None):
+    """Return the rows of the runs that went over the bench, newest first."""
+    rows = [row for row in book.rows("runs") if row["trace"] and "plan" in row["trace"]]
+    return rows[::-1][:count]
 
 
 def reckon_run(
@@ -112,22 +112,6 @@ def film_in_time(plan, conditions):
     """Return the run as it was meant, and the run of the same time that a supply which is too small allows."""
     wanted = plan_film(plan.run.area_dm2, plan.wanted_a, film_um=plan.run.film_um, **conditions)
     return wanted, plan_film(plan.run.area_dm2, plan.current_a, minutes=wanted.minutes, **conditions)
-
-
-_MOST_KEPT = 2000
-_LEAST_FILM_UM = 0.1
-_CLOCK_MIN = 1 / 120
-
-
-def this_moment():
-    """Return this moment, with its zone, to the second."""
-    return datetime.now(UTC).replace(microsecond=0)
-
-
-def open_runs(book):
-    """Return runs that are planned or on, oldest first, as dicts."""
-    with book.reading() as connection:
-        return runs.open_runs(connection)
 
 
 def plan_run(book, *, area_dm2, current_a, film_um, minutes, film_by="720", order=None, **more):
@@ -187,11 +171,6 @@ def untick_step(book, run_id, kind):
         book.delete("preparations", row["id"])
 
 
-def _change(book, run_id, change):
-    with book.writing() as connection:
-        return runs.change_run(connection, run_id, change, book.who)
-
-
 def start_run(book, run_id, current_a=None, at=None):
     """Start a planned run; return its row.
 
@@ -238,6 +217,39 @@ def note_current(book, run_id, current_a, at=None, **seen):
     return _change(book, run_id, change)
 
 
+def pause_run(book, run_id, at=None):
+    """Note that the current is off; return the run's row."""
+    return note_current(book, run_id, 0.0, at)
+
+
+def resume_run(book, run_id, current_a=None, at=None):
+    """Let a run go on: after a pause, or after it was ended too early; return its row.
+
+    Parameters
+    ----------
+    book : dyebook.book.store.Book
+    run_id : int
+    current_a : float, optional
+        What the supply shows; the last current that flowed without it.
+    at : datetime, optional
+        With its zone; now without it.
+
+    Raises
+    ------
+    RecordError
+        If the run is not paused and not ended, has a logger's file or a batch already.
+    """
+    row = book.row("runs", run_id)
+    if row["trace"] is None or row["started_at"] is None:
+        raise RecordError(f"run {run_id} has not been started on the bench; start it first")
+    flowed = [note["current_a"] for note in row["trace"]["notes"] if note["current_a"] > 0]
+    if row["anodise_min"] is not None:
+        _reopen(book, run_id)
+    elif row["trace"]["notes"][-1]["current_a"] > 0:
+        raise RecordError(f"run {run_id} is on and not paused; nothing was changed")
+    return note_current(book, run_id, flowed[-1] if current_a is None else current_a, at or this_moment())
+
+
 def _noted(row, at, current_a, **seen):
     notes = row["trace"]["notes"]
     note = {"at": at.isoformat(), "current_a": current_a, **{name: v for name, v in seen.items() if v is not None}}
@@ -254,46 +266,39 @@ def _held(notes, at, current_a):
     return [{"at": before.isoformat(), "current_a": notes[-1]["current_a"], "held": True}]
 
 
-def where_is(book, row, now=None):
-    """Return where a run that is on stands, a `RunNow`, reckoned from its start and its notes alone."""
-    return _stand(row, now or this_moment(), _rate_of(book, row))
+def _reopen(book, run_id):
+    """Take the end of a run back; the current counts as off from there on."""
+    if book.rows("batches", run_id=run_id):
+        raise RecordError(f"run {run_id} has its batch already; it cannot go on")
+
+    def change(row):
+        trace = dict(row["trace"])
+        if not trace.get("by_hand"):
+            raise RecordError(f"run {run_id} has a logger's file, which holds its end; it cannot go on")
+        at = datetime.fromisoformat(row["started_at"]) + timedelta(minutes=trace.pop("time_min")[-1])
+        trace = {name: value for name, value in trace.items() if name not in ("current_a", "by_hand", "steps")}
+        trace["notes"] = [*trace["notes"], *_switched_off(trace["notes"], at)]
+        plan = trace["plan"]
+        none = dict.fromkeys(("charge_ah", "anodise_min", "film_from_charge_um", "film_sd_um"))
+        density = plan["current_a"] / row["area_dm2"]
+        return {**none, "film_um": plan["film_um"], "current_density_a_per_dm2": density, "trace": trace}
+
+    with book.writing() as connection:
+        runs.change_run(connection, run_id, change, book.who)
 
 
-def _rate_of(book, row):
-    density = row["current_density_a_per_dm2"]
-    return rate_for(book, row["trace"]["plan"]["film_by"], density, row["electrolyte_temp_c"], row["alloy"])
+def _switched_off(notes, at):
+    """Notes of the current going off at a moment; none where it was off already."""
+    last = notes[-1]["current_a"]
+    if last == 0:
+        return []
+    held = {"at": (at - timedelta(seconds=1)).isoformat(), "current_a": last, "held": True}
+    return [held, {"at": at.isoformat(), "current_a": 0.0}]
 
 
-def _stand(row, now, rate):
-    notes = [(datetime.fromisoformat(note["at"]), note["current_a"]) for note in row["trace"]["notes"]]
-    wanted = row["trace"]["plan"]["film_um"]
-    return run_now(datetime.fromisoformat(row["started_at"]), now, row["area_dm2"], notes, wanted, own_rate=rate)
-
-
-def whole_time_min(book, row, stand):
-    """Return minutes from the start of a run to its film: expected while it is on, and as it came once it is there.
-
-    Parameters
-    ----------
-    book : dyebook.book.store.Book
-    row : dict
-        A run that is on.
-    stand : RunNow
-        Where it stands.
-
-    Returns
-    -------
-    float
-    """
-    if not stand.done:
-        return stand.elapsed_min + stand.left_min
-    rate, started = _rate_of(book, row), datetime.fromisoformat(row["started_at"])
-    low, high = 0.0, stand.elapsed_min
-    while high - low > _CLOCK_MIN:
-        middle = (low + high) / 2
-        done = _stand(row, started + timedelta(minutes=middle), rate).done
-        low, high = (low, middle) if done else (middle, high)
-    return high
+def _change(book, run_id, change):
+    with book.writing() as connection:
+        return runs.change_run(connection, run_id, change, book.who)
 
 
 def finish_run(book, run_id, at=None):
@@ -314,19 +319,6 @@ def finish_run(book, run_id, at=None):
         return {**_made(row, stand.charge_ah, stand.flowed_min, stand), "trace": {**row["trace"], **log}}
 
     return _change(book, run_id, change)
-
-
-def _made(row, charge_ah, minutes, film):
-    """Columns that a run's charge, time and film go into."""
-    mean_a = charge_ah * 60 / minutes
-    return {
-        "charge_ah": charge_ah,
-        "anodise_min": minutes,
-        "film_um": film.film_um,
-        "film_from_charge_um": film.film_um,
-        "film_sd_um": film.film_um_sd,
-        "current_density_a_per_dm2": mean_a / row["area_dm2"],
-    }
 
 
 def keep_log(book, run_id, trace, report):
@@ -361,9 +353,59 @@ def keep_log(book, run_id, trace, report):
     return _change(book, run_id, change)
 
 
-_BY = {"gauge": "your gauge readings", "720": "720 rule", "0.30": "0.30 rule"}
-# kinds of preparation that no run should start without
-NEEDED = ("clean", "water_break_test", "contacts")
+def _made(row, charge_ah, minutes, film):
+    """Columns that a run's charge, time and film go into."""
+    mean_a = charge_ah * 60 / minutes
+    return {
+        "charge_ah": charge_ah,
+        "anodise_min": minutes,
+        "film_um": film.film_um,
+        "film_from_charge_um": film.film_um,
+        "film_sd_um": film.film_um_sd,
+        "current_density_a_per_dm2": mean_a / row["area_dm2"],
+    }
+
+
+def where_is(book, row, now=None):
+    """Return where a run that is on stands, a `RunNow`, reckoned from its start and its notes alone."""
+    return _stand(row, now or this_moment(), _rate_of(book, row))
+
+
+def whole_time_min(book, row, stand):
+    """Return minutes from the start of a run to its film: expected while it is on, and as it came once it is there.
+
+    Parameters
+    ----------
+    book : dyebook.book.store.Book
+    row : dict
+        A run that is on.
+    stand : RunNow
+        Where it stands.
+
+    Returns
+    -------
+    float
+    """
+    if not stand.done:
+        return stand.elapsed_min + stand.left_min
+    rate, started = _rate_of(book, row), datetime.fromisoformat(row["started_at"])
+    low, high = 0.0, stand.elapsed_min
+    while high - low > _CLOCK_MIN:
+        middle = (low + high) / 2
+        done = _stand(row, started + timedelta(minutes=middle), rate).done
+        low, high = (low, middle) if done else (middle, high)
+    return high
+
+
+def _rate_of(book, row):
+    density = row["current_density_a_per_dm2"]
+    return rate_for(book, row["trace"]["plan"]["film_by"], density, row["electrolyte_temp_c"], row["alloy"])
+
+
+def _stand(row, now, rate):
+    notes = [(datetime.fromisoformat(note["at"]), note["current_a"]) for note in row["trace"]["notes"]]
+    wanted = row["trace"]["plan"]["film_um"]
+    return run_now(datetime.fromisoformat(row["started_at"]), now, row["area_dm2"], notes, wanted, own_rate=rate)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -410,20 +452,6 @@ class RunState(Answer):
     batch: int | None = None
 
 
-def bench_run(book, run_id):
-    """Return the row of a run that went over the bench; BookError of any other."""
-    row = book.row("runs", run_id)
-    if row["deleted_at"] is not None or row["trace"] is None or "plan" not in row["trace"]:
-        raise BookError(f"run {run_id} is not on the bench; `dyebook run list` shows those that are")
-    return row
-
-
-def bench_runs(book, count=None):
-    """Return the rows of the runs that went over the bench, newest first."""
-    rows = [row for row in book.rows("runs") if row["trace"] and "plan" in row["trace"]]
-    return rows[::-1][:count]
-
-
 def state_of(book, row, now=None):
     """Return how a run stands, a `RunState`; `now` has its zone."""
     plan = row["trace"]["plan"]
@@ -466,66 +494,3 @@ def _standing(book, row, plan, now):
         "film_um_sd": row["film_sd_um"],
         "basis": f"charge from {how}, {by}",
     }
-
-
-def pause_run(book, run_id, at=None):
-    """Note that the current is off; return the run's row."""
-    return note_current(book, run_id, 0.0, at)
-
-
-def resume_run(book, run_id, current_a=None, at=None):
-    """Let a run go on: after a pause, or after it was ended too early; return its row.
-
-    Parameters
-    ----------
-    book : dyebook.book.store.Book
-    run_id : int
-    current_a : float, optional
-        What the supply shows; the last current that flowed without it.
-    at : datetime, optional
-        With its zone; now without it.
-
-    Raises
-    ------
-    RecordError
-        If the run is not paused and not ended, has a logger's file or a batch already.
-    """
-    row = book.row("runs", run_id)
-    if row["trace"] is None or row["started_at"] is None:
-        raise RecordError(f"run {run_id} has not been started on the bench; start it first")
-    flowed = [note["current_a"] for note in row["trace"]["notes"] if note["current_a"] > 0]
-    if row["anodise_min"] is not None:
-        _reopen(book, run_id)
-    elif row["trace"]["notes"][-1]["current_a"] > 0:
-        raise RecordError(f"run {run_id} is on and not paused; nothing was changed")
-    return note_current(book, run_id, flowed[-1] if current_a is None else current_a, at or this_moment())
-
-
-def _reopen(book, run_id):
-    """Take the end of a run back; the current counts as off from there on."""
-    if book.rows("batches", run_id=run_id):
-        raise RecordError(f"run {run_id} has its batch already; it cannot go on")
-
-    def change(row):
-        trace = dict(row["trace"])
-        if not trace.get("by_hand"):
-            raise RecordError(f"run {run_id} has a logger's file, which holds its end; it cannot go on")
-        at = datetime.fromisoformat(row["started_at"]) + timedelta(minutes=trace.pop("time_min")[-1])
-        trace = {name: value for name, value in trace.items() if name not in ("current_a", "by_hand", "steps")}
-        trace["notes"] = [*trace["notes"], *_switched_off(trace["notes"], at)]
-        plan = trace["plan"]
-        none = dict.fromkeys(("charge_ah", "anodise_min", "film_from_charge_um", "film_sd_um"))
-        density = plan["current_a"] / row["area_dm2"]
-        return {**none, "film_um": plan["film_um"], "current_density_a_per_dm2": density, "trace": trace}
-
-    with book.writing() as connection:
-        runs.change_run(connection, run_id, change, book.who)
-
-
-def _switched_off(notes, at):
-    """Notes of the current going off at a moment; none where it was off already."""
-    last = notes[-1]["current_a"]
-    if last == 0:
-        return []
-    held = {"at": (at - timedelta(seconds=1)).isoformat(), "current_a": last, "held": True}
-    return [held, {"at": at.isoformat(), "current_a": 0.0}]

@@ -1,4 +1,4 @@
-"""What stands on the bench now: the last batches, what they still want, and how the baths do."""
+"""What stands on the bench now: the last batches and what they want, what waits at each step, how the baths do."""
 
 import math
 from dataclasses import dataclass
@@ -7,10 +7,17 @@ from dyebook.jobs import say_nothing
 from dyebook.jobs.bath_state import bath_states
 from dyebook.jobs.baths import baths_out_of_use
 from dyebook.jobs.orders import open_orders
+from dyebook.jobs.run import open_runs
 from dyebook.jobs.shade import learn_dips
+from dyebook.jobs.wet import finished_runs
 from dyebook.lab import delta_e_00
 
-__all__ = ["BathNow", "Today", "Todo", "doubts_of", "look_at_baths", "look_over"]
+__all__ = ["STEPS", "BathNow", "Today", "Todo", "doubts_of", "look_at_baths", "look_over"]
+
+# of a batch, in the order of work
+STEPS = ("plan", "prepare", "run", "wet", "photo", "verdict")
+# wet parts cannot wait, a plan can: what to do first where several things wait
+_PRESSING = ("wet", "run", "photo", "verdict", "prepare")
 # two dips count as the same recipe when no setting differs by more than these
 _SAME = {"film_um": 0.5, "dye_g_per_l": 0.1, "bath_temp_c": 1.0, "dwell_min": 0.25}
 _RECENT = 12
@@ -69,11 +76,19 @@ class Today:
         Most pressing first.
     orders : tuple of dyebook.jobs.orders.OrderStand
         Open ones, soonest due first.
+    waiting : dict
+        By step: numbers of the runs (prepare, run, wet) or batches (photo, verdict) that wait there.
     """
 
     recent: tuple
     todos: tuple
-    orders: tuple = ()
+    orders: tuple
+    waiting: dict
+
+    @property
+    def next_step(self):
+        """The step that should be done next; a new plan when nothing waits."""
+        return next((step for step in _PRESSING if self.waiting[step]), "plan")
 
 
 def look_over(book):
@@ -82,7 +97,43 @@ def look_over(book):
     todos = [todo for row in recent for todo in _todos_of(book, row)]
     order = ("unread", "doubtful", "wet")
     todos.sort(key=lambda todo: (order.index(todo.kind), -todo.batch))
-    return Today(recent, tuple(todos), tuple(open_orders(book)))
+    orders = open_orders(book)
+    return Today(recent, tuple(todos), tuple(orders), _what_waits(book, todos, orders))
+
+
+def _todos_of(book, row):
+    if row.lab is None:
+        yield Todo("unread", row.batch)
+        return
+    doubts = doubts_of(book, row.batch)
+    if doubts:
+        yield Todo("doubtful", row.batch, doubts)
+    if row.wet:
+        yield Todo("wet", row.batch)
+
+
+def doubts_of(book, batch_id):
+    """Return the names of the doubts about a batch's newest reading."""
+    readings = book.rows("readings", batch_id=batch_id)
+    return tuple(readings[-1]["flags"] or ()) if readings else ()
+
+
+def _what_waits(book, todos, orders):
+    begun = open_runs(book)
+    return {
+        "prepare": [row["id"] for row in begun if row["started_at"] is None],
+        "run": [row["id"] for row in begun if row["started_at"] is not None],
+        "wet": [row["id"] for row in finished_runs(book) if row["batch"] is None and row["film_um"]],
+        "photo": [one.batch for one in todos if one.kind in ("unread", "wet")],
+        "verdict": [number for stand in orders if (number := _undecided(stand)) is not None],
+    }
+
+
+def _undecided(stand):
+    """Number of the newest batch of an order that was read and not judged since, or None."""
+    newest = next((row.batch for row in stand.batches if row.lab is not None), None)
+    judged = None if stand.decided is None else stand.decided["batch_id"]
+    return newest if stand.target is not None and newest not in (None, judged) else None
 
 
 def look_at_baths(book, count=200, learn=learn_dips, progress=say_nothing):
@@ -111,23 +162,6 @@ def look_at_baths(book, count=200, learn=learn_dips, progress=say_nothing):
             dips.setdefault((row.dye, row.bath), []).append(row)
     moves = tuple(_bath_now(*names, own) for names, own in dips.items())
     return moves, tuple(bath_states(book, rows, learn, progress))
-
-
-def _todos_of(book, row):
-    if row.lab is None:
-        yield Todo("unread", row.batch)
-        return
-    doubts = doubts_of(book, row.batch)
-    if doubts:
-        yield Todo("doubtful", row.batch, doubts)
-    if row.wet:
-        yield Todo("wet", row.batch)
-
-
-def doubts_of(book, batch_id):
-    """Return the names of the doubts about a batch's newest reading."""
-    readings = book.rows("readings", batch_id=batch_id)
-    return tuple(readings[-1]["flags"] or ()) if readings else ()
 
 
 def _bath_now(dye, bath, dips):

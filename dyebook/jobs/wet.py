@@ -1,23 +1,18 @@
-"""Where the work stands on its way from plan to verdict: what waits at each step.
+"""The wet steps after a run, with their clock times, and the sealed batch that is written into the book at the end."""
 
-From the anodised run to the sealed batch: steps with clock times, kept with the run until the batch is written.
-"""
-
-from dataclasses import dataclass
 from datetime import datetime
 
 from dyebook.book import runs
 from dyebook.book.tables import Names
 from dyebook.errors import RecordError
-from dyebook.jobs.run import is_for_skin, open_runs, order_named, order_of, this_moment
+from dyebook.jobs.orders import is_for_skin, order_named, order_of_run
+from dyebook.jobs.run import this_moment
 from dyebook.physics.sealing import plan_seal
 from dyebook.record import FIELDS
 
 __all__ = [
     "SEAL_KINDS",
     "SEAL_TIMES",
-    "STEPS",
-    "Waiting",
     "finished_runs",
     "keep_batch",
     "mark_step",
@@ -26,7 +21,6 @@ __all__ = [
     "seal_values",
     "steps_of",
     "wait_of",
-    "what_waits",
 ]
 
 # the setting with the shop's own minutes per µm of each seal
@@ -115,7 +109,7 @@ def plan_seal_of(book, row, kind, order=None, **options):
     if not film_um:
         raise RecordError(f"run {row['id']} has no film yet; end it first")
     own = (book.setting(SEAL_TIMES) or {}).get(kind)
-    skin = is_for_skin(book, order or order_of(book, row))
+    skin = is_for_skin(book, order or order_of_run(book, row))
     return plan_seal(film_um, kind, **{"min_per_um": own, "skin_or_food": skin, **options})
 
 
@@ -130,7 +124,7 @@ def _moment(text):
     return None if text is None else datetime.fromisoformat(text)
 
 
-def keep_batch(book, run_id, *, dye, bath, dip, second=None, order=None, **told):
+def keep_batch(book, run_id, *, dye, bath, dip, second=None, order=None, **more):
     """Write the batch of a run into the book; return its number.
 
     Parameters
@@ -144,7 +138,7 @@ def keep_batch(book, run_id, *, dye, bath, dip, second=None, order=None, **told)
         A second dye in the same bath: ``dye`` and ``dye_g_per_l``.
     order : str, optional
         Name of the order; the one the run was planned for without it.
-    **told
+    **more
         `rinse` and `seal` as dicts, `note`, `dyed_at` (ISO text; now without it).
 
     Raises
@@ -157,59 +151,10 @@ def keep_batch(book, run_id, *, dye, bath, dip, second=None, order=None, **told)
         raise RecordError(f"still needed: {', '.join(['dye'] * (not dye) + missing)}; a dip cannot be repeated without")
     if second is not None and not (bath and second.get("dye") and second.get("dye_g_per_l")):
         raise RecordError("a bath of two dyes needs the name of its tank, the second dye and its strength")
-    order = order or order_of(book, book.row("runs", run_id))
+    order = order or order_of_run(book, book.row("runs", run_id))
     order_id = None if order is None else order_named(book, order)["id"]
-    told["dyed_at"] = told.get("dyed_at") or datetime.now().isoformat(timespec="minutes")
+    more["dyed_at"] = more.get("dyed_at") or datetime.now().isoformat(timespec="minutes")
     with book.writing() as connection:
         names = Names(connection, book.who)
-        told |= {"second": second, "order_id": order_id, "who": book.who}
-        return runs.add_batch_of_run(connection, run_id, names, dye, bath, dip, **told)
-
-
-# in the order of work
-STEPS = ("plan", "prepare", "run", "wet", "photo", "verdict")
-# wet parts cannot wait, a plan can: what to do first where several things wait
-_PRESSING = ("wet", "run", "photo", "verdict", "prepare")
-
-
-@dataclass(frozen=True)
-class Waiting:
-    """Numbers of the runs (prepare, run, wet) or batches (photo, verdict) that wait at each step."""
-
-    at: dict
-
-    @property
-    def first(self):
-        """The step that should be done next; a new plan when nothing waits."""
-        return next((step for step in _PRESSING if self.at.get(step)), "plan")
-
-
-def what_waits(book, todos, orders):
-    """Return what waits where.
-
-    Parameters
-    ----------
-    book : dyebook.book.store.Book
-    todos : sequence of dyebook.jobs.today.Todo
-    orders : sequence of dyebook.jobs.orders.OrderStand
-
-    Returns
-    -------
-    Waiting
-    """
-    begun = open_runs(book)
-    at = {
-        "prepare": [row["id"] for row in begun if row["started_at"] is None],
-        "run": [row["id"] for row in begun if row["started_at"] is not None],
-        "wet": [row["id"] for row in finished_runs(book) if row["batch"] is None and row["film_um"]],
-        "photo": [one.batch for one in todos if one.kind in ("unread", "wet")],
-        "verdict": [number for stand in orders if (number := _undecided(stand)) is not None],
-    }
-    return Waiting(at)
-
-
-def _undecided(stand):
-    """Number of the newest batch of an order that was read and not judged since, or None."""
-    newest = next((row.batch for row in stand.batches if row.lab is not None), None)
-    judged = None if stand.decided is None else stand.decided["batch_id"]
-    return newest if stand.target is not None and newest not in (None, judged) else None
+        more |= {"second": second, "order_id": order_id, "who": book.who}
+        return runs.add_batch_of_run(connection, run_id, names, dye, bath, dip, **more)

@@ -6,7 +6,7 @@ A field is named after its quantity, with its unit; `put` fills one that is draw
 import streamlit as st
 
 from dyebook.errors import RecordError
-from dyebook.jobs.run import open_order_names, order_of
+from dyebook.jobs.orders import open_order_names, order_of_run
 from dyebook.record import FIELDS, check_value
 from dyebook.report.bench import run_title
 from dyebook.screens.drafts import begin, draft, keep
@@ -98,7 +98,7 @@ def ask_alloy(name, label="Alloy") -> str | None:
 def ask_order(book, run=None) -> str | None:
     """Ask for an open order and return its name; first the one that the run was planned for, None of none."""
     known = open_order_names(book)
-    of_run = order_of(book, run) if run else None
+    of_run = order_of_run(book, run) if run else None
     if not known and of_run is None:
         return None
     options = [None, *known] if of_run in (None, *known) else [None, of_run, *known]

@@ -117,7 +117,7 @@ def arrive_at_bench():
 
 
 def go_to_step(step, number=None):
-    """Turn to a step of `dyebook.jobs.wet.STEPS`, with the run or batch that waits there."""
+    """Turn to a step of `dyebook.jobs.today.STEPS`, with the run or batch that waits there."""
     if step == "verdict":
         go_to("orders") if number is None else go_to_batch(number)
     elif step == "photo":

@@ -6,8 +6,7 @@ import streamlit as st
 
 from dyebook.flags import FLAGS
 from dyebook.jobs import run as bench
-from dyebook.jobs.today import look_over
-from dyebook.jobs.wet import STEPS, what_waits
+from dyebook.jobs.today import STEPS, look_over
 from dyebook.report import bench as report_bench
 from dyebook.report import words as report_words
 from dyebook.report.baths import STEP_NAMES, care_pairs, order_lines, waiting_text
@@ -31,7 +30,7 @@ def show():
         _first_start()
         return
     st.title(f"Today, {report_words.day_text(datetime.now())}", anchor=False)
-    _show_way(what_waits(book, today.todos, today.orders))
+    _show_way(today)
     left, right = st.columns(2, gap="large")
     with left:
         _show_orders(today.orders)
@@ -55,15 +54,16 @@ def _show_runs_on(book):
                 go_to_bench("run", run=row["id"])
 
 
-def _show_way(waiting):
+def _show_way(today):
     """The steps of a batch in order of work, each one tap away; the one to do next stands out."""
     with st.container(key="way", horizontal=True, gap="small"):
         for step in STEPS:
-            waits = waiting_text(step, len(waiting.at.get(step, ())))
+            numbers = today.waiting.get(step, ())
+            waits = waiting_text(step, len(numbers))
             label = f"{STEP_NAMES[step]}  \n{waits}" if waits else STEP_NAMES[step]
-            kind = "primary" if step == waiting.first else "secondary"
+            kind = "primary" if step == today.next_step else "secondary"
             if st.button(label, key=f"way_{step}", type=kind):
-                go_to_step(step, next(iter(waiting.at.get(step, ())), None))
+                go_to_step(step, next(iter(numbers), None))
 
 
 def _first_start():

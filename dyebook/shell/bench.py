@@ -308,7 +308,7 @@ def seal(
 
     film = parse_quantity("film_um", film_um)
     if order is not None:
-        from dyebook.jobs.run import is_for_skin
+        from dyebook.jobs.orders import is_for_skin
 
         with open_at(book) as opened:
             skin_or_food = skin_or_food or is_for_skin(opened, order)

@@ -10,7 +10,6 @@ from dyebook.jobs.baths import find_bath, note_bath, set_dye_rules
 from dyebook.jobs.run import finish_run, note_current, plan_run, start_run, this_moment
 from dyebook.jobs.strength import strength_line
 from dyebook.jobs.today import look_over
-from dyebook.jobs.wet import what_waits
 from dyebook.record import DyeRecord
 from dyebook.report.baths import care_pairs, waiting_text
 
@@ -75,32 +74,27 @@ def test_the_bath_dipped_last_comes_first_and_one_thrown_out_not_at_all(book):
     assert [state.name for state in bath_states(book, book.batches(200))] == ["E2", "E1", "H1"]
 
 
-def _waiting(book):
-    today = look_over(book)
-    return what_waits(book, today.todos, today.orders)
-
-
 def test_work_is_followed_from_plan_to_verdict(book):
-    assert _waiting(book).first == "plan"
+    assert look_over(book).next_step == "plan"
     run = plan_run(book, area_dm2=2.0, current_a=3.0, film_um=12.0, minutes=24)
-    assert (_waiting(book).first, _waiting(book).at["prepare"]) == ("prepare", [run])
+    assert (look_over(book).next_step, look_over(book).waiting["prepare"]) == ("prepare", [run])
     begin = this_moment()
     start_run(book, run, at=begin - timedelta(minutes=25))
-    assert _waiting(book).first == "run"
+    assert look_over(book).next_step == "run"
     note_current(book, run, 3.0, at=begin)
     finish_run(book, run)
-    assert (_waiting(book).first, _waiting(book).at["wet"]) == ("wet", [run])
+    assert (look_over(book).next_step, look_over(book).waiting["wet"]) == ("wet", [run])
     book.delete("runs", run)
 
     batch = _dip(book, "2026-01-02")
-    assert (_waiting(book).first, _waiting(book).at["photo"]) == ("photo", [batch])
+    assert (look_over(book).next_step, look_over(book).waiting["photo"]) == ("photo", [batch])
     order = orders.take_order(book, "Knobs")
     target = orders.set_target(book, order, (40, 40, 44))
     orders.answer_order(book, order, batch)
     book.add_reading(batch, lab=(40, 40, 44), wet=False)
-    assert (_waiting(book).first, _waiting(book).at["verdict"]) == ("verdict", [batch])
+    assert (look_over(book).next_step, look_over(book).waiting["verdict"]) == ("verdict", [batch])
     orders.decide(book, batch, target, "pass")
-    assert _waiting(book).first == "plan"
+    assert look_over(book).next_step == "plan"
 
 
 def test_what_waits_is_said_in_words():

@@ -8,7 +8,7 @@ import streamlit as st
 from dyebook.jobs import wet
 from dyebook.jobs.bath_state import bath_line
 from dyebook.jobs.baths import baths_by_name, outside_window
-from dyebook.jobs.run import is_for_skin
+from dyebook.jobs.orders import is_for_skin
 from dyebook.physics.answer import cautions_for
 from dyebook.physics.sealing import SEALS, plan_seal, wet_steps
 from dyebook.report import bench as report_bench
