@@ -1,7 +1,4 @@
-"""Bench commands for what comes after the run: dye bath and seal.
-
-Bench commands: acid, electrolyte, area, film, heat, growth, trace, dyebath, seal.
-"""
+"""Shell commands for sums of the bench: acid, electrolyte, area, film, heat, growth, trace, dye bath and seal."""
 
 from pathlib import Path
 from typing import Annotated
@@ -10,20 +7,8 @@ import typer
 
 from dyebook.errors import RecordError
 from dyebook.shell.options import BookOption, JsonOption, LetterOption, PageOption, given, open_at, option, show_answer
-from dyebook.units import parse_quantity
 
-__all__ = ["add_commands", "dyebath", "named_columns", "seal"]
-
-
-def add_commands(app):
-    """Add the bench commands to a shell.
-
-    Parameters
-    ----------
-    app : typer.Typer
-    """
-    for command in (acid, electrolyte, area, film, heat, growth, trace, dyebath, seal):
-        app.command()(command)
+__all__ = ["add_commands", "named_columns"]
 
 
 def acid(
@@ -45,11 +30,11 @@ def acid(
     from dyebook.physics.electrolyte import mix_acid
 
     mix = mix_acid(
-        parse_quantity("electrolyte_g_per_l", g_per_l),
-        parse_quantity("volume_l", volume_l),
+        given("electrolyte_g_per_l", g_per_l),
+        given("volume_l", volume_l),
         wt_percent=wt,
         sg=sg,
-        sg_temp_c=parse_quantity("sg_temp_c", sg_temp_c),
+        sg_temp_c=given("sg_temp_c", sg_temp_c),
     )
     show_answer(mix, as_json, "Acid slowly into water, never the other way round.", page, letter)
 
@@ -71,11 +56,11 @@ def electrolyte(
     from dyebook.physics.electrolyte import bath_life, check_bath
 
     if sg is not None:
-        show_answer(check_bath(sg, parse_quantity("sg_temp_c", sg_temp_c)), as_json, "Bath by hydrometer", page, letter)
+        show_answer(check_bath(sg, given("sg_temp_c", sg_temp_c)), as_json, "Bath by hydrometer", page, letter)
         return
     if charge_ah is None or volume_l is None:
         raise typer.BadParameter("give --sg for the strength, or --charge-ah and --volume-l for the life used")
-    used, volume = parse_quantity("charge_ah", charge_ah), parse_quantity("volume_l", volume_l)
+    used, volume = given("charge_ah", charge_ah), given("volume_l", volume_l)
     show_answer(bath_life(used, volume, discard_ah_per_l=discard_ah_per_l), as_json, "Life of the bath", page, letter)
 
 
@@ -95,7 +80,7 @@ def area(
     from dyebook.physics.area import parse_shape, sum_areas
 
     show_answer(
-        sum_areas([parse_shape(text) for text in parts], parse_quantity("jig_dm2", jig_dm2)),
+        sum_areas([parse_shape(text) for text in parts], given("jig_dm2", jig_dm2)),
         as_json,
         "Area",
         page,
@@ -126,7 +111,7 @@ def film(
         raise typer.BadParameter("give --minutes to learn the film, or --film-um for the time")
     from dyebook.physics.film import plan_film
 
-    surface, current = parse_quantity("area_dm2", area_dm2), parse_quantity("current_a", current_a)
+    surface, current = given("area_dm2", area_dm2), given("current_a", current_a)
     temp = given("electrolyte_temp_c", electrolyte_temp_c)
     own = None
     if readings is not None:
@@ -165,15 +150,15 @@ def heat(
     from dyebook.physics.heat import warm_tank
 
     plan = warm_tank(
-        parse_quantity("volume_l", volume_l),
-        parse_quantity("voltage_v", voltage_v),
-        parse_quantity("current_a", current_a),
-        parse_quantity("run_min", minutes),
-        start_temp_c=parse_quantity("start_temp_c", start_temp_c),
-        allowed_temp_c=parse_quantity("allowed_temp_c", allowed_temp_c),
-        room_temp_c=parse_quantity("start_temp_c", start_temp_c),
+        given("volume_l", volume_l),
+        given("voltage_v", voltage_v),
+        given("current_a", current_a),
+        given("run_min", minutes),
+        start_temp_c=given("start_temp_c", start_temp_c),
+        allowed_temp_c=given("allowed_temp_c", allowed_temp_c),
+        room_temp_c=given("start_temp_c", start_temp_c),
         loss_w_per_k=loss_w_per_k,
-        current_density_a_per_dm2=parse_quantity("current_density_a_per_dm2", current_density_a_per_dm2),
+        current_density_a_per_dm2=given("current_density_a_per_dm2", current_density_a_per_dm2),
     )
     show_answer(plan, as_json, "The tank warms", page, letter)
 
@@ -271,7 +256,7 @@ def dyebath(
     """
     from dyebook.physics.bathcare import make_up_bath, top_up_bath
 
-    wanted, volume = parse_quantity("dye_g_per_l", dye_g_per_l), parse_quantity("volume_l", volume_l)
+    wanted, volume = given("dye_g_per_l", dye_g_per_l), given("volume_l", volume_l)
     if measured_g_per_l is None and dyed_dm2 is None:
         second = given("dye_g_per_l", second_dye_g_per_l)
         show_answer(make_up_bath(wanted, volume, second), as_json, "New dye bath", page, letter)
@@ -279,9 +264,9 @@ def dyebath(
     use = {}
     if measured_g_per_l is None:
         use = {
-            "dyed_dm2": parse_quantity("dyed_dm2", dyed_dm2),
-            "film_um": parse_quantity("film_um", film_um),
-            "evaporated_l": parse_quantity("evaporated_l", evaporated_l),
+            "dyed_dm2": given("dyed_dm2", dyed_dm2),
+            "film_um": given("film_um", film_um),
+            "evaporated_l": given("evaporated_l", evaporated_l),
             "uptake_mg_per_dm2": uptake_mg_per_dm2,
         }
     measured, present = given("dye_g_per_l", measured_g_per_l), given("volume_l", present_l)
@@ -306,10 +291,16 @@ def seal(
     """
     from dyebook.physics.sealing import plan_seal
 
-    film = parse_quantity("film_um", film_um)
+    film = given("film_um", film_um)
     if order is not None:
         from dyebook.jobs.orders import is_for_skin
 
         with open_at(book) as opened:
             skin_or_food = skin_or_food or is_for_skin(opened, order)
     show_answer(plan_seal(film, kind, min_per_um=min_per_um, skin_or_food=skin_or_food), as_json, "Seal", page, letter)
+
+
+def add_commands(app):
+    """Add the bench commands to a shell."""
+    for command in (acid, electrolyte, area, film, heat, growth, trace, dyebath, seal):
+        app.command()(command)

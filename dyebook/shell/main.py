@@ -1,9 +1,4 @@
-"""The shell: short commands over the library; the one place that turns a `DyebookError` into one line.
-
-The shell command that opens the screens.
-
-Shell commands for the people who may sign in to a shared book; the shell itself needs no sign-in.
-"""
+"""The shell: short commands over the library; the one place that turns a `DyebookError` into one line."""
 
 import os
 import sys
@@ -13,20 +8,20 @@ import typer
 
 from dyebook.errors import DyebookError
 from dyebook.shell import baths, bench, book, camera, paper, photo, run, shade, trouble
-from dyebook.shell.options import BookOption, JsonOption, open_at, print_json
+from dyebook.shell.options import BookOption, JsonOption, open_at, option, print_result
 from dyebook.version import __version__
 
 __all__ = ["app", "main"]
 
 
 def open_screens(
-    demo: Annotated[bool, typer.Option("--demo", help="The invented shop's book, apart from your own.")] = False,
+    demo: Annotated[bool, option("The invented shop's book, apart from your own.", "--demo")] = False,
     book: BookOption = None,
     port: Annotated[int | None, typer.Option(min=1, max=65535, help="A free one if left out.")] = None,
-    browser: Annotated[bool, typer.Option(help="Open a browser window where there is a display.")] = True,
-    phone: Annotated[bool, typer.Option("--phone", help="Also for phones in the shop, once paired by a code.")] = False,
-    share: Annotated[bool, typer.Option("--share", help="For the book's people, once sign-in is set up.")] = False,
-    at: Annotated[str | None, typer.Option(help="With --phone or --share: this machine's address to serve on.")] = None,
+    browser: Annotated[bool, option("Open a browser window where there is a display.")] = True,
+    phone: Annotated[bool, option("Also for phones in the shop, once paired by a code.", "--phone")] = False,
+    share: Annotated[bool, option("For the book's people, once sign-in is set up.", "--share")] = False,
+    at: Annotated[str | None, option("With --phone or --share: this machine's address to serve on.")] = None,
 ):
     """Open the book in the browser, on this machine only unless --phone or --share is given.
 
@@ -70,11 +65,6 @@ def _choose_book(demo, book):
     open_book().close()  # a book that cannot be opened is said here, in one line
 
 
-def _add_open(app):
-    """Add the command to the shell."""
-    app.command("open")(open_screens)
-
-
 EmailArgument = Annotated[str, typer.Argument(help="E-mail address that the sign-in service confirms.")]
 
 
@@ -87,10 +77,11 @@ def list_people(book: BookOption = None, as_json: JsonOption = False):
 
     with open_at(book) as opened:
         people = people_of(opened)
-    if as_json:
-        print_json(people)
-    else:
-        typer.echo("\n".join(f"{role:7} {email}" for email, role in sorted(people.items())) or "nobody yet")
+
+    def text_of(people):
+        return "\n".join(f"{role:7} {email}" for email, role in sorted(people.items())) or "no one yet"
+
+    print_result(people, as_json, text_of)
 
 
 def set_role(
@@ -99,40 +90,29 @@ def set_role(
     book: BookOption = None,
     as_json: JsonOption = False,
 ):
-    """Let somebody sign in, or change their role.
+    """Let a person sign in, or change their role.
 
     Example: dyebook people set mara@shop.example maker
     """
-    _set(email, role, book, as_json)
+    _keep_role(email, role, book, as_json)
 
 
 def remove(email: EmailArgument, book: BookOption = None, as_json: JsonOption = False):
-    """Let somebody sign in no longer; counts from their next tap on.
+    """Let a person sign in no longer; counts from their next tap on.
 
     Example: dyebook people remove mara@shop.example
     """
-    _set(email, None, book, as_json)
+    _keep_role(email, None, book, as_json)
 
 
-def _set(email, role, book, as_json):
+def _keep_role(email, role, book, as_json):
     from dyebook.book.tables import address_of, set_person
 
     with open_at(book) as opened:
         set_person(opened, email, role)
     address = address_of(email)
-    if as_json:
-        print_json({"email": address, "role": role})
-    else:
-        typer.echo(f"{address} is {role} of the book" if role else f"{address} can sign in no longer")
-
-
-def _add_people(app):
-    """Add the commands to the shell."""
-    people = typer.Typer(help="Who may sign in to a shared book, and as what.", no_args_is_help=True)
-    people.command("list")(list_people)
-    people.command("set")(set_role)
-    people.command()(remove)
-    app.add_typer(people, name="people")
+    words = f"{address} is {role} of the book" if role else f"{address} can sign in no longer"
+    print_result({"email": address, "role": role}, as_json, lambda _: words)
 
 
 app = typer.Typer(
@@ -144,8 +124,12 @@ app = typer.Typer(
 )
 for commands in (photo, camera, book, shade, trouble, bench, run, baths, paper):
     commands.add_commands(app)
-_add_people(app)
-_add_open(app)
+people = typer.Typer(help="Who may sign in to a shared book, and as what.", no_args_is_help=True)
+people.command("list")(list_people)
+people.command("set")(set_role)
+people.command()(remove)
+app.add_typer(people, name="people")
+app.command("open")(open_screens)
 
 
 def _print_version(wanted: bool):

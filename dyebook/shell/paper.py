@@ -6,15 +6,15 @@ from typing import Annotated
 import typer
 
 from dyebook.shell.book import BatchArgument
-from dyebook.shell.options import BookOption, JsonOption, open_at, print_json
+from dyebook.shell.options import BookOption, JsonOption, open_at, option, print_result
 
 __all__ = ["add_commands"]
 
 _PAPERS = ("a4", "letter")
 FileArgument = Annotated[Path, typer.Argument(help="To write: .pdf or .html.")]
-PaperOption = Annotated[str, typer.Option(help="a4 or letter.")]
+PaperOption = Annotated[str, option("a4 or letter.")]
 AddressOption = Annotated[
-    str | None, typer.Option(help="Where phones reach the app, such as http://bench.local:8640; goes into the code.")
+    str | None, option("Where phones reach the app, such as http://bench.local:8640; goes into the code.")
 ]
 
 
@@ -42,9 +42,7 @@ def card(
 def shade_note(
     batch: BatchArgument,
     file: FileArgument,
-    target: Annotated[
-        str | None, typer.Option(help="Name of the shade that was wanted; as judged if left out.")
-    ] = None,
+    target: Annotated[str | None, option("Name of the shade that was wanted; as judged if left out.")] = None,
     paper: PaperOption = "a4",
     book: BookOption = None,
     as_json: JsonOption = False,
@@ -67,7 +65,7 @@ def shade_note(
 def bath_log(
     bath: Annotated[str, typer.Argument(help="Name of the bath, or 'dye, bath'.")],
     file: FileArgument,
-    dye: Annotated[str | None, typer.Option(help="Its dye, where baths of several dyes have the name.")] = None,
+    dye: Annotated[str | None, option("Its dye, where baths of several dyes have the name.")] = None,
     blank_lines: Annotated[int, typer.Option(min=0, max=200, help="Empty lines to write on at the bench.")] = 6,
     paper: PaperOption = "a4",
     book: BookOption = None,
@@ -110,12 +108,10 @@ def month(
 def labels(
     file: Annotated[Path, typer.Argument(help="PDF to write.")],
     batches: Annotated[list[int], typer.Argument(help="Numbers of the batches.")],
-    grid: Annotated[
-        str, typer.Option(help="a4-3x7, a4-3x8, a4-2x7, letter-3x10 or letter-2x5: paper, columns, rows.")
-    ] = "a4-3x7",
+    grid: Annotated[str, option("a4-3x7, a4-3x8, a4-2x7, letter-3x10 or letter-2x5: paper, columns, rows.")] = "a4-3x7",
     copies: Annotated[int, typer.Option(min=1, max=1000, help="Labels of each batch.")] = 1,
     first: Annotated[int, typer.Option(min=1, help="First free label of the sheet, from 1, row by row.")] = 1,
-    outlines: Annotated[bool, typer.Option("--outlines", help="Draw the edges, for plain paper and scissors.")] = False,
+    outlines: Annotated[bool, option("Draw the edges, for plain paper and scissors.", "--outlines")] = False,
     address: AddressOption = None,
     book: BookOption = None,
     as_json: JsonOption = False,
@@ -136,8 +132,8 @@ def labels(
     with open_at(book) as opened:
         facts = [batch_facts(opened, number, address, picture=None) for number in batches]
     save_paper(file, labels_pdf([one for one in facts for _ in range(copies)], GRIDS[grid], first, outlines))
-    told = {"file": str(file), "grid": grid, "labels": len(facts) * copies}
-    print_json(told) if as_json else typer.echo(f"{told['labels']} labels are in {file}; print at 100 %")
+    answer = {"file": str(file), "grid": grid, "labels": len(facts) * copies}
+    print_result(answer, as_json, lambda _: f"{answer['labels']} labels are in {file}; print at 100 %")
 
 
 def _checked(file, paper):
@@ -149,11 +145,11 @@ def _checked(file, paper):
     return kind_of(file)
 
 
-def _write(sheet, file, kind, paper, as_json, **told):
+def _write(sheet, file, kind, paper, as_json, **what):
     from dyebook.report.paper.html import save_paper, sheet_bytes
 
     save_paper(file, sheet_bytes(sheet, kind, paper))
-    print_json({"file": str(file), "paper": paper, **told}) if as_json else typer.echo(f"written to {file}")
+    print_result({"file": str(file), "paper": paper, **what}, as_json, lambda _: f"written to {file}")
 
 
 def add_commands(app):

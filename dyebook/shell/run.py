@@ -1,7 +1,4 @@
-"""Shell commands for the work around a run: preparation, wet steps, its batch, gauge readings and its log.
-
-Shell commands for runs on the bench: plan, start, note, pause, resume, end, and what stands.
-"""
+"""Shell commands for runs on the bench: from plan and preparation to the end, its log, wet steps and its batch."""
 
 from contextlib import contextmanager
 from pathlib import Path
@@ -15,20 +12,20 @@ from dyebook.shell.options import (
     LetterOption,
     PageOption,
     given,
+    given_each,
     open_at,
     option,
-    print_json,
+    print_result,
     show_answer,
 )
 
-__all__ = ["RunArgument", "add_commands", "open_run", "show_run"]
+__all__ = ["add_commands"]
 
 RunArgument = Annotated[int, typer.Argument(help="Number of the run.")]
-_GROUP = {"help": "Runs on the bench, kept in the book.", "no_args_is_help": True}
 
 
 @contextmanager
-def open_run(path, number):
+def _open_run(path, number):
     """Yield the open book and a run of it, which must be there."""
     from dyebook.jobs.run import bench_run
 
@@ -36,7 +33,7 @@ def open_run(path, number):
         yield opened, bench_run(opened, number)
 
 
-def show_run(book, number, as_json):
+def _show_run(book, number, as_json):
     """Print how a run stands."""
     from dyebook.jobs.run import bench_run, state_of
 
@@ -72,26 +69,24 @@ def plan(
 
     if by not in FILM_BY:
         raise typer.BadParameter(f"{by!r} is none of {', '.join(FILM_BY)}", param_hint="--by")
+    figures = {
+        "area_dm2": given("area_dm2", area_dm2),
+        "current_density_a_per_dm2": given("current_density_a_per_dm2", current_density_a_per_dm2),
+        "film_um": given("film_um", film_um),
+        "supply_max_a": given("supply_max_a", supply_max_a),
+    }
     temp = given("electrolyte_temp_c", electrolyte_temp_c)
-    figures = (
-        given("area_dm2", area_dm2),
-        given("current_density_a_per_dm2", current_density_a_per_dm2),
-        given("film_um", film_um),
-    )
-    conditions = {"alloy": alloy, "electrolyte_temp_c": temp, "supply_max_a": given("supply_max_a", supply_max_a)}
+    known = {"alloy": alloy, "finish": finish, **given_each(voltage_v=voltage_v)}
+    known["electrolyte_temp_c"] = None if by == "0.30" else temp
     with open_at(book) as opened:
-        supply, _ = reckon_run(opened, *figures, film_by=by, **conditions)
+        supply, _ = reckon_run(opened, **figures, film_by=by, alloy=alloy, electrolyte_temp_c=temp)
         run = supply.run
-        known = {"alloy": alloy, "finish": finish, "voltage_v": given("voltage_v", voltage_v)}
-        known["electrolyte_temp_c"] = None if by == "0.30" else temp
         if electrolyte:
             known["electrolyte_id"] = electrolyte_named(opened, electrolyte)
-        wanted = {"area_dm2": run.area_dm2, "current_a": run.current_a, "film_um": run.film_um, "minutes": run.minutes}
+        wanted = {name: getattr(run, name) for name in ("area_dm2", "current_a", "film_um", "minutes")}
         number = plan_run(opened, **wanted, film_by=by, order=order, **known)
-    answer = _with_notes(run, supply.notes, parts)
-    show_answer(
-        answer, as_json, f"Run {number} is planned; start it with: dyebook run start {number}", page, letter, run=number
-    )
+    title = f"Run {number} is planned; start it with: dyebook run start {number}"
+    show_answer(_with_notes(run, supply.notes, parts), as_json, title, page, letter, run=number)
 
 
 def _with_notes(run, notes, parts):
@@ -121,16 +116,16 @@ def list_runs(
     Example: dyebook run list --open
     """
     from dyebook.jobs.run import bench_runs, state_of
+    from dyebook.report.bench import run_line
 
     with open_at(book) as opened:
         rows = [row for row in bench_runs(opened) if not is_open or row["anodise_min"] is None]
         states = [state_of(opened, row) for row in rows[:count]]
-    if as_json:
-        print_json([state.to_dict() for state in states])
-    else:
-        from dyebook.report.bench import run_line
 
-        typer.echo("\n".join(run_line(state.to_dict()) for state in states) or "no run went over the bench yet")
+    def text_of(states):
+        return "\n".join(run_line(state.to_dict()) for state in states) or "no run went over the bench yet"
+
+    print_result(states, as_json, text_of)
 
 
 def show(number: RunArgument, book: BookOption = None, as_json: JsonOption = False):
@@ -138,8 +133,8 @@ def show(number: RunArgument, book: BookOption = None, as_json: JsonOption = Fal
 
     Example: dyebook run show 12
     """
-    with open_at(book) as opened:
-        show_run(opened, number, as_json)
+    with _open_run(book, number) as (opened, _):
+        _show_run(opened, number, as_json)
 
 
 def start(
@@ -154,9 +149,9 @@ def start(
     """
     from dyebook.jobs.run import start_run
 
-    with open_run(book, number) as (opened, _):
+    with _open_run(book, number) as (opened, _):
         start_run(opened, number, given("current_a", current_a))
-        show_run(opened, number, as_json)
+        _show_run(opened, number, as_json)
 
 
 def note(
@@ -173,13 +168,10 @@ def note(
     """
     from dyebook.jobs.run import note_current
 
-    seen = {
-        "voltage_v": given("voltage_v", voltage_v),
-        "electrolyte_temp_c": given("electrolyte_temp_c", electrolyte_temp_c),
-    }
-    with open_run(book, number) as (opened, _):
+    seen = given_each(voltage_v=voltage_v, electrolyte_temp_c=electrolyte_temp_c)
+    with _open_run(book, number) as (opened, _):
         note_current(opened, number, given("current_a", current_a), **seen)
-        show_run(opened, number, as_json)
+        _show_run(opened, number, as_json)
 
 
 def pause(number: RunArgument, book: BookOption = None, as_json: JsonOption = False):
@@ -189,9 +181,9 @@ def pause(number: RunArgument, book: BookOption = None, as_json: JsonOption = Fa
     """
     from dyebook.jobs.run import pause_run
 
-    with open_run(book, number) as (opened, _):
+    with _open_run(book, number) as (opened, _):
         pause_run(opened, number)
-        show_run(opened, number, as_json)
+        _show_run(opened, number, as_json)
 
 
 def resume(
@@ -206,9 +198,9 @@ def resume(
     """
     from dyebook.jobs.run import resume_run
 
-    with open_run(book, number) as (opened, _):
+    with _open_run(book, number) as (opened, _):
         resume_run(opened, number, given("current_a", current_a))
-        show_run(opened, number, as_json)
+        _show_run(opened, number, as_json)
 
 
 def end(number: RunArgument, book: BookOption = None, as_json: JsonOption = False):
@@ -218,9 +210,9 @@ def end(number: RunArgument, book: BookOption = None, as_json: JsonOption = Fals
     """
     from dyebook.jobs.run import finish_run
 
-    with open_run(book, number) as (opened, _):
+    with _open_run(book, number) as (opened, _):
         finish_run(opened, number)
-        show_run(opened, number, as_json)
+        _show_run(opened, number, as_json)
 
 
 def drop(number: RunArgument, book: BookOption = None, as_json: JsonOption = False):
@@ -230,28 +222,17 @@ def drop(number: RunArgument, book: BookOption = None, as_json: JsonOption = Fal
     """
     from dyebook.jobs.run import drop_run
 
-    with open_run(book, number) as (opened, _):
+    with _open_run(book, number) as (opened, _):
         drop_run(opened, number)
-    print_json({"run": number, "dropped": True}) if as_json else typer.echo(f"run {number} is dropped")
+    print_result({"run": number, "dropped": True}, as_json, lambda _: f"run {number} is dropped")
 
 
-def add_commands(app):
-    """Add the group of commands to the shell."""
-    group = typer.Typer(**_GROUP)
-    group.command("plan")(plan)
-    group.command("list")(list_runs)
-    for command in (show, start, note, pause, resume, end, drop):
-        group.command()(command)
-    _add_work(group)
-    app.add_typer(group, name="run")
-
-
-_KINDS = "clean, etch, desmut, polish, blast, brush, water-break-test, contacts, rinse"
+_STEPS = "clean, etch, desmut, polish, blast, brush, water-break-test, contacts, rinse"
 
 
 def tick(
     number: RunArgument,
-    kind: Annotated[str, typer.Argument(help=f"The step: {_KINDS}.")],
+    kind: Annotated[str, typer.Argument(help=f"The step: {_STEPS}.")],
     fails: Annotated[
         bool, typer.Option("--fails", help="It did not pass, such as a sheet of water that breaks.")
     ] = False,
@@ -268,13 +249,13 @@ def tick(
     from dyebook.jobs.run import tick_step, untick_step
 
     step = kind.replace("-", "_")
-    told = {"passed": False if fails else True if step == "water_break_test" else None, "note": note}
-    with open_run(book, number) as (opened, _):
+    found = {"passed": False if fails else True if step == "water_break_test" else None, "note": note}
+    with _open_run(book, number) as (opened, _):
         if undo:
             untick_step(opened, number, step)
         else:
-            tick_step(opened, number, step, dwell_min=given("run_min", minutes), **told)
-        show_run(opened, number, as_json)
+            tick_step(opened, number, step, dwell_min=given("run_min", minutes), **found)
+        _show_run(opened, number, as_json)
 
 
 def gauge(
@@ -290,7 +271,7 @@ def gauge(
     from dyebook.jobs.gauge import keep_gauge, own_rate
 
     values = [given("film_measured_um", text) for text in readings]
-    with open_run(book, number) as (opened, _):
+    with _open_run(book, number) as (opened, _):
         row = keep_gauge(opened, number, values)
         conditions = {"alloy": row["alloy"], "electrolyte_temp_c": row["electrolyte_temp_c"]}
         rate = own_rate(opened, **conditions)
@@ -317,7 +298,7 @@ def log(
     from dyebook.shell.bench import named_columns
 
     trace = read_trace(file, named_columns(column))
-    with open_run(book, number) as (opened, row):
+    with _open_run(book, number) as (opened, row):
         asked = {name: row[name] for name in ("area_dm2", "alloy", "electrolyte_temp_c")}
         rate = rate_of_trace(opened, trace, **asked)
         report = report_trace(trace, own_rate=rate, supply_max_a=given("supply_max_a", supply_max_a), **asked)
@@ -338,15 +319,12 @@ def step(
     """
     from dyebook.jobs.wet import mark_step, minutes_of, steps_of
 
-    with open_run(book, number) as (opened, _):
+    with _open_run(book, number) as (opened, _):
         row = mark_step(opened, number, name, ended=out)
-    took = minutes_of(row, name)
-    if as_json:
-        begun, ended = steps_of(row)[name]
-        times = {"started_at": begun.isoformat(), "ended_at": ended and ended.isoformat(), "minutes": took}
-        print_json({"run": number, "step": name, **times})
-    else:
-        typer.echo(f"{name} of run {number}: " + ("in" if took is None else f"took {took:.2f} min"))
+    took, (begun, ended) = minutes_of(row, name), steps_of(row)[name]
+    times = {"started_at": begun.isoformat(), "ended_at": ended and ended.isoformat(), "minutes": took}
+    words = "in" if took is None else f"took {took:.2f} min"
+    print_result({"run": number, "step": name, **times}, as_json, lambda _: f"{name} of run {number}: {words}")
 
 
 def dyed(
@@ -379,7 +357,7 @@ def dyed(
     """
     from dyebook.jobs.wet import keep_batch, minutes_of, plan_seal_of, seal_values, wait_of
 
-    with open_run(book, number) as (opened, row):
+    with _open_run(book, number) as (opened, row):
         dip = {
             "dye_g_per_l": given("dye_g_per_l", dye_g_per_l),
             "bath_temp_c": given("bath_temp_c", bath_temp_c),
@@ -387,26 +365,30 @@ def dyed(
             "ph": ph,
             "wait_min": wait_of(row) if wait_min is None else given("wait_min", wait_min),
         }
-        rinse_temp = given("rinse_temp_c", rinse_temp_c)
-        rinse = {"kind": "tap", "rinse_temp_c": rinse_temp, "dwell_min": minutes_of(row, "cold rinse")}
-        sealed = plan = None
+        more = {"order": order, "note": note}
+        more["rinse"] = {
+            "kind": "tap",
+            "rinse_temp_c": given("rinse_temp_c", rinse_temp_c),
+            "dwell_min": minutes_of(row, "cold rinse"),
+        }
+        plan = None
         if seal is not None:
             plan = plan_seal_of(opened, row, seal, order)
             took = given("seal_min", seal_min) or minutes_of(row, "seal")
-            sealed = seal_values(seal, took, given("seal_temp_c", seal_temp_c))
-        told = {"rinse": rinse, "seal": sealed, "note": note, "order": order}
+            more["seal"] = seal_values(seal, took, given("seal_temp_c", seal_temp_c))
         if second_dye is not None:
-            told["second"] = {"dye": second_dye, "dye_g_per_l": given("dye_g_per_l", second_dye_g_per_l)}
-        batch = keep_batch(opened, number, dye=dye, bath=bath, dip=dip, **told)
-    if as_json:
-        print_json({"run": number, "batch": batch, "seal": plan and plan.to_dict()})
-        return
-    typer.echo(f"batch {batch} is in the book, with run {number}")
-    if plan is not None:
+            more["second"] = {"dye": second_dye, "dye_g_per_l": given("dye_g_per_l", second_dye_g_per_l)}
+        batch = keep_batch(opened, number, dye=dye, bath=bath, dip=dip, **more)
+    answer = {"run": number, "batch": batch, "seal": plan and plan.to_dict()}
+    print_result(answer, as_json, lambda _: f"batch {batch} is in the book, with run {number}")
+    if plan is not None and not as_json:
         show_answer(plan, False, "The seal")
 
 
-def _add_work(group):
-    """Add the commands to the group of runs."""
-    for command in (tick, gauge, log, step, dyed):
+def add_commands(app):
+    """Add the group of commands to the shell."""
+    group = typer.Typer(help="Runs on the bench, kept in the book.", no_args_is_help=True)
+    group.command("list")(list_runs)
+    for command in (plan, show, start, note, pause, resume, end, drop, tick, gauge, log, step, dyed):
         group.command()(command)
+    app.add_typer(group, name="run")
