@@ -20,12 +20,12 @@ class Seen:
 
     Attributes
     ----------
-    kind : str
+    kind
         Key of the table of causes.
-    chances : tuple of float
+    chances
         How likely what was seen is under each state, in the table's order, up to a factor. For a kind of flaw: on how
         many parts it was seen, of how many looked at, and the largest ΔE00.
-    note : Note
+    note
         What was seen.
     """
 
@@ -97,15 +97,15 @@ class Row:
 
     Attributes
     ----------
-    prior : float
+    prior
         How often it is met, relative to the others, before anything is known.
-    predicts : dict
+    predicts
         Kind of evidence -> shares of its states (of the colour's changes only those that happen), or, for a kind of
         flaw, the share that shows it.
     source : {"S", "P"}
-    sealed_only : bool
+    sealed_only
         Can only happen in the seal.
-    several : float
+    several
         How often its flaws are on several parts of a batch, not on one alone.
     """
 

@@ -36,11 +36,11 @@ class Playing:
 
     Attributes
     ----------
-    moves : dict
+    moves
         Setting -> (low, high) of a factor on it, drawn evenly; for bath_temp_c and ph of a step.
     film : callable or None
         Takes (rng, absorbance (n, 31), reflect) and returns the reflectance (n, 31) of the changed film.
-    blur : float
+    blur
         Added to the doubt of the reading where the plays lie far apart, CIELAB units.
     """
 
@@ -119,17 +119,16 @@ CHANGES = {
 }
 
 
-def play_changes(model, record, seed=0, noted_ph=None):
+def play_changes(model, record: dict, seed: int = 0, noted_ph: float | None = None):
     """Return colours (n, 3) that each change would give, by its name.
 
     Parameters
     ----------
     model : BathModel
-    record : dict
+    record
         Settings as noted; a film measured by gauge is taken instead of the planned one, and then plays no further
         part as a change.
-    seed : int
-    noted_ph : float, optional
+    noted_ph
         Where it is known to which pH the bath had moved from the record's.
 
     Returns
@@ -160,12 +159,12 @@ def play_changes(model, record, seed=0, noted_ph=None):
     return out
 
 
-def change_likelihoods(plays, lab, u):
+def change_likelihoods(plays: dict, lab, u):
     """Return how likely a reading is after each change, per cubed CIELAB unit, in the order of `CHANGES`.
 
     Parameters
     ----------
-    plays : dict
+    plays
         From `play_changes`.
     lab, u : ndarray, shape (3,)
         The reading and its standard uncertainty.

@@ -22,7 +22,6 @@ class Chart:
     ----------
     points : ndarray, shape (N,)
         Values, weighted means, or sums.
-    centre : float
     lower, upper : ndarray, shape (N,)
     """
 
@@ -37,12 +36,12 @@ class Chart:
         return tuple(int(i) for i in np.flatnonzero((self.points > self.upper) | (self.points < self.lower)))
 
 
-def chart_constants(count):
+def chart_constants(count: int) -> tuple[float, ...]:
     """Return d2, d3 and c4 for samples of `count` normal values.
 
     Parameters
     ----------
-    count : int
+    count
         2 or more.
 
     Returns
@@ -78,14 +77,14 @@ def sd_from_moving_range(values):
     return float(np.mean(np.abs(np.diff(values)))) / (2 / np.sqrt(np.pi))
 
 
-def individuals_chart(values, centre=None, sd=None):
+def individuals_chart(values, centre: float | None = None, sd: float | None = None):
     """Return the charts of single values and of their moving ranges, at three standard deviations.
 
     Parameters
     ----------
     values : array_like, shape (N,)
         In order of time.
-    centre, sd : float, optional
+    centre, sd
         Of the process in control; without them, the mean and MRbar / 1.128 of the values themselves.
 
     Returns
@@ -107,22 +106,18 @@ def individuals_chart(values, centre=None, sd=None):
     )
 
 
-def ewma_chart(values, centre, sd, weight=0.2, width=2.962):
+def ewma_chart(values, centre: float, sd: float, weight: float = 0.2, width: float = 2.962) -> Chart:
     """Return the exponentially weighted moving average with limits that widen to their end value.
 
     Parameters
     ----------
     values : array_like, shape (N,)
-    centre, sd : float
+    centre, sd
         Of the process in control.
-    weight : float
+    weight
         Share of the newest value, 0 to 1.
-    width : float
+    width
         Limits in standard deviations of the average.
-
-    Returns
-    -------
-    Chart
     """
     values = _checked(values)
     points = np.empty(values.size)
@@ -134,15 +129,15 @@ def ewma_chart(values, centre, sd, weight=0.2, width=2.962):
     return Chart(points, float(centre), centre - half, centre + half)
 
 
-def cusum_chart(values, centre, sd, slack=0.5, limit=5.0):
+def cusum_chart(values, centre: float, sd: float, slack: float = 0.5, limit: float = 5.0):
     """Return the two one-sided cumulative sums.
 
     Parameters
     ----------
     values : array_like, shape (N,)
-    centre, sd : float
+    centre, sd
         Of the process in control.
-    slack, limit : float
+    slack, limit
         In units of `sd`: half the shift to be found, and where the chart signals.
 
     Returns

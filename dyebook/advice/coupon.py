@@ -25,10 +25,9 @@ class Coupon:
 
     Attributes
     ----------
-    settings : dict
-    lab : Lab or None
+    lab
         Colour to expect; None for a dye nobody knows.
-    doubt_before, doubt_after : float
+    doubt_before, doubt_after
         Standard deviation of the colour at the target's dip, in CIELAB, now and once the coupon is read; nan for a
         starting plan.
     """
@@ -51,17 +50,13 @@ class Coupon:
         }
 
 
-def plan_coupon(model, target, film_um=None, ph=None, bounds=None, fixed=None):
+def plan_coupon(model, target, film_um=None, ph=None, bounds=None, fixed=None) -> Coupon:
     """Return the test dip that most reduces the doubt about the dip suggested for a target.
 
     Parameters
     ----------
     model, target, film_um, ph, bounds, fixed
         As for `dyebook.advice.suggest.suggest_settings`.
-
-    Returns
-    -------
-    Coupon
 
     Raises
     ------
@@ -100,16 +95,16 @@ def _left_after(aim, coupon):
     return np.sqrt(max(np.trace(joint[:3, :3] - gain), 0.0))
 
 
-def starting_plan(film_um, dye_g_per_l, bath_temp_c=None):
+def starting_plan(film_um: float, dye_g_per_l: float, bath_temp_c: float | None = None) -> list[Coupon]:
     """Return three coupons for a dye nobody has dipped.
 
     Parameters
     ----------
-    film_um : float
+    film_um
         The film the work will have.
-    dye_g_per_l : float
+    dye_g_per_l
         The strength the maker names, or that the bath has.
-    bath_temp_c : float, optional
+    bath_temp_c
         Where the bath is kept; 40 and 55 °C otherwise.
 
     Returns

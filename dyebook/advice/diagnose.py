@@ -37,7 +37,7 @@ class Question:
 
     Attributes
     ----------
-    yes : dict
+    yes
         Cause -> how often the answer is yes; every other cause `_NO`.
     instead_of
         Kinds of evidence that already answer it, or make it idle: see `dyebook.advice.evidence.kinds_of`. ``sound``
@@ -85,16 +85,16 @@ def chance_of_yes(name, cause):
     return QUESTIONS[name].yes.get(cause, _NO)
 
 
-def next_question(chances, kinds=(), answers=None):
+def next_question(chances: dict, kinds=(), answers: dict | None = None):
     """Return the id of the question that separates the causes best, None when none is worth asking.
 
     Parameters
     ----------
-    chances : dict
+    chances
         Cause -> probability.
     kinds : collection of str
         Kinds of evidence that are at hand.
-    answers : dict, optional
+    answers
         Questions asked already; after `MOST_QUESTIONS` nothing more is asked.
     """
     if len(answers or {}) >= MOST_QUESTIONS:
@@ -185,7 +185,7 @@ class Cause(Drawn):
         return vars(self) | {"probability": round(self.probability, 4)}
 
 
-def diagnose(record, model=None, measurement=None, trace=None, answers=None, before=None):
+def diagnose(record, model=None, measurement=None, trace=None, answers: dict | None = None, before=None) -> list[Cause]:
     """Return possible causes of how a batch came out, most probable first.
 
     Parameters
@@ -199,7 +199,7 @@ def diagnose(record, model=None, measurement=None, trace=None, answers=None, bef
         The photo: flaws, and differences from part to part.
     trace : DataFrame, optional
         The run's log: time_min, current_a, optional voltage_v, electrolyte_temp_c.
-    answers : dict, optional
+    answers
         Id of a question in `dyebook.advice.diagnose` -> True or False.
     before : Seen, optional
         How the bath's dips just before this one came out.
@@ -230,14 +230,12 @@ def diagnose(record, model=None, measurement=None, trace=None, answers=None, bef
     return [_cause(IDS[i], float(chances[i]), seen, weights, i, alike, test) for i in order]
 
 
-def weigh(seen, answers=None, sealed=None):
+def weigh(seen, answers: dict | None = None, sealed: bool | None = None):
     """Return probabilities (22,) in the table's order, and the log weight (k, 22) of each piece of evidence.
 
     Parameters
     ----------
     seen : list of k Seen
-    answers : dict, optional
-    sealed : bool, optional
     """
     prior = np.array([CAUSES[name].prior for name in IDS])
     prior = prior * np.where([CAUSES[name].sealed_only for name in IDS], _SEALED[sealed], 1.0)

@@ -132,19 +132,19 @@ class Trend:
 
     Attributes
     ----------
-    name : str
+    name
         One of `DRIFT_COLUMNS`.
-    centre, sd : float
+    centre, sd
         Of the baseline.
-    since : int or None
+    since
         Place in the history from which it has been drifting; None while it stays put.
-    direction : int
+    direction
         1 upward, -1 downward, 0 while it stays put.
-    now : float
+    now
         Middle of what was read since then, less the centre; the last few readings at most.
-    late : float
+    late
         Middle of the last few readings less the centre, drifting or not.
-    charts : dict
+    charts
         individuals, moving_range, ewma, cusum_up, cusum_down.
     """
 
@@ -164,16 +164,15 @@ class Drift:
 
     Attributes
     ----------
-    cause : str
+    cause
         none, bath, camera or unclear.
-    trends : tuple of Trend
     since : object
         When it began, as the history's `dyed_at` (or row number) says; None while all stays put.
-    strength : float or None
+    strength
         Dye left against the baseline, 1 = as made up.
-    top_up_g : float or None
+    top_up_g
         Dye that would bring it back; needs strength, bath volume and make-up.
-    run_length : float
+    run_length
         Readings between false signals, for each chart.
     """
 
@@ -202,26 +201,30 @@ class Drift:
         }  # fmt: skip
 
 
-def find_drift(history, *, baseline=10, coupon=None, coupon_baseline=None, bath_volume_l=None, dye_g_per_l=None):
+def find_drift(
+    history,
+    *,
+    baseline: int = 10,
+    coupon=None,
+    coupon_baseline: int | None = None,
+    bath_volume_l: float | None = None,
+    dye_g_per_l: float | None = None,
+) -> Drift:
     """Return whether a bath drifts, since when, and what to add.
 
     Parameters
     ----------
     history : DataFrame
         Any of `DRIFT_COLUMNS`, in order of time; optional dyed_at, the columns' uncertainties (``_u``) and beside.
-    baseline : int
+    baseline
         Readings at the start that say what is usual.
     coupon : DataFrame, optional
         The check coupon's own history, delta_l, delta_c, delta_h to its first reading: a coupon that drifts too tells
         of the camera or the card.
-    coupon_baseline : int, optional
+    coupon_baseline
         Its readings at the start that say what is usual; as many as the bath's if left out.
-    bath_volume_l, dye_g_per_l : float, optional
+    bath_volume_l, dye_g_per_l
         Of the bath as made up, for the grams to add.
-
-    Returns
-    -------
-    Drift
 
     Raises
     ------
@@ -342,7 +345,7 @@ _WEAKER, _STRONGER = (-0.8, -0.08), (0.08, 0.8)
 _FOUL = 0.4
 
 
-def dips_before(model, dips):
+def dips_before(model, dips) -> Seen | None:
     """Return evidence of the bath's last dips, or None where there are too few.
 
     Parameters
@@ -351,10 +354,6 @@ def dips_before(model, dips):
         Learned from dips of the bath while it was as made up.
     dips : DataFrame
         The bath's dips before the one in question, oldest first, with L, a, b; the last few are looked at.
-
-    Returns
-    -------
-    Seen or None
     """
     last = dips.tail(LAST_DIPS)
     if len(last) < _LEAST_DIPS:

@@ -51,21 +51,18 @@ _EVENTS = {
 _EVENT_ORDER = ("surge", "contact", "break", "hot")
 
 
-def gather(record, model=None, measurement=None, trace=None, before=None):
+def gather(
+    record, model=None, measurement: Measurement | dict | None = None, trace=None, before: Seen | None = None
+) -> list[Seen]:
     """Return all that is at hand, as a list of `Seen`.
 
     Parameters
     ----------
     record : dict or Series
     model : BathModel, optional
-    measurement : Measurement or dict, optional
     trace : DataFrame, optional
-    before : Seen, optional
+    before
         How the bath's dips just before this one came out: see `dyebook.advice.drift`.
-
-    Returns
-    -------
-    list of Seen
 
     Raises
     ------
@@ -79,14 +76,13 @@ def gather(record, model=None, measurement=None, trace=None, before=None):
     return seen + ([] if before is None else [before])
 
 
-def kinds_of(record, seen):
+def kinds_of(record: dict, seen: list[Seen]):
     """Return the kinds of evidence at hand, and what else makes a question idle: ``sealed`` film, a bath noted cold.
 
     Parameters
     ----------
-    record : dict
+    record
         Checked.
-    seen : list of Seen
 
     Returns
     -------
@@ -263,7 +259,7 @@ def _alloy(record, usual):
     return [sure("alloy", state, Note("trouble.alloy", alloy=alloy, usual=habit))]
 
 
-def parts_of_photo(measurement):
+def parts_of_photo(measurement) -> list[dict]:
     """Return the parts of a photo as plain dicts.
 
     Parameters
@@ -340,12 +336,12 @@ _BY_CHANCE, _HARDLY = 1 / 3, 0.08
 _ONE_BY_CHANCE = 0.1
 
 
-def part_evidence(parts):
+def part_evidence(parts: list[dict]) -> list[Seen]:
     """Return evidence of how the parts of a photo differ among themselves.
 
     Parameters
     ----------
-    parts : list of dict
+    parts
         The `parts` of a measurement.
 
     Returns
@@ -439,18 +435,14 @@ _CRESCENT_SOLIDITY, _MOST_CRESCENT = 0.8, 5.0
 _LEAST_CORNERS = 6  # a box drawn as an outline says nothing of the form
 
 
-def flaw_evidence(parts):
+def flaw_evidence(parts: list[dict]) -> list[Seen]:
     """Return evidence of the flaws of parts.
 
     Parameters
     ----------
-    parts : list of dict
+    parts
         The `parts` of a measurement; those without a ``flaws`` entry, or flagged `NOT_SOUGHT` and without a flaw, were
         not looked at.
-
-    Returns
-    -------
-    list of Seen
     """
     looked = [part for part in parts if _was_looked_at(part)]
     if not looked:

@@ -33,22 +33,19 @@ class MixSuggestion:
 
     Attributes
     ----------
-    dyes : tuple of str
+    dyes
         In the order of the dips.
-    kind : str
+    kind
         together or after.
-    settings : tuple of dict
+    settings
         One for each dye.
-    lab : Lab
-    delta_e00, delta_e00_p90 : float
-    reachable : bool
-    lamp_a, lamp_led : float
+    lamp_a, lamp_led
         CIEDE2000 by which the shade moves from daylight to lamp light (`dyebook.advice.suggest`).
-    trust : Note
+    trust
         How far to trust the prediction.
-    miss : str
+    miss
         How the likeliest colour differs, in words, such as "a little greener".
-    likeliest_delta_e00 : float
+    likeliest_delta_e00
         CIEDE2000 of the likeliest colour to the target, doubt left aside.
     """
 
@@ -101,7 +98,9 @@ def mix_colours(first, first_settings, second, second_settings, factors=(1.0, 1.
     return Film((surface_one + surface_two) / 2, factors[0] * one + factors[1] * two).lab(light)
 
 
-def suggest_mix(models, target, film_um=None, kind="together", bounds=None, fixed=None):
+def suggest_mix(
+    models, target, film_um: float | None = None, kind="together", bounds: dict | None = None, fixed=None
+) -> MixSuggestion:
     """Return the best way to a target with two dyes.
 
     Parameters
@@ -109,17 +108,13 @@ def suggest_mix(models, target, film_um=None, kind="together", bounds=None, fixe
     models : dict of BathModel by dye, two of them
         Dipped in that order when `kind` is ``"after"``.
     target : sequence of 3 floats
-    film_um : float, optional
+    film_um
         The film; the first bath's usual one when left out.
     kind : {"together", "after"}
-    bounds : dict, optional
+    bounds
         (low, high) by setting, for both dyes.
     fixed : dict of dict, optional
         By dye, settings that cannot move; what two dyes in one bath share is that of the first.
-
-    Returns
-    -------
-    MixSuggestion
 
     Raises
     ------

@@ -31,18 +31,17 @@ class Redip:
 
     Attributes
     ----------
-    action : str
+    action
         more_time, next_bath, accept, strip, or ask (when the state of the surface is not known).
-    extra_dwell_min : float
+    extra_dwell_min
         How much longer in the same bath; 0 when none helps.
-    lab : Lab
+    lab
         Colour to expect afterwards.
-    delta_e00, delta_e00_p90 : float
+    delta_e00, delta_e00_p90
         Expected CIEDE2000 to the target afterwards, and its 90 % figure.
-    delta_e00_now : float
-    bath : str
+    bath
         Which bath comes next; empty where none does.
-    settings : dict
+    settings
         Of that dip.
     """
 
@@ -73,25 +72,29 @@ class Redip:
         }
 
 
-def advise_redip(model, settings, reading, target, dry=None, sealed=None, tolerance=ACCEPT_DELTA_E00):
+def advise_redip(
+    model,
+    settings: dict,
+    reading,
+    target,
+    dry: bool | None = None,
+    sealed: bool | None = None,
+    tolerance: float = ACCEPT_DELTA_E00,
+) -> Redip:
     """Return what to do with a part whose colour is off.
 
     Parameters
     ----------
     model : BathModel
-    settings : dict
+    settings
         How the part was dipped: dye_g_per_l, bath_temp_c, dwell_min, and film_um, ph where known. The next dip is at
         the same settings.
     reading, target : sequence of 3 floats
         L*, a*, b* of the part now, and of the shade to reach.
-    dry, sealed : bool or None
+    dry, sealed
         Whether the part has ever been dry since it was dyed, and whether it is sealed; None when not known.
-    tolerance : float
+    tolerance
         CIEDE2000 that is good enough.
-
-    Returns
-    -------
-    Redip
 
     Raises
     ------
@@ -133,13 +136,13 @@ class _Outlook:
         return self.extra_min > 0 and self.after < (1 - WORTH_IT) * self.now
 
 
-def part_stands(model, settings, reading):
+def part_stands(model, settings: dict, reading):
     """Return the dip, as `Settings` of one, that would have given a part the colour it has.
 
     Parameters
     ----------
     model : BathModel
-    settings : dict
+    settings
         How the part was dipped; all but its dwell are kept.
     reading : sequence of 3 floats
 
@@ -188,14 +191,16 @@ _DWELLS_MIN = np.geomspace(0.25, 20.0, 60)
 _BETTER_BY = 0.5
 
 
-def advise_next(models, bath, settings, reading, target, dry=None, sealed=None, fixed=None, tolerance=ACCEPT_DELTA_E00):
+def advise_next(
+    models, bath: str, settings, reading, target, dry=None, sealed=None, fixed=None, tolerance=ACCEPT_DELTA_E00
+) -> Redip:
     """Return what to do with a part that is off: accept it, more time, another bath next, or strip it.
 
     Parameters
     ----------
     models : dict of BathModel
         Every bath that could take the part, by name.
-    bath : str
+    bath
         The one it was dyed in.
     settings, reading, target, dry, sealed, tolerance
         As for `dyebook.advice.redip.advise_redip`.

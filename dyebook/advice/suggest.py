@@ -163,12 +163,12 @@ def lamp_shifts(model, settings):
     return {lamp: np.asarray(delta_e_00(day, mode_colours(model.draws, shape, lamp))).mean(axis=0) for lamp in LAMPS}
 
 
-def sample_caution(kind):
+def sample_caution(kind: str | None):
     """Return a caution when a sample is not dyed metal, or empty text.
 
     Parameters
     ----------
-    kind : str or None
+    kind
         Such as ``"metal"``, ``"plastic"``, ``"paper"``, ``"cloth"``.
     """
     if kind is None or kind.lower() not in _OTHER_SURFACES:
@@ -194,21 +194,21 @@ class Suggestion(Drawn):
 
     Attributes
     ----------
-    settings : dict
+    settings
         film_um, dye_g_per_l, bath_temp_c, dwell_min, ph.
-    lab : Lab
+    lab
         Expected colour.
-    delta_e00, delta_e00_p90 : float
+    delta_e00, delta_e00_p90
         Expected CIEDE2000 of the dip to the target, and the value it stays below nine times in ten.
-    reachable : bool
+    reachable
         False where no setting within the bounds should come closer than 1.8.
-    why : str
+    why
         The reasons in words.
-    per_10_s, per_degree : float
+    per_10_s, per_degree
         CIEDE2000 by which 10 s or 1 °C too much moves the shade.
-    lamp_a, lamp_led : float
+    lamp_a, lamp_led
         CIEDE2000 by which the shade moves from daylight to lamp light (`dyebook.advice.suggest`).
-    miss : str
+    miss
         The expected difference in words, such as "a little greener".
     """
 
@@ -241,7 +241,15 @@ class Suggestion(Drawn):
         }
 
 
-def suggest_settings(model, target, film_um=None, ph=None, bounds=None, fixed=None, count=3):
+def suggest_settings(
+    model,
+    target,
+    film_um: float | None = None,
+    ph: float | None = None,
+    bounds: dict | None = None,
+    fixed: dict | None = None,
+    count: int = 3,
+) -> list[Suggestion]:
     """Return settings that should give a target shade, best first.
 
     Parameters
@@ -249,20 +257,16 @@ def suggest_settings(model, target, film_um=None, ph=None, bounds=None, fixed=No
     model : BathModel
     target : sequence of 3 floats
         L*, a*, b*, D65, 2 degrees.
-    film_um : float, optional
+    film_um
         Film of the part; free when left out.
-    ph : float, optional
+    ph
         pH of the bath; the records' usual one when left out.
-    bounds : dict, optional
+    bounds
         (low, high) by setting, in place of `dyebook.advice.suggest.default_bounds`.
-    fixed : dict, optional
+    fixed
         Settings that cannot be moved.
-    count : int
+    count
         How many distinct answers at most.
-
-    Returns
-    -------
-    list of Suggestion
 
     Raises
     ------
@@ -396,7 +400,7 @@ class DepthRun:
 
     Attributes
     ----------
-    settings : dict
+    settings
         What stays the same; its dwell_min is the one asked about.
     dwell_min : ndarray, shape (k,)
         Rising.
@@ -406,9 +410,9 @@ class DepthRun:
         L* between which the colour lies eight times in ten.
     delta_e00 : ndarray, shape (k,)
         Expected CIEDE2000 to the target.
-    nearest : int
+    nearest
         Where that is least.
-    miss : str
+    miss
         How the nearest differs from the target, in words.
     dip_dwell_min, dip_lightness : ndarray, shape (n,)
         The dips on record.
@@ -429,22 +433,18 @@ class DepthRun:
     dip_alike: np.ndarray
 
 
-def run_through_depth(model, settings, target, count=25):
+def run_through_depth(model, settings: dict, target, count: int = 25) -> DepthRun:
     """Return a bath's colours along the dwell.
 
     Parameters
     ----------
     model : BathModel
-    settings : dict
+    settings
         film_um, dye_g_per_l, bath_temp_c, dwell_min, ph of one dip; all but the dwell stay.
     target : sequence of 3 floats
         L*, a*, b*.
-    count : int
+    count
         How many dwells, evenly in their logarithm from a quarter of a minute to half an hour.
-
-    Returns
-    -------
-    DepthRun
 
     Raises
     ------

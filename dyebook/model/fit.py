@@ -37,13 +37,13 @@ class Fit:
     log_evidence: float
 
 
-def fit_hypotheses(training, seed=0):
+def fit_hypotheses(training, seed: int = 0):
     """Return fitted hypotheses, the discrepancy they share, and the reference dip.
 
     Parameters
     ----------
     training : Training
-    seed : int
+    seed
         Of the spectra tried as starting points.
 
     Returns
@@ -114,7 +114,7 @@ def _starts(training, shape, seed):
     return starts
 
 
-def weigh(training, answer, hyper):
+def weigh(training, answer, hyper: Hyper):
     """Return how badly colours miss the readings, and the robust precision of each reading.
 
     Parameters
@@ -122,7 +122,7 @@ def weigh(training, answer, hyper):
     training : Training
     answer : tuple
         From `colours_with_slopes`.
-    hyper : Hyper
+    hyper
         Noises may be arrays of shape (k, 1) to try several.
 
     Returns

@@ -223,13 +223,13 @@ class Hyper:
 
     Attributes
     ----------
-    discrepancy : float
+    discrepancy
         Standard deviation of log load about the physics.
-    drift : float
+    drift
         Standard deviation of a spectral drift coefficient per unit of a setting.
-    load_noise : float
+    load_noise
         Standard deviation of log load from dip to dip, beyond the recorded uncertainties.
-    reading_scale : float
+    reading_scale
         Factor on the stated uncertainty of the readings.
     """
 
@@ -270,7 +270,7 @@ class Shape:
 
     Attributes
     ----------
-    logs, reference : SettingLogs
+    logs, reference
         Of the dips and of the reference dip.
     scaled : ndarray, shape (n, 5 + r)
         Settings relative to the reference, in ordinary changes, and the circumstances that may move the hue.
@@ -278,7 +278,6 @@ class Shape:
         Of the discrepancy.
     around : ndarray, shape (n, q)
         Of the circumstances.
-    layout : Layout
     """
 
     logs: SettingLogs
@@ -339,14 +338,13 @@ def colours(z, shape, hyper, light="d65"):
     return film_of(z, shape, hyper).lab(light)
 
 
-def colours_with_slopes(z, shape, hyper):
+def colours_with_slopes(z, shape, hyper: Hyper):
     """Return colours and how they answer to unknowns, load and settings.
 
     Parameters
     ----------
     z : ndarray, shape (..., p)
     shape : Shape of n dips
-    hyper : Hyper
 
     Returns
     -------

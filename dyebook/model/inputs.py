@@ -55,13 +55,13 @@ class Circumstances:
 
     Attributes
     ----------
-    levels : dict
+    levels
         Alloys and finishes seen, where there are several.
-    usual : dict
+    usual
         The most common state or level, or the median, of every circumstance that varies.
     knots_day : ndarray
         Days since 1970 between which the bath's strength walks; the last is the latest dip. Empty without dates.
-    shared : int
+    shared
         Columns that stepped coupons add to the records; no other dip has a share in them.
     """
 
@@ -304,12 +304,10 @@ class Training:
 
     Attributes
     ----------
-    settings : Settings
     sd : dict of ndarray
         Standard uncertainty of each setting.
     lab, lab_sd : ndarray, shape (n, 3)
-    circumstances : Circumstances
-    notes : tuple of str
+    notes
         What was missing and how it was treated.
     """
 
@@ -391,17 +389,13 @@ def check_table(name, table):
         raise ModelError(f"{name} are a {type(table).__name__}; a pandas DataFrame with a row a dip is needed")
 
 
-def read_records(records):
+def read_records(records) -> Training:
     """Return checked records.
 
     Parameters
     ----------
     records : pandas.DataFrame
         A row a dip, with the columns of the contract.
-
-    Returns
-    -------
-    Training
 
     Raises
     ------
@@ -476,21 +470,17 @@ def _ph(frame, values, notes):
     return np.where(missing, usual, ph), np.where(missing, doubt, _given_sd(frame, "ph_sd", PH_SD))
 
 
-def read_settings(settings, usual, circumstances):
+def read_settings(settings, usual: Scales, circumstances: Circumstances) -> Settings:
     """Return checked settings for a prediction.
 
     Parameters
     ----------
     settings : pandas.DataFrame
         Columns dye_g_per_l, bath_temp_c, dwell_min; film_um and ph where known; a film_measured_um stands for the film.
-    usual : Scales
+    usual
         Stands in for films and pH that are not given.
-    circumstances : Circumstances
+    circumstances
         Of the records; what a row does not say is as usual.
-
-    Returns
-    -------
-    Settings
 
     Raises
     ------

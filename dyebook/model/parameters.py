@@ -30,12 +30,12 @@ class Parameter:
 
     Attributes
     ----------
-    name : str
+    name
         Name with its unit.
-    mean, spread : float
+    mean, spread
         Of the normal prior, on the scale of the link.
     link : {"identity", "exp", "logistic"}
-    source : str
+    source
         Where the prior comes from.
     """
 
@@ -130,7 +130,7 @@ class Discrepancy:
     points : ndarray, shape (m, d)
     lengths : ndarray, shape (d,)
     whiten : ndarray, shape (m, m)
-    additive : float
+    additive
         Share of the variance that belongs to functions of one setting alone.
     """
 

@@ -44,20 +44,14 @@ def hypothesis_weights(fits):
     return weight / weight.sum()
 
 
-def draw_posterior(fits, count, seed, temper=1.0):
+def draw_posterior(fits, count: int, seed: int, temper: float = 1.0) -> tuple[Draws, ...]:
     """Return about `count` draws in all, hypotheses in proportion to their evidence; opposite pairs.
 
     Parameters
     ----------
     fits : list of Fit
-    count : int
-    seed : int
-    temper : float
+    temper
         Factor on the departures.
-
-    Returns
-    -------
-    tuple of Draws
     """
     from scipy.linalg import solve_triangular
 
@@ -105,16 +99,15 @@ class BathModel(Drawn):
 
     Attributes
     ----------
-    training : Training
+    training
         The records as they were read.
-    reference : Settings
+    reference
         The middle dip, to which loads are relative.
-    discrepancy : Discrepancy
-    draws : tuple of Draws
+    draws
         The posterior.
-    usual : Scales
+    usual
         Film and pH taken when none is given.
-    today : str or None
+    today
         ISO date that is meant where a dip to be predicted has none; None for the day of the latest record.
     """
 
@@ -166,13 +159,13 @@ class BathModel(Drawn):
         table = np.vstack([np.zeros((0, 6)), *(np.hstack([lab.mean(axis=0), lab.std(axis=0)]) for lab in pieces)])
         return pd.DataFrame(table, columns=["L", "a", "b", "L_sd", "a_sd", "b_sd"], index=settings.index)
 
-    def colour_draws(self, settings, most=None):
+    def colour_draws(self, settings, most: int | None = None):
         """Return equally likely colours of dips.
 
         Parameters
         ----------
         settings : Settings of n dips
-        most : int, optional
+        most
             Use about that many draws only, for a quick look.
 
         Returns

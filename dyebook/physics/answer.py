@@ -57,24 +57,19 @@ def _plain(value):
     return float(f"{number:.{_DIGITS}g}") if math.isfinite(number) else None
 
 
-def check_figure(name, value, unit, lower, upper, hint=""):
+def check_figure(name: str, value: float, unit: str, lower: float, upper: float, hint: str = "") -> float:
     """Return `value` as a float if it is a possible figure.
 
     Parameters
     ----------
-    name : str
+    name
         What the figure is, in the user's words.
-    value : float
-    unit : str
+    unit
         As printed.
-    lower, upper : float
+    lower, upper
         The figure must be above `lower` and not above `upper`.
-    hint : str
+    hint
         What to do otherwise.
-
-    Returns
-    -------
-    float
 
     Raises
     ------

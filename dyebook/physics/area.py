@@ -120,13 +120,13 @@ class Shape:
 
     Attributes
     ----------
-    kind : str
+    kind
         One of `SHAPES`.
-    sizes : dict
+    sizes
         Its measures in mm, by the names of the shape.
-    count : int
+    count
         How many alike.
-    label : str
+    label
         What the maker calls it.
     """
 
@@ -136,12 +136,12 @@ class Shape:
     label: str = ""
 
 
-def shape_area_dm2(kind, **sizes):
+def shape_area_dm2(kind: str, **sizes) -> float:
     """Wetted area of one shape.
 
     Parameters
     ----------
-    kind : str
+    kind
         One of `SHAPES`.
     **sizes
         Lengths in mm; `profile` of a turned part is a list of (diameter, length).
@@ -207,13 +207,13 @@ class AreaSum(Answer):
     lines: tuple
 
 
-def sum_areas(shapes, jig_dm2=0.0):
+def sum_areas(shapes, jig_dm2: float = 0.0) -> AreaSum:
     """Add up the wetted area of a load.
 
     Parameters
     ----------
     shapes : sequence of Shape
-    jig_dm2 : float
+    jig_dm2
         Wetted aluminium of the jig; it takes current like a part. Titanium takes none worth counting.
 
     Returns
@@ -252,18 +252,14 @@ def _line(shape):
     }
 
 
-def parse_shape(text):
+def parse_shape(text: str) -> Shape:
     """Read one shape.
 
     Parameters
     ----------
-    text : str
+    text
         Kind, then measures as name=value (mm, or with a unit), then ``x4`` for four alike. A turned part is
         ``turned profile=20x30,12x15``: diameter × length of each step.
-
-    Returns
-    -------
-    Shape
 
     Raises
     ------

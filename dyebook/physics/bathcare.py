@@ -55,18 +55,13 @@ class MakeUp(Answer):
     second_dye_g_per_l: float | None = None
 
 
-def make_up_bath(dye_g_per_l, bath_volume_l, second_g_per_l=None):
+def make_up_bath(dye_g_per_l: float, bath_volume_l: float, second_g_per_l: float | None = None) -> MakeUp:
     """Dye for a new bath.
 
     Parameters
     ----------
-    dye_g_per_l, bath_volume_l : float
-    second_g_per_l : float, optional
+    second_g_per_l
         Of a second dye in the same bath.
-
-    Returns
-    -------
-    MakeUp
     """
     strength = positive_field("dye_g_per_l", dye_g_per_l)
     volume = check_figure("bath_volume_l", bath_volume_l, "L", 0, _MAX_L)
@@ -90,36 +85,34 @@ def make_up_bath(dye_g_per_l, bath_volume_l, second_g_per_l=None):
 
 
 def estimate_strength(
-    dye_g_per_l,
-    bath_volume_l,
+    dye_g_per_l: float,
+    bath_volume_l: float,
     *,
-    dyed_dm2=0.0,
-    film_um=10.0,
-    uptake_mg_per_dm2=None,
-    evaporated_l=0.0,
-    present_volume_l=None,
-    lost_g=0.0,
-    lost_g_sd=0.0,
-    drag_out_ml_per_dm2=DRAG_OUT_ML_PER_DM2,
+    dyed_dm2: float = 0.0,
+    film_um: float = 10.0,
+    uptake_mg_per_dm2: float | None = None,
+    evaporated_l: float = 0.0,
+    present_volume_l: float | None = None,
+    lost_g: float = 0.0,
+    lost_g_sd: float = 0.0,
+    drag_out_ml_per_dm2: float = DRAG_OUT_ML_PER_DM2,
 ):
     """Strength of a bath after work, evaporation and drag-out.
 
     Parameters
     ----------
-    dye_g_per_l, bath_volume_l : float
+    dye_g_per_l, bath_volume_l
         When it was last known.
-    dyed_dm2 : float
+    dyed_dm2
         Area dyed since.
-    film_um : float
+    film_um
         Its film.
-    uptake_mg_per_dm2 : float, optional
+    uptake_mg_per_dm2
         Dye taken up, from the bath's uptake model; a rule of thumb without it.
-    evaporated_l : float
-    present_volume_l : float, optional
+    present_volume_l
         Volume now where it was seen; water went in or out until it is that.
-    lost_g, lost_g_sd : float
+    lost_g, lost_g_sd
         Dye lost otherwise, or reckoned apart.
-    drag_out_ml_per_dm2 : float
 
     Returns
     -------
@@ -160,15 +153,21 @@ class TopUp(Answer):
     dilute_l: float
 
 
-def top_up_bath(target_g_per_l, full_volume_l, *, measured_g_per_l=None, present_volume_l=None, **use):
+def top_up_bath(
+    target_g_per_l: float,
+    full_volume_l: float,
+    *,
+    measured_g_per_l: float | None = None,
+    present_volume_l: float | None = None,
+    **use,
+) -> TopUp:
     """Dye and water to bring a bath back to strength and level.
 
     Parameters
     ----------
-    target_g_per_l, full_volume_l : float
-    measured_g_per_l : float, optional
+    measured_g_per_l
         Strength as measured now.
-    present_volume_l : float, optional
+    present_volume_l
         Volume now; needed with a measured strength.
     **use
         Else the arguments of `estimate_strength` since the bath stood at target and level.
@@ -213,21 +212,21 @@ class LevelLine(Answer):
     rise_mm: float
 
 
-def check_level(bath_volume_l, tank_area_dm2, part_height_mm, part_volume_l=0.0, margin_mm=20.0):
+def check_level(
+    bath_volume_l: float,
+    tank_area_dm2: float,
+    part_height_mm: float,
+    part_volume_l: float = 0.0,
+    margin_mm: float = 20.0,
+) -> LevelLine:
     """Whether a bath covers a hanging part.
 
     Parameters
     ----------
-    bath_volume_l : float
-    tank_area_dm2 : float
+    tank_area_dm2
         Inside of the tank seen from above.
-    part_height_mm, part_volume_l : float
-    margin_mm : float
+    margin_mm
         Cover wanted above and below together.
-
-    Returns
-    -------
-    LevelLine
     """
     volume = check_figure("bath_volume_l", bath_volume_l, "L", 0, _MAX_L)
     floor = check_figure("the tank's area", tank_area_dm2, "dm²", 0, 1e5)
@@ -316,11 +315,11 @@ class LossCheck:
 
     Attributes
     ----------
-    lost_g, lost_g_sd : float
+    lost_g, lost_g_sd
         Dye gone from the first to the second, less what drops carried out.
-    load_dm2 : float
+    load_dm2
         Sum of area times load of the dips between.
-    gram_days : float
+    gram_days
         Mean dye in the bath times days.
     """
 
@@ -336,12 +335,10 @@ class LossRate:
 
     Attributes
     ----------
-    mg_per_dm2, per_day : float
     covariance : tuple of 3 floats
         Variance of `mg_per_dm2`, covariance, variance of `per_day`.
-    checks : int
+    checks
         How many checks taught it.
-    basis : str
     """
 
     mg_per_dm2: float
@@ -358,12 +355,12 @@ class LossRate:
         return self.mg_per_dm2 * grams + self.per_day * gram_days, math.sqrt(max(variance, 0.0))
 
 
-def learn_loss(link, checks=()):
+def learn_loss(link: UptakeLink, checks=()) -> LossRate:
     """Learn what a bath loses from checks of its strength.
 
     Parameters
     ----------
-    link : UptakeLink
+    link
         What is believed beforehand.
     checks : sequence of LossCheck
 

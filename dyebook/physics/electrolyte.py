@@ -38,24 +38,22 @@ class AcidMix(Answer):
 
     Attributes
     ----------
-    acid_ml, water_ml : float
+    acid_ml, water_ml
         At 20 °C; their sum is larger than the bath, because the mix contracts.
-    volume_l : float
+    volume_l
         The bath once it has cooled to 20 °C.
-    g_per_l, wt_percent : float
+    g_per_l, wt_percent
         Strength of the bath.
-    acid_wt_percent : float
+    acid_wt_percent
         Strength of the acid used.
-    contraction_ml : float
-    sg : float
+    sg
         What a hydrometer should read in the fresh bath, 20/20 °C.
-    rise_c : float
+    rise_c
         Warming if all is mixed at once and no heat is lost.
-    portions : int
+    portions
         In how many cooled portions the acid is added.
-    portion_acid_ml : tuple of float
+    portion_acid_ml
         Acid per portion; each warms the mix about equally.
-    portion_rise_c : float
     """
 
     acid_ml: float
@@ -105,25 +103,28 @@ def mix_volumes(acid_wt_percent, g_per_l, volume_l):
     return acid_l * 1000, np.maximum(water_kg, 0.0) / WATER_G_PER_ML * 1000
 
 
-def mix_acid(g_per_l, volume_l, *, wt_percent=None, sg=None, sg_temp_c=20.0):
+def mix_acid(
+    g_per_l: float,
+    volume_l: float,
+    *,
+    wt_percent: float | None = None,
+    sg: float | None = None,
+    sg_temp_c: float = 20.0,
+) -> AcidMix:
     """Plan a bath from the acid at hand.
 
     Parameters
     ----------
-    g_per_l : float
+    g_per_l
         Wanted H2SO4, g/L.
-    volume_l : float
+    volume_l
         Wanted volume at 20 °C, L.
-    wt_percent : float, optional
+    wt_percent
         Strength of the acid at hand, at most 98 %.
-    sg : float, optional
+    sg
         Its specific gravity 20/20 instead, up to 95 %.
-    sg_temp_c : float
+    sg_temp_c
         Temperature at which `sg` was read.
-
-    Returns
-    -------
-    AcidMix
 
     Raises
     ------
@@ -212,13 +213,12 @@ def _heat_per_kg(stock, wt):
     return dilution_rise_c(stock, wt) * heat_capacity_kj_per_kg_k(wt)
 
 
-def g_per_l_of_parts(acid_wt_percent, water_parts, acid_parts=1.0):
+def g_per_l_of_parts(acid_wt_percent: float, water_parts: float, acid_parts: float = 1.0) -> float:
     """Strength that a mix by volume gives, contraction and all.
 
     Parameters
     ----------
-    acid_wt_percent : float
-    water_parts, acid_parts : float
+    water_parts, acid_parts
         Volumes at 20 °C in any one unit.
 
     Returns
@@ -249,21 +249,17 @@ class BathCheck(Answer):
     wt_percent: float
 
 
-def check_bath(sg, sg_temp_c=20.0, sg_sd=0.001):
+def check_bath(sg: float, sg_temp_c: float = 20.0, sg_sd: float = 0.001) -> BathCheck:
     """Strength of a bath from its specific gravity.
 
     Parameters
     ----------
-    sg : float
+    sg
         Reading, 20/20.
-    sg_temp_c : float
+    sg_temp_c
         Temperature of the bath when read, °C.
-    sg_sd : float
+    sg_sd
         Standard uncertainty of the reading.
-
-    Returns
-    -------
-    BathCheck
     """
     wt = wt_of_sg(sg, sg_temp_c)
     slope = (g_per_l_of_wt(wt + 0.01) - g_per_l_of_wt(wt)) / (sg_20_20(wt + 0.01) - sg_20_20(wt))
@@ -288,22 +284,19 @@ class BathLife(Answer):
     worn_out: bool
 
 
-def bath_life(charge_ah, volume_l, *, discard_ah_per_l=None, aluminium_start_g_per_l=0.0):
+def bath_life(
+    charge_ah: float, volume_l: float, *, discard_ah_per_l: float | None = None, aluminium_start_g_per_l: float = 0.0
+) -> BathLife:
     """How much of a bath's life has been used.
 
     Parameters
     ----------
-    charge_ah : float
+    charge_ah
         All charge that has gone through the bath, A·h.
-    volume_l : float
-    discard_ah_per_l : float, optional
+    discard_ah_per_l
         The shop's own discard point; by default where dissolved aluminium is reckoned to reach 12 g/L.
-    aluminium_start_g_per_l : float
+    aluminium_start_g_per_l
         Aluminium that the bath was made up with.
-
-    Returns
-    -------
-    BathLife
     """
     charge = check_figure("the charge", charge_ah, "A·h", -1e-9, 1e9)
     volume = check_figure("the volume", volume_l, "L", 0, MAX_VOLUME_L)

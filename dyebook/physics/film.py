@@ -40,15 +40,13 @@ class FilmPlan(Answer):
 
     Attributes
     ----------
-    film_um, film_um_sd : float
-    minutes, charge_ah, current_density_a_per_dm2, area_dm2, current_a : float
-    rule_film_um, rule_minutes : float
+    rule_film_um, rule_minutes
         What the plain 720 rule alone says: the film in `minutes`, and the time for `film_um`.
-    film_class : str or None
+    film_class
         ISO 7599 class whose average the expected film meets.
-    diameter_growth_um, pitch_diameter_growth_um : float
+    diameter_growth_um, pitch_diameter_growth_um
         Growth of an outside diameter, and of the pitch diameter of a 60° thread.
-    metal_lost_um : float
+    metal_lost_um
         Metal gone from a face once the film is stripped.
     """
 
@@ -68,33 +66,27 @@ class FilmPlan(Answer):
 
 
 def plan_film(
-    area_dm2,
-    current_a,
+    area_dm2: float,
+    current_a: float,
     *,
-    minutes=None,
-    film_um=None,
-    alloy=None,
-    electrolyte_temp_c=None,
+    minutes: float | None = None,
+    film_um: float | None = None,
+    alloy: str | None = None,
+    electrolyte_temp_c: float | None = None,
     rule="720",
     own_rate=None,
-):
+) -> FilmPlan:
     """Plan a run at constant current: film from time, or time from film.
 
     Parameters
     ----------
-    area_dm2, current_a : float
-    minutes, film_um : float
+    minutes, film_um
         One of the two.
-    alloy : str, optional
-    electrolyte_temp_c : float, optional
+    electrolyte_temp_c
         Brings in the correction for temperature, density and time; the plain rule without it.
     rule : {"720", "0.30"}
     own_rate : GrowthRate, optional
         What the shop's gauge has taught; replaces rule, alloy and temperature.
-
-    Returns
-    -------
-    FilmPlan
 
     Raises
     ------
@@ -171,14 +163,14 @@ def _plan_notes(density, minutes, alloy):
     return tuple(notes)
 
 
-def film_class(average_um, local_um=None):
+def film_class(average_um: float, local_um: float | None = None) -> str | None:
     """ISO 7599 class that a film meets.
 
     Parameters
     ----------
-    average_um : float
+    average_um
         Average thickness.
-    local_um : float, optional
+    local_um
         Smallest local thickness; both conditions must hold where it is known.
 
     Returns
@@ -235,12 +227,12 @@ def pitch_diameter_growth_um(film_um, charge_a_min_per_dm2=None):
     return _THREAD_60_FACTOR / 2 * diameter_growth_um(film_um, charge_a_min_per_dm2)
 
 
-def lost_contact_factor(parts, lost):
+def lost_contact_factor(parts: int, lost: int) -> float:
     """How much thicker the other films get when some of `parts` equal parts lose contact at constant current.
 
     Parameters
     ----------
-    parts, lost : int
+    parts, lost
         0 <= lost < parts.
 
     Returns
@@ -264,19 +256,15 @@ class SupplyPlan(Answer):
     run: FilmPlan
 
 
-def supply_plan(area_dm2, current_density_a_per_dm2, film_um, supply_max_a=None, **conditions):
+def supply_plan(
+    area_dm2: float, current_density_a_per_dm2: float, film_um: float, supply_max_a: float | None = None, **conditions
+) -> SupplyPlan:
     """Plan a run from area and wanted density, held back by what the supply can give.
 
     Parameters
     ----------
-    area_dm2, current_density_a_per_dm2, film_um : float
-    supply_max_a : float, optional
     **conditions
         `alloy`, `electrolyte_temp_c`, `rule`, `own_rate` of `plan_film`.
-
-    Returns
-    -------
-    SupplyPlan
     """
     area = positive_field("area_dm2", area_dm2)
     wanted_density = positive_field("current_density_a_per_dm2", current_density_a_per_dm2)
@@ -307,17 +295,16 @@ class RunNow(Answer):
 
     Attributes
     ----------
-    elapsed_min, flowed_min, left_min : float
+    elapsed_min, flowed_min, left_min
         Since the start; with current; and to the film, 0 once it is reached.
-    ends_at : datetime
+    ends_at
         Clock time of the end; in a pause, as if the current came back now.
-    charge_ah : float
+    charge_ah
         Charge so far.
-    film_um, film_um_sd : float
+    film_um, film_um_sd
         Film now.
-    current_a : float
+    current_a
         As last noted.
-    done, paused : bool
     """
 
     elapsed_min: float
@@ -332,25 +319,30 @@ class RunNow(Answer):
     paused: bool
 
 
-def run_now(started_at, now, area_dm2, readings, film_um, *, alloy=None, electrolyte_temp_c=None, own_rate=None):
+def run_now(
+    started_at: datetime,
+    now: datetime,
+    area_dm2: float,
+    readings,
+    film_um: float,
+    *,
+    alloy=None,
+    electrolyte_temp_c=None,
+    own_rate=None,
+) -> RunNow:
     """Where a run stands now.
 
     Parameters
     ----------
-    started_at, now : datetime
+    started_at, now
         Both naive or both with a zone.
-    area_dm2 : float
     readings : sequence of (datetime, float)
         Currents noted, the set current at the start among them; each holds until the next is reached by a straight
         line, the last one holds on.
-    film_um : float
+    film_um
         Target.
     alloy, electrolyte_temp_c, own_rate
         As in `plan_film`.
-
-    Returns
-    -------
-    RunNow
 
     Raises
     ------

@@ -28,13 +28,11 @@ class GaugedRun:
 
     Attributes
     ----------
-    area_dm2, current_a, minutes : float
+    area_dm2, current_a, minutes
         What made the film.
-    film_measured_um : float
+    film_measured_um
         Mean of the gauge's readings.
-    electrolyte_temp_c : float or None
-    alloy : str or None
-    gauge_sd_um : float
+    gauge_sd_um
         Standard uncertainty of that mean.
     """
 
@@ -63,15 +61,15 @@ class OwnRate(Answer):
 
     Attributes
     ----------
-    um_per_a_min_dm2, um_per_a_min_dm2_sd : float
+    um_per_a_min_dm2, um_per_a_min_dm2_sd
         The rate and the uncertainty of the rate.
-    film_sd_fraction : float
+    film_sd_fraction
         Uncertainty of the film of a next run, the run-to-run scatter included.
-    readings : int
+    readings
         Runs that taught it.
-    factor : float
+    factor
         The shop's films over those of the published rate.
-    rate : GrowthRate
+    rate
         For `plan_film(own_rate=…)`.
     """
 
@@ -83,22 +81,19 @@ class OwnRate(Answer):
     rate: GrowthRate = field(repr=False)
 
 
-def learn_growth_rate(runs, *, alloy=None, electrolyte_temp_c=None, current_density_a_per_dm2=1.5):
+def learn_growth_rate(
+    runs, *, alloy: str | None = None, electrolyte_temp_c: float | None = None, current_density_a_per_dm2: float = 1.5
+) -> OwnRate:
     """Learn the growth rate for one alloy and temperature from gauged runs.
 
     Parameters
     ----------
     runs : sequence of GaugedRun
         May be empty; then the prior comes back.
-    alloy : str, optional
-    electrolyte_temp_c : float, optional
+    electrolyte_temp_c
         Conditions the rate is wanted for; the usual temperature of the runs without it.
-    current_density_a_per_dm2 : float
+    current_density_a_per_dm2
         At which the temperature model is read.
-
-    Returns
-    -------
-    OwnRate
 
     Raises
     ------
@@ -195,17 +190,13 @@ def _cut_normal(mean, sd, upper):
 _COLUMNS = ("area_dm2", "current_a", "minutes", "film_measured_um")
 
 
-def read_gauged_runs(path):
+def read_gauged_runs(path: str | Path) -> list[GaugedRun]:
     """Read gauged runs from a CSV file.
 
     Parameters
     ----------
-    path : str or Path
+    path
         Columns area_dm2, current_a, minutes, film_measured_um; optional electrolyte_temp_c, alloy, gauge_sd_um.
-
-    Returns
-    -------
-    list of GaugedRun
 
     Raises
     ------

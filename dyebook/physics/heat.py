@@ -23,18 +23,17 @@ class TankPlan(Answer):
 
     Attributes
     ----------
-    end_temp_c, rise_c, rise_c_sd : float
+    end_temp_c, rise_c, rise_c_sd
         Electrolyte at the end, and its rise.
-    heat_kj, joule_kj, reaction_kj : float
-    growth_at_end : float
+    growth_at_end
         Growth rate at the end over that at the start, 1 when nothing warms.
-    largest_current_a : float
+    largest_current_a
         Current that stays within the allowed temperature for this time without more cooling.
-    largest_area_dm2 : float
+    largest_area_dm2
         The load that takes it at the current density of the run.
-    cooling_w : float
+    cooling_w
         Average cooling needed to stay within it.
-    ice_kg : float
+    ice_kg
         Or ice, in closed bottles, melting down to the allowed temperature.
     """
 
@@ -79,33 +78,26 @@ def tank_capacity_kj_per_k(volume_l, electrolyte_g_per_l=_DEFAULT_G_PER_L):
 
 
 def warm_tank(
-    volume_l,
-    voltage_v,
-    current_a,
-    minutes,
+    volume_l: float,
+    voltage_v: float,
+    current_a: float,
+    minutes: float,
     *,
-    start_temp_c=20.0,
-    allowed_temp_c=22.0,
-    room_temp_c=20.0,
-    loss_w_per_k=0.0,
-    current_density_a_per_dm2=1.5,
-    electrolyte_g_per_l=_DEFAULT_G_PER_L,
-):
+    start_temp_c: float = 20.0,
+    allowed_temp_c: float = 22.0,
+    room_temp_c: float = 20.0,
+    loss_w_per_k: float = 0.0,
+    current_density_a_per_dm2: float = 1.5,
+    electrolyte_g_per_l: float = _DEFAULT_G_PER_L,
+) -> TankPlan:
     """Reckon how warm a run makes the tank, and what would keep it cool.
 
     Parameters
     ----------
-    volume_l, voltage_v, current_a, minutes : float
-    start_temp_c, allowed_temp_c, room_temp_c : float
-    loss_w_per_k : float
+    loss_w_per_k
         Heat the tank gives to the room per degree; 0 is the worst case. A bare 2-litre beaker loses a few W/K.
-    current_density_a_per_dm2 : float
+    current_density_a_per_dm2
         For the growth rate at the end and the largest load.
-    electrolyte_g_per_l : float
-
-    Returns
-    -------
-    TankPlan
     """
     volume = check_figure("the volume", volume_l, "L", 0, 1e5)
     voltage = check_figure("the voltage", voltage_v, "V", 0, 200)

@@ -73,12 +73,12 @@ def interface_reflectance(index):
     return ((np.asarray(index, dtype=float) - 1) / (np.asarray(index, dtype=float) + 1)) ** 2
 
 
-def metal_reflectance(film_index=1.62):
+def metal_reflectance(film_index: float = 1.62):
     """Return the reflectance of smooth pure aluminium inside a film, at normal incidence.
 
     Parameters
     ----------
-    film_index : float
+    film_index
         Refractive index of what lies on the metal; 1.0 for air.
 
     Returns
@@ -93,7 +93,7 @@ def metal_reflectance(film_index=1.62):
     return ((n - film_index) ** 2 + k**2) / ((n + film_index) ** 2 + k**2)
 
 
-def film_reflectance(absorbance, metal=None, outer=0.056, inner=None, veil=0.0):
+def film_reflectance(absorbance, metal=None, outer: float = 0.056, inner: float | None = None, veil: float = 0.0):
     """Return the reflectance of a dyed film on metal.
 
     Parameters
@@ -102,10 +102,10 @@ def film_reflectance(absorbance, metal=None, outer=0.056, inner=None, veil=0.0):
         Decadic absorbance of one pass.
     metal : array_like, optional
         Reflectance of the bare metal inside the film; aluminium when left out.
-    outer, inner : float
+    outer, inner
         Reflectance of the film's surface from outside and from inside; `inner` equals `outer` when left out, which
         is the case of normal incidence. Diffuse light has a much larger `inner`.
-    veil : float
+    veil
         Light scattered back at the surface without having seen dye.
 
     Returns

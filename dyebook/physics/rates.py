@@ -115,7 +115,7 @@ class GrowthRate:
     sd_fraction : float or array
         Standard uncertainty of a film reckoned with it, as a share of the film.
     basis
-    slowing_min : float
+    slowing_min
         Time at which growth per charge has fallen to a half on average; infinite for the plain rules.
     """
 
@@ -137,7 +137,9 @@ class GrowthRate:
             return np.where(speed > 0, film / np.maximum(speed, 0.0), np.inf)
 
 
-def growth_rate(current_density_a_per_dm2=None, electrolyte_temp_c=None, *, alloy=None, rule="720"):
+def growth_rate(
+    current_density_a_per_dm2=None, electrolyte_temp_c=None, *, alloy: str | None = None, rule="720"
+) -> GrowthRate:
     """The best rate for what is known about the run.
 
     Parameters
@@ -146,14 +148,10 @@ def growth_rate(current_density_a_per_dm2=None, electrolyte_temp_c=None, *, allo
         Needed with a temperature.
     electrolyte_temp_c : float or array, optional
         Without it the plain rule is used; with it, the model of temperature, density and time.
-    alloy : str, optional
+    alloy
         Designation such as ``"6061"``, or ``"cast"``.
     rule : {"720", "0.30"}
         Plain rule to use without a temperature.
-
-    Returns
-    -------
-    GrowthRate
 
     Raises
     ------
@@ -229,12 +227,12 @@ ALLOYS = (
 _UNKNOWN = AlloyFamily(".*", 1.0, 0.15, "unknown alloy, wide uncertainty", "unknown alloy: measure a test piece")
 
 
-def alloy_factor(alloy):
+def alloy_factor(alloy: str) -> AlloyFamily:
     """Family of an alloy, with its factor on the film.
 
     Parameters
     ----------
-    alloy : str
+    alloy
         Such as ``"6061"``, ``"AA7075-T6"``, ``"A356"``, ``"cast"``.
 
     Returns
@@ -248,14 +246,12 @@ def alloy_factor(alloy):
     return next((family for family in ALLOYS if re.fullmatch(family.pattern, bare)), _UNKNOWN)
 
 
-def check_faraday(film_um, charge_a_min_per_dm2, film_sd_um=0.0):
+def check_faraday(film_um: float, charge_a_min_per_dm2: float, film_sd_um: float = 0.0):
     """Refuse a film thicker than its charge can make.
 
     Parameters
     ----------
-    film_um : float
-    charge_a_min_per_dm2 : float
-    film_sd_um : float
+    film_sd_um
         Standard uncertainty of the film; three times it is allowed.
 
     Raises

@@ -101,8 +101,7 @@ class SealPlan(Answer):
 
     Attributes
     ----------
-    minutes, minutes_low, minutes_high : float
-    temp_c, ph : tuple of float
+    temp_c, ph
         Lower and upper end of the window.
     """
 
@@ -114,22 +113,19 @@ class SealPlan(Answer):
     ph: tuple
 
 
-def plan_seal(film_um, kind="hot_water", *, min_per_um=None, skin_or_food=False):
+def plan_seal(
+    film_um: float, kind: str = "hot_water", *, min_per_um: float | None = None, skin_or_food: bool = False
+) -> SealPlan:
     """Time to seal a film.
 
     Parameters
     ----------
-    film_um : float
-    kind : str
+    kind
         One of `SEALS`.
-    min_per_um : float, optional
+    min_per_um
         The shop's own figure.
-    skin_or_food : bool
+    skin_or_food
         Worn on the skin or used with food; a nickel seal is then flagged.
-
-    Returns
-    -------
-    SealPlan
     """
     if kind not in SEALS:
         raise RecordError(f"seal {kind!r} is unknown; use one of {', '.join(SEALS)}")
@@ -154,20 +150,15 @@ def plan_seal(film_um, kind="hot_water", *, min_per_um=None, skin_or_food=False)
     )
 
 
-def wet_steps(film_um, dwell_min, seal="hot_water", **seal_options):
+def wet_steps(film_um: float, dwell_min: float, seal: str = "hot_water", **seal_options) -> tuple[Step, ...]:
     """The steps from anodising to the sealed part, in order, with their timers.
 
     Parameters
     ----------
-    film_um, dwell_min : float
-    seal : str
+    seal
         One of `SEALS`.
     **seal_options
         `min_per_um`, `skin_or_food` of `plan_seal`.
-
-    Returns
-    -------
-    tuple of Step
     """
     plan = plan_seal(film_um, seal, **seal_options)
     dwell = check_value("dwell_min", dwell_min)

@@ -25,19 +25,19 @@ __all__ = [
 ]
 
 
-def strength_words(point):
+def strength_words(point) -> str:
     """Return one point of a bath's strength: "2.8 ± 0.1 g/L (0.37 oz/gal), reckoned after a dip, 3 Mar 2026"."""
     kind = _KIND_WORDS.get(point.kind, point.kind.replace("_", " "))
     text = figure_text("dye_g_per_l", point.dye_g_per_l, point.dye_g_per_l_sd)
     return f"{text}, {kind}, {moment_text(point.at)}"
 
 
-def bath_line(state):
+def bath_line(state: dict) -> str:
     """Return a dye bath in one line for the shell.
 
     Parameters
     ----------
-    state : dict
+    state
         As `BathState.to_dict`.
     """
     strength = "strength not noted"
@@ -47,7 +47,7 @@ def bath_line(state):
     return f"{state['bath']:<24} {', '.join([strength, *figures, *state['notes']])}"
 
 
-def bath_words(state):
+def bath_words(state) -> str:
     """Return a dye bath's strength now and its age as one line of Markdown, of `BathState.to_dict`."""
     strength = "strength not noted"
     if state["strength_g_per_l"] is not None:
@@ -94,7 +94,7 @@ def rule_lines(rules):
     return lines or ["none yet"]
 
 
-def tank_line(tank):
+def tank_line(tank: dict) -> str:
     """Return an electrolyte, by its name and life as plain values, in one line: charge carried, what is left."""
     if "ah_per_l" not in tank:
         return f"{tank['electrolyte']:<24} volume not known"
@@ -120,18 +120,18 @@ _WAITING = {
 }
 
 
-def waiting_text(step, count):
+def waiting_text(step, count) -> str:
     """Return what waits at a step, such as "1 to be dyed"; empty when nothing does."""
     return f"{count} {_WAITING[step]}" if count else ""
 
 
-def care_pairs(care, brief=False):
+def care_pairs(care, brief: bool = False):
     """Return what a bath is asked to be and wants, as pairs of label and text.
 
     Parameters
     ----------
     care : dyebook.jobs.bath_state.BathState
-    brief : bool
+    brief
         Only what matters at a glance.
 
     Returns
@@ -172,7 +172,7 @@ def _age_text(age):
     return f"{age.days:.0f} days{dyed}{worn}"
 
 
-def top_up_text(care):
+def top_up_text(care) -> str:
     """Return when a bath wants topping up, in words; empty when nobody can tell."""
     if care.due_in_dm2 is None:
         return ""
@@ -193,7 +193,7 @@ _EVENTS = {
 }
 
 
-def event_text(event):
+def event_text(event) -> str:
     """Return what happened to a bath, such as "**3 Mar 2026** topped up: 3 g/L, pH 5.5 – knobs had gone pale"."""
     told = [value_text(name, event[name]) for name in ("dye_g_per_l", "bath_temp_c")]
     told += [f"pH {value_text('ph', event['ph'])}"] if event["ph"] is not None else []
@@ -221,17 +221,13 @@ def _roughly(value):
     return f"{float(f'{value:.2g}'):g}"
 
 
-def order_lines(stand, now):
+def order_lines(stand, now) -> list[str]:
     """Return an order as lines of words: for whom and when, the customer's words, where it stands.
 
     Parameters
     ----------
     stand : dyebook.jobs.orders.OrderStand
     now : datetime
-
-    Returns
-    -------
-    list of str
     """
     order = stand.order
     head = [f"for {order['customer']}"] if order["customer"] else []
@@ -245,7 +241,7 @@ def order_lines(stand, now):
     return [line for line in [", ".join(head), *wish, stand_text(stand)] if line]
 
 
-def stand_text(stand):
+def stand_text(stand) -> str:
     """Return where an order stands, in one line."""
     if stand.target is None:
         return "No shade agreed yet."
@@ -270,16 +266,12 @@ _JUDGED = {
 }
 
 
-def judged_text(verdict):
+def judged_text(verdict) -> tuple[str, list[str]]:
     """Return what a reading says against a tolerance, as (head, lines).
 
     Parameters
     ----------
     verdict : dyebook.advice.judge.Verdict
-
-    Returns
-    -------
-    (str, list of str)
     """
     head = (
         f"{_JUDGED[verdict.verdict]}: ΔE00 {verdict.delta_e:.1f} ± {2 * verdict.delta_e_u:.1f}, "

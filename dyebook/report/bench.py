@@ -367,12 +367,12 @@ _UNITS = (
 _RISES = ("rise_c", "portion_rise_c")
 
 
-def answer_rows(answer, names=None):
+def answer_rows(answer: dict, names=None):
     """Figures of a bench answer as (label, text) pairs.
 
     Parameters
     ----------
-    answer : dict
+    answer
         `to_dict()` of a bench result.
     names : sequence of str, optional
         Only these figures, in this order; all of them in the usual order without.
@@ -401,7 +401,7 @@ def figure_text(name, value, sd=None):
     return _figure(name, value, sd)
 
 
-def answer_lines(answer):
+def answer_lines(answer) -> list[str]:
     """A bench answer as lines of text: figures, basis, notes, cautions."""
     rows = answer_rows(answer)
     width = max((len(label) for label, _ in rows), default=0)
@@ -411,13 +411,12 @@ def answer_lines(answer):
     return lines + [f"Caution: {text}" for text in answer["cautions"]]
 
 
-def answer_page(title, answer, paper="a4"):
+def answer_page(title: str, answer: dict, paper="a4") -> bytes:
     """A bench answer as one printed page.
 
     Parameters
     ----------
-    title : str
-    answer : dict
+    answer
         `to_dict()` of a bench result.
     paper : {"a4", "letter"}
 
@@ -460,12 +459,11 @@ def detail_lines(answer):
     return lines if left <= 0 else [*lines[:_MOST_LINES], f"and {left} more"]
 
 
-def steps_page(title, steps, cautions, paper="a4", pairs=()):
+def steps_page(title: str, steps, cautions, paper="a4", pairs=()) -> bytes:
     """Steps to tick as one printed page, with what was planned above them.
 
     Parameters
     ----------
-    title : str
     steps : sequence of Step
         As in `dyebook.physics.sealing`.
     cautions : sequence of str
@@ -543,12 +541,12 @@ def _short(value):
     return f"{value:.{digits}f}" if abs(value) >= 0.01 else f"{value:.2g}"
 
 
-def clock_text(moment):
+def clock_text(moment) -> str:
     """Return the clock time of a moment as "14:32", on this machine's clock."""
     return f"{moment.astimezone():%H:%M}"
 
 
-def minutes_text(minutes):
+def minutes_text(minutes) -> str:
     """Return a time as "45 s", "31 min 20 s" or "1 h 05 min"."""
     seconds = round(minutes * 60)
     if seconds < 60:
@@ -560,19 +558,19 @@ def minutes_text(minutes):
     return f"{hours} h {rest:02d} min"
 
 
-def run_title(row):
+def run_title(row) -> str:
     """Return a run as "Run 12: 12 µm (0.472 mil), 28 Mar 2026, 09:24"."""
     film = figure_text("film_um", row["film_um"], row["film_sd_um"]) if row["film_um"] else "film not known"
     when = moment_text(row["started_at"]) if row["started_at"] else "not started"
     return f"Run {row['id']}: {film}, {when}"
 
 
-def run_line(state):
+def run_line(state: dict) -> str:
     """Return a run in one line for the shell: number, state, when, film, batch.
 
     Parameters
     ----------
-    state : dict
+    state
         As `RunState.to_dict`.
     """
     when = moment_text(state["started_at"]) if state["started_at"] else "not started"
@@ -586,7 +584,7 @@ def run_line(state):
     return f"run {state['run']:>4}  {state['state']:<7}  {when}, {film}{tail}{batch}"
 
 
-def on_text(row, stand):
+def on_text(row, stand) -> str:
     """Return a run that is on as one line: "**Run 12 is on** until 14:32 – film now about 7.2 ± 0.9 µm (0.283 mil)"."""
     until = "its film is reached" if stand.done else f"until {clock_text(stand.ends_at)}"
     until = "paused" if stand.paused else until
@@ -613,7 +611,7 @@ def now_words(stand):
     ]
 
 
-def limit_text(plan, wanted, instead):
+def limit_text(plan, wanted, instead) -> str:
     """Return what a supply that is too small still does.
 
     Parameters
@@ -622,10 +620,6 @@ def limit_text(plan, wanted, instead):
         Held back by the supply.
     wanted, instead : FilmPlan
         The run as it was meant, and the run of the same time that the supply allows.
-
-    Returns
-    -------
-    str
     """
     meant = minutes_text(wanted.minutes)
     film = figure_text("film_um", instead.film_um, instead.film_um_sd)
@@ -682,7 +676,7 @@ def preparation_words(ticks):
     return lines
 
 
-def wet_step_text(step):
+def wet_step_text(step) -> str:
     """Return a rinse or seal of a batch in words, such as "hot water, 97.0 °C (207 °F), 30 min"."""
     temp = step.get("rinse_temp_c") if "rinse_temp_c" in step else step["seal_temp_c"]
     parts = [
@@ -706,17 +700,17 @@ def events_count_text(count):
     )
 
 
-def ratio_text(film_measured_um, film_um):
+def ratio_text(film_measured_um, film_um) -> str:
     """Return a gauged film over the reckoned one as "0.94 of the reckoned"."""
     return f"{film_measured_um / film_um:.2f} of the reckoned"
 
 
-def share_text(factor):
+def share_text(factor) -> str:
     """Return a factor as "1.20 times"."""
     return f"{factor:.2f} times"
 
 
-def note_text(note):
+def note_text(note) -> str:
     """Return one note of a run as "09:34: 2.90 A, 21.0 °C (70 °F)"."""
     seen = [figure_text(name, note[name]) for name in ("current_a", "electrolyte_temp_c") if name in note]
     if "voltage_v" in note:

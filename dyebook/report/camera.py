@@ -23,7 +23,7 @@ __all__ = [
 ]
 
 
-def camera_text(profile, patches):
+def camera_text(profile, patches) -> str:
     """Return a camera profile as lines for the shell.
 
     Parameters
@@ -31,10 +31,6 @@ def camera_text(profile, patches):
     profile : CameraProfile
     patches : sequence of str
         Names of the 24 patches.
-
-    Returns
-    -------
-    str
     """
     lines = [
         f"{profile.name}: colours read to ΔE00 {profile.mean:.1f} on average (each patch left out in turn)",
@@ -62,7 +58,7 @@ def _maker(profile):
     return (model if model.lower().startswith(make.lower()) else f"{make} {model}") or "not named by its photo"
 
 
-def cameras_text(profiles):
+def cameras_text(profiles) -> str:
     """Return all cameras, one a line."""
     if not profiles:
         return "no camera learned yet; photograph a 24-patch chart and run: dyebook camera learn PHOTO --name NAME"
@@ -73,7 +69,7 @@ def cameras_text(profiles):
     )
 
 
-def learned_words(profile, patches):
+def learned_words(profile, patches) -> tuple[str, list[str]]:
     """Return what was learned, for a screen.
 
     Parameters
@@ -99,23 +95,19 @@ def learned_words(profile, patches):
 _TABLES = {"before-2014": "made before November 2014", "after-2014": "made since November 2014"}
 
 
-def camera_line(profile):
+def camera_line(profile) -> str:
     """Return a learned camera as two lines of Markdown: its name and figure, its make and day."""
     repeats = "" if profile.repeat_sd is None else f", repeats to {max(profile.repeat_sd):.1f}"
     learned = moment_text(profile.learned_at[:10])
     return f"**{profile.name}** – ΔE00 {profile.mean:.1f}{repeats}  \n{_maker(profile)}, learned {learned}"
 
 
-def coupon_words(told):
+def coupon_words(told) -> tuple[str, list[str]]:
     """Return what the check coupon's days tell: a heading, and sentences of what to do.
 
     Parameters
     ----------
     told : dyebook.jobs.check_coupon.CouponDays
-
-    Returns
-    -------
-    (str, list of str)
     """
     count = f"{len(told.days)} day{'' if len(told.days) == 1 else 's'}"
     if told.missing:
@@ -185,16 +177,12 @@ def coupon_rows(told, count=5):
     return [(moment_text(row.dyed_at), *(_signed(getattr(row, name)) for name in _STEPS)) for row in last.itertuples()]
 
 
-def days_text(told):
+def days_text(told) -> str:
     """Return what the check coupon's days tell as lines for the shell.
 
     Parameters
     ----------
     told : dyebook.jobs.check_coupon.CouponDays
-
-    Returns
-    -------
-    str
     """
     head, lines = coupon_words(told)
     mark = "! " if told.moves else ""
@@ -202,18 +190,14 @@ def days_text(told):
     return "\n".join([f"Check coupon, read with {reader}", f"  {mark}{head}", *(f"  {line}" for line in lines)])
 
 
-def repeatability_text(told, camera=None):
+def repeatability_text(told, camera: str | None = None) -> str:
     """Return how well readings repeat as lines for the shell.
 
     Parameters
     ----------
     told : Repeatability
-    camera : str, optional
+    camera
         The learned camera that it is now kept with.
-
-    Returns
-    -------
-    str
     """
     lines = [
         f"{told.count} readings, mean {lab_text(told.lab)}",
@@ -231,7 +215,7 @@ def repeatability_text(told, camera=None):
 _WIDTH = 40
 
 
-def moved_text(told):
+def moved_text(told) -> str:
     """Return the lines for a `dyebook.jobs.remeasure.Moved` as its dict."""
     verb = "would move" if told["dry_run"] else "measured again"
     lines = [f"{told['photos']} of {told['waiting']} photos looked at, {told['readings']} readings {verb}"]

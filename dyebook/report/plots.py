@@ -97,15 +97,14 @@ _POINT_NAMES = {"dip": "reckoned after a dip", "now": "reckoned for now", "ph_mo
 _MARKS = {"now": "circle", "dip": "circle-open", "made_up": "square", "topped_up": "triangle-up", "measured": "diamond"}
 
 
-def plot_strength(points, height=320, legend=True):
+def plot_strength(points, height: int = 320, legend: bool = True):
     """Draw a bath's strength over time: what was noted, and what is reckoned after each dip with its doubt.
 
     Parameters
     ----------
     points : sequence of StrengthPoint
-    height : int
+    height
         In pixels.
-    legend : bool
 
     Returns
     -------
@@ -133,13 +132,13 @@ def plot_strength(points, height=320, legend=True):
     return figure
 
 
-def plot_uptake(run, target_lightness):
+def plot_uptake(run, target_lightness: float):
     """Draw lightness against dwell, with the dips on record and the dwell asked about.
 
     Parameters
     ----------
     run : DepthRun
-    target_lightness : float
+    target_lightness
         L* of the target.
 
     Returns
@@ -226,14 +225,14 @@ _COUPON = (("delta_l", "ΔL*", "solid", "circle"), ("delta_c", "ΔC*", "dash", "
            ("delta_h", "ΔH*", "dot", "triangle-up"))  # fmt: skip
 
 
-def plot_coupon(differences, since=None, put_right=None):
+def plot_coupon(differences, since: str | None = None, put_right: str | None = None):
     """Draw how the check coupon reads against its kept colour, a day a point, and the day it left it.
 
     Parameters
     ----------
     differences : DataFrame
         delta_l, delta_c, delta_h and ``dyed_at``, an ISO date a row.
-    since, put_right : str, optional
+    since, put_right
         ISO dates: when it left its kept colour, and when lamp, card or phone were put right.
 
     Returns
@@ -277,13 +276,12 @@ _PAPER_MARKS = {"dip": ("o", "none"), "made_up": ("s", "0.1"), "topped_up": ("^"
 _OTHER = ("x", "0.1")
 
 
-def strength_png(points, width_mm=180, height_mm=52):
+def strength_png(points, width_mm: float = 180, height_mm: float = 52) -> bytes:
     """Draw a bath's strength over time.
 
     Parameters
     ----------
     points : sequence of StrengthPoint
-    width_mm, height_mm : float
 
     Returns
     -------
@@ -314,16 +312,15 @@ def strength_png(points, width_mm=180, height_mm=52):
     return _png(figure)
 
 
-def days_png(differences, since=None, width_mm=180, height_mm=60):
+def days_png(differences, since: str | None = None, width_mm: float = 180, height_mm: float = 60) -> bytes:
     """Draw the check coupon's daily differences from its first days.
 
     Parameters
     ----------
     differences : DataFrame
         delta_l, delta_c, delta_h and dyed_at, an ISO date a row.
-    since : str, optional
+    since
         ISO date on which it left its kept colour; marked.
-    width_mm, height_mm : float
 
     Returns
     -------
@@ -348,16 +345,15 @@ def days_png(differences, since=None, width_mm=180, height_mm=60):
     return _png(figure)
 
 
-def trace_png(time_min, current_a, by_hand=False, width_mm=180, height_mm=34):
+def trace_png(time_min, current_a, by_hand: bool = False, width_mm: float = 180, height_mm: float = 34) -> bytes:
     """Draw the current of a run over time.
 
     Parameters
     ----------
     time_min, current_a : sequence of float
         Of the same length.
-    by_hand : bool
+    by_hand
         Noted now and then: the points are marked.
-    width_mm, height_mm : float
 
     Returns
     -------

@@ -119,13 +119,13 @@ SENTENCES = {
 }
 
 
-def dwell_text(minutes):
+def dwell_text(minutes) -> str:
     """Return a dwell as minutes and seconds, such as "5:30 min"."""
     whole, seconds = divmod(round(minutes * 60), 60)
     return f"{whole}:{seconds:02d} min"
 
 
-def settings_text(settings):
+def settings_text(settings) -> str:
     """Return settings as people say them: "40 °C, 5:30 min, 3 g/L, film 12 µm, pH 5.5"."""
     text = (
         f"{settings['bath_temp_c']:.0f} °C, {dwell_text(settings['dwell_min'])}, {settings['dye_g_per_l']:.2g} g/L, "
@@ -134,16 +134,12 @@ def settings_text(settings):
     return text + (f", pH {settings['ph']:.1f}" if "ph" in settings else "")
 
 
-def suggestions_text(suggestions):
+def suggestions_text(suggestions) -> str:
     """Return suggestions, best first, as lines for the shell.
 
     Parameters
     ----------
     suggestions : list of Suggestion
-
-    Returns
-    -------
-    str
     """
     lines = []
     for number, one in enumerate(suggestions, start=1):
@@ -180,7 +176,7 @@ def redip_lines(advice):
     return lines
 
 
-def redip_text(advice):
+def redip_text(advice) -> str:
     """Return a `Redip` as lines for the shell."""
     lines = [f"{_ACTIONS[advice.action].lower()}: {advice.why}"]
     if advice.action == "next_bath":
@@ -190,12 +186,12 @@ def redip_text(advice):
     return "\n".join(lines + ([advice.caution] if advice.caution else []))
 
 
-def coupons_text(coupons):
+def coupons_text(coupons) -> str:
     """Return test dips as lines for the shell, a `Coupon` each."""
     return "\n".join(f"{i}. {settings_text(one.settings)}\n   {one.why}" for i, one in enumerate(coupons, start=1))
 
 
-def strip_text(kept):
+def strip_text(kept) -> str:
     """Return the bands of a strip that were kept, a line a band."""
     told = [lab_text(reading["lab"]) for reading in kept.readings] or ["not read"] * len(kept.batches)
     bands = zip(kept.batches, kept.dwells_min, told, strict=True)
@@ -223,7 +219,7 @@ def _setting_texts(settings):
     return texts | ({"ph": f"{settings['ph']:.1f}"} if "ph" in settings else {})
 
 
-def outlook_text(one, tolerance=None):
+def outlook_text(one, tolerance=None) -> str:
     """Return in words how near a `Suggestion` should come, against a tolerance (CIEDE2000) where there is one."""
     how = "no difference to speak of" if one.miss == "the same" else one.miss
     far, most = distance_text(one.delta_e00), f"nine times in ten below {one.delta_e00_p90:.1f}"
@@ -243,13 +239,13 @@ REACHES, MAY_REACH, NEAR, AWAY = "reaches it", "may reach it", "comes near it", 
 _MATCH = 1.8
 
 
-def reach_word(one, tolerance=None):
+def reach_word(one, tolerance: float | None = None):
     """Return whether a `Suggestion` reaches its target: `REACHES`, `MAY_REACH`, `NEAR` or `AWAY`.
 
     Parameters
     ----------
     one : Suggestion
-    tolerance : float, optional
+    tolerance
         CIEDE2000 that passes; 1.8 without it.
 
     Notes
@@ -265,7 +261,7 @@ def reach_word(one, tolerance=None):
     return NEAR if one.delta_e00 <= 2 * limit else AWAY
 
 
-def forgiving_text(one):
+def forgiving_text(one) -> str:
     """Return how much small errors of time and temperature move the colour of a `Suggestion`."""
     most = max(one.per_10_s, one.per_degree)
     word = "Forgiving" if most < _FORGIVING else "Delicate" if most > _DELICATE else "Mind clock and thermometer"
@@ -274,7 +270,7 @@ def forgiving_text(one):
     )
 
 
-def lamp_text(one):
+def lamp_text(one) -> str:
     """Return how far the colour of a `Suggestion` moves from daylight to lamp light."""
     return (
         f"From daylight to lamp light it moves by {distance_text(one.lamp_a)}, to LED light by {one.lamp_led:.1f}; "
@@ -282,7 +278,7 @@ def lamp_text(one):
     )
 
 
-def strength_text(g_per_l, now_g_per_l=None):
+def strength_text(g_per_l, now_g_per_l=None) -> str:
     """Return how strong a bath was taken to be, and, where that differs, what it is reckoned to hold."""
     told = f"Taken at {g_per_l:.2g} g/L, as last written down for this bath"
     if now_g_per_l is None or f"{now_g_per_l:.2g}" == f"{g_per_l:.2g}":
@@ -293,29 +289,29 @@ def strength_text(g_per_l, now_g_per_l=None):
     )
 
 
-def answer_text(one):
+def answer_text(one) -> str:
     """Return a `Suggestion` in one line, to choose by."""
     return f"{settings_text(one.settings)} – {distance_text(one.delta_e00)}, ±10 s {one.per_10_s:.1f}"
 
 
-def depth_text(run):
+def depth_text(run) -> str:
     """Return where a `DepthRun` comes nearest to its target, in words and figures."""
     how = "the same to the eye" if run.miss == "the same" else run.miss
     at, far = run.dwell_min[run.nearest], float(run.delta_e00[run.nearest])
     return f"Nearest at {dwell_text(at)}: {how}, {distance_text(far)}."
 
 
-def miss_text(one):
+def miss_text(one) -> str:
     """Return the miss of a `Suggestion` in a few words, such as "ΔE00 1.2, a little greener"."""
     return distance_text(one.delta_e00) + ("" if one.miss == "the same" else f", {one.miss}")
 
 
-def footing_text(one):
+def footing_text(one) -> str:
     """Return what a `Suggestion` rests on: whether its settings lie among the dips on record."""
     return sentence_text(one.why.values["footing"])
 
 
-def baths_text(advice, tolerance=None):
+def baths_text(advice, tolerance=None) -> str:
     """Return a `BathAdvice` as lines for the shell: the baths, best first, then two dyes where no bath reaches it."""
     lines = []
     for number, (name, one) in enumerate(advice.suggestions, start=1):
@@ -334,7 +330,7 @@ def worth_trying(mixes, alone):
     return [mix for mix in mixes if mix.reachable or mix.delta_e00 < alone]
 
 
-def mixes_text(mixes):
+def mixes_text(mixes) -> str:
     """Return mixes, best first, as lines for the shell."""
     lines = []
     for number, mix in enumerate(mixes, start=1):
@@ -343,7 +339,7 @@ def mixes_text(mixes):
     return "\n".join(lines)
 
 
-def left_out_text(left_out):
+def left_out_text(left_out) -> list[str]:
     """Return which baths could not be asked and why, a line a bath."""
     return [f"{name} was not asked: {why}." for name, why in left_out.items()]
 

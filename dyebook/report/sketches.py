@@ -56,7 +56,7 @@ class _Paper:
         ends = "".join(f"M{x - tick[0]} {y - tick[1]}L{x + tick[0]} {y + tick[1]}" for x, y in ((x0, y0), (x1, y1)))
         self.pieces.append(f'<path d="M{x0} {y0}L{x1} {y1}{ends}" {_MEASURE}/>')
 
-    def svg(self, name):
+    def svg(self, name) -> str:
         head = f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_WIDTH} {_HEIGHT}" role="img"'
         return f'{head} aria-label="{escape(name)}">{"".join(self.pieces)}</svg>'
 
@@ -163,14 +163,14 @@ _DRAWN = {
 }
 
 
-def draw_shape(kind, sizes):
+def draw_shape(kind: str, sizes: dict) -> str:
     """Draw one shape to scale.
 
     Parameters
     ----------
-    kind : str
+    kind
         As in `dyebook.physics.area.SHAPES`.
-    sizes : dict
+    sizes
         Its measures in mm, as they were accepted there.
 
     Returns

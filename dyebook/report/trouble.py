@@ -293,17 +293,12 @@ _UNDECIDED = "No cause stands out by what is at hand; the next test tells more t
 _MEASURES = {"00": "ΔE00", "76": "ΔE*ab", "94": "ΔE94", "cmc": "CMC(2:1)"}
 
 
-def verdict_lines(verdict):
+def verdict_lines(verdict) -> list[str]:
     """Return a `Verdict` as a headline and lines of words for a screen.
 
     Parameters
     ----------
     verdict : Verdict
-
-    Returns
-    -------
-    str
-    list of str
     """
     head = {"in": "In tolerance", "out": "Out of tolerance", "cannot_tell": "Cannot tell: measure again"}
     measure, doubt = _MEASURES[verdict.measure], 2 * verdict.delta_e_u
@@ -318,7 +313,7 @@ def verdict_lines(verdict):
     return head[verdict.verdict], lines
 
 
-def chance_words(probability):
+def chance_words(probability) -> str:
     """Return a probability as people say it, such as "about 6 in 10"."""
     if probability < 0.015:
         return "hardly"
@@ -333,7 +328,7 @@ def leading(causes, most=3):
     return [one for place, one in enumerate(causes[:most]) if place == 0 or one.probability >= _WORTH]
 
 
-def causes_html(causes):
+def causes_html(causes) -> str:
     """Return causes as HTML: each a bar with its number, the evidence, what to do and what to mind."""
     return "".join(_cause_html(one) for one in causes)
 
@@ -349,13 +344,13 @@ def _cause_html(cause):
     )
 
 
-def less_likely_lines(causes, shown, least=0.01):
+def less_likely_lines(causes, shown, least=0.01) -> list[str]:
     """Return the causes after the first few `shown` in one line each, such as "cold bath: 4 %"."""
     rest = [one for one in causes[shown:] if one.probability >= least]
     return [f"{one.name}: {100 * one.probability:.0f} %" for one in rest]
 
 
-def verdict_text(verdict):
+def verdict_text(verdict) -> str:
     """Return a `Verdict` as lines for the shell."""
     lines = [
         f"{_VERDICTS[verdict.verdict]}: {_MEASURES[verdict.measure]} {verdict.delta_e:.1f} "
@@ -367,18 +362,14 @@ def verdict_text(verdict):
     return "\n".join(lines + list(verdict.notes))
 
 
-def causes_text(causes, most=3):
+def causes_text(causes, most: int = 3) -> str:
     """Return causes, most probable first, as lines for the shell.
 
     Parameters
     ----------
     causes : list of Cause
-    most : int
+    most
         How many to show.
-
-    Returns
-    -------
-    str
     """
     if not causes:
         return ""
@@ -416,7 +407,7 @@ def drift_lines(drift):
     return head, f"{capital(text)}."
 
 
-def drift_text(drift):
+def drift_text(drift) -> str:
     """Return a `Drift` as lines for the shell."""
     lines = [drift.why]
     for trend in drift.trends:

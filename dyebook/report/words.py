@@ -52,12 +52,12 @@ def capital(text):
     return text[:1].upper() + text[1:]
 
 
-def sentence_text(text):
+def sentence_text(text) -> str:
     """Return words as a sentence."""
     return capital(text) + ("" if text.endswith((".", "!", "?")) else ".")
 
 
-def lab_text(lab, u=None):
+def lab_text(lab, u=None) -> str:
     """Return "L* 41.2  a* 3.0  b* −38.4", with ± where the uncertainty is known.
 
     Parameters
@@ -65,10 +65,6 @@ def lab_text(lab, u=None):
     lab : sequence of 3 floats
     u : sequence of 3 floats, optional
         Standard uncertainties.
-
-    Returns
-    -------
-    str
     """
     pieces = []
     for index, name in enumerate(("L*", "a*", "b*")):
@@ -79,21 +75,17 @@ def lab_text(lab, u=None):
     return "  ".join(pieces)
 
 
-def flag_lines(names):
+def flag_lines(names) -> list[str]:
     """Return one line per doubt: what was seen, and what to do."""
     return [f"{FLAGS[name].meaning}: {FLAGS[name].remedy}" for name in names]
 
 
-def measurement_text(measurement):
+def measurement_text(measurement) -> str:
     """Return a measurement as lines for the shell.
 
     Parameters
     ----------
     measurement : Measurement
-
-    Returns
-    -------
-    str
     """
     width, height = measurement.size
     lines = [f"{measurement.photo}  ({width} × {height})", f"card: {measurement.card_kind}"]
@@ -106,7 +98,7 @@ def measurement_text(measurement):
     return "\n".join(lines)
 
 
-def batches_text(rows, differences=None):
+def batches_text(rows, differences=None) -> str:
     """Return batches as lines for the shell, with their difference to what was looked for where it is known.
 
     Parameters
@@ -114,10 +106,6 @@ def batches_text(rows, differences=None):
     rows : sequence of BatchRow
     differences : sequence of float or None, optional
         CIEDE2000, one a row.
-
-    Returns
-    -------
-    str
     """
     if not rows:
         return "no batch matches"
@@ -130,16 +118,12 @@ def batches_text(rows, differences=None):
     return "\n".join(lines)
 
 
-def import_text(told):
+def import_text(told) -> str:
     """Return what an import did, or would do, as lines for the shell.
 
     Parameters
     ----------
     told : Imported
-
-    Returns
-    -------
-    str
     """
     verb = "would be imported" if told.dry_run else "were imported"
     counts = {"batches": told.batches, "readings": told.readings, "samples": told.samples}
@@ -152,17 +136,13 @@ def import_text(told):
     return "\n".join(lines)
 
 
-def history_text(lines):
+def history_text(lines: list[dict]) -> str:
     """Return changes as lines for the shell.
 
     Parameters
     ----------
-    lines : list of dict
+    lines
         As `Book.batch_history` gives them.
-
-    Returns
-    -------
-    str
     """
     if not lines:
         return "nothing was changed"
@@ -174,7 +154,7 @@ def history_text(lines):
     return "\n".join(told)
 
 
-def value_text(name, value):
+def value_text(name, value) -> str:
     """Return one field's value with its unit, such as "12 µm"; empty where nothing was measured."""
     row = FIELDS[name]
     if is_empty(value):
@@ -202,7 +182,7 @@ def dye_text(row):
     return ", ".join(name for name in (row.dye, row.bath and f"bath {row.bath}") if name) or "no dye noted"
 
 
-def moment_text(iso):
+def moment_text(iso) -> str:
     """Return a moment of the book, ISO text, as "28 Mar 2026, 14:30", or the day alone where no time is known."""
     if not iso:
         return ""
@@ -216,12 +196,12 @@ def moment_text(iso):
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
-def day_text(day):
+def day_text(day) -> str:
     """Return a date as "28 Mar 2026", the same in every locale."""
     return f"{day.day} {_MONTHS[day.month - 1]} {day.year}"
 
 
-def due_text(iso, now):
+def due_text(iso, now) -> str:
     """Return when something is due against now, such as "due 2 Dec 2026, in 7 days"."""
     day = datetime.fromisoformat(iso)
     left = (day.date() - now.date()).days
@@ -229,23 +209,23 @@ def due_text(iso, now):
     return f"due {day_text(day)}, {how}"
 
 
-def distance_text(delta_e00):
+def distance_text(delta_e00) -> str:
     """Return a CIEDE2000 difference as "ΔE00 1.8"."""
     return f"ΔE00 {delta_e00:.1f}"
 
 
-def difference_text(target, sample):
+def difference_text(target, sample) -> str:
     """Return how a sample differs from its target, as "ΔE00 1.8: a little lighter and redder"."""
     return f"{distance_text(float(delta_e_00(target, sample)))}: {describe_difference(target, sample)}"
 
 
-def flaw_text(flaw):
+def flaw_text(flaw) -> str:
     """Return a flaw in a few words, such as "pale zone, ΔE00 3.1 against the rest, 4 % of the part"."""
     share = f"{flaw.area_fraction:.0%}".replace("%", " %")
     return f"{flaw.kind.replace('_', ' ')}, {distance_text(flaw.delta_e00)} against the rest, {share} of the part"
 
 
-def pairs_html(pairs, name=""):
+def pairs_html(pairs, name="") -> str:
     """Return (label, text) pairs as a definition list, escaped."""
     lines = "".join(f"<dt>{escape(label)}</dt><dd>{escape(text)}</dd>" for label, text in pairs)
     return f'<dl class="{escape(name)}">{lines}</dl>'
@@ -305,7 +285,7 @@ _VERDICTS = {
 }
 
 
-def verdict_text(verdict, target=None):
+def verdict_text(verdict, target=None) -> str:
     """Return a verdict of the book in words, such as "Passed: ΔE00 1.2 to Lamp knobs, as the sample"."""
     far = "" if verdict["delta_e00"] is None else f": {distance_text(verdict['delta_e00'])}"
     return _VERDICTS[verdict["verdict"]] + far + (f" to {target}" if target else "")

@@ -41,18 +41,18 @@ class Change(Span):
     size: float
 
 
-def find_changes(time_min, values, least, most=6, significance=5.0):
+def find_changes(time_min, values, least: float, most: int = 6, significance: float = 5.0) -> list[Change]:
     """Lasting changes of level on top of a smooth course.
 
     Parameters
     ----------
     time_min, values : ndarray of shape (N,)
         Evenly binned, the soft start left out; `values` in the logarithm.
-    least : float
+    least
         Smallest size that is kept.
-    most : int
+    most
         How many ramps are tried.
-    significance : float
+    significance
         How many times its own standard error a ramp must have.
 
     Returns
@@ -229,14 +229,13 @@ class Case(Span):
     dv: float | None
 
 
-def pair_changes(when, x, v, of_current, of_voltage):
+def pair_changes(when, x, v, of_current: list[Change], of_voltage: list[Change]) -> list[Case]:
     """Put changes of current and voltage at the same time together.
 
     Parameters
     ----------
     when, x, v : ndarray of shape (N,)
         Binned time, logarithm of current and of voltage (None if not logged).
-    of_current, of_voltage : list of Change
 
     Returns
     -------
@@ -282,14 +281,12 @@ def _local(when, values, change):
     return float(np.median(after) - np.median(before)) if before.size else 0.0
 
 
-def judge_changes(cases, log, supply_max_a):
+def judge_changes(cases: list[Case], log, supply_max_a: float | None):
     """Name what each change means.
 
     Parameters
     ----------
-    cases : list of Case
     log : RunLog
-    supply_max_a : float or None
 
     Returns
     -------

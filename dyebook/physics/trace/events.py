@@ -219,9 +219,9 @@ class Event:
 
     Attributes
     ----------
-    kind : str
+    kind
         One of `EVENT_KINDS`.
-    time_min : float
+    time_min
         When it began, on the log's own clock.
     because
         What was seen.
@@ -241,14 +241,16 @@ class Event:
         }
 
 
-def find_events(time_min, current_a, voltage_v=None, electrolyte_temp_c=None, supply_max_a=None):
+def find_events(
+    time_min, current_a, voltage_v=None, electrolyte_temp_c=None, supply_max_a: float | None = None
+) -> tuple[Event, ...]:
     """Find what happened in a run.
 
     Parameters
     ----------
     time_min, current_a : array of shape (N,)
     voltage_v, electrolyte_temp_c : array of shape (N,), optional
-    supply_max_a : float, optional
+    supply_max_a
         Limit of the supply; without it, `supply_limit` is never reported.
 
     Returns
@@ -359,16 +361,15 @@ class TraceReport(Answer):
 
     Attributes
     ----------
-    charge_ah, minutes : float
+    charge_ah, minutes
         Charge, and how long current flowed.
-    film_um, film_um_sd : float or None
+    film_um, film_um_sd
         None without an area.
-    events : tuple of Event
-    gaps : tuple of dict
+    gaps
         Where nothing was logged: start_min, end_min.
-    charge_in_gaps_ah : float
+    charge_in_gaps_ah
         Charge read across the gaps by straight lines.
-    columns : dict
+    columns
         Header that each quantity was read from.
     """
 
@@ -396,25 +397,28 @@ def find_gaps(time_min):
     return [(float(time_min[i]), float(time_min[i + 1])) for i in wide]
 
 
-def report_trace(trace, *, area_dm2=None, supply_max_a=None, alloy=None, electrolyte_temp_c=None, own_rate=None):
+def report_trace(
+    trace,
+    *,
+    area_dm2: float | None = None,
+    supply_max_a: float | None = None,
+    alloy: str | None = None,
+    electrolyte_temp_c: float | None = None,
+    own_rate=None,
+) -> TraceReport:
     """Charge, film and events of a log.
 
     Parameters
     ----------
     trace : Trace
-    area_dm2 : float, optional
+    area_dm2
         Wetted area; no film without it.
-    supply_max_a : float, optional
+    supply_max_a
         The supply's limit; `supply_limit` is only reported against it.
-    alloy : str, optional
-    electrolyte_temp_c : float, optional
+    electrolyte_temp_c
         Of the run; a logged temperature outside 18 to 23 °C takes its place.
     own_rate : GrowthRate, optional
         What the shop's gauge has taught.
-
-    Returns
-    -------
-    TraceReport
     """
     limit = None if supply_max_a is None else check_figure("the supply's limit", supply_max_a, "A", 0, 1e5)
     charge = charge_ah(trace.time_min, trace.current_a)

@@ -304,9 +304,9 @@ class Trace:
     voltage_v, electrolyte_temp_c : ndarray of shape (N,) or None
     columns : dict of str to str
         Which header each quantity was read from, to be confirmed by the user.
-    notes : tuple of str
+    notes
         What was assumed or left out.
-    by_hand : bool
+    by_hand
         True for a few notes rather than a logger.
     """
 
@@ -319,20 +319,22 @@ class Trace:
     by_hand: bool = False
 
 
-def make_trace(time_min, current_a, voltage_v=None, electrolyte_temp_c=None, columns=None, notes=(), by_hand=False):
+def make_trace(
+    time_min,
+    current_a,
+    voltage_v=None,
+    electrolyte_temp_c=None,
+    columns: dict | None = None,
+    notes=(),
+    by_hand: bool = False,
+) -> Trace:
     """Check the figures of a log and return it as a `Trace`.
 
     Parameters
     ----------
     time_min, current_a : array of shape (N,)
     voltage_v, electrolyte_temp_c : array of shape (N,), optional
-    columns : dict, optional
     notes : sequence of str
-    by_hand : bool
-
-    Returns
-    -------
-    Trace
 
     Raises
     ------
@@ -367,19 +369,15 @@ def make_trace(time_min, current_a, voltage_v=None, electrolyte_temp_c=None, col
     return Trace(t - t[0], current, *others, columns or {}, tuple(notes), by_hand)
 
 
-def read_trace(path, columns=None):
+def read_trace(path: str | Path, columns=None) -> Trace:
     """Read a logger's file.
 
     Parameters
     ----------
-    path : str or Path
+    path
         Text with columns; comma, semicolon, tab or blanks between, decimal point or comma.
     columns : dict of str to str, optional
         Header (or number from 1) of each quantity, where the guess is wrong: ``{"current_a": "Ch 2"}``.
-
-    Returns
-    -------
-    Trace
 
     Raises
     ------
@@ -468,18 +466,13 @@ def _time_without_unit(values, notes):
     return values * minutes
 
 
-def read_notes(text, end_min=None):
+def read_notes(text: str, end_min: float | None = None) -> Trace:
     """Read hand notes such as ``"0.6 A at start, 0.9 A at 10 min"``.
 
     Parameters
     ----------
-    text : str
-    end_min : float, optional
+    end_min
         When the run ended; the last current holds until then.
-
-    Returns
-    -------
-    Trace
 
     Raises
     ------

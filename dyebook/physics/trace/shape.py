@@ -74,13 +74,13 @@ class RunLog:
         Minutes.
     x, v : ndarray of shape (N,)
         Logarithm of the current over its usual level, and of the voltage over its own (None if not logged).
-    level_a : float
+    level_a
         Usual current.
-    step_min : float
+    step_min
         Of the logger.
     off : list of (int, int)
         Spells without current: first sample, first sample after.
-    settled : int
+    settled
         First sample after the soft start.
     masked : ndarray of bool
         Samples that are no level: dropouts, breaks.
@@ -147,7 +147,7 @@ def noise_of(values):
     return float(np.quantile(np.abs(np.diff(values, n=2)), 0.35) / 0.4538 / np.sqrt(6))
 
 
-def settled_at(time_min, values, look_min=1.6):
+def settled_at(time_min, values, look_min: float = 1.6) -> int:
     """First sample at which the soft start is over: later values within `look_min` are hardly higher.
 
     Parameters
@@ -155,11 +155,6 @@ def settled_at(time_min, values, look_min=1.6):
     time_min : ndarray of shape (N,)
     values : ndarray of shape (N,)
         Logarithm of the current.
-    look_min : float
-
-    Returns
-    -------
-    int
     """
     smooth = _running_median3(values)
     slack = max(0.04, 3 * noise_of(values))
@@ -177,25 +172,23 @@ def _running_median3(values):
     return np.concatenate([values[:1], inner, values[-1:]])
 
 
-def find_dips(time_min, values, least, longest_min=3.0, memory_min=1.0, start=0):
+def find_dips(
+    time_min, values, least: float, longest_min: float = 3.0, memory_min: float = 1.0, start: int = 0
+) -> list[Dip]:
     """Falls below the recent level that come back.
 
     Parameters
     ----------
     time_min, values : ndarray of shape (N,)
         `values` in the logarithm.
-    least : float
+    least
         Depth that counts.
-    longest_min : float
+    longest_min
         A fall that lasts longer (and more than six samples) is a change of level.
-    memory_min : float
+    memory_min
         Over which the recent level is kept.
-    start : int
+    start
         First sample to look at.
-
-    Returns
-    -------
-    list of Dip
     """
     dips, level, fell, depth = [], float(values[start]), None, 0.0
     longest_min = max(longest_min, 6 * float(np.median(np.diff(time_min))))

@@ -50,16 +50,12 @@ SEALS = {
 }
 
 
-def card_sheet(facts):
+def card_sheet(facts) -> Sheet:
     """Return the card of a batch, one page.
 
     Parameters
     ----------
     facts : BatchFacts
-
-    Returns
-    -------
-    Sheet
     """
     row = facts.row
     when = row.dyed_at or row.added_at
@@ -80,7 +76,7 @@ def card_sheet(facts):
     )
 
 
-def state_words(reading):
+def state_words(reading) -> str:
     """Return the state of the surface when it was read, such as "dry, sealed"; empty where nobody noted it."""
     wet = {None: "", True: "wet", False: "dry"}[None if reading["wet"] is None else bool(reading["wet"])]
     sealed = {None: "", True: "sealed", False: "not sealed"}
@@ -95,7 +91,7 @@ def shown_batch(row, title):
     return Shown(title, row.lab, (describe_colour(row.lab), figures_text(row.lab, row.lab_u)))
 
 
-def figures_text(lab, lab_u=None):
+def figures_text(lab, lab_u=None) -> str:
     """Return L*, a* and b*, none of them broken over two lines."""
     return "  ".join(piece.replace(" ", "\u00a0") for piece in lab_text(lab, lab_u).split("  "))
 
@@ -271,17 +267,13 @@ def _cut(text, most):
     return text if len(text) <= most else f"{text[:most].rstrip()} … (more in the book)"
 
 
-def note_sheet(facts, today):
+def note_sheet(facts, today) -> Sheet:
     """Return the shade note of a batch, for the customer: the colour against what was wanted, and no recipe.
 
     Parameters
     ----------
     facts : ShadeFacts
     today : date
-
-    Returns
-    -------
-    Sheet
     """
     batch, order = facts.batch, facts.order
     shown = [] if facts.target is None else [_shown_target(facts.target)]

@@ -63,7 +63,7 @@ main{margin:0;padding:0;max-width:none}.row{break-inside:avoid}img{max-height:9c
 """
 
 
-def html_page(sheet, paper="a4"):
+def html_page(sheet, paper="a4") -> str:
     """Return a sheet as HTML.
 
     Parameters
@@ -71,10 +71,6 @@ def html_page(sheet, paper="a4"):
     sheet : dyebook.report.paper.sheet.Sheet
     paper : {"a4", "letter"}
         What it is printed on.
-
-    Returns
-    -------
-    str
     """
     width, height = PAPERS_MM[paper]
     policy = "default-src 'none'; img-src data:; style-src 'unsafe-inline'"
@@ -90,18 +86,14 @@ def html_page(sheet, paper="a4"):
     )
 
 
-def html_fragment(rows, before=""):
+def html_fragment(rows, before: str = "") -> str:
     """Return rows of blocks as HTML to stand within another page, such as a notebook's.
 
     Parameters
     ----------
     rows : sequence of Row
-    before : str
+    before
         HTML to begin with, used as it is.
-
-    Returns
-    -------
-    str
     """
     inner = "".join(_row(row) for row in rows)
     # the style is nested, so that nothing of the page around it changes
@@ -210,7 +202,7 @@ def kind_of(file, kinds=tuple(KINDS)):
     return kind
 
 
-def sheet_bytes(sheet, kind, paper="a4"):
+def sheet_bytes(sheet, kind, paper="a4") -> bytes:
     """Return the content of a file that holds a sheet.
 
     Parameters
@@ -218,10 +210,6 @@ def sheet_bytes(sheet, kind, paper="a4"):
     sheet : dyebook.report.paper.sheet.Sheet
     kind : {".pdf", ".html"}
     paper : {"a4", "letter"}
-
-    Returns
-    -------
-    bytes
     """
     return pdf_bytes(sheet, paper) if kind == ".pdf" else html_page(sheet, paper).encode()
 

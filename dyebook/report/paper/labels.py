@@ -50,16 +50,15 @@ def places(grid):
     ]
 
 
-def labels_pdf(batches, grid, first=1, outlines=False):
+def labels_pdf(batches, grid: Grid, first: int = 1, outlines: bool = False) -> bytes:
     """Return sheets of labels, one for each batch given.
 
     Parameters
     ----------
     batches : sequence of BatchFacts
-    grid : Grid
-    first : int
+    first
         The first free label of the first sheet, from 1, row by row.
-    outlines : bool
+    outlines
         Whether to draw the edges, for plain paper and scissors.
 
     Returns

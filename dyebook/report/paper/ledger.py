@@ -31,17 +31,12 @@ _LOG_SHARES = (3.1, 1.9, 0.9, 0.9, 1.1, 1.3, 1.3, 1.1, 1.1, 3.6)
 _LOG_RIGHT = frozenset({2, 3, 4, 5, 6, 7})
 
 
-def bath_sheet(facts, blank_lines=6):
+def bath_sheet(facts, blank_lines: int = 6) -> Sheet:
     """Return the log of a bath, with empty lines to write on at the bench.
 
     Parameters
     ----------
     facts : BathFacts
-    blank_lines : int
-
-    Returns
-    -------
-    Sheet
     """
     life, read = facts.life, [row for row in facts.batches if row.lab is not None]
     start = f"made up {moment_text(life['made_up_at'])}" if life["made_up_at"] else "nobody noted when it was made up"
@@ -123,16 +118,12 @@ def _day(row):
     return moment_text((row.dyed_at or row.added_at)[:10])
 
 
-def month_sheet(facts):
+def month_sheet(facts) -> Sheet:
     """Return the summary of a month.
 
     Parameters
     ----------
     facts : MonthFacts
-
-    Returns
-    -------
-    Sheet
     """
     blocks = [Row(((1.0, [_month_sums(facts)]), (1.0, [_month_verdicts(facts), *_month_orders(facts)])))]
     if facts.batches:

@@ -10,23 +10,19 @@ _LINES = (
 )
 
 
-def write_mat(path, paper, size_mm, marks, line_mm):
+def write_mat(path, paper: str, size_mm, marks, line_mm: float) -> Path:
     """Write the mat.
 
     Parameters
     ----------
     path : path-like
-    paper : str
+    paper
         Name of the paper, printed on the sheet.
     size_mm : (width, height)
     marks : list of ((x, y), side, fields)
         Top left corner and side in mm, and the fields of a mark as rows of bool, True where it is black.
-    line_mm : float
+    line_mm
         Length of the ruler line.
-
-    Returns
-    -------
-    Path
     """
     from fpdf import FPDF
 

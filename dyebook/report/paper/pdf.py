@@ -188,7 +188,7 @@ def _known():
     return frozenset(FT2Font(str(_fonts()[""])).get_charmap()) | {ord("\n")}
 
 
-def printable(text):
+def printable(text) -> str:
     """Return text as it can be printed: a box stands for what the font has no shape for."""
     return "".join(character if ord(character) in _known() else "□" for character in plain_text(text))
 
@@ -208,17 +208,13 @@ def new_pdf(size_mm, title):
     return pdf
 
 
-def pdf_bytes(sheet, paper="a4"):
+def pdf_bytes(sheet, paper="a4") -> bytes:
     """Return a sheet as PDF.
 
     Parameters
     ----------
     sheet : dyebook.report.paper.sheet.Sheet
     paper : {"a4", "letter"}
-
-    Returns
-    -------
-    bytes
     """
     pages = _Pages(new_pdf(PAPERS_MM[paper], sheet.title), sheet, PAPERS_MM[paper])
     if sheet.one_page:

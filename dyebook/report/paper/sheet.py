@@ -114,12 +114,11 @@ class Sheet:
 
     Attributes
     ----------
-    title, lead, corner : str
+    title, lead, corner
         Large at the top, below it, and at the right.
-    rows : tuple of Row
-    foot : str
+    foot
         At the bottom of each page.
-    one_page : bool
+    one_page
         Pictures shrink until all of it fits onto one page.
     """
 
@@ -137,7 +136,7 @@ def ink_of(lab):
     return tuple(int(code) for code in codes), bool(outside)
 
 
-def plain_text(text):
+def plain_text(text) -> str:
     """Return text without characters that no page can show: controls, halves of pairs; line ends stay."""
     kept = (character for character in str(text) if character == "\n" or unicodedata.category(character)[0] != "C")
     return "".join(kept)
