@@ -11,7 +11,7 @@ import numpy as np
 
 from dyebook.errors import RecordError
 
-__all__ = ["Chart", "chart_constants", "cusum_chart", "ewma_chart", "individuals_chart", "sd_from_moving_range"]
+__all__ = ["Chart", "cusum_chart", "ewma_chart", "individuals_chart", "sd_from_moving_range"]
 
 
 @dataclass(frozen=True)
@@ -34,39 +34,6 @@ class Chart:
     def signals(self):
         """Places of the points beyond a limit."""
         return tuple(int(i) for i in np.flatnonzero((self.points > self.upper) | (self.points < self.lower)))
-
-
-def chart_constants(count: int) -> tuple[float, ...]:
-    """Return d2, d3 and c4 for samples of `count` normal values.
-
-    Parameters
-    ----------
-    count
-        2 or more.
-
-    Returns
-    -------
-    tuple of float
-        Mean and standard deviation of the range, and mean of the standard deviation, in units of sigma.
-
-    Notes
-    -----
-    d2 = ∫ 1 - (1 - Φ)^n - Φ^n; the second moment from the joint density of least and largest value.
-    """
-    from scipy.special import gammaln
-    from scipy.stats import norm
-
-    if count < 2:
-        raise ValueError("a range needs at least 2 values")
-    x = np.linspace(-8, 8, 1601)
-    phi = norm.cdf(x)
-    d2 = np.trapezoid(1 - (1 - phi) ** count - phi**count, x)
-    low, high = phi[:, None], phi[None, :]
-    joint = np.where(x[None, :] >= x[:, None], 1 - high**count - (1 - low) ** count + (high - low) ** count, 0.0)
-    joint -= 0.5 * np.diag(np.diag(joint))  # half the square on the diagonal lies outside
-    d3 = np.sqrt(2 * np.trapezoid(np.trapezoid(joint, x, axis=1), x) - d2**2)
-    c4 = np.sqrt(2 / (count - 1)) * np.exp(gammaln(count / 2) - gammaln((count - 1) / 2))
-    return float(d2), float(d3), float(c4)
 
 
 def sd_from_moving_range(values):

@@ -9,7 +9,6 @@ from dyebook.physics.rates import MOLAR_MASS_H2SO4, MOLAR_MASS_WATER
 
 __all__ = [
     "density_g_per_ml",
-    "density_myhre1998",
     "dilution_rise_c",
     "g_per_l_of_wt",
     "heat_capacity_kj_per_kg_k",
@@ -53,7 +52,8 @@ _TABLE = np.array(
     ]
 )
 
-# rows: powers 0..10 of the mass fraction; columns: powers 0..4 of °C (Myhre, Nielsen & Saastad 1998, eq. 2)
+# rows: powers 0..10 of the mass fraction; columns: powers 0..4 of °C (Myhre, Nielsen & Saastad,
+# J. Chem. Eng. Data 43 (1998) 617, eq. 2, doi:10.1021/je980013g)
 _MYHRE = np.array(
     [
         [999.8426, 0.03345402, -0.005691304, 0, 0],
@@ -112,35 +112,8 @@ def density_g_per_ml(wt_percent):
     return _as_given(_curve()(wt))
 
 
-def density_myhre1998(wt_percent, temp_c):
-    """Density by the fit of Myhre et al., used for how density changes with temperature.
-
-    Parameters
-    ----------
-    wt_percent : float or array, 10..90
-    temp_c : float or array, 0..50
-
-    Returns
-    -------
-    float or array
-        g/mL.
-
-    Raises
-    ------
-    RecordError
-        Outside the range of the fit, where it is wrong by up to 0.03.
-
-    References
-    ----------
-    Myhre, Nielsen & Saastad, J. Chem. Eng. Data 43 (1998) 617, eq. 2. doi:10.1021/je980013g
-    """
-    wt, temp = np.broadcast_arrays(np.asarray(wt_percent, float), np.asarray(temp_c, float))
-    if not np.all((wt >= 10) & (wt <= 90) & (temp >= 0) & (temp <= 50)):
-        raise RecordError("the density fit holds for 10 to 90 wt % and 0 to 50 °C only; use the 20 °C table")
-    return _as_given(_myhre(wt, temp))
-
-
 def _myhre(wt, temp):
+    """Density, g/mL, by the fit of Myhre et al.: 10 to 90 wt %, 0 to 50 °C; outside it is wrong by up to 0.03."""
     fraction = wt[..., None, None] / 100
     powers = fraction ** np.arange(11)[:, None] * temp[..., None, None] ** np.arange(5)
     return (powers * _MYHRE).sum(axis=(-2, -1)) / 1000

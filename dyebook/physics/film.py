@@ -16,7 +16,6 @@ from dyebook.physics.rates import METAL_UM_PER_A_MIN_DM2, RULES, alloy_factor, c
 __all__ = [
     "FilmPlan",
     "RunNow",
-    "buildup_fraction",
     "diameter_growth_um",
     "film_class",
     "lost_contact_factor",
@@ -196,11 +195,6 @@ def _reaches(film_um, limit_um):
 def metal_lost_um(charge_a_min_per_dm2):
     """Metal turned into film or dissolved, µm per face; gone for good when the film is stripped."""
     return METAL_UM_PER_A_MIN_DM2 * np.asarray(charge_a_min_per_dm2, float)
-
-
-def buildup_fraction(rate_um_per_a_min_dm2=RULES["720"]):
-    """Share of a film that stands above the old surface, 0..1, for a growth rate in µm per A·min/dm²."""
-    return 1 - METAL_UM_PER_A_MIN_DM2 / np.asarray(rate_um_per_a_min_dm2, float)
 
 
 def diameter_growth_um(film_um, charge_a_min_per_dm2=None):

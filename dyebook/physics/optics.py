@@ -18,7 +18,6 @@ __all__ = [
     "BANDS_NM",
     "LN_DOUBLE_PASS",
     "film_reflectance",
-    "interface_reflectance",
     "lab_of_xyz_ratio",
     "light_weights",
     "metal_reflectance",
@@ -61,16 +60,6 @@ def light_weights(light="d65"):
     if light not in ("d65", "a", "led"):
         raise ValueError(f"light must be 'd65', 'a' or 'led', not {light!r}")
     return np.stack([_table()[f"{axis}_{light}"] for axis in "xyz"], axis=1)
-
-
-def interface_reflectance(index):
-    """Return the reflectance 0..1 of an interface between air and a medium of real `index`, at normal incidence.
-
-    References
-    ----------
-    Fresnel's equations; Born & Wolf, Principles of Optics, 1.5.
-    """
-    return ((np.asarray(index, dtype=float) - 1) / (np.asarray(index, dtype=float) + 1)) ** 2
 
 
 def metal_reflectance(film_index: float = 1.62):

@@ -10,14 +10,9 @@ from dyebook.physics.rates import GAS_J_PER_MOL_K
 __all__ = [
     "ZERO_C_K",
     "arrhenius_factor",
-    "isotherm_freundlich",
     "isotherm_langmuir",
-    "isotherm_sips",
     "ph_bell",
-    "uptake_blended",
     "uptake_crank1975",
-    "uptake_pseudo_first_order",
-    "uptake_pseudo_second_order",
 ]
 
 ZERO_C_K = 273.15
@@ -70,63 +65,10 @@ def uptake_crank1975(film_um, dwell_min, diffusivity_um2_per_min):
     return np.where(x < _SHORT, short, long)
 
 
-def uptake_pseudo_first_order(rate_time):
-    """Return 1 - exp(-kt), the approach of a first-order reaction to its end; `rate_time` is kt, not negative."""
-    return -np.expm1(-np.asarray(rate_time, dtype=float))
-
-
-def uptake_pseudo_second_order(rate_time):
-    """Return kt / (1 + kt), second order (Ho & McKay, Process Biochem. 34 (1999) 451); `rate_time` is k qe t."""
-    rate_time = np.asarray(rate_time, dtype=float)
-    return rate_time / (1 + rate_time)
-
-
-def uptake_blended(rate_time, order, sharpness):
-    """Return an uptake curve that goes over smoothly from t^order to its end.
-
-    Parameters
-    ----------
-    rate_time : array_like
-        kt, above 0; the two asymptotes meet at kt = 1.
-    order : array_like
-        Power of the early rise: 0.5 for diffusion, 1 for a reaction.
-    sharpness : array_like
-        How sudden the turn at kt = 1 is.
-
-    Returns
-    -------
-    ndarray
-        0..1.
-
-    Notes
-    -----
-    (1 + (kt)^(-order·sharpness))^(-1/sharpness). With order 1, sharpness 1 it is the pseudo-second-order curve
-    exactly; with order 0.5, sharpness 5.8 it follows Crank's series (kt = 4Dt/(pi L²)) to 0.006.
-    """
-    rate_time, order, sharpness = (np.asarray(v, dtype=float) for v in (rate_time, order, sharpness))
-    return np.exp(-np.logaddexp(0, -order * sharpness * np.log(rate_time)) / sharpness)
-
-
 def isotherm_langmuir(dye_g_per_l, half_g_per_l):
     """Return the covered share C / (C + half), Langmuir (1918); `half_g_per_l` is the strength that covers half."""
     dye = np.asarray(dye_g_per_l, dtype=float)
     return dye / (dye + half_g_per_l)
-
-
-def isotherm_freundlich(dye_g_per_l, exponent):
-    """Return C^exponent, Freundlich (1907): no plateau; exponent 0..1."""
-    return np.asarray(dye_g_per_l, dtype=float) ** exponent
-
-
-def isotherm_sips(dye_g_per_l, half_g_per_l, exponent):
-    """Return (C/half)^p / (1 + (C/half)^p): Freundlich below, a plateau above, Langmuir at p = 1.
-
-    References
-    ----------
-    Sips, J. Chem. Phys. 16 (1948) 490.
-    """
-    power = exponent * np.log(np.asarray(dye_g_per_l, dtype=float) / half_g_per_l)
-    return np.exp(-np.logaddexp(0, -power))
 
 
 def arrhenius_factor(bath_temp_c, energy_kj_per_mol, reference_temp_c=40.0):

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from dyebook.advice.charts import chart_constants, cusum_chart, ewma_chart, individuals_chart, sd_from_moving_range
+from dyebook.advice.charts import cusum_chart, ewma_chart, individuals_chart, sd_from_moving_range
 from dyebook.advice.drift import find_drift
 from dyebook.errors import RecordError
 
@@ -50,14 +50,6 @@ def test_individuals_of_the_handbook():
     assert (values.centre, ranges.centre) == pytest.approx((50.81, 1.8778), abs=1e-4)
     assert (values.lower[0], values.upper[0], ranges.upper[0]) == pytest.approx((45.8159, 55.8041, 6.135), abs=2e-3)
     assert values.signals == ranges.signals == ()
-
-
-@pytest.mark.parametrize(
-    ("count", "d2", "d3", "c4"),
-    [(2, 1.128, 0.853, 0.7979), (3, 1.693, 0.888, 0.8862), (5, 2.326, 0.864, 0.9400), (10, 3.078, 0.797, 0.9727)],
-)
-def test_constants_of_the_printed_tables(count, d2, d3, c4):
-    assert chart_constants(count) == pytest.approx((d2, d3, c4), abs=6e-4)
 
 
 def test_constants_of_moving_ranges():

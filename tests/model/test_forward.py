@@ -7,10 +7,29 @@ from dyebook.model.forward import Film, Hyper, Load, SettingLogs, Shape, colours
 from dyebook.model.inputs import Settings
 from dyebook.model.parameters import SURFACE, UPTAKE, Discrepancy, parameter_values
 from dyebook.physics.optics import BANDS_NM, film_reflectance, metal_reflectance, reflectance_to_lab
-from dyebook.physics.uptake import arrhenius_factor, isotherm_sips, ph_bell, uptake_blended
+from dyebook.physics.uptake import arrhenius_factor, isotherm_langmuir, ph_bell, uptake_crank1975
 
 # as many circumstances as a record may have: two that move the load, one that moves the hue
 AROUND = (np.array([[0.15, 0.1]]), np.array([[3.0]]))
+
+
+def isotherm_sips(dye_g_per_l, half_g_per_l, exponent):
+    """(C/half)^p / (1 + (C/half)^p), Sips, J. Chem. Phys. 16 (1948) 490."""
+    power = (dye_g_per_l / half_g_per_l) ** exponent
+    return power / (1 + power)
+
+
+def uptake_blended(rate_time, order, sharpness):
+    """(1 + (kt)^(-order·sharpness))^(-1/sharpness): from t^order to its end, the two meeting at kt = 1."""
+    return (1 + rate_time ** (-order * sharpness)) ** (-1 / sharpness)
+
+
+def test_uptake_holds_the_published_curves_at_its_ends():
+    """Second order (Ho & McKay, Process Biochem. 34 (1999) 451) and Crank's diffusion; Langmuir's isotherm at p = 1."""
+    x = np.geomspace(1e-3, 30, 60)
+    assert uptake_blended(x, 1.0, 1.0) == pytest.approx(x / (1 + x), rel=1e-12)
+    assert uptake_blended(4 * x / np.pi, 0.5, 5.8) == pytest.approx(uptake_crank1975(1.0, x, 1.0), abs=0.006)
+    assert isotherm_sips(x, 1.0, 1.0) == pytest.approx(isotherm_langmuir(x, 1.0), rel=1e-12)
 
 
 @pytest.fixture

@@ -10,7 +10,6 @@ from dyebook.physics.rates import FARADAY_BOUND, film_um_per_a_min_dm2
 def test_si_values_are_scipys():
     assert pytest.approx(si.physical_constants["Faraday constant"][0], rel=1e-9) == rates.FARADAY_C_PER_MOL
     assert pytest.approx(si.R, rel=1e-12) == rates.GAS_J_PER_MOL_K
-    assert si.atm == rates.ATMOSPHERE_PA
     assert si.mil * 1e6 == rates.UM_PER_MIL
     assert pytest.approx(0.01 / si.foot**2, rel=1e-12) == rates.A_PER_DM2_OF_ASF
 
@@ -42,12 +41,6 @@ def test_efficiency_that_the_720_rule_implies():
     rule = 0.32774
     assert rule / film_um_per_a_min_dm2(2.4) == pytest.approx(0.744, abs=0.002)
     assert rule / film_um_per_a_min_dm2(2.6) == pytest.approx(0.806, abs=0.002)
-
-
-def test_hydrogen_from_the_cathode():
-    """0.01866 mol, 0.456 L at 25 °C per A·h; at 1 % in air that asks for at least 46 L of air."""
-    assert pytest.approx(0.456, abs=0.001) == rates.HYDROGEN_L_PER_AH
-    assert 45 < rates.HYDROGEN_L_PER_AH * 100 < 46
 
 
 def test_reaction_heat():

@@ -9,7 +9,6 @@ from hypothesis import strategies as st
 
 from dyebook.errors import RecordError
 from dyebook.physics.film import (
-    buildup_fraction,
     diameter_growth_um,
     film_class,
     lost_contact_factor,
@@ -180,8 +179,7 @@ def test_film_class_needs_average_and_local(average, local, name):
 
 def test_dimensions():
     """Build-up 36.8 % by the 720 rule, 30.9 % by the 0.30 rule; +14.7 µm on a diameter for 20 µm."""
-    assert buildup_fraction(RULES["720"]) == pytest.approx(0.368, abs=0.001)
-    assert buildup_fraction(0.30) == pytest.approx(0.309, abs=0.001)
+    assert diameter_growth_um(20, 20 / 0.30) == pytest.approx(2 * 0.309 * 20, abs=0.05)
     assert diameter_growth_um(20) == pytest.approx(14.7, abs=0.05)
     assert pitch_diameter_growth_um(20) == pytest.approx(4 * 0.368 * 20, abs=0.1)
 

@@ -6,7 +6,6 @@ import pytest
 from dyebook.physics.optics import (
     BANDS_NM,
     film_reflectance,
-    interface_reflectance,
     lab_of_xyz_ratio,
     light_weights,
     metal_reflectance,
@@ -21,11 +20,6 @@ BLACK = ((450, 70, 0.8), (570, 80, 1.0), (660, 60, 0.6))
 
 def absorbance(bands, peak):
     return peak * sum(weight * np.exp(-0.5 * ((BANDS_NM - nm) / width) ** 2) for nm, width, weight in bands)
-
-
-@pytest.mark.parametrize(("index", "expected"), [(1.50, 0.0400), (1.59, 0.0519), (1.62, 0.0560), (1.77, 0.0773)])
-def test_interface_follows_fresnel(index, expected):
-    assert interface_reflectance(index) == pytest.approx(expected, abs=1e-4)
 
 
 def test_aluminium_reflects_as_its_index_says():

@@ -1,6 +1,8 @@
-"""What a lasting change of current and voltage means.
+"""Lasting changes of level in a run's log, and what each means.
 
-Lasting changes of level in a log, on top of the smooth course of a run.
+A sound run's current and voltage are a level with a little drift and two decays; changes are ramps on top of it, found
+by orthogonal matching pursuit. Current and voltage are then judged together: both the same way is a new set value,
+current down or voltage up alone a contact, current up at once a short, up slowly a runaway.
 """
 
 from dataclasses import dataclass
@@ -208,17 +210,38 @@ def _net_change(time_min, group):
     return Change(float(begin), float(max(full - begin, 0.0)), float(net))
 
 
-_LEAST_DROP = 0.09  # smallest lasting loss of current, in the logarithm: one part of eleven
+# The judge's limits: current and voltage in the natural logarithm (0.1 is about a tenth), times in minutes; a change
+# can be no faster in a log than the logger's step. Set on the simulated logs of tests/bench/traces.py and held to seeds
+# and to a second generator (traces_plain.py) that had no part in it.
+_LEAST_DROP = 0.09  # smallest lasting loss of current: one part of eleven
 _LEAST_VOLTAGE_STEP = 0.055
+_STILL = 0.05  # a current or voltage that moves less is taken to have stayed
 _SHORT_RISE = float(np.log(1.4))
+_EARLY_SHORT_RISE = float(np.log(2.2))  # while it still settles, and no voltage was logged
 _RUNAWAY_RISE = float(np.log(1.25))
-_COLLAPSE = float(np.log(0.7))
+_LONE_RUNAWAY_RISE = float(np.log(1.38))  # without a voltage to tell it from a new set value
+_EARLY_RUNAWAY_RISE = float(np.log(1.5))
 _RUNAWAY_PER_MIN = 0.045
-_SAG_PER_MIN = 0.03
+_CLIMB_RISE = float(np.log(1.6))  # of a runaway too slow to show as a change
 _WARM_RISE_PER_C = 0.025  # at constant voltage the current rises 2 to 3 % per °C, common practice
+_COLLAPSE = float(np.log(0.7))  # voltage of a short
+_COLLAPSE_MOST_FALL = -0.15  # of the current beside it
+_SAG, _EARLY_SAG = -0.12, -0.2  # voltage of a runaway at constant current
+_SAG_PER_MIN = 0.03
+_SLOW_VOLTAGE_RISE, _EARLY_SLOW_VOLTAGE_RISE = 0.12, 0.25  # further than a growing film takes it
+_EARLY_VOLTAGE_STEP = 0.1
+_EARLY_SLOW_DROP = -0.25  # current that settles slowly falls by less
+_SET_CURRENT, _SET_VOLTAGE, _SET_SHARE = 0.04, 0.015, 0.1  # both move the same way: the set value was moved
+_BACK_FROM, _BACK_REST = 0.07, 0.4  # a step back from at least so far, to within this share of it
+_SEEN_SHARE = 0.45  # of a fitted change that the plain levels around it must show
+_LIMIT_SHARE = 0.98  # of the supply's limit
+_LIMIT_MOST_CHANGE = 0.7
 _BRIEF_MIN = 6.0  # a lawful change that goes back later than this was a new set value
 _EARLY_MIN = 3.4  # after the soft start, while current and voltage still settle
-_LIMIT_SHARE = 0.98
+_AT_ONCE_MIN = 0.6
+_VOLTAGE_AT_ONCE_MIN = 1.5
+_LEAP_MIN = 0.1  # from a quarter to three quarters of the way, read from the samples
+_ONSET_LOOK_MIN, _ONSET_BACK_MIN = 7.0, 3.0  # level before a slow rise, and how far back its start may move
 
 
 @dataclass(frozen=True)
@@ -266,7 +289,7 @@ def _same_time(one, other):
 
 def _is_seen(when, values, change):
     """Whether the plain levels before and after show the change too."""
-    return _local(when, values, change) * np.sign(change.size) > 0.45 * abs(change.size)
+    return _local(when, values, change) * np.sign(change.size) > _SEEN_SHARE * abs(change.size)
 
 
 def _local(when, values, change):
@@ -310,23 +333,21 @@ def judge_changes(cases: list[Case], log, supply_max_a: float | None):
 
 def _onset(log, case):
     """When a slow rise left the level before it: later than a fitted straight line would say, or earlier."""
-    values = log.x if abs(case.dx) > 0.05 or log.v is None else -log.v
-    before = (log.t < case.start_min - 1) & (log.t > case.start_min - 7) & ~log.masked
+    values = log.x if abs(case.dx) > _STILL or log.v is None else -log.v
+    before = (log.t < case.start_min - 1) & (log.t > case.start_min - _ONSET_LOOK_MIN) & ~log.masked
     before[: log.settled] = False
     if before.sum() < 5:
         return case.start_min
     level, spread = float(np.median(values[before])), float(np.std(values[before]))
-    rising = (log.t > case.start_min - 3) & (log.t < case.end_min)
+    rising = (log.t > case.start_min - _ONSET_BACK_MIN) & (log.t < case.end_min)
     low = log.t[rising & (values < level + max(1.5 * spread, 0.01))]
-    return (
-        float(min(max(low[-1], case.start_min - 3), case.start_min + 0.5 * case.span_min))
-        if low.size
-        else case.start_min
-    )
+    if not low.size:
+        return case.start_min
+    return float(min(max(low[-1], case.start_min - _ONSET_BACK_MIN), case.start_min + 0.5 * case.span_min))
 
 
 def _goes_back(away, step):
-    return away * step < 0 and abs(away) > 0.07 and abs(away + step) < 0.4 * abs(away)
+    return away * step < 0 and abs(away) > _BACK_FROM and abs(away + step) < _BACK_REST * abs(away)
 
 
 def _kind_of(case, log):
@@ -336,20 +357,20 @@ def _kind_of(case, log):
         return None  # too close to the end to be told from switching off
     if dv is None:
         return _by_current(case, log, early)
-    if dx * dv > 0 and abs(dx) > 0.04 and abs(dv) > max(0.015, 0.1 * abs(dx)):
+    if dx * dv > 0 and abs(dx) > _SET_CURRENT and abs(dv) > max(_SET_VOLTAGE, _SET_SHARE * abs(dx)):
         return None  # both the same way: the set value was moved
-    if dv > _LEAST_VOLTAGE_STEP and dx < 0.05:
+    if dv > _LEAST_VOLTAGE_STEP and dx < _STILL:
         return "contact_lost" if _is_voltage_step(case, log, early) or dx < -_LEAST_DROP else None
-    if dv < _COLLAPSE and dx > -0.15 and _is_leap(case, log):
+    if dv < _COLLAPSE and dx > _COLLAPSE_MOST_FALL and _is_leap(case, log):
         return "short"
-    if dv < -0.12 and dx > -0.05 and -dv > _SAG_PER_MIN * case.span_min:
-        return None if early and dv > -0.2 else "runaway"
+    if dv < _SAG and dx > -_STILL and -dv > _SAG_PER_MIN * case.span_min:
+        return None if early and dv > _EARLY_SAG else "runaway"
     return _by_current(case, log, early)
 
 
 def _is_leap(case, log):
     """Done from one sample to the next, or within seconds; read from the samples, as bins blur it."""
-    if case.span_min == 0 or case.span_min > max(0.6, 2 * log.step_min):
+    if case.span_min == 0 or case.span_min > max(_AT_ONCE_MIN, 2 * log.step_min):
         return case.span_min == 0
     values = log.x if abs(case.dx) > 0.1 or log.v is None else -log.v
     width = max(1.0, 3 * log.step_min)
@@ -360,33 +381,33 @@ def _is_leap(case, log):
         return True
     low, high = np.median(before), np.median(after)
     quarter, three = (t[np.argmax(values > low + part * (high - low))] for part in (0.25, 0.75))
-    return three - quarter <= max(0.1, 0.5 * log.step_min)
+    return three - quarter <= max(_LEAP_MIN, 0.5 * log.step_min)
 
 
 def _is_voltage_step(case, log, early):
     """Voltage that rises as no film makes it rise: at once, or far."""
-    if case.span_min <= max(1.5, 1.5 * log.step_min):
-        return case.dv > (0.1 if early else _LEAST_VOLTAGE_STEP)
-    return case.dv > (0.25 if early else 0.12)
+    if case.span_min <= max(_VOLTAGE_AT_ONCE_MIN, 1.5 * log.step_min):
+        return case.dv > (_EARLY_VOLTAGE_STEP if early else _LEAST_VOLTAGE_STEP)
+    return case.dv > (_EARLY_SLOW_VOLTAGE_RISE if early else _SLOW_VOLTAGE_RISE)
 
 
 def _by_current(case, log, early):
     dx, alone = case.dx, case.dv is None
     if dx < -_LEAST_DROP:
-        slow = case.span_min > max(0.6, 1.2 * log.step_min)
-        return None if early and slow and dx > -0.25 else "contact_lost"
+        slow = case.span_min > max(_AT_ONCE_MIN, 1.2 * log.step_min)
+        return None if early and slow and dx > _EARLY_SLOW_DROP else "contact_lost"
     if _is_leap(case, log):
-        least = np.log(2.2) if early and alone else _SHORT_RISE
+        least = _EARLY_SHORT_RISE if early and alone else _SHORT_RISE
         return "short" if dx > least else None
     warm = _WARM_RISE_PER_C * max(log.warming_c(case.start_min, case.end_min), 0.0)
     fast = dx / case.span_min > _RUNAWAY_PER_MIN
-    least = np.log(1.5) if early else np.log(1.38) if alone else _RUNAWAY_RISE
+    least = _EARLY_RUNAWAY_RISE if early else _LONE_RUNAWAY_RISE if alone else _RUNAWAY_RISE
     return "runaway" if fast and dx - warm > least else None
 
 
 def _is_limit(case, log, supply_max_a):
     """Current that comes to stand at the supply's limit shows the limit, not a fault of its own."""
-    if supply_max_a is None or abs(case.dx) > 0.7 or (case.dv or 0.0) < 1.5 * _COLLAPSE:
+    if supply_max_a is None or abs(case.dx) > _LIMIT_MOST_CHANGE or (case.dv or 0.0) < 1.5 * _COLLAPSE:
         return False
     after = log.x[(log.t > case.end_min) & (log.t < case.end_min + 3)]
     if not after.size:
@@ -409,8 +430,8 @@ def find_climb(when, x, v):
     """
     third = max(x.size // 3, 3)
     level, top = float(np.median(x[:third])), float(np.median(x[-5:]))
-    follows = v is not None and np.median(v[-5:]) - np.median(v[:third]) > 0.1 * (top - level)
-    if top - level < np.log(1.6) or follows:
+    follows = v is not None and np.median(v[-5:]) - np.median(v[:third]) > _SET_SHARE * (top - level)
+    if top - level < _CLIMB_RISE or follows:
         return []
-    start = when[np.flatnonzero(x < level + 0.05)[-1]]
+    start = when[np.flatnonzero(x < level + _STILL)[-1]]
     return [("runaway", start, Note("bench.climb", dx=top - level, span_min=when[-1] - start))]

@@ -1,10 +1,7 @@
-"""Reading run logs: the file of any logger, or a few hand notes.
+"""Run logs as they come: the file of any logger, or a few hand notes, read into a `Trace`.
 
-Clock times and dates as loggers write them.
-
-The table in a logger's file: its text, its rows of cells, its headers.
-
-What the columns of a logger's file mean, guessed from headers and units.
+A logger's text is split into rows of cells by the separator that suits its last lines; the headers above the first row
+of numbers say, by their words and units, which column is which. Clock times and dates become minutes.
 """
 
 import csv
@@ -41,51 +38,157 @@ __all__ = [
 
 _CLOCK = re.compile(r"\d{1,3}:\d{1,2}(?::\d{1,2}(?:[.,]\d+)?)?(?:\s*[ap]m)?", re.IGNORECASE)
 _DAY_MIN = 24 * 60
+QUANTITIES = ("time_min", "current_a", "voltage_v", "electrolyte_temp_c")
+# words per quantity, best first; the languages loggers are sold in
+_WORDS = {
+    "time_min": (
+        r"elapsed|time|zeit|temps|tiempo|tempo|tid|seconds?|secs?|minutes?|mins?|hours?|"
+        r"clock|timestamps?|datetime|ts|uhrzeit|uhr"
+    ),
+    "current_a": r"current|ampere?s?|amps?|iout|curr|strom|courant|corriente|corrente",
+    "voltage_v": r"voltage|volts?|vout|uout|spannung|tension|tensione",
+    "electrolyte_temp_c": r"temp(?:erature)?s?|electrolyte|bath|acid|thermo\w*",
+}
+_SHORT = {"t": "time_min", "i": "current_a", "u": "voltage_v", "v": "voltage_v", "a": "current_a", "s": "time_min"}
+_UNITS = {
+    unit: (quantity, factor)
+    for quantity, factor, units in (
+        ("time_min", 1 / 60000, "ms"),
+        ("time_min", 1 / 60, "s sec secs second seconds"),
+        ("time_min", 1.0, "min mins minute minutes"),
+        ("time_min", 60.0, "h hour hours"),
+        ("current_a", 1e-3, "ma"),
+        ("current_a", 1.0, "a amp amps ampere"),
+        ("voltage_v", 1e-3, "mv"),
+        ("voltage_v", 1.0, "v volt volts"),
+        ("electrolyte_temp_c", 1.0, "c degc °c"),
+        ("electrolyte_temp_c", "fahrenheit", "f degf °f"),
+    )
+    for unit in units.split()
+}
+# columns that name a quantity but are another thing
+_OTHER = re.compile(r"density|dm2|dm²|room|ambient|power|energy|charge|limit|max|min\b(?=.*(?:volt|curr))|ovp|ocp")
+_SET = re.compile(r"\bset|soll|target|wanted|plan")
+_MANY_MIN = 240  # a run is not longer: larger figures without a unit are seconds
+_MANY_S = 100_000
+_HOTTEST_C = 50.0  # no electrolyte is: larger figures without a unit are °F
+_LEAST_ROWS = 3
 
 
-def minutes_of_moments(cells):
-    """Minutes from clock times or dates; midnight may pass once."""
-    minutes = np.array([np.nan if (moment := moment_min(cell)) is None else moment for cell in cells])
-    overnight = np.concatenate([[0], np.cumsum(np.diff(np.nan_to_num(minutes)) < -_DAY_MIN / 2)])
-    return minutes + overnight * _DAY_MIN
+@dataclass(frozen=True)
+class Trace:
+    """A run's log in our units.
+
+    Attributes
+    ----------
+    time_min, current_a : ndarray of shape (N,)
+        Time from the first row.
+    voltage_v, electrolyte_temp_c : ndarray of shape (N,) or None
+    columns : dict of str to str
+        Which header each quantity was read from, to be confirmed by the user.
+    notes
+        What was assumed or left out.
+    by_hand
+        True for a few notes rather than a logger.
+    """
+
+    time_min: np.ndarray
+    current_a: np.ndarray
+    voltage_v: np.ndarray | None = None
+    electrolyte_temp_c: np.ndarray | None = None
+    columns: dict = None
+    notes: tuple = ()
+    by_hand: bool = False
 
 
-def moment_min(cell):
-    """Minutes of a clock time or a date with time; None if it is neither."""
-    text = cell.strip().strip('"')
-    if _CLOCK.fullmatch(text):
-        return clock_min(text)
-    if not re.match(r"\d{1,4}[-./]\d{1,2}[-./]\d{1,4}[T ,]", text):
-        return None
-    return _date_min(text)
+def read_trace(path: str | Path, columns=None) -> Trace:
+    """Read a logger's file.
 
+    Parameters
+    ----------
+    path
+        Text with columns; comma, semicolon, tab or blanks between, decimal point or comma.
+    columns : dict of str to str, optional
+        Header (or number from 1) of each quantity, where the guess is wrong: ``{"current_a": "Ch 2"}``.
 
-def clock_min(text):
-    """Minutes of ``h:min:sec`` or ``min:sec``, 12-hour clocks too."""
-    late = text.lower().endswith("pm")
-    pieces = [
-        float(piece.replace(",", ".")) for piece in re.sub(r"\s*[ap]m$", "", text, flags=re.IGNORECASE).split(":")
-    ]
-    if len(pieces) == 2:
-        return pieces[0] + pieces[1] / 60 if not late else (pieces[0] % 12 + 12) * 60 + pieces[1]
-    hours = pieces[0] % 12 + 12 if late else pieces[0]
-    return hours * 60 + pieces[1] + pieces[2] / 60
-
-
-def _date_min(text):
-    """Minutes of a date with time; None if it is none."""
+    Raises
+    ------
+    RecordError
+        If the file cannot be read, or holds no time or current.
+    """
+    path = Path(path)
     try:
-        return datetime.fromisoformat(text.replace("Z", "+00:00")).timestamp() / 60
-    except ValueError:
-        pass
-    bare = text.replace(",", ".").replace("T", " ")
-    for day in ("%d.%m.%Y", "%d/%m/%Y", "%m/%d/%Y", "%Y/%m/%d", "%d-%m-%Y"):
-        for clock in ("%H:%M:%S.%f", "%H:%M:%S", "%H:%M"):
-            try:
-                return datetime.strptime(bare, f"{day} {clock}").timestamp() / 60
-            except ValueError:
-                continue
-    return None
+        text = path.read_bytes()
+    except OSError as error:
+        raise RecordError(f"the log {path} cannot be opened: {error.strerror}; check its name") from None
+    return parse_trace(decode_log(text), path.name, columns)
+
+
+def parse_trace(text, name="log", columns=None):
+    """Read the text of a logger's file; see `read_trace`."""
+    rows, start = log_table(text, name)
+    headers = headers_above(rows, start)
+    data = [row for row in rows[start:] if is_data(row)]
+    found, notes = _columns(headers, data, columns, name)
+    read = {quantity: _values(guess, data, notes) for quantity, guess in found.items()}
+    names = {quantity: guess.header for quantity, guess in found.items()}
+    return make_trace(*(read.get(quantity) for quantity in QUANTITIES), columns=names, notes=notes)
+
+
+def make_trace(
+    time_min,
+    current_a,
+    voltage_v=None,
+    electrolyte_temp_c=None,
+    columns: dict | None = None,
+    notes=(),
+    by_hand: bool = False,
+) -> Trace:
+    """Check the figures of a log and return it as a `Trace`.
+
+    Parameters
+    ----------
+    time_min, current_a : array of shape (N,)
+    voltage_v, electrolyte_temp_c : array of shape (N,), optional
+    notes : sequence of str
+
+    Raises
+    ------
+    RecordError
+        If the clock goes backwards, too few rows hold a number, or the current is never positive.
+    """
+    t, current = np.asarray(time_min, float), np.asarray(current_a, float)
+    notes = list(notes)
+    known = np.isfinite(t) & np.isfinite(current)
+    least = 2 if by_hand else _LEAST_ROWS
+    if known.sum() < least:
+        raise RecordError(f"the log has {known.sum()} rows with time and current; at least {least} are needed")
+    if not known.all():
+        notes.append(Note("bench.rows_left_out", count=int((~known).sum())))
+    t, current = t[known], current[known]
+    back = np.flatnonzero(np.diff(t) < 0)
+    if back.size:
+        raise RecordError(
+            f"the clock goes backwards in the log, from {t[back[0]]:.4g} to {t[back[0] + 1]:.4g} min at row "
+            f"{back[0] + 2}; "
+            "cut the file into one run, or mend the time column"
+        )
+    if np.median(current[np.abs(current) > 0.05 * np.abs(current).max()] if current.any() else [0]) < 0:
+        current = -current
+        notes.append(Note("bench.sign_turned"))
+    if not current.max() > 0:
+        raise RecordError("the log holds no current above 0 A; check which column is the current")
+    others = [None if extra is None else np.asarray(extra, float)[known] for extra in (voltage_v, electrolyte_temp_c)]
+    others = [None if extra is None or np.isnan(extra).all() else extra for extra in others]
+    if others[0] is not None and np.nanmedian(others[0]) < 0:
+        others[0] = -others[0]
+    return Trace(t - t[0], current, *others, columns or {}, tuple(notes), by_hand)
+
+
+def log_headers(text, name="log"):
+    """Return the headers of a log's columns; their numbers from 1 where it names none."""
+    rows, start = log_table(text, name)
+    return headers_above(rows, start) or [str(number) for number in range(1, len(rows[start]) + 1)]
 
 
 def log_table(text, name="log"):
@@ -104,12 +207,6 @@ def log_table(text, name="log"):
     if start is None:
         raise RecordError(f"{name} holds no row of numbers; a log with time and current is needed")
     return rows, start
-
-
-def log_headers(text, name="log"):
-    """Return the headers of a log's columns; their numbers from 1 where it names none."""
-    rows, start = log_table(text, name)
-    return headers_above(rows, start) or [str(number) for number in range(1, len(rows[start]) + 1)]
 
 
 def decode_log(raw):
@@ -151,63 +248,6 @@ def headers_above(rows, start):
             return [f"{word} [{unit.strip('[]()')}]" for word, unit in zip(rows[start - 2], above, strict=True)]
         return above
     return []
-
-
-def number_of(cell):
-    """A number with decimal point or comma; None if it is none."""
-    text = cell.strip().strip('"').replace("\u2212", "-")
-    text = re.sub(r"\s*(?:mA|A|V|°C|C|s|min)$", "", text)
-    if re.fullmatch(r"[-+]?\d*[.,]?\d+(?:[eE][-+]?\d+)?|[-+]?\d+[.,]", text):
-        return float(text.replace(",", "."))
-    return None
-
-
-QUANTITIES = ("time_min", "current_a", "voltage_v", "electrolyte_temp_c")
-
-# words per quantity, best first; the languages loggers are sold in
-_WORDS = {
-    "time_min": (
-        r"elapsed|time|zeit|temps|tiempo|tempo|tid|seconds?|secs?|minutes?|mins?|hours?|"
-        r"clock|timestamps?|datetime|ts|uhrzeit|uhr"
-    ),
-    "current_a": r"current|ampere?s?|amps?|iout|curr|strom|courant|corriente|corrente",
-    "voltage_v": r"voltage|volts?|vout|uout|spannung|tension|tensione",
-    "electrolyte_temp_c": r"temp(?:erature)?s?|electrolyte|bath|acid|thermo\w*",
-}
-_SHORT = {"t": "time_min", "i": "current_a", "u": "voltage_v", "v": "voltage_v", "a": "current_a", "s": "time_min"}
-_UNITS = {
-    "ms": ("time_min", 1 / 60000),
-    "s": ("time_min", 1 / 60),
-    "sec": ("time_min", 1 / 60),
-    "secs": ("time_min", 1 / 60),
-    "second": ("time_min", 1 / 60),
-    "seconds": ("time_min", 1 / 60),
-    "min": ("time_min", 1.0),
-    "mins": ("time_min", 1.0),
-    "minute": ("time_min", 1.0),
-    "minutes": ("time_min", 1.0),
-    "h": ("time_min", 60.0),
-    "hour": ("time_min", 60.0),
-    "hours": ("time_min", 60.0),
-    "ma": ("current_a", 1e-3),
-    "a": ("current_a", 1.0),
-    "amp": ("current_a", 1.0),
-    "amps": ("current_a", 1.0),
-    "ampere": ("current_a", 1.0),
-    "mv": ("voltage_v", 1e-3),
-    "v": ("voltage_v", 1.0),
-    "volt": ("voltage_v", 1.0),
-    "volts": ("voltage_v", 1.0),
-    "c": ("electrolyte_temp_c", 1.0),
-    "degc": ("electrolyte_temp_c", 1.0),
-    "°c": ("electrolyte_temp_c", 1.0),
-    "f": ("electrolyte_temp_c", "fahrenheit"),
-    "degf": ("electrolyte_temp_c", "fahrenheit"),
-    "°f": ("electrolyte_temp_c", "fahrenheit"),
-}
-# columns that name a quantity but are another thing
-_OTHER = re.compile(r"density|dm2|dm²|room|ambient|power|energy|charge|limit|max|min\b(?=.*(?:volt|curr))|ovp|ocp")
-_SET = re.compile(r"\bset|soll|target|wanted|plan")
 
 
 @dataclass(frozen=True)
@@ -287,122 +327,6 @@ def _word_of(text):
     return _SHORT.get(bare.split("/")[0].strip())
 
 
-_MANY_MIN = 240  # a run is not longer: larger figures without a unit are seconds
-_MANY_S = 100_000
-_HOTTEST_C = 50.0  # no electrolyte is: larger figures without a unit are °F
-_LEAST_ROWS = 3
-
-
-@dataclass(frozen=True)
-class Trace:
-    """A run's log in our units.
-
-    Attributes
-    ----------
-    time_min, current_a : ndarray of shape (N,)
-        Time from the first row.
-    voltage_v, electrolyte_temp_c : ndarray of shape (N,) or None
-    columns : dict of str to str
-        Which header each quantity was read from, to be confirmed by the user.
-    notes
-        What was assumed or left out.
-    by_hand
-        True for a few notes rather than a logger.
-    """
-
-    time_min: np.ndarray
-    current_a: np.ndarray
-    voltage_v: np.ndarray | None = None
-    electrolyte_temp_c: np.ndarray | None = None
-    columns: dict = None
-    notes: tuple = ()
-    by_hand: bool = False
-
-
-def make_trace(
-    time_min,
-    current_a,
-    voltage_v=None,
-    electrolyte_temp_c=None,
-    columns: dict | None = None,
-    notes=(),
-    by_hand: bool = False,
-) -> Trace:
-    """Check the figures of a log and return it as a `Trace`.
-
-    Parameters
-    ----------
-    time_min, current_a : array of shape (N,)
-    voltage_v, electrolyte_temp_c : array of shape (N,), optional
-    notes : sequence of str
-
-    Raises
-    ------
-    RecordError
-        If the clock goes backwards, too few rows hold a number, or the current is never positive.
-    """
-    t, current = np.asarray(time_min, float), np.asarray(current_a, float)
-    notes = list(notes)
-    known = np.isfinite(t) & np.isfinite(current)
-    least = 2 if by_hand else _LEAST_ROWS
-    if known.sum() < least:
-        raise RecordError(f"the log has {known.sum()} rows with time and current; at least {least} are needed")
-    if not known.all():
-        notes.append(Note("bench.rows_left_out", count=int((~known).sum())))
-    t, current = t[known], current[known]
-    back = np.flatnonzero(np.diff(t) < 0)
-    if back.size:
-        raise RecordError(
-            f"the clock goes backwards in the log, from {t[back[0]]:.4g} to {t[back[0] + 1]:.4g} min at row "
-            f"{back[0] + 2}; "
-            "cut the file into one run, or mend the time column"
-        )
-    if np.median(current[np.abs(current) > 0.05 * np.abs(current).max()] if current.any() else [0]) < 0:
-        current = -current
-        notes.append(Note("bench.sign_turned"))
-    if not current.max() > 0:
-        raise RecordError("the log holds no current above 0 A; check which column is the current")
-    others = [None if extra is None else np.asarray(extra, float)[known] for extra in (voltage_v, electrolyte_temp_c)]
-    others = [None if extra is None or np.isnan(extra).all() else extra for extra in others]
-    if others[0] is not None and np.nanmedian(others[0]) < 0:
-        others[0] = -others[0]
-    return Trace(t - t[0], current, *others, columns or {}, tuple(notes), by_hand)
-
-
-def read_trace(path: str | Path, columns=None) -> Trace:
-    """Read a logger's file.
-
-    Parameters
-    ----------
-    path
-        Text with columns; comma, semicolon, tab or blanks between, decimal point or comma.
-    columns : dict of str to str, optional
-        Header (or number from 1) of each quantity, where the guess is wrong: ``{"current_a": "Ch 2"}``.
-
-    Raises
-    ------
-    RecordError
-        If the file cannot be read, or holds no time or current.
-    """
-    path = Path(path)
-    try:
-        text = path.read_bytes()
-    except OSError as error:
-        raise RecordError(f"the log {path} cannot be opened: {error.strerror}; check its name") from None
-    return parse_trace(decode_log(text), path.name, columns)
-
-
-def parse_trace(text, name="log", columns=None):
-    """Read the text of a logger's file; see `read_trace`."""
-    rows, start = log_table(text, name)
-    headers = headers_above(rows, start)
-    data = [row for row in rows[start:] if is_data(row)]
-    found, notes = _columns(headers, data, columns, name)
-    read = {quantity: _values(guess, data, notes) for quantity, guess in found.items()}
-    names = {quantity: guess.header for quantity, guess in found.items()}
-    return make_trace(*(read.get(quantity) for quantity in QUANTITIES), columns=names, notes=notes)
-
-
 def _columns(headers, data, wanted, name):
     notes = []
     found = guess_columns(headers)
@@ -464,6 +388,60 @@ def _time_without_unit(values, notes):
         unit, minutes = "minutes", 1.0
     notes.append(Note("bench.taken_as", column="time", unit=unit))
     return values * minutes
+
+
+def number_of(cell):
+    """A number with decimal point or comma; None if it is none."""
+    text = cell.strip().strip('"').replace("\u2212", "-")
+    text = re.sub(r"\s*(?:mA|A|V|°C|C|s|min)$", "", text)
+    if re.fullmatch(r"[-+]?\d*[.,]?\d+(?:[eE][-+]?\d+)?|[-+]?\d+[.,]", text):
+        return float(text.replace(",", "."))
+    return None
+
+
+def minutes_of_moments(cells):
+    """Minutes from clock times or dates; midnight may pass once."""
+    minutes = np.array([np.nan if (moment := moment_min(cell)) is None else moment for cell in cells])
+    overnight = np.concatenate([[0], np.cumsum(np.diff(np.nan_to_num(minutes)) < -_DAY_MIN / 2)])
+    return minutes + overnight * _DAY_MIN
+
+
+def moment_min(cell):
+    """Minutes of a clock time or a date with time; None if it is neither."""
+    text = cell.strip().strip('"')
+    if _CLOCK.fullmatch(text):
+        return clock_min(text)
+    if not re.match(r"\d{1,4}[-./]\d{1,2}[-./]\d{1,4}[T ,]", text):
+        return None
+    return _date_min(text)
+
+
+def clock_min(text):
+    """Minutes of ``h:min:sec`` or ``min:sec``, 12-hour clocks too."""
+    late = text.lower().endswith("pm")
+    pieces = [
+        float(piece.replace(",", ".")) for piece in re.sub(r"\s*[ap]m$", "", text, flags=re.IGNORECASE).split(":")
+    ]
+    if len(pieces) == 2:
+        return pieces[0] + pieces[1] / 60 if not late else (pieces[0] % 12 + 12) * 60 + pieces[1]
+    hours = pieces[0] % 12 + 12 if late else pieces[0]
+    return hours * 60 + pieces[1] + pieces[2] / 60
+
+
+def _date_min(text):
+    """Minutes of a date with time; None if it is none."""
+    try:
+        return datetime.fromisoformat(text.replace("Z", "+00:00")).timestamp() / 60
+    except ValueError:
+        pass
+    bare = text.replace(",", ".").replace("T", " ")
+    for day in ("%d.%m.%Y", "%d/%m/%Y", "%m/%d/%Y", "%Y/%m/%d", "%d-%m-%Y"):
+        for clock in ("%H:%M:%S.%f", "%H:%M:%S", "%H:%M"):
+            try:
+                return datetime.strptime(bare, f"{day} {clock}").timestamp() / 60
+            except ValueError:
+                continue
+    return None
 
 
 def read_notes(text: str, end_min: float | None = None) -> Trace:

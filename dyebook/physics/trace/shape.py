@@ -1,4 +1,4 @@
-"""Shape of a log: when it ran, when it had settled, and its dropouts."""
+"""The shape of a run's log: when it ran, when it had settled, its noise and its dropouts."""
 
 import itertools
 from dataclasses import dataclass
@@ -9,7 +9,10 @@ __all__ = ["OFF_SHARE", "Dip", "RunLog", "find_dips", "in_bins", "noise_of", "on
 
 OFF_SHARE = 0.06  # of the usual current; below it the supply gives nothing worth counting
 _STILL_OFF = 2.0  # times that: only above it the current counts as back
-_FLOOR = 0.02
+_FLOOR = 0.02  # of the usual level: less is taken as this, so that its logarithm stays
+_ON_SHARE = 0.15  # of the highest current: a sample above it says what is usual
+_RUN_DOWN_MIN, _HELD_MIN = 1.5, 3.5  # before the end: where switching off may begin, and from where the level is taken
+_HELD_SHARE = 0.85  # of that level: below it the supply was being turned down
 _BIN_MIN = 10 / 60
 _MOST_BINS = 220
 
@@ -41,7 +44,7 @@ def on_window(time_min, current_a):
     A run-down at the very end, where the supply is switched off, is left out: it is no event.
     """
     high = np.quantile(current_a, 0.95)
-    running = current_a > 0.15 * high
+    running = current_a > _ON_SHARE * high
     if not high > 0 or not running.any():
         return 0, 0, 0.0
     level = float(np.median(current_a[running]))
@@ -54,12 +57,12 @@ def on_window(time_min, current_a):
 
 def _before_run_down(time_min, current_a, first, stop):
     end = time_min[stop - 1]
-    before = (time_min > end - 3.5) & (time_min < end - 1.5)
+    before = (time_min > end - _HELD_MIN) & (time_min < end - _RUN_DOWN_MIN)
     before[:first] = False
     if before.sum() < 3:
         return stop
-    held = np.flatnonzero(current_a[first:stop] > 0.85 * np.median(current_a[before])) + first
-    if not held.size or time_min[held[-1]] < end - 1.5:
+    held = np.flatnonzero(current_a[first:stop] > _HELD_SHARE * np.median(current_a[before])) + first
+    if not held.size or time_min[held[-1]] < end - _RUN_DOWN_MIN:
         return stop
     return int(held[-1]) + 1
 
