@@ -23,7 +23,7 @@ from dyebook.book.store import open_book
 from dyebook.errors import DyebookError
 from dyebook.physics.trace.events import report_trace
 from dyebook.physics.trace.read import read_trace
-from tests.book.test_instrument import TEXT, XML
+from tests.book.exchange.test_instrument import TEXT, XML
 from tests.photo import mutations as damage
 
 SLOW_S = 3

@@ -42,10 +42,3 @@ def test_the_whole_way_back_from_a_reading(store, dip, photo):
     assert (way["dip"]["dwell_min"], way["run"]["film_um"], way["dye"]["name"]) == (5.0, 12.0, "Harbour blue")
     assert [row.batch for row in store.batches(order="26-014")] == [number]
     assert store.batches(order="none such") == []
-
-
-def test_a_batch_can_be_done_again_with_the_same_settings(store, dip):
-    first = store.batch(store.add_batch(dip((40, 0, 0), bath="Tank 1", rinse_temp_c=18, note="once")))
-    again = store.batch(store.add_batch(first.record()))
-    assert again.record() == first.record()
-    assert (again.lab, again.note) == (None, None)

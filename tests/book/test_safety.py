@@ -1,4 +1,4 @@
-"""Many stations, cut power, full and read-only disks: nothing acknowledged is lost, nothing is half written."""
+"""Many stations, cut power, full disks, a clock set back, a server that restarts: nothing acknowledged is lost."""
 
 import errno
 import os
@@ -11,6 +11,7 @@ import time
 from pathlib import Path
 
 import pytest
+from sqlalchemy import text
 
 from dyebook.book.store import open_book
 from dyebook.errors import BookError
@@ -105,36 +106,6 @@ def test_two_editors_at_the_same_instant_one_is_told(store, dip, book_url):
     assert len(store.history()) == 1
 
 
-def test_a_photo_stopped_between_its_row_and_its_place_is_found(store, dip, photo):
-    sha = store.batch(store.add_batch(dip(), photo)).photo
-    place = store.photos.path(sha)
-    waiting = place.parents[1] / "incoming" / f"{sha}-0a1b2c3d"
-    place.rename(waiting)
-    assert store.photo_bytes(sha) == photo
-    assert store.check() == []
-    assert place.read_bytes() == photo
-    assert not waiting.exists()
-
-
-def test_a_photo_whose_row_was_never_written_is_swept_up_in_the_end(store, photo):
-    waiting = store.photos.folder / "incoming" / f"{'0' * 64}-0a1b2c3d"
-    waiting.parent.mkdir(parents=True)
-    waiting.write_bytes(photo)
-    assert store.check() == []
-    assert waiting.exists()
-    os.utime(waiting, (0, 0))
-    assert store.check() == []
-    assert not waiting.exists()
-
-
-def test_a_damaged_photo_is_healed_when_it_is_given_again(store, dip, photo):
-    sha = store.batch(store.add_batch(dip(), photo)).photo
-    store.photos.path(sha).write_bytes(b"spoilt")
-    assert "altered" in store.check()[0]
-    store.add_batch(dip(), photo)
-    assert store.check() == []
-
-
 def test_a_full_disk_while_the_photo_is_written(store, dip, photo, monkeypatch):
     def full(_handle):
         raise OSError(errno.ENOSPC, "No space left on device")
@@ -198,34 +169,45 @@ def test_a_book_on_a_disk_that_is_all_read_only_can_still_be_read(tmp_path, dip,
             book.add_batch(dip())
 
 
-def test_photos_elsewhere_through_a_memory_file_system(book_url, dip, photo):
-    with open_book(book_url, photos="memory://shop/photos") as book:
-        sha = book.batch(book.add_batch(dip(), photo)).photo
-        assert book.photo_bytes(sha) == photo
-        assert book.check() == []
-        book.photos.system.pipe_file(book.photos.path(sha), b"spoilt")
-        assert "altered" in book.check()[0]
-        book.photos.system.rm_file(book.photos.path(sha))
-        assert "missing" in book.check()[0]
-        with pytest.raises(BookError, match="missing"):
-            book.photo_bytes(sha)
-        book.photos.system.pipe_file(book.photos.root + "/stray.jpg", photo)
-        assert "stray.jpg" in book.check()[-1]
-        book.photos.system.rm(book.photos.root, recursive=True)
-
-
-@pytest.mark.parametrize("book_url", [pytest.param("postgres", marks=pytest.mark.postgres)], indirect=True)
-def test_a_server_needs_to_be_told_where_photos_are(dip, photo, book_url, monkeypatch, tmp_path):
-    monkeypatch.delenv("DYEBOOK_PHOTOS", raising=False)
-    with open_book(book_url) as book:
-        with pytest.raises(BookError, match="nobody has said where photos are kept"):
-            book.add_batch(dip(), photo)
-        book.set_setting("photos", str(tmp_path / "shared"))
-        book.add_batch(dip(), photo)
-        assert book.check() == []
-
-
 def test_a_server_that_is_not_there():
     pytest.importorskip("psycopg", reason="the driver of the postgres extra is not installed")
     with pytest.raises(BookError, match="does not answer"):
         open_book("postgresql://nobody@127.0.0.1:1/none?connect_timeout=2")
+
+
+def test_a_clock_set_back_changes_neither_order_nor_search(store, dip, monkeypatch):
+    first = store.add_batch(dip(lab=(40, 0, 0)))
+    assert store.find((40, 0, 0))[0].row.batch == first
+    before = store.edition()
+    for module in ("rows", "tables"):
+        monkeypatch.setattr(f"dyebook.book.{module}.now", lambda: "2001-01-01T00:00:00.000Z")
+    second = store.add_batch(dip(lab=(70, 0, 0)))
+    assert [row.batch for row in store.batches()] == [second, first]
+    assert store.find((70, 0, 0))[0].row.batch == second
+    assert store.edition() != before
+    store.correct_batch(second, {"dwell_min": 7.0})
+    assert [line["action"] for line in store.batch_history(second)][-1] == "correct"
+    assert store.check() == []
+
+
+def _cut_while_writing(store):
+    """End the server's side of a connection in the middle of its transaction, as a restart does."""
+    with store.writing() as connection:
+        own = connection.execute(text("SELECT pg_backend_pid()")).scalar()
+        with store.reading() as other:
+            other.execute(text("SELECT pg_terminate_backend(:own)"), {"own": own})
+        connection.execute(text("INSERT INTO dyes (name, added_at, added_by) VALUES ('half', 'x', 'x')"))
+
+
+def test_a_server_that_restarts_is_told_and_work_goes_on(store, dip):
+    if store.place.file is not None:
+        pytest.skip("a file has no server")
+    store.add_batch(dip())
+    for _ in range(3):
+        with pytest.raises(BookError, match="does not answer"):
+            _cut_while_writing(store)
+        kept = store.add_batch(dip())
+        assert [row.batch for row in store.batches(1)] == [kept]
+    assert len(store.batches()) == 4
+    assert [row["name"] for row in store.rows("dyes")] == ["Harbour blue"]
+    assert store.check() == []

@@ -101,12 +101,6 @@ def test_unknown_white_is_refused():
         lab.adapt_lab((50, 0, 0), "D999")
 
 
-def test_difference_in_words():
-    assert lab.describe_difference((50, 0, 0), (50, 0, 0)) == "the same"
-    assert lab.describe_difference((50, 0, 0), (53, 0, -3)) == "lighter and bluer"
-    assert lab.describe_difference((50, 0, 0), (40, 1, 0)) == "much darker and a little redder"
-
-
 def test_screen_colour_marks_what_srgb_cannot_show():
     codes, clipped = lab.lab_to_srgb8([[100, 0, 0], [60, -90, 0]])
     assert tuple(codes[0]) == (255, 255, 255)

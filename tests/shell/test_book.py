@@ -61,9 +61,10 @@ def test_what_is_impossible_is_refused(run):
     assert run("list") == []
 
 
-def test_damage_is_told(run, tmp_path, photo):
+def test_damage_is_told(run, tmp_path):
     from dyebook.book.store import open_book
 
+    photo = b"\xff\xd8\xff\xe0" + bytes(5000)
     run("record", *SETTINGS)
     with open_book() as book:
         sha = book.add_photo(photo, 1)

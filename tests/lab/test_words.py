@@ -1,10 +1,10 @@
-"""Munsell notations against chart patches whose notation and chromaticity were published side by side."""
+"""Words for differences; Munsell notations against chart patches whose chromaticity was published beside them."""
 
 import colour
 import pytest
 
 from dyebook.errors import RecordError
-from dyebook.lab import adapt_lab, delta_e_00, looks_like_munsell, munsell_to_lab
+from dyebook.lab import adapt_lab, delta_e_00, describe_difference, looks_like_munsell, munsell_to_lab
 
 # McCamy, Marcus & Davidson, J. Appl. Photogr. Eng. 2 (1976) 95, table 1:
 # notation beside measured xyY under illuminant C
@@ -47,3 +47,9 @@ def test_notations_are_known_by_their_look(text, is_one):
 def test_what_is_no_notation_is_refused(text):
     with pytest.raises(RecordError):
         munsell_to_lab(text)
+
+
+def test_difference_in_words():
+    assert describe_difference((50, 0, 0), (50, 0, 0)) == "the same"
+    assert describe_difference((50, 0, 0), (53, 0, -3)) == "lighter and bluer"
+    assert describe_difference((50, 0, 0), (40, 1, 0)) == "much darker and a little redder"
