@@ -16,7 +16,7 @@ from dyebook.report import words as report_words
 from dyebook.report.words import pairs_html
 from dyebook.screens import paper, session, tasks
 from dyebook.screens.navigation import go_to_order, go_to_photo, go_to_trouble
-from dyebook.screens.orders import batches as order_batches
+from dyebook.screens.orders import show_verdict
 from dyebook.screens.settings import fill_from
 from dyebook.screens.swatch import show_swatch
 
@@ -64,7 +64,7 @@ def show(book, number, on_back):
         _show_photos(book, number, row.version)
     with right:
         _show_readings(book, row)
-        order_batches.show_verdict(book, number)
+        show_verdict(book, number)
         _show_verdicts(book, number)
         _offer_causes(row)
         _show_settings(row)

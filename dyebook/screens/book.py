@@ -1,18 +1,15 @@
 """Book: the wall of swatches, found by colour, words or day; a chosen one opens."""
 
-import re
-
 import streamlit as st
 
-from dyebook.errors import RecordError
-from dyebook.lab import lab_to_lch, srgb8_to_lab
-from dyebook.record import check_value
+from dyebook.lab import lab_to_lch
 from dyebook.report import words as report_words
 from dyebook.screens import batch, paper, session
 from dyebook.screens.drafts import keep, recall
+from dyebook.screens.shade.target import read_colour
 from dyebook.screens.swatch import show_swatch, wall
 
-__all__ = ["parse_colour", "show"]
+__all__ = ["show"]
 
 NEWEST, HUE, LIGHT = "newest first", "by hue", "light to dark"
 _STEP = 60
@@ -76,7 +73,7 @@ def _questions(book):
     text = second.text_input("Words in notes and names", key="find_text", placeholder="kettle, 6061, bath name …")
     dyes = sorted(row["name"] for row in book.rows("dyes"))
     dye = third.selectbox("Dye", dyes, index=None, key="find_dye", placeholder="all dyes")
-    colour = parse_colour(asked, book) if asked.strip() else None
+    colour = read_colour(asked, book) if asked.strip() else None
     filters = {name: value for name, value in (("text", text.strip() or None), ("dye", dye)) if value}
     if colour is not None:
         show_swatch(colour, "Looking for")
@@ -85,40 +82,9 @@ def _questions(book):
     return None, filters, order
 
 
-_COLOUR_HELP = "A Lab colour (D65, 2°) as L, a, b; a screen colour as #rrggbb; or the number of a batch."
-
-
-def parse_colour(text, book):
-    """Return the Lab of what somebody typed.
-
-    Parameters
-    ----------
-    text : str
-        ``"35, 10, -42"``, ``"#1f4e8c"``, or ``"batch 12"``, ``"12"``.
-    book : dyebook.book.store.Book
-
-    Returns
-    -------
-    tuple of 3 floats
-
-    Raises
-    ------
-    RecordError
-        If it is none of these, or the batch was never read.
-    """
-    text = text.strip().replace("−", "-")
-    code = re.fullmatch(r"#?([0-9a-fA-F]{6})", text)
-    if code and (text.startswith("#") or not text.isdigit()):
-        return tuple(srgb8_to_lab(bytes.fromhex(code[1])))
-    if number := re.fullmatch(r"(?:batch\s*)?#?(\d+)", text, re.IGNORECASE):
-        row = book.batch(int(number[1]))
-        if row.lab is None:
-            raise RecordError(f"batch {row.batch} has no reading yet; photograph it, or give the colour as L, a, b")
-        return tuple(row.lab)
-    numbers = re.findall(r"[-+]?\d+(?:\.\d+)?", text)
-    if len(numbers) != 3:
-        raise RecordError(f"{text!r} is no colour; write L, a, b such as 35, 10, -42, or #rrggbb, or a batch's number")
-    return tuple(check_value(axis, number) for axis, number in zip("Lab", numbers, strict=True))
+_COLOUR_HELP = (
+    "A Lab colour (D65, 2°) as L, a, b; a screen colour as #rrggbb; a Munsell notation; or the number of a batch."
+)
 
 
 def _look_up(book, colour, filters, order):

@@ -22,7 +22,7 @@ PAGES = (
 )
 # opened now and then: in smaller type, on the phone above the page and not at the thumb
 MORE_PAGES = (
-    ("orders", "Orders", ":material/assignment:", "orders.page"),
+    ("orders", "Orders", ":material/assignment:", "orders"),
     ("baths", "Baths", ":material/opacity:", "baths"),
     ("trouble", "Trouble", ":material/troubleshoot:", "trouble"),
     ("camera", "Camera", ":material/tune:", "camera"),

@@ -1,7 +1,4 @@
-"""Pieces of page of our own: the wall of swatches, and corners tapped on a photo.
-
-Colours as people see them: a patch, and always its words and figures beside it.
-"""
+"""Colours on a page: always a patch with its words and figures; walls of batches; corners tapped on a photo."""
 
 from base64 import b64encode
 from html import escape
@@ -12,7 +9,11 @@ import streamlit as st
 from dyebook.lab import describe_colour, lab_to_srgb8
 from dyebook.report import words as report_words
 
-__all__ = ["hex_of", "show_pair", "show_slip", "show_swatch", "tap_corners", "tile_of", "wall", "web_text"]
+__all__ = ["OUTSIDE", "hex_of", "show_pair", "show_slip", "show_swatch", "tap_corners", "wall", "web_text"]
+
+# of a colour that the screen cannot show: its nearest stands there
+OUTSIDE = "stronger than shown"
+_WEB = Path(__file__).parent / "web"
 
 
 def hex_of(lab):
@@ -21,52 +22,26 @@ def hex_of(lab):
     return "#" + bytes(codes).hex(), bool(outside)
 
 
-def tile_of(row, near=None, doubt=""):
-    """Return a batch as the wall of swatches draws it.
+def _patch(lab, empty=""):
+    """A patch of a colour; without one a hatched patch that says what is missing."""
+    if lab is None:
+        return f"<div class='patch unread'><span>{escape(empty)}</span></div>"
+    colour, outside = hex_of(lab)
+    mark = f"<span>{OUTSIDE}</span>" if outside else ""
+    return f"<div class='patch' style='background:{colour}'>{mark}</div>"
 
-    Parameters
-    ----------
-    row : BatchRow
-    near : float, optional
-        CIEDE2000 to what was looked for.
-    doubt : str
-        A few words.
 
-    Returns
-    -------
-    dict
-    """
-    colour, outside = (None, False) if row.lab is None else hex_of(row.lab)
-    figures = [] if row.lab is None else [report_words.lab_text(row.lab)]
-    lines = [
-        *figures,
-        report_words.dye_text(row),
-        *report_words.settings_lines(row),
-        report_words.moment_text(row.dyed_at or row.added_at),
-    ]
-    if near is not None:
-        lines.insert(0, report_words.distance_text(near))
-    return {
-        "batch": row.batch,
-        "title": f"Batch {row.batch}",
-        "colour": colour,
-        "outside": outside,
-        "word": "" if row.lab is None else describe_colour(row.lab),
-        "lines": lines,
-        "doubt": doubt,
-    }
+def _figures(lab, lab_u=None):
+    """L*, a* and b*, each kept in one piece where the line breaks."""
+    pieces = report_words.lab_text(lab, lab_u).split("  ")
+    return " ".join(f"<span class='figure'>{escape(piece)}</span>" for piece in pieces)
 
 
 def show_swatch(lab, title, lab_u=None, lines=()):
     """Draw one large swatch with its name, its figures and further lines of words."""
-    colour, outside = hex_of(lab)
-    told = [f"<strong>{escape(title)}</strong>", escape(describe_colour(lab)), _figures(lab, lab_u)]
-    told += [escape(line) for line in lines]
-    mark = "<span class='outside'>beyond this screen: nearest shown</span>" if outside else ""
-    st.html(
-        f"<div class='dye-swatch'><div class='colour' style='background:{colour}'>{mark}</div>"
-        f"<div class='words'>{'<br>'.join(told)}</div></div>"
-    )
+    words = [f"<strong>{escape(title)}</strong>", escape(describe_colour(lab)), _figures(lab, lab_u)]
+    words += [escape(line) for line in lines]
+    st.html(f"<div class='dye-swatch'>{_patch(lab)}<div class='words'>{'<br>'.join(words)}</div></div>")
 
 
 def show_slip(lab, title, lines=(), pairs=(), empty="no shade yet"):
@@ -81,45 +56,31 @@ def show_slip(lab, title, lines=(), pairs=(), empty="no shade yet"):
     pairs : sequence of (str, str)
     empty : str
     """
-    colour, outside = (None, False) if lab is None else hex_of(lab)
-    mark = "<span class='outside'>beyond this screen</span>" if outside else ""
-    patch = f"<div class='colour unread'><span class='outside'>{escape(empty)}</span></div>"
-    if colour is not None:
-        patch = f"<div class='colour' style='background:{colour}'>{mark}</div>"
-    told = [f"<strong>{escape(title)}</strong>"]
-    told += [f"<span class='said'>{escape(describe_colour(lab))}</span>"] if lab is not None else []
-    told += [f"<span>{escape(line)}</span>" for line in lines]
-    table = report_words.pairs_html(pairs, "settings") if pairs else ""
-    st.html(f"<div class='dye-slip'>{patch}<div class='words'>{''.join(told)}{table}</div></div>", width="stretch")
-
-
-def show_pair(wanted, got, names, lines=()):
-    """Draw two colours edge to edge, as an eye compares them, each with its name and figures, then lines of words.
-
-    Parameters
-    ----------
-    wanted, got : sequence of 3 floats
-    names : (str, str)
-    lines : sequence of str
-    """
-    halves, told = "", ""
-    for lab, name in zip((wanted, got), names, strict=True):
-        colour, outside = hex_of(lab)
-        mark = "<span class='outside'>beyond this screen</span>" if outside else ""
-        halves += f"<div style='background:{colour}'>{mark}</div>"
-        told += f"<div><strong>{escape(name)}</strong><br>{escape(describe_colour(lab))}<br>{_figures(lab, None)}</div>"
-    below = "".join(f"<p>{escape(line)}</p>" for line in lines)
-    st.html(f"<div class='dye-pair'><div class='halves'>{halves}</div><div class='told'>{told}</div>{below}</div>")
-
-
-def _figures(lab, lab_u):
-    """L*, a* and b*, each kept in one piece where the line breaks."""
-    return " ".join(
-        f"<span class='figure'>{escape(piece)}</span>" for piece in report_words.lab_text(lab, lab_u).split("  ")
+    words = [f"<strong>{escape(title)}</strong>"]
+    words += [f"<span class='said'>{escape(describe_colour(lab))}</span>"] if lab is not None else []
+    words += [f"<span>{escape(line)}</span>" for line in lines]
+    words += [report_words.pairs_html(pairs, "settings")] if pairs else []
+    st.html(
+        f"<div class='dye-slip'>{_patch(lab, empty)}<div class='words'>{''.join(words)}</div></div>", width="stretch"
     )
 
 
-_WEB = Path(__file__).parent / "web"
+def show_pair(colours, lines=()):
+    """Draw colours edge to edge, as an eye compares them, each with its name and figures, then lines of words.
+
+    Parameters
+    ----------
+    colours : sequence of (str, sequence of 3 floats)
+        Name and Lab, the wanted first.
+    lines : sequence of str
+    """
+    patches = "".join(_patch(lab) for _, lab in colours)
+    words = "".join(
+        f"<div><strong>{escape(name)}</strong><br>{escape(describe_colour(lab))}<br>{_figures(lab)}</div>"
+        for name, lab in colours
+    )
+    below = "".join(f"<p>{escape(line)}</p>" for line in lines)
+    st.html(f"<div class='dye-pair'><div class='patches'>{patches}</div><div class='words'>{words}</div>{below}</div>")
 
 
 def web_text(name):
@@ -146,15 +107,38 @@ def wall(rows, key, near=None, doubts=None, ribbon=False):
     int or None
     """
     near = near or [None] * len(rows)
-    tiles = [tile_of(row, far, (doubts or {}).get(row.batch, "")) for row, far in zip(rows, near, strict=True)]
+    tiles = [_tile(row, far, (doubts or {}).get(row.batch, "")) for row, far in zip(rows, near, strict=True)]
     piece = st.components.v2.component(
         "dyebook.wall", html='<div class="wall"></div>', css=web_text("wall.css"), js=web_text("wall.js")
     )
     return piece(key=key, data={"swatches": tiles, "ribbon": ribbon}, on_batch_change=_noted).batch
 
 
+def _tile(row, near, doubt):
+    """A batch as the wall's script draws it."""
+    colour, outside = (None, False) if row.lab is None else hex_of(row.lab)
+    figures = [] if row.lab is None else [report_words.lab_text(row.lab)]
+    lines = [
+        *figures,
+        report_words.dye_text(row),
+        *report_words.settings_lines(row),
+        report_words.moment_text(row.dyed_at or row.added_at),
+    ]
+    if near is not None:
+        lines.insert(0, report_words.distance_text(near))
+    return {
+        "batch": row.batch,
+        "title": f"Batch {row.batch}",
+        "colour": colour,
+        "outside": OUTSIDE if outside else "",
+        "word": "" if row.lab is None else describe_colour(row.lab),
+        "lines": lines,
+        "doubt": doubt,
+    }
+
+
 def tap_corners(picture_jpeg, key, ask, enough, least, most, corners=(), turn=0):
-    """Let somebody tap corners on a picture, and return them once "measure again" is pressed.
+    """Let corners be tapped on a picture, and return them once "measure again" is pressed.
 
     Parameters
     ----------
@@ -192,4 +176,4 @@ def tap_corners(picture_jpeg, key, ask, enough, least, most, corners=(), turn=0)
 
 
 def _noted():
-    """Streamlit hands a trigger out only when somebody listens."""
+    """Streamlit hands a trigger out only where a callback is given."""

@@ -34,7 +34,7 @@ def show():
     left, right = st.columns(2, gap="large")
     with left:
         _show_orders(today.orders)
-        st.subheader("Wants a look", anchor=False)
+        st.subheader("Look again", anchor=False)
         _show_todos(today.todos)
     st.subheader("Latest batches", anchor=False)
     go_to_batch(wall(today.recent, key="latest", doubts=_doubts(today.todos), ribbon=True))

@@ -84,7 +84,7 @@ def _show_verdict(book, row):
     found = judge_batch(book, row.batch, None if target else wanted, limit)
     head, lines = report_trouble.verdict_lines(found)
     st.subheader(head, anchor=False)
-    show_pair(wanted, row.lab, (name, f"Batch {row.batch}"), lines)
+    show_pair([(name, wanted), (f"Batch {row.batch}", row.lab)], lines)
 
 
 def _case(book, number):
@@ -223,7 +223,7 @@ def _show_shade_pair(book):
     found = judge_shade(Shade(colours[sample]), Shade(colours[part]), tolerance, measure=measure, together=True)
     head, lines = report_trouble.verdict_lines(found)
     st.subheader(head, anchor=False)
-    show_pair(colours[sample], colours[part], ("Sample", "Part"), lines)
+    show_pair([("Sample", colours[sample]), ("Part", colours[part])], lines)
 
 
 def _ask(book, places):

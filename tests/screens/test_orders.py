@@ -56,7 +56,7 @@ def test_a_batch_answers_an_order_is_passed_and_the_order_goes_out(shop, open_pa
     page.button(key="undecide_1").click().run()
     assert "Passed" not in _texts(page)
     page.button(key="close_order").click().run()
-    assert "Went out" in _texts(page)
+    assert "Delivered" in _texts(page)
     page.button(key="reopen").click().run()
     with open_book(shop) as book:
         assert len(orders.open_orders(book)) == 1

@@ -97,7 +97,7 @@ def test_a_customers_sample_is_matched(desk, served):
     desk.get_by_role("heading", name="Lamp knobs").wait_for()
     _press(desk, "What to set for it")
     desk.get_by_role("heading", name="Shade").wait_for()
-    desk.locator(".shade-pair, .shade-baths").first.wait_for(timeout=60_000)
+    desk.locator(".dye-pair, .shade-baths").first.wait_for(timeout=60_000)
     assert desk.get_by_text("Lamp knobs, as the sample").first.is_visible()
     with open_book(served.book) as book:
         target = target_of(book, 1)

@@ -17,8 +17,7 @@ from dyebook.record import SETTINGS, DyeRecord
 from dyebook.report import words as report_words
 from dyebook.screens.drafts import draft, forget, keep, recall
 from dyebook.screens.navigation import go_to_batch, go_to_order, go_to_redip, go_to_step
-from dyebook.screens.orders.batches import show_verdict
-from dyebook.screens.orders.page import ask_tolerance
+from dyebook.screens.orders import ask_tolerance, show_verdict
 from dyebook.screens.photo import roll as photo_roll
 from dyebook.screens.settings import show_settings, typed_settings
 from dyebook.screens.swatch import show_pair
@@ -88,7 +87,7 @@ def compare_with_sample(parts):
     for index, part in enumerate(parts):
         if index != sample:
             told = f"Part {index + 1} against the sample – {report_words.difference_text(parts[sample].lab, part.lab)}."
-            show_pair(parts[sample].lab, part.lab, ("The sample", f"Part {index + 1}"), [told])
+            show_pair([("The sample", parts[sample].lab), (f"Part {index + 1}", part.lab)], [told])
 
 
 _NEW, _MORE, _SAMPLE = "A new batch", "A batch in the book", "A customer's sample"

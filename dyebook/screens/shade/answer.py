@@ -19,35 +19,12 @@ from dyebook.screens.fields import choose_from, switch
 from dyebook.screens.navigation import go_to_photo
 from dyebook.screens.settings import fill_with
 from dyebook.screens.shade.baths import advise, depth_of, fixed_in, learn, mixes, reckoned_now, suggestions
-from dyebook.screens.swatch import hex_of
+from dyebook.screens.swatch import OUTSIDE, hex_of, show_pair
 
 __all__ = ["show", "show_pair", "show_ribbon"]
 
-_OUTSIDE = "beyond this screen: nearest shown"
 # under every so many swatches stands a dwell
 _LABEL_EVERY = 6
-
-
-def show_pair(pairs):
-    """Draw colours edge to edge, as one compares them, with their names and figures below.
-
-    Parameters
-    ----------
-    pairs : sequence of (str, Lab)
-    """
-    patches, told = [], []
-    for title, lab in pairs:
-        colour, outside = hex_of(lab)
-        mark = f"<span class='outside'>{_OUTSIDE}</span>" if outside else ""
-        patches.append(f"<div style='background:{colour}'>{mark}</div>")
-        figures = " ".join(
-            f"<span class='figure'>{escape(piece)}</span>" for piece in report_words.lab_text(lab).split("  ")
-        )
-        told.append(f"<div><strong>{escape(title)}</strong><br>{escape(describe_colour(lab))}<br>{figures}</div>")
-    st.html(
-        f"<div class='shade-pair'><div class='patches'>{''.join(patches)}</div>"
-        f"<div class='told'>{''.join(told)}</div></div>"
-    )
 
 
 def show_ribbon(run, target):
@@ -70,7 +47,7 @@ def show_ribbon(run, target):
     where = f"left:{at:.2f}%" if side == "left" else f"right:{100 - at:.2f}%"
     pin = (
         f"<div class='pin {side}' style='{where}'><span class='head' style='background:{colour}'></span>"
-        f"<span>target{', ' + _OUTSIDE if outside else ''}</span></div>"
+        f"<span>target{', ' + OUTSIDE if outside else ''}</span></div>"
     )
     words = depth_text(run)
     st.html(
@@ -84,7 +61,7 @@ def _cell(run, index):
     colour, outside = hex_of(run.lab[index])
     title = f"{dwell_text(run.dwell_min[index])}: {report_words.lab_text(run.lab[index])}"
     kind = " class='beyond'" if outside else ""
-    return f"<i{kind} style='background:{colour}' title='{escape(title + (', ' + _OUTSIDE if outside else ''))}'></i>"
+    return f"<i{kind} style='background:{colour}' title='{escape(title + (', ' + OUTSIDE if outside else ''))}'></i>"
 
 
 def _ends(run):
@@ -145,7 +122,7 @@ def _tile(number, name, one, tolerance):
         report_shade.reach_word(one, tolerance),
         escape(report_shade.miss_text(one)),
     ]
-    lines += ["beyond this screen: nearest shown"] if outside else []
+    lines += [OUTSIDE] if outside else []
     told = "<br>".join(lines)
     return f"<div><span class='colour' style='background:{colour}'></span><span class='words'>{told}</span></div>"
 

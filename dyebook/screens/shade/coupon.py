@@ -13,8 +13,8 @@ from dyebook.screens import tasks
 from dyebook.screens.answers import show_figures
 from dyebook.screens.drafts import draft
 from dyebook.screens.fields import ask, ask_text, choose_from
-from dyebook.screens.shade.answer import show_pair
 from dyebook.screens.shade.baths import advise, coupon, learn, learn_all
+from dyebook.screens.swatch import show_pair
 
 __all__ = ["offer_strip", "show"]
 

@@ -9,9 +9,9 @@ from dyebook.jobs.baths import bath_label
 from dyebook.report import shade as report_shade
 from dyebook.screens.answers import show_cautions
 from dyebook.screens.fields import ask, ask_text, choose, choose_from
-from dyebook.screens.shade.answer import show_pair
 from dyebook.screens.shade.baths import redip
 from dyebook.screens.shade.target import read_colour
+from dyebook.screens.swatch import show_pair
 
 __all__ = ["show"]
 

@@ -1,11 +1,14 @@
 """The shade to reach: typed, from a batch, from what a customer brought, or from the last photo."""
 
+import re
+
 import streamlit as st
 
 from dyebook.advice.suggest import sample_caution
+from dyebook.errors import RecordError
 from dyebook.jobs.shade import shades_to_match
-from dyebook.lab import Lab, looks_like_munsell, munsell_to_lab
-from dyebook.screens.book import parse_colour
+from dyebook.lab import Lab, looks_like_munsell, munsell_to_lab, srgb8_to_lab
+from dyebook.record import check_value
 from dyebook.screens.drafts import draft
 from dyebook.screens.fields import ask_text, choose, choose_from
 
@@ -32,14 +35,34 @@ def pick_target(book):
 
 
 def read_colour(text, book):
-    """Return the Lab of what somebody typed: L, a, b, #rrggbb, a Munsell notation, or a batch's number.
+    """Return the Lab of a colour as it was typed.
+
+    Parameters
+    ----------
+    text : str
+        ``"35, 10, -42"``, ``"#1f4e8c"``, a Munsell notation, or ``"batch 12"``, ``"12"``.
+    book : dyebook.book.store.Book
 
     Raises
     ------
     RecordError
-        If it is none of these.
+        If it is none of these, or the batch was never read.
     """
-    return _munsell(text) if looks_like_munsell(text) else Lab(*map(float, parse_colour(text, book)))
+    if looks_like_munsell(text):
+        return _munsell(text)
+    text = text.strip().replace("−", "-")
+    code = re.fullmatch(r"#?([0-9a-fA-F]{6})", text)
+    if code and (text.startswith("#") or not text.isdigit()):
+        return Lab(*map(float, srgb8_to_lab(bytes.fromhex(code[1]))))
+    if number := re.fullmatch(r"(?:batch\s*)?#?(\d+)", text, re.IGNORECASE):
+        row = book.batch(int(number[1]))
+        if row.lab is None:
+            raise RecordError(f"batch {row.batch} has no reading yet; photograph it, or give the colour as L, a, b")
+        return Lab(*map(float, row.lab))
+    numbers = re.findall(r"[-+]?\d+(?:\.\d+)?", text)
+    if len(numbers) != 3:
+        raise RecordError(f"{text!r} is no colour; write L, a, b such as 35, 10, -42, or #rrggbb, or a batch's number")
+    return Lab(*(check_value(axis, number) for axis, number in zip("Lab", numbers, strict=True)))
 
 
 @st.cache_data(max_entries=100, show_spinner="Looking the notation up …")
@@ -54,7 +77,7 @@ def _typed(book):
 
 def _of_batch(book):
     number = ask_text("shade_batch", "Number of the batch", "12")
-    return (f"As batch {number}", Lab(*parse_colour(f"batch {number}", book)), None) if number else None
+    return (f"As batch {number}", read_colour(f"batch {number}", book), None) if number else None
 
 
 def _kept(book):

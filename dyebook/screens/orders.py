@@ -1,0 +1,254 @@
+"""Orders: what the customer asked for, the shade agreed and its tolerance, and the batch that answers it.
+
+A shade comes from the customer's piece in a photo, is typed, or is as a batch came out. The batch stands beside it with
+what the readings say, and the decision is the shop's.
+"""
+
+from datetime import date, datetime
+
+import streamlit as st
+
+from dyebook.errors import RecordError
+from dyebook.jobs import orders
+from dyebook.record import check_tolerance
+from dyebook.report import words as report_words
+from dyebook.report.baths import judged_text, order_lines, stand_text
+from dyebook.screens.drafts import draft, forget, keep, recall
+from dyebook.screens.fields import warn
+from dyebook.screens.navigation import (
+    asked_for,
+    go_to_batch,
+    go_to_order,
+    go_to_photo,
+    go_to_shade,
+    go_to_step,
+    show_order,
+)
+from dyebook.screens.session import friendly_errors, the_book
+from dyebook.screens.shade.target import read_colour
+from dyebook.screens.swatch import show_pair, show_slip, show_swatch, wall
+
+__all__ = ["ask_tolerance", "show", "show_verdict"]
+
+_NEW = ("order_name", "order_customer", "order_words", "order_due_on", "order_skin_contact")
+_MOST_DONE, _NEAREST = 20, 3
+_SKIN = (
+    "Keep nickel out of the seal: plan a hot-water seal, and ask the dye's maker whether the dye may touch skin or "
+    "food. The rules of your country decide."
+)
+_COLOUR_HELP = (
+    "CIELAB under D65 and the 2° observer, a screen colour, a Munsell notation, or the number of a batch whose shade "
+    "is wanted again."
+)
+_TOLERANCE_HELP = (
+    "About 1 is hard to see side by side, 2 is seen by a trained eye, 5 by anybody. Agree on it beforehand."
+)
+# what can be decided about a batch: as the book keeps it, and on its button
+_DECISIONS = {
+    "pass": "Pass it",
+    "redip": "Back into the dye",
+    "redo": "Strip and redo",
+    "accepted_as_is": "Take as it is",
+}
+# the decision that a verdict suggests
+_SUGGESTED = {"in": "pass", "out": "redip"}
+
+
+def show():
+    """Draw the page."""
+    book = the_book()
+    number = asked_for("order")
+    if number is not None:
+        _show_one(book, number)
+        return
+    st.title("Orders", anchor=False)
+    standing = orders.open_orders(book)
+    left, right = st.columns([3, 2], gap="large")
+    with left:
+        if not standing:
+            st.markdown("No order is open. Take one: what is wanted, for whom, until when.")
+        for stand in standing:
+            _show_slip(stand)
+        _show_done(book)
+    with right:
+        _take(book)
+
+
+def _show_slip(stand):
+    order = stand.order
+    with st.container(key=f"slip_order_{order['id']}"):
+        show_slip(stand.lab, order["name"], order_lines(stand, datetime.now()))
+        st.button("Open", key=f"open_order_{order['id']}", on_click=show_order, args=(order["id"],))
+
+
+def _show_done(book):
+    done = sorted((row for row in book.rows("orders") if row["done_at"]), key=lambda row: row["done_at"], reverse=True)
+    if not done:
+        return
+    with st.expander("1 order delivered" if len(done) == 1 else f"{len(done)} orders delivered"):
+        for row in done[:_MOST_DONE]:
+            _show_slip(orders.order_stand(book, row["id"]))
+
+
+def _take(book):
+    recall(*_NEW)
+    st.subheader("Take an order", anchor=False)
+    name = st.text_input("What is to be dyed", key="order_name", placeholder="Lamp knobs, 40 pieces")
+    customer = st.text_input("For whom", key="order_customer")
+    wish = st.text_area(
+        "In the customer's words", key="order_words", placeholder="the orange of our old knobs", height=80
+    )
+    due_on = st.date_input("Due", value=draft().get("order_due_on"), key="order_due_on", min_value=date(2000, 1, 1))
+    skin = st.toggle("Worn on the skin, or used with food", key="order_skin_contact")
+    keep(*_NEW)
+    if skin:
+        st.caption(_SKIN)
+    if st.button("Take the order", key="take_order", type="primary", width="stretch"):
+        day = due_on.isoformat() if due_on else None
+        number = orders.take_order(book, name, customer.strip(), wish.strip(), day, skin or None)
+        forget(*_NEW)
+        go_to_order(number)
+
+
+def _show_one(book, number):
+    st.button("All orders", key="all_orders", icon=":material/arrow_back:", on_click=show_order, args=(None,))
+    stand = orders.order_stand(book, number)
+    order = stand.order
+    st.title(order["name"], anchor=False)
+    for line in order_lines(stand, datetime.now())[:-1]:
+        st.markdown(line)
+    if order["skin_contact"]:
+        st.caption(_SKIN)
+    st.markdown(f"**{stand_text(stand)}**")
+    left, right = st.columns(2, gap="large")
+    with left, friendly_errors():
+        _show_shade(book, stand)
+    with right, friendly_errors():
+        _show_batches(book, stand)
+    _show_end(book, order)
+
+
+def _show_shade(book, stand):
+    """The shade agreed, or the ways to agree on one."""
+    st.subheader("The shade", anchor=False)
+    if stand.target is None:
+        st.markdown("None is agreed yet. A photo of the customer's piece beside the grey card is surest.")
+        _agree(book, stand.order["id"])
+        return
+    source = "read from the customer's piece" if stand.target["sample_id"] else "agreed without a piece"
+    tolerance = stand.target["tolerance_de00"]
+    within = f"tolerance ΔE00 {tolerance:g}" if tolerance is not None else "no tolerance agreed"
+    show_swatch(stand.lab, stand.target["name"], None, [source, within])
+    if st.button("What to set for it", key="to_shade", type="primary", icon=":material/colorize:"):
+        go_to_shade(stand.target["name"])
+    with st.expander("Agree on another shade"):
+        _agree(book, stand.order["id"])
+
+
+def _agree(book, number):
+    if st.button("Photograph the customer's piece", key="photograph_sample", icon=":material/photo_camera:"):
+        go_to_photo(sample_for=number)
+    keys = colour_key, tolerance_key = f"order_{number}_colour", f"order_{number}_tolerance_de00"
+    recall(*keys)
+    hint = "35, 10, −42 or #1f4e8c or 5PB 4/8 or batch 12"
+    text = st.text_input("Or type it", key=colour_key, placeholder=hint, help=_COLOUR_HELP)
+    tolerance = ask_tolerance(book, tolerance_key)
+    keep(*keys)
+    lab = read_colour(text, book) if text.strip() else None
+    if lab is not None:
+        show_swatch(lab, "This would be the shade")
+    if st.button("Agree on this shade", key="agree", disabled=lab is None or tolerance is None):
+        orders.set_target(book, number, lab, tolerance)
+        forget(*keys)
+        st.rerun()
+
+
+def ask_tolerance(book, key) -> float | None:
+    """Ask for a tolerance, ΔE00, else the shop's usual one; None while what is typed makes no sense, which is said."""
+    usual = book.setting("tolerance_de00")
+    text = st.text_input("Tolerance, ΔE00", key=key, placeholder=f"{usual:g}", help=_TOLERANCE_HELP)
+    try:
+        return check_tolerance(text or usual)
+    except RecordError as problem:
+        warn(problem)
+        return None
+
+
+def _show_batches(book, stand):
+    """What was dyed for an order, and what came nearest so far."""
+    st.subheader("Dyed for it", anchor=False)
+    if stand.best is not None:
+        show_verdict(book, stand.best.batch)
+    if stand.batches:
+        go_to_batch(wall(stand.batches, key="order_batches", ribbon=len(stand.batches) > 2))
+    else:
+        st.markdown("Nothing yet.")
+        if st.button("Plan a run", key="plan_for_order", icon=":material/play_arrow:"):
+            go_to_step("plan")
+    _take_a_batch(book, stand)
+    _show_nearest(book, stand)
+
+
+def show_verdict(book, batch_id):
+    """Draw a batch beside the shade of its order, what the reading says, and the decision; nothing without an order."""
+    judged = orders.judge_batch(book, batch_id)
+    if judged is None:
+        return
+    target, verdict = judged
+    head, lines = judged_text(verdict)
+    wanted = (target["name"], (target["L"], target["a"], target["b"]))
+    show_pair([wanted, (f"Batch {batch_id}", book.batch(batch_id).lab)], [head + ".", *lines])
+    for note in verdict.notes:
+        st.caption(f"Note: {note}.")
+    taken = [row for row in book.rows("verdicts", batch_id=batch_id) if row["target_id"] == target["id"]]
+    if taken:
+        when = report_words.moment_text(taken[-1]["decided_at"])
+        st.markdown(f"**{report_words.verdict_text(taken[-1])}**" + (f", {when}" if when else ""))
+        back = {"on_click": book.delete, "args": ("verdicts", taken[-1]["id"])}
+        st.button("Take the decision back", key=f"undecide_{batch_id}", type="tertiary", **back)
+        return
+    with st.container(key=f"decide_{batch_id}", horizontal=True):
+        for name, label in _DECISIONS.items():
+            kind = "primary" if name == _SUGGESTED.get(verdict.verdict) else "secondary"
+            decide = {"on_click": orders.decide, "args": (book, batch_id, target["id"], name, verdict.delta_e)}
+            st.button(label, key=f"{name}_{batch_id}", type=kind, **decide)
+
+
+def _take_a_batch(book, stand):
+    with st.expander("A batch in the book was dyed for it"):
+        number = st.number_input("Number of the batch", min_value=1, step=1, value=None, key="order_batch_number")
+        if st.button("It belongs to this order", key="answer_order", disabled=number is None):
+            orders.answer_order(book, stand.order["id"], int(number))
+            st.rerun()
+        for row in stand.batches:
+            leave = {"on_click": orders.answer_order, "args": (book, None, row.batch)}
+            label = f"Batch {row.batch} does not belong here"
+            st.button(label, key=f"not_for_order_{row.batch}", type="tertiary", **leave)
+
+
+def _show_nearest(book, stand):
+    """What came nearest so far, for any order: often the quickest way to a shade."""
+    if stand.target is None:
+        return
+    found = book.find(stand.lab, _NEAREST)
+    if found:
+        st.markdown("**Nearest in the book**")
+        near = [one.delta_e00 for one in found]
+        go_to_batch(wall([one.row for one in found], key="order_nearest", near=near, ribbon=True))
+
+
+def _show_end(book, order):
+    number = order["id"]
+    with st.container(horizontal=True):
+        if order["done_at"] is None:
+            st.button("Delivered", key="close_order", on_click=orders.close_order, args=(book, number))
+        else:
+            st.markdown(f"Delivered {report_words.moment_text(order['done_at'])}.")
+            st.button("Not delivered after all", key="reopen", on_click=orders.reopen_order, args=(book, number))
+        # an order that is dropped stays open in front of its owner, who can bring it back at once
+        if order["deleted_at"] is None:
+            st.button(
+                "Drop this order", key="drop_order", type="tertiary", on_click=book.delete, args=("orders", number)
+            )
+        else:
+            st.button("Bring it back", key="undrop_order", on_click=book.undelete, args=("orders", number))

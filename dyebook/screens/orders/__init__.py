@@ -1,1 +1,0 @@
-"""The orders page."""
