@@ -65,6 +65,12 @@ def test_every_command_is_named():
     assert not set(typer.main.get_command(app).commands) - named
 
 
+def test_every_bench_is_listed():
+    words = (ROOT / "tests" / "bench" / "README.md").read_text(encoding="utf-8")
+    scripts = {file.stem for file in (ROOT / "tests" / "bench").glob("*.py")} - {"__init__"}
+    assert not scripts - set(re.findall(r"`([a-z_]+)`", words))
+
+
 def test_the_two_commands_stand_at_the_top():
     blocks = re.findall(r"```\n(.*?)```", README, flags=re.DOTALL)
     assert blocks[0].strip().endswith("dyebook open --demo")

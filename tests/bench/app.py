@@ -1,14 +1,12 @@
 """How quick the app is, as ratios to an empty page of the same web server in the same run, and whether it grows.
 
-    python tests/bench/app.py [--part paint photo memory] [--rounds 7] [--uploads 200]
+    python -m tests.bench.app [--part paint photo memory] [--rounds 7] [--uploads 200]
 
 Needs Playwright for Python and an installed Chromium.
 """
 
-import argparse
 import io
 import os
-import platform
 import shutil
 import socket
 import statistics
@@ -22,9 +20,8 @@ from pathlib import Path
 import numpy as np
 from PIL import Image
 
-sys.path.insert(0, str(Path(__file__).parents[2]))
-
-from dyebook.server.serve import streamlit_options
+from dyebook.screens.app import streamlit_options
+from tests.bench.command import command_line, machine, resident_mb
 from tests.screens.big_book import fill_big_book
 from tests.screens.browsing import open_context, settle
 
@@ -202,12 +199,6 @@ def _put_away(page):
     settle(page)
 
 
-def resident_mb(process):
-    """Memory that a process holds, Linux only."""
-    lines = Path(f"/proc/{process.pid}/status").read_text().splitlines()
-    return next(int(line.split()[1]) / 1024 for line in lines if line.startswith("VmRSS"))
-
-
 def bench_memory(chromium, folder, uploads):
     """Memory of server and page over many uploads in one browser session."""
     content = SAMPLE.read_bytes()
@@ -227,15 +218,14 @@ def bench_memory(chromium, folder, uploads):
             if step % max(uploads // 5, 1) == 0:
                 client.send("HeapProfiler.collectGarbage")
                 heap = client.send("Runtime.getHeapUsage")["usedSize"] / 1e6
-                print(
-                    f"after {step:>4} uploads: server {resident_mb(process):>6.0f} MB, page {heap:>6.1f} MB", flush=True
-                )
+                server = resident_mb(process.pid)
+                print(f"after {step:>4} uploads: server {server:>6.0f} MB, page {heap:>6.1f} MB", flush=True)
         page.context.close()
 
 
 def main():
     """Run the parts asked for."""
-    asked = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    asked = command_line(__doc__)
     asked.add_argument("--part", nargs="+", choices=PARTS, default=PARTS)
     asked.add_argument("--rounds", type=int, default=7)
     asked.add_argument("--uploads", type=int, default=200)
@@ -243,7 +233,7 @@ def main():
     from playwright.sync_api import sync_playwright
 
     program = shutil.which("chromium") or shutil.which("chromium-browser")
-    print(f"{platform.machine()}, {os.cpu_count()} cores, load {os.getloadavg()[0]:.1f}")
+    print(machine())
     with tempfile.TemporaryDirectory() as folder, sync_playwright() as driver:
         chromium = driver.chromium.launch(executable_path=program, args=FLAGS)
         for part in given.part:

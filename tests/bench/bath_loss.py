@@ -1,12 +1,11 @@
 """How well a bath's strength is foretold between its checks: rule of thumb alone against the shop's own checks.
 
-Run: python -m tests.bench.bath_loss --seed 100 --count 40 [--thumb]
+    python -m tests.bench.bath_loss [--seed 100] [--count 40] [--thumb]
+
 With --thumb no check teaches anything. Each bath has its own uptake, ages or not, and is checked with a 5 % error; each
 check is foretold from what went before.
 """
 
-import argparse
-import platform
 import tempfile
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -18,6 +17,7 @@ from dyebook.jobs import baths
 from dyebook.jobs import strength as line
 from dyebook.physics.bathcare import DRAG_OUT_ML_PER_DM2, learn_loss
 from dyebook.record import DyeRecord
+from tests.bench.command import command_line, machine
 
 START = datetime(2026, 1, 5, 8, tzinfo=UTC)
 CHECK_SD = 0.05
@@ -25,7 +25,7 @@ CHECK_SD = 0.05
 
 def main():
     """Print errors and coverage by how many checks went before."""
-    parser = argparse.ArgumentParser(description=__doc__)
+    parser = command_line(__doc__)
     parser.add_argument("--seed", type=int, default=100)
     parser.add_argument("--count", type=int, default=40)
     parser.add_argument("--thumb", action="store_true")
@@ -33,8 +33,8 @@ def main():
     if asked.thumb:
         line.learn_loss = lambda link, _: learn_loss(link)
     told = [row for seed in range(asked.seed, asked.seed + asked.count) for row in run_bath(seed)]
-    print(f"{platform.machine()}, seeds {asked.seed} to {asked.seed + asked.count - 1}")
-    print("checks before   cases   median error   mean error   within 2 sd")
+    print(f"{machine()}, seeds {asked.seed} to {asked.seed + asked.count - 1}")
+    print("checks before   cases   mean error   within 2 sd")
     for before in sorted({row[0] for row in told}):
         errors = np.array([row[1] for row in told if row[0] == before])
         sds = np.array([row[2] for row in told if row[0] == before])

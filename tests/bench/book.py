@@ -1,14 +1,12 @@
 """How fast the book is, and whether it loses anything; ratios to a named peer in the same run.
 
-    python tests/bench/book.py [--part search add open import stations kill] [--folder DIR]
+    python -m tests.bench.book [--part search add open import stations kill] [--folder DIR]
 
 `--folder` should lie on the disk that a book would lie on; a folder in memory makes every sync free.
 """
 
-import argparse
 import multiprocessing
 import os
-import platform
 import random
 import shutil
 import signal
@@ -23,12 +21,11 @@ from pathlib import Path
 
 import numpy as np
 
-sys.path.insert(0, str(Path(__file__).parents[2]))
-
 from dyebook.book.search import LabColumn
 from dyebook.book.store import open_book
 from dyebook.lab import Lab
 from dyebook.record import DyeRecord, Reading
+from tests.bench.command import command_line, machine, timed
 
 PARTS = ("search", "add", "open", "import", "stations", "kill")
 HEAD = "dye,film_um,dye_g_per_l,bath_temp_c,dwell_min,ph,L,a,b,alloy,dyed_at,note"
@@ -46,16 +43,6 @@ def processor_time(function):
     start = time.process_time()
     function()
     return time.process_time() - start
-
-
-def timed(function, repeats):
-    """Median seconds of a call."""
-    times = []
-    for _ in range(repeats):
-        start = time.perf_counter()
-        function()
-        times.append(time.perf_counter() - start)
-    return statistics.median(times)
 
 
 def show(name, ours, peer, words):
@@ -255,11 +242,11 @@ def _run_and_kill(command, seconds):
 
 def main():
     """Print the table."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = command_line(__doc__)
     parser.add_argument("--part", nargs="*", choices=PARTS, default=PARTS)
     parser.add_argument("--folder", type=Path, help="where to write; the system's temporary folder without it")
     options = parser.parse_args()
-    print(f"{platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}, median times: ours, peer")
+    print(f"{machine()}, median times: ours, peer")
     for part in options.part:
         folder = Path(tempfile.mkdtemp(prefix="book-bench-", dir=options.folder))
         try:

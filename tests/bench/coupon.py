@@ -1,16 +1,16 @@
 """Days until the check coupon's rule sees a step, and how often it cries for nothing: simulated days, one series a row.
 
-Scatter is normal and the same on L*, a* and b*; the step moves one of ΔL*, ΔC*, ΔH* after 20 quiet days.
-Run: python -m tests.bench.coupon --series 200 --seed 41
-"""
+    python -m tests.bench.coupon [--series 200] [--seed 41]
 
-import argparse
+Scatter is normal and the same on L*, a* and b*; the step moves one of ΔL*, ΔC*, ΔH* after 20 quiet days.
+"""
 
 import numpy as np
 import pandas as pd
 
 from dyebook.advice.drift import find_drift
 from dyebook.jobs.check_coupon import BASELINE
+from tests.bench.command import command_line
 
 QUIET, AFTER = 20, 30
 COLUMNS = ["delta_l", "delta_c", "delta_h"]
@@ -32,7 +32,7 @@ def scatter(rng, sd):
 
 def main():
     """Print the table."""
-    ask = argparse.ArgumentParser(description=__doc__)
+    ask = command_line(__doc__)
     ask.add_argument("--series", type=int, default=200)
     ask.add_argument("--seed", type=int, default=41)
     asked = ask.parse_args()

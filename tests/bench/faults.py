@@ -8,10 +8,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
-import traces
-from fault_photo import Mark, make_photo
 
-from tests.bench import worlds
+from tests.bench import traces, worlds
+from tests.bench.fault_photo import Mark, make_photo
 
 CAUSES = (
     "sound", "thin_film", "contact_loss", "burn", "pitting", "weak_bath", "cold_bath", "short_dwell", "over_dyed",

@@ -6,12 +6,11 @@ of other kinds and sizes; a finder errs twice as often; many notebooks say next 
 and some write down what truly was.
 """
 
-import faults
 import numpy as np
 import pandas as pd
-import traces_plain
 
 from dyebook import delta_e_00
+from tests.bench import faults, traces_plain
 
 KINDS = ("spot", "streak", "pale_zone", "gradient", "pit", "two_tone")
 # how a finder may name what a cause leaves, with the chance of each; the first line is the main mark

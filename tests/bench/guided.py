@@ -22,6 +22,8 @@ from collections import Counter
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
+from tests.bench.command import command_line
+
 INSTRUMENTED = ["dyebook.book.exchange", "dyebook.physics", "dyebook.units", "openpyxl.worksheet", "defusedxml"]
 LIMITS = ("-timeout=20", "-rss_limit_mb=1500", "-max_len=8192", "-print_final_stats=1")
 MOST_PACKED = 400  # letters of a case in the choice that the tests replay
@@ -144,7 +146,7 @@ def show(name, folder, log):
 
 def main():
     """Give each kind of file its share of the time."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = command_line(__doc__)
     parser.add_argument("--seconds", type=int, default=600, help="over all kinds")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--corpus", type=Path, help="kept here; thrown away without it")

@@ -7,7 +7,6 @@ finders; flipped bits, cuts, holes, splices, repeats, extreme numbers, and files
 measures them by the score; a crash, any other error, more processor time or more memory is printed with its name.
 """
 
-import argparse
 import resource
 import time
 from collections import Counter
@@ -18,6 +17,7 @@ from multiprocessing import get_context
 import cv2
 import numpy as np
 
+from tests.bench.command import command_line
 from tests.photo import mutations as damage
 
 _CHUNK = 20
@@ -74,7 +74,7 @@ def try_all(cases):
 
 def main():
     """Run, count and list what should not have happened."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = command_line(__doc__)
     parser.add_argument("--count", type=int, default=3000)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--seconds", type=float, default=3)

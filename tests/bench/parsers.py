@@ -7,7 +7,6 @@ case goes through the door a user would take. Anything but an answer or a `Dyebo
 processor time, is printed with the seed and number that make it again. In `tests.bench.guided` coverage steers it.
 """
 
-import argparse
 import io
 import time
 import warnings
@@ -23,6 +22,7 @@ from dyebook.book.store import open_book
 from dyebook.errors import DyebookError
 from dyebook.physics.trace.events import report_trace
 from dyebook.physics.trace.read import read_trace
+from tests.bench.command import command_line
 from tests.book.exchange.test_instrument import TEXT, XML
 from tests.photo import mutations as damage
 
@@ -119,7 +119,7 @@ def attempt(book, path):
 
 def main():
     """Try damaged files for so long, and tell what came of them."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = command_line(__doc__)
     parser.add_argument("--seconds", type=float, default=120)
     parser.add_argument("--seed", type=int, default=1)
     asked = parser.parse_args()

@@ -1,14 +1,11 @@
-"""Draw the README's two pictures anew from the demo book: ``python -m tests.bench.readme_pictures [--batch 84]``."""
+"""Draw the README's two pictures anew from the demo book.
 
-import argparse
+python -m tests.bench.readme_pictures [--batch 84]
+"""
+
 import io
-import os
 import shutil
-import socket
-import subprocess
-import sys
 import tempfile
-import time
 from pathlib import Path
 
 import pypdfium2
@@ -20,6 +17,8 @@ from dyebook.demo.place import make_demo_book
 from dyebook.jobs.paper import batch_facts
 from dyebook.report.paper.card import card_sheet
 from dyebook.report.paper.html import sheet_bytes
+from tests.bench.app import FLAGS, serving
+from tests.bench.command import command_line
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 ADDRESS = "http://bench.local:8640"
@@ -28,7 +27,7 @@ MOST_BYTES = 150_000
 
 def main():
     """Draw both."""
-    asked = argparse.ArgumentParser(description=__doc__)
+    asked = command_line(__doc__)
     asked.add_argument("--batch", type=int, default=84, help="whose card is drawn")
     batch = asked.parse_args().batch
     with tempfile.TemporaryDirectory() as folder:
@@ -46,37 +45,15 @@ def draw_card(place, batch):
 
 def draw_app(place, home):
     """The first page of the app as a picture."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port = probe.getsockname()[1]
-    command = [sys.executable, "-m", "dyebook", "open", "--book", str(place), "--port", str(port), "--no-browser"]
-    quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
-    app = subprocess.Popen(command, env={**os.environ, "HOME": str(home)}, **quiet)
-    try:
-        wait_for(port)
-        with sync_playwright() as player:
-            chromium = shutil.which("chromium") or shutil.which("chromium-browser")
-            browser = player.chromium.launch(executable_path=chromium, args=["--no-sandbox", "--disable-gpu"])
-            page = browser.new_page(viewport={"width": 1280, "height": 860})
-            page.goto(f"http://127.0.0.1:{port}/")
-            page.get_by_text("Orders").first.wait_for(timeout=60_000)
-            page.wait_for_load_state("networkidle")
-            page.wait_for_timeout(4000)
-            return Image.open(io.BytesIO(page.screenshot()))
-    finally:
-        app.terminate()
-        app.wait(20)
-
-
-def wait_for(port):
-    """Wait until somebody listens."""
-    end = time.monotonic() + 60
-    while time.monotonic() < end:
-        with socket.socket() as probe:
-            if probe.connect_ex(("127.0.0.1", port)) == 0:
-                return
-        time.sleep(0.2)
-    sys.exit("the app did not start")
+    with serving(home, book=place) as (address, _), sync_playwright() as player:
+        chromium = shutil.which("chromium") or shutil.which("chromium-browser")
+        browser = player.chromium.launch(executable_path=chromium, args=FLAGS)
+        page = browser.new_page(viewport={"width": 1280, "height": 860})
+        page.goto(address)
+        page.get_by_text("Orders").first.wait_for(timeout=60_000)
+        page.wait_for_load_state("networkidle")
+        page.wait_for_timeout(4000)
+        return Image.open(io.BytesIO(page.screenshot()))
 
 
 def save(picture, name):

@@ -8,7 +8,6 @@ processor time a photo, which tells what it costs where others use the machine t
 exponent of the power law through them (1: in proportion).
 """
 
-import argparse
 import os
 import statistics
 import time
@@ -27,11 +26,10 @@ from dyebook.book.schema import TABLES
 from dyebook.book.store import open_book
 from dyebook.jobs.remeasure import Task, as_done, measure_again, open_workers
 from dyebook.record import DyeRecord
-from tests.bench.book import timed
+from tests.bench.command import command_line, machine, numbers, resident_mb, timed
 from tests.bench.speed import STAGES, make_elsewhere, run
 
 _MOMENT = "2026-01-01T00:00:00.000Z"
-_PAGE_KB = os.sysconf("SC_PAGE_SIZE") // 1024
 
 
 def exponent(sizes, seconds):
@@ -48,10 +46,10 @@ def make_tasks(folder, count, megapixels):
     return [Task(str(folder), waiting)] * count
 
 
-def resident_mb(task):
+def held(task):
     """What the worker that measured a photo holds afterwards: its process and megabytes."""
     measure_again(task)
-    return os.getpid(), int(Path("/proc/self/statm").read_text().split()[1]) * _PAGE_KB / 1024
+    return os.getpid(), resident_mb()
 
 
 @contextmanager
@@ -93,8 +91,7 @@ def show_workers(tasks, dask, count):
             rounds["2 processes"].append(rate(tasks, count=2))
             if dask:
                 rounds.setdefault("2 Dask workers", []).append(rate(tasks, scheduler=address))
-    load = os.getloadavg()[0]
-    print(f"{len(tasks)} photos, load of the machine {load:.1f} on {os.cpu_count()} cores; best of {count} rounds")
+    print(f"{machine()}; {len(tasks)} photos, best of {count} rounds")
     for name, values in rounds.items():
         best, spent, lead = max(values)[0], min(v[1] for v in values), min(v[2] for v in values)
         print(
@@ -106,7 +103,7 @@ def show_memory(tasks):
     """Memory of the workers, in the second quarter and in the last."""
     by_worker = {}
     with open_workers(2) as (crew, size):
-        for pid, megabytes in as_done(crew, size, resident_mb, tasks):
+        for pid, megabytes in as_done(crew, size, held, tasks):
             by_worker.setdefault(pid, []).append(megabytes)
     for values in by_worker.values():
         quarter = len(values) // 4
@@ -137,7 +134,7 @@ def grow(book, first, last):
     with book.writing() as connection:
         template = {name: dict(row) for name, row in first_rows(connection).items()}
         for name in ("runs", "batches", "dips"):
-            rows = [template[name] | kept | own_numbers(template[name], number) for number in numbers]
+            rows = [template[name] | kept | ownnumbers(template[name], number) for number in numbers]
             connection.execute(insert(TABLES[name]), rows)
         rows = [
             {"id": number, "batch_id": number, "L": L, "a": a, "b": b, "source": "typed", **kept}
@@ -154,7 +151,7 @@ def first_rows(connection):
     }
 
 
-def own_numbers(row, number):
+def ownnumbers(row, number):
     """What differs from row to row: its own number and those of the batch and run it belongs to."""
     return {name: number for name in ("id", "batch_id", "run_id") if name in row}
 
@@ -179,13 +176,9 @@ def show_book(folder, sizes):
         print(f"  {name:<16}{figures}   {exponent(sizes, values):.2f}" if len(sizes) > 1 else f"  {name:<16}{figures}")
 
 
-def _numbers(text, kind):
-    return [kind(word) for word in text.split(",") if word]
-
-
 def main():
     """Run what was asked for."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = command_line(__doc__)
     parser.add_argument("--photos", type=int, default=60, help="0 leaves this part out")
     parser.add_argument("--megapixels", type=float, default=0.3)
     parser.add_argument("--dask", action="store_true")
@@ -201,9 +194,9 @@ def main():
         if asked.memory:
             show_memory(make_tasks(Path(folder) / "more", asked.memory, asked.megapixels))
         if asked.sizes:
-            show_sizes(_numbers(asked.sizes, float))
+            show_sizes(numbers(asked.sizes, float))
         if asked.book:
-            show_book(Path(folder), _numbers(asked.book, int))
+            show_book(Path(folder), numbers(asked.book, int))
 
 
 if __name__ == "__main__":

@@ -1,6 +1,6 @@
 """Many browser sessions at once against one app: every session sees its own photos, nobody else's, and nothing breaks.
 
-    python tests/bench/sessions.py [--sessions 20] [--minutes 10] [--pause 8]
+    python -m tests.bench.sessions [--sessions 20] [--minutes 10] [--pause 8]
 
 One real Chromium with a context of its own for each session, driven through Playwright: the app's own front end, web
 sockets and uploads. Each session sends a photo of a colour and name that no other sends at that time, reads from the
@@ -8,13 +8,11 @@ page what was read, keeps it with a batch that is its own, pauses as a person wo
 book is asked whether every batch holds the readings of its own session's photos, each once.
 """
 
-import argparse
 import asyncio
 import os
 import random
 import re
 import statistics
-import sys
 import tempfile
 import time
 from collections import Counter
@@ -24,13 +22,12 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-sys.path.insert(0, str(Path(__file__).parents[2]))
-
 from dyebook.book.store import open_book
 from dyebook.lab import Lab
 from dyebook.photo.measure import measure
 from dyebook.record import DyeRecord
-from tests.bench.app import FLAGS, resident_mb, serving
+from tests.bench.app import FLAGS, serving
+from tests.bench.command import command_line, resident_mb
 from tests.render.scene import make_scene, render
 
 PATIENCE_MS = 120_000
@@ -139,7 +136,7 @@ async def work(context, address, number, batch, made, end, pause_s, told):
 async def watch(process, told, every_s=10):
     """Note the server's memory from time to time."""
     while True:
-        told.server_mb.append(resident_mb(process))
+        told.server_mb.append(resident_mb(process.pid))
         await asyncio.sleep(every_s)
 
 
@@ -188,7 +185,7 @@ def show(told, seconds):
 
 def main():
     """Serve, run the sessions, look into the book."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = command_line(__doc__)
     parser.add_argument("--sessions", type=int, default=20)
     parser.add_argument("--minutes", type=float, default=10)
     parser.add_argument("--pause", type=float, default=8, help="seconds between a session's photos, on average")

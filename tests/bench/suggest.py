@@ -1,12 +1,11 @@
 """Closed loop: habitual records, a target, a suggestion, and the true colour of the suggested dip.
 
-    python tests/bench/suggest.py [--set tuning|held-out|all] [--seeds 8] [--first-seed 1000] [--counts 3,6,24]
+    python -m tests.bench.suggest [--set tuning|held-out|all] [--seeds 8] [--first-seed 1000] [--counts 3,6,24]
 
 Peers get the same records and the same grid of settings: the nearest past batch, ridge regressions (linear and
 quadratic) and scikit-learn's Gaussian process, all from settings to Lab.
 """
 
-import argparse
 import time
 import warnings
 
@@ -16,6 +15,7 @@ from scipy.stats import qmc
 
 from dyebook import delta_e_00, learn_bath
 from tests.bench import worlds
+from tests.bench.command import command_line, numbers
 
 COLUMNS = ["film_um", "dye_g_per_l", "bath_temp_c", "dwell_min", "ph"]
 LAB = ["L", "a", "b"]
@@ -163,7 +163,7 @@ def table(rows, peers):
 
 def main():
     """Run the loops and print the table."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = command_line(__doc__)
     parser.add_argument("--set", default="all", choices=["tuning", "held-out", "all"])
     parser.add_argument("--seeds", type=int, default=8)
     parser.add_argument("--first-seed", type=int, default=1000)
@@ -175,7 +175,7 @@ def main():
     chosen = {"tuning": worlds.TUNING, "held-out": worlds.HELD_OUT, "all": worlds.TUNING + worlds.HELD_OUT}[options.set]
     peers = () if options.no_peers else tuple(PEERS)
     seeds = range(options.first_seed, options.first_seed + options.seeds)
-    counts = [int(text) for text in options.counts.split(",")]
+    counts = numbers(options.counts)
     rows = pd.DataFrame([loop(world, seed, n, peers) for world in chosen for seed in seeds for n in counts])
     table(rows, peers)
     if options.rows:

@@ -1,17 +1,17 @@
 """Generator of invented run logs with known faults, and a table of how well their events are found.
 
-Run: python tests/bench/traces.py --seed 1000 --count 200
+    python -m tests.bench.traces --seed 1000 --count 200
 Sound logs and each kind of fault are drawn with random control, ramp, noise, logger, strength and time.
 """
 
-import argparse
-import platform
 import statistics
 import time
 from collections import Counter, defaultdict
 from dataclasses import dataclass
 
 import numpy as np
+
+from tests.bench.command import command_line, machine
 
 KINDS = (
     "contact_lost",
@@ -442,14 +442,14 @@ def _find(log):
 
 def run_bench(make, description):
     """Print the table of one generator."""
-    parser = argparse.ArgumentParser(description=description)
+    parser = command_line(description)
     parser.add_argument("--seed", type=int, default=1000)
     parser.add_argument("--count", type=int, default=200)
     parser.add_argument("--misses", action="store_true", help="list the seeds that went wrong")
     options = parser.parse_args()
     started = time.perf_counter()
     table = score(range(options.seed, options.seed + options.count), _find, make)
-    print(f"{platform.machine()}, seeds {options.seed} to {options.seed + options.count - 1}")
+    print(f"{machine()}, seeds {options.seed} to {options.seed + options.count - 1}")
     print(f"{'planted':22}{'runs':>6}{'found %':>9}{'in time %':>11}{'wrong %':>9}{'median late, min':>18}  extras")
     for kind, row in table.items():
         runs = row["runs"]

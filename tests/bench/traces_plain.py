@@ -1,10 +1,13 @@
 """A second, separately written generator of run logs: bolder noise and blunter faults than in `traces.py`.
 
-Run: python tests/bench/traces_plain.py --seed 1 --count 100. Nothing was tuned on seeds of 1000 and above.
+    python -m tests.bench.traces_plain [--seed 1] [--count 100]
+
+Nothing was tuned on seeds of 1000 and above.
 """
 
 import numpy as np
-from traces import KINDS, run_bench
+
+from tests.bench.traces import KINDS, run_bench
 
 
 def make_run(seed, kind="sound"):

@@ -1,23 +1,21 @@
 """How often `diagnose` names the cause: spoiled batches with known causes, with and without the run's log.
 
-    python tests/bench/trouble.py [--simulator first|other] [--set tuning|held-out] [--baths 4] [--cases 3]
+    python -m tests.bench.trouble [--simulator first|other] [--set tuning|held-out] [--baths 4] [--cases 3]
                                   [--first-seed 1000] [--learned FILE]
 
 Causes that nothing at hand can separate count as one group: see `group_of`. `--learned` keeps learned baths in a file.
 """
 
-import argparse
 import pickle
 import time
 from collections import defaultdict
 from pathlib import Path
 
-import faults
-import faults_other
 import numpy as np
 
 from dyebook import diagnose, learn_bath
-from tests.bench import worlds
+from tests.bench import faults, faults_other, worlds
+from tests.bench.command import command_line
 
 
 def group_of(cause, case, with_trace):
@@ -115,7 +113,7 @@ def table(rows, title):
 
 def asked_for(words, baths, cases, first_seed):
     """Learned baths, cases a cause, and the simulator, as the command line has them; the figures where it is silent."""
-    parser = argparse.ArgumentParser(description=words, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = command_line(words)
     parser.add_argument("--simulator", choices=("first", "other"), default="first")
     parser.add_argument("--set", choices=("tuning", "held-out"), default="held-out")
     parser.add_argument("--baths", type=int, default=baths)

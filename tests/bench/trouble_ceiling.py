@@ -1,6 +1,6 @@
 """How much of a fault the evidence holds at all: a classifier taught on the very simulator that it is scored on.
 
-    python tests/bench/trouble_ceiling.py [--simulator first|other] [--set held-out] [--baths 12] [--cases 4]
+    python -m tests.bench.trouble_ceiling [--simulator first|other] [--set held-out] [--baths 12] [--cases 4]
                                           [--first-seed 9000] [--learned FILE]
 
 It sees the same evidence as `diagnose`, and the table's own answer, and is scored on baths it was not taught on. What
@@ -8,11 +8,11 @@ it gets right, `diagnose` could by a table fitted to this simulator; what it mis
 """
 
 import numpy as np
-import trouble
 
 from dyebook.advice.causes import FLAW_KINDS, IDS, STATES
 from dyebook.advice.diagnose import Cause, weigh
 from dyebook.advice.evidence import checked_record, gather
+from tests.bench import trouble
 
 _UNKNOWN = -9.0
 _LEAST = 1e-4

@@ -1,6 +1,5 @@
 """Charge, film and events of run logs."""
 
-import importlib.util
 from datetime import datetime, timedelta
 from pathlib import Path
 
@@ -12,15 +11,9 @@ from dyebook.physics.film import run_now
 from dyebook.physics.rates import RULES
 from dyebook.physics.trace.events import charge_ah, find_events, find_gaps, report_trace
 from dyebook.physics.trace.read import make_trace, read_notes, read_trace
+from tests.bench import traces
 
 SAMPLES = Path(__file__).parents[3] / "samples"
-
-
-def _generator():
-    spec = importlib.util.spec_from_file_location("traces", Path(__file__).parents[2] / "bench" / "traces.py")
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
 
 
 def _steady(minutes=40, step_s=10, level=2.0):
@@ -154,7 +147,6 @@ def test_run_that_ends_before_its_log_is_sound():
 
 def test_events_on_seeds_never_tuned_on():
     """A small sample of the bench; the full table stands in the developers' notes."""
-    traces = _generator()
     found = traces.score(range(900_000, 900_006), traces._find)
     faults = [row for kind, row in found.items() if kind != "sound"]
     assert sum(row["found"] for row in faults) >= 0.85 * sum(row["runs"] for row in faults)
