@@ -32,7 +32,7 @@ __all__ = [
 # skimage's D65 is the rounded (0.95047, 1, 1.08883); taking it here too keeps both directions exact inverses
 WHITE_D65 = np.array([0.95047, 1.0, 1.08883])
 # luminance of linear light with Rec. 709 primaries (ITU-R BT.709), 1 for perfect white
-LUMINANCE = (0.2126, 0.7152, 0.0722)
+LUMINANCE = np.array([0.2126, 0.7152, 0.0722])
 
 
 class Lab(NamedTuple):

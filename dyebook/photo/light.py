@@ -1,6 +1,7 @@
-"""How the light falls off over the ground: a smooth surface through the material that covers most of the photo.
+"""The light on the bench: white balance and exposure by the card, fall-off across the frame where that is safe.
 
-The light on the bench: white balance and exposure by the card, fall-off across the frame where that is safe.
+The fall-off is a smooth surface through the brightness of the one material that covers most of the photo, the ground;
+where no material covers enough, or it scatters too much about the surface, the light is taken as even.
 """
 
 from dataclasses import dataclass, field
@@ -9,17 +10,46 @@ import cv2
 import numpy as np
 
 from dyebook.errors import PhotoError
-from dyebook.photo.card.card import fill_polygon
+from dyebook.lab import LUMINANCE
+from dyebook.photo.card.card import Card, fill_polygon
+from dyebook.photo.file.linear import SMALL_SIDE, LinearPhoto
 
 __all__ = ["Light", "fit_ground", "fit_light", "surface_terms"]
 
+_LUMINANCE = LUMINANCE.astype(np.float32)
+
+# -- Using the fall-off --
 # a field beyond this is a guess about another light, not a correction
 _LARGEST_STEP = 0.8
 # light at the far corner against the card's from which the photo is called uneven, log light
 _UNEVEN = 0.35
 # standard deviation of log light a whole frame away from the card, without and with a fitted fall-off; and what stays
-# beside the card. Measured on rendered scenes of both renderers.
+# beside the card. Measured on rendered scenes of both renderers
 _SD_UNKNOWN, _SD_FITTED, _SD_BESIDE = 0.22, 0.1, 0.03
+# the surface is smooth: a grid so coarse, stretched, is exact to a thousandth
+_GRID = 9
+# log of the ratio of two photos' sides from which they are not the same frame
+_OTHER_FRAME = 0.02
+
+# -- Fitting it --
+# cells along the long side: texture averages out, light does not; fewest that can be fitted
+_CELLS, _FEWEST_CELLS = 60, 100
+_DARKEST, _BRIGHTEST = 0.004, 0.97
+# how far apart two cells of one material may lie: log brightness (light falls off), log of red and blue over green
+_BRIGHTNESS, _HUE = 0.25, 0.12
+_SAMPLES = 150
+# in these units, squared: distance in hue at which likeness falls by e, likeness that counts, and how near in hue and
+# brightness the cells lie that the fit begins with
+_HUE_WIDTH, _LEAST_LIKENESS, _SEED_HUE, _SEED_BRIGHTNESS = 4, 0.1, 6, 9
+# pull of the slopes and of the bends towards even light, in cells
+_STIFF, _STIFF_BENDS = 1.0, 4.0
+# rounds of the fit; residual in spreads that loses all weight; least spread, and weight from which a cell tells it
+_ROUNDS, _OUTLIER, _LEAST_SPREAD, _USED = 12, 4.0, 0.015, 0.05
+_ROBUST_SD = 1.4826  # standard deviation of a normal distribution over its median absolute deviation
+# the surface is believed when the ground scatters less than this about it, and when so large a share of the cells, in
+# all and around the card, has at least this weight
+_ROUGHEST, _LEAST_SHARE, _RESTED_ON = 0.13, 0.35, 0.2
+_NEIGHBOURHOOD = 0.12
 
 
 @dataclass(frozen=True)
@@ -80,26 +110,20 @@ class Light:
         if not self.surface.any():
             return cv2.transform(pixels, np.diag(gains))
         height, width = pixels.shape[:2]
-        # the surface is smooth: a coarse grid of it, stretched, is exact to a thousandth
-        columns, rows = (np.linspace(0, 1, 9) * length * step for length in (width, height))
+        columns, rows = (np.linspace(0, 1, _GRID) * length * step for length in (width, height))
         coarse = np.exp(-self.fall_off(box[0] + columns[None, :], box[1] + rows[:, None])).astype(np.float32)
         fine = _stretch(coarse, width, height)
         return cv2.multiply(pixels, cv2.merge([gain * fine for gain in gains]))
 
 
-def fit_light(photo, card, flat=None):
+def fit_light(photo: LinearPhoto, card: Card, flat: LinearPhoto | None = None) -> Light:
     """Return the light of a photo as its card and its ground show it.
 
     Parameters
     ----------
-    photo : LinearPhoto
-    card : Card
+    photo, card
     flat : LinearPhoto, optional
         Plain paper in the same light and frame; its fall-off is divided out.
-
-    Returns
-    -------
-    Light
 
     Raises
     ------
@@ -130,39 +154,24 @@ def _stretch(coarse, width, height):
 
 
 def _check_same_frame(photo, flat):
-    if abs(np.log((flat.size[0] / flat.size[1]) / (photo.size[0] / photo.size[1]))) > 0.02:
+    if abs(np.log((flat.size[0] / flat.size[1]) / (photo.size[0] / photo.size[1]))) > _OTHER_FRAME:
         raise PhotoError(
             f"{flat.name} is {flat.size[0]} × {flat.size[1]} but {photo.name} is {photo.size[0]} × {photo.size[1]}; "
             "take the paper's photo with the same camera, the same way up"
         )
 
 
-_WORKING_SIDE = 1000
-_CELLS = 60  # along the long side: texture averages out, light does not
-_DARKEST, _BRIGHTEST = 0.004, 0.97
-# how far apart two cells of one material may lie: log brightness (light falls off), log of red and blue over green
-_BRIGHTNESS, _HUE = 0.25, 0.12
-_SAMPLES = 150
-_STIFF = 1.0  # pull of the surface towards even light, in cells
-_TURNS = 12
-_OUTLIER = 4.0
-# the surface is believed when the ground scatters less than this about it, and lies around card and parts
-_ROUGHEST, _LEAST_SHARE = 0.13, 0.35
-_NEIGHBOURHOOD = 0.12
-_LUMINANCE = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
-
-
-def surface_terms(x, y):
+def surface_terms(x, y) -> tuple:
     """Return the terms of the surface beside its constant: x, y, x², x·y, y²."""
     return x, y, x * x, x * y, y * y
 
 
-def fit_ground(photo, quad, centre):
+def fit_ground(photo: LinearPhoto, quad, centre: np.ndarray) -> np.ndarray | None:
     """Return the fall-off of the light over the ground.
 
     Parameters
     ----------
-    photo : LinearPhoto
+    photo
     quad : ndarray of shape (4, 2) or None
         The card's corners, left out of the ground.
     centre : ndarray of shape (2,)
@@ -186,20 +195,20 @@ def fit_ground(photo, quad, centre):
     y = (np.arange(height) + 0.5 - centre[1] * height) / long_side
     places = np.stack(np.broadcast_arrays(x[None, :], y[:, None]), axis=-1)[free]
     light = cells[free]
-    if len(light) < 100:
+    if len(light) < _FEWEST_CELLS:
         return None
     level, hue = _of_light(light)
     alike, seed = _commonest(level, hue)
     factors, weights, spread = _fit_surface(places, level, alike, seed)
     share = _share_around(places, weights, np.zeros(2))
-    if spread > _ROUGHEST or share < _LEAST_SHARE or (weights > 0.2).mean() < _LEAST_SHARE:
+    if spread > _ROUGHEST or share < _LEAST_SHARE or (weights > _RESTED_ON).mean() < _LEAST_SHARE:
         return None
     return factors[1:]
 
 
 def _cells(photo, quad):
     """Mean light of square cells (h, w, 3), and which of them are neither card nor beyond what the photo can show."""
-    reduced = photo.reduced(_WORKING_SIDE)
+    reduced = photo.reduced(SMALL_SIDE)
     height, width = reduced.pixels.shape[:2]
     side = max(1, min(max(width, height) // _CELLS, width, height))
     size = width // side, height // side
@@ -221,26 +230,26 @@ def _of_light(light):
 
 def _commonest(level, hue):
     """Weights of likeness to the commonest hue, and which cells have the commonest brightness too."""
-    traits = np.column_stack([level / _BRIGHTNESS, hue / _HUE]).astype(np.float32)
-    samples = traits[:: max(1, len(traits) // _SAMPLES)]
-    apart = ((traits[None] - samples[:, None]) ** 2).sum(axis=-1)
-    apart = (traits - samples[np.exp(-apart / 2).sum(axis=1).argmax()]) ** 2
+    features = np.column_stack([level / _BRIGHTNESS, hue / _HUE]).astype(np.float32)
+    samples = features[:: max(1, len(features) // _SAMPLES)]
+    apart = ((features[None] - samples[:, None]) ** 2).sum(axis=-1)
+    apart = (features - samples[np.exp(-apart / 2).sum(axis=1).argmax()]) ** 2
     off_hue = apart[:, 1] + apart[:, 2]
-    alike = np.exp(-off_hue / 4)
-    return np.where(alike > 0.1, alike, 0), (off_hue < 6) & (apart[:, 0] < 9)
+    alike = np.exp(-off_hue / _HUE_WIDTH)
+    return np.where(alike > _LEAST_LIKENESS, alike, 0), (off_hue < _SEED_HUE) & (apart[:, 0] < _SEED_BRIGHTNESS)
 
 
 def _fit_surface(places, level, alike, seed):
     """Factors (6,) of the surface, weight of each cell, and spread about it."""
     terms = np.column_stack([np.ones(len(places)), *surface_terms(*places.T)])
-    stiffness = np.diag([1e-9, *[_STIFF] * 2, *[4 * _STIFF] * 3])
+    stiffness = np.diag([1e-9, *[_STIFF] * 2, *[_STIFF_BENDS] * 3])
     weights = seed.astype(float)
-    for _ in range(_TURNS):
+    for _ in range(_ROUNDS):
         weighted = terms * weights[:, None]
         factors = np.linalg.solve(weighted.T @ terms + stiffness, weighted.T @ level)
         rest = level - terms @ factors
-        used = np.abs(rest[weights > 0.05])
-        spread = max(1.4826 * float(np.median(used)), 0.015) if len(used) else 1.0
+        used = np.abs(rest[weights > _USED])
+        spread = max(_ROBUST_SD * float(np.median(used)), _LEAST_SPREAD) if len(used) else 1.0
         weights = alike * np.clip(1 - (rest / (_OUTLIER * spread)) ** 2, 0, None) ** 2
     return factors, weights, spread
 

@@ -1,10 +1,15 @@
-"""The photo mat: a printed sheet with marks at the page corners that gives scale, perspective and a light check."""
+"""The photo mat: a printed sheet with marks at the page corners that gives scale, perspective and a light check.
+
+The marks are searched with care only where a hasty look has seen one; their corners are refined on the full photo.
+"""
 
 from dataclasses import dataclass, replace
 from functools import cache
 
 import cv2
 import numpy as np
+
+from dyebook.photo.file.linear import SMALL_SIDE, LinearPhoto
 
 __all__ = ["LINE_MM", "PAPERS", "Mat", "find_mat", "mark_fields", "mat_marks", "paper_of"]
 
@@ -14,12 +19,20 @@ MARK_MM, MARGIN_MM = 24.0, 12.0
 # which marks belong to which paper: top left, top right, bottom right, bottom left
 _NUMBERS = {"a4": (0, 1, 2, 3), "letter": (4, 5, 6, 7)}
 
-_LONG_SIDE = 1000
 _FEWEST_MARKS = 2
-# light on the paper beside one mark against another's, log light: the limit for the fall-off of a calm bench
+# light on the paper beside one mark against another's, log light: the limit for the fall-off over an ordinary bench
 _UNEVEN = 0.35
 # a mark's corners must lie this near to where the others say, in mm: more is a bent sheet
 _BENT_MM = 3.0
+# a part this near to a mark, and at most so large, in marks, is the mark
+_AT_MARK, _MARK_SIZE = 0.5, 1.5
+# a hasty look: window px and depth in codes of the threshold that parts a mark from its paper
+_HASTY_WINDOW, _HASTY_DEPTH = 13, 14
+# a corner is looked for this far around, in sides of the mark, and at most so many small pixels; steps and px at which
+# the search ends
+_REACH, _MOST_REACH, _REFINED_STEPS, _REFINED_PX = 1 / 12, 4, 30, 0.01
+# places on the paper beside a mark's outer corner, mm towards the page's edge
+_BESIDE_MM = np.array([(4, -8), (4, -4), (4, 2), (-4, 4), (-8, 4)])
 
 
 @dataclass(frozen=True)
@@ -68,8 +81,8 @@ class Mat:
         marks = self.scale * np.array(list(mat_marks(self.paper).values()))
         places = self.places_mm(outline)
         middle = (places.min(axis=0) + places.max(axis=0)) / 2
-        near = np.abs(marks.mean(axis=1) - middle).max(axis=1).min() < 0.5 * MARK_MM
-        return bool(near and np.ptp(places, axis=0).max() < 1.5 * MARK_MM)
+        near = np.abs(marks.mean(axis=1) - middle).max(axis=1).min() < _AT_MARK * MARK_MM
+        return bool(near and np.ptp(places, axis=0).max() < _MARK_SIZE * MARK_MM)
 
     def rings(self):
         """Return outlines (4, 2) in pixels of the photo: the sheet's, then those of the marks that were seen."""
@@ -80,18 +93,13 @@ class Mat:
         return [cv2.perspectiveTransform(ring[None], back)[0] for ring in rings]
 
 
-def mat_marks(paper):
+def mat_marks(paper: str) -> dict[int, np.ndarray]:
     """Return the marks of a mat: {number: corners (4, 2) in mm, clockwise from the top left}.
-
-    Parameters
-    ----------
-    paper : str
-        One of `PAPERS`.
 
     Raises
     ------
     ValueError
-        If the paper is unknown.
+        If the paper is none of `PAPERS`.
     """
     if paper not in PAPERS:
         raise ValueError(f"paper is {paper!r}; known: {', '.join(PAPERS)}")
@@ -102,7 +110,7 @@ def mat_marks(paper):
     return {number: square + start for number, start in zip(_NUMBERS[paper], starts, strict=True)}
 
 
-def paper_of(number):
+def paper_of(number: int) -> str | None:
     """Return the paper that a mark belongs to, or None."""
     return next((paper for paper, numbers in _NUMBERS.items() if number in numbers), None)
 
@@ -113,19 +121,19 @@ def mark_dictionary():
     return cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_50)
 
 
-def mark_fields(number):
+def mark_fields(number: int) -> list[list[bool]]:
     """Return the fields of a mark as rows of bool, True where it is black; its black rim included."""
     dictionary = mark_dictionary()
     side = dictionary.markerSize + 2
     return (cv2.aruco.generateImageMarker(dictionary, number, side) == 0).tolist()
 
 
-def find_mat(photo, line_mm=None):
+def find_mat(photo: LinearPhoto, line_mm: float | None = None) -> Mat | None:
     """Return the mat in a photo.
 
     Parameters
     ----------
-    photo : LinearPhoto
+    photo
     line_mm : float, optional
         Length of the printed ruler line by calipers; 100 if the printer kept to scale.
 
@@ -150,7 +158,7 @@ def find_mat(photo, line_mm=None):
 
 def _seen_marks(photo):
     """Corners (4, 2) in pixels of the upright photo of each mark seen once, by number."""
-    small = photo.reduced(_LONG_SIDE)
+    small = photo.reduced(SMALL_SIDE)
     grey = _codes(small.pixels)
     if _detector(hasty=True).detectMarkers(grey)[1] is None:
         return {}
@@ -170,7 +178,7 @@ def _detector(hasty=False):
     """Finder of marks; a hasty one passes over faint edges, and seldom misses all marks of a mat."""
     settings = cv2.aruco.DetectorParameters()
     if hasty:
-        settings.adaptiveThreshWinSizeMin, settings.adaptiveThreshConstant = 13, 14
+        settings.adaptiveThreshWinSizeMin, settings.adaptiveThreshConstant = _HASTY_WINDOW, _HASTY_DEPTH
     settings.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
     return cv2.aruco.ArucoDetector(mark_dictionary(), settings)
 
@@ -187,10 +195,10 @@ def _refine(photo, quad, scale):
         return quad
     side = np.linalg.norm(quad[1] - quad[0])
     unit = photo.unit(scale)
-    reach = int(np.clip(side / 12, scale, 4 * scale)) + unit
+    reach = int(np.clip(_REACH * side, scale, _MOST_REACH * scale)) + unit
     box = np.array([*(quad.min(axis=0) - 2 * reach), *(quad.max(axis=0) + 2 * reach)])
     box, step = photo.fitted(np.clip(np.round(box), 0, [*photo.size, *photo.size]), unit)
-    stop = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 30, 0.01)
+    stop = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, _REFINED_STEPS, _REFINED_PX)
     start = ((quad - box[:2]) / step - 0.5).astype(np.float32).reshape(-1, 1, 2)
     found = cv2.cornerSubPix(_codes(photo.crop(box, step)), start, (reach // step,) * 2, (-1, -1), stop)
     return (found.reshape(4, 2) + 0.5) * step + box[:2]
@@ -216,12 +224,12 @@ def _paper_light(photo, mat):
     """Light of the bare paper beside each mark that was seen, on the side of the page's edge."""
     to_px = np.linalg.inv(mat.to_mm)
     middle = np.array(PAPERS[mat.paper]) * mat.scale / 2
-    small = photo.reduced(_LONG_SIDE)
+    small = photo.reduced(SMALL_SIDE)
     levels = []
     for number in mat.marks:
         corners = mat_marks(mat.paper)[number] * mat.scale
         outer = corners[np.linalg.norm(corners - middle, axis=1).argmax()]
-        spots = outer + np.sign(outer - middle) * np.array([(4, -8), (4, -4), (4, 2), (-4, 4), (-8, 4)])
+        spots = outer + np.sign(outer - middle) * _BESIDE_MM
         x, y = np.floor(cv2.perspectiveTransform(spots[None], to_px)[0] / small.scale).astype(int).T
         inside = (x >= 0) & (y >= 0) & (x < small.pixels.shape[1]) & (y < small.pixels.shape[0])
         if inside.any():

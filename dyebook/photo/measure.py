@@ -156,7 +156,7 @@ def _with_profile(photo, card, light, paper, profile):
         return photo, card, light
     toned = profile.undo_tone(photo)
     card = profile.read_card(toned, card)
-    return toned, card, profile.dress(fit_light(toned, card, paper if paper is None else profile.undo_tone(paper)))
+    return toned, card, profile.after(fit_light(toned, card, paper if paper is None else profile.undo_tone(paper)))
 
 
 def _measurement(photo, card, light, evidence, mat, used):

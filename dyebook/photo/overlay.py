@@ -4,6 +4,7 @@ import cv2
 import numpy as np
 
 from dyebook.lab import encode_srgb, lab_to_srgb8
+from dyebook.photo.file.linear import LinearPhoto
 
 __all__ = ["draw_overlay"]
 
@@ -14,15 +15,22 @@ _PART = (0, 170, 255)
 _FLAW = (255, 90, 30)
 _MAT = (150, 120, 255)
 _PAPER, _INK = (250, 250, 250), (20, 20, 20)
+# how much of a pixel's own colour is left under a tint
+_LEFT = 0.6
+# sizes against the picture's long side: lines, and numbers and words with their least height in pixels
+_LINE, _NUMBER, _WORD = 1 / 700, (1 / 45, 14), (1 / 80, 10)
+# pixels of height that cv2's letters have at scale 1, as they look beside a swatch and alone
+_NUMBER_SCALE, _WORD_SCALE = 32, 24
+_SUBPIXELS = 4  # bits
+_FONT = cv2.FONT_HERSHEY_SIMPLEX
 
 
-def draw_overlay(photo, measurement, evidence=(), long_side=1600, mat=None):
+def draw_overlay(photo: LinearPhoto, measurement, evidence=(), long_side: int = 1600, mat=None) -> np.ndarray:
     """Return the photo with everything that was found drawn into it.
 
     Parameters
     ----------
-    photo : LinearPhoto
-    measurement : Measurement
+    photo, measurement
     evidence : sequence of Evidence
         Pixels used (greenish) and rejected (pinkish) of each part.
     long_side : int
@@ -39,7 +47,7 @@ def draw_overlay(photo, measurement, evidence=(), long_side=1600, mat=None):
     picture = _to_screen(small.pixels)
     for one in evidence:
         _tint(picture, one, small.scale)
-    width = max(1, round(max(picture.shape) / 700))
+    width = max(1, round(max(picture.shape) * _LINE))
     if mat is not None:
         for ring in mat.rings():
             _draw_ring(picture, ring, small.scale, _MAT, width)
@@ -69,33 +77,38 @@ def _tint(picture, evidence, scale):
             continue
         small = cv2.resize(mask.astype(np.uint8), (x1 - x0, y1 - y0), interpolation=cv2.INTER_NEAREST).astype(bool)
         view = picture[y0:y1, x0:x1]
-        view[small] = (0.6 * view[small] + 0.4 * np.array(colour)).astype(np.uint8)
+        view[small] = (_LEFT * view[small] + (1 - _LEFT) * np.array(colour)).astype(np.uint8)
 
 
 def _draw_ring(picture, outline, scale, colour, width):
-    points = np.round((np.asarray(outline) / scale - 0.5) * 16).astype(np.int32)
-    cv2.polylines(picture, [points], True, colour, width, cv2.LINE_AA, shift=4)
+    points = np.round((np.asarray(outline) / scale - 0.5) * 2**_SUBPIXELS).astype(np.int32)
+    cv2.polylines(picture, [points], True, colour, width, cv2.LINE_AA, shift=_SUBPIXELS)
+
+
+def _height(picture, kind):
+    share, least = kind
+    return max(least, round(max(picture.shape) * share))
 
 
 def _label(picture, part, number, scale):
     """A number and a swatch of the reading beside each part."""
-    size = max(14, round(max(picture.shape) / 45))
+    size = _height(picture, _NUMBER)
     x = int(np.clip(part.box[0] / scale, 0, picture.shape[1] - 3 * size))
     y = int(np.clip(part.box[1] / scale - size - 4, 0, picture.shape[0] - size))
     codes, _ = lab_to_srgb8(part.lab)
     cv2.rectangle(picture, (x, y), (x + 3 * size, y + size), _PAPER, -1)
     cv2.rectangle(picture, (x + size, y + 2), (x + 3 * size - 2, y + size - 2), tuple(int(c) for c in codes), -1)
-    cv2.putText(picture, str(number), (x + 2, y + size - 4), cv2.FONT_HERSHEY_SIMPLEX, size / 32, _INK, 1, cv2.LINE_AA)
+    cv2.putText(picture, str(number), (x + 2, y + size - 4), _FONT, size / _NUMBER_SCALE, _INK, 1, cv2.LINE_AA)
 
 
 def _name_flaw(picture, flaw, row, scale):
     """What a flaw is called and how far its colour is off, below it."""
     # cv2's own letters know no delta
     words = f"{flaw.kind.replace('_', ' ')} dE {flaw.delta_e00:.1f}"
-    size = max(10, round(max(picture.shape) / 80))
-    (wide, high), below = cv2.getTextSize(words, cv2.FONT_HERSHEY_SIMPLEX, size / 24, 1)
+    size = _height(picture, _WORD)
+    (wide, high), below = cv2.getTextSize(words, _FONT, size / _WORD_SCALE, 1)
     x = int(np.clip(flaw.box[0] / scale, 0, max(0, picture.shape[1] - wide - 4)))
     y = int(np.clip(flaw.box[3] / scale + 3 + row * (high + below + 4), 0, max(0, picture.shape[0] - high - below - 4)))
     cv2.rectangle(picture, (x, y), (x + wide + 4, y + high + below + 3), _PAPER, -1)
     cv2.rectangle(picture, (x, y), (x + wide + 4, y + high + below + 3), _FLAW, 1)
-    cv2.putText(picture, words, (x + 2, y + high + 2), cv2.FONT_HERSHEY_SIMPLEX, size / 24, _INK, 1, cv2.LINE_AA)
+    cv2.putText(picture, words, (x + 2, y + high + 2), _FONT, size / _WORD_SCALE, _INK, 1, cv2.LINE_AA)

@@ -1,12 +1,17 @@
-"""The colour of the dyed film from the pixels that show it squarely.
+"""The colour of a part's dyed film from the pixels that show it squarely, and how far it can be trusted.
 
-How far the surface of a part leans away from the camera, guessed from its outline alone.
+Which pixels face the camera is guessed from the outline alone. Hue comes from those of them with the least mirror light
+on them; brightness from two upper quantiles over more and all of the part, as shade takes more of it than lamps do. The
+neutral room light that every shiny part mirrors is taken off, more of uneven parts. Without a learned camera the usual
+contrast, balance and error on dyes are taken back (`camera.usual`). Near shades of one photo are then weighed against
+each other by Beer-Lambert, each as far as its own pixels can be trusted.
 
-The pixels of a part that face the camera as the card does, and how much of them the photo has lost.
+Tried and left: shading fitted over guessed normals (better on the second renderer's perspective, worse on the first's);
+a level learned from the features of profiles, or from how bright films usually are (no gain beyond its bias); near
+shades that share their lost channels (better on one renderer, worse on the other); hue from the bright pixels only.
 
-Near shades in one photo: parts whose hues agree are more or less of one dye, and that ties their brightness.
-
-How far a reading can be trusted: standard uncertainty of L*, a*, b*, and the doubts in words.
+Constants were chosen on scenes of both renderers with 51 cameras, by the scores of
+`tests.bench.photo --seeds 6000:6036 --auto`; nothing here is fitted by a command.
 """
 
 from dataclasses import dataclass, replace
@@ -14,7 +19,7 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 
-from dyebook.lab import Lab, delta_e_00, lab_to_linear_rgb, linear_rgb_to_lab
+from dyebook.lab import LUMINANCE, Lab, delta_e_00, lab_to_linear_rgb, linear_rgb_to_lab
 from dyebook.photo.camera.usual import (
     camera_balance,
     film_light,
@@ -25,6 +30,10 @@ from dyebook.photo.camera.usual import (
     usual_contrast,
     without_contrast,
 )
+from dyebook.photo.card.card import Card
+from dyebook.photo.file.linear import LinearPhoto
+from dyebook.photo.light import Light
+from dyebook.photo.part.part import Part
 from dyebook.record import Reading
 
 __all__ = [
@@ -40,78 +49,191 @@ __all__ = [
     "uncertainty_of",
 ]
 
-# on the way from rim to middle line the distance to the rim grows by about one a pixel; along the middle line it does
-# not, whatever the taper
-_UPHILL = 0.5
-_REACH = 2
+_LUMINANCE, _EVEN = LUMINANCE.astype(np.float32), np.full(3, 1 / 3, np.float32)
+_DARKEST = 1e-4
 
+# -- Colour of the film --
+# share of the facing pixels, those with the least mirror light on them, that give the hue; more of even parts
+_UNVEILED = 0.6
+# squared distance from grey below which hue cannot tell film from mirror light, and rounds of looking
+_NEAR_GREY, _ROUNDS = 0.003, 3
+# mirrored room that stays on every part, neutral, as reflectance: on the pixels that give the brightness, and less of
+# it on those that give the hue; never more than leaves this share of the light and of a channel
+_LEVEL_VEIL, _HUE_VEIL, _VEIL_LEAVES = 0.008, 0.006, 0.4
+# spread of log brightness from which on a part mirrors: matt paint and paper are more even, and mirror nothing
+_MIRRORING = 0.1
+_UNIFORMITY_PIXELS = 1500
 
-def guess_tilt(mask):
-    """Return how far from the middle line towards the rim each pixel lies.
-
-    Parameters
-    ----------
-    mask : ndarray of bool, shape (H, W)
-
-    Returns
-    -------
-    tilt : ndarray of float32, shape (H, W)
-        0 on the middle line, 1 at the rim; nan outside the mask.
-    depth : ndarray of float32, shape (H, W)
-        Distance to the rim in pixels.
-
-    Notes
-    -----
-    Every pixel climbs the distance to the rim until it stops growing; the height reached is the local half width.
-    The middle line of a turned piece, a ring or a knob faces the camera, and the middle of a plate does so anyway:
-    no kind of part has to be told apart.
-    """
-    depth = cv2.distanceTransform(np.pad(mask, 1).astype(np.uint8), cv2.DIST_L2, 5)[1:-1, 1:-1]
-    smooth = cv2.GaussianBlur(depth, (0, 0), 1.0)
-    summit = _next_uphill(smooth)
-    # each step climbs two pixels by half a pixel or more each: no path has more steps than the summit has pixels
-    for _ in range(int(np.ceil(np.log2(max(float(smooth.max()), 2))))):
-        summit = summit[summit]
-    half_width = np.maximum(smooth.ravel()[summit].reshape(mask.shape), depth)
-    tilt = np.where(mask, 1 - depth / np.maximum(half_width, 1), np.nan)
-    return tilt.astype(np.float32), depth
-
-
-def _next_uphill(heights):
-    """Index, flat, of the steepest neighbour above each pixel, itself where the slope ends."""
-    rows, columns = heights.shape
-    padded = np.pad(heights, _REACH)
-    best, way = np.full(heights.shape, _UPHILL, dtype=heights.dtype), np.zeros(heights.shape, np.int32)
-    slope, steeper = np.empty_like(heights), np.empty(heights.shape, bool)
-    for dy, dx in _ring():
-        view = padded[_REACH + dy : _REACH + dy + rows, _REACH + dx : _REACH + dx + columns]
-        np.subtract(view, heights, out=slope)
-        slope /= np.hypot(dy, dx)
-        np.greater(slope, best, out=steeper)
-        np.copyto(best, slope, where=steeper)
-        np.copyto(way, dy * columns + dx, where=steeper)
-    return np.clip(np.arange(heights.size) + way.ravel(), 0, heights.size - 1)
-
-
-def _ring():
-    """Offsets two pixels away: a single step is too coarse to tell a slope's direction."""
-    reach = range(-_REACH, _REACH + 1)
-    return [(dy, dx) for dy in reach for dx in reach if max(abs(dy), abs(dx)) == _REACH]
-
-
+# -- Facing pixels --
 _WORKING_PIXELS = 30_000
 # pixels this far from the middle line still face the camera
 _FACING = 0.5
 # tilt, and quantile of brightness among the pixels up to it: shade darkens more of a part than lamps brighten, and what
 # faces the light as the card does need not lie on the middle line. The mean of both served two renderers best
 _LIT = ((0.65, 0.62), (1.0, 0.73))
-_LUMINANCE, _EVEN = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32), np.full(3, 1 / 3, np.float32)
-_DARKEST = 1e-4
 # the rim mixes with the background
 _RIM = 1.2
 _FEWEST = 60
-# clipped pixels have no say about hue as long as this share of the others remains
+# clipped pixels do not tell the hue as long as this share of the others remains
 _SOUND_SHARE = 0.2
+# ends of the middle 70 % of brightness, whose width is the spread
+_SPREAD_ENDS = (0.15, 0.85)
+# on the way from rim to middle line the distance to the rim grows by about one a pixel; along the middle line it does
+# not, whatever the taper
+_UPHILL, _REACH = 0.5, 2
+
+# -- Near shades --
+# reflectance of an undyed film on aluminium, specular excluded: where more and less dye start from
+_UNDYED = 0.7
+# standard deviation, in log light, of the brightness that hue predicts; per unit of hue that no amount of the one dye
+# explains; per unit of the predicted difference; and of a hue itself, so that greys predict nothing
+_PREDICTED_SD, _UNEXPLAINED_SD, _DIFFERENCE_SD, _HUE_SD = 0.03, 1.3, 1.0, 0.03
+# parts farther apart than this are no near shades: unexplained hue, share of dye, and brightness against prediction
+_MOST_UNEXPLAINED, _MOST_DYE, _CONTRADICTION = 0.3, 0.8, 1.0
+_DARKEST_SHADE = 0.003
+# differences of hue below this mean nothing, and a hue is at least so strong, log light
+_HUE_NOISE, _LEAST_HUE = 0.15, 0.01
+# light from which a channel's hue counts in full, and how much it counts without any
+_TRUSTED_LIGHT, _LEAST_TRUST = 0.1, 0.1
+
+# -- Uncertainty --
+# camera colour without a profile: lightness, and a*, b* at grey and per unit of chroma
+_CAMERA_L, _CAMERA_GREY, _CAMERA_CHROMA = 1.5, 1.5, 0.085
+# how well the facing pixels tell the film's brightness: even ones, and more doubt the more they scatter, log light
+_LEVEL_SD, _LEVEL_SD_SPREAD, _LEVEL_SD_MOST = 0.08, 0.14, 0.6
+# mirrored room light that stays on every shiny part, as reflectance
+_VEIL = 0.012
+# what a channel at the end of its range may hide, in L*, a* and b* per share of pixels
+_CLIPPED_U, _FLOOR_U = np.array([6.0, 11.0, 11.0]), np.array([4.0, 14.0, 9.0])
+# CIE 15: luminance where the straight part of L* ends
+_CIE_EPSILON = 0.008856
+
+# -- Doubts: shares of pixels at a limit, spread, pixels of the photo, light --
+_CLIPPED, _FLOORED, _GLARE, _FEW, _DARK = 0.1, 0.2, 1.2, 150, 0.004
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """A reading with the pixels behind it.
+
+    Attributes
+    ----------
+    reading : Reading
+    box : tuple of int
+        Part of the photo that the masks cover.
+    step : int
+        Pixels of the photo per pixel of the masks.
+    used, rejected : ndarray of bool, shape (H, W)
+    film : ndarray of shape (3,)
+        The film's linear light, what the reading's Lab is made of.
+    level : float
+        Its brightness as the card alone makes it, before any bound; above 1 it would outshine perfect white.
+    level_log_sd : float
+        Standard uncertainty of that brightness, in log light, from the part's own pixels.
+    """
+
+    reading: Reading
+    box: tuple
+    step: int
+    used: np.ndarray
+    rejected: np.ndarray
+    film: np.ndarray
+    level: float
+    level_log_sd: float = 0.1
+
+
+def read_parts(photo: LinearPhoto, light: Light, card: Card, parts: list[Part], camera=None) -> tuple[Evidence, ...]:
+    """Return the colours of all parts of one photo in their order, near shades weighed against each other.
+
+    With a learned camera (`CameraProfile`), `light` mixes its colours already.
+    """
+    alone = [read_part(photo, light, card, part, camera) for part in parts]
+    steps = level_steps(np.array([one.film for one in alone]).reshape(-1, 3), [one.level_log_sd for one in alone])
+    return tuple(_at_level(one, step) for one, step in zip(alone, steps, strict=True))
+
+
+def read_part(photo: LinearPhoto, light: Light, card: Card, part: Part, camera=None) -> Evidence:
+    """Return the colour of one part, with the pixels that gave it; arguments are those of `read_parts`."""
+    facing = facing_pixels(photo, light, part)
+    mirroring = min(facing.spread / _MIRRORING, 1.0)
+    colour, unveiled = _film_colour(facing.light[facing.sound], 1 - (1 - _UNVEILED) * mirroring)
+    level = facing.level
+    film = _without_veil(_without_veil(level, _LEVEL_VEIL * mirroring) * colour, _HUE_VEIL * mirroring)
+    if camera is None:
+        film = _usual_film(film, facing, light, lab_to_linear_rgb(card.lab), photo)
+    lab = linear_rgb_to_lab(film)
+    used = np.zeros_like(facing.mask)
+    used[facing.where] = _spread_over(facing.sound, unveiled)
+    box = part.box
+    exposure_log_sd = light.log_sd(((box[0] + box[2]) / 2, (box[1] + box[3]) / 2))
+    reading = Reading(
+        lab=Lab(*lab.tolist()),
+        lab_sd=tuple(linear_rgb_to_lab(facing.light).std(axis=0).tolist()),
+        lab_u=uncertainty_of(lab, film, facing, exposure_log_sd, None if camera is None else camera.lab_u),
+        outline=tuple(map(tuple, part.outline.tolist())),
+        box=box,
+        uniformity=_uniformity(facing.light, level),
+        flags=tuple(dict.fromkeys((*part.flags, *flags_of(facing)))),
+    )
+    rejected = facing.mask & ~used
+    return Evidence(reading, facing.box, facing.step, used, rejected, film, level, level_log_sd(facing.spread))
+
+
+def _usual_film(rgb, facing, light, card_light, photo):
+    """Light of the film as the usual camera saw it, from light balanced by the card."""
+    card_seen = card_light / light.gains
+    if is_undeveloped(photo, card_seen):
+        return sensor_light(rgb, light.gains, card_light, photo)
+    contrast = usual_contrast(photo)
+    card_plain, plain = (without_contrast(seen, contrast) for seen in (card_seen, rgb / light.gains))
+    gains = card_light / card_plain
+    film = film_light(camera_balance(plain * gains, gains, card_light))
+    return under_metal(lost_channels(film, facing.floor_share, facing.clipped_share))
+
+
+def _spread_over(places, values):
+    """Values at the true places, False elsewhere."""
+    out = np.zeros(len(places), dtype=bool)
+    out[places] = values
+    return out
+
+
+def _at_level(evidence, step):
+    """The same evidence with its light changed by a step of its logarithm."""
+    film = evidence.film * np.exp(step)
+    return replace(evidence, film=film, reading=replace(evidence.reading, lab=Lab(*linear_rgb_to_lab(film).tolist())))
+
+
+def _film_colour(seen, share=_UNVEILED):
+    """Colour of luminance 1 of the share of the pixels with the least mirror light on them, and which those are.
+
+    Mirror light is nearly neutral: it moves a pixel from the film's colour towards grey.
+    """
+    # a row a channel: along a short axis medians and products take several times as long
+    relative = np.ascontiguousarray(seen.T) / np.maximum(seen @ _LUMINANCE, _DARKEST)
+    colour = np.median(relative, axis=1)
+    least = np.ones(len(seen), dtype=bool)
+    for _ in range(_ROUNDS):
+        colour = colour / (colour @ _LUMINANCE)
+        away = colour - 1
+        if away @ away < _NEAR_GREY:
+            break
+        purity = away @ (relative - 1)
+        least = purity >= np.quantile(purity, 1 - share)
+        colour = np.median(relative[:, least], axis=1)
+    return colour / (colour @ _LUMINANCE), least
+
+
+def _without_veil(light, veil):
+    """Light of a film without the mirrored room that a part usually shows all over."""
+    return np.maximum(light - veil, _VEIL_LEAVES * light)
+
+
+def _uniformity(seen, level):
+    """Robust CIEDE2000 spread over facing pixels once each is brought to one brightness."""
+    some = seen[:: max(1, len(seen) // _UNIFORMITY_PIXELS)]
+    flat = linear_rgb_to_lab(some * (level / np.maximum(some @ _LUMINANCE, _DARKEST))[:, None])
+    return float(np.median(delta_e_00(np.median(flat, axis=0), flat)))
 
 
 @dataclass(frozen=True)
@@ -159,19 +281,8 @@ class Facing:
         return len(self.light) * self.step**2
 
 
-def facing_pixels(photo, light, part):
-    """Return the pixels of a part that face the camera.
-
-    Parameters
-    ----------
-    photo : LinearPhoto
-    light : Light
-    part : Part
-
-    Returns
-    -------
-    Facing
-    """
+def facing_pixels(photo: LinearPhoto, light: Light, part: Part) -> Facing:
+    """Return the pixels of a part that face the camera as the card does."""
     box = part.box
     box, step = photo.fitted(box, np.sqrt((box[2] - box[0]) * (box[3] - box[1]) / _WORKING_PIXELS))
     pixels = light.correct(photo.crop(box, step), box, step)
@@ -184,7 +295,7 @@ def facing_pixels(photo, light, part):
     if sound.sum() <= max(_FEWEST, _SOUND_SHARE * len(sound)):
         sound = np.ones(len(sound), dtype=bool)
     seen = pixels[where]
-    low, high = np.quantile(np.log(np.maximum(seen @ _EVEN, _DARKEST)), (0.15, 0.85))
+    low, high = np.quantile(np.log(np.maximum(seen @ _EVEN, _DARKEST)), _SPREAD_ENDS)
     spread, level = float(high - low), _lit_level(pixels @ _LUMINANCE, tilt, depth)
     return Facing(seen, where, mask, box, step, sound, clipped.mean(axis=0), floor_share, spread, level)
 
@@ -201,20 +312,60 @@ def _lit_level(luminance, tilt, depth):
     return float(np.exp(np.mean(np.log(np.maximum(seen, _DARKEST)))))
 
 
-# reflectance of an undyed film on aluminium, specular excluded: where more and less dye start from
-_UNDYED = 0.7
-# standard deviation, in log light, of the brightness that hue foretells; per unit of hue that no amount of the one dye
-# explains; per unit of the foretold difference; and of a hue itself, so that greys foretell nothing. Fitted on scenes
-# of two renderers.
-_KIN_SD, _STRANGE_SD, _FORETOLD_SD, _HUE_SD = 0.03, 1.3, 1.0, 0.03
-# parts farther apart than this are no near shades: unexplained hue, share of dye, and brightness against all forecast
-_STRANGEST, _MOST_DYE, _CONTRADICTION = 0.3, 0.8, 1.0
-_DARKEST_TWIN = 0.003
-# differences of hue below this mean nothing, log light
-_HUE_NOISE = 0.15
+def guess_tilt(mask: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return how far each pixel of a part tilts away from the camera, guessed from its outline alone.
+
+    Parameters
+    ----------
+    mask : ndarray of bool, shape (H, W)
+
+    Returns
+    -------
+    tilt : ndarray of float32, shape (H, W)
+        Place from the middle line, 0, to the rim, 1; nan outside the mask.
+    depth : ndarray of float32, shape (H, W)
+        Distance to the rim in pixels.
+
+    Notes
+    -----
+    Every pixel climbs the distance to the rim until it stops growing; the height reached is the local half width.
+    The middle line of a turned piece, a ring or a knob faces the camera, and the middle of a plate does so anyway:
+    kinds of part need not be distinguished.
+    """
+    depth = cv2.distanceTransform(np.pad(mask, 1).astype(np.uint8), cv2.DIST_L2, 5)[1:-1, 1:-1]
+    smooth = cv2.GaussianBlur(depth, (0, 0), 1.0)
+    summit = _next_uphill(smooth)
+    # each step climbs two pixels by half a pixel or more each: no path has more steps than the summit has pixels
+    for _ in range(int(np.ceil(np.log2(max(float(smooth.max()), 2))))):
+        summit = summit[summit]
+    half_width = np.maximum(smooth.ravel()[summit].reshape(mask.shape), depth)
+    tilt = np.where(mask, 1 - depth / np.maximum(half_width, 1), np.nan)
+    return tilt.astype(np.float32), depth
 
 
-def level_steps(films, log_sd):
+def _next_uphill(heights):
+    """Index, flat, of the steepest neighbour above each pixel, itself where the slope ends."""
+    rows, columns = heights.shape
+    padded = np.pad(heights, _REACH)
+    best, way = np.full(heights.shape, _UPHILL, dtype=heights.dtype), np.zeros(heights.shape, np.int32)
+    slope, steeper = np.empty_like(heights), np.empty(heights.shape, bool)
+    for dy, dx in _ring():
+        view = padded[_REACH + dy : _REACH + dy + rows, _REACH + dx : _REACH + dx + columns]
+        np.subtract(view, heights, out=slope)
+        slope /= np.hypot(dy, dx)
+        np.greater(slope, best, out=steeper)
+        np.copyto(best, slope, where=steeper)
+        np.copyto(way, dy * columns + dx, where=steeper)
+    return np.clip(np.arange(heights.size) + way.ravel(), 0, heights.size - 1)
+
+
+def _ring():
+    """Offsets two pixels away: a single step is too coarse to tell a slope's direction."""
+    reach = range(-_REACH, _REACH + 1)
+    return [(dy, dx) for dy in reach for dx in reach if max(abs(dy), abs(dx)) == _REACH]
+
+
+def level_steps(films: np.ndarray, log_sd) -> np.ndarray:
     """Return by how much each part's log brightness should move so that near shades agree.
 
     Parameters
@@ -227,13 +378,13 @@ def level_steps(films, log_sd):
     Returns
     -------
     ndarray of shape (N,)
-        Zero for parts without kin in the photo.
+        Zero for parts without a near shade in the photo.
 
     Notes
     -----
     How bright a curved or shiny part looks depends on its shape and the room far more than its hue does. More of a
     dye darkens each channel in proportion to what the dye already absorbs there (Beer-Lambert), so the difference
-    in hue of two near shades foretells their difference in brightness. Measured and foretold differences are
+    in hue of two near shades predicts their difference in brightness. Measured and predicted differences are
     weighed by least squares.
     """
     count = len(films)
@@ -248,21 +399,23 @@ def level_steps(films, log_sd):
 
 
 def _link(first, second):
-    """Weight of a pair, and its foretold less its measured difference of log luminance."""
-    logs = np.log(np.maximum([first, second], _DARKEST_TWIN))
+    """Weight of a pair, and its predicted less its measured difference of log luminance."""
+    logs = np.log(np.maximum([first, second], _DARKEST_SHADE))
     middle = np.minimum(logs.mean(axis=0) - np.log(_UNDYED), 0)
     trust = _trust(np.exp(logs.mean(axis=0)))
     hue, change = _hue(middle) * trust, _hue(logs[0] - logs[1]) * trust
     more = change @ hue / (hue @ hue + _HUE_NOISE**2)
-    strange = np.linalg.norm(change - more * hue)
-    foretold, per_dye = (
+    unexplained = np.linalg.norm(change - more * hue)
+    predicted, per_dye = (
         _log_luminance(middle * (1 + share / 2)) - _log_luminance(middle * (1 - share / 2)) for share in (more, 1.0)
     )
-    gap = foretold - (_log_luminance(logs[0]) - _log_luminance(logs[1]))
-    if strange > _STRANGEST or abs(more) > _MOST_DYE or abs(gap) > _CONTRADICTION:
+    gap = predicted - (_log_luminance(logs[0]) - _log_luminance(logs[1]))
+    if unexplained > _MOST_UNEXPLAINED or abs(more) > _MOST_DYE or abs(gap) > _CONTRADICTION:
         return 0.0, 0.0
-    unsure = per_dye * _HUE_SD / max(np.linalg.norm(hue), 0.01)
-    return 1 / (_KIN_SD**2 + (_STRANGE_SD * strange) ** 2 + (_FORETOLD_SD * foretold) ** 2 + unsure**2), gap
+    unsure = per_dye * _HUE_SD / max(np.linalg.norm(hue), _LEAST_HUE)
+    return 1 / (
+        _PREDICTED_SD**2 + (_UNEXPLAINED_SD * unexplained) ** 2 + (_DIFFERENCE_SD * predicted) ** 2 + unsure**2
+    ), gap
 
 
 def _hue(logs):
@@ -273,34 +426,20 @@ def _hue(logs):
 def _trust(light):
     """Less weight for the hue of dark channels, where noise and veil rule."""
     pairs = np.minimum(light[[0, 2]], light[1])
-    return np.clip(np.sqrt(pairs / 0.1), 0.1, 1)
+    return np.clip(np.sqrt(pairs / _TRUSTED_LIGHT), _LEAST_TRUST, 1)
 
 
 def _log_luminance(logs):
     return float(np.log(np.exp(logs) @ _LUMINANCE))
 
 
-# Figures below are fitted to the errors on rendered scenes of two renderers with 51 cameras.
-# camera colour without a profile: lightness, and a*, b* at grey and per unit of chroma
-_CAMERA_L, _CAMERA_GREY, _CAMERA_CHROMA = 1.5, 1.5, 0.085
-# how well the facing pixels tell the film's brightness: even ones, and more doubt the more they scatter, log light
-_LEVEL_SD, _LEVEL_SD_SPREAD, _LEVEL_SD_MOST = 0.08, 0.14, 0.6
-# mirrored room light that stays on every shiny part, as reflectance
-_VEIL = 0.012
-# what a channel at the end of its range may hide, in a* and b* per share of pixels
-_CLIPPED_U, _FLOOR_U = np.array([6.0, 11.0, 11.0]), np.array([4.0, 14.0, 9.0])
-
-_CLIPPED, _FLOORED, _GLARE, _FEW = 0.1, 0.2, 1.2, 150
-_DARK = 0.004
-
-
-def level_log_sd(spread):
+def level_log_sd(spread: float) -> float:
     """Return how well facing pixels of some spread of log brightness tell the film's brightness, in log light."""
     return min(_LEVEL_SD + _LEVEL_SD_SPREAD * spread, _LEVEL_SD_MOST)
 
 
-def uncertainty_of(lab, film, facing, exposure_log_sd, camera_u=None):
-    """Return the standard uncertainty of L*, a*, b* as a tuple.
+def uncertainty_of(lab, film, facing: Facing, exposure_log_sd: float, camera_u=None) -> tuple[float, float, float]:
+    """Return the standard uncertainty of L*, a*, b*.
 
     Parameters
     ----------
@@ -308,13 +447,12 @@ def uncertainty_of(lab, film, facing, exposure_log_sd, camera_u=None):
         The reading.
     film : ndarray of shape (3,)
         Its linear light.
-    facing : Facing
     exposure_log_sd : float
         Of the light on the part against that on the card, in log light.
     camera_u : sequence of 3 floats, optional
         Standard uncertainty of a learned camera's colours per L*, a*, b*; the usual camera's if left out.
     """
-    luminance = max(float(film @ (0.2126, 0.7152, 0.0722)), 1e-3)
+    luminance = max(float(film @ LUMINANCE), 1e-3)
     share = np.hypot(np.hypot(level_log_sd(facing.spread), exposure_log_sd), _VEIL / luminance)
     lightness = _lightness_slope(luminance) * share * luminance
     colour = np.abs(lab[1:]) / 3 * min(share, 1.0)
@@ -326,7 +464,7 @@ def uncertainty_of(lab, film, facing, exposure_log_sd, camera_u=None):
     return tuple(float(u) for u in np.hypot(total, lost))
 
 
-def flags_of(facing):
+def flags_of(facing: Facing) -> list[str]:
     """Return the doubts about a reading that its pixels raise, as a list of names."""
     level = float(np.median(facing.light))
     doubts = {
@@ -341,165 +479,4 @@ def flags_of(facing):
 
 def _lightness_slope(luminance):
     """dL*/dY, ISO/CIE 11664-4, capped where the straight part begins."""
-    return 116 / 3 * max(luminance, 0.008856) ** (-2 / 3)
-
-
-# share of the facing pixels, those with the least mirror light on them, that give the hue; more of even parts
-_UNVEILED = 0.6
-# squared distance from grey below which hue cannot tell film from mirror light
-_NEAR_GREY = 0.003
-# mirrored room that stays on every part, neutral, as reflectance: on the pixels that give the brightness, and less of
-# it on those that give the hue; never more than leaves this share of the light and of a channel
-_LEVEL_VEIL, _HUE_VEIL, _VEIL_LEAVES = 0.008, 0.006, 0.4
-# spread of log brightness from which on a part mirrors: matt paint and paper are more even, and mirror nothing
-_MIRRORING = 0.1
-_SAMPLES = 1500
-
-
-@dataclass(frozen=True)
-class Evidence:
-    """A reading with the pixels behind it.
-
-    Attributes
-    ----------
-    reading : Reading
-    box : tuple of int
-        Part of the photo that the masks cover.
-    step : int
-        Pixels of the photo per pixel of the masks.
-    used, rejected : ndarray of bool, shape (H, W)
-    film : ndarray of shape (3,)
-        The film's linear light, what the reading's Lab is made of.
-    level : float
-        Its brightness as the card alone makes it, before any bound; above 1 it would outshine perfect white.
-    level_log_sd : float
-        Standard uncertainty of that brightness, in log light, from the part's own pixels.
-    """
-
-    reading: Reading
-    box: tuple
-    step: int
-    used: np.ndarray
-    rejected: np.ndarray
-    film: np.ndarray
-    level: float
-    level_log_sd: float = 0.1
-
-
-def read_parts(photo, light, card, parts, camera=None):
-    """Return the colours of all parts of one photo, near shades weighed against each other.
-
-    Parameters
-    ----------
-    photo : LinearPhoto
-    light : Light
-    card : Card
-    parts : sequence of Part
-    camera : CameraProfile, optional
-
-    Returns
-    -------
-    tuple of Evidence
-        In the order of the parts.
-    """
-    alone = [read_part(photo, light, card, part, camera) for part in parts]
-    steps = level_steps(np.array([one.film for one in alone]).reshape(-1, 3), [one.level_log_sd for one in alone])
-    return tuple(_at_level(one, step) for one, step in zip(alone, steps, strict=True))
-
-
-def read_part(photo, light, card, part, camera=None):
-    """Return the colour of one part, with the pixels that gave it.
-
-    Parameters
-    ----------
-    photo : LinearPhoto
-    light : Light
-    card : Card
-    part : Part
-    camera : CameraProfile, optional
-
-    Returns
-    -------
-    Evidence
-    """
-    facing = facing_pixels(photo, light, part)
-    mirroring = min(facing.spread / _MIRRORING, 1.0)
-    colour, unveiled = _film_colour(facing.light[facing.sound], 1 - (1 - _UNVEILED) * mirroring)
-    level = facing.level
-    film = _without_veil(_without_veil(level, _LEVEL_VEIL * mirroring) * colour, _HUE_VEIL * mirroring)
-    # a learned camera needs no usual one's correction: `light` has mixed its colours already
-    if camera is None:
-        film = _usual_film(film, facing, light, lab_to_linear_rgb(card.lab), photo)
-    lab = linear_rgb_to_lab(film)
-    used = np.zeros_like(facing.mask)
-    used[facing.where] = _spread_over(facing.sound, unveiled)
-    box = part.box
-    exposure_log_sd = light.log_sd(((box[0] + box[2]) / 2, (box[1] + box[3]) / 2))
-    reading = Reading(
-        lab=Lab(*lab.tolist()),
-        lab_sd=tuple(linear_rgb_to_lab(facing.light).std(axis=0).tolist()),
-        lab_u=uncertainty_of(lab, film, facing, exposure_log_sd, None if camera is None else camera.lab_u),
-        outline=tuple(map(tuple, part.outline.tolist())),
-        box=box,
-        uniformity=_uniformity(facing.light, level),
-        flags=tuple(dict.fromkeys((*part.flags, *flags_of(facing)))),
-    )
-    rejected = facing.mask & ~used
-    return Evidence(reading, facing.box, facing.step, used, rejected, film, level, level_log_sd(facing.spread))
-
-
-def _usual_film(rgb, facing: Facing, light, card_light, photo):
-    """Light of the film as the usual camera saw it, from light balanced by the card."""
-    card_seen = card_light / light.gains
-    if is_undeveloped(photo, card_seen):
-        return sensor_light(rgb, light.gains, card_light, photo)
-    contrast = usual_contrast(photo)
-    card_plain, plain = (without_contrast(seen, contrast) for seen in (card_seen, rgb / light.gains))
-    gains = card_light / card_plain
-    film = film_light(camera_balance(plain * gains, gains, card_light))
-    return under_metal(lost_channels(film, facing.floor_share, facing.clipped_share))
-
-
-def _spread_over(places, values):
-    """Values at the true places, False elsewhere."""
-    out = np.zeros(len(places), dtype=bool)
-    out[places] = values
-    return out
-
-
-def _at_level(evidence, step):
-    """The same evidence with its light changed by a step of its logarithm."""
-    film = evidence.film * np.exp(step)
-    return replace(evidence, film=film, reading=replace(evidence.reading, lab=Lab(*linear_rgb_to_lab(film).tolist())))
-
-
-def _film_colour(seen, share=_UNVEILED):
-    """Colour of luminance 1 of the share of the pixels with the least mirror light on them, and which those are.
-
-    Mirror light is nearly neutral: it moves a pixel from the film's colour towards grey.
-    """
-    # a row a channel: along a short axis medians and products take several times as long
-    relative = np.ascontiguousarray(seen.T) / np.maximum(seen @ _LUMINANCE, 1e-4)
-    colour = np.median(relative, axis=1)
-    least = np.ones(len(seen), dtype=bool)
-    for _ in range(3):
-        colour = colour / (colour @ _LUMINANCE)
-        away = colour - 1
-        if away @ away < _NEAR_GREY:
-            break
-        purity = away @ (relative - 1)
-        least = purity >= np.quantile(purity, 1 - share)
-        colour = np.median(relative[:, least], axis=1)
-    return colour / (colour @ _LUMINANCE), least
-
-
-def _without_veil(light, veil):
-    """Light of a film without the mirrored room that a part usually shows all over."""
-    return np.maximum(light - veil, _VEIL_LEAVES * light)
-
-
-def _uniformity(seen, level):
-    """Robust CIEDE2000 spread over facing pixels once each is brought to one brightness."""
-    some = seen[:: max(1, len(seen) // _SAMPLES)]
-    flat = linear_rgb_to_lab(some * (level / np.maximum(some @ _LUMINANCE, 1e-4))[:, None])
-    return float(np.median(delta_e_00(np.median(flat, axis=0), flat)))
+    return 116 / 3 * max(luminance, _CIE_EPSILON) ** (-2 / 3)

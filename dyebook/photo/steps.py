@@ -1,6 +1,8 @@
 """A stepped coupon in a photo: one strip drawn out of the dye in steps, cut into its bands.
 
-A strip in a photo: its own frame, how far it reaches, and the light along it.
+The strip is followed beyond what the search found, as its pale end may have been taken for ground. Colours along its
+middle are cut by dynamic programming into bands of least scatter, with a small cost of unequal lengths that decides
+alone where no step is seen. The bands' order is that of the nearest falling row of depths, from either end.
 """
 
 from dataclasses import dataclass
@@ -10,21 +12,51 @@ import numpy as np
 
 from dyebook.errors import PhotoError
 from dyebook.lab import linear_rgb_to_lab
+from dyebook.photo.file.linear import LinearPhoto
+from dyebook.photo.light import Light
 from dyebook.photo.part.part import Part
 
 __all__ = ["MOST_STEPS", "Strip", "band_parts", "order_bands", "profile_of", "split_profile", "whole_strip"]
 
+MOST_STEPS = 20
+
+# -- The strip --
+# parts that fill their common rectangle by this share, this much longer than wide, are one strip
+_FILLED, _LONGER = 0.8, 1.5
 # middle share of the strip's width that tells its colour: no rims, no drips
 _MIDDLE = 0.6
 _LONG, _ACROSS = 400, 25
-# a pale end may have been taken for the ground: look on so many lengths of what was found
-_REACH = 4.0
+# share of a place across the strip that must lie on it, and how many such places tell its colour
+_COVERED, _FEWEST_ACROSS = 0.9, 2
+# a pale end may have been taken for the ground: look on so many lengths of what was found, on so many px of the photo,
+# at this share of the width and so many places
+_REACH, _LOOK_PX, _LOOK_MIDDLE, _LOOK_ACROSS = 4.0, 1500, 0.2, 7
 # the strip goes on while it differs by this from the ground on both its sides (CIELAB)
 _CONTRAST = 5.0
-# and for so many widths: knots and stains beside an end are shorter than a band is likely to be
-_LEAST = 0.45
+# and for so many widths: knots and stains beside an end are shorter than a band is likely to be; of a new end, so many
+# widths may be half shadow
+_LEAST, _HALF_SHADOW = 0.45, 0.1
 # where the ground is looked at, in widths from the middle line
 _FLANKS = np.array([0.75, 0.85, 0.95])
+
+# -- Its bands --
+# shading changes lightness along a strip more than it changes the two chroma axes
+_LAB_WEIGHTS = np.array([0.7, 1.0, 1.0])
+# cost of a band longer or shorter than the others by this share of their length, in squared CIELAB units over one
+# band's length: where no step of colour is seen the bands come out equal, and a step of two units outweighs any likely
+# length
+_LENGTH_COST, _LENGTH_SD = 1.0, 0.5
+# shortest band, as a share of an equal one
+_SHORTEST = 0.25
+# a border is seen when the colours beside it differ by this, and by so many times their scatter along the strip
+_SEEN_DELTA, _SEEN_TIMES = 1.0, 2.5
+# share of the strip at each end that tells nothing
+_RIM = 0.02
+# left out at each end of a band: the line of the liquid is neither sharp nor straight
+_MARGIN = 0.15
+_FEWEST_PX = 8
+# depths, log light summed over three channels, may break the order by so much: shading does
+_DISORDER_LOG = 0.2
 
 
 @dataclass(frozen=True)
@@ -79,161 +111,12 @@ def _clipped(outline, height):
     return np.array(out).reshape(-1, 2)
 
 
-def whole_strip(photo, light, parts):
-    """Return the outline of the strip that parts belong to, and their doubts.
-
-    Parameters
-    ----------
-    photo : LinearPhoto
-    light : Light
-    parts : sequence of Part
-        One at least. The strip is the longest, with those that lie in its line, and with what goes on from there
-        unless somebody drew it.
-
-    Returns
-    -------
-    outline : ndarray, shape (n, 2)
-    flags : tuple of str
-    """
-    parts = sorted(parts, key=lambda part: -Strip.around(part.outline).length)
-    members = _in_line(parts)
-    flags = tuple(dict.fromkeys(flag for part in members for flag in part.flags))
-    outline = members[0].outline
-    if len(members) > 1:
-        outline = Strip.around(np.concatenate([part.outline for part in members])).outline
-    return outline if parts[0].confidence == 1 else _grown(photo, light, outline), flags
-
-
-def _in_line(parts):
-    """The first part, with the others that fill one long rectangle together with it."""
-    members, rest = [parts[0]], list(parts[1:])
-    while True:
-        more = next((part for part in rest if _fill_a_strip([*members, part])), None)
-        if more is None:
-            return members
-        members.append(more)
-        rest.remove(more)
-
-
-def _fill_a_strip(parts):
-    frame = Strip.around(np.concatenate([part.outline for part in parts]))
-    covered = sum(abs(cv2.contourArea(part.outline.astype(np.float32))) for part in parts)
-    return covered > 0.8 * frame.length * frame.width and frame.length > 1.5 * frame.width
-
-
-def _grown(photo, light, outline):
-    """The outline, stretched over pale or dark bands beyond its ends that the search had left to the ground."""
-    found = Strip.around(outline)
-    count = int(min(_LONG, found.length))
-    along = np.arange(-_REACH * count, (1 + _REACH) * count) / count * found.length
-    middle = (0.5 + np.linspace(-0.2, 0.2, 7)) * found.width
-    sides = [(0.5 + way * _FLANKS) * found.width for way in (-1, 1)]
-    strip, *grounds = (_colours_at(photo, light, found.places(along, across)) for across in (middle, *sides))
-    differs = np.min([np.linalg.norm(strip - ground, axis=1) for ground in grounds], axis=0) > _CONTRAST
-    start, stop = _run(differs, int(_REACH * count), int((1 + _REACH) * count) - 1)
-    start, stop = along[start], along[stop]
-    # an end that was found is trusted, but where a whole band lies beyond; a new one may be half shadow
-    start = start + 0.1 * found.width if start < -_LEAST * found.width else 0.0
-    stop = stop - 0.1 * found.width if stop > found.length + _LEAST * found.width else found.length
-    grew = start < 0 or stop > found.length
-    return found.stretched(start, stop).outline if grew else outline
-
-
-def _run(true, first, last):
-    """How far a row of true places reaches beyond both ends of a stretch, which counts as true itself."""
-    while first > 0 and true[first - 1]:
-        first -= 1
-    while last < len(true) - 1 and true[last + 1]:
-        last += 1
-    return first, last
-
-
-def _colours_at(photo, light, places):
-    """Median Lab (n, 3) across points (n, m, 2); nan outside the photo."""
-    low = np.clip(np.floor(places.min(axis=(0, 1))).astype(int), 0, np.array(photo.size) - 2)
-    high = np.clip(np.ceil(places.max(axis=(0, 1))).astype(int) + 1, low + 2, photo.size)
-    box = (*map(int, low), *map(int, high))
-    box, step = photo.fitted(box, np.max(high - low) / 1500)
-    pixels = light.correct(photo.crop(box, step), box, step)
-    seen = _looked_up(pixels, places, box, step, np.nan)
-    with np.errstate(invalid="ignore"):
-        return linear_rgb_to_lab(np.median(seen, axis=1))
-
-
-def _looked_up(pixels, places, box, step, outside):
-    """Values of pixels of a box at points (n, m, 2) of the photo."""
-    at = ((places - box[:2]) / step - 0.5).astype(np.float32)
-    maps = np.ascontiguousarray(at[..., 0]), np.ascontiguousarray(at[..., 1])
-    edge = {"borderMode": cv2.BORDER_CONSTANT, "borderValue": (outside,) * 4}
-    return cv2.remap(np.ascontiguousarray(pixels, dtype=np.float32), *maps, cv2.INTER_LINEAR, **edge)
-
-
-def profile_of(photo, light, strip, outline):
-    """Return the corrected light along a strip.
-
-    Parameters
-    ----------
-    photo : LinearPhoto
-    light : Light
-    strip : Strip
-    outline : ndarray, shape (n, 2)
-        Holes in it do not count.
-
-    Returns
-    -------
-    ndarray, shape (k, 3)
-        Median across the middle of the strip, evenly along it; k at most 400.
-    """
-    box = Part(outline).box
-    box = (max(box[0], 0), max(box[1], 0), min(box[2], photo.size[0]), min(box[3], photo.size[1]))
-    box, step = photo.fitted(box, strip.length / _LONG / 2)
-    pixels = light.correct(photo.crop(box, step), box, step)
-    inside = Part(outline).mask(box, step)[: pixels.shape[0], : pixels.shape[1]].astype(np.float32)
-    count = int(min(_LONG, strip.length))
-    along = (np.arange(count) + 0.5) / count * strip.length
-    across = (0.5 + np.linspace(-_MIDDLE / 2, _MIDDLE / 2, _ACROSS)) * strip.width
-    places = strip.places(along, across)
-    covered = _looked_up(inside, places, box, step, 0.0) > 0.9
-    return _filled(np.where(covered[..., None], _looked_up(pixels, places, box, step, 0.0), np.nan))
-
-
-def _filled(seen):
-    """Median across each place along the strip; a hole takes the colour beside it."""
-    known = np.isfinite(seen[..., 0]).sum(axis=1) > 2
-    out = np.zeros((len(seen), 3))
-    out[known] = np.nanmedian(seen[known], axis=1)
-    places = np.arange(len(seen))
-    for channel in range(3):
-        out[~known, channel] = np.interp(places[~known], places[known], out[known, channel])
-    return np.maximum(out, 1e-4)
-
-
-MOST_STEPS = 20
-# shading changes lightness along a strip more than it changes the two chroma axes
-_LAB_WEIGHTS = np.array([0.7, 1.0, 1.0])
-# cost of a band half as long again as the others, in squared CIELAB units over one band's length: where no step of
-# colour is seen the bands come out equal, and a step of two units outweighs any likely length
-_LENGTH_COST = 1.0
-# shortest band, as a share of an equal one
-_SHORTEST = 0.25
-# a border is seen when the colours beside it differ by this, and by so many times their scatter along the strip
-_SEEN_DELTA, _SEEN_TIMES = 1.0, 2.5
-# share of the strip at each end that tells nothing
-_RIM = 0.02
-# left out at each end of a band: the line of the liquid is neither sharp nor straight
-_MARGIN = 0.15
-_FEWEST_PX = 8
-# depths, log light summed over three channels, may break the order by so much: shading does
-_ODD_LOG = 0.2
-
-
-def band_parts(photo, light, parts, count):
+def band_parts(photo: LinearPhoto, light: Light, parts: list[Part], count: int) -> list[Part]:
     """Return the bands of a stepped coupon as parts, from the longest dwell on.
 
     Parameters
     ----------
-    photo : LinearPhoto
-    light : Light
+    photo, light
     parts : sequence of Part
         What was found or drawn; the strip is all of them that lie in one line with the longest.
     count : int
@@ -266,14 +149,14 @@ def band_parts(photo, light, parts, count):
     profile = _without_rims(profile_of(photo, light, strip, outline))
     borders, seen = split_profile(linear_rgb_to_lab(profile), count)
     depths = _depths(profile, borders)
-    order, odd = order_bands(depths)
+    order, out_of_order = order_bands(depths)
     ends = np.concatenate([[0.0], borders, [len(profile)]]) / len(profile) * strip.length
     sure = np.concatenate([[True], seen, [True]])
     unseen = ~(sure[:-1] & sure[1:])
     return [
         Part(
             _inner_part(strip, outline, ends[place], ends[place + 1]),
-            flags=(*flags, *_doubts(unseen[place], odd[place])),
+            flags=(*flags, *_doubts(unseen[place], out_of_order[place])),
         )
         for place in order
     ]
@@ -291,11 +174,137 @@ def _inner_part(strip, outline, start, stop):
     return strip.between(outline, start + margin, stop - margin)
 
 
-def _doubts(unseen, odd):
-    return ("steps_unseen",) * bool(unseen) + ("step_odd",) * bool(odd)
+def _doubts(unseen, out_of_order):
+    return ("steps_unseen",) * bool(unseen) + ("step_odd",) * bool(out_of_order)
 
 
-def split_profile(lab, count):
+def whole_strip(photo: LinearPhoto, light: Light, parts: list[Part]) -> tuple[np.ndarray, tuple]:
+    """Return the outline of the strip that parts belong to, and their doubts.
+
+    Parameters
+    ----------
+    photo, light
+    parts : sequence of Part
+        One at least. The strip is the longest, with those that lie in its line, and with what goes on from there
+        unless it was drawn by hand.
+
+    Returns
+    -------
+    outline : ndarray, shape (n, 2)
+    flags : tuple of str
+    """
+    parts = sorted(parts, key=lambda part: -Strip.around(part.outline).length)
+    members = _in_line(parts)
+    flags = tuple(dict.fromkeys(flag for part in members for flag in part.flags))
+    outline = members[0].outline
+    if len(members) > 1:
+        outline = Strip.around(np.concatenate([part.outline for part in members])).outline
+    return outline if parts[0].confidence == 1 else _grown(photo, light, outline), flags
+
+
+def _in_line(parts):
+    """The first part, with the others that fill one long rectangle together with it."""
+    members, rest = [parts[0]], list(parts[1:])
+    while True:
+        more = next((part for part in rest if _fill_a_strip([*members, part])), None)
+        if more is None:
+            return members
+        members.append(more)
+        rest.remove(more)
+
+
+def _fill_a_strip(parts):
+    frame = Strip.around(np.concatenate([part.outline for part in parts]))
+    covered = sum(abs(cv2.contourArea(part.outline.astype(np.float32))) for part in parts)
+    return covered > _FILLED * frame.length * frame.width and frame.length > _LONGER * frame.width
+
+
+def _grown(photo, light, outline):
+    """The outline, stretched over pale or dark bands beyond its ends that the search had left to the ground."""
+    found = Strip.around(outline)
+    count = int(min(_LONG, found.length))
+    along = np.arange(-_REACH * count, (1 + _REACH) * count) / count * found.length
+    middle = (0.5 + np.linspace(-_LOOK_MIDDLE, _LOOK_MIDDLE, _LOOK_ACROSS)) * found.width
+    sides = [(0.5 + way * _FLANKS) * found.width for way in (-1, 1)]
+    strip, *grounds = (_colours_at(photo, light, found.places(along, across)) for across in (middle, *sides))
+    differs = np.min([np.linalg.norm(strip - ground, axis=1) for ground in grounds], axis=0) > _CONTRAST
+    start, stop = _run(differs, int(_REACH * count), int((1 + _REACH) * count) - 1)
+    start, stop = along[start], along[stop]
+    # an end that was found is trusted, but where a whole band lies beyond
+    start = start + _HALF_SHADOW * found.width if start < -_LEAST * found.width else 0.0
+    stop = stop - _HALF_SHADOW * found.width if stop > found.length + _LEAST * found.width else found.length
+    grew = start < 0 or stop > found.length
+    return found.stretched(start, stop).outline if grew else outline
+
+
+def _run(true, first, last):
+    """How far a row of true places reaches beyond both ends of a stretch, which counts as true itself."""
+    while first > 0 and true[first - 1]:
+        first -= 1
+    while last < len(true) - 1 and true[last + 1]:
+        last += 1
+    return first, last
+
+
+def _colours_at(photo, light, places):
+    """Median Lab (n, 3) across points (n, m, 2); nan outside the photo."""
+    low = np.clip(np.floor(places.min(axis=(0, 1))).astype(int), 0, np.array(photo.size) - 2)
+    high = np.clip(np.ceil(places.max(axis=(0, 1))).astype(int) + 1, low + 2, photo.size)
+    box = (*map(int, low), *map(int, high))
+    box, step = photo.fitted(box, np.max(high - low) / _LOOK_PX)
+    pixels = light.correct(photo.crop(box, step), box, step)
+    seen = _looked_up(pixels, places, box, step, np.nan)
+    with np.errstate(invalid="ignore"):
+        return linear_rgb_to_lab(np.median(seen, axis=1))
+
+
+def _looked_up(pixels, places, box, step, outside):
+    """Values of pixels of a box at points (n, m, 2) of the photo."""
+    at = ((places - box[:2]) / step - 0.5).astype(np.float32)
+    maps = np.ascontiguousarray(at[..., 0]), np.ascontiguousarray(at[..., 1])
+    edge = {"borderMode": cv2.BORDER_CONSTANT, "borderValue": (outside,) * 4}
+    return cv2.remap(np.ascontiguousarray(pixels, dtype=np.float32), *maps, cv2.INTER_LINEAR, **edge)
+
+
+def profile_of(photo: LinearPhoto, light: Light, strip: Strip, outline: np.ndarray) -> np.ndarray:
+    """Return the corrected light along a strip.
+
+    Parameters
+    ----------
+    photo, light, strip
+    outline : ndarray, shape (n, 2)
+        Holes in it do not count.
+
+    Returns
+    -------
+    ndarray, shape (k, 3)
+        Median across the middle of the strip, evenly along it; k at most 400.
+    """
+    box = Part(outline).box
+    box = (max(box[0], 0), max(box[1], 0), min(box[2], photo.size[0]), min(box[3], photo.size[1]))
+    box, step = photo.fitted(box, strip.length / _LONG / 2)
+    pixels = light.correct(photo.crop(box, step), box, step)
+    inside = Part(outline).mask(box, step)[: pixels.shape[0], : pixels.shape[1]].astype(np.float32)
+    count = int(min(_LONG, strip.length))
+    along = (np.arange(count) + 0.5) / count * strip.length
+    across = (0.5 + np.linspace(-_MIDDLE / 2, _MIDDLE / 2, _ACROSS)) * strip.width
+    places = strip.places(along, across)
+    covered = _looked_up(inside, places, box, step, 0.0) > _COVERED
+    return _filled(np.where(covered[..., None], _looked_up(pixels, places, box, step, 0.0), np.nan))
+
+
+def _filled(seen):
+    """Median across each place along the strip; a hole takes the colour beside it."""
+    known = np.isfinite(seen[..., 0]).sum(axis=1) > _FEWEST_ACROSS
+    out = np.zeros((len(seen), 3))
+    out[known] = np.nanmedian(seen[known], axis=1)
+    places = np.arange(len(seen))
+    for channel in range(3):
+        out[~known, channel] = np.interp(places[~known], places[known], out[known, channel])
+    return np.maximum(out, 1e-4)
+
+
+def split_profile(lab: np.ndarray, count: int) -> tuple[np.ndarray, np.ndarray]:
     """Return where a profile changes from band to band.
 
     Parameters
@@ -343,7 +352,7 @@ def _band_costs(values, count):
     length = (stop - start).astype(float)
     safe = np.maximum(length, 1)
     scatter = squares[stop] - squares[start] - np.sum((sums[stop] - sums[start]) ** 2, axis=2) / safe
-    cost = scatter / usual + _LENGTH_COST * ((length / usual - 1) / 0.5) ** 2
+    cost = scatter / usual + _LENGTH_COST * ((length / usual - 1) / _LENGTH_SD) ** 2
     return np.where(length >= max(_SHORTEST * usual, 2), cost, np.inf)
 
 
@@ -370,7 +379,7 @@ def _depths(profile, borders):
     return np.array([-np.median(np.log(_inner(band)), axis=0).sum() for band in np.split(profile, borders)])
 
 
-def order_bands(depths):
+def order_bands(depths: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Return the bands in the order of their dwells, and which of them break the order of their depths.
 
     Parameters
@@ -381,18 +390,18 @@ def order_bands(depths):
     Returns
     -------
     order : ndarray of int, shape (n,)
-        Along the strip from the end that is deeper on the whole; a single odd band stays in its place.
-    odd : ndarray of bool, shape (n,)
+        Along the strip from the end that is deeper on the whole; a single band out of order stays in its place.
+    out_of_order : ndarray of bool, shape (n,)
         Along the strip as given.
     """
     depths = np.asarray(depths, dtype=float)
     falling = _disorder(depths) <= _disorder(depths[::-1])
     order = np.arange(len(depths)) if falling else np.arange(len(depths))[::-1]
-    odd = np.zeros(len(depths), dtype=bool)
-    if _disorder(depths[order]) > _ODD_LOG:
+    out_of_order = np.zeros(len(depths), dtype=bool)
+    if _disorder(depths[order]) > _DISORDER_LOG:
         without = np.array([_disorder(np.delete(depths[order], k)) for k in range(len(depths))])
-        odd[order] = without <= max(_ODD_LOG, without.min())
-    return order, odd
+        out_of_order[order] = without <= max(_DISORDER_LOG, without.min())
+    return order, out_of_order
 
 
 def _disorder(depths):

@@ -11,10 +11,25 @@ import numpy as np
 from dyebook.errors import PhotoError
 from dyebook.lab import adapt_lab
 from dyebook.photo.card.card import fill_polygon
+from dyebook.photo.file.linear import LinearPhoto
 
-__all__ = ["COLUMNS", "GREYS", "PATCHES", "TABLES", "ChartReading", "chart_lab", "patch_quads", "read_chart"]
+__all__ = [
+    "COLOURS",
+    "COLUMNS",
+    "COUNT",
+    "GREYS",
+    "NEUTRAL_5",
+    "PATCHES",
+    "ROWS",
+    "TABLES",
+    "ChartReading",
+    "chart_lab",
+    "patch_quads",
+    "read_chart",
+]
 
 ROWS, COLUMNS = 4, 6
+COUNT = ROWS * COLUMNS
 # fmt: off
 PATCHES = (
     "dark skin", "light skin", "blue sky", "foliage", "blue flower", "bluish green",
@@ -23,7 +38,8 @@ PATCHES = (
     "white", "neutral 8", "neutral 6.5", "neutral 5", "neutral 3.5", "black",
 )
 # fmt: on
-GREYS = slice(18, 24)
+COLOURS, GREYS = range(18), range(18, COUNT)
+NEUTRAL_5 = PATCHES.index("neutral 5")
 TABLES = {
     "before-2014": "ColorChecker24 - Before November 2014",
     "after-2014": "ColorChecker24 - After November 2014",
@@ -31,8 +47,11 @@ TABLES = {
 
 # share of the pitch that is read: patches cover about 0.85 of it, and their edges blur
 _INNER = 0.5
-_WORKING_PIXELS = 2500
-_TRIM = 0.1
+_WORKING_PIXELS, _FEWEST_PIXELS = 2500, 9
+# share left out at either end of the light of a patch, and share at a channel's limit from which it is clipped
+_TRIM, _CLIPPED = 0.1, 0.02
+# chroma that no grey of a table has
+_GREY_CHROMA = 12
 
 
 @dataclass(frozen=True)
@@ -58,7 +77,7 @@ class ChartReading:
 
 
 @cache
-def chart_lab(table="after-2014"):
+def chart_lab(table: str = "after-2014") -> np.ndarray:
     """Return the patches' own colours.
 
     Parameters
@@ -102,9 +121,9 @@ def _own_table(path):
     except (KeyError, TypeError, ValueError, csv.Error) as fault:
         raise PhotoError(f"chart table {Path(path).name} cannot be read ({fault}); {needed}") from fault
     whites = {(row.get("white") or "D50").strip().upper() for row in rows}
-    if lab.shape != (24, 3) or not np.isfinite(lab).all() or len(whites) != 1 or not whites <= {"D50", "D65"}:
+    if lab.shape != (COUNT, 3) or not np.isfinite(lab).all() or len(whites) != 1 or not whites <= {"D50", "D65"}:
         raise PhotoError(f"chart table {Path(path).name} has {len(rows)} rows under {', '.join(whites)}; {needed}")
-    if np.any(np.diff(lab[GREYS, 0]) >= 0) or np.abs(lab[GREYS, 1:]).max() > 12:
+    if np.any(np.diff(lab[GREYS, 0]) >= 0) or np.abs(lab[GREYS, 1:]).max() > _GREY_CHROMA:
         raise PhotoError(
             f"rows 18 to 23 of chart table {Path(path).name} are no grey ramp from white to black; "
             "write the patches in reading order, dark skin first"
@@ -112,7 +131,7 @@ def _own_table(path):
     return adapt_lab(lab, "D50") if whites == {"D50"} else lab
 
 
-def patch_quads(corners, share=_INNER):
+def patch_quads(corners, share: float = _INNER) -> np.ndarray:
     """Return the middle of each patch, from the centres of the four patches at the chart's corners.
 
     Parameters
@@ -143,23 +162,19 @@ def patch_quads(corners, share=_INNER):
         )
     grid = np.array([(0, 0), (COLUMNS - 1, 0), (COLUMNS - 1, ROWS - 1), (0, ROWS - 1)], np.float32)
     to_photo = cv2.getPerspectiveTransform(grid, corners)
-    middles = np.stack(np.meshgrid(np.arange(COLUMNS), np.arange(ROWS)), axis=-1).reshape(24, 1, 2)
+    middles = np.stack(np.meshgrid(np.arange(COLUMNS), np.arange(ROWS)), axis=-1).reshape(COUNT, 1, 2)
     square = np.array([(-1, -1), (1, -1), (1, 1), (-1, 1)]) * share / 2
-    return cv2.perspectiveTransform((middles + square).reshape(1, -1, 2), to_photo).reshape(24, 4, 2)
+    return cv2.perspectiveTransform((middles + square).reshape(1, -1, 2), to_photo).reshape(COUNT, 4, 2)
 
 
-def read_chart(photo, quads):
+def read_chart(photo: LinearPhoto, quads) -> ChartReading:
     """Return what a photo shows inside 24 quadrilaterals.
 
     Parameters
     ----------
-    photo : LinearPhoto
+    photo
     quads : array_like of shape (24, 4, 2)
         In pixels of the upright photo, patches in reading order.
-
-    Returns
-    -------
-    ChartReading
 
     Raises
     ------
@@ -182,16 +197,16 @@ def _read_patch(photo, quad, name):
             "chart must be in the photo: look whether the four centres are right"
         )
     mask = fill_polygon(quad, (x0, y0, x1, y1))
-    if mask.sum() < 9:
+    if mask.sum() < _FEWEST_PIXELS:
         raise PhotoError(
-            f"the patch {name} covers {mask.sum()} pixels of {photo.name}, at least 9 are needed; move closer, or look "
-            "whether the four centres are right"
+            f"the patch {name} covers {mask.sum()} pixels of {photo.name}, at least {_FEWEST_PIXELS} are needed; move "
+            "closer, or look whether the four centres are right"
         )
     stride = max(1, int(np.sqrt(mask.sum() / _WORKING_PIXELS)))
     mask = mask[::stride, ::stride]
     codes = np.ascontiguousarray(photo.codes[y0:y1, x0:x1][::stride, ::stride])
     light = photo.encoding.decode(codes)[mask].astype(float)
-    clipped = photo.clipped((x0, y0, x1, y1))[::stride, ::stride][mask].any(axis=-1).mean() > 0.02
+    clipped = photo.clipped((x0, y0, x1, y1))[::stride, ::stride][mask].any(axis=-1).mean() > _CLIPPED
     order = np.sort(light, axis=0)[int(_TRIM * len(light)) : len(light) - int(_TRIM * len(light))]
     luminance = light.mean(axis=1)
     return order.mean(axis=0), luminance.std() / max(luminance.mean(), 1e-4), clipped

@@ -1,6 +1,8 @@
 """Find the 24-patch chart in a photo, and refuse what only looks like one.
 
-Find grids of small even squares in a picture: what a colour chart looks like before its colours are read.
+Even, squarish areas are linked to grids by their nearest neighbours; over each grid a chart is laid in every position,
+and the colours that the patches would have there are compared with the chart's own. The photo is searched coarsely
+first. Refusals say what was seen: too few squares, colours of another layout, a covered patch.
 """
 
 from dataclasses import dataclass
@@ -10,17 +12,63 @@ import numpy as np
 
 from dyebook.errors import PhotoError
 from dyebook.lab import lab_to_linear_rgb, linear_rgb_to_lab
-from dyebook.photo.camera.chart import COLUMNS, GREYS, PATCHES, ROWS, chart_lab
+from dyebook.photo.camera.chart import COLOURS, COLUMNS, COUNT, GREYS, PATCHES, ROWS, chart_lab
+from dyebook.photo.file.linear import LinearPhoto
 
 __all__ = ["Grid", "find_chart", "find_grids"]
 
+# long sides at which the photo is searched; a chart is recognised from about 8 px pitch on
+_LONG_SIDES = (700, 1400, 2800, 5600)
+_CODE_GAMMA = 2.2
+
+# -- Squares --
 # steps of an 8-bit gradient that part one square from the next: dark patches on a dark frame need the lowest
 _EDGES = (6, 12, 24, 48)
-_SMALLEST_PX, _LARGEST_SHARE = 4, 0.16
-_FULLEST, _LONGEST = 0.78, 1.9
+_SMOOTHED_PX = 0.6
+# side of a square: least px, most as a share of the picture; its box may be larger by so much, and so much longer than
+# wide
+_SMALLEST_PX, _LARGEST_SHARE, _LARGER_BOX, _LONGER_BOX = 4, 0.16, 1.5, 2.2
+# share of its box that a square turned by 45 degrees fills, and of its hull; share of its turned rectangle that the
+# hull fills; most length over width
+_BOX_FILL, _HULL_FILL, _RECTANGLE_FILL, _LONGEST = 0.38, 0.78, 0.72, 1.9
+# squares nearer than this, in sides, are one
+_SAME_SQUARE = 0.45
+
+# -- Grids --
 _FEWEST = 9
+# sides of a grid's squares against the first one's
+_SIDES = (0.55, 1.8)
 # from one square's middle to the next, in sides of the even area: gaps, and edges that blur, lie between
 _NEAREST, _FURTHEST = 1.02, 2.3
+# sine of the angle between the two steps of a grid, and how much longer one may be
+_SQUARE_SINE, _LONGER_STEP = 0.8, 1.7
+# how far off its place a square may lie, in steps: while the grid grows, and in its perspective
+_OFF_STEP, _OFF_GRID = 0.28, 0.12
+
+# -- Charts --
+# squares of a grid that a chart's 6 x 4 must hold, in number and as a share, and the most it may leave outside; rows
+# and columns of the chart that may lie beyond the grid
+_FEWEST_INSIDE, _INSIDE_SHARE, _MOST_OUTSIDE, _BEYOND = 8, 0.7, 2, 3
+# middle share of a patch that is sampled, and places across it
+_SAMPLED, _SAMPLES = 0.45, 5
+# agreement of colours: a chart is at 0.95 and above on every photograph tried, shuffled patches below 0.7
+_SURE = 0.88
+_HINT = 0.6
+_FEWEST_GREYS = 4
+# log light between neighbouring greys: the table's over the photo's; a veil makes the last step steep
+_FLATTEST, _STEEPEST, _STEEPEST_DARK = 0.2, 8.0, 1.5
+# factors of chroma within which cameras differ, and weight of chroma in what is left of strong colours
+_STRENGTHS, _CHROMA_WEIGHT = (0.4, 2.5), 0.02
+# residual chroma and lightness beyond which a single patch is not what it should be
+_WORST_PATCH = 28.0
+# the same for a place of the grid where no even square was seen; and how uneven light within it may be, as the middle
+# half of its log brightness, where a cover's edge may cross it
+_WORST_UNSEEN, _MOST_UNEVEN, _LEAST_LIGHT = 18.0, 0.25, 0.02
+_LIMIT = 0.97
+# with more squares at the limit than that, too few sound ones are left to learn from
+_MOST_BLOWN = 8
+_PLACES = np.stack(np.meshgrid(np.arange(COLUMNS), np.arange(ROWS)), axis=-1).reshape(COUNT, 2)
+_CORNERS = np.array([(0, 0), (COLUMNS - 1, 0), (COLUMNS - 1, ROWS - 1), (0, ROWS - 1)], float)
 
 
 @dataclass(frozen=True)
@@ -42,167 +90,6 @@ class Grid:
     to_picture: np.ndarray
 
 
-def find_grids(picture):
-    """Return the grids of even squares in a picture, largest first.
-
-    Parameters
-    ----------
-    picture : ndarray of uint8, shape (H, W, 3)
-        Codes as for a screen.
-
-    Returns
-    -------
-    list of Grid
-        Each of at least 9 squares.
-    """
-    centres, sides = _even_squares(picture)
-    grids, left = [], np.ones(len(centres), dtype=bool)
-    for seed in np.argsort(-sides):
-        if not left[seed]:
-            continue
-        cells = _grow(seed, centres, sides, left)
-        if len(cells) < _FEWEST:
-            continue
-        grid = _fit(np.array(list(cells.values())), centres[list(cells)])
-        if grid is not None:
-            left[list(cells)] = False
-            grids.append(grid)
-    return sorted(grids, key=lambda grid: -len(grid.cells))
-
-
-def _even_squares(picture):
-    """Middles and sides of even, squarish areas, each once."""
-    smooth = cv2.GaussianBlur(picture, (3, 3), 0.6)
-    kernel = np.ones((3, 3), np.uint8)
-    # range over the neighbourhood in the worst channel: no direction is preferred, and nothing overshoots
-    steps = cv2.subtract(cv2.dilate(smooth, kernel), cv2.erode(smooth, kernel)).max(axis=2)
-    found = [_squares_of(steps < edge) for edge in _EDGES]
-    rows = np.concatenate(found)
-    return _distinct(rows[:, :2], rows[:, 2])
-
-
-def _squares_of(even):
-    """Rows (x, y, side) of the squarish connected areas of a mask."""
-    _, labels, stats, centroids = cv2.connectedComponentsWithStats(even.astype(np.uint8), connectivity=4)
-    width, height, area = stats[:, 2], stats[:, 3], stats[:, 4]
-    largest = _LARGEST_SHARE * max(even.shape)
-    fit = (np.minimum(width, height) >= _SMALLEST_PX) & (np.maximum(width, height) <= 1.5 * largest)
-    # a square turned by 45 degrees fills half its box
-    fit &= (area > 0.38 * width * height) & (np.maximum(width, height) < 2.2 * np.minimum(width, height))
-    fit[0] = False
-    rows = [_squarish(labels, stats[k], k, centroids[k]) for k in np.flatnonzero(fit)]
-    return np.array([row for row in rows if row is not None]).reshape(-1, 3)
-
-
-def _squarish(labels, stat, label, centroid):
-    """(x, y, side) of one area if it fills a turned rectangle, else None."""
-    x, y, w, h, area = stat
-    mask = (labels[y : y + h, x : x + w] == label).astype(np.uint8)
-    outline = max(cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)[0], key=len)
-    sides = np.array(cv2.minAreaRect(outline)[1]) + 1.0
-    hull = cv2.contourArea(cv2.convexHull(outline)) + len(outline) * 0.5
-    if sides.max() > _LONGEST * sides.min() or area < _FULLEST * hull or hull < 0.72 * sides.prod():
-        return None
-    return (centroid[0] + 0.5, centroid[1] + 0.5, np.sqrt(hull))
-
-
-def _distinct(centres, sides):
-    """Squares found at several edge steps, each once: the largest that is still one square."""
-    order = np.argsort(-sides)
-    centres, sides = centres[order], sides[order]
-    keep = []
-    from scipy.spatial import cKDTree
-
-    tree = cKDTree(centres) if len(centres) else None
-    gone = np.zeros(len(centres), dtype=bool)
-    for k in range(len(centres)):
-        if gone[k]:
-            continue
-        keep.append(k)
-        near = np.array(tree.query_ball_point(centres[k], 0.45 * sides[k]))
-        gone[near[sides[near] > 0.45 * sides[k]]] = True
-    return centres[keep], sides[keep]
-
-
-def _grow(seed, centres, sides, left):
-    """Squares that stand in rows and columns with a seed: {index: (column, row)}."""
-    alike = left & (sides > 0.55 * sides[seed]) & (sides < 1.8 * sides[seed])
-    basis = _first_basis(seed, centres, sides, alike)
-    if basis is None:
-        return {}
-    cells, taken, queue = {seed: (0, 0)}, {(0, 0)}, [(seed, basis)]
-    while queue:
-        here, (across, down) = queue.pop(0)
-        for step, (column, row) in ((across, (1, 0)), (-across, (-1, 0)), (down, (0, 1)), (-down, (0, -1))):
-            cell = (cells[here][0] + column, cells[here][1] + row)
-            if cell in taken:
-                continue
-            there = _nearest(centres, alike, centres[here] + step, 0.28 * np.linalg.norm(step))
-            if there is None or there in cells:
-                continue
-            cells[there] = cell
-            taken.add(cell)
-            moved = (centres[there] - centres[here]) * (column + row)
-            queue.append((there, (moved, down) if column else (across, moved)))
-    return cells
-
-
-def _first_basis(seed, centres, sides, alike):
-    """Steps to the next square across and down, or None where a square stands alone."""
-    offset = centres - centres[seed]
-    distance = np.linalg.norm(offset, axis=1)
-    near = np.flatnonzero(alike & (distance > _NEAREST * sides[seed]) & (distance < _FURTHEST * sides[seed]))
-    if len(near) < 2:
-        return None
-    near = near[np.argsort(distance[near])]
-    across = offset[near[0]]
-    for other in near[1:]:
-        down = offset[other]
-        sine = (across[0] * down[1] - across[1] * down[0]) / (distance[near[0]] * distance[other])
-        if abs(sine) > 0.8 and distance[other] < 1.7 * distance[near[0]]:
-            return across, down if sine > 0 else -down
-    return None
-
-
-def _nearest(centres, alike, place, reach):
-    """Index of the square nearest to a place, or None beyond reach."""
-    distance = np.where(alike, np.hypot(*(centres - place).T), np.inf)
-    best = int(distance.argmin())
-    return best if distance[best] < reach else None
-
-
-def _fit(cells, centres):
-    """Grid with its perspective, squares that do not obey it dropped; None where too few do."""
-    pitch = np.median(np.linalg.norm(np.diff(centres, axis=0), axis=1))
-    to_picture, inside = cv2.findHomography(cells.astype(float), centres, cv2.RANSAC, max(0.12 * pitch, 1.0))
-    if to_picture is None or inside.sum() < _FEWEST:
-        return None
-    inside = inside.ravel().astype(bool)
-    return Grid(cells[inside], centres[inside], to_picture)
-
-
-# long sides at which the photo is searched; a chart is recognised from about 8 px pitch on
-_LONG_SIDES = (700, 1400, 2800, 5600)
-_CODE_GAMMA = 2.2
-# squares of a grid that a chart's 6 x 4 must hold, and the most it may leave outside
-_FEWEST_INSIDE, _MOST_OUTSIDE = 8, 2
-# a chart at 0.95 and above on every photograph tried; shuffled patches below 0.7
-_SURE = 0.88
-_HINT = 0.6
-# log light between neighbouring greys: the table's over the photo's; a veil makes the last step steep
-_FLATTEST, _STEEPEST = 0.2, 8.0
-# residual chroma and lightness beyond which a single patch is not what it should be
-_WORST_PATCH = 28.0
-# the same for a place of the grid where no even square was seen; and how uneven light within it may be, as the middle
-# half of its log brightness, where a cover's edge may cross it
-_WORST_UNSEEN, _MOST_UNEVEN, _LEAST_LIGHT = 18.0, 0.25, 0.02
-_LIMIT = 0.97
-# with more squares at the limit than that, too few sound ones are left to learn from
-_MOST_BLOWN = 8
-_PLACES = np.stack(np.meshgrid(np.arange(COLUMNS), np.arange(ROWS)), axis=-1).reshape(24, 2)
-_CORNERS = np.array([(0, 0), (COLUMNS - 1, 0), (COLUMNS - 1, ROWS - 1), (0, ROWS - 1)], float)
-
-
 @dataclass(frozen=True)
 class _Guess:
     """One way a chart could lie on a grid."""
@@ -217,12 +104,12 @@ class _Guess:
     uneven: np.ndarray
 
 
-def find_chart(photo, leave_out=(), finest=_LONG_SIDES[-1]):
+def find_chart(photo: LinearPhoto, leave_out=(), finest: int = _LONG_SIDES[-1]) -> np.ndarray:
     """Return where the four patches at the corners of a 24-patch chart are.
 
     Parameters
     ----------
-    photo : LinearPhoto
+    photo
     leave_out : sequence of int
         Patches, from 0 in reading order, that are known to be spoiled.
     finest : int
@@ -274,11 +161,11 @@ def _guesses(pixels, grid, leave_out):
     low, high = grid.cells.min(axis=0), grid.cells.max(axis=0)
     for quarter in range(4):
         size = np.array((COLUMNS, ROWS) if quarter % 2 == 0 else (ROWS, COLUMNS))
-        for column in range(low[0] - 3, high[0] - size[0] + 5):
-            for row in range(low[1] - 3, high[1] - size[1] + 5):
+        for column in range(low[0] - _BEYOND, high[0] - size[0] + _BEYOND + 2):
+            for row in range(low[1] - _BEYOND, high[1] - size[1] + _BEYOND + 2):
                 start = np.array((column, row))
                 held = np.all((grid.cells >= start) & (grid.cells < start + size), axis=1).sum()
-                if held < max(_FEWEST_INSIDE, 0.7 * len(grid.cells)):
+                if held < max(_FEWEST_INSIDE, _INSIDE_SHARE * len(grid.cells)):
                     continue
                 guess = _judge(pixels, grid, _placement(start, size, quarter), held, leave_out)
                 if guess is not None:
@@ -300,22 +187,22 @@ def _judge(pixels, grid, placement, held, leave_out):
     light, uneven = _sample(pixels, to_picture)
     if light is None:
         return None
-    score, residual = _likeness(light, [k for k in range(24) if k not in leave_out])
+    score, residual = _likeness(light, [k for k in range(COUNT) if k not in leave_out])
     places = np.rint(_PLACES @ placement[:2, :2].T + placement[:2, 2]).astype(int)
     seen = (places[:, None] == grid.cells[None]).all(axis=2).any(axis=1)
     outside = len(grid.cells) - int(held)
     return _Guess(score, to_picture, residual, light.max(axis=1), outside, int(held), seen, uneven)
 
 
-def _sample(pixels, to_picture, side=5, share=0.45):
+def _sample(pixels, to_picture):
     """Light (24, 3) of the patches, and the spread of log brightness in each; None, None where one lies outside."""
-    ticks = (np.arange(side) / (side - 1) - 0.5) * share
+    ticks = (np.arange(_SAMPLES) / (_SAMPLES - 1) - 0.5) * _SAMPLED
     places = _PLACES[:, None] + np.stack(np.meshgrid(ticks, ticks), axis=-1).reshape(1, -1, 2)
     spots = cv2.perspectiveTransform(places.reshape(1, -1, 2).astype(float), to_picture).reshape(-1, 2)
     columns, rows = np.floor(spots).astype(int).T
     if columns.min() < 0 or rows.min() < 0 or columns.max() >= pixels.shape[1] or rows.max() >= pixels.shape[0]:
         return None, None
-    seen = pixels[rows, columns].reshape(24, -1, 3)
+    seen = pixels[rows, columns].reshape(COUNT, -1, 3)
     spread = np.quantile(np.log(seen.mean(axis=2) + _LEAST_LIGHT), (0.25, 0.75), axis=1)
     return np.median(seen, axis=1), spread[1] - spread[0]
 
@@ -327,15 +214,15 @@ def _likeness(light, use):
     free of the overall strength of colour, since cameras differ most in that.
     """
     lab = chart_lab()
-    greys = [k for k in range(24)[GREYS] if k in use]
+    greys = [k for k in GREYS if k in use]
     log_light = np.log(np.maximum(light, 1e-4))
     log_wanted = np.log(np.maximum(lab_to_linear_rgb(lab), 1e-4))
-    if len(greys) < 4:
-        return 0.0, np.full(24, np.inf)
+    if len(greys) < _FEWEST_GREYS:
+        return 0.0, np.full(COUNT, np.inf)
     luminance, wanted = log_light[greys].mean(axis=1), log_wanted[greys].mean(axis=1)
     slopes = np.diff(wanted) / np.minimum(np.diff(luminance), -1e-6)
     if np.diff(luminance).max() >= 0 or slopes.min() < _FLATTEST or slopes.max() > _STEEPEST:
-        return 0.0, np.full(24, np.inf)
+        return 0.0, np.full(COUNT, np.inf)
     toned = _through(log_light, luminance[::-1], wanted[::-1])
     balance = np.median(log_wanted[greys] - toned[greys], axis=0)
     return _compare(linear_rgb_to_lab(np.exp(toned + balance)), lab, use)
@@ -345,25 +232,27 @@ def _through(values, knots, heights):
     """Straight lines through rising knots, the outer ones extended."""
     inner = np.interp(values, knots, heights)
     first, last = ((heights[k + 1] - heights[k]) / (knots[k + 1] - knots[k]) for k in (0, len(knots) - 2))
-    return inner + np.minimum(values - knots[0], 0) * min(first, 1.5) + np.maximum(values - knots[-1], 0) * last
+    return (
+        inner + np.minimum(values - knots[0], 0) * min(first, _STEEPEST_DARK) + np.maximum(values - knots[-1], 0) * last
+    )
 
 
 def _compare(seen, lab, use):
     """Agreement of hues and lightness over the patches in use, and the residual of each patch."""
-    colours = [k for k in range(18) if k in use]
+    colours = [k for k in COLOURS if k in use]
     a, b = seen[:, 1:], lab[:, 1:]
-    strength = np.clip((a[colours] * b[colours]).sum() / max((a[colours] ** 2).sum(), 1e-6), 0.4, 2.5)
+    strength = np.clip((a[colours] * b[colours]).sum() / max((a[colours] ** 2).sum(), 1e-6), *_STRENGTHS)
     hues = (a[colours] * b[colours]).sum() / (np.linalg.norm(a[colours]) * np.linalg.norm(b[colours]) + 1e-6)
     lightness = np.corrcoef(seen[use, 0], lab[use, 0])[0, 1]
     left = np.column_stack(
-        [seen[:, 0] - lab[:, 0], (a * strength - b) / (1 + 0.02 * np.linalg.norm(b, axis=1))[:, None]]
+        [seen[:, 0] - lab[:, 0], (a * strength - b) / (1 + _CHROMA_WEIGHT * np.linalg.norm(b, axis=1))[:, None]]
     )
     return float(min(hues, lightness)), np.linalg.norm(left, axis=1)
 
 
 def _complaint(guess, leave_out):
     """Why a placement is not taken for a chart, or None where it is."""
-    use = [k for k in range(24) if k not in leave_out]
+    use = [k for k in range(COUNT) if k not in leave_out]
     if guess.score < _SURE:
         return f"24 squares agree with the chart's colours only to {guess.score:.2f} where {_SURE} is needed"
     # what stands at a channel's limit has lost its hue, and says nothing about covers
@@ -414,3 +303,141 @@ def _refusal(photo, best, squares, leave_out):
 def _corners(guess):
     """Centres of the corner patches in pixels of the picture."""
     return cv2.perspectiveTransform(_CORNERS[None], guess.to_picture)[0]
+
+
+def find_grids(picture: np.ndarray) -> list[Grid]:
+    """Return the grids of even squares in a picture, largest first.
+
+    Parameters
+    ----------
+    picture : ndarray of uint8, shape (H, W, 3)
+        Codes as for a screen.
+
+    Returns
+    -------
+    list of Grid
+        Each of at least 9 squares.
+    """
+    centres, sides = _even_squares(picture)
+    grids, left = [], np.ones(len(centres), dtype=bool)
+    for seed in np.argsort(-sides):
+        if not left[seed]:
+            continue
+        cells = _grow(seed, centres, sides, left)
+        if len(cells) < _FEWEST:
+            continue
+        grid = _fit(np.array(list(cells.values())), centres[list(cells)])
+        if grid is not None:
+            left[list(cells)] = False
+            grids.append(grid)
+    return sorted(grids, key=lambda grid: -len(grid.cells))
+
+
+def _even_squares(picture):
+    """Middles and sides of even, squarish areas, each once."""
+    smooth = cv2.GaussianBlur(picture, (3, 3), _SMOOTHED_PX)
+    kernel = np.ones((3, 3), np.uint8)
+    # range over the neighbourhood in the worst channel: no direction is preferred, and nothing overshoots
+    steps = cv2.subtract(cv2.dilate(smooth, kernel), cv2.erode(smooth, kernel)).max(axis=2)
+    found = [_squares_of(steps < edge) for edge in _EDGES]
+    rows = np.concatenate(found)
+    return _distinct(rows[:, :2], rows[:, 2])
+
+
+def _squares_of(even):
+    """Rows (x, y, side) of the squarish connected areas of a mask."""
+    _, labels, stats, centroids = cv2.connectedComponentsWithStats(even.astype(np.uint8), connectivity=4)
+    width, height, area = stats[:, 2], stats[:, 3], stats[:, 4]
+    largest = _LARGEST_SHARE * max(even.shape)
+    fit = (np.minimum(width, height) >= _SMALLEST_PX) & (np.maximum(width, height) <= _LARGER_BOX * largest)
+    fit &= (area > _BOX_FILL * width * height) & (np.maximum(width, height) < _LONGER_BOX * np.minimum(width, height))
+    fit[0] = False
+    rows = [_squarish(labels, stats[k], k, centroids[k]) for k in np.flatnonzero(fit)]
+    return np.array([row for row in rows if row is not None]).reshape(-1, 3)
+
+
+def _squarish(labels, stat, label, centroid):
+    """(x, y, side) of one area if it fills a turned rectangle, else None."""
+    x, y, w, h, area = stat
+    mask = (labels[y : y + h, x : x + w] == label).astype(np.uint8)
+    outline = max(cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)[0], key=len)
+    sides = np.array(cv2.minAreaRect(outline)[1]) + 1.0
+    hull = cv2.contourArea(cv2.convexHull(outline)) + len(outline) * 0.5
+    if sides.max() > _LONGEST * sides.min() or area < _HULL_FILL * hull or hull < _RECTANGLE_FILL * sides.prod():
+        return None
+    return (centroid[0] + 0.5, centroid[1] + 0.5, np.sqrt(hull))
+
+
+def _distinct(centres, sides):
+    """Squares found at several edge steps, each once: the largest that is still one square."""
+    order = np.argsort(-sides)
+    centres, sides = centres[order], sides[order]
+    from scipy.spatial import cKDTree
+
+    keep = []
+    tree = cKDTree(centres) if len(centres) else None
+    gone = np.zeros(len(centres), dtype=bool)
+    for k in range(len(centres)):
+        if gone[k]:
+            continue
+        keep.append(k)
+        near = np.array(tree.query_ball_point(centres[k], _SAME_SQUARE * sides[k]))
+        gone[near[sides[near] > _SAME_SQUARE * sides[k]]] = True
+    return centres[keep], sides[keep]
+
+
+def _grow(seed, centres, sides, left):
+    """Squares that stand in rows and columns with a seed: {index: (column, row)}."""
+    alike = left & (sides > _SIDES[0] * sides[seed]) & (sides < _SIDES[1] * sides[seed])
+    basis = _first_basis(seed, centres, sides, alike)
+    if basis is None:
+        return {}
+    cells, taken, queue = {seed: (0, 0)}, {(0, 0)}, [(seed, basis)]
+    while queue:
+        here, (across, down) = queue.pop(0)
+        for step, (column, row) in ((across, (1, 0)), (-across, (-1, 0)), (down, (0, 1)), (-down, (0, -1))):
+            cell = (cells[here][0] + column, cells[here][1] + row)
+            if cell in taken:
+                continue
+            there = _nearest(centres, alike, centres[here] + step, _OFF_STEP * np.linalg.norm(step))
+            if there is None or there in cells:
+                continue
+            cells[there] = cell
+            taken.add(cell)
+            moved = (centres[there] - centres[here]) * (column + row)
+            queue.append((there, (moved, down) if column else (across, moved)))
+    return cells
+
+
+def _first_basis(seed, centres, sides, alike):
+    """Steps to the next square across and down, or None where a square stands alone."""
+    offset = centres - centres[seed]
+    distance = np.linalg.norm(offset, axis=1)
+    near = np.flatnonzero(alike & (distance > _NEAREST * sides[seed]) & (distance < _FURTHEST * sides[seed]))
+    if len(near) < 2:
+        return None
+    near = near[np.argsort(distance[near])]
+    across = offset[near[0]]
+    for other in near[1:]:
+        down = offset[other]
+        sine = (across[0] * down[1] - across[1] * down[0]) / (distance[near[0]] * distance[other])
+        if abs(sine) > _SQUARE_SINE and distance[other] < _LONGER_STEP * distance[near[0]]:
+            return across, down if sine > 0 else -down
+    return None
+
+
+def _nearest(centres, alike, place, reach):
+    """Index of the square nearest to a place, or None beyond reach."""
+    distance = np.where(alike, np.hypot(*(centres - place).T), np.inf)
+    best = int(distance.argmin())
+    return best if distance[best] < reach else None
+
+
+def _fit(cells, centres):
+    """Grid with its perspective, squares that do not obey it dropped; None where too few do."""
+    pitch = np.median(np.linalg.norm(np.diff(centres, axis=0), axis=1))
+    to_picture, inside = cv2.findHomography(cells.astype(float), centres, cv2.RANSAC, max(_OFF_GRID * pitch, 1.0))
+    if to_picture is None or inside.sum() < _FEWEST:
+        return None
+    inside = inside.ravel().astype(bool)
+    return Grid(cells[inside], centres[inside], to_picture)

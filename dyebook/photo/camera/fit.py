@@ -1,11 +1,13 @@
 """Fit a camera to a chart: tone curve, gains and colour mixing together, judged by leaving patches out.
 
+The tone curve is undone in the file's own primaries, inside the look-up table; gains come from the card; the colour
+mixing keeps neutrals, and f(s·rgb) = s·f(rgb). Every leave-one-out error refits everything, tone included, and reads
+with a grey patch as the card.
+
 References
 ----------
 Finlayson, Mackiewicz & Hurlbert, IEEE Trans. Image Process. 24 (2015) 1460: root-polynomial colour correction,
 which keeps its answer when the exposure changes.
-
-A camera's own tone curve: from the light a file claims to the light there was.
 """
 
 from dataclasses import dataclass, field
@@ -13,6 +15,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from dyebook.lab import delta_e_00, encode_srgb, lab_to_linear_rgb, linear_rgb_to_lab
+from dyebook.photo.camera.chart import COLUMNS, COUNT, NEUTRAL_5, ROWS
 from dyebook.photo.file.profile import Encoding
 
 __all__ = [
@@ -28,12 +31,40 @@ __all__ = [
     "tone_curve",
 ]
 
+# -- Tone curve --
 # light at which the curve may bend, and how gently (in log light)
 _KNOTS = np.log([0.01, 0.05, 0.2, 0.6])
 _WIDTH = 0.5
 _MIDDLE = np.log(0.18)
 _FLOOR = 1e-4
 BENDS = len(_KNOTS)
+
+# -- What is fitted --
+# where each group of parameters stands in the vector that is fitted, with its prior standard deviation
+_SLOPE, _BENDS, _OFFSET = slice(0, 1), slice(1, 1 + BENDS), slice(5, 8)
+_GAINS, _MATRIX, _ROOTS, _FALL = slice(8, 11), slice(11, 17), slice(17, 26), slice(26, 28)
+_PARAMETERS = 28
+_PRIOR = ((_SLOPE, 0.5), (_BENDS, 0.25), (_OFFSET, 0.007), (_GAINS, 2.0), (_MATRIX, 0.3), (_FALL, 0.05))
+# weighted Lab distance that counts as one: a real chart is about that far from its table
+_PATCH_SD = 1.0
+# CIE 1994: what chroma and hue differences are divided by, per unit of chroma
+_CHROMA_WEIGHT, _HUE_WEIGHT = 0.045, 0.015
+# beyond this many of them a patch pulls with constant force: glare, a finger's shadow
+_HUBER = 2.0
+# grey patches that stand in for the grey card, the first that was used: neutral 5 and its neighbours
+_CARDS = (NEUTRAL_5, NEUTRAL_5 - 1, NEUTRAL_5 + 1, NEUTRAL_5 - 2)
+# share kept of what all patches say beyond the grey one: with a card of its own in the photo, the rest is its business
+_CARD_OFFSET_KEPT = 0.9
+_DARKEST_CARD = 1e-5
+_PLACES = np.stack(np.meshgrid(np.linspace(-1, 1, COLUMNS), np.linspace(-1, 1, ROWS)), axis=-1).reshape(COUNT, 2)
+
+# -- Descent --
+_FULL_STEPS, _NEAR_STEPS = 30, 6
+_DIFFERENCE = 1e-4  # of a parameter, for slopes
+# damping at first, at least, the factor it changes by, and how often it is raised before giving up
+_DAMPING, _LEAST_DAMPING, _DAMPING_FACTOR, _TRIES = 1e-2, 1e-6, 5, 6
+# share of the cost below which a gain ends the descent
+_LEAST_GAIN = 1e-4
 
 
 @dataclass(frozen=True)
@@ -85,7 +116,7 @@ class TonedEncoding(Encoding):
         return self._tables[dtype]
 
 
-def tone_curve(light, slope, bends):
+def tone_curve(light: np.ndarray, slope: np.ndarray, bends: np.ndarray) -> np.ndarray:
     """Return light after a smooth power law whose exponent changes at four levels.
 
     Parameters
@@ -116,25 +147,6 @@ def tone_curve(light, slope, bends):
     return np.exp(_MIDDLE + rise * (x - _MIDDLE) + extra) * np.minimum(light / _FLOOR, 1.0)
 
 
-# where each group of parameters stands in the vector that is fitted, with its prior standard deviation
-_SLOPE, _BENDS, _OFFSET = slice(0, 1), slice(1, 1 + BENDS), slice(5, 8)
-_GAINS, _MATRIX, _ROOTS, _FALL = slice(8, 11), slice(11, 17), slice(17, 26), slice(26, 28)
-_COUNT = 28
-_PRIOR = ((_SLOPE, 0.5), (_BENDS, 0.25), (_OFFSET, 0.007), (_GAINS, 2.0), (_MATRIX, 0.3), (_FALL, 0.05))
-
-# weighted Lab distance that counts as one: a real chart is about that far from its table
-_PATCH_SD = 1.0
-# beyond this many of them a patch pulls with constant force: glare, a finger's shadow
-_HUBER = 2.0
-_FULL_STEPS, _NEAR_STEPS = 30, 6
-_CARD = 21  # neutral 5: the patch that stands in for the grey card
-_OTHER_CARD = 20  # and the one that stands in where that patch is the one left out
-# share kept of what all patches say beyond the grey one: with a card of its own in the photo, the rest is its business
-_CARD_OFFSET_KEPT = 0.9
-
-_PLACES = np.stack(np.meshgrid(np.linspace(-1, 1, 6), np.linspace(-1, 1, 4)), axis=-1).reshape(24, 2)
-
-
 @dataclass(frozen=True)
 class ChartFit:
     """What one chart told about a camera.
@@ -163,7 +175,7 @@ class ChartFit:
     parameters: np.ndarray
 
 
-def mix_colours(light, matrix, roots):
+def mix_colours(light: np.ndarray, matrix, roots) -> np.ndarray:
     """Return balanced light mixed to D65 Rec. 709.
 
     Parameters
@@ -189,7 +201,7 @@ def mix_colours(light, matrix, roots):
     return mixed + _root_terms(light) @ np.asarray(roots, dtype=light.dtype).T if np.any(roots) else mixed
 
 
-def fit_chart(light, to_rec709, lab, use, linear=False, roots_sd=0.2, start=None):
+def fit_chart(light, to_rec709, lab, use, linear: bool = False, roots_sd: float = 0.2, start=None) -> ChartFit:
     """Return the fit of a chart.
 
     Parameters
@@ -208,10 +220,6 @@ def fit_chart(light, to_rec709, lab, use, linear=False, roots_sd=0.2, start=None
         How far the root terms may go; 0 for a plain matrix.
     start : ChartFit, optional
         A fit to nearly the same patches.
-
-    Returns
-    -------
-    ChartFit
 
     Notes
     -----
@@ -233,7 +241,7 @@ def fit_chart(light, to_rec709, lab, use, linear=False, roots_sd=0.2, start=None
     return _unpack(theta, claimed, to_rec709, lab, use, linear)
 
 
-def leave_one_out(light, to_rec709, lab, use, full, linear, roots_sd):
+def leave_one_out(light, to_rec709, lab, use, full: ChartFit, linear: bool, roots_sd: float) -> np.ndarray:
     """Return the Lab read of each patch by a fit that has not seen it, shape (24, 3).
 
     Notes
@@ -242,28 +250,28 @@ def leave_one_out(light, to_rec709, lab, use, full, linear, roots_sd):
     for which neutral 5 stands in. Patches outside `use` are read by the full fit.
     """
     read = []
-    for patch in range(24):
+    for patch in range(COUNT):
         rest = [other for other in use if other != patch]
         fit = full if patch not in use else fit_chart(light, to_rec709, lab, rest, linear, roots_sd, full)
         read.append(read_patches(fit, light, to_rec709, lab, _card_patch(rest))[patch])
     return np.array(read)
 
 
-def read_patches(fit, light, to_rec709, lab, card):
+def read_patches(fit: ChartFit, light, to_rec709, lab, card: int) -> np.ndarray:
     """Return the Lab of all patches, read with one of them as the grey card; shape (24, 3)."""
     true = _rec709(fit.tone(light), to_rec709)
     gains = lab_to_linear_rgb(lab[card]) / np.maximum(true[card], 1e-6) * np.exp(fit.card_offset)
     return linear_rgb_to_lab(mix_colours(true * gains, fit.matrix, fit.roots))
 
 
-def mean_error(read, lab, use):
+def mean_error(read, lab, use) -> float:
     """Return the mean CIEDE2000 of some patches."""
     return float(np.mean(delta_e_00(lab[use], read[use])))
 
 
 def _prior(roots_sd):
     """Standard deviation of each parameter; 0 for those that stay put."""
-    sd = np.zeros(_COUNT)
+    sd = np.zeros(_PARAMETERS)
     for where, value in _PRIOR:
         sd[where] = value
     sd[_ROOTS] = roots_sd
@@ -272,13 +280,13 @@ def _prior(roots_sd):
 
 def _card_patch(use):
     """The grey patch that stands in for the card: neutral 5, or the nearest one that was used."""
-    return next((patch for patch in (_CARD, _OTHER_CARD, 22, 19) if patch in use), _CARD)
+    return next((patch for patch in _CARDS if patch in use), NEUTRAL_5)
 
 
 def _first_guess(claimed, to_rec709, lab, use):
     """A camera that does what it claims, balanced on the grey patch."""
-    theta, card = np.zeros(_COUNT), _card_patch(use)
-    theta[_GAINS] = np.log(lab_to_linear_rgb(lab[card]) / np.maximum(_rec709(claimed, to_rec709)[card], 1e-5))
+    theta, card = np.zeros(_PARAMETERS), _card_patch(use)
+    theta[_GAINS] = np.log(lab_to_linear_rgb(lab[card]) / np.maximum(_rec709(claimed, to_rec709)[card], _DARKEST_CARD))
     return theta
 
 
@@ -319,8 +327,8 @@ def _lab_weights(lab):
     cos, sin = np.cos(hue := np.arctan2(lab[:, 2], lab[:, 1])), np.sin(hue)
     weights = np.zeros((len(lab), 3, 3))
     weights[:, 0, 0] = 1
-    weights[:, 1, 1:] = np.stack([cos, sin], axis=1) / (1 + 0.045 * chroma)[:, None]
-    weights[:, 2, 1:] = np.stack([-sin, cos], axis=1) / (1 + 0.015 * chroma)[:, None]
+    weights[:, 1, 1:] = np.stack([cos, sin], axis=1) / (1 + _CHROMA_WEIGHT * chroma)[:, None]
+    weights[:, 2, 1:] = np.stack([-sin, cos], axis=1) / (1 + _HUE_WEIGHT * chroma)[:, None]
     return weights
 
 
@@ -328,13 +336,13 @@ def _descend(residuals, theta, sd, steps):
     """Damped Gauss-Newton; `residuals` maps (..., count) to (..., patches, 3)."""
     free = np.flatnonzero(sd > 0)
     inverse = 1 / sd[free] ** 2
-    damping, step = 1e-2, 1e-4
+    damping = _DAMPING
     rest = residuals(theta)
     cost = _cost(rest, theta[free], inverse)
     for _ in range(steps):
         shifted = np.repeat(theta[None], len(free), axis=0)
-        shifted[np.arange(len(free)), free] += step
-        slopes = ((residuals(shifted) - rest) / step).reshape(len(free), -1)
+        shifted[np.arange(len(free)), free] += _DIFFERENCE
+        slopes = ((residuals(shifted) - rest) / _DIFFERENCE).reshape(len(free), -1)
         weight = np.repeat(_HUBER / np.maximum(np.linalg.norm(rest, axis=-1), _HUBER), 3)
         curvature = (slopes * weight) @ slopes.T + np.diag(inverse)
         pull = (slopes * weight) @ rest.ravel() + theta[free] * inverse
@@ -343,21 +351,21 @@ def _descend(residuals, theta, sd, steps):
             break
         gained = cost - moved[2]
         theta, rest, cost, damping = moved
-        if gained < 1e-4 * cost:
+        if gained < _LEAST_GAIN * cost:
             break
     return theta
 
 
 def _try_steps(residuals, theta, free, inverse, curvature, pull, damping, cost):
     """Next (theta, residuals, cost, damping), or None where no step helps."""
-    for _ in range(6):
+    for _ in range(_TRIES):
         trial = theta.copy()
         trial[free] -= np.linalg.solve(curvature + damping * np.diag(np.diag(curvature)), pull)
         rest = residuals(trial)
         trial_cost = _cost(rest, trial[free], inverse)
         if trial_cost < cost:
-            return trial, rest, trial_cost, max(damping / 5, 1e-6)
-        damping *= 5
+            return trial, rest, trial_cost, max(damping / _DAMPING_FACTOR, _LEAST_DAMPING)
+        damping *= _DAMPING_FACTOR
     return None
 
 

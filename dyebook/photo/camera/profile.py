@@ -1,8 +1,8 @@
-"""A 24-patch chart as the card: its neutral 5 tells the light, all of its patches what the camera does to colours.
+"""Cameras learned from a chart: the profile, how it is learned, how it is laid over a photo, and a chart as the card.
 
-Which patches of a chart can be learned from, and the refusals where too few can.
-
-Cameras learned from a chart: the profile, how it is learned, and how it is laid over a photo and its light.
+A profile undoes the camera's tone curve in the codes and mixes balanced colours; gains come from the card of each
+photo. Where a chart lies beside the parts instead of a card, its neutral 5 gives the light and all of its patches the
+camera.
 """
 
 from dataclasses import dataclass, field, replace
@@ -12,11 +12,24 @@ import cv2
 import numpy as np
 
 from dyebook.errors import PhotoError
-from dyebook.lab import Lab
-from dyebook.photo.camera.chart import COLUMNS, GREYS, PATCHES, ROWS, TABLES, chart_lab, patch_quads, read_chart
+from dyebook.lab import Lab, delta_e_00, lab_to_linear_rgb
+from dyebook.photo.camera.chart import (
+    COLUMNS,
+    COUNT,
+    GREYS,
+    NEUTRAL_5,
+    PATCHES,
+    ROWS,
+    TABLES,
+    ChartReading,
+    chart_lab,
+    patch_quads,
+    read_chart,
+)
 from dyebook.photo.camera.chart_find import find_chart
-from dyebook.photo.camera.fit import Tone, TonedEncoding
-from dyebook.photo.card.card import card_at, order_corners
+from dyebook.photo.camera.fit import Tone, TonedEncoding, fit_chart, leave_one_out, mean_error, mix_colours
+from dyebook.photo.card.card import Card, card_at, order_corners
+from dyebook.photo.file.linear import LinearPhoto
 
 __all__ = ["CameraProfile", "chart_card", "learn_camera", "usable_patches"]
 
@@ -25,73 +38,19 @@ _FEWEST_GREYS, _FEWEST_PATCHES = 4, 14
 _UNEVEN_PATCH = 0.6
 # correlation of the greys' log light with the table's, which glare and odd tone bend far less
 _LEAST_ORDER = 0.8
-
-
-def usable_patches(photo, chart, leave_out=()):
-    """Return the patches of a chart that can be learned from, and doubts about the others.
-
-    Parameters
-    ----------
-    photo : LinearPhoto
-    chart : ChartReading
-    leave_out : sequence of int
-
-    Returns
-    -------
-    use : list of int
-    flags : list of str
-
-    Raises
-    ------
-    PhotoError
-        If too few can be used, or the greys are not where they should be.
-    """
-    uneven = chart.spread > _UNEVEN_PATCH
-    use = [k for k in range(24) if k not in leave_out and not chart.clipped[k] and not uneven[k]]
-    greys = [k for k in use if k in range(24)[GREYS]]
-    if len(greys) < _FEWEST_GREYS or len(use) < _FEWEST_PATCHES:
-        raise PhotoError(
-            f"only {len(use)} patches of the chart in {photo.name} can be used, {len(greys)} of them grey; at least "
-            f"{_FEWEST_PATCHES} and {_FEWEST_GREYS} are needed. {_lost(chart.clipped, uneven, leave_out)}"
-        )
-    _check_order(photo, chart, greys)
-    others = np.array([k not in leave_out for k in range(24)])
-    flags = ["chart_clipped"] if (chart.clipped & others).any() else []
-    return use, flags + (["chart_uneven"] if (uneven & ~chart.clipped & others).any() else [])
-
-
-def _lost(clipped, uneven, leave_out):
-    """Which patches were lost to what, and what to do about it."""
-    left = np.isin(np.arange(24), list(leave_out))
-    losses = (
-        (left, "Left out by hand", "leave out fewer"),
-        (clipped & ~left, "At a channel's limit", "expose darker"),
-        (uneven & ~clipped & ~left, "Shadowed or covered", "clear the chart, in even light"),
-    )
-    losses = [loss for loss in losses if loss[0].any()]
-    seen = [f"{words}: {', '.join(PATCHES[k] for k in np.flatnonzero(which))}" for which, words, _ in losses]
-    return ". ".join(seen) + "; " + ", and ".join(remedy for *_, remedy in losses)
-
-
-def _check_order(photo, chart, greys):
-    """Refuse centres by hand that put other patches where the greys should be."""
-    from dyebook.lab import lab_to_linear_rgb
-
-    table = lab_to_linear_rgb(chart_lab("after-2014")[greys])
-    seen, wanted = (np.log(np.maximum(light, 1e-4)).mean(axis=-1) for light in (chart.light[greys], table))
-    if np.corrcoef(seen, wanted)[0, 1] < _LEAST_ORDER:
-        raise PhotoError(
-            f"the patches of {photo.name} do not fall from white to black where the four centres put the greys; give "
-            "the centres of dark skin, bluish green, black and white, in this order"
-        )
-
-
 # log light and log ratio of channels at the grey card beyond which a profile was learned under other conditions
 _OTHER_EXPOSURE, _OTHER_LIGHT = 0.8, 0.25
+# how far root terms may go: nearly a plain matrix, or not; the better one by leaving patches out is kept
 _ROOTS_SD = (0.05, 0.2)
 _POOR_MEAN = 5.0
 # error on dyed films over the chart's leave-one-out error: 1.1 for simulated films under cameras learned from a chart
 _FILMS_TO_CHART = 1.1
+_MID_GREY = 0.18
+# side of the patch that is pointed out as the card, and how far the chart's frame reaches past the middles of its
+# outer patches, both as shares of the pitch
+_SIDE, _FRAME = 0.7, 0.85
+# finer looks cost another second on every photo that is refused
+_FINEST = 2800
 
 
 @dataclass(frozen=True)
@@ -105,7 +64,7 @@ class CameraProfile:
     tone : Tone
         From claimed to true light.
     matrix, roots : tuple of 3 tuples of 3 floats
-        Mixing of balanced light to D65 Rec. 709; see `camera_fit.mix_colours`.
+        Mixing of balanced light to D65 Rec. 709; see `mix_colours`.
     card_offset : tuple of 3 floats
         Log of what the gains from a grey card lack.
     grey_light : tuple of 3 floats
@@ -174,18 +133,16 @@ class CameraProfile:
 
     def doubts(self, card):
         """Return flags where the light or the exposure of a photo differ from those the profile was learned in."""
-        ratio = np.log(np.maximum(card.rgb * card_scale(card), 1e-6) / np.array(self.grey_light))
+        ratio = np.log(np.maximum(card.rgb * _card_scale(card), 1e-6) / np.array(self.grey_light))
         flags = ["camera_other_exposure"] if abs(ratio.mean()) > _OTHER_EXPOSURE else []
         return flags + (["camera_other_light"] if np.ptp(ratio) > _OTHER_LIGHT else [])
 
-    def dress(self, light):
+    def after(self, light):
         """Return a light that mixes colours after its own correction."""
         return CameraLight(light, self)
 
     def mix(self, pixels):
         """Return balanced light mixed to D65 Rec. 709; shape (..., 3) in and out, float32 stays float32."""
-        from dyebook.photo.camera.fit import mix_colours
-
         offset = np.exp(self.card_offset).astype(pixels.dtype)
         return mix_colours(pixels * offset, np.array(self.matrix), np.array(self.roots))
 
@@ -207,19 +164,17 @@ class CameraLight:
         return getattr(self.light, name)
 
 
-def card_scale(card):
-    """Return what brings a card's light to that of an 18 % grey, so that light and dark cards compare."""
-    from dyebook.lab import lab_to_linear_rgb
-
-    return 0.18 / np.maximum(lab_to_linear_rgb(card.lab), 1e-3)
+def _card_scale(card):
+    """What brings a card's light to that of an 18 % grey, so that light and dark cards compare."""
+    return _MID_GREY / np.maximum(lab_to_linear_rgb(card.lab), 1e-3)
 
 
-def learn_camera(photo, name, chart_at=None, leave_out=(), table=None):
+def learn_camera(photo: LinearPhoto, name: str, chart_at=None, leave_out=(), table: str | None = None) -> CameraProfile:
     """Return the profile of a camera from one photo of a 24-patch chart.
 
     Parameters
     ----------
-    photo : LinearPhoto
+    photo
     name : str
         What to call the camera.
     chart_at : sequence of four (x, y), optional
@@ -228,10 +183,6 @@ def learn_camera(photo, name, chart_at=None, leave_out=(), table=None):
         Patches from 0 in reading order that the fit must not use.
     table : str, optional
         ``"before-2014"``, ``"after-2014"`` or a CSV file; the one of the two that fits better if left out.
-
-    Returns
-    -------
-    CameraProfile
 
     Raises
     ------
@@ -242,15 +193,13 @@ def learn_camera(photo, name, chart_at=None, leave_out=(), table=None):
 
     Notes
     -----
-    Tone curve, gains, and a root-polynomial held near a plain matrix are fitted together (`camera_fit`). How far
+    Tone curve, gains, and a root-polynomial held near a plain matrix are fitted together (`camera.fit`). How far
     the root terms may go, whether the file holds linear codes, and the table where none is named, are chosen by
     the mean leave-one-out CIEDE2000.
     """
-    if any(not 0 <= patch < 24 for patch in leave_out):
+    if any(not 0 <= patch < COUNT for patch in leave_out):
         raise ValueError(f"leave_out is {list(leave_out)}; patch numbers run from 0 to 23")
     if chart_at is None:
-        from dyebook.photo.camera.chart_find import find_chart
-
         chart_at = find_chart(photo, leave_out)
     chart = read_chart(photo, patch_quads(chart_at))
     use, flags = usable_patches(photo, chart, leave_out)
@@ -261,10 +210,54 @@ def learn_camera(photo, name, chart_at=None, leave_out=(), table=None):
     return _profile(photo, name, chart, use, flags + (["camera_poor"] if mean > _POOR_MEAN else []), fit, read, table)
 
 
+def usable_patches(photo: LinearPhoto, chart: ChartReading, leave_out=()) -> tuple[list[int], list[str]]:
+    """Return the patches of a chart that can be learned from, and doubts about the others.
+
+    Raises
+    ------
+    PhotoError
+        If too few can be used, or the greys are not where they should be.
+    """
+    uneven = chart.spread > _UNEVEN_PATCH
+    use = [k for k in range(COUNT) if k not in leave_out and not chart.clipped[k] and not uneven[k]]
+    greys = [k for k in use if k in GREYS]
+    if len(greys) < _FEWEST_GREYS or len(use) < _FEWEST_PATCHES:
+        raise PhotoError(
+            f"only {len(use)} patches of the chart in {photo.name} can be used, {len(greys)} of them grey; at least "
+            f"{_FEWEST_PATCHES} and {_FEWEST_GREYS} are needed. {_lost(chart.clipped, uneven, leave_out)}"
+        )
+    _check_order(photo, chart, greys)
+    others = np.array([k not in leave_out for k in range(COUNT)])
+    flags = ["chart_clipped"] if (chart.clipped & others).any() else []
+    return use, flags + (["chart_uneven"] if (uneven & ~chart.clipped & others).any() else [])
+
+
+def _lost(clipped, uneven, leave_out):
+    """Which patches were lost to what, and what to do about it."""
+    left = np.isin(np.arange(COUNT), list(leave_out))
+    losses = (
+        (left, "Left out by hand", "leave out fewer"),
+        (clipped & ~left, "At a channel's limit", "expose darker"),
+        (uneven & ~clipped & ~left, "Shadowed or covered", "clear the chart, in even light"),
+    )
+    losses = [loss for loss in losses if loss[0].any()]
+    seen = [f"{words}: {', '.join(PATCHES[k] for k in np.flatnonzero(which))}" for which, words, _ in losses]
+    return ". ".join(seen) + "; " + ", and ".join(remedy for *_, remedy in losses)
+
+
+def _check_order(photo, chart, greys):
+    """Refuse centres by hand that put other patches where the greys should be."""
+    table = lab_to_linear_rgb(chart_lab("after-2014")[greys])
+    seen, wanted = (np.log(np.maximum(light, 1e-4)).mean(axis=-1) for light in (chart.light[greys], table))
+    if np.corrcoef(seen, wanted)[0, 1] < _LEAST_ORDER:
+        raise PhotoError(
+            f"the patches of {photo.name} do not fall from white to black where the four centres put the greys; give "
+            "the centres of dark skin, bluish green, black and white, in this order"
+        )
+
+
 def _candidates(photo, chart, use, table):
     """Yield (mean error, fit, left-out readings, table) of the ways to see one chart."""
-    from dyebook.photo.camera.fit import fit_chart, leave_one_out, mean_error
-
     lab, to_rec709 = chart_lab(table), photo.encoding.matrix
     for linear in (False, True):
         for roots_sd in _ROOTS_SD:
@@ -275,10 +268,8 @@ def _candidates(photo, chart, use, table):
 
 def _profile(photo, name, chart, use, flags, fit, read, table):
     """Put a fit and its errors into words that can be kept."""
-    from dyebook.lab import delta_e_00
-
     lab = chart_lab(table)
-    true = fit.tone(chart.light[[21]])
+    true = fit.tone(chart.light[[NEUTRAL_5]])
     true = true if photo.encoding.matrix is None else true @ photo.encoding.matrix.T
     return CameraProfile(
         name=name,
@@ -303,20 +294,8 @@ def _nested(matrix):
     return tuple(tuple(map(float, row)) for row in matrix)
 
 
-_NEUTRAL_5 = PATCHES.index("neutral 5")
-# side of the patch that is pointed out as the card, and how far the chart's frame reaches past the middles of its
-# outer patches, both as shares of the pitch
-_SIDE, _FRAME = 0.7, 0.85
-# finer looks cost another second on every photo that is refused
-_FINEST = 2800
-
-
-def chart_card(photo):
+def chart_card(photo: LinearPhoto) -> tuple[Card, CameraProfile | None]:
     """Return the chart of a photo as its card, and the camera as the chart shows it.
-
-    Parameters
-    ----------
-    photo : LinearPhoto
 
     Returns
     -------
@@ -338,8 +317,8 @@ def chart_card(photo):
     else:
         doubts = camera.flags
     table = list(TABLES)[-1] if camera is None else camera.table
-    lab = Lab(*map(float, chart_lab(table)[_NEUTRAL_5]))
-    card = card_at(photo, patch_quads(corners, _SIDE)[_NEUTRAL_5], lab)
+    lab = Lab(*map(float, chart_lab(table)[NEUTRAL_5]))
+    card = card_at(photo, patch_quads(corners, _SIDE)[NEUTRAL_5], lab)
     flags = tuple(dict.fromkeys([*card.flags, *doubts]))
     return replace(card, kind="chart", flags=flags, whole=_frame(corners)), camera
 

@@ -13,6 +13,7 @@ __all__ = ["Repeatability", "gauge_share", "repeatability"]
 _FEWEST = 3
 # below this many a standard deviation is a rough guess: 95 % of them lie within a factor of 1.6 of the truth
 _FEW = 10
+_CLASSES = 1.41  # distinct classes per ratio of standard deviations: the root of two, as gauge studies write it
 
 
 @dataclass(frozen=True)
@@ -108,4 +109,4 @@ def gauge_share(repeat_sd, batch_sd):
     if np.any(pieces <= 0):
         raise ValueError(f"batch_sd is {pieces.tolist()}; each must be above 0")
     with np.errstate(divide="ignore"):
-        return 100 * gauge / np.hypot(gauge, pieces), 1.41 * pieces / gauge
+        return 100 * gauge / np.hypot(gauge, pieces), _CLASSES * pieces / gauge
