@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "BATH_EVENTS",
+    "DEMO_MARK",
     "ELECTROLYTE_EVENTS",
     "FIELDS",
     "READ",
@@ -338,6 +339,10 @@ SHOP_SETTINGS = {
         default="",
     ),
 }
+
+
+# the setting that marks a book as the demo, whose photos are rendered
+DEMO_MARK = "demo"
 
 
 def check_setting(name: str, given: object) -> object:

@@ -1,15 +1,16 @@
-"""The invented shop's bench: its electrolyte, the runs behind its batches, gauge readings, and checks of its baths."""
+"""The invented shop's bench: its electrolyte, the runs behind its batches, gauge readings, the life of its baths."""
 
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
+from dyebook.demo.year import BATH_LIFE, DYE_RULES
 from dyebook.jobs import baths, run, wet
 from dyebook.physics.rates import growth_rate
 from dyebook.physics.trace.events import report_trace
 from dyebook.physics.trace.read import make_trace
 
-__all__ = ["TANK", "lay_out_bench", "run_of", "set_up_tank", "write_bath_checks"]
+__all__ = ["TANK", "lay_out_bench", "run_of", "set_up_tank", "write_baths"]
 
 TANK = "Tank by the window"
 _TANK_L = 12.0
@@ -35,6 +36,7 @@ _CHECKS = (
     ("H2", 30, "filtered", None, None, None),
 )
 _STRENGTH = {"E1": 3.0, "B1": 4.0, "H2": 2.0, "L1": 5.0}
+_BATH_L = 2.0
 _DYE_TANK_DM2 = 1.4
 
 
@@ -118,16 +120,26 @@ def _lost_contact(trace, current, minutes, area, rng):
     return {"charge_ah": report.charge_ah, "trace": {**trace, **kept, "events": events, "gauge_um": [4.8]}}
 
 
-def write_bath_checks(book, moment):
-    """Write what the shop found in its dye baths, and how wide their tanks are."""
+def write_baths(book, moment):
+    """Write what happened to the dye baths, what the shop found in them, and its rules for the dyes.
+
+    Parameters
+    ----------
+    book : dyebook.book.store.Book
+    moment : callable
+        Takes days ago and returns a date as ISO text.
+    """
     numbers = {row["name"]: row["id"] for row in book.rows("baths")}
-    for bath_id in numbers.values():
-        book.correct("baths", bath_id, {"bath_volume_l": 2.0})
+    for _, bath, days_ago, kind, strength, ph, note in BATH_LIFE:
+        found = {"dye_g_per_l": strength, "ph": ph, "note": note, "bath_volume_l": _BATH_L}
+        baths.note_bath(book, numbers[bath], kind, moment(days_ago), **found)
     for bath, days_ago, kind, share, ph, note in _CHECKS:
         strength = None if share is None else round(share * _STRENGTH[bath], 2)
         baths.note_bath(book, numbers[bath], kind, moment(days_ago), dye_g_per_l=strength, ph=ph, note=note)
-    for dye in book.rows("dyes"):
-        baths.set_dye_rules(book, dye["name"], tank_area_dm2=_DYE_TANK_DM2)
+    for bath_id in numbers.values():
+        book.correct("baths", bath_id, {"bath_volume_l": _BATH_L})
+    for dye, ph, temps, days in DYE_RULES:
+        baths.set_dye_rules(book, dye, ph=ph, bath_temp_c=temps, limit_days=days, tank_area_dm2=_DYE_TANK_DM2)
 
 
 def lay_out_bench(book, numbers, tank, now):

@@ -1,18 +1,14 @@
-"""The invented shop's book: Kittiwake Yard, its customers and its year, for looking around in.
-
-The invented shop's check coupon, read twice a week; a thumb once soiled the grey card, and somebody cleaned it.
-"""
+"""The invented shop's book: Kittiwake Yard, its customers, its year and its check coupon, for looking around in."""
 
 from datetime import datetime, timedelta
 from functools import partial
 
 import numpy as np
 
-from dyebook.demo.bench import lay_out_bench, run_of, set_up_tank, write_bath_checks
+from dyebook.demo.bench import lay_out_bench, run_of, set_up_tank, write_baths
 from dyebook.demo.spectra import film_reflectance, reflectance_lab
-from dyebook.demo.year import BATH_LIFE, DYE_RULES, dyed_film, photo_of, shop_year
+from dyebook.demo.year import dyed_film, photo_of, shop_year
 from dyebook.jobs import say_nothing
-from dyebook.jobs.baths import set_dye_rules
 from dyebook.jobs.check_coupon import put_right
 from dyebook.jobs.orders import answer_order
 from dyebook.jobs.photo import record_dip
@@ -20,25 +16,6 @@ from dyebook.lab import Lab, delta_e_00
 from dyebook.record import DyeRecord
 
 __all__ = ["EDITION", "SHOP_NAME", "fill_book", "write_coupon_days"]
-
-_DAYS, _SOILED, _CLEANED = 200, 48, 27  # days ago
-_WEEKDAYS = (0, 3)  # Mondays and Thursdays
-_COLOUR, _SD, _DIRT = (52.0, 38.0, 47.0), (0.3, 0.35, 0.35), 1.6
-
-
-def write_coupon_days(book, now):
-    """Write the coupon's readings up to yesterday, and the day on which the card was cleaned."""
-    rng, coupon = np.random.default_rng(1815), book.add("coupons", name="check coupon", kind="check")
-    for ago in range(_DAYS, 0, -1):
-        day, scatter = now.date() - timedelta(days=ago), rng.normal(0, _SD)
-        if day.weekday() not in _WEEKDAYS:
-            continue
-        soiled = np.array((_DIRT * (_CLEANED < ago <= _SOILED), 0, 0))
-        lab = np.add(_COLOUR, scatter) + soiled
-        axes = dict(zip("Lab", map(float, lab), strict=True))
-        book.add("readings", coupon_id=coupon, source="photo", read_at=day.isoformat(), **axes)
-    put_right(book, "", (now.date() - timedelta(days=_CLEANED)).isoformat())
-
 
 SHOP_NAME = "Kittiwake Yard"
 # raise it when the shop changes: older demo books are then laid out afresh
@@ -72,7 +49,7 @@ _FOR_SKIN = ("Ear studs",)
 _TOLERANCE_DE00 = 3.0
 
 
-def fill_book(book, now=None, progress=None):
+def fill_book(book, now=None, progress=say_nothing):
     """Write the shop's year into an empty book.
 
     Parameters
@@ -80,7 +57,7 @@ def fill_book(book, now=None, progress=None):
     book : dyebook.book.store.Book
     now : datetime, optional
         The day the year ends; today if left out.
-    progress : callable, optional
+    progress : callable
         Called with words before each batch.
 
     Returns
@@ -93,16 +70,16 @@ def fill_book(book, now=None, progress=None):
     rng = np.random.default_rng(1812)
     targets = _take_orders(book, now)
     year = shop_year()
-    tank = set_up_tank(book, partial(_moment, now))
-    numbers, tell = [], progress or say_nothing
+    moment = partial(_moment, now)
+    tank = set_up_tank(book, moment)
+    numbers = []
     for planned in year:
-        tell(f"Laying out the demo book: batch {len(numbers) + 1} of {len(year)}")
+        progress(f"Laying out the demo book: batch {len(numbers) + 1} of {len(year)}")
         replaces = None if planned.replaces is None else numbers[planned.replaces]
         numbers.append(_write_batch(book, planned, rng, now, replaces, tank))
         _judge(book, planned, numbers[-1], targets)
     _answer_orders(book, year, numbers, targets)
-    _write_bath_life(book, now)
-    write_bath_checks(book, partial(_moment, now))
+    write_baths(book, moment)
     write_coupon_days(book, now)
     lay_out_bench(book, numbers, tank, now)
     return numbers
@@ -130,9 +107,8 @@ def _take_orders(book, now):
     for name, customer, wish, job, dip, due_in in _ORDERS:
         asked = _moment(now, 300)
         ends = {"done_at": _moment(now, 37)} if due_in is None else {"due_on": _moment(now, -due_in)[:10]}
-        order_id = book.add(
-            "orders", name=name, customer=customer, words=wish, note=f"taken {asked[:10]}", **ends, **_skin(name)
-        )
+        told = {"customer": customer, "words": wish, "note": f"taken {asked[:10]}", **ends}
+        order_id = book.add("orders", name=name, skin_contact=True if name in _FOR_SKIN else None, **told)
         sample_id = book.add("samples", order_id=order_id, name=f"{name}: the customer's piece")
         lab = Lab(*(round(float(value), 1) for value in reflectance_lab(film_reflectance(dyed_film(*dip)))))
         axes = dict(zip(("L", "a", "b"), lab, strict=True))
@@ -142,12 +118,8 @@ def _take_orders(book, now):
     return targets
 
 
-def _skin(name):
-    return {"skin_contact": True} if name in _FOR_SKIN else {}
-
-
 def _judge(book, planned, number, targets):
-    """The shop's verdict on a batch that somebody ordered."""
+    """The shop's verdict on a batch that was ordered."""
     lab = book.batch(number).lab
     if planned.job not in targets or planned.days_ago > 300 or lab is None:
         return
@@ -166,10 +138,21 @@ def _answer_orders(book, year, numbers, targets):
         answer_order(book, book.row("targets", target_id)["order_id"], newest[job])
 
 
-def _write_bath_life(book, now):
-    for dye, window, temps, days in DYE_RULES:
-        set_dye_rules(book, dye, ph=window, bath_temp_c=temps, limit_days=days)
-    baths = {row["name"]: row["id"] for row in book.rows("baths")}
-    for _, bath, days_ago, kind, strength, ph, note in BATH_LIFE:
-        told = {"dye_g_per_l": strength, "ph": ph, "note": note}
-        book.add("bath_events", bath_id=baths[bath], at=_moment(now, days_ago), kind=kind, bath_volume_l=2.0, **told)
+# a thumb soiled the grey card and it was cleaned: days ago
+_DAYS, _SOILED, _CLEANED = 200, 48, 27
+_WEEKDAYS = (0, 3)  # Mondays and Thursdays
+_COLOUR, _SD, _DIRT = (52.0, 38.0, 47.0), (0.3, 0.35, 0.35), 1.6
+
+
+def write_coupon_days(book, now):
+    """Write the coupon's readings up to yesterday, and the day on which the card was cleaned."""
+    rng, coupon = np.random.default_rng(1815), book.add("coupons", name="check coupon", kind="check")
+    for ago in range(_DAYS, 0, -1):
+        day, scatter = now.date() - timedelta(days=ago), rng.normal(0, _SD)
+        if day.weekday() not in _WEEKDAYS:
+            continue
+        soiled = np.array((_DIRT * (_CLEANED < ago <= _SOILED), 0, 0))
+        lab = np.add(_COLOUR, scatter) + soiled
+        axes = dict(zip("Lab", map(float, lab), strict=True))
+        book.add("readings", coupon_id=coupon, source="photo", read_at=day.isoformat(), **axes)
+    put_right(book, "", (now.date() - timedelta(days=_CLEANED)).isoformat())

@@ -1,6 +1,6 @@
-"""A year in the invented shop, batch by batch: what was planned, what truly happened, and what people noted.
+"""A year in the invented shop, batch by batch: what was planned, what truly happened, and what was noted.
 
-The invented shop's dyes and baths: how much dye its films take up, and what colour they then have.
+Its dyes are invented too: how much of one a film takes up follows the uptake model, what colour it then has its bands.
 """
 
 import math

@@ -9,10 +9,9 @@ from dyebook.errors import BookError, PhotoError, RecordError
 from dyebook.jobs.bath_state import bath_line
 from dyebook.jobs.baths import age_of_bath
 from dyebook.jobs.orders import judge_against, target_of
-from dyebook.record import check_setting
+from dyebook.record import DEMO_MARK, check_setting
 
 __all__ = [
-    "DEMO_MARK",
     "BatchFacts",
     "BathFacts",
     "MonthFacts",
@@ -23,8 +22,6 @@ __all__ = [
     "month_facts",
     "shade_facts",
 ]
-
-DEMO_MARK = "demo"  # the setting of a book whose photos are rendered
 
 
 @dataclass(frozen=True)

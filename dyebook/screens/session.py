@@ -13,8 +13,9 @@ from streamlit.runtime.scriptrunner import get_script_run_ctx
 
 from dyebook.book.store import open_book
 from dyebook.book.tables import people_of, who_is
-from dyebook.demo.place import DEMO_MARK, demo_place, is_laid_out, make_demo_book, throw_demo_away
+from dyebook.demo.place import demo_place, is_laid_out, make_demo_book, throw_demo_away
 from dyebook.errors import BookError, DyebookError
+from dyebook.record import DEMO_MARK
 from dyebook.screens import tasks
 from dyebook.server.shared import DOOR_HEADER, admit, send_away
 

@@ -93,7 +93,7 @@ def test_a_book_that_cannot_be_opened_stops_the_command(served, monkeypatch, tmp
 
 
 def test_a_whole_demo_book_is_not_made_twice(demo_place, monkeypatch):
-    monkeypatch.setattr(place, "_lay_out", lambda *_: pytest.fail("made again"))
+    monkeypatch.setattr("dyebook.demo.shop.fill_book", lambda *_, **__: pytest.fail("made again"))
     assert place.make_demo_book(place=demo_place) == demo_place
 
 

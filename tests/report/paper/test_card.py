@@ -7,14 +7,14 @@ import pytest
 from dyebook.errors import RecordError
 from dyebook.jobs import run as bench
 from dyebook.jobs import wet
-from dyebook.jobs.paper import DEMO_MARK, batch_facts, batch_link
+from dyebook.jobs.paper import batch_facts, batch_link
 from dyebook.lab import lab_to_srgb8
+from dyebook.record import DEMO_MARK
 from dyebook.report.paper.card import card_sheet
 from dyebook.report.paper.html import sheet_bytes
 from dyebook.report.paper.labels import GRIDS, labels_pdf
 from dyebook.report.paper.pdf import printable
 from dyebook.report.paper.sheet import PAPERS_MM, plain_text
-from dyebook.screens import session
 from tests.report.paper.conftest import GPS_MARK, dip
 
 ADDRESS = "http://bench.local:8640"
@@ -183,7 +183,6 @@ def test_a_run_over_the_bench_is_told_with_its_log(fresh_book, look, embedded):
 
 
 def test_rendered_photos_are_marked_as_such(fresh_book, photo_with_gps):
-    assert session.DEMO_MARK == DEMO_MARK
     fresh_book.add_batch(dip(), photo=photo_with_gps)
     before = sheet_bytes(card_sheet(batch_facts(fresh_book, 1)), ".html").decode()
     fresh_book.set_setting(DEMO_MARK, 1)
