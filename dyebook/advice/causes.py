@@ -22,7 +22,7 @@ class Seen:
     ----------
     kind
         Key of the table of causes.
-    chances
+    likelihoods
         How likely what was seen is under each state, in the table's order, up to a factor. For a kind of flaw: on how
         many parts it was seen, of how many looked at, and the largest ΔE00.
     note
@@ -30,7 +30,7 @@ class Seen:
     """
 
     kind: str
-    chances: tuple
+    likelihoods: tuple
     note: Note
 
 

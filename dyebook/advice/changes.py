@@ -1,8 +1,9 @@
 """What each way of going wrong does to the colour that a learned bath should give.
 
-Every change is played through the bath itself: a colder dip is a colder dip of this bath, dirt is another spectrum in
-this film, bloom a white veil over it. How likely the reading is after each change is then read off many such plays,
-whose strengths are drawn from broad ranges and whose bath is drawn from what the records leave open.
+Every change is simulated on the bath itself: a colder dip is a colder dip of this bath, dirt is another spectrum in
+this film, bloom a white veil over it. How likely the reading is after each change is then read off many such dips,
+whose strengths are drawn from broad ranges and whose bath is drawn from what the records leave open; a colour beyond
+all of them is most likely another dye.
 """
 
 from dataclasses import dataclass
@@ -13,7 +14,7 @@ from dyebook.model.forward import colours_with_slopes, film_of, prior_spectrum
 from dyebook.model.inputs import SETTINGS, read_settings
 from dyebook.physics.optics import BANDS_NM, reflectance_to_lab
 
-__all__ = ["CHANGES", "Playing", "change_likelihoods", "play_changes"]
+__all__ = ["CHANGES", "Change", "change_likelihoods", "simulate_changes"]
 
 # what the notebook says of a dip and what was so: film by a gauge or as planned, strength, dwell as shares;
 # temperature, time and pH as a small shop's instruments read (domain practice, no source)
@@ -24,14 +25,14 @@ _REPEAT_SD = 0.6
 _SOME, _MANY_TIMES = 250, 4
 # one reading in ten is further off than its doubt says
 _WIDE_SHARE, _WIDE = 0.1, 2.5
-# how often a colour lies anywhere at all after a change, which no play foresees: hardly ever with nothing wrong, most
-# often with another dye; judged, no source
+# how often a colour lies anywhere at all after a change, which no simulation foresees: hardly ever with nothing wrong,
+# most often with another dye; judged, no source
 _STRAY_DENSITY, _STRAY_SHARE = 1e-6, 0.03
 _STRAY_SHARES = {"as set": 0.005, "foreign dye": 0.1, "another dye": 0.4}
 
 
 @dataclass(frozen=True)
-class Playing:
+class Change:
     """One change.
 
     Attributes
@@ -41,7 +42,7 @@ class Playing:
     film : callable or None
         Takes (rng, absorbance (n, 31), reflect) and returns the reflectance (n, 31) of the changed film.
     blur
-        Added to the doubt of the reading where the plays lie far apart, CIELAB units.
+        Added to the doubt of the reading where the simulated colours lie far apart, CIELAB units.
     """
 
     moves: dict
@@ -100,34 +101,33 @@ def _bare(rng, a, reflect):
 
 
 CHANGES = {
-    "as set": Playing({}),
-    "thinner film": Playing({"film_um": (0.25, 0.92)}),
-    "weaker bath": Playing({"dye_g_per_l": (0.08, 0.9)}),
-    "colder bath": Playing({"bath_temp_c": (-30.0, -3.0)}),
-    "shorter dip": Playing({"dwell_min": (0.08, 0.9)}),
-    "less taken up": Playing({}, _less(0.1, 0.92)),
-    "a little bled": Playing({}, _less(0.4, 0.95)),
-    "more dye": Playing({"dwell_min": (1.2, 5.0), "dye_g_per_l": (1.0, 2.5)}),
-    "pH moved": Playing({"ph": (-2.4, 2.4)}),
-    "hue shifted": Playing({}, _shifted, 1.4),
-    "foreign dye": Playing({}, _foreign, 2.5),
-    "another dye": Playing({}, _other, 6.0),
-    "greyed": Playing({}, _greyed),
-    "other metal": Playing({}, _tinted, 1.5),
-    "veiled": Playing({}, _veiled),
-    "bare in places": Playing({}, _bare),
+    "as set": Change({}),
+    "thinner film": Change({"film_um": (0.25, 0.92)}),
+    "weaker bath": Change({"dye_g_per_l": (0.08, 0.9)}),
+    "colder bath": Change({"bath_temp_c": (-30.0, -3.0)}),
+    "shorter dip": Change({"dwell_min": (0.08, 0.9)}),
+    "less taken up": Change({}, _less(0.1, 0.92)),
+    "a little bled": Change({}, _less(0.4, 0.95)),
+    "more dye": Change({"dwell_min": (1.2, 5.0), "dye_g_per_l": (1.0, 2.5)}),
+    "pH moved": Change({"ph": (-2.4, 2.4)}),
+    "hue shifted": Change({}, _shifted, 1.4),
+    "foreign dye": Change({}, _foreign, 2.5),
+    "another dye": Change({}, _other, 6.0),
+    "greyed": Change({}, _greyed),
+    "other metal": Change({}, _tinted, 1.5),
+    "veiled": Change({}, _veiled),
+    "bare in places": Change({}, _bare),
 }
 
 
-def play_changes(model, record: dict, seed: int = 0, noted_ph: float | None = None):
+def simulate_changes(model, record: dict, seed: int = 0, noted_ph: float | None = None):
     """Return colours (n, 3) that each change would give, by its name.
 
     Parameters
     ----------
     model : BathModel
     record
-        Settings as noted; a film measured by gauge is taken instead of the planned one, and then plays no further
-        part as a change.
+        Settings as noted; a film measured by gauge is taken instead of the planned one, and is then no change any more.
     noted_ph
         Where it is known to which pH the bath had moved from the record's.
 
@@ -136,7 +136,7 @@ def play_changes(model, record: dict, seed: int = 0, noted_ph: float | None = No
     dict of ndarray
     """
     rng = np.random.default_rng(seed)
-    moved = [name for name, play in CHANGES.items() if play.moves]
+    moved = [name for name, change in CHANGES.items() if change.moves]
     starts = dict(zip(moved, range(_SOME, _SOME * (len(moved) + 1), _SOME), strict=True))
     settings = _scattered(model, record, _SOME * (len(moved) + 1), rng)
     places = {name: np.arange(_SOME) + starts.get(name, 0) for name in CHANGES}
@@ -148,24 +148,24 @@ def play_changes(model, record: dict, seed: int = 0, noted_ph: float | None = No
     absorbance, reflect, drawn = _dip(model, settings, rng)
     plain = reflectance_to_lab(reflect(absorbance, slice(None)))
     out = {}
-    for name, play in CHANGES.items():
-        # a changed film starts from dips as set, several from each where its plays lie far apart
-        rows = np.tile(places[name], _MANY_TIMES if play.blur > 2 else 1)
+    for name, change in CHANGES.items():
+        # a changed film starts from dips as set, several from each where its simulated colours lie far apart
+        rows = np.tile(places[name], _MANY_TIMES if change.blur > 2 else 1)
         lab = drawn[rows]
-        if play.film is not None:
-            changed = play.film(rng, absorbance[rows], lambda a, rows=rows: reflect(a, rows))
+        if change.film is not None:
+            changed = change.film(rng, absorbance[rows], lambda a, rows=rows: reflect(a, rows))
             lab = lab + reflectance_to_lab(changed) - plain[rows]
         out[name] = lab + rng.normal(0, _REPEAT_SD, lab.shape)
     return out
 
 
-def change_likelihoods(plays: dict, lab, u):
+def change_likelihoods(simulated: dict, lab, u):
     """Return how likely a reading is after each change, per cubed CIELAB unit, in the order of `CHANGES`.
 
     Parameters
     ----------
-    plays
-        From `play_changes`.
+    simulated
+        From `simulate_changes`.
     lab, u : ndarray, shape (3,)
         The reading and its standard uncertainty.
 
@@ -173,7 +173,7 @@ def change_likelihoods(plays: dict, lab, u):
     -------
     ndarray
     """
-    found = [_density(lab - plays[name], np.hypot(u, play.blur)) for name, play in CHANGES.items()]
+    found = [_density(lab - simulated[name], np.hypot(u, change.blur)) for name, change in CHANGES.items()]
     stray = np.array([_STRAY_SHARES.get(name, _STRAY_SHARE) for name in CHANGES])
     return (1 - stray) * np.array(found) + stray * _STRAY_DENSITY
 

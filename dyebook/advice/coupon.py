@@ -1,4 +1,4 @@
-"""Which test dip teaches a bath most, and what to dip first with a dye nobody knows."""
+"""Which test dip teaches a bath most, and what to dip first with an unknown dye."""
 
 from dataclasses import dataclass
 
@@ -26,7 +26,7 @@ class Coupon:
     Attributes
     ----------
     lab
-        Colour to expect; None for a dye nobody knows.
+        Colour to expect; None for an unknown dye.
     doubt_before, doubt_after
         Standard deviation of the colour at the target's dip, in CIELAB, now and once the coupon is read; nan for a
         starting plan.
@@ -96,7 +96,7 @@ def _left_after(aim, coupon):
 
 
 def starting_plan(film_um: float, dye_g_per_l: float, bath_temp_c: float | None = None) -> list[Coupon]:
-    """Return three coupons for a dye nobody has dipped.
+    """Return three coupons for a dye without a dip.
 
     Parameters
     ----------

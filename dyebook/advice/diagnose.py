@@ -1,7 +1,9 @@
 """Why did it come out like this? Weighs all that is at hand by the table of causes, and picks what to ask next.
 
-Each piece of evidence multiplies the probability of a cause by how often that cause shows it; the question or test put
-next is the one whose answer is expected to say most (in bits) about which cause it was.
+Each piece of evidence multiplies the probability of a cause by how often that cause shows it, to a power of its kind.
+Flaws count by how clear they are, on how many parts, where, in what form, and of which kind there are most; a look that
+found none counts, none taken does not. The question or test put next is the one whose answer is expected to say most
+(in bits) about which cause it was, among those that suit the part: a sealed or a sound part is not dipped again.
 """
 
 import math
@@ -19,11 +21,11 @@ __all__ = [
     "QUESTIONS",
     "Cause",
     "Question",
-    "chance_of_yes",
     "diagnose",
     "next_question",
     "next_test",
     "weigh",
+    "yes_share",
 ]
 
 MOST_QUESTIONS = 5
@@ -80,17 +82,17 @@ QUESTIONS = {
 }  # fmt: skip
 
 
-def chance_of_yes(name, cause):
+def yes_share(name, cause):
     """Return how often a cause answers a question with yes."""
     return QUESTIONS[name].yes.get(cause, _NO)
 
 
-def next_question(chances: dict, kinds=(), answers: dict | None = None):
+def next_question(probabilities: dict, kinds=(), answers: dict | None = None):
     """Return the id of the question that separates the causes best, None when none is worth asking.
 
     Parameters
     ----------
-    chances
+    probabilities
         Cause -> probability.
     kinds : collection of str
         Kinds of evidence that are at hand.
@@ -99,18 +101,18 @@ def next_question(chances: dict, kinds=(), answers: dict | None = None):
     """
     if len(answers or {}) >= MOST_QUESTIONS:
         return None
-    return _best(chances, kinds, answers or {})
+    return _best(probabilities, kinds, answers or {})
 
 
-def next_test(chances: dict, kinds=(), answers: dict | None = None) -> Note | str:
+def next_test(probabilities: dict, kinds=(), answers: dict | None = None) -> Note | str:
     """Return the test that would separate the leading causes best; empty when no test would teach anything."""
-    name = _best(chances, kinds, answers or {})
+    name = _best(probabilities, kinds, answers or {})
     return "" if name is None else Note("trouble.test", question=name)
 
 
-def _best(chances, kinds, answers):
+def _best(probabilities, kinds, answers):
     worth = {
-        name: _bits(chances, name)
+        name: _bits(probabilities, name)
         for name, question in QUESTIONS.items()
         if name not in answers and not set(question.instead_of) & set(kinds)
     }
@@ -118,11 +120,11 @@ def _best(chances, kinds, answers):
     return name if name is not None and worth[name] > _WORTH_BITS else None
 
 
-def _bits(chances, name):
+def _bits(probabilities, name):
     """Expected information (bits) about the cause in the answer."""
-    causes, share = zip(*chances.items(), strict=True)
+    causes, share = zip(*probabilities.items(), strict=True)
     share = np.asarray(share)
-    yes = np.array([chance_of_yes(name, cause) for cause in causes])
+    yes = np.array([yes_share(name, cause) for cause in causes])
     return float(_entropy(share @ yes) - share @ _entropy(yes))
 
 
@@ -150,7 +152,7 @@ _ALIKE = 0.7
 _TELLING, _MOST_NAMED = 0.2, 3
 # from here on a part is taken for sound when a test is picked: nothing is done to it to find out
 _LIKELY = 0.5
-# how much likelier faults of the seal are for a part read sealed, unsealed, or nobody knows
+# how much likelier faults of the seal are for a part read sealed, unsealed, or of unknown state
 _SEALED = {True: 1.8, False: 0.02, None: 0.8}
 
 
@@ -220,14 +222,14 @@ def diagnose(record, model=None, measurement=None, trace=None, answers: dict | N
         raise RecordError(f"unknown questions {', '.join(unknown)}; known: {', '.join(QUESTIONS)}")
     record = checked_record(record)
     seen = gather(record, model, measurement, trace, before)
-    chances, weights = weigh(seen, answers, record.get("sealed"))
-    order = np.argsort(-chances, kind="stable")
+    probabilities, weights = weigh(seen, answers, record.get("sealed"))
+    order = np.argsort(-probabilities, kind="stable")
     kinds = kinds_of(record, seen)
-    if IDS[order[0]] == "sound" and chances[order[0]] > _LIKELY:
+    if IDS[order[0]] == "sound" and probabilities[order[0]] > _LIKELY:
         kinds.add("sound")
-    test = next_test(dict(zip(IDS, chances, strict=True)), kinds, answers)
-    alike = _alike(order, chances, weights)
-    return [_cause(IDS[i], float(chances[i]), seen, weights, i, alike, test) for i in order]
+    test = next_test(dict(zip(IDS, probabilities, strict=True)), kinds, answers)
+    alike = _alike(order, probabilities, weights)
+    return [_cause(IDS[i], float(probabilities[i]), seen, weights, i, alike, test) for i in order]
 
 
 def weigh(seen, answers: dict | None = None, sealed: bool | None = None):
@@ -243,12 +245,12 @@ def weigh(seen, answers: dict | None = None, sealed: bool | None = None):
     weights = np.array([_log_weight(item) for item in seen]).reshape(len(seen), len(IDS))
     total = np.log(prior) + weights.sum(axis=0)
     for name, yes in (answers or {}).items():
-        share = np.array([chance_of_yes(name, cause) for cause in IDS])
+        share = np.array([yes_share(name, cause) for cause in IDS])
         total = total + np.log(share if yes else 1 - share)
-    chances = np.exp(total - total.max())
-    chances = chances / chances.sum()
-    chances = (1 - _FLOOR * len(IDS)) * chances + _FLOOR * prior * len(IDS)
-    return chances / chances.sum(), weights
+    probabilities = np.exp(total - total.max())
+    probabilities = probabilities / probabilities.sum()
+    probabilities = (1 - _FLOOR * len(IDS)) * probabilities + _FLOOR * prior * len(IDS)
+    return probabilities / probabilities.sum(), weights
 
 
 def _log_weight(item):
@@ -257,12 +259,12 @@ def _log_weight(item):
     if item.kind in FLAW_KINDS:
         return power * _flaw_weight(item)
     table = np.array([shares(name, item.kind) for name in IDS])
-    return power * np.log(np.maximum(table @ np.asarray(item.chances), 1e-9))
+    return power * np.log(np.maximum(table @ np.asarray(item.likelihoods), 1e-9))
 
 
 def _flaw_weight(item):
     """Log likelihood (22,) of a kind of flaw being reported so clearly, on so many of the parts looked at, or not."""
-    shown, parts, size = item.chances
+    shown, parts, size = item.likelihoods
     false = USUAL[item.kind]
     share = np.array([CAUSES[name].predicts.get(item.kind, 0.0) for name in IDS])
     if not shown:
@@ -280,15 +282,15 @@ def _clarity(size):
     return float(np.clip(true / mistaken, *_CLARITY))
 
 
-def _alike(order, chances, weights):
+def _alike(order, probabilities, weights):
     """Causes that the evidence at hand does not separate from the first."""
     first = order[0]
     total = weights.sum(axis=0) if len(weights) else np.zeros(len(IDS))
-    near = [i for i in order if abs(total[i] - total[first]) < _ALIKE and chances[i] > 0.5 * chances[first]]
+    near = [i for i in order if abs(total[i] - total[first]) < _ALIKE and probabilities[i] > 0.5 * probabilities[first]]
     return near if len(near) > 1 else []
 
 
-def _cause(name, chance, seen, weights, column, alike, test):
+def _cause(name, probability, seen, weights, column, alike, test):
     lift = weights[:, column] - weights.mean(axis=1) if len(weights) else np.zeros(0)
     speaking = dict.fromkeys(seen[k].note for k in np.argsort(-lift) if lift[k] > _TELLING)
     because = Note(
@@ -299,10 +301,10 @@ def _cause(name, chance, seen, weights, column, alike, test):
         pits_without_log=name in ("pitting", "burn") and _pits_without_log(seen),
     )
     remedy, caution = Note("trouble.remedy", cause=name), Note("trouble.caution", cause=name)
-    return Cause(name, chance, because, remedy, caution, test)
+    return Cause(name, probability, because, remedy, caution, test)
 
 
 def _pits_without_log(seen):
     """Whether pits were seen and no log says whether the current ran away."""
     kinds = {item.kind: item for item in seen}
-    return "event" not in kinds and "pit" in kinds and kinds["pit"].chances[0] > 0
+    return "event" not in kinds and "pit" in kinds and kinds["pit"].likelihoods[0] > 0

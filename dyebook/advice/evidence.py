@@ -88,7 +88,7 @@ def kinds_of(record: dict, seen: list[Seen]):
     -------
     set of str
     """
-    cold = any(item.kind == "temp" and item.chances[STATES["temp"].index("colder")] == 1 for item in seen)
+    cold = any(item.kind == "temp" and item.likelihoods[STATES["temp"].index("colder")] == 1 for item in seen)
     idle = {"sealed": bool(record.get("sealed")), "noted cold": cold}
     return {item.kind for item in seen} | {name for name, so in idle.items() if so}
 
@@ -113,13 +113,13 @@ def _colour(record, model, parts):
     lab, u = _reading(record, parts, _READING_U if model is None else _usual_doubt(model))
     if model is None or lab is None or not _known(record, "dye_g_per_l", "bath_temp_c", "dwell_min"):
         return []
-    from dyebook.advice.changes import change_likelihoods, play_changes
+    from dyebook.advice.changes import change_likelihoods, simulate_changes
 
     usual = _as_usual(record, model)
     moved = _known(record, "ph") and usual["ph"] != record["ph"]
-    plays = play_changes(model, usual, noted_ph=record["ph"] if moved else None)
-    chances = change_likelihoods(plays, lab, u)
-    middle = np.median(plays["as set"], axis=0)
+    simulated = simulate_changes(model, usual, noted_ph=record["ph"] if moved else None)
+    chances = change_likelihoods(simulated, lab, u)
+    middle = np.median(simulated["as set"], axis=0)
     best = [int(i) for i in np.argsort(-chances)[:_MOST_NAMED] if chances[i] > _NEARLY * chances.max()]
     note = Note(
         "trouble.colour",
@@ -143,14 +143,14 @@ def _as_usual(record, model):
 
 
 def _usual_doubt(model):
-    """Doubt of a reading whose own nobody noted: as the bath's readings scatter about its fit, within reason."""
+    """Doubt of a reading without one of its own: as the bath's readings scatter about its fit, within reason."""
     parts = [(part.hyper.reading_scale, len(part.departures)) for part in model.draws]
     scale = np.average([one for one, _ in parts], weights=[count for _, count in parts])
     return np.clip(scale * np.median(model.training.lab_sd, axis=0), *_DOUBT_LIMITS)
 
 
 def _reading(record, parts, usual_u=_READING_U):
-    """Colour and its standard uncertainty, from the record, else from the photo; `usual_u` where nobody noted it."""
+    """Colour and its standard uncertainty, from the record, else from the photo; `usual_u` where it was not noted."""
     wet = _WET_U if record.get("wet") else 0.0
     if _known(record, "L", "a", "b"):
         u = [record[f"{n}_sd"] if _known(record, f"{n}_sd") else d for n, d in zip("Lab", usual_u, strict=True)]
@@ -270,8 +270,8 @@ def parts_of_photo(measurement) -> list[dict]:
     Returns
     -------
     list of dict
-        ``lab`` is three numbers or None; ``flaws`` are of known kinds, None where nobody looked. A photo without a look
-        for flaws says so in the ``flags`` of each part.
+        ``lab`` is three numbers or None; ``flaws`` are of known kinds, None without a look for them, as the ``flags`` of
+        each part say too.
 
     Raises
     ------
@@ -418,10 +418,10 @@ def _lightness_along(parts, light):
     return light[np.argsort(way)] if np.ptp(way) > 0 else None
 
 
-# the flag of a photo, or of a kept reading, whose flaws nobody looked for: then an empty list says nothing
+# the flag of a photo, or of a kept reading, without a look for flaws: then an empty list says nothing
 NOT_SOUGHT = "flaws_not_sought"
 _LOCAL = ("spot", "streak", "pale_zone", "pit")
-# a flaw whose size nobody gave is taken as a plain one
+# a flaw without a size is taken as a plain one
 _USUAL_DELTA_E00 = 6.0
 _CLEAR_DELTA_E00 = 2.5
 # doubts about the light of a part, and what a flaw's size then counts for; judged, no source

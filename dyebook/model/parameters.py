@@ -1,8 +1,7 @@
-"""Gaussian-process priors written as features: a function is features @ coefficients, coefficients standard normal.
+"""The unknowns of a bath: what each means, and what is believed of it before the first dip.
 
-The unknowns of a bath: what each means, and what is believed of it before the first dip.
-
-The fit works on standard-normal coordinates; a parameter's value is link(mean + spread * coordinate).
+The fit works on standard-normal coordinates; a parameter's value is link(mean + spread * coordinate). Functions with a
+Gaussian-process prior are written as features: a function is features @ coefficients, coefficients standard normal.
 """
 
 from dataclasses import dataclass

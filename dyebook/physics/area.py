@@ -1,6 +1,6 @@
-"""Shapes as people type them: ``rod diameter=10 length=2in x4``.
+"""Wetted area of parts built from plain shapes, also as people type them: ``rod diameter=10 length=2in x4``.
 
-Wetted area of parts built from plain shapes; all lengths in mm, all areas in dm².
+All lengths are in mm, all areas in dm².
 """
 
 import itertools

@@ -1,9 +1,9 @@
-"""What a dye bath loses: to films, by what they hold; to drops; and on its own. Learned from the shop's own checks.
+"""Care of a dye bath: making up, topping up, the level line, how used it is, and what it loses.
 
-A load is how much dye a dip puts into a film, on any scale that is proportional to it; what one unit of it weighs per
-area is the link that strength checks teach.
-
-Care of a dye bath: making up, topping up, the level line, and how used it is.
+Between noted strengths a bath is a mass balance: what films take up, what drops carry out, what evaporates, and what is
+lost by itself. A load is how much dye a dip puts into a film, on any scale proportional to it; what one unit of it
+weighs per area begins with a textbook dye (or the shop's figure, or a rule of thumb) and is learned from strengths that
+were measured later; so is a loss a day, which most baths are taken not to have.
 """
 
 import math

@@ -1,7 +1,4 @@
-"""The electrolyte in use: how strong it is, and how long it lasts.
-
-The electrolyte made up: how much acid and water, and how warm it gets.
-"""
+"""The electrolyte: how much acid and water to mix and how warm that gets, how strong a bath is, how long it lasts."""
 
 import itertools
 import math

@@ -1,6 +1,6 @@
-"""A run in progress, reckoned from its start alone, so that a reload or a restart changes nothing.
+"""Film from charge: run plans, film classes, what a film does to dimensions, and where a run stands now.
 
-Film from charge: run plans, film classes, and what a film does to dimensions.
+A run in progress is calculated from its start and its noted currents alone, so that a restart changes nothing.
 """
 
 from dataclasses import dataclass

@@ -18,7 +18,7 @@ _RUN_SCATTER = 0.05  # how much like runs differ, as a share, before the shop ha
 _SCATTER_WORTH = 4  # how many runs that figure is worth
 _FAR_SDS = 4.0  # a film so far from its charge lost its contact, or another part was gauged
 _SD_PER_C = 0.02  # doubt of carrying a run over to another temperature through the model
-_UNKNOWN_TEMP_C = 3.0  # how far a temperature that nobody noted may be off
+_UNKNOWN_TEMP_C = 3.0  # how far a temperature that was not noted may be off
 _SD_OTHER_ALLOY = 0.10  # doubt of carrying a run over to another alloy family
 
 

@@ -1,6 +1,4 @@
-"""Growth rates: how much film a charge gives, by rule, by temperature and density, by alloy.
-
-Constants of film growth: SI values, atomic weights, and the bounds that follow from Faraday's law.
+"""Growth rates: how much film a charge gives, by rule, by temperature and density, by alloy, and Faraday's bound.
 
 The SI values are written out so that the shell starts at once; a test holds them to `scipy.constants`.
 """

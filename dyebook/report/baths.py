@@ -1,12 +1,11 @@
-"""Baths, orders and the way of the work in the words and figures of the first page.
+"""Dye baths, electrolytes, orders and the steps of the work in words and figures, for shell and screens."""
 
-Dye baths and electrolytes in the words and figures of screens and shell.
-"""
-
+from dyebook.record import BATH_EVENTS
 from dyebook.report.bench import figure_text
-from dyebook.report.words import due_text, moment_text, value_text
+from dyebook.report.words import capital, due_text, moment_text, value_text
 
 __all__ = [
+    "POINTS",
     "STEP_NAMES",
     "bath_line",
     "bath_words",
@@ -24,12 +23,14 @@ __all__ = [
     "waiting_text",
 ]
 
+# what a point of a bath's strength over time stands for
+POINTS = BATH_EVENTS | {"dip": "reckoned after a dip", "now": "reckoned for now"}
+
 
 def strength_words(point) -> str:
     """Return one point of a bath's strength: "2.8 ± 0.1 g/L (0.37 oz/gal), reckoned after a dip, 3 Mar 2026"."""
-    kind = _KIND_WORDS.get(point.kind, point.kind.replace("_", " "))
     text = figure_text("dye_g_per_l", point.dye_g_per_l, point.dye_g_per_l_sd)
-    return f"{text}, {kind}, {moment_text(point.at)}"
+    return f"{text}, {POINTS[point.kind]}, {moment_text(point.at)}"
 
 
 def bath_line(state: dict) -> str:
@@ -65,13 +66,11 @@ def strength_table(points):
     lines = []
     for point in points:
         bar = "█" * round(_BAR * point.dye_g_per_l / top)
-        kind = _KIND_WORDS.get(point.kind, point.kind.replace("_", " "))
         figure = f"{point.dye_g_per_l:5.2f} ± {point.dye_g_per_l_sd:4.2f} g/L"
-        lines.append(f"{moment_text(point.at):<19} {figure}  {bar:<{_BAR}}  {kind}")
+        lines.append(f"{moment_text(point.at):<19} {figure}  {bar:<{_BAR}}  {POINTS[point.kind]}")
     return lines
 
 
-_KIND_WORDS = {"dip": "reckoned after a dip", "now": "reckoned for now", "ph_moved": "pH moved"}
 _RULE_WORDS = {
     "ph": ("pH from", ""),
     "bath_temp_c": ("bath from", "°C"),
@@ -156,7 +155,7 @@ def _asked_text(care):
 
 def _strength_text(care, brief):
     if not care.line.points:
-        return "nobody has noted it"
+        return "not noted"
     last = care.line.points[-1]
     how = "reckoned" if last.kind in ("dip", "now") else f"noted {moment_text(last.at[:10])}"
     if brief:
@@ -173,7 +172,7 @@ def _age_text(age):
 
 
 def top_up_text(care) -> str:
-    """Return when a bath wants topping up, in words; empty when nobody can tell."""
+    """Return when a bath wants topping up, in words; empty when that is not known."""
     if care.due_in_dm2 is None:
         return ""
     if care.due_in_dm2 > 0:
@@ -183,24 +182,16 @@ def top_up_text(care) -> str:
     return f"due: {figure_text('dye_g', care.top_up.dye_g)} of dye"
 
 
-_EVENTS = {
-    "made_up": "made up",
-    "topped_up": "topped up",
-    "ph_moved": "pH moved",
-    "filtered": "filtered",
-    "measured": "measured",
-    "thrown_out": "taken out of use",
-}
-
-
 def event_text(event) -> str:
     """Return what happened to a bath, such as "**3 Mar 2026** topped up: 3 g/L, pH 5.5 – knobs had gone pale"."""
-    told = [value_text(name, event[name]) for name in ("dye_g_per_l", "bath_temp_c")]
-    told += [f"pH {value_text('ph', event['ph'])}"] if event["ph"] is not None else []
-    told += [f"{event['bath_volume_l']:g} L"] if event["bath_volume_l"] else []
-    figures = ", ".join(text for text in told if text)
+    texts = [value_text(name, event[name]) for name in ("dye_g_per_l", "bath_temp_c")]
+    texts += [f"pH {value_text('ph', event['ph'])}"] if event["ph"] is not None else []
+    texts += [f"{event['bath_volume_l']:g} L"] if event["bath_volume_l"] else []
+    figures = ", ".join(text for text in texts if text)
     note = f" – {event['note']}" if event["note"] else ""
-    return f"**{moment_text(event['at'][:10])}** {_EVENTS[event['kind']]}" + (f": {figures}" if figures else "") + note
+    return (
+        f"**{moment_text(event['at'][:10])}** {BATH_EVENTS[event['kind']]}" + (f": {figures}" if figures else "") + note
+    )
 
 
 def rule_pairs(rules):
@@ -277,5 +268,4 @@ def judged_text(verdict) -> tuple[str, list[str]]:
         f"{_JUDGED[verdict.verdict]}: ΔE00 {verdict.delta_e:.1f} ± {2 * verdict.delta_e_u:.1f}, "
         f"tolerance {verdict.tolerance:g}"
     )
-    why = verdict.why[:1].upper() + verdict.why[1:] + "."
-    return head, [f"{verdict.words[:1].upper()}{verdict.words[1:]}.", why]
+    return head, [f"{capital(verdict.words)}.", f"{capital(verdict.why)}."]

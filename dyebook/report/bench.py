@@ -1,6 +1,7 @@
-"""Runs on the bench in the words and figures of the screens.
+"""The bench in words and figures: answers with basis, notes and cautions, runs, steps, and events of a log.
 
-Bench answers in words: one line per figure, in our unit and the other one, with basis, notes and cautions.
+`SENTENCES` words every `Note` of `dyebook.physics`; `CAUTIONS` among them are general information that gives way to
+data sheets, local codes and licensed practice. A figure's label and units follow from its name.
 """
 
 import math
@@ -510,8 +511,8 @@ def _one(name, value, sd):
     for ending, unit, *others in _UNITS:
         if name.endswith(ending):
             pairs = zip(others[::2], others[1::2], strict=True)
-            told = ", ".join(f"{_short(value * factor)} {other}" for factor, other in pairs if other)
-            second = f" ({told})" if told else ""
+            in_others = ", ".join(f"{_short(value * factor)} {other}" for factor, other in pairs if other)
+            second = f" ({in_others})" if in_others else ""
             figure = f"{value:.4f}" if name == "sg" else _with_doubt(value, sd)
             return f"{figure} {unit}{second}".strip()
     return f"{100 * value:.0f} %" if name.endswith("fraction") else _short(value)

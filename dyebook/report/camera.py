@@ -1,7 +1,4 @@
-"""What measuring an archive again has moved, as lines for the shell.
-
-What was learned about cameras, as text.
-"""
+"""Learned cameras, the check coupon, repeatability, and what measuring an archive again has moved, in words."""
 
 from itertools import pairwise
 
@@ -102,49 +99,49 @@ def camera_line(profile) -> str:
     return f"**{profile.name}** – ΔE00 {profile.mean:.1f}{repeats}  \n{_maker(profile)}, learned {learned}"
 
 
-def coupon_words(told) -> tuple[str, list[str]]:
+def coupon_words(coupon) -> tuple[str, list[str]]:
     """Return what the check coupon's days tell: a heading, and sentences of what to do.
 
     Parameters
     ----------
-    told : dyebook.jobs.check_coupon.CouponDays
+    coupon : dyebook.jobs.check_coupon.CouponDays
     """
-    count = f"{len(told.days)} day{'' if len(told.days) == 1 else 's'}"
-    if told.missing:
-        more = f"{told.missing} more day{'' if told.missing == 1 else 's'}"
+    count = f"{len(coupon.days)} day{'' if len(coupon.days) == 1 else 's'}"
+    if coupon.missing:
+        more = f"{coupon.missing} more day{'' if coupon.missing == 1 else 's'}"
         head = f"{more} until drift can be told from scatter"
-        lines = [f"{count} so far. {_LAST.format(steps=_steps(told))}"]
-    elif told.drift.cause == "none":
+        lines = [f"{count} so far. {_LAST.format(steps=_steps(coupon))}"]
+    elif coupon.drift.cause == "none":
         head = f"Steady over {count}"
-        lines = [_LAST.format(steps=_steps(told))]
+        lines = [_LAST.format(steps=_steps(coupon))]
     else:
-        head, lines = _left(told)
-    if told.put_right is not None:
-        lines.append(f"Put right on {moment_text(told.put_right)}; the rule looks afresh from then.")
-    if told.learned_anew is not None:
+        head, lines = _left(coupon)
+    if coupon.put_right is not None:
+        lines.append(f"Put right on {moment_text(coupon.put_right)}; the rule looks afresh from then.")
+    if coupon.learned_anew is not None:
         lines.append(
-            f"{told.camera} was learned anew on {moment_text(told.learned_anew)}: a step there is the new profile's. "
-            "Count from that day once the camera is trusted."
+            f"{coupon.camera} was learned anew on {moment_text(coupon.learned_anew)}: a step there is the new "
+            "profile's. Count from that day once the camera is trusted."
         )
-    if told.earlier:
-        lines.append(f"{told.earlier} earlier day{'' if told.earlier == 1 else 's'} no longer count.")
+    if coupon.earlier:
+        lines.append(f"{coupon.earlier} earlier day{'' if coupon.earlier == 1 else 's'} no longer count.")
     return head, lines
 
 
 _LAST = "Against its kept colour the last reading is {steps}."
 
 
-def _left(told):
+def _left(coupon):
     """Heading and advice for a coupon that has left its kept colour."""
-    since = moment_text(told.since)
-    moves = _joined([f"{amount:.1f} {word}" for amount, word in told.moves])
+    since = moment_text(coupon.since)
+    moves = _joined([f"{amount:.1f} {word}" for amount, word in coupon.moves])
     if not moves:
         return f"It left its kept colour on {since}, and has come back since", [
-            f"{_LAST.format(steps=_steps(told))} If something was put right, note the day."
+            f"{_LAST.format(steps=_steps(coupon))} If something was put right, note the day."
         ]
     head = f"Since {since} readings are {moves}: a phone update, a new lamp or a soiled card?"
-    lines = [_LAST.format(steps=_steps(told))]
-    if [word for _, word in told.moves] == ["lighter"]:
+    lines = [_LAST.format(steps=_steps(coupon))]
+    if [word for _, word in coupon.moves] == ["lighter"]:
         lines.append("Lighter and nothing else is how a soiled card reads: it is taken for cleaner than it is.")
     lines.append(
         "Clean the card or take a fresh one, look whether lamp, phone or its settings changed, and photograph the "
@@ -153,8 +150,8 @@ def _left(told):
     return head, lines
 
 
-def _steps(told):
-    last = told.differences.iloc[-1]
+def _steps(coupon):
+    last = coupon.differences.iloc[-1]
     return ", ".join(f"Δ{name[-1].upper()}* {_signed(last[name])}" for name in _STEPS)
 
 
@@ -171,64 +168,64 @@ def _joined(words):
     return words[0] if len(words) == 1 else ", ".join(words[:-1]) + " and " + words[-1] if words else ""
 
 
-def coupon_rows(told, count=5):
+def coupon_rows(coupon, count=5):
     """Return the last days of the check coupon, newest first, as rows of (day, ΔL*, ΔC*, ΔH*) in words."""
-    last = told.differences.iloc[::-1].head(count)
+    last = coupon.differences.iloc[::-1].head(count)
     return [(moment_text(row.dyed_at), *(_signed(getattr(row, name)) for name in _STEPS)) for row in last.itertuples()]
 
 
-def days_text(told) -> str:
+def days_text(coupon) -> str:
     """Return what the check coupon's days tell as lines for the shell.
 
     Parameters
     ----------
-    told : dyebook.jobs.check_coupon.CouponDays
+    coupon : dyebook.jobs.check_coupon.CouponDays
     """
-    head, lines = coupon_words(told)
-    mark = "! " if told.moves else ""
-    reader = told.camera or "no learned camera"
+    head, lines = coupon_words(coupon)
+    mark = "! " if coupon.moves else ""
+    reader = coupon.camera or "no learned camera"
     return "\n".join([f"Check coupon, read with {reader}", f"  {mark}{head}", *(f"  {line}" for line in lines)])
 
 
-def repeatability_text(told, camera: str | None = None) -> str:
+def repeatability_text(found, camera: str | None = None) -> str:
     """Return how well readings repeat as lines for the shell.
 
     Parameters
     ----------
-    told : Repeatability
+    found : Repeatability
     camera
         The learned camera that it is now kept with.
     """
     lines = [
-        f"{told.count} readings, mean {lab_text(told.lab)}",
-        "  one reading repeats to " + ", ".join(f"{value:.2f}" for value in told.sd) + " (sd of L*, a*, b*)",
-        f"  mean difference from the mean: ΔE00 {told.mcdm_00:.2f} (ΔE*ab {told.mcdm:.2f})",
+        f"{found.count} readings, mean {lab_text(found.lab)}",
+        "  one reading repeats to " + ", ".join(f"{value:.2f}" for value in found.sd) + " (sd of L*, a*, b*)",
+        f"  mean difference from the mean: ΔE00 {found.mcdm_00:.2f} (ΔE*ab {found.mcdm:.2f})",
     ]
-    if np.isfinite(told.grr_percent).all():
-        share = ", ".join(f"{value:.0f} %" for value in told.grr_percent)
+    if np.isfinite(found.grr_percent).all():
+        share = ", ".join(f"{value:.0f} %" for value in found.grr_percent)
         lines.append(f"  share of the total spread (L*, a*, b*): {share}; under 10 % is good, over 30 % is not fit")
     if camera is not None:
         lines.append(f"  kept with {camera}: from now on it is in the ± of what {camera} reads")
-    return "\n".join([*lines, *(f"  ! {line}" for line in flag_lines(told.flags))])
+    return "\n".join([*lines, *(f"  ! {line}" for line in flag_lines(found.flags))])
 
 
 _WIDTH = 40
 
 
-def moved_text(told) -> str:
+def moved_text(moved) -> str:
     """Return the lines for a `dyebook.jobs.remeasure.Moved` as its dict."""
-    verb = "would move" if told["dry_run"] else "measured again"
-    lines = [f"{told['photos']} of {told['waiting']} photos looked at, {told['readings']} readings {verb}"]
-    if told["readings"]:
-        figures = told["delta_e00"]
+    verb = "would move" if moved["dry_run"] else "measured again"
+    lines = [f"{moved['photos']} of {moved['waiting']} photos looked at, {moved['readings']} readings {verb}"]
+    if moved["readings"]:
+        figures = moved["delta_e00"]
         lines.append(
             f"moved by ΔE00 {figures['median']:.2f} (half of them), {figures['p95']:.2f} (95 of 100), at most "
         )
         lines[-1] += f"{figures['max']:.2f}"
-        lines += _bars(told["histogram"])
-        lines += [f"batch {one['batch']} moved by {one['delta_e00']:.2f}" for one in told["worst"]]
-    lines += [f"not measured again, old reading stands: {one['photo']}: {one['why']}" for one in told["troubles"]]
-    if told["stopped"]:
+        lines += _bars(moved["histogram"])
+        lines += [f"batch {one['batch']} moved by {one['delta_e00']:.2f}" for one in moved["worst"]]
+    lines += [f"not measured again, old reading stands: {one['photo']}: {one['why']}" for one in moved["troubles"]]
+    if moved["stopped"]:
         lines.append("stopped; what was measured is kept; run the same command to go on")
     return "\n".join(lines)
 

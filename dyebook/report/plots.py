@@ -1,14 +1,9 @@
-"""Charts on paper, in greys: the swatches beside them are the only colours.
-
-Charts of the bench on screen: a run's log with its charge, a bath's strength over time.
-
-The uptake curve of a bath on screen, in greys: the swatches beside it are the only colours.
-
-Control charts of a bath on screen, in greys.
-"""
+"""Charts on screen (Plotly) and on paper (Matplotlib), in greys: the swatches beside them are the only colours."""
 
 import io
 from datetime import datetime, timedelta
+
+from dyebook.report.baths import POINTS
 
 __all__ = [
     "TREND_TITLES",
@@ -93,7 +88,6 @@ def plot_trace(trace, events=(), gaps=()):
     return figure
 
 
-_POINT_NAMES = {"dip": "reckoned after a dip", "now": "reckoned for now", "ph_moved": "pH moved"}
 _MARKS = {"now": "circle", "dip": "circle-open", "made_up": "square", "topped_up": "triangle-up", "measured": "diamond"}
 
 
@@ -121,11 +115,10 @@ def plot_strength(points, height: int = 320, legend: bool = True):
     figure.add_scatter(x=at, y=strength, mode="lines", name="g/L", line={"color": _GREY}, showlegend=False)
     for kind in dict.fromkeys(point.kind for point in points):
         mine = [point for point in points if point.kind == kind]
-        name = _POINT_NAMES.get(kind, kind.replace("_", " "))
         marker = {"symbol": _MARKS.get(kind, "x"), "size": 10, "color": _INK}
         places = {"x": [point.at for point in mine], "y": [point.dye_g_per_l for point in mine]}
-        figure.add_scatter(**places, mode="markers", name=name, marker=marker)
-    # not from zero: a fading bath loses a tenth before anybody sees it
+        figure.add_scatter(**places, mode="markers", name=POINTS[kind], marker=marker)
+    # not from zero: a fading bath loses a tenth before it can be seen
     figure.update_layout(yaxis={"title": "g/L", "range": [0.85 * min(low), 1.1 * max(high)]}, hovermode="closest")
     if not legend:
         figure.update_layout(showlegend=False, margin={"l": 10, "r": 10, "t": 6, "b": 6})
@@ -301,9 +294,8 @@ def strength_png(points, width_mm: float = 180, height_mm: float = 52) -> bytes:
     for kind in dict.fromkeys(point.kind for point in points):
         marker, face = _PAPER_MARKS.get(kind, _OTHER)
         mine = [place for place, point in enumerate(points) if point.kind == kind]
-        label = "reckoned after a dip" if kind == "dip" else kind.replace("_", " ")
         style = {"color": "0.1", "markerfacecolor": face, "markersize": 5, "markeredgewidth": 0.8}
-        axes.plot([at[i] for i in mine], [strength[i] for i in mine], marker, label=label, **style)
+        axes.plot([at[i] for i in mine], [strength[i] for i in mine], marker, label=POINTS[kind], **style)
     axes.set_ylabel("g/L", fontsize=8)
     locator = AutoDateLocator(maxticks=8)
     axes.xaxis.set_major_locator(locator)

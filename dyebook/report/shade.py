@@ -1,4 +1,7 @@
-"""Advice on shades as lines for the shell and as words for the screens."""
+"""Advice on shades in words, for the shell and the screens.
+
+`SENTENCES` words every `Note` of suggestions, coupons, mixes and redips.
+"""
 
 from dyebook.record import FIELDS
 from dyebook.report.words import capital, distance_text, lab_text, sentence_text
@@ -37,7 +40,7 @@ __all__ = [
     "worth_trying",
 ]
 
-# CIEDE2000 by which 10 s or 1 °C moves a shade: below the first nobody sees it, above the second everybody does;
+# CIEDE2000 by which 10 s or 1 °C moves a shade: below the first it is not seen, above the second by everybody;
 # common practice, no source
 _FORGIVING, _DELICATE = 0.4, 1.0
 
@@ -193,8 +196,8 @@ def coupons_text(coupons) -> str:
 
 def strip_text(kept) -> str:
     """Return the bands of a strip that were kept, a line a band."""
-    told = [lab_text(reading["lab"]) for reading in kept.readings] or ["not read"] * len(kept.batches)
-    bands = zip(kept.batches, kept.dwells_min, told, strict=True)
+    colours = [lab_text(reading["lab"]) for reading in kept.readings] or ["not read"] * len(kept.batches)
+    bands = zip(kept.batches, kept.dwells_min, colours, strict=True)
     return "\n".join(f"batch {number}: {dwell_text(dwell)}, {colour}" for number, dwell, colour in bands)
 
 
@@ -280,11 +283,11 @@ def lamp_text(one) -> str:
 
 def strength_text(g_per_l, now_g_per_l=None) -> str:
     """Return how strong a bath was taken to be, and, where that differs, what it is reckoned to hold."""
-    told = f"Taken at {g_per_l:.2g} g/L, as last written down for this bath"
+    taken = f"Taken at {g_per_l:.2g} g/L, as last written down for this bath"
     if now_g_per_l is None or f"{now_g_per_l:.2g}" == f"{g_per_l:.2g}":
-        return f"{told}."
+        return f"{taken}."
     return (
-        f"{told}. Reckoned from all that went through it, it holds {now_g_per_l:.2g} g/L; what that does to a dip was "
+        f"{taken}. Reckoned from all that went through it, it holds {now_g_per_l:.2g} g/L; what that does to a dip was "
         "learned from its dips, which are written down in the same way."
     )
 

@@ -12,11 +12,11 @@ __all__ = [
     "SENTENCES",
     "causes_html",
     "causes_text",
-    "chance_words",
     "drift_lines",
     "drift_text",
     "leading",
     "less_likely_lines",
+    "probability_text",
     "question_text",
     "verdict_lines",
     "verdict_text",
@@ -313,7 +313,7 @@ def verdict_lines(verdict) -> list[str]:
     return head[verdict.verdict], lines
 
 
-def chance_words(probability) -> str:
+def probability_text(probability) -> str:
     """Return a probability as people say it, such as "about 6 in 10"."""
     if probability < 0.015:
         return "hardly"
@@ -338,7 +338,8 @@ def _cause_html(cause):
     evidence = cause.because.removeprefix(f"{cause.name}: ")
     return (
         f"<section class='cause'><h4>{escape(capital(cause.name))}</h4><p class='chance'><b>{share} %</b> "
-        f"{escape(chance_words(cause.probability))}</p><div class='bar'><i style='width:{max(share, 1)}%'></i></div>"
+        f"{escape(probability_text(cause.probability))}</p>"
+        f"<div class='bar'><i style='width:{max(share, 1)}%'></i></div>"
         f"<p>{escape(capital(evidence))}</p><p><b>What to do.</b> {escape(cause.remedy)}</p>"
         f"<p class='care'><b>Take care.</b> {escape(cause.caution)}</p></section>"
     )

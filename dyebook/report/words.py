@@ -1,8 +1,6 @@
-"""Short help that the screens show and the README repeats word for word.
+"""How colours, differences, values, days, batches and their history are written, and the help on photos.
 
-Result objects to text; the only place that formats numbers for people.
-
-Batches, colours and changes in the words and figures of the screens.
+The functions every other module of this folder builds on come first.
 """
 
 import math
@@ -118,21 +116,21 @@ def batches_text(rows, differences=None) -> str:
     return "\n".join(lines)
 
 
-def import_text(told) -> str:
+def import_text(done) -> str:
     """Return what an import did, or would do, as lines for the shell.
 
     Parameters
     ----------
-    told : Imported
+    done : Imported
     """
-    verb = "would be imported" if told.dry_run else "were imported"
-    counts = {"batches": told.batches, "readings": told.readings, "samples": told.samples}
-    lines = [", ".join(f"{count} {what}" for what, count in counts.items() if count) + f" {verb} from {told.file}"]
-    lines += [f"  {header} → {name}" for header, name in (told.columns or {}).items() if header != name]
-    if told.ignored:
-        lines.append(f"  not taken: {', '.join(told.ignored)}")
-    if told.skipped:
-        lines.append(f"  {told.skipped} rows were there already")
+    verb = "would be imported" if done.dry_run else "were imported"
+    counts = {"batches": done.batches, "readings": done.readings, "samples": done.samples}
+    lines = [", ".join(f"{count} {what}" for what, count in counts.items() if count) + f" {verb} from {done.file}"]
+    lines += [f"  {header} → {name}" for header, name in (done.columns or {}).items() if header != name]
+    if done.ignored:
+        lines.append(f"  not taken: {', '.join(done.ignored)}")
+    if done.skipped:
+        lines.append(f"  {done.skipped} rows were there already")
     return "\n".join(lines)
 
 
@@ -146,12 +144,12 @@ def history_text(lines: list[dict]) -> str:
     """
     if not lines:
         return "nothing was changed"
-    told = []
+    texts = []
     for line in lines:
         old, new = line["old"] or {}, line["new"] or {}
         steps = ", ".join(f"{name}: {old.get(name)} → {value}" for name, value in new.items())
-        told.append(f"{line['at']}  {line['who']}  {line['action']} {line['table']} {line['row_id']}  {steps}")
-    return "\n".join(told)
+        texts.append(f"{line['at']}  {line['who']}  {line['action']} {line['table']} {line['row_id']}  {steps}")
+    return "\n".join(texts)
 
 
 def value_text(name, value) -> str:

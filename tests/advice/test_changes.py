@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 from dyebook import learn_bath
-from dyebook.advice.changes import CHANGES, change_likelihoods, play_changes
+from dyebook.advice.changes import CHANGES, change_likelihoods, simulate_changes
 from dyebook.advice.drift import dips_before
 
 NAMES = list(CHANGES)
@@ -30,30 +30,30 @@ def plan(bath):
 
 
 @pytest.fixture(scope="module")
-def plays(model, plan):
-    return play_changes(model, plan)
+def simulated(model, plan):
+    return simulate_changes(model, plan)
 
 
-def middle(plays, name):
-    return np.median(plays[name], axis=0)
+def middle(simulated, name):
+    return np.median(simulated[name], axis=0)
 
 
-def test_less_dye_is_paler_and_more_is_deeper(plays):
+def test_less_dye_is_paler_and_more_is_deeper(simulated):
     """Signs that every published uptake table has: lightness falls with dye, time, temperature and film."""
     for name in ("thinner film", "weaker bath", "colder bath", "shorter dip", "less taken up"):
-        assert middle(plays, name)[0] > middle(plays, "as set")[0] + 1
-    assert middle(plays, "more dye")[0] < middle(plays, "as set")[0] - 1
+        assert middle(simulated, name)[0] > middle(simulated, "as set")[0] + 1
+    assert middle(simulated, "more dye")[0] < middle(simulated, "as set")[0] - 1
 
 
-def test_a_veil_lightens_and_a_grey_metal_darkens(plays):
-    assert middle(plays, "veiled")[0] > middle(plays, "as set")[0]
-    assert middle(plays, "greyed")[0] < middle(plays, "as set")[0]
-    assert np.hypot(*middle(plays, "veiled")[1:]) < np.hypot(*middle(plays, "as set")[1:])
+def test_a_veil_lightens_and_a_grey_metal_darkens(simulated):
+    assert middle(simulated, "veiled")[0] > middle(simulated, "as set")[0]
+    assert middle(simulated, "greyed")[0] < middle(simulated, "as set")[0]
+    assert np.hypot(*middle(simulated, "veiled")[1:]) < np.hypot(*middle(simulated, "as set")[1:])
 
 
-def test_a_dip_as_set_is_most_likely_as_set(bath, plays, plan):
+def test_a_dip_as_set_is_most_likely_as_set(bath, simulated, plan):
     lab = bath.truth(pd.DataFrame([plan]))[0]
-    found = dict(zip(NAMES, change_likelihoods(plays, lab, U), strict=True))
+    found = dict(zip(NAMES, change_likelihoods(simulated, lab, U), strict=True))
     for name in ("weaker bath", "more dye", "foreign dye", "another dye", "veiled", "greyed"):
         assert found["as set"] > found[name]
 
@@ -66,16 +66,16 @@ def test_a_dip_as_set_is_most_likely_as_set(bath, plays, plan):
         ({"dye_g_per_l": -1.7}, "weaker bath"),
     ],
 )
-def test_a_change_that_was_made_is_far_likelier_than_none(bath, plays, plan, truly, name):
+def test_a_change_that_was_made_is_far_likelier_than_none(bath, simulated, plan, truly, name):
     moved = plan | {key: plan[key] + step for key, step in truly.items()}
-    found = dict(zip(NAMES, change_likelihoods(plays, bath.truth(pd.DataFrame([moved]))[0], U), strict=True))
+    found = dict(zip(NAMES, change_likelihoods(simulated, bath.truth(pd.DataFrame([moved]))[0], U), strict=True))
     assert found[name] > 5 * found["as set"]
     assert found[name] > 5 * found["another dye"]
 
 
-def test_likelihoods_are_densities(plays):
-    """Closed form: over a grid that covers one change's plays a density adds up to one."""
-    at = plays["as set"]
+def test_likelihoods_are_densities(simulated):
+    """Closed form: over a grid that covers one change's simulated a density adds up to one."""
+    at = simulated["as set"]
     axes = [np.arange(low - 12, high + 12, 2.0) for low, high in zip(at.min(axis=0), at.max(axis=0), strict=True)]
     grid = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).reshape(-1, 3)
     only = dict.fromkeys(NAMES, at[:40])
@@ -86,7 +86,7 @@ def test_likelihoods_are_densities(plays):
 
 
 def test_a_gauged_film_is_no_change_any_more(model, plan):
-    gauged = play_changes(model, plan | {"film_measured_um": 0.6 * plan["film_um"]})
+    gauged = simulate_changes(model, plan | {"film_measured_um": 0.6 * plan["film_um"]})
     assert np.linalg.norm(middle(gauged, "thinner film") - middle(gauged, "as set")) < 1.0
 
 

@@ -15,7 +15,7 @@ def row(*lightness, boxes=True):
 
 def told(parts):
     (seen,) = part_evidence(parts)
-    return dict(zip(STATES["parts"], np.array(seen.chances) / max(seen.chances), strict=True))
+    return dict(zip(STATES["parts"], np.array(seen.likelihoods) / max(seen.likelihoods), strict=True))
 
 
 @pytest.mark.parametrize("parts", [row(40), [{"lab": None}, {"lab": [40, 1, 1]}], []])

@@ -21,7 +21,7 @@ _OF_LOG = ("event", "charge")
 
 def features(case, seen, chances):
     """What is at hand as numbers: every kind of evidence, the flaws counted, and the table's own answer."""
-    told = {item.kind: item.chances for item in seen}
+    told = {item.kind: item.likelihoods for item in seen}
     row = []
     for kind, states in STATES.items():
         known = np.asarray(told.get(kind, (np.nan,) * len(states)), float)

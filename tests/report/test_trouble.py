@@ -15,7 +15,7 @@ from dyebook.report.plots import plot_trend
     ("chance", "said"), [(0.97, "nearly certain"), (0.62, "about 6 in 10"), (0.04, "about 4 in 100"), (0.004, "hardly")]
 )
 def test_chances_as_people_say_them(chance, said):
-    assert report_trouble.chance_words(chance) == said
+    assert report_trouble.probability_text(chance) == said
 
 
 def test_only_causes_worth_a_look_are_drawn_in_full():

@@ -1,7 +1,4 @@
-"""The shade note for the customer: the colour against what was wanted, and no recipe.
-
-The batch card for the bench.
-"""
+"""The batch card for the bench, and the shade note for the customer: the colour against what was wanted, no recipe."""
 
 from dyebook.flags import FLAGS
 from dyebook.lab import Lab, describe_colour
@@ -61,7 +58,7 @@ def card_sheet(facts) -> Sheet:
     when = row.dyed_at or row.added_at
     colour = [_swatch(facts), *_doubts(facts)]
     columns = ((1.0, colour),) if facts.picture is None else ((1.25, [photo_block(facts, 92.0)]), (1.0, colour))
-    told = ((1.0, [Pairs("Set", tuple(_settings(facts)))]), (1.0, [Pairs("Run", tuple(_run(facts)))]))
+    settings = ((1.0, [Pairs("Set", tuple(_settings(facts)))]), (1.0, [Pairs("Run", tuple(_run(facts)))]))
     decided = (
         (1.0, [_verdicts(facts), Prose(tuple(_notes(facts)), "Notes")]),
         (1.0, [Code(code_text(facts), _code_words(facts))]),
@@ -70,14 +67,14 @@ def card_sheet(facts) -> Sheet:
         title=f"Batch {row.batch}",
         lead=f"{_cut(dye_text(row), _MOST_NAME)}, {moment_text(when)}",
         corner="\n".join(_cut(line, _MOST_NAME) for line in (facts.shop, _order_words(facts.order)) if line),
-        rows=(Row(columns), Row(told), *_log(facts), Row(decided)),
+        rows=(Row(columns), Row(settings), *_log(facts), Row(decided)),
         foot=f"{APPROXIMATE} L*a*b* under D65, 2°; ± covers about 95 in 100.",
         one_page=True,
     )
 
 
 def state_words(reading) -> str:
-    """Return the state of the surface when it was read, such as "dry, sealed"; empty where nobody noted it."""
+    """Return the state of the surface when it was read, such as "dry, sealed"; empty where it was not noted."""
     wet = {None: "", True: "wet", False: "dry"}[None if reading["wet"] is None else bool(reading["wet"])]
     sealed = {None: "", True: "sealed", False: "not sealed"}
     words = (wet, sealed[None if reading["sealed"] is None else bool(reading["sealed"])])

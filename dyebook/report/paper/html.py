@@ -1,6 +1,6 @@
-"""A sheet as a file: PDF or one HTML page, on A4 or Letter.
+"""A sheet as one HTML page that needs nothing else (all text escaped, pictures inside, no scripts), or as a file.
 
-A sheet as one HTML page that needs nothing else: all text escaped, pictures inside, no scripts, no network.
+The same blocks stand in notebooks as a fragment.
 """
 
 from base64 import b64encode
@@ -36,7 +36,7 @@ figcaption,.ends,.small,dt{opacity:.75}
 figure{margin:0}img{max-width:100%;max-height:30rem;display:block}figcaption,.small{font-size:.85rem}
 p{margin:0 0 .35rem;white-space:pre-line;overflow-wrap:anywhere}.large{font-size:1.25rem}
 .swatches{display:flex;background:#b9b9b9;padding:.6rem}.swatches div{flex:1;min-height:8rem}
-.told{display:flex;gap:1rem;margin-top:.4rem}.told>div{flex:1}
+.items{display:flex;gap:1rem;margin-top:.4rem}.items>div{flex:1}
 dl{display:grid;grid-template-columns:max-content 1fr;gap:.15rem 1rem;margin:0}dt{font-weight:400}
 dd{margin:0;overflow-wrap:anywhere}
 table{border-collapse:collapse;width:100%;font-size:.9rem}th{font-weight:600}
@@ -127,11 +127,11 @@ def _colour(lab):
 
 def _swatches(block):
     patches = "".join(f"<div {_colour(item.lab)[0]}></div>" for item in block.items)
-    told = ""
+    items = ""
     for item in block.items:
         lines = [line for line in (*item.lines, _colour(item.lab)[1]) if line]
-        told += f"<div><strong>{_text(item.title)}</strong>{''.join(f'<br>{_text(line)}' for line in lines)}</div>"
-    return f'<div><div class="swatches">{patches}</div><div class="told">{told}</div></div>'
+        items += f"<div><strong>{_text(item.title)}</strong>{''.join(f'<br>{_text(line)}' for line in lines)}</div>"
+    return f'<div><div class="swatches">{patches}</div><div class="items">{items}</div></div>'
 
 
 def _picture(block):

@@ -3,7 +3,7 @@
 from collections import Counter
 from statistics import median
 
-from dyebook.record import FIELDS
+from dyebook.record import BATH_EVENTS, FIELDS
 from dyebook.report.baths import strength_words
 from dyebook.report.bench import figure_text
 from dyebook.report.paper.sheet import Pairs, Picture, Prose, Ribbon, Row, Sheet, Table
@@ -16,14 +16,6 @@ _MONTHS = (
     "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November",
     "December",
 )  # fmt: skip
-_EVENTS = {
-    "made_up": "made up",
-    "topped_up": "topped up",
-    "ph_moved": "pH moved",
-    "filtered": "filtered",
-    "measured": "measured",
-    "thrown_out": "thrown out",
-}
 _MOST_NOTE = 160
 _BLANK = "\u00a0"
 _LOG_HEAD = ("when", "what", "g/L", "pH", "°C", "dwell", "film", "dm²", "shade", "note")
@@ -39,11 +31,11 @@ def bath_sheet(facts, blank_lines: int = 6) -> Sheet:
     facts : BathFacts
     """
     life, read = facts.life, [row for row in facts.batches if row.lab is not None]
-    start = f"made up {moment_text(life['made_up_at'])}" if life["made_up_at"] else "nobody noted when it was made up"
+    start = f"made up {moment_text(life['made_up_at'])}" if life["made_up_at"] else "make-up not noted"
     blocks = [Row(((1.0, [_bath_now(facts)]), (1.0, [_bath_age(facts)])))]
     if len(facts.line.points) > 1:
-        told = "Strength: as noted, and reckoned from area and film of each dip. Shaded: one standard uncertainty."
-        blocks.append(Row(((1.0, [Picture(strength_png(facts.line.points), told, 60.0)]),)))
+        caption = "Strength: as noted, and reckoned from area and film of each dip. Shaded: one standard uncertainty."
+        blocks.append(Row(((1.0, [Picture(strength_png(facts.line.points), caption, 60.0)]),)))
     if read:
         ends = (_day(read[0]), _day(read[-1]))
         blocks.append(Row(((1.0, [Ribbon("Shades, in the order of the dips", tuple(r.lab for r in read), ends)]),)))
@@ -72,7 +64,7 @@ def _bath_now(facts):
     if facts.line.points:
         rows.append(("strength", strength_words(facts.line.points[-1])))
     if facts.line.without_area:
-        rows.append(("not reckoned", f"{facts.line.without_area} dips whose area nobody noted"))
+        rows.append(("not reckoned", f"{facts.line.without_area} dips without an area"))
     return Pairs("Now", tuple(rows))
 
 
@@ -89,7 +81,7 @@ def _bath_age(facts):
 def _event_rows(events):
     for event in events:
         figures = [_figure(name, event[name]) for name in ("dye_g_per_l", "ph", "bath_temp_c")]
-        what = _EVENTS.get(event["kind"], event["kind"])
+        what = BATH_EVENTS[event["kind"]]
         yield event["at"], (moment_text(event["at"]), what, *figures, "", "", "", "", _short(event["note"]))
 
 
@@ -219,7 +211,7 @@ def _event_table(events):
     lines = []
     for event in events:
         strength = value_text("dye_g_per_l", event["dye_g_per_l"])
-        what = _EVENTS.get(event["kind"], event["kind"])
+        what = BATH_EVENTS[event["kind"]]
         place = f"{event['dye']}, bath {event['bath']}"
         lines.append((moment_text(event["at"][:10]), place, what, strength, _short(event["note"])))
     return Table("Baths", ("when", "bath", "what", "strength", "note"), tuple(lines), (1.8, 3.2, 1.6, 1.4, 6.0))

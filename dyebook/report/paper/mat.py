@@ -2,6 +2,8 @@
 
 from pathlib import Path
 
+from dyebook.report.paper.pdf import draw_fields
+
 __all__ = ["write_mat"]
 
 _LINES = (
@@ -30,27 +32,12 @@ def write_mat(path, paper: str, size_mm, marks, line_mm: float) -> Path:
     sheet.set_auto_page_break(False)
     sheet.set_title("dyebook photo mat")
     sheet.add_page()
-    sheet.set_fill_color(0)
     for corner, side, fields in marks:
-        _draw_mark(sheet, corner, side, fields)
+        draw_fields(sheet, fields, *corner, side)
     _draw_ruler(sheet, size_mm, line_mm, paper)
     path = Path(path)
     sheet.output(str(path))
     return path
-
-
-def _draw_mark(sheet, corner, side, fields):
-    """Black fields, row by row in one piece each, so that no hairline shows between them."""
-    field = side / len(fields)
-    for row, cells in enumerate(fields):
-        start = None
-        for column, black in enumerate([*cells, False]):
-            if black and start is None:
-                start = column
-            elif not black and start is not None:
-                place = corner[0] + start * field, corner[1] + row * field
-                sheet.rect(*place, (column - start) * field, field, style="F")
-                start = None
 
 
 def _draw_ruler(sheet, size_mm, line_mm, paper):

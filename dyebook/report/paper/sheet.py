@@ -1,4 +1,7 @@
-"""What a sheet of paper holds, before it becomes a PDF or a page: swatches, pictures, pairs, tables, words, a code."""
+"""What a sheet of paper holds: swatches, pictures, pairs, tables, words, a code. Drawn as PDF and as HTML alike.
+
+Photos are decoded and drawn anew, so that nothing of a file's own notes goes along.
+"""
 
 import unicodedata
 from dataclasses import dataclass

@@ -33,7 +33,7 @@ def test_a_long_log_goes_over_pages_with_its_head_on_each(fresh_book, look):
 
 def test_a_bath_nobody_made_up_has_a_log_too(fresh_book, look):
     fresh_book.add_batch(dip())
-    assert "nobody noted" in look(sheet_bytes(bath_sheet(bath_facts(fresh_book, 1)), ".pdf")).words()
+    assert "make-up not noted" in look(sheet_bytes(bath_sheet(bath_facts(fresh_book, 1)), ".pdf")).words()
 
 
 def test_baths_are_found_by_name_and_by_dye_where_needed(fresh_book):
