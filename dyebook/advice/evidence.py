@@ -270,7 +270,7 @@ def parts_of_photo(measurement) -> list[dict]:
     Returns
     -------
     list of dict
-        ``lab`` is three numbers or None; ``flaws`` are of known kinds, None without a look for them, as the ``flags`` of
+        ``lab`` is three numbers or None; ``flaws`` are of known kinds, None where not looked for, as the ``flags`` of
         each part say too.
 
     Raises
