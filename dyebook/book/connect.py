@@ -1,9 +1,11 @@
 """Where a book lives, and connections to it that keep what they are given.
 
 A book is a folder, a file or a database URL, with a folder of photos. Its connections sync in full, hold foreign keys
-and wait for the locks of others; what the database or disk refuses becomes an error in plain words.
+and wait for the locks of others; what the database or disk refuses becomes an error in plain words. SQLAlchemy is
+loaded where a connection is made, so that a command that needs one setting of a file need not wait for it.
 """
 
+import json
 import os
 import shutil
 import sqlite3
@@ -13,8 +15,6 @@ from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 
-from sqlalchemy import create_engine, event, exc
-
 from dyebook.errors import BookError, UnsureError
 
 __all__ = [
@@ -22,6 +22,7 @@ __all__ = [
     "clear_errors",
     "find_place",
     "make_engine",
+    "stored_setting",
     "unsure_errors",
     "use_write_ahead_log",
     "user_folder",
@@ -86,10 +87,10 @@ def find_place(path_or_url=None, photos=None):
 
 
 def user_folder():
-    """Return this user's data folder, made if it is missing."""
+    """Return this user's data folder, which need not be there yet."""
     from platformdirs import user_data_path
 
-    return user_data_path("dyebook", appauthor=False, ensure_exists=True)
+    return user_data_path("dyebook", appauthor=False)
 
 
 def _server_place(given, photos):
@@ -144,6 +145,8 @@ def _may_only_be_read(file):
 @lru_cache(maxsize=16)
 def _engine_of(url, on_disk, _process):
     """One engine for all openings of a book in this process: what it has compiled serves the next opening too."""
+    from sqlalchemy import create_engine, event
+
     if not on_disk:
         try:
             return create_engine(url, pool_pre_ping=True)
@@ -189,6 +192,26 @@ def use_write_ahead_log(connection):
             time.sleep(0.01)
 
 
+def stored_setting(place: Place, key: str) -> object:
+    """Return a setting as the file of a book holds it, without opening the book; None where it is not set.
+
+    BookError if the file cannot be read.
+    """
+    try:
+        if not place.file.exists():
+            return None
+        connection = sqlite3.connect(f"{place.file.absolute().as_uri()}?mode=ro", uri=True, timeout=PATIENCE_S)
+        try:
+            found = connection.execute("SELECT value FROM settings WHERE key = ?", (key,)).fetchone()
+        finally:
+            connection.close()
+    except (sqlite3.Error, OSError) as error:
+        raise BookError(f"the book {place.name}: {_reason(str(error))}") from error
+    value = None if found is None else found[0]
+    # a bare number stands as a number in a column declared as JSON
+    return json.loads(value) if isinstance(value, str) else value
+
+
 _REASONS = (
     ("disk is full", "the disk is full; nothing of this was written; free some space and do it again"),
     ("disk full", "the disk is full; nothing of this was written; free some space and do it again"),
@@ -206,6 +229,8 @@ _REASONS = (
 @contextmanager
 def clear_errors(place):
     """Turn what the database or disk refuses inside the block into a `BookError` that says what to do."""
+    from sqlalchemy import exc
+
     try:
         yield
     except exc.IntegrityError as error:
@@ -218,6 +243,8 @@ def clear_errors(place):
 @contextmanager
 def unsure_errors(place):
     """Tell a connection that breaks at the very end from one that breaks before: then nobody knows what was kept."""
+    from sqlalchemy import exc
+
     try:
         yield
     except exc.DBAPIError as error:

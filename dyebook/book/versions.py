@@ -135,6 +135,7 @@ def kept_beside(place, stem):
     Path
     """
     folder = place.file.parent if place.file is not None else user_folder()
+    folder.mkdir(parents=True, exist_ok=True)
     stem = f"{stem}-{now().replace(':', '').replace('-', '').split('.')[0]}"
     tries = (folder / f"{stem}{number}.sqlite" for number in ("", *(f"-{n}" for n in range(2, 10_000))))
     return next(path for path in tries if not path.exists())

@@ -13,7 +13,6 @@ from datetime import datetime
 from pathlib import Path
 from types import SimpleNamespace
 
-from dyebook.book.readings import mean_lab, measured_values, reading_values
 from dyebook.errors import PhotoError, RecordError
 from dyebook.jobs import say_nothing
 from dyebook.lab import Lab, delta_e_00
@@ -160,6 +159,8 @@ def mean_of(readings):
     apart : float
         Largest CIEDE2000 of one of them to the mean.
     """
+    from dyebook.book.readings import mean_lab, reading_values
+
     lab, lab_u = mean_lab([SimpleNamespace(**reading_values(reading)) for reading in readings])
     return lab, lab_u, max(float(delta_e_00(lab, reading.lab)) for reading in readings)
 
@@ -395,6 +396,8 @@ def keep_sample(book, batch_id, measurement, part_index, name=None):
     BookError
         If the photo shows no such part.
     """
+    from dyebook.book.readings import measured_values
+
     values = measured_values(measurement, part_index)
     photos = book.rows("photos", batch_id=batch_id)
     sample_id = book.add("samples", name=name or f"sample beside batch {batch_id}")

@@ -9,7 +9,7 @@ import typer
 
 from dyebook.errors import PhotoError
 from dyebook.shell.options import BookOption, JsonOption, open_at, parse_lab, parse_points, print_json
-from dyebook.shell.photo import CameraOption, CardAt, CardLab, NoCamera, asked_of, book_if_there
+from dyebook.shell.photo import CameraOption, CardAt, CardLab, NoCamera, asked_of
 
 __all__ = ["add_commands"]
 
@@ -169,7 +169,7 @@ def check(
 
     Example: dyebook camera check day1.jpg day2.jpg day3.jpg --camera "bench phone"
     """
-    asked = asked_of(card_at, card_lab, None if part_at is None else [part_at], camera, no_camera)
+    asked = asked_of(book, card_at, card_lab, None if part_at is None else [part_at], camera, no_camera)
     spread = None if batch_sd is None else parse_lab(batch_sd)
     if spread is not None and min(spread) <= 0:
         raise typer.BadParameter(f"{batch_sd!r}: each spread must be above 0")
@@ -179,8 +179,7 @@ def check(
     from dyebook.jobs.camera import check_repeats
     from dyebook.report.camera import repeatability_text
 
-    with book_if_there(book) as opened:
-        found = check_repeats(opened, [(photo.name, photo) for photo in photos], spread, **asked)
+    found = check_repeats(None, [(photo.name, photo) for photo in photos], spread, **asked)
     print_json(_finite(found)) if as_json else typer.echo(repeatability_text(found, camera))
 
 

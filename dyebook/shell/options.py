@@ -32,6 +32,7 @@ __all__ = [
     "print_result",
     "progress_bar",
     "record_from",
+    "shop_setting",
     "show_answer",
     "with_options",
 ]
@@ -139,6 +140,19 @@ def open_at(path):
     if is_new:
         typer.echo(f"no book stood at {place.name}: a new, empty one was begun there", err=True)
     return book
+
+
+def shop_setting(path, name: str) -> object:
+    """Return one of `SHOP_SETTINGS` of the book at a path or URL, its default where none was begun; begins none."""
+    from dyebook.book.connect import find_place, stored_setting
+    from dyebook.record import SHOP_SETTINGS
+
+    place = find_place(path)
+    if place.file is None:
+        with open_at(path) as book:
+            return book.setting(name)
+    value = stored_setting(place, name)
+    return SHOP_SETTINGS[name].default if value is None else value
 
 
 @contextmanager

@@ -1,6 +1,5 @@
 """Shell commands that read photos: measure one, keep a stepped coupon, measure an archive again."""
 
-from contextlib import contextmanager
 from pathlib import Path
 from typing import Annotated
 
@@ -16,10 +15,11 @@ from dyebook.shell.options import (
     print_json,
     progress_bar,
     record_from,
+    shop_setting,
     with_options,
 )
 
-__all__ = ["CameraOption", "CardAt", "CardLab", "NoCamera", "add_commands", "asked_of", "book_if_there"]
+__all__ = ["CameraOption", "CardAt", "CardLab", "NoCamera", "add_commands", "asked_of"]
 
 CardAt = Annotated[str | None, typer.Option(help='Corners of the grey area, "x,y x,y x,y x,y".')]
 CardLab = Annotated[str | None, typer.Option(help="The card's own Lab, L,a,b; else as set in the book.")]
@@ -29,8 +29,8 @@ CameraOption = Annotated[
 NoCamera = Annotated[bool, typer.Option("--no-camera", help="Use no learned camera, not even that one.")]
 
 
-def asked_of(card_at=None, card_lab=None, part_at=None, camera=None, no_camera=False) -> dict:
-    """Return what was typed as keywords of `dyebook.jobs.photo.read_options`."""
+def asked_of(book, card_at=None, card_lab=None, part_at=None, camera=None, no_camera=False) -> dict:
+    """Return what was typed, and the card's Lab of the book, as keywords of `dyebook.jobs.photo.read_options`."""
     if camera is not None and no_camera:
         raise typer.BadParameter("give either --camera or --no-camera")
     corners = None if card_at is None else parse_points(card_at)
@@ -38,23 +38,10 @@ def asked_of(card_at=None, card_lab=None, part_at=None, camera=None, no_camera=F
         raise typer.BadParameter(f"{len(corners)} corners given; a card has four")
     return {
         "card_at": corners,
-        "card_lab": None if card_lab is None else parse_lab(card_lab),
+        "card_lab": shop_setting(book, "card_lab") if card_lab is None else parse_lab(card_lab),
         "part_at": [parse_points(text) for text in part_at] if part_at else None,
         **({"camera": camera} if camera is not None or no_camera else {}),
     }
-
-
-@contextmanager
-def book_if_there(path):
-    """The open book, or None where none was begun yet: reading a photo begins none."""
-    from dyebook.book.connect import find_place
-
-    file = find_place(path).file
-    if file is not None and not file.exists():
-        yield None
-        return
-    with open_at(path) as book:
-        yield book
 
 
 def measure(
@@ -84,13 +71,11 @@ def measure(
 
     Example: dyebook measure samples/tags_one_streaked.jpg --overlay found.png
     """
-    asked = asked_of(card_at, card_lab, part_at, camera, no_camera)
+    asked = asked_of(book, card_at, card_lab, part_at, camera, no_camera)
     more = {"flat": flat, "no_card": no_card, "mat_line_mm": mat_line_mm, "flaws": flaws, "steps": steps}
     from dyebook.jobs.photo import look, read_options
 
-    with book_if_there(book) as opened:
-        options = read_options(opened, **asked, **more)
-    seen = look(photo, options)
+    seen = look(photo, read_options(None, **asked, **more))
     if overlay is not None:
         seen.save_overlay(overlay)
     used = seen.measurement.options["camera"]

@@ -6,8 +6,7 @@ from typing import Annotated
 
 import typer
 
-from dyebook.shell.options import BookOption, JsonOption, open_at, option, parse_lab, print_result
-from dyebook.shell.photo import book_if_there
+from dyebook.shell.options import BookOption, JsonOption, open_at, option, parse_lab, print_result, shop_setting
 
 __all__ = ["add_commands"]
 
@@ -33,7 +32,7 @@ def verdict(
     """
     from dyebook.advice.judge import MEASURES, Shade, judge_shade
     from dyebook.jobs.trouble import judge_batch
-    from dyebook.record import SHOP_SETTINGS, check_tolerance
+    from dyebook.record import check_tolerance
     from dyebook.report.trouble import verdict_text
 
     if measure not in MEASURES:
@@ -51,9 +50,7 @@ def verdict(
         shades = Shade(wanted, _lab(target_u) or (0.0, 0.0, 0.0)), Shade(parse_lab(reading), _lab(reading_u))
         how = {"measure": measure, "together": together, "limits": _pair(limits)}
         if tolerance is None:
-            with book_if_there(book) as opened:
-                usual = SHOP_SETTINGS["tolerance_de00"].default
-                tolerance = usual if opened is None else opened.setting("tolerance_de00")
+            tolerance = shop_setting(book, "tolerance_de00")
         found = judge_shade(*shades, check_tolerance(tolerance), **how)
     print_result(found, as_json, verdict_text)
 

@@ -7,7 +7,7 @@ import pytest
 from typer.testing import CliRunner
 
 from dyebook.book.store import open_book
-from dyebook.errors import BookError
+from dyebook.errors import BookError, PhotoError
 from dyebook.jobs.orders import set_target, take_order, target_of
 from dyebook.jobs.photo import read_options
 from dyebook.record import SHOP_SETTINGS
@@ -117,3 +117,21 @@ def test_settings_are_what_readers_go_by(empty_book):
         app, ["verdict", "--target", "45,20,-35", "--reading", "46,20,-35", "--book", str(empty_book), "--json"]
     )
     assert json.loads(run.stdout)["tolerance"] == 1.2
+
+
+def test_a_photo_is_measured_by_the_books_card_and_begins_no_book(empty_book, tmp_path, monkeypatch):
+    def look(photo, options):
+        raise PhotoError(str(options.card_lab))
+
+    monkeypatch.setattr("dyebook.jobs.photo.look", look)
+    with open_book(empty_book) as book:
+        book.set_setting("card_lab", (48, 0, 1))
+    for place, card in ((empty_book, "(48.0, 0.0, 1.0)"), (tmp_path / "none", "None")):
+        run = CliRunner().invoke(app, ["measure", "x.jpg", "--book", str(place)])
+        assert str(run.exception) == card
+        run = CliRunner().invoke(app, ["measure", "x.jpg", "--card-lab", "50,0,0", "--book", str(place)])
+        assert str(run.exception) == "(50.0, 0.0, 0.0)"
+    assert not (tmp_path / "none").exists()
+    (tmp_path / "letter.sqlite").write_bytes(b"Dear sir, this is no book." * 40)
+    run = CliRunner().invoke(app, ["measure", "x.jpg", "--book", str(tmp_path / "letter.sqlite")])
+    assert "the file is no book" in str(run.exception)
