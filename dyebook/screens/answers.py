@@ -12,6 +12,7 @@ from dyebook.screens.swatch import web_text
 
 __all__ = [
     "offer_page",
+    "offer_pdf",
     "offer_steps",
     "show_answer",
     "show_cautions",
@@ -83,21 +84,21 @@ def show_cautions(cautions):
 def offer_page(title, answer, key, leave=()):
     """Offer an answer as one printed page, without the figures in `leave`; made only on asking."""
     content = {name: value for name, value in answer.to_dict().items() if name not in leave}
-    _offer_pdf("Page to print", partial(report_bench.answer_page, title, content), key)
+    offer_pdf("Page to print", partial(report_bench.answer_page, title, content), key)
 
 
 def offer_steps(title, steps, cautions, key, pairs=()):
     """Offer steps to tick as one printed page."""
-    _offer_pdf("Steps to print", lambda paper: report_bench.steps_page(title, steps, cautions, paper, pairs), key)
+    offer_pdf("Steps to print", lambda paper: report_bench.steps_page(title, steps, cautions, paper, pairs), key)
 
 
-def _offer_pdf(label, make, key):
-    """A button for each paper; `make` takes its name and gives the PDF."""
+def offer_pdf(label, make, key, name=None):
+    """Offer a printed page on either paper; `make` takes the paper's name and gives the PDF, only on asking."""
     with st.container(horizontal=True):
         for paper, words in (("a4", f"{label}, A4"), ("letter", "Letter")):
-            name = f"{key}_{paper}"
+            file = f"{name or key}_{paper}.pdf"
             made = partial(make, paper)
-            st.download_button(words, made, f"{name}.pdf", "application/pdf", key=name, on_click="ignore")
+            st.download_button(words, made, file, "application/pdf", key=f"{key}_{paper}", on_click="ignore")
 
 
 def show_clock(key, minutes, elapsed_min, words, alarm, running=True):

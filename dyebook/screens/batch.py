@@ -3,8 +3,6 @@
 The run behind a batch: how it was prepared, how it went, and what its log showed.
 """
 
-from html import escape
-
 import streamlit as st
 
 from dyebook.jobs.orders import target_of
@@ -13,8 +11,8 @@ from dyebook.lab import Lab
 from dyebook.record import FIELDS, SETTINGS, parse_value
 from dyebook.report import bench as report_bench
 from dyebook.report import words as report_words
-from dyebook.report.words import pairs_html
 from dyebook.screens import paper, session, tasks
+from dyebook.screens.answers import show_doubt, show_flags, show_pairs
 from dyebook.screens.navigation import go_to_order, go_to_photo, go_to_trouble
 from dyebook.screens.orders import show_verdict
 from dyebook.screens.settings import fill_from
@@ -31,10 +29,10 @@ def show_run(book, number):
         return
     tank = row["electrolyte_id"] and book.row("electrolytes", row["electrolyte_id"])["name"]
     st.subheader("Anodised", anchor=False)
-    st.html(pairs_html(report_bench.anodised_words(row, tank), "settings"))
+    show_pairs(report_bench.anodised_words(row, tank))
     for event in row["trace"].get("events", ()):
         head, remedy = report_bench.event_line(event)
-        st.html(f"<div class='doubt'><strong>{escape(head)}</strong><br>{escape(remedy)}</div>")
+        show_doubt(remedy, head)
     ticks = sorted(book.rows("preparations", run_id=run_id), key=lambda one: one["position"])
     if ticks:
         st.markdown(f"Prepared: {'; '.join(report_bench.preparation_words(ticks))}.")
@@ -97,9 +95,7 @@ def _show_readings(book, row):
         lab, u = Lab(reading["L"], reading["a"], reading["b"]), [reading[f"{axis}_sd"] for axis in "Lab"]
         known = None if None in u else u
         show_swatch(lab, _title(reading, len(readings)), known, [_state_words(reading)])
-        for line in report_words.flag_lines(reading["flags"] or ()):
-            meaning, remedy = line.split(": ", 1)
-            st.html(f"<div class='doubt'><strong>{meaning}</strong><br>{remedy}</div>")
+        show_flags(report_words.flag_lines(reading["flags"] or ()))
     st.caption("Swatches are approximate: a screen is not a light booth. ± covers about 95 in 100.")
     if len(readings) > 1 and row.lab is not None:
         st.markdown(f"Mean of the readings in this state: {report_words.lab_text(row.lab, row.lab_u)}")
@@ -141,7 +137,7 @@ def _show_settings(row):
         (FIELDS[name].label, report_words.value_text(name, getattr(row, name)) if name != "dyed_at" else _when(row))
         for name in SETTINGS
     ]
-    st.html(report_words.pairs_html([(label, text) for label, text in lines if text], "settings"))
+    show_pairs([(label, text) for label, text in lines if text])
     if row.replaces:
         st.markdown(f"Done again after stripping batch {row.replaces}.")
 

@@ -3,7 +3,6 @@
 import hashlib
 import re
 import tempfile
-from functools import partial
 from pathlib import Path
 
 import streamlit as st
@@ -15,6 +14,7 @@ from dyebook.photo.camera.store import list_cameras
 from dyebook.report import camera as report_camera
 from dyebook.report.camera import repeatability_text
 from dyebook.screens import coupon, tasks
+from dyebook.screens.answers import offer_pdf, show_flags
 from dyebook.screens.drafts import draft, forget, keep, recall
 from dyebook.screens.photo.roll import take_bytes
 from dyebook.screens.session import friendly_errors, sentence, the_book
@@ -127,9 +127,7 @@ def _show_learned(learned):
     st.markdown(f"**{head}**")
     for line in lines:
         st.markdown(line)
-    for line in report_camera.flag_lines(learned.profile.flags):
-        meaning, remedy = line.split(": ", 1)
-        st.html(f"<div class='doubt'><strong>{meaning}</strong><br>{remedy}</div>")
+    show_flags(report_camera.flag_lines(learned.profile.flags))
     recall("camera_name")
     name = st.text_input("Call it", key="camera_name", placeholder="bench phone, window light")
     keep("camera_name")
@@ -149,7 +147,7 @@ def _show_known():
     if not cameras:
         st.markdown("None yet: photos are read as most cameras see.")
     for number, camera in enumerate(cameras):
-        with st.container(key=f"errand_camera_{number}", horizontal=True, vertical_alignment="center"):
+        with st.container(key=f"todo_camera_{number}", horizontal=True, vertical_alignment="center"):
             st.markdown(report_camera.camera_line(camera), width="stretch")
             st.button("Forget", key=f"forget_camera_{number}", type="tertiary", on_click=_forget, args=(camera,))
     gone = draft().get("camera_forgotten")
@@ -172,12 +170,7 @@ def _bring_back():
 def _offer_mat():
     st.subheader("The photo mat", anchor=False)
     st.markdown("A sheet with marks at its corners: card and parts are laid on it, and every part's area is read too.")
-    with st.container(horizontal=True):
-        for paper, label in (("a4", "Mat to print, A4"), ("letter", "Letter")):
-            made = partial(_mat_pdf, paper)
-            st.download_button(
-                label, made, f"photo_mat_{paper}.pdf", "application/pdf", key=f"mat_{paper}", on_click="ignore"
-            )
+    offer_pdf("Mat to print", _mat_pdf, "mat", "photo_mat")
 
 
 def _mat_pdf(paper):

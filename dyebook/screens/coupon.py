@@ -15,6 +15,7 @@ from dyebook.report import words as report_words
 from dyebook.report.plots import plot_coupon
 from dyebook.report.words import distance_text
 from dyebook.screens import tasks
+from dyebook.screens.answers import show_flags
 from dyebook.screens.drafts import draft
 from dyebook.screens.photo.roll import KINDS, take_bytes
 from dyebook.screens.session import friendly_errors, sentence, the_book
@@ -108,7 +109,7 @@ def _show_shot(number, shot, seen):
         return None
     st.image(seen.overlay, width="stretch", alt="The photo with card and coupon outlined")
     coupon = replace(seen.measurement, parts=(parts[_chosen(len(parts), f"coupon_part_{turn}")],))
-    _show_doubts(check_coupon.doubts_of(coupon))
+    show_flags(report_words.flag_lines(check_coupon.doubts_of(coupon)))
     return coupon
 
 
@@ -133,12 +134,6 @@ def _chosen(count, key):
     if count == 1:
         return 0
     return st.radio("The coupon is", range(count), key=key, horizontal=True, format_func=lambda k: f"part {k + 1}")
-
-
-def _show_doubts(flags):
-    for line in report_words.flag_lines(flags):
-        meaning, remedy = line.split(": ", 1)
-        st.html(f"<div class='doubt'><strong>{meaning}</strong><br>{remedy}</div>")
 
 
 def _show_against(told, labs):

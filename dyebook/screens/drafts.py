@@ -101,13 +101,13 @@ def _write(folder, text, blobs):
             if left.name not in (_FILE, *blobs):
                 left.unlink(missing_ok=True)
     except OSError:
-        # a full or read-only disk must not keep anybody from working; the draft then lives as long as the app
+        # a full or read-only disk must not stop the work; the draft then lives as long as the app
         return False
     return True
 
 
 def throw_old_away(now=None):
-    """Delete drafts that nobody has touched for a month, and all but the newest forty."""
+    """Delete drafts that have not been touched for a month, and all but the newest forty."""
     folder, now = drafts_folder(), now or time.time()
     if not folder.is_dir():
         return

@@ -41,7 +41,7 @@ _COLOUR_HELP = (
     "is wanted again."
 )
 _TOLERANCE_HELP = (
-    "About 1 is hard to see side by side, 2 is seen by a trained eye, 5 by anybody. Agree on it beforehand."
+    "About 1 is hard to see side by side, 2 is seen by a trained eye, 5 by every eye. Agree on it beforehand."
 )
 # what can be decided about a batch: as the book keeps it, and on its button
 _DECISIONS = {

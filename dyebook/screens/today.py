@@ -114,7 +114,7 @@ def _show_todos(todos):
         st.markdown("Nothing. Every one of the latest batches has been read, dry and without a doubt.")
     for number, todo in enumerate(todos[:_MOST]):
         text, button = _todo_words(todo)
-        with st.container(key=f"errand_{number}", horizontal=True, vertical_alignment="center"):
+        with st.container(key=f"todo_{number}", horizontal=True, vertical_alignment="center"):
             st.markdown(f"**Batch {todo.batch}** {text}", width="stretch")
             if st.button(button, key=f"do_{number}"):
                 go_to_batch(todo.batch) if todo.kind == "doubtful" else go_to_photo(todo.batch)

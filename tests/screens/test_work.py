@@ -115,12 +115,12 @@ def _page():
 
     pressed = st.button("Do it", key="do_it")
     with session.friendly_errors():
-        answer = tasks.done_once("errand", pressed, "Doing it", count)
+        answer = tasks.done_once("count", pressed, "Doing it", count)
         if answer is not None:
             st.markdown(f"done {answer}")
 
 
-def test_an_errand_is_done_once_a_press_and_not_again_on_the_next_run(monkeypatch):
+def test_work_is_done_once_a_press_and_not_again_on_the_next_run(monkeypatch):
     import streamlit as st
 
     monkeypatch.setattr(st, "session_state_of_the_test", [], raising=False)

@@ -134,7 +134,7 @@ def show_form(book, shots):
         Empty for a batch without a photo.
     """
     recall(*_KEYS)
-    _take_errand()
+    _fill_in()
     st.subheader("Keep it" if shots else "Write it down", anchor=False)
     if not shots:
         _add_new_batch(book, (), {})
@@ -156,8 +156,8 @@ def show_form(book, shots):
     keep(*_KEYS)
 
 
-def _take_errand():
-    """Somebody came from a batch that wants a photo, or from an order that wants its sample."""
+def _fill_in():
+    """Choose what this photo is for, where a batch wants it or an order wants its sample."""
     number = st.session_state.pop("add_to", None)
     if number is not None:
         st.session_state.update(keep_as=_MORE, batch_number=number)

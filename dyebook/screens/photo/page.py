@@ -14,6 +14,7 @@ from dyebook.jobs.photo import FITTING, known_cameras, mean_of, read_options, se
 from dyebook.report import words as report_words
 from dyebook.report.words import PHOTO_TIPS, PHOTO_TITLE
 from dyebook.screens import session, tasks
+from dyebook.screens.answers import show_flags
 from dyebook.screens.drafts import draft, keep, recall
 from dyebook.screens.navigation import go_to
 from dyebook.screens.photo import correct as photo_correct
@@ -210,21 +211,15 @@ def _show_readings(seen):
     for number, part in enumerate(measurement.parts, start=1):
         title = f"Part {number}" if len(measurement.parts) > 1 else "The part"
         show_swatch(part.lab, title, part.lab_u)
-        _show_doubts(part.flags)
+        show_flags(report_words.flag_lines(part.flags))
         for flaw in part.flaws:
             st.caption(f"Flaw: {report_words.flaw_text(flaw)}")
-    _show_doubts(measurement.flags)
+    show_flags(report_words.flag_lines(measurement.flags))
     if measurement.parts:
         st.caption("Swatches are approximate: a screen is not a light booth. ± covers about 95 in 100.")
     for note in measurement.warnings:
         st.caption(f"Note: {note}.")
     compare_with_sample(measurement.parts)
-
-
-def _show_doubts(names):
-    for line in report_words.flag_lines(names):
-        meaning, remedy = line.split(": ", 1)
-        st.html(f"<div class='doubt'><strong>{meaning}</strong><br>{remedy}</div>")
 
 
 def _show_mean(shots):

@@ -9,6 +9,7 @@ from dyebook.errors import RecordError
 from dyebook.jobs.shade import shades_to_match
 from dyebook.lab import Lab, looks_like_munsell, munsell_to_lab, srgb8_to_lab
 from dyebook.record import check_value
+from dyebook.screens.answers import show_doubt
 from dyebook.screens.drafts import draft
 from dyebook.screens.fields import ask_text, choose, choose_from
 
@@ -30,7 +31,7 @@ def pick_target(book):
     if way in (TYPED, KEPT):
         made_of = choose_from("shade_sample_kind", "What it should match is", _KINDS)
         if caution := sample_caution(made_of):
-            st.html(f"<div class='doubt'>{caution}</div>")
+            show_doubt(caution)
     return found
 
 

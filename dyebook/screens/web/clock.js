@@ -38,9 +38,9 @@ export default function (component) {
   state.timer = setInterval(tick, 250)
   const mayRing = data.running && data.total !== null
   const stayAwake = () => keepAwake(state, mayRing).then((stays) => {
-    const told = root.querySelector(".awake")
-    told.hidden = !mayRing
-    told.textContent = stays ? STAYS_ON : MAY_SLEEP
+    const words = root.querySelector(".awake")
+    words.hidden = !mayRing
+    words.textContent = stays ? STAYS_ON : MAY_SLEEP
   })
   stayAwake()
   const awake = () => { if (!document.hidden) { tick(); stayAwake() } }
@@ -81,7 +81,7 @@ function clock(milliseconds) {
   return hours ? `${hours}:${rest}` : rest
 }
 
-// browsers let a page sound only after somebody has touched it
+// browsers let a page sound only once it has been touched
 function wakeAudio(state) {
   state.audio ??= new AudioContext()
   state.audio.resume()
