@@ -50,13 +50,13 @@ def set_up_tank(book, moment):
         Takes days ago and returns a date as ISO text.
     """
     tank = baths.electrolyte_named(book, TANK, _TANK_L)
-    for days_ago, kind, told in (
+    for days_ago, kind, found in (
         (366, "made_up", {"electrolyte_g_per_l": _G_PER_L, "bath_volume_l": _TANK_L, "dissolved_al_g_per_l": 0.0}),
         (180, "titrated", {"electrolyte_g_per_l": 161.0, "dissolved_al_g_per_l": 1.9}),
         (178, "topped_up", {"electrolyte_g_per_l": _G_PER_L, "bath_volume_l": _TANK_L}),
         (20, "titrated", {"electrolyte_g_per_l": 164.0, "dissolved_al_g_per_l": 3.4}),
     ):
-        baths.note_electrolyte(book, tank, kind, moment(days_ago), **told)
+        baths.note_electrolyte(book, tank, kind, moment(days_ago), **found)
     return tank
 
 
@@ -86,7 +86,7 @@ def run_of(planned, dyed_at, tank):
     plan = {"minutes": minutes, "film_um": film, "current_a": current, "film_by": "gauge"}
     note = {"at": started.isoformat(), "current_a": current, "voltage_v": _VOLTS}
     trace = {"plan": plan, "notes": [note]}
-    told = {
+    columns = {
         "current_a": current,
         "current_density_a_per_dm2": _DENSITY,
         "voltage_v": _VOLTS,
@@ -99,16 +99,16 @@ def run_of(planned, dyed_at, tank):
         "started_at": started.isoformat(),
     }
     if "film_measured_um" in planned.settings:
-        return told | _lost_contact(trace, current, minutes, area, rng)
+        return columns | _lost_contact(trace, current, minutes, area, rng)
     trace |= {"time_min": [0.0, minutes], "current_a": [current, current], "by_hand": True}
     if planned.index % _GAUGED_EVERY == 0 and planned.replaces is None:
         trace["gauge_um"] = [round(float(v), 1) for v in rng.normal(planned.true_film_um, _GAUGE_SD_UM, 3)]
-        told["film_measured_um"] = round(sum(trace["gauge_um"]) / 3, 2)
-    return told | {"trace": trace}
+        columns["film_measured_um"] = round(sum(trace["gauge_um"]) / 3, 2)
+    return columns | {"trace": trace}
 
 
 def _lost_contact(trace, current, minutes, area, rng):
-    """The log of the one run whose rack lost contact: the current fell, and nobody looked."""
+    """The log of the one run whose rack lost contact: the current fell, and no one looked."""
     time = np.arange(0, minutes, 0.25)
     lost = time > 0.12 * minutes
     amps = np.where(lost, 0.3, 1.0) * current + rng.normal(0, 0.01, len(time))

@@ -107,8 +107,8 @@ def _take_orders(book, now):
     for name, customer, wish, job, dip, due_in in _ORDERS:
         asked = _moment(now, 300)
         ends = {"done_at": _moment(now, 37)} if due_in is None else {"due_on": _moment(now, -due_in)[:10]}
-        told = {"customer": customer, "words": wish, "note": f"taken {asked[:10]}", **ends}
-        order_id = book.add("orders", name=name, skin_contact=True if name in _FOR_SKIN else None, **told)
+        asked_for = {"customer": customer, "words": wish, "note": f"taken {asked[:10]}", **ends}
+        order_id = book.add("orders", name=name, skin_contact=True if name in _FOR_SKIN else None, **asked_for)
         sample_id = book.add("samples", order_id=order_id, name=f"{name}: the customer's piece")
         lab = Lab(*(round(float(value), 1) for value in reflectance_lab(film_reflectance(dyed_film(*dip)))))
         axes = dict(zip(("L", "a", "b"), lab, strict=True))

@@ -143,7 +143,7 @@ class Planned:
     days_ago : int
     hour : int
     settings : dict
-        Names of `dyebook.record.FIELDS`, as somebody wrote them down.
+        Names of `dyebook.record.FIELDS`, as they were written down.
     job : str
         Key of the shop's recipes.
     film : Film

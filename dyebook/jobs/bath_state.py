@@ -170,7 +170,7 @@ def _next_top_up(line):
 
 
 def _basis(line, age):
-    noted = "noted strengths, between them area dyed and drag-out" if line.points else "nobody has noted its strength"
+    noted = "noted strengths, between them area dyed and drag-out" if line.points else "its strength is not noted"
     return f"{noted}; dye taken up: {line.basis}" + (f"; age: {age.basis}" if age else "")
 
 

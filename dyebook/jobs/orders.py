@@ -88,8 +88,8 @@ def take_order(book, name, customer=None, words=None, due_on=None, skin_contact=
         raise RecordError("the order has no name; give it one, such as what is to be dyed")
     if book.rows("orders", name=name):
         raise RecordError(f"an order called {name!r} is in the book already; add a date or a number to the name")
-    told = {"customer": customer or None, "words": words or None, "due_on": due_on, "skin_contact": skin_contact}
-    return book.add("orders", name=name, **told)
+    asked = {"customer": customer or None, "words": words or None, "due_on": due_on, "skin_contact": skin_contact}
+    return book.add("orders", name=name, **asked)
 
 
 def open_order_names(book):
@@ -273,8 +273,8 @@ def decide(book, batch_id, target_id, verdict, delta_e00=None):
     """
     at = datetime.now().isoformat(timespec="minutes")
     far = None if delta_e00 is None else round(float(delta_e00), 2)
-    told = {"verdict": verdict, "delta_e00": far, "decided_at": at}
-    return book.add("verdicts", batch_id=batch_id, target_id=target_id, **told)
+    decided = {"verdict": verdict, "delta_e00": far, "decided_at": at}
+    return book.add("verdicts", batch_id=batch_id, target_id=target_id, **decided)
 
 
 def close_order(book, order_id):

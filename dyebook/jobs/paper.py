@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from urllib.parse import urlsplit
 
 from dyebook.errors import BookError, PhotoError, RecordError
-from dyebook.jobs.bath_state import bath_line
-from dyebook.jobs.baths import age_of_bath
+from dyebook.jobs.bath_state import bath_state
+from dyebook.jobs.baths import all_baths
 from dyebook.jobs.orders import judge_against, target_of
 from dyebook.record import DEMO_MARK, check_setting
 
@@ -32,7 +32,7 @@ class BatchFacts:
     ----------
     row : BatchRow
     shop : str
-        Empty when nobody named it.
+        Empty where it is not named.
     readings : tuple
         Newest first.
     dips, rinses, seals : tuple
@@ -162,7 +162,7 @@ def _named_dip(book, dip):
 
 @dataclass(frozen=True)
 class ShadeFacts:
-    """A batch against the shade somebody wanted.
+    """A batch against the shade that was wanted.
 
     Attributes
     ----------
@@ -181,7 +181,7 @@ class ShadeFacts:
 
 
 def shade_facts(book, number, target=None, address=None):
-    """Return what a customer is told of a batch.
+    """Return what a shade note says to the customer of a batch.
 
     Parameters
     ----------
@@ -227,9 +227,9 @@ class BathFacts:
 
     Attributes
     ----------
-    dye, name, shop : str
     bath : dict
-        Its row.
+        Its row as of `dyebook.jobs.baths.all_baths`.
+    shop : str
     life : dict
         As `Book.bath_life` gives it.
     batches : tuple of BatchRow
@@ -238,10 +238,8 @@ class BathFacts:
     age : BathAge or None
     """
 
-    dye: str
-    name: str
-    shop: str
     bath: dict
+    shop: str
     life: dict
     batches: tuple
     line: object
@@ -250,14 +248,11 @@ class BathFacts:
 
 def bath_facts(book, bath_id):
     """Return everything a bath's log tells, a `BathFacts`."""
-    bath = book.row("baths", bath_id)
-    dye, life, line = book.row("dyes", bath["dye_id"])["name"], book.bath_life(bath_id), bath_line(book, bath_id)
-    start = life["made_up_at"]
-    batches = book.batches(dye=dye, bath=bath["name"], since=start)
+    bath = next(row for row in all_baths(book) if row["id"] == bath_id)
+    life, state = book.bath_life(bath_id), bath_state(book, bath)
+    batches = book.batches(dye=bath["dye"], bath=bath["name"], since=life["made_up_at"])
     batches.sort(key=lambda row: row.dyed_at or row.added_at)
-    return BathFacts(
-        dye, bath["name"], book.setting("shop"), bath, life, tuple(batches), line, age_of_bath(book, bath_id)
-    )
+    return BathFacts(bath, book.setting("shop"), life, tuple(batches), state.line, state.age)
 
 
 @dataclass(frozen=True)
@@ -343,9 +338,8 @@ def _charge(book, numbers):
 
 
 def _events(book, mark):
-    dyes = {row["id"]: row["name"] for row in book.rows("dyes")}
-    baths = {row["id"]: row for row in book.rows("baths")}
+    baths = {row["id"]: row for row in all_baths(book)}
     for event in sorted(book.rows("bath_events"), key=lambda row: row["at"]):
         if event["at"].startswith(mark) and event["bath_id"] in baths:
             bath = baths[event["bath_id"]]
-            yield event | {"dye": dyes.get(bath["dye_id"], ""), "bath": bath["name"]}
+            yield event | {"dye": bath["dye"], "bath": bath["name"]}

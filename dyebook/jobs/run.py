@@ -148,7 +148,7 @@ def drop_run(book, run_id):
     book.delete("runs", run_id)
 
 
-def tick_step(book, run_id, kind, **told):
+def tick_step(book, run_id, kind, **found):
     """Write a step of preparation into the book, after those already there; return its number.
 
     Parameters
@@ -157,12 +157,12 @@ def tick_step(book, run_id, kind, **told):
     run_id : int
     kind : str
         As in `dyebook.book.schema.Preparation`.
-    **told
+    **found
         `dwell_min`, `bath_temp_c`, `passed`, `note`.
     """
     with book.reading() as connection:
         done = runs.preparations_of(connection, run_id)
-    return book.add("preparations", run_id=run_id, position=len(done) + 1, kind=kind, **told)
+    return book.add("preparations", run_id=run_id, position=len(done) + 1, kind=kind, **found)
 
 
 def untick_step(book, run_id, kind):
@@ -345,10 +345,10 @@ def keep_log(book, run_id, trace, report):
     columns = ("time_min", "current_a", "voltage_v", "electrolyte_temp_c")
     log = {name: getattr(trace, name)[::step].tolist() for name in columns if getattr(trace, name) is not None}
     events = [event.to_dict() for event in report.events]
-    told = {**log, "by_hand": trace.by_hand, "rows": len(trace.time_min), "events": events}
+    kept = {**log, "by_hand": trace.by_hand, "rows": len(trace.time_min), "events": events}
 
     def change(row):
-        return {**_made(row, report.charge_ah, report.minutes, report), "trace": {**row["trace"], **told}}
+        return {**_made(row, report.charge_ah, report.minutes, report), "trace": {**row["trace"], **kept}}
 
     return _change(book, run_id, change)
 
@@ -481,9 +481,9 @@ def _standing(book, row, plan, now):
         return {"state": "planned", "current_a": plan["current_a"], "basis": by}
     if row["anodise_min"] is None:
         stand = where_is(book, row, now)
-        told = ("elapsed_min", "left_min", "ends_at", "charge_ah", "film_um", "film_um_sd", "current_a", "notes")
+        names = ("elapsed_min", "left_min", "ends_at", "charge_ah", "film_um", "film_um_sd", "current_a", "notes")
         state = "paused" if stand.paused else "on"
-        return {"state": state, "basis": stand.basis, **{name: getattr(stand, name) for name in told}}
+        return {"state": state, "basis": stand.basis, **{name: getattr(stand, name) for name in names}}
     how = "notes of the current" if row["trace"].get("by_hand") else "a logger's file"
     return {
         "state": "ended",

@@ -241,11 +241,11 @@ def _log_of(book, number):
     import pandas as pd
 
     run_id = book.row("batches", number)["run_id"]
-    told = (book.row("runs", run_id)["trace"] if run_id else None) or {}
-    if told.get("by_hand") or len(told.get("time_min") or ()) < _LEAST_LOG:
+    log = (book.row("runs", run_id)["trace"] if run_id else None) or {}
+    if log.get("by_hand") or len(log.get("time_min") or ()) < _LEAST_LOG:
         return None
     names = ("time_min", "current_a", "voltage_v", "electrolyte_temp_c")
-    return pd.DataFrame({name: told[name] for name in names if told.get(name) is not None})
+    return pd.DataFrame({name: log[name] for name in names if log.get(name) is not None})
 
 
 def target_for(book, number):
@@ -378,5 +378,5 @@ def coupon_history(book):
     """
     from dyebook.jobs.check_coupon import coupon_days
 
-    told = coupon_days(book)
-    return None if told is None or told.missing else told.judged
+    days = coupon_days(book)
+    return None if days is None or days.missing else days.judged

@@ -172,7 +172,7 @@ def redip(
 
 def coupon(
     target: TargetOption,
-    records: Annotated[Path | None, option("CSV file of dips; none for a dye nobody has dipped.")] = None,
+    records: Annotated[Path | None, option("CSV file of dips; none for a new dye.")] = None,
     bath: BathOption = None,
     book: BookOption = None,
     film_um: Annotated[str | None, option("Film of the coupon.")] = None,

@@ -43,11 +43,11 @@ def bath_sheet(facts, blank_lines: int = 6) -> Sheet:
     blank = ((_BLANK,) * len(_LOG_HEAD),) * blank_lines
     blocks.append(Row(((1.0, [Table("Log", _LOG_HEAD, rows + blank, _LOG_SHARES, _LOG_RIGHT)]),)))
     return Sheet(
-        title=f"Bath {facts.name}",
-        lead=f"{facts.dye}, {start}",
+        title=f"Bath {facts.bath['name']}",
+        lead=f"{facts.bath['dye']}, {start}",
         corner=facts.shop,
         rows=tuple(blocks),
-        foot=f"dyebook, bath log: {facts.dye}, {facts.name}",
+        foot=f"dyebook, bath log: {facts.bath['dye']}, {facts.bath['name']}",
     )
 
 

@@ -1,7 +1,4 @@
-"""What to set: the best bath, its settings, what to expect, and the bath along its depth.
-
-Swatches that touch, and a bath as a ribbon of swatches with the target pinned on it.
-"""
+"""What to set for a shade: which bath, its settings, what to expect, and the bath along its depth as a ribbon."""
 
 from html import escape
 
@@ -21,20 +18,138 @@ from dyebook.screens.settings import fill_with
 from dyebook.screens.shade.baths import advise, depth_of, fixed_in, learn, mixes, reckoned_now, suggestions
 from dyebook.screens.swatch import OUTSIDE, hex_of, show_pair
 
-__all__ = ["show", "show_pair", "show_ribbon"]
+__all__ = ["show"]
 
 # under every so many swatches stands a dwell
 _LABEL_EVERY = 6
 
 
-def show_ribbon(run, target):
-    """Draw a bath from pale to deep, and pin the target where it comes nearest.
+_APPROXIMATE = (
+    "Swatches are approximate: a screen is not a light booth. Compare a dyed coupon in daylight and lamp light."
+)
 
-    Parameters
-    ----------
-    run : DepthRun
-    target : Lab
-    """
+
+def show(book, asked):
+    """Draw the answer to a `Question`."""
+    if not asked.baths:
+        raise ModelError("no bath in the book has a reading yet; photograph three to six dips of one bath first")
+    bath = asked.bath or _best_bath(asked)
+    found = suggestions(asked, bath)
+    one = _choose_answer(found, f"{bath}_{_mark(asked)}")
+    st.subheader(bath, anchor=False)
+    show_pair([(asked.name, asked.target), ("To expect", one.lab)])
+    st.markdown(f"**{report_shade.outlook_text(one, asked.tolerance)}**")
+    show_figures(report_shade.setting_rows(one.settings))
+    _show_reasons(book, asked, bath, one)
+    _offer_settings(asked.baths[bath], one)
+    if asked.bath and not one.reachable and len(asked.baths) > 1:
+        _offer_mixes(asked, _with_nearest(asked, bath), one.delta_e00)
+    _show_depth(learn(asked, bath), one, asked.target)
+
+
+def _best_bath(asked):
+    """Ask all baths, show them, and return the one chosen; the best where nothing was chosen."""
+    advice = advise(asked)
+    st.subheader("Which bath first", anchor=False)
+    tiles = "".join(
+        _tile(number, name, one, asked.tolerance) for number, (name, one) in enumerate(advice.suggestions, start=1)
+    )
+    st.html(f"<div class='shade-baths'>{tiles}</div>")
+    for line in report_shade.left_out_text(advice.left_out):
+        st.caption(line)
+    if len(advice.suggestions) > 1 and not any(one.reachable for _, one in advice.suggestions):
+        _offer_mixes(asked, [name for name, _ in advice.suggestions[:3]], advice.suggestions[0][1].delta_e00)
+    # a new target begins with its own best bath
+    return choose_from(f"shade_look_at_{_mark(asked)}", "Look at", [name for name, _ in advice.suggestions])
+
+
+def _tile(number, name, one, tolerance):
+    colour, outside = hex_of(one.lab)
+    lines = [
+        f"<strong>{number}. {escape(name)}</strong>",
+        report_shade.reach_word(one, tolerance),
+        escape(report_shade.miss_text(one)),
+    ]
+    lines += [OUTSIDE] if outside else []
+    words = "<br>".join(lines)
+    return f"<div><span class='colour' style='background:{colour}'></span><span class='words'>{words}</span></div>"
+
+
+def _with_nearest(asked, bath):
+    """The bath chosen, and the two others that come nearest to the shade."""
+    others = [name for name, _ in advise(asked).suggestions if name != bath]
+    return [bath, *others[:2]]
+
+
+def _offer_mixes(asked, baths, alone):
+    """Two dyes where no bath alone reaches the shade; worked out only on asking, as it takes seconds."""
+    if not switch("shade_two_dyes", "No bath alone reaches it: try two dyes"):
+        return
+    found = report_shade.worth_trying(mixes(asked, baths), alone)[:2]
+    if not found:
+        st.markdown(report_shade.NO_NEARER)
+    for mix in found:
+        show_pair([(asked.name, asked.target), (" and ".join(mix.dyes), mix.lab)])
+        head, *dips, trust, moves = report_shade.mix_lines(mix)
+        st.markdown(f"**{head}**")
+        for line in dips:
+            st.markdown(line)
+        st.caption(f"{trust} {moves}")
+
+
+def _mark(asked):
+    return "_".join(f"{value:g}" for value in asked.target)
+
+
+def _choose_answer(found, mark):
+    if len(found) == 1:
+        return found[0]
+    numbers = range(len(found))
+    labels = [report_shade.answer_text(one) for one in found]
+    index = choose_from(f"shade_answer_{mark}", "Ways to it, best first", numbers, labels.__getitem__)
+    return found[index]
+
+
+def _show_reasons(book, asked, bath, one):
+    st.markdown(report_shade.forgiving_text(one))
+    if "dye_g_per_l" in fixed_in(asked, bath) and "dye_g_per_l" not in asked.fixed:
+        st.caption(report_shade.strength_text(asked.strengths[bath], reckoned_now(book, asked, bath)))
+    st.caption(f"{report_shade.lamp_text(one)} {report_shade.footing_text(one)}")
+    st.caption(_APPROXIMATE)
+
+
+def _offer_settings(dips, one):
+    dye, bath = dips[["dye", "bath"]].iloc[-1]
+    texts = {"dye": dye, **report_shade.setting_fields(one.settings)}
+    texts |= {"bath": bath} if isinstance(bath, str) else {}
+    with st.container(horizontal=True, vertical_alignment="center"):
+        st.button("Take these settings", key="take_settings", type="primary", on_click=_take, args=(texts,))
+        if draft().get("shade_taken") == texts:
+            st.markdown("They stand on the Photo page for the new batch.", width="content")
+            if st.button("To the Photo page", key="to_photo_page"):
+                go_to_photo(without=True)
+
+
+def _take(texts):
+    fill_with(dict(texts))
+    draft()["shade_taken"] = texts
+
+
+def _show_depth(model, one, target):
+    run = depth_of(model, one.settings, target)
+    st.subheader("The bath from pale to deep", anchor=False)
+    _show_ribbon(run, target)
+    st.caption("At these settings but for the time in the dye.")
+    st.plotly_chart(plot_uptake(run, target.L), config={"displayModeBar": False}, key="uptake")
+    st.caption(
+        "Lightness over time in the dye, with the band it lies in eight times in ten; dashed: the target, dotted: "
+        "the time suggested. Full circles: dips on record near these settings; open ones: at other settings, which "
+        "need not lie on the line."
+    )
+
+
+def _show_ribbon(run, target):
+    """The bath of a `DepthRun` as swatches from pale to deep, and the target pinned where it comes nearest."""
     count = len(run.dwell_min)
     cells = "".join(_cell(run, i) for i in range(count))
     ticks = "".join(
@@ -74,128 +189,3 @@ def _ends(run):
 
 def _spoken(run, words):
     return f"The bath from {describe_colour(run.lab[0])} to {describe_colour(run.lab[-1])}. Target pinned. {words}"
-
-
-_APPROXIMATE = (
-    "Swatches are approximate: a screen is not a light booth. Compare a dyed coupon in daylight and lamp light."
-)
-
-
-def show(book, asked):
-    """Draw the answer to a `Question`."""
-    if not asked.baths:
-        raise ModelError("no bath in the book has a reading yet; photograph three to six dips of one bath first")
-    bath = asked.bath or _best_bath(asked)
-    found = suggestions(asked, bath)
-    one = _choose_answer(found, f"{bath}_{_mark(asked)}")
-    st.subheader(bath, anchor=False)
-    show_pair([(asked.name, asked.target), ("To expect", one.lab)])
-    st.markdown(f"**{report_shade.outlook_text(one, asked.tolerance)}**")
-    show_figures(report_shade.setting_rows(one.settings))
-    _show_reasons(book, asked, bath, one)
-    _offer_settings(bath, asked.baths[bath], one)
-    if asked.bath and not one.reachable and len(asked.baths) > 1:
-        _offer_mixes(asked, _with_nearest(asked, bath), one.delta_e00)
-    _show_depth(learn(asked, bath), one, asked.target)
-
-
-def _best_bath(asked):
-    """Ask all baths, show them, and return the one chosen; the best where nothing was chosen."""
-    advice = advise(asked)
-    st.subheader("Which bath first", anchor=False)
-    tiles = "".join(
-        _tile(number, name, one, asked.tolerance) for number, (name, one) in enumerate(advice.suggestions, start=1)
-    )
-    st.html(f"<div class='shade-baths'>{tiles}</div>")
-    for line in report_shade.left_out_text(advice.left_out):
-        st.caption(line)
-    if len(advice.suggestions) > 1 and not any(one.reachable for _, one in advice.suggestions):
-        _offer_mixes(asked, [name for name, _ in advice.suggestions[:3]], advice.suggestions[0][1].delta_e00)
-    # a new target begins with its own best bath
-    return choose_from(f"shade_look_at_{_mark(asked)}", "Look at", [name for name, _ in advice.suggestions])
-
-
-def _tile(number, name, one, tolerance):
-    colour, outside = hex_of(one.lab)
-    lines = [
-        f"<strong>{number}. {escape(name)}</strong>",
-        report_shade.reach_word(one, tolerance),
-        escape(report_shade.miss_text(one)),
-    ]
-    lines += [OUTSIDE] if outside else []
-    told = "<br>".join(lines)
-    return f"<div><span class='colour' style='background:{colour}'></span><span class='words'>{told}</span></div>"
-
-
-def _with_nearest(asked, bath):
-    """The bath chosen, and the two others that come nearest to the shade."""
-    others = [name for name, _ in advise(asked).suggestions if name != bath]
-    return [bath, *others[:2]]
-
-
-def _offer_mixes(asked, baths, alone):
-    """Two dyes where no bath alone reaches the shade; reckoned only when asked for, as it takes seconds."""
-    if not switch("shade_two_dyes", "No bath alone reaches it: try two dyes"):
-        return
-    found = report_shade.worth_trying(mixes(asked, baths), alone)[:2]
-    if not found:
-        st.markdown(report_shade.NO_NEARER)
-    for mix in found:
-        show_pair([(asked.name, asked.target), (" and ".join(mix.dyes), mix.lab)])
-        head, *dips, trust, moves = report_shade.mix_lines(mix)
-        st.markdown(f"**{head}**")
-        for line in dips:
-            st.markdown(line)
-        st.caption(f"{trust} {moves}")
-
-
-def _mark(asked):
-    return "_".join(f"{value:g}" for value in asked.target)
-
-
-def _choose_answer(found, mark):
-    if len(found) == 1:
-        return found[0]
-    numbers = range(len(found))
-    labels = [report_shade.answer_text(one) for one in found]
-    index = choose_from(f"shade_answer_{mark}", "Ways to it, best first", numbers, labels.__getitem__)
-    return found[index]
-
-
-def _show_reasons(book, asked, bath, one):
-    st.markdown(report_shade.forgiving_text(one))
-    if "dye_g_per_l" in fixed_in(asked, bath) and "dye_g_per_l" not in asked.fixed:
-        st.caption(report_shade.strength_text(asked.strengths[bath], reckoned_now(book, asked, bath)))
-    st.caption(f"{report_shade.lamp_text(one)} {report_shade.footing_text(one)}")
-    st.caption(_APPROXIMATE)
-
-
-def _offer_settings(bath, dips, one):
-    dye, tank = dips["dye"].iloc[-1], dips["bath"].iloc[-1]
-    texts = {"dye": dye, **report_shade.setting_fields(one.settings)} | (
-        {"bath": tank} if isinstance(tank, str) else {}
-    )
-    with st.container(horizontal=True, vertical_alignment="center"):
-        st.button("Take these settings", key="take_settings", type="primary", on_click=_take, args=(texts, bath))
-        if draft().get("shade_taken") == texts:
-            st.markdown("They stand on the Photo page for the new batch.", width="content")
-            if st.button("To the Photo page", key="to_photo_page"):
-                go_to_photo(without=True)
-
-
-def _take(texts, _bath):
-    fill_with(dict(texts))
-    draft()["shade_taken"] = texts
-
-
-def _show_depth(model, one, target):
-    run = depth_of(model, one.settings, target)
-    st.subheader("The bath from pale to deep", anchor=False)
-    show_ribbon(run, target)
-    st.caption("At these settings but for the time in the dye.")
-    st.plotly_chart(plot_uptake(run, target.L), config={"displayModeBar": False}, key="uptake")
-    st.caption(
-        "Lightness over time in the dye, with the band it lies in eight times in ten; dashed: the target, dotted: "
-        "the time suggested. Full circles: dips on record near these settings; open ones: at other settings, which "
-        "need not lie on the line."
-    )

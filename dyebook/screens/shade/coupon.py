@@ -1,7 +1,4 @@
-"""Keep a stepped coupon: one photo of the strip, a batch for each of its bands.
-
-Which test dip teaches a bath most about the shade, and how to begin with a dye nobody has dipped.
-"""
+"""Test dips: which one teaches most about a shade, how to begin with a new dye, and keeping a stepped coupon."""
 
 import streamlit as st
 
@@ -16,22 +13,22 @@ from dyebook.screens.fields import ask, ask_text, choose_from
 from dyebook.screens.shade.baths import advise, coupon, learn, learn_all
 from dyebook.screens.swatch import show_pair
 
-__all__ = ["offer_strip", "show"]
+__all__ = ["show"]
 
-NEW = "a dye nobody has dipped"
+_NEW = "a new dye"
 
 
 def show(book, asked):
     """Draw the plan for a `Question`, and the way a strip is kept."""
-    bath = asked.bath or choose_from("shade_coupon_bath", "For", [*_likeliest(asked), NEW])
+    bath = asked.bath or choose_from("shade_coupon_bath", "For", [*_likeliest(asked), _NEW])
     _show_plan(asked, bath)
     dips = asked.baths.get(bath)
-    dye, tank = ("", "") if dips is None else (dips["dye"].iloc[-1], dips["bath"].iloc[-1])
-    offer_strip(book, dye, tank if isinstance(tank, str) else "")
+    dye, tank = ("", "") if dips is None else dips[["dye", "bath"]].iloc[-1]
+    _offer_strip(book, dye, tank if isinstance(tank, str) else "")
 
 
 def _show_plan(asked, bath):
-    if bath == NEW:
+    if bath == _NEW:
         _show_start(asked.film_um, None, asked.fixed.get("bath_temp_c"))
         return
     try:
@@ -78,15 +75,8 @@ _WET = {"not noted": None, "dry": False, "wet": True}
 _KINDS = ["jpg", "jpeg", "png", "heic", "heif", "webp", "tif", "tiff", "dng"]
 
 
-def offer_strip(book, dye="", bath=""):
-    """Draw the form behind its own fold.
-
-    Parameters
-    ----------
-    book : dyebook.book.store.Book
-    dye, bath : str
-        Written there already.
-    """
+def _offer_strip(book, dye, bath):
+    """The form behind its own fold, the names of dye and bath written there already."""
     st.caption(report_shade.STRIP_HINT)
     with st.expander("Keep a stepped coupon"):
         if lines := draft().pop("strip_kept", None):
