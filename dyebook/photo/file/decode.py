@@ -1,10 +1,9 @@
-"""Camera RAW files through rawpy (LibRaw): the sensor's own linear light, with the camera's white balance.
+"""From the bytes of a file to its codes: one decoder per format, sizes checked before anything is unpacked.
 
-JPEG files by OpenCV, with the checks its decoder leaves out.
-
-From the bytes of a file to its codes: one decoder per format, sizes checked before anything is unpacked.
-
-HEIC and HEIF files by libheif (pillow-heif).
+JPEG goes through OpenCV, nearly twice as fast as Pillow, with the checks that its decoder leaves out: a file whose data
+ends early is found by its missing end mark, or by decoder grey in its last block. 16-bit PNG and TIFF go through OpenCV
+too, everything else through Pillow; HEIC through libheif, camera RAW through LibRaw, as the sensor's own linear light
+with the camera's white balance.
 """
 
 import io
@@ -17,110 +16,17 @@ import pillow_heif
 from PIL import Image
 
 from dyebook.photo.file.exif import exif_orientation, turn_upright
-from dyebook.photo.file.limits import DECODER_FAULTS, SLOW_BYTES_PER_PIXEL, UnreadableError, check_size, damage_is_told
+from dyebook.photo.file.limits import (
+    DECODER_FAULTS,
+    SLOW_BYTES_PER_PIXEL,
+    UnreadableError,
+    check_size,
+    refusing_damage,
+)
 from dyebook.photo.file.linear import can_be_halved
 from dyebook.photo.file.profile import Encoding
 
-__all__ = [
-    "Decoded",
-    "decode_heic",
-    "decode_picture",
-    "decode_raw",
-    "is_raw_tiff",
-    "jpeg_codes",
-    "jpeg_is_whole",
-    "opencv_codes",
-]
-
-
-def jpeg_codes(data, size, half=False):
-    """Decode a JPEG by OpenCV, nearly twice as fast as Pillow, with the checks it leaves out.
-
-    Parameters
-    ----------
-    data : bytes
-    size : tuple of int
-        Width and height by the header.
-    half : bool
-        Leave out the finest waves of each block of 8 × 8 pixels: a picture of half the size, in little over half the
-        time. Its pixels are the means of 2 × 2 codes, to a code or two.
-
-    Returns
-    -------
-    ndarray of uint8, shape (H, W, 3)
-        Red first, not turned upright.
-
-    Raises
-    ------
-    UnreadableError
-        If data is missing.
-    ValueError
-        If the decoder gives up.
-    """
-    if not jpeg_is_whole(data):
-        raise UnreadableError("a JPEG file cut short (no end mark)", do="copy or send the photo again")
-    # the sparsest coding spends a bit on each block of 8 × 8 pixels; this stops giant headers on little files
-    if len(data) * 8 * 64 < size[0] * size[1]:
-        raise UnreadableError(f"a JPEG header of {size[0]} × {size[1]} pixels on {len(data)} bytes")
-    # beside a colour order, "grey" says nothing but the size
-    flags = cv2.IMREAD_COLOR_RGB | (cv2.IMREAD_REDUCED_GRAYSCALE_2 if half else 0)
-    codes = opencv_codes(data, flags | cv2.IMREAD_IGNORE_ORIENTATION)
-    if codes.shape[1::-1] != tuple((length + half) // (1 + half) for length in size):
-        raise ValueError("header and picture differ in size")
-    if _ran_dry(data, codes):
-        raise UnreadableError("a JPEG file whose picture data ends early", do="copy or send the photo again")
-    return codes
-
-
-def _ran_dry(data, codes):
-    """Return whether a JPEG's last block is the grey that the decoder puts where data is missing.
-
-    A photo may end in exactly that grey by itself. So the end mark is moved behind some more data, which changes
-    the picture of a decoder that was short of it, and of no other.
-    """
-    if (codes[-4:, -4:] != 128).any():
-        return False
-    end = data.rfind(b"\xff\xd9")
-    more = data[:end] + b"\x5a\xa5\x3c" * 64 + b"\xff\xd9"
-    flags = cv2.IMREAD_REDUCED_COLOR_8 | cv2.IMREAD_IGNORE_ORIENTATION
-    return not np.array_equal(opencv_codes(data, flags), opencv_codes(more, flags))
-
-
-def opencv_codes(data, flags):
-    """Decode by OpenCV."""
-    codes = cv2.imdecode(np.frombuffer(data, np.uint8), flags)
-    if codes is None:
-        raise ValueError("the decoder gives up")
-    return codes
-
-
-def jpeg_is_whole(data):
-    """Return whether the picture data of a JPEG file ends with its end mark.
-
-    Parameters
-    ----------
-    data : bytes
-        A file that starts as a JPEG.
-
-    Returns
-    -------
-    bool
-        False for a file cut short. Thumbnails inside the header, which have end marks of their own, are
-        stepped over; what stands behind the picture does not matter.
-    """
-    at = 2
-    while at + 4 <= len(data) and data[at] == 0xFF:
-        marker = data[at + 1]
-        if marker == 0xDA:
-            # the last end mark is found quickest; entropy-coded data cannot hold one
-            return data.rfind(b"\xff\xd9", at) >= 0
-        if marker == 0xFF or 0xD0 <= marker <= 0xD8 or marker == 0x01:
-            at += 1 if marker == 0xFF else 2
-            continue
-        at += 2 + int.from_bytes(data[at + 2 : at + 4], "big")
-    # the header is odd; whether it can be read is the decoder's to say
-    return True
-
+__all__ = ["Decoded", "decode_heic", "decode_picture", "decode_raw", "is_raw_tiff", "jpeg_is_whole"]
 
 # what Pillow warns of is refused, or said in the photo's notes
 warnings.filterwarnings("ignore", category=Image.DecompressionBombWarning)
@@ -130,6 +36,35 @@ cv2.utils.logging.setLogLevel(cv2.utils.logging.LOG_LEVEL_SILENT)
 # blue first: the TIFF decoder of OpenCV 5.0 does not heed IMREAD_COLOR_RGB
 _DEEP_BGR = cv2.IMREAD_COLOR | cv2.IMREAD_ANYDEPTH | cv2.IMREAD_IGNORE_ORIENTATION
 _GREY_MODES = {"1", "L", "LA", "I;16", "I;16B", "I"}
+
+# -- JPEG (ITU-T T.81): the sparsest coding spends a bit on each block of 8 x 8 pixels; markers that stand alone --
+_PIXELS_PER_BYTE = 8 * 64
+_END_MARK, _SCAN, _LONE_MARKERS = b"\xff\xd9", 0xDA, (*range(0xD0, 0xD9), 0x01)
+# code that the decoder puts where data is missing, and the size of its blocks at an eighth
+_MISSING_GREY, _FILLER = 128, b"\x5a\xa5\x3c" * 64
+
+# -- PNG: places in the file of bits per channel and colour type, and the types without transparency --
+_PNG_DEPTH, _PNG_COLOUR, _PNG_OPAQUE = 24, 25, (0, 2, 3)
+
+# -- TIFF 6.0: tags, and values of them --
+_SUBFILE_TYPE, _BITS, _PHOTOMETRIC, _SAMPLES, _SAMPLE_FORMAT, _DNG_VERSION = 254, 258, 262, 277, 339, 50706
+_REDUCED_OR_MASK, _UNSIGNED, _GREY_OR_RGB = 0b101, {1}, (1, 2)
+_MOSAIC = (32803, 34892)  # colour filter array, linear raw
+# bytes of a file in which the mark of a DNG version 1 is looked for
+_TIFF_HEAD, _DNG_MARK = 4096, b"\x12\xc6\x01\x00\x04\x00\x00\x00"
+
+# -- Camera RAW --
+# LibRaw's matrix from linear Rec. 709 to its ProPhoto output (dcraw's `prophoto_rgb`); ProPhoto because colours
+# outside Rec. 709 would be cut off at zero
+_REC709_TO_PROPHOTO = np.array(
+    [[0.529317, 0.330092, 0.140588], [0.098368, 0.873465, 0.028169], [0.016879, 0.117663, 0.865457]]
+)
+# LibRaw's code of the turn, as an EXIF orientation
+_FLIPS = {3: 3, 5: 8, 6: 6}
+_RAW_LIGHT = Encoding("camera RAW, linear", (lambda code: code,), np.linalg.inv(_REC709_TO_PROPHOTO))
+# sensors fill up unevenly and with noise, so full begins a hundredth below the nominal limit
+_FULL = 0.99
+_SHOWN = 80  # characters of the decoder's own message
 
 
 @dataclass
@@ -169,7 +104,7 @@ class Decoded:
     full_size: tuple[int, int] | None = None
 
 
-def decode_picture(data, kind, quick=False):
+def decode_picture(data: bytes, kind: str, quick: bool = False) -> Decoded:
     """Decode a JPEG, PNG, TIFF or WebP file.
 
     Parameters
@@ -191,7 +126,7 @@ def decode_picture(data, kind, quick=False):
     UnreadableError
         If the file is damaged, animated, of an unusual kind, too small or too large.
     """
-    with damage_is_told(kind):
+    with refusing_damage(kind):
         image = _open(data, kind)
         depth = _bit_depth(data, kind, image)
         _check_kind(image, kind, depth)
@@ -203,7 +138,7 @@ def decode_picture(data, kind, quick=False):
         if fast:
             halved = quick and can_be_halved(image.size, decoded.orientation)
             decoded.full_size = image.size if halved else None
-            decoded.codes = jpeg_codes(data, image.size, halved)
+            decoded.codes = _jpeg_codes(data, image.size, halved)
         elif depth == 16:
             _unpack_16_bit(data, kind, image, decoded)
         else:
@@ -238,12 +173,12 @@ def _exif_block(kind, depth, image):
 def _bit_depth(data, kind, image):
     """Return bits per channel; Pillow's modes hide 16-bit colour."""
     if kind == "PNG":
-        return max(8, data[24])
+        return max(8, data[_PNG_DEPTH])
     if kind != "TIFF":
         return 8
-    depths = {int(bits) for bits in image.tag_v2.get(258, (1,))}
-    formats = {int(code) for code in image.tag_v2.get(339, (1,))}
-    if formats != {1} or depths - {1, 4, 8, 16} or len(depths) != 1:
+    depths = {int(bits) for bits in image.tag_v2.get(_BITS, (1,))}
+    formats = {int(code) for code in image.tag_v2.get(_SAMPLE_FORMAT, (1,))}
+    if formats != _UNSIGNED or depths - {1, 4, 8, 16} or len(depths) != 1:
         raise UnreadableError(f"a TIFF of {sorted(depths)} bits", "8 or 16 bits per channel are needed", "export it so")
     return max(8, *depths)
 
@@ -269,7 +204,7 @@ def _full_pages(image):
     full = 0
     for page in range(image.n_frames):
         image.seek(page)
-        full += not int(image.tag_v2.get(254, 0)) & 0b101
+        full += not int(image.tag_v2.get(_SUBFILE_TYPE, 0)) & _REDUCED_OR_MASK
     image.seek(0)
     return full
 
@@ -279,10 +214,10 @@ def _unpack_16_bit(data, kind, image, decoded):
     if kind == "PNG":
         # a fresh look at the sums of all chunks, which spares OpenCV's messages on the terminal
         _open(data, kind).verify()
-    elif image.tag_v2.get(262) not in (1, 2) or image.tag_v2.get(277, 1) not in (1, 3, 4):
+    elif image.tag_v2.get(_PHOTOMETRIC) not in _GREY_OR_RGB or image.tag_v2.get(_SAMPLES, 1) not in (1, 3, 4):
         raise UnreadableError("a 16-bit TIFF that is neither grey nor RGB", "grey or RGB is needed", "export it as RGB")
-    opaque = data[25] in (0, 2, 3) if kind == "PNG" else image.tag_v2.get(277, 1) != 4
-    codes = opencv_codes(data, _DEEP_BGR if opaque else cv2.IMREAD_UNCHANGED)
+    opaque = data[_PNG_COLOUR] in _PNG_OPAQUE if kind == "PNG" else image.tag_v2.get(_SAMPLES, 1) != 4
+    codes = _opencv_codes(data, _DEEP_BGR if opaque else cv2.IMREAD_UNCHANGED)
     if codes.dtype != np.uint16:
         raise ValueError("not 16 bits after all")
     if not opaque:
@@ -309,9 +244,9 @@ def _unpack_8_bit(image, decoded):
     decoded.codes = codes
 
 
-def decode_heic(data):
+def decode_heic(data: bytes) -> Decoded:
     """Decode a HEIC or HEIF file; arguments, result and errors are those of `decode_picture`."""
-    with damage_is_told("HEIC"):
+    with refusing_damage("HEIC"):
         heif = pillow_heif.open_heif(io.BytesIO(data), convert_hdr_to_8bit=False)
         if len(heif) > 1:
             raise UnreadableError(
@@ -332,32 +267,90 @@ def decode_heic(data):
     return decoded
 
 
-_NEW_SUBFILE_TYPE, _PHOTOMETRIC, _DNG_VERSION = 254, 262, 50706
-_MOSAIC = (32803, 34892)  # colour filter array, linear raw
+def _jpeg_codes(data, size, half=False):
+    """Codes (H, W, 3) of a JPEG whose header says this size, red first; at half size where asked.
 
-# LibRaw's matrix from linear Rec. 709 to its ProPhoto output (dcraw's `prophoto_rgb`); ProPhoto because colours
-# outside Rec. 709 would be cut off at zero
-_REC709_TO_PROPHOTO = np.array(
-    [[0.529317, 0.330092, 0.140588], [0.098368, 0.873465, 0.028169], [0.016879, 0.117663, 0.865457]]
-)
-# LibRaw's code of the turn, as an EXIF orientation
-_FLIPS = {3: 3, 5: 8, 6: 6}
-_RAW_LIGHT = Encoding("camera RAW, linear", (lambda code: code,), np.linalg.inv(_REC709_TO_PROPHOTO))
+    Half size leaves out the finest waves of each block of 8 × 8 pixels, in little over half the time; its pixels are
+    the means of 2 × 2 codes, to a code or two.
+    """
+    if not jpeg_is_whole(data):
+        raise UnreadableError("a JPEG file cut short (no end mark)", do="copy or send the photo again")
+    # this stops giant headers on little files
+    if len(data) * _PIXELS_PER_BYTE < size[0] * size[1]:
+        raise UnreadableError(f"a JPEG header of {size[0]} × {size[1]} pixels on {len(data)} bytes")
+    # beside a colour order, "grey" says nothing but the size
+    flags = cv2.IMREAD_COLOR_RGB | (cv2.IMREAD_REDUCED_GRAYSCALE_2 if half else 0)
+    codes = _opencv_codes(data, flags | cv2.IMREAD_IGNORE_ORIENTATION)
+    if codes.shape[1::-1] != tuple((length + half) // (1 + half) for length in size):
+        raise ValueError("header and picture differ in size")
+    if _ran_dry(data, codes):
+        raise UnreadableError("a JPEG file whose picture data ends early", do="copy or send the photo again")
+    return codes
 
 
-def is_raw_tiff(data):
+def _ran_dry(data, codes):
+    """Return whether a JPEG's last block is the grey that the decoder puts where data is missing.
+
+    A photo may end in exactly that grey by itself. So the end mark is moved behind some more data, which changes
+    the picture of a decoder that was short of it, and of no other.
+    """
+    if (codes[-4:, -4:] != _MISSING_GREY).any():
+        return False
+    end = data.rfind(_END_MARK)
+    more = data[:end] + _FILLER + _END_MARK
+    flags = cv2.IMREAD_REDUCED_COLOR_8 | cv2.IMREAD_IGNORE_ORIENTATION
+    return not np.array_equal(_opencv_codes(data, flags), _opencv_codes(more, flags))
+
+
+def _opencv_codes(data, flags):
+    """Decode by OpenCV."""
+    codes = cv2.imdecode(np.frombuffer(data, np.uint8), flags)
+    if codes is None:
+        raise ValueError("the decoder gives up")
+    return codes
+
+
+def jpeg_is_whole(data: bytes) -> bool:
+    """Return whether the picture data of a JPEG file ends with its end mark.
+
+    Parameters
+    ----------
+    data : bytes
+        A file that starts as a JPEG.
+
+    Returns
+    -------
+    bool
+        False for a file cut short. Thumbnails inside the header, which have end marks of their own, are
+        stepped over; what stands behind the picture does not matter.
+    """
+    at = 2
+    while at + 4 <= len(data) and data[at] == 0xFF:
+        marker = data[at + 1]
+        if marker == _SCAN:
+            # the last end mark is found quickest; entropy-coded data cannot hold one
+            return data.rfind(_END_MARK, at) >= 0
+        if marker == 0xFF or marker in _LONE_MARKERS:
+            at += 1 if marker == 0xFF else 2
+            continue
+        at += 2 + int.from_bytes(data[at + 2 : at + 4], "big")
+    # the header is odd; whether it can be read is the decoder's to say
+    return True
+
+
+def is_raw_tiff(data: bytes) -> bool:
     """Return whether a file that starts as a TIFF is a camera's RAW file (DNG and the makers' own)."""
     try:
         with Image.open(io.BytesIO(data), formats=("TIFF",)) as image:
             tags = image.tag_v2
-            preview_first = bool(int(tags.get(_NEW_SUBFILE_TYPE, 0)) & 1)
+            preview_first = bool(int(tags.get(_SUBFILE_TYPE, 0)) & 1)
             return _DNG_VERSION in tags or tags.get(_PHOTOMETRIC) in _MOSAIC or preview_first
     except DECODER_FAULTS:
         # Pillow knows no mosaics; the tag numbers of a DNG or a mosaic are proof enough
-        return data[:2] == b"II" and b"\x12\xc6\x01\x00\x04\x00\x00\x00" in data[:4096]
+        return data[:2] == b"II" and _DNG_MARK in data[:_TIFF_HEAD]
 
 
-def decode_raw(data):
+def decode_raw(data: bytes) -> tuple[Decoded, Encoding, np.ndarray | None]:
     """Decode a camera RAW file.
 
     Parameters
@@ -387,7 +380,7 @@ def decode_raw(data):
         ) from fault
     try:
         with rawpy.imread(io.BytesIO(data)) as raw:
-            check_size(raw.sizes.iwidth, raw.sizes.iheight, 6)
+            check_size(raw.sizes.iwidth, raw.sizes.iheight, SLOW_BYTES_PER_PIXEL)
             codes = raw.postprocess(
                 use_camera_wb=True,
                 no_auto_bright=True,
@@ -402,7 +395,7 @@ def decode_raw(data):
             saturated = _saturated(raw, codes.shape)
             depth = int(raw.white_level).bit_length()
     except (*DECODER_FAULTS, rawpy.LibRawError) as fault:
-        raise UnreadableError(f"a camera RAW file that cannot be read ({str(fault)[:80]})") from fault
+        raise UnreadableError(f"a camera RAW file that cannot be read ({str(fault)[:_SHOWN]})") from fault
     exif = _exif_of(data)
     return Decoded(codes, depth, 1, {}, exif), _RAW_LIGHT, saturated
 
@@ -424,8 +417,7 @@ def _saturated(raw, shape):
         return None
     # LibRaw numbers the second green of a Bayer mosaic 3
     colours = np.where(raw.raw_colors_visible == 3, 1, raw.raw_colors_visible)
-    # sensors fill up unevenly and with noise, so full begins a hundredth below the nominal limit
-    full = mosaic >= 0.99 * raw.white_level
+    full = mosaic >= _FULL * raw.white_level
     # a pixel's missing colours come from its neighbours, so their limit is its limit
     near = np.ones((3, 3), np.uint8)
     masks = [cv2.dilate((full & (colours == colour)).view(np.uint8), near) for colour in range(3)]

@@ -1,6 +1,7 @@
-"""Why a file cannot be read, and the limits of what is read.
+"""What a file really is, by its content, and why it cannot be read: the limits of size, and damage.
 
-What a file really is, by its content, whatever it is called.
+JPEG is read up to 120 megapixels; slower formats, inks and table profiles up to 66, which keeps any file near 3 s and
+1.5 GB.
 """
 
 import struct
@@ -18,11 +19,16 @@ __all__ = [
     "SLOW_BYTES_PER_PIXEL",
     "UnreadableError",
     "check_size",
-    "damage_is_told",
     "kind_of",
+    "refusing_damage",
 ]
 
 RAW = "RAW"
+_MEGA = 1_000_000
+# characters of a decoder's own message that are shown
+_SHOWN = 120
+# bytes of the first box within which brands are looked for, from the first compatible one on, four bytes each
+_MOST_BRAND_BYTES, _FIRST_BRAND = 256, 16
 
 _SIGNATURES = (
     (b"\xff\xd8\xff", "JPEG"),
@@ -58,13 +64,8 @@ _HEIC_BRANDS = {b"heic", b"heix", b"heim", b"heis", b"mif1", b"mif2", b"heif"}
 _SEQUENCE_BRANDS = {b"msf1", b"hevc", b"hevx", b"hevm", b"hevs", b"avis"}
 
 
-def kind_of(data):
+def kind_of(data: bytes) -> str | None:
     """Return what a file's first bytes say it is.
-
-    Parameters
-    ----------
-    data : bytes
-        A whole file.
 
     Returns
     -------
@@ -84,7 +85,7 @@ def _kind_of_boxes(data):
     """Return what a file of ISO base media boxes holds, by its brands."""
     (size,) = struct.unpack_from(">I", data)
     major = data[8:12]
-    brands = {major} | {data[at : at + 4] for at in range(16, min(size, 256), 4)}
+    brands = {major} | {data[at : at + 4] for at in range(_FIRST_BRAND, min(size, _MOST_BRAND_BYTES), 4)}
     if major == b"crx ":
         return RAW
     if major in _SEQUENCE_BRANDS:
@@ -135,26 +136,21 @@ class UnreadableError(Exception):
 
 
 @contextmanager
-def damage_is_told(kind):
-    """Turn whatever a decoder raises into a flaw of the file."""
+def refusing_damage(kind):
+    """Turn whatever a decoder raises into a reason why the file cannot be read."""
     try:
         yield
     except DECODER_FAULTS as fault:
         if isinstance(fault, UnidentifiedImageError):
             raise UnreadableError(f"a {kind} file whose header makes no sense") from fault
-        words = str(fault).splitlines()[0][:120] if str(fault) else type(fault).__name__
+        words = str(fault).splitlines()[0][:_SHOWN] if str(fault) else type(fault).__name__
         raise UnreadableError(f"a damaged or truncated {kind} file ({words})") from fault
 
 
-def check_size(width, height, bytes_per_pixel):
+def check_size(width: int, height: int, bytes_per_pixel: int) -> None:
     """Refuse pictures too small to measure or too large to unpack.
 
-    Parameters
-    ----------
-    width, height : int
-        Pixels, from the file's header.
-    bytes_per_pixel : int
-        Unpacked.
+    The width and height are those of the file's header, the bytes per pixel those of the picture unpacked.
 
     Raises
     ------
@@ -168,8 +164,8 @@ def check_size(width, height, bytes_per_pixel):
         )
     if max(width, height) > _LARGEST_SIDE:
         raise UnreadableError(seen, f"a side may have {_LARGEST_SIDE}", "make the photo smaller or cut it")
-    most = min(_MOST_MEGAPIXELS, _MOST_BYTES / bytes_per_pixel / 1e6)
-    if width * height > most * 1e6:
+    most = min(_MOST_MEGAPIXELS, _MOST_BYTES / bytes_per_pixel / _MEGA)
+    if width * height > most * _MEGA:
         raise UnreadableError(
             seen, f"at most {most:.0f} megapixels of this kind are read", "make the photo smaller or cut it"
         )
