@@ -43,7 +43,7 @@ _SAMPLES = 150
 _HUE_WIDTH, _LEAST_LIKENESS, _SEED_HUE, _SEED_BRIGHTNESS = 4, 0.1, 6, 9
 # pull of the slopes and of the bends towards even light, in cells
 _STIFF, _STIFF_BENDS = 1.0, 4.0
-# rounds of the fit; residual in spreads that loses all weight; least spread, and weight from which a cell tells it
+# rounds of the fit; residual in spreads that loses all weight; least spread, and weight from which a cell gives it
 _ROUNDS, _OUTLIER, _LEAST_SPREAD, _USED = 12, 4.0, 0.015, 0.05
 _ROBUST_SD = 1.4826  # standard deviation of a normal distribution over its median absolute deviation
 # the surface is believed when the ground scatters less than this about it, and when so large a share of the cells, in
@@ -181,7 +181,7 @@ def fit_ground(photo: LinearPhoto, quad, centre: np.ndarray) -> np.ndarray | Non
     -------
     ndarray of shape (5,) or None
         Log light as factors of `surface_terms` of the place off the centre in long sides of the photo; None where
-        no one material covers enough of the photo for its brightness to tell of the light.
+        no one material covers enough of the photo for its brightness to show the light.
 
     Notes
     -----

@@ -22,7 +22,7 @@ _NUMBERS = {"a4": (0, 1, 2, 3), "letter": (4, 5, 6, 7)}
 _FEWEST_MARKS = 2
 # light on the paper beside one mark against another's, log light: the limit for the fall-off over an ordinary bench
 _UNEVEN = 0.35
-# a mark's corners must lie this near to where the others say, in mm: more is a bent sheet
+# a mark's corners must lie this near to where the others put them, in mm: more is a bent sheet
 _BENT_MM = 3.0
 # a part this near to a mark, and at most so large, in marks, is the mark
 _AT_MARK, _MARK_SIZE = 0.5, 1.5

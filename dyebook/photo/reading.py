@@ -55,7 +55,7 @@ _DARKEST = 1e-4
 # -- Colour of the film --
 # share of the facing pixels, those with the least mirror light on them, that give the hue; more of even parts
 _UNVEILED = 0.6
-# squared distance from grey below which hue cannot tell film from mirror light, and rounds of looking
+# squared distance from grey below which hue cannot separate film from mirror light, and rounds of looking
 _NEAR_GREY, _ROUNDS = 0.003, 3
 # mirrored room that stays on every part, neutral, as reflectance: on the pixels that give the brightness, and less of
 # it on those that give the hue; never more than leaves this share of the light and of a channel
@@ -74,7 +74,7 @@ _LIT = ((0.65, 0.62), (1.0, 0.73))
 # the rim mixes with the background
 _RIM = 1.2
 _FEWEST = 60
-# clipped pixels do not tell the hue as long as this share of the others remains
+# clipped pixels do not give the hue as long as this share of the others remains
 _SOUND_SHARE = 0.2
 # ends of the middle 70 % of brightness, whose width is the spread
 _SPREAD_ENDS = (0.15, 0.85)
@@ -99,7 +99,7 @@ _TRUSTED_LIGHT, _LEAST_TRUST = 0.1, 0.1
 # -- Uncertainty --
 # camera colour without a profile: lightness, and a*, b* at grey and per unit of chroma
 _CAMERA_L, _CAMERA_GREY, _CAMERA_CHROMA = 1.5, 1.5, 0.085
-# how well the facing pixels tell the film's brightness: even ones, and more doubt the more they scatter, log light
+# how well the facing pixels give the film's brightness: even ones, and more doubt the more they scatter, log light
 _LEVEL_SD, _LEVEL_SD_SPREAD, _LEVEL_SD_MOST = 0.08, 0.14, 0.6
 # mirrored room light that stays on every shiny part, as reflectance
 _VEIL = 0.012
@@ -253,7 +253,7 @@ class Facing:
     step : int
         Pixels of the photo per pixel of the masks.
     sound : ndarray of bool, shape (N,)
-        Pixels fit to tell the hue: those that are not clipped, or all if too few are left.
+        Pixels fit to give the hue: those that are not clipped, or all if too few are left.
     clipped_share : ndarray of shape (3,)
         Share of each channel at its upper limit.
     floor_share : ndarray of shape (3,)
@@ -360,7 +360,7 @@ def _next_uphill(heights):
 
 
 def _ring():
-    """Offsets two pixels away: a single step is too coarse to tell a slope's direction."""
+    """Offsets two pixels away: a single step is too coarse for a slope's direction."""
     reach = range(-_REACH, _REACH + 1)
     return [(dy, dx) for dy in reach for dx in reach if max(abs(dy), abs(dx)) == _REACH]
 
@@ -434,7 +434,7 @@ def _log_luminance(logs):
 
 
 def level_log_sd(spread: float) -> float:
-    """Return how well facing pixels of some spread of log brightness tell the film's brightness, in log light."""
+    """Return how well facing pixels of some spread of log brightness give the film's brightness, in log light."""
     return min(_LEVEL_SD + _LEVEL_SD_SPREAD * spread, _LEVEL_SD_MOST)
 
 

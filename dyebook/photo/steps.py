@@ -23,10 +23,10 @@ MOST_STEPS = 20
 # -- The strip --
 # parts that fill their common rectangle by this share, this much longer than wide, are one strip
 _FILLED, _LONGER = 0.8, 1.5
-# middle share of the strip's width that tells its colour: no rims, no drips
+# middle share of the strip's width that gives its colour: no rims, no drips
 _MIDDLE = 0.6
 _LONG, _ACROSS = 400, 25
-# share of a place across the strip that must lie on it, and how many such places tell its colour
+# share of a place across the strip that must lie on it, and how many such places give its colour
 _COVERED, _FEWEST_ACROSS = 0.9, 2
 # a pale end may have been taken for the ground: look on so many lengths of what was found, on so many px of the photo,
 # at this share of the width and so many places
@@ -50,7 +50,7 @@ _LENGTH_COST, _LENGTH_SD = 1.0, 0.5
 _SHORTEST = 0.25
 # a border is seen when the colours beside it differ by this, and by so many times their scatter along the strip
 _SEEN_DELTA, _SEEN_TIMES = 1.0, 2.5
-# share of the strip at each end that tells nothing
+# share of the strip at each end that is not read
 _RIM = 0.02
 # left out at each end of a band: the line of the liquid is neither sharp nor straight
 _MARGIN = 0.15

@@ -53,7 +53,7 @@ _CHROMA_WEIGHT, _HUE_WEIGHT = 0.045, 0.015
 _HUBER = 2.0
 # grey patches that stand in for the grey card, the first that was used: neutral 5 and its neighbours
 _CARDS = (NEUTRAL_5, NEUTRAL_5 - 1, NEUTRAL_5 + 1, NEUTRAL_5 - 2)
-# share kept of what all patches say beyond the grey one: with a card of its own in the photo, the rest is its business
+# share kept of what all patches ask for beyond the grey one: a card of its own in the photo gives the rest
 _CARD_OFFSET_KEPT = 0.9
 _DARKEST_CARD = 1e-5
 _PLACES = np.stack(np.meshgrid(np.linspace(-1, 1, COLUMNS), np.linspace(-1, 1, ROWS)), axis=-1).reshape(COUNT, 2)
@@ -149,7 +149,7 @@ def tone_curve(light: np.ndarray, slope: np.ndarray, bends: np.ndarray) -> np.nd
 
 @dataclass(frozen=True)
 class ChartFit:
-    """What one chart told about a camera.
+    """What one chart showed of a camera.
 
     Attributes
     ----------

@@ -36,7 +36,7 @@ __all__ = ["CameraProfile", "chart_card", "learn_camera", "usable_patches"]
 _FEWEST_GREYS, _FEWEST_PATCHES = 4, 14
 # relative spread over a patch that noise and print do not make
 _UNEVEN_PATCH = 0.6
-# correlation of the greys' log light with the table's, which glare and odd tone bend far less
+# correlation of the greys' log light with the table's, which glare and unusual tone curves bend far less
 _LEAST_ORDER = 0.8
 # log light and log ratio of channels at the grey card beyond which a profile was learned under other conditions
 _OTHER_EXPOSURE, _OTHER_LIGHT = 0.8, 0.25

@@ -31,7 +31,7 @@ class Repeatability:
     mcdm, mcdm_00 : float
         Mean colour difference from the mean, by CIELAB distance and by CIEDE2000.
     grr_percent, ndc : tuple of 3 floats
-        Gauge share of the total spread per axis, and number of classes it can tell; nan without a spread of batches.
+        Gauge share of the total spread per axis, and number of classes it separates; nan without a spread of batches.
     flags : tuple of str
     """
 
@@ -51,7 +51,7 @@ def repeatability(readings, batch_sd=None):
     Parameters
     ----------
     readings : array_like of shape (n, 3)
-        L*, a*, b*, n at least 3; ten or more tell something.
+        L*, a*, b*, n at least 3; ten or more are better.
     batch_sd : sequence of 3 floats, optional
         Standard deviation of the shop's batches per L*, a*, b*, for the gauge share.
 

@@ -114,7 +114,7 @@ def profile_for(photo):
 
 
 def _sound_cameras():
-    """Profiles that can be read: a damaged file, which `list_cameras` tells of, must not keep a photo unread."""
+    """Profiles that can be read: a damaged file, which `list_cameras` reports, must not keep a photo unread."""
     folder = cameras_folder()
     for path in sorted(folder.glob("*.json")) if folder.is_dir() else ():
         with suppress(PhotoError):

@@ -186,7 +186,7 @@ def lost_channels(rgb: np.ndarray, floor_share: np.ndarray, clipped_share: np.nd
     Notes
     -----
     Of dyed films the red of turquoise, green and blue ones leaves Rec. 709 by far the most often and the farthest; the
-    figures lie a little to the safe side. They say nothing of films so dark that all channels are gone. A share of
+    figures lie a little to the safe side. They do not hold for films so dark that all channels are gone. A share of
     floored pixels moves the colour by degrees, so that noise does not drive near shades apart. A clipped channel is
     one that the dye hardly absorbs, and is as bright as metal under a film then is.
     """

@@ -26,7 +26,7 @@ AHEAD, _BEHIND = np.array([1, 2, 3, 0]), np.array([3, 0, 1, 2])
 _TURNS = (np.arange(4)[:, None] + np.arange(4)) % 4
 
 # -- Tones --
-# pixels along a side that tell the bright end, and its percentile; tones are clipped at so many times the bright end
+# pixels along a side that give the bright end, and its percentile; tones are clipped at so many times the bright end
 _BRIGHT_PIXELS, _BRIGHT_PERCENTILE, _MOST_TONE = 150, 99, 4
 # tone past the frame, which no photo has
 _BEYOND = 1e3

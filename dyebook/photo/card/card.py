@@ -1,4 +1,4 @@
-"""The grey card in a photo: what it is, and what its pixels say about the light.
+"""The grey card in a photo: what it is, and what its pixels show of the light.
 
 Most of what is drawn on a photo is a polygon, so `fill_polygon` lives here as well, below all finders.
 """
@@ -29,7 +29,7 @@ _ROBUST_SD = 1.4826  # standard deviation of a normal distribution over its medi
 # spread of log light about the plane, and least share of pixels near it, that a plain card shows: cards of both
 # renderers and of composites stay below 0.07, and all but those in a hard shadow above 0.7
 _UNEVEN, _LEAST_SOUND = 0.15, 0.6
-# fewest pixels that tell the light, and smallest area of four corners, px; light at which a card is black; shares at a
+# fewest pixels that give the light, and smallest area of four corners, px; light at which a card is black; shares at a
 # channel's limit from which a card is clipped, and blown out
 _FEWEST_PIXELS, _SMALLEST_AREA, _BLACK, _CLIPPED, _BLOWN_OUT = 12, 64, 0.002, 0.02, 0.5
 

@@ -51,11 +51,11 @@ _DARKEST_LIGHT = 1e-4
 _ROBUST_SD = 1.4826  # standard deviation of a normal distribution over its median absolute deviation
 
 # -- Scene --
-# pixels from one that is looked at to the next; percentiles of light from which pixels tell the light's colour, and
+# pixels from one that is looked at to the next; percentiles of light from which pixels show the light's colour, and
 # which is the bright end; exponent of the mean that favours bright pixels
 _SCENE_STRIDE, _BRIGHT_PERCENTILES, _BRIGHT_POWER = 6, (97, 99.5), 4
 # side of the blocks over which noise is averaged, px; rows of blocks from which every second is enough; percentile of
-# brightness below which blocks are too dark to tell, and that of noise which is the calm; the least noise of any camera
+# brightness below which blocks are too dark, and that of noise which is the calm; the least noise of any camera
 _BLOCK, _MANY_ROWS, _TOO_DARK_PERCENTILE, _CALM_PERCENTILE, _LEAST_NOISE = 16, 20, 15, 10, 3e-4
 
 # -- Edges --
@@ -86,7 +86,7 @@ _SLOPE_LIMIT, _SLOPE_FLOOR = 4, 3e-6
 # -- Colour and level --
 # a wrong guess at the light's colour, and a card's own tint, stay below this
 TINT_FREE = 0.1
-# 98 of 100 cards of all renderers lie within 0.25 of what the photo's own pixels say about the light
+# 98 of 100 cards of all renderers lie within 0.25 of what the photo's own pixels show of the light
 _BELIEVED = 0.15
 # log light of an 18 % card against white paper is -1.6; glints at the bright end take it a little lower
 _DARKEST = -1.95
@@ -133,7 +133,7 @@ class SceneTone:
 
 
 def scene_tone(pixels: np.ndarray) -> SceneTone:
-    """Return what the whole photo (linear light, (h, w, 3), reduced) tells about light and noise."""
+    """Return what the whole photo (linear light, (h, w, 3), reduced) shows of light and noise."""
     few = np.ascontiguousarray(pixels[::_SCENE_STRIDE, ::_SCENE_STRIDE])
     light, few = _mean_light(few).ravel(), few.reshape(-1, 3)
     high, top = np.percentile(light, _BRIGHT_PERCENTILES)

@@ -33,7 +33,7 @@ _RULED_OUT = 0.214
 # share of the frame that a photo without a card is asked for
 _ADVISED_SHARE = 0.02
 _INDEX = {name: k for k, name in enumerate(FEATURES)}
-# log share of spots from which dirt on a card can no longer be told from the hole of a tag
+# log share of spots from which dirt on a card looks like the hole of a tag
 _MOST_SPOTS = np.log(0.004)
 # distance to the light's colour, beyond what a wrong guess explains, from which it may be paint
 _MOST_TINTED = 0.03

@@ -33,7 +33,7 @@ warnings.filterwarnings("ignore", category=Image.DecompressionBombWarning)
 warnings.filterwarnings("ignore", module=r"PIL\.")
 cv2.utils.logging.setLogLevel(cv2.utils.logging.LOG_LEVEL_SILENT)
 
-# blue first: the TIFF decoder of OpenCV 5.0 does not heed IMREAD_COLOR_RGB
+# blue first: the TIFF decoder of OpenCV 5.0 ignores IMREAD_COLOR_RGB
 _DEEP_BGR = cv2.IMREAD_COLOR | cv2.IMREAD_ANYDEPTH | cv2.IMREAD_IGNORE_ORIENTATION
 _GREY_MODES = {"1", "L", "LA", "I;16", "I;16B", "I"}
 
@@ -334,7 +334,7 @@ def jpeg_is_whole(data: bytes) -> bool:
             at += 1 if marker == 0xFF else 2
             continue
         at += 2 + int.from_bytes(data[at + 2 : at + 4], "big")
-    # the header is odd; whether it can be read is the decoder's to say
+    # an unusual header; the decoder decides whether it can be read
     return True
 
 

@@ -1,4 +1,4 @@
-"""What a photo says about its camera, its exposure and which way is up; lies and nonsense become None."""
+"""What a photo says about its camera, its exposure and which way is up; what is impossible or damaged becomes None."""
 
 import math
 from contextlib import suppress
@@ -17,6 +17,8 @@ _EXPOSURE_S, _F_NUMBER, _ISO, _DATE_TIME_ORIGINAL = 0x829A, 0x829D, 0x8827, 0x90
 _COLOUR_SPACE, _WHITE_BALANCE, _INTEROP_INDEX = 0xA001, 0xA403, 0x0001
 
 _LONGEST_TEXT = 64
+# what exposures, apertures and sensitivities can be
+_EXPOSURES_S, _F_NUMBERS, _ISOS = (1e-7, 1e5), (0.1, 1000), (1, 1e7)
 
 _TURNS = {
     2: lambda image: cv2.flip(image, 1),
@@ -61,39 +63,31 @@ class CameraInfo:
 NO_CAMERA = CameraInfo()
 
 
-def camera_info(exif):
+def camera_info(exif) -> CameraInfo:
     """Return what an EXIF block says about the camera.
 
-    Parameters
-    ----------
-    exif : PIL.Image.Exif
-        Metadata of a photo, possibly empty or damaged.
-
-    Returns
-    -------
-    CameraInfo
-        Impossible values are left out.
+    The block (PIL.Image.Exif) may be empty or damaged; impossible values are left out.
     """
     main, details = _readable(exif, (_MAKE, _MODEL, _DATE_TIME)), _sub_block(exif, _EXIF_IFD)
-    iso = _number(details.get(_ISO), 1, 1e7)
+    iso = _number(details.get(_ISO), *_ISOS)
     return CameraInfo(
         make=_text(main.get(_MAKE)),
         model=_text(main.get(_MODEL)),
-        exposure_s=_number(details.get(_EXPOSURE_S), 1e-7, 1e5),
-        f_number=_number(details.get(_F_NUMBER), 0.1, 1000),
+        exposure_s=_number(details.get(_EXPOSURE_S), *_EXPOSURES_S),
+        f_number=_number(details.get(_F_NUMBER), *_F_NUMBERS),
         iso=None if iso is None else round(iso),
         white_balance={0: "auto", 1: "manual"}.get(_number(details.get(_WHITE_BALANCE), 0, 1)),
         taken_at=_moment(details.get(_DATE_TIME_ORIGINAL)) or _moment(main.get(_DATE_TIME)),
     )
 
 
-def exif_orientation(exif):
-    """Return the EXIF orientation, 1 to 8; 1 where it is missing or nonsense."""
+def exif_orientation(exif) -> int:
+    """Return the EXIF orientation, 1 to 8; 1 where it is missing or impossible."""
     value = _readable(exif, (_ORIENTATION,)).get(_ORIENTATION)
-    return value if isinstance(value, int) and 1 <= value <= 8 else 1
+    return value if isinstance(value, int) and value in (1, *_TURNS) else 1
 
 
-def declared_colour(exif):
+def declared_colour(exif) -> str | None:
     """Return "sRGB" or "Adobe RGB" where the EXIF block names one of them (DCF rules), else None."""
     details = _sub_block(exif, _EXIF_IFD)
     if details.get(_COLOUR_SPACE) == 1:
@@ -104,7 +98,7 @@ def declared_colour(exif):
     return None
 
 
-def turn_upright(image, orientation):
+def turn_upright(image, orientation: int):
     """Return an image turned so that it stands upright.
 
     Parameters

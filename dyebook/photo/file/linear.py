@@ -1,13 +1,14 @@
-"""A large JPEG decoded at half size, which most looks at a photo need no more than; whole only where one must.
+"""Photos in linear light: the codes of the file, turned into light only where and when it is asked for.
 
-Blocks of pixels: means over them, and boxes made of whole ones.
-
-Photos in linear light: the codes of the file, turned into light only where and when it is asked for.
+Blocks of pixels are averaged strip by strip, so that the work stays in a core's cache. A large JPEG that is only to be
+measured is decoded at half its size and stands for the whole in the same coordinates; what needs single pixels, such as
+a part less than a fifteenth as wide as the photo, has it decoded whole after all.
 """
 
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from functools import cached_property, partial
+from operator import attrgetter
 
 import cv2
 import numpy as np
@@ -30,77 +31,22 @@ __all__ = [
 
 # long side of the small picture that finders, light and mat share
 SMALL_SIDE = 1000
+# pixels of a photo from which on halves are fine enough for the finders' small picture and for most parts
+HALF_FROM = 8_000_000
+# a look that wants pixels finer than this, of a part less than a fifteenth as wide as the photo, is given them
+_NEAR_ENOUGH = 1.2
 # rows turned to light at a time: small enough to stay in a core's cache, large enough to hide the call overhead
 _STRIP_ROWS = 48
-
-
-def whole_blocks(box, step, unit):
-    """Return a box grown to whole blocks of pixels, and a step near the one wanted that is a whole number of them.
-
-    Parameters
-    ----------
-    box : (x0, y0, x1, y1)
-    step : float
-        Exceeded by half a pixel at most, unless it is below a block.
-    unit : int
-        Side of a block in pixels.
-
-    Returns
-    -------
-    box : tuple of int
-    step : int
-    """
-    x0, y0, x1, y1 = (int(edge) // unit * unit for edge in (box[0], box[1], box[2] + unit - 1, box[3] + unit - 1))
-    return (x0, y0, x1, y1), unit * max(1, int((step + (unit - 1) / 2) / unit))
-
-
-def strip_rows(step):
-    """Return a whole number of blocks' rows that fits a core's cache."""
-    return step * max(1, _STRIP_ROWS // step)
-
-
-def block_means(codes, step, decode, join=False, unit=1.0):
-    """Average decoded codes over step × step blocks, strip by strip; cut blocks average what is there.
-
-    `join` averages neighbours two by two before they are decoded; what `decode` returns is counted in `unit`.
-    """
-    if step < 1:
-        raise ValueError(f"step is {step}; a whole factor of at least 1 is needed")
-    height, width = codes.shape[:2]
-    means = np.empty((-(-height // step), -(-width // step), 3), np.float32)
-    for top in range(0, height, strip := strip_rows(step)):
-        whole = min(top + strip, height)
-        whole -= (whole - top) % step
-        if whole > top:
-            _strip_means(codes[top:whole], step, decode, join, unit, means[top // step : whole // step])
-    if height % step:
-        _strip_means(codes[-(height % step) :], step, decode, False, unit, means[-1:])
-    return means
-
-
-def _strip_means(codes, step, decode, join, unit, means):
-    """Average a strip into rows of blocks (rows, blocks, 3); the last block may be narrower."""
-    width, rows = codes.shape[1], len(means)
-    blocks = width // step
-    if blocks:
-        whole = codes[:, : blocks * step]
-        if join:
-            whole = cv2.resize(whole, (whole.shape[1] // 2, whole.shape[0] // 2), interpolation=cv2.INTER_AREA)
-        whole = cv2.resize(decode(whole), (blocks, rows), interpolation=cv2.INTER_AREA)
-        np.multiply(whole, np.float32(unit), out=means[:, :blocks])
-    if width % step:
-        rest = cv2.resize(decode(codes[:, blocks * step :]), (1, rows), interpolation=cv2.INTER_AREA)
-        np.multiply(rest.reshape(rows, 1, 3), np.float32(unit), out=means[:, blocks:])
-
-
 # from so many pixels on, neighbours are joined two by two as codes before they become light: three times as fast, and
 # chroma was stored no finer. Noise of 4 codes moves a mid grey by 0.1 % that way; blocks of 4 × 4 wholly averaged as
-# codes would darken edges and texture.
+# codes would darken edges and texture
 _JOINED_FROM = 4_000_000
 # from so many pixels on, light is averaged in steps of white / 65535, of which the darkest 8-bit code counts twenty
 _SHORT_FROM = 2_000_000
 # light between this code's share of the range and nothing is stored as nothing by 8 bits
 _FLOOR = 0.5 / 255
+# largest side of a block whose pixels a byte can count
+_BYTE_BLOCK = 15
 
 
 @dataclass(frozen=True, eq=False)
@@ -153,7 +99,7 @@ class LinearPhoto:
     limit : float or None
         Lowest code that counts as clipped; None where light has no upper limit.
     saturated : ndarray of bool, shape (H, W, 3), or None
-        Clipped channels, where the codes alone do not tell.
+        Clipped channels, where the codes alone do not show them.
     """
 
     name: str
@@ -310,86 +256,11 @@ class LinearPhoto:
         return slice(y0, y1), slice(x0, x1)
 
 
-def photo_from_array(pixels, name="array", limit=None):
-    """Return a photo made of linear light, for renderers and tests.
-
-    Parameters
-    ----------
-    pixels : array_like, shape (H, W, 3)
-        Linear Rec. 709 light, 1.0 = perfect white.
-    name : str
-        What messages call it.
-    limit : float, optional
-        Light from which on a channel counts as clipped.
-
-    Returns
-    -------
-    LinearPhoto
-        With no camera and no notes.
-
-    Raises
-    ------
-    ValueError
-        If the array is not (H, W, 3).
-    """
-    pixels = np.ascontiguousarray(pixels, dtype=np.float32)
-    if pixels.ndim != 3 or pixels.shape[2] != 3 or not pixels.size:
-        raise ValueError(f"pixels has shape {pixels.shape}; (H, W, 3) is needed")
-    return LinearPhoto(name, pixels, LINEAR, bit_depth=32, limit=limit)
-
-
-def _clipped_codes(codes, limit, saturated):
-    """Clipped channels of some codes."""
-    mask = np.zeros(codes.shape, bool) if limit is None else codes >= limit
-    return mask if saturated is None else mask | saturated
-
-
-def _clipped_shares(codes, limit, saturated, scale):
-    """Share of clipped pixels in each block."""
-    height, width = codes.shape[:2]
-    shares = np.zeros((-(-height // scale), -(-width // scale), 3), np.float32)
-    # weighted so that whole blocks have whole means: bytes are averaged several times as fast as floats
-    weight, kind = (scale * scale, np.uint8) if scale <= 15 else (1, np.float32)
-    for top in range(0, height, strip := strip_rows(scale)):
-        rows = slice(top, min(top + strip, height))
-        # a maximum costs a tenth of counting, and most strips of a well exposed photo hold no clipped pixel
-        if saturated is None and (limit is None or codes[rows].max() < limit):
-            continue
-        mask = _clipped_codes(codes[rows], limit, None if saturated is None else saturated[rows])
-        means = block_means(np.multiply(mask, weight, dtype=kind), scale, lambda values: values)
-        shares[top // scale : top // scale + len(means)] = means
-    return shares / np.float32(weight)
-
-
-# pixels of a photo from which on halves are fine enough for the finders' small picture and for most parts
-HALF_FROM = 8_000_000
-# a look that wants pixels finer than this, of a part less than a fifteenth as wide as the photo, is given them
-_NEAR_ENOUGH = 1.2
-
-
-def can_be_halved(size, orientation=1):
-    """Return whether a picture is large, and its blocks of 2 × 2 pixels start at its corner once it is upright.
-
-    Parameters
-    ----------
-    size : tuple of int
-        Width and height as stored.
-    orientation : int
-        EXIF orientation.
-
-    Returns
-    -------
-    bool
-    """
-    width, height = size
-    return width * height >= HALF_FROM and (orientation == 1 or (width % 2 == 0 and height % 2 == 0))
-
-
 @dataclass(frozen=True, eq=False)
 class HalfPhoto:
     """A photo that does what a `LinearPhoto` does, in the same coordinates, from a picture of half its size.
 
-    What cannot be told from blocks of 2 × 2 pixels is told from the whole picture, which is decoded at that moment
+    What blocks of 2 × 2 pixels cannot show is taken from the whole picture, which is decoded at that moment
     and kept; `fitted` says which box and step can be had without. `read_photo` makes these when asked to be quick.
 
     Attributes
@@ -410,35 +281,14 @@ class HalfPhoto:
         """The photo as its file has it."""
         return self._decode_whole()
 
-    @property
-    def name(self):
-        """File name without its folder."""
-        return self.half.name
+    name, encoding, bit_depth, camera, notes = (
+        property(attrgetter(f"half.{one}")) for one in ("name", "encoding", "bit_depth", "camera", "notes")
+    )
 
     @property
     def codes(self):
         """What the file holds."""
         return self.whole.codes
-
-    @property
-    def encoding(self):
-        """How codes become light."""
-        return self.half.encoding
-
-    @property
-    def bit_depth(self):
-        """Bits per channel in the file."""
-        return self.half.bit_depth
-
-    @property
-    def camera(self):
-        """What the file says about the exposure."""
-        return self.half.camera
-
-    @property
-    def notes(self):
-        """What had to be assumed."""
-        return self.half.notes
 
     @property
     def pixels(self):
@@ -489,3 +339,112 @@ class HalfPhoto:
         if step % 2 or x0 % 2 or y0 % 2 or ends_cut:
             return look(self.whole, box, step)
         return look(self.half, (x0 // 2, y0 // 2, (x1 + 1) // 2, (y1 + 1) // 2), step // 2)
+
+
+def can_be_halved(size: tuple[int, int], orientation: int = 1) -> bool:
+    """Return whether a picture (width and height as stored, EXIF orientation) may be decoded at half its size.
+
+    It must be large, and its blocks of 2 × 2 pixels must start at its corner once it is upright.
+    """
+    width, height = size
+    return width * height >= HALF_FROM and (orientation == 1 or (width % 2 == 0 and height % 2 == 0))
+
+
+def photo_from_array(pixels, name: str = "array", limit: float | None = None) -> LinearPhoto:
+    """Return a photo made of linear light, without camera and notes, for renderers and tests.
+
+    Parameters
+    ----------
+    pixels : array_like, shape (H, W, 3)
+        Linear Rec. 709 light, 1.0 = perfect white.
+    name : str
+        What messages call it.
+    limit : float, optional
+        Light from which on a channel counts as clipped.
+
+    Raises
+    ------
+    ValueError
+        If the array is not (H, W, 3).
+    """
+    pixels = np.ascontiguousarray(pixels, dtype=np.float32)
+    if pixels.ndim != 3 or pixels.shape[2] != 3 or not pixels.size:
+        raise ValueError(f"pixels has shape {pixels.shape}; (H, W, 3) is needed")
+    return LinearPhoto(name, pixels, LINEAR, bit_depth=8 * pixels.itemsize, limit=limit)
+
+
+def _clipped_codes(codes, limit, saturated):
+    """Clipped channels of some codes."""
+    mask = np.zeros(codes.shape, bool) if limit is None else codes >= limit
+    return mask if saturated is None else mask | saturated
+
+
+def _clipped_shares(codes, limit, saturated, scale):
+    """Share of clipped pixels in each block."""
+    height, width = codes.shape[:2]
+    shares = np.zeros((-(-height // scale), -(-width // scale), 3), np.float32)
+    # weighted so that whole blocks have whole means: bytes are averaged several times as fast as floats
+    weight, kind = (scale * scale, np.uint8) if scale <= _BYTE_BLOCK else (1, np.float32)
+    for top in range(0, height, strip := strip_rows(scale)):
+        rows = slice(top, min(top + strip, height))
+        # a maximum costs a tenth of counting, and most strips of a well exposed photo hold no clipped pixel
+        if saturated is None and (limit is None or codes[rows].max() < limit):
+            continue
+        mask = _clipped_codes(codes[rows], limit, None if saturated is None else saturated[rows])
+        means = block_means(np.multiply(mask, weight, dtype=kind), scale, lambda values: values)
+        shares[top // scale : top // scale + len(means)] = means
+    return shares / np.float32(weight)
+
+
+def whole_blocks(box: tuple, step: float, unit: int) -> tuple[tuple, int]:
+    """Return a box grown to whole blocks of pixels, and a step near the one wanted that is a whole number of them.
+
+    Parameters
+    ----------
+    box : (x0, y0, x1, y1)
+    step : float
+        Exceeded by half a pixel at most, unless it is below a block.
+    unit : int
+        Side of a block in pixels.
+    """
+    x0, y0, x1, y1 = (int(edge) // unit * unit for edge in (box[0], box[1], box[2] + unit - 1, box[3] + unit - 1))
+    return (x0, y0, x1, y1), unit * max(1, int((step + (unit - 1) / 2) / unit))
+
+
+def strip_rows(step: int) -> int:
+    """Return a whole number of blocks' rows that fits a core's cache."""
+    return step * max(1, _STRIP_ROWS // step)
+
+
+def block_means(codes: np.ndarray, step: int, decode: Callable, join: bool = False, unit: float = 1.0) -> np.ndarray:
+    """Average decoded codes over step × step blocks, strip by strip; cut blocks average what is there.
+
+    `join` averages neighbours two by two before they are decoded; what `decode` returns is counted in `unit`.
+    """
+    if step < 1:
+        raise ValueError(f"step is {step}; a whole factor of at least 1 is needed")
+    height, width = codes.shape[:2]
+    means = np.empty((-(-height // step), -(-width // step), 3), np.float32)
+    for top in range(0, height, strip := strip_rows(step)):
+        whole = min(top + strip, height)
+        whole -= (whole - top) % step
+        if whole > top:
+            _strip_means(codes[top:whole], step, decode, join, unit, means[top // step : whole // step])
+    if height % step:
+        _strip_means(codes[-(height % step) :], step, decode, False, unit, means[-1:])
+    return means
+
+
+def _strip_means(codes, step, decode, join, unit, means):
+    """Average a strip into rows of blocks (rows, blocks, 3); the last block may be narrower."""
+    width, rows = codes.shape[1], len(means)
+    blocks = width // step
+    if blocks:
+        whole = codes[:, : blocks * step]
+        if join:
+            whole = cv2.resize(whole, (whole.shape[1] // 2, whole.shape[0] // 2), interpolation=cv2.INTER_AREA)
+        whole = cv2.resize(decode(whole), (blocks, rows), interpolation=cv2.INTER_AREA)
+        np.multiply(whole, np.float32(unit), out=means[:, :blocks])
+    if width % step:
+        rest = cv2.resize(decode(codes[:, blocks * step :]), (1, rows), interpolation=cv2.INTER_AREA)
+        np.multiply(rest.reshape(rows, 1, 3), np.float32(unit), out=means[:, blocks:])

@@ -1,17 +1,15 @@
-"""Which colour space a photo's codes are in: its profile, its tags, or the assumption of sRGB.
-
-Colour encodings: from the codes of a file to linear Rec. 709 light, by curve and matrix.
+"""Which colour space a photo's codes are in, by its profile, its tags or the assumption of sRGB; and the way to light.
 
 Phones and cameras describe their colours by an ICC profile of the matrix kind: one curve per channel and three
 primaries. Those are read here, so that light outside Rec. 709 survives and the work is one table and one matrix.
-Profiles of the table kind go through LittleCMS (`dyebook.photo.file.profile`).
+Profiles of the table kind go through LittleCMS to a wide space. Profiles of the matrix kind are also written, for files
+of our own and as that engine's goal.
 
 References
 ----------
-ICC.1:2022 (profile version 4.4), clauses 7 (header), 10.6 and 10.18 (curves), annex E (adaptation);
-IEC 61966-2-1:1999 (sRGB); SMPTE EG 432-1 with D65 (Display P3); Adobe RGB (1998) encoding; ITU-R BT.2020.
-
-Write the ICC profile of a matrix encoding: for files of our own, and as the colour engine's goal.
+ICC.1:2022 (profile version 4.4), clauses 7 (header), 10.6 and 10.18 (curves), annex E (adaptation); ICC.1:2001-04
+(version 2.4), clause 6; IEC 61966-2-1:1999 (sRGB); SMPTE EG 432-1 with D65 (Display P3); Adobe RGB (1998) encoding;
+ITU-R BT.2020; Rec. ITU-T H.273 (code points).
 """
 
 import io
@@ -53,8 +51,26 @@ _BRADFORD = np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0
 CONNECTION_XYZ = np.array([0.9642, 1.0, 0.8249])  # D50, the white of the ICC connection space
 
 SHORT_WHITE = 65535
-_LARGEST_CURVE = 65536
-_MOST_TAGS = 200
+UNTAGGED = "no colour profile in the file; taken as sRGB"
+
+# -- ICC profiles: bytes of the header with its tag count, of a tag's row and of a block's own header; fixed point --
+_HEADER, _TAG_COUNT, _TAG_ROW, _BLOCK_HEADER, _XYZ_BLOCK = 132, 128, 12, 8, 20
+_CURVE_START, _FIXED, _GAMMA_FIXED, _CURVE_WHITE = 12, 65536, 256, 65535
+_SPACE, _CONNECTION, _MAGIC = slice(16, 20), slice(20, 24), slice(36, 40)
+# how many numbers each of the five curve functions has (ICC.1, table 68)
+_CURVE_NUMBERS = {0: 1, 1: 3, 2: 4, 3: 5, 4: 7}
+_LARGEST_CURVE, _MOST_TAGS, _LONGEST_NAME = 65536, 200, 128
+# places in a block of a profile's name: size and offset of the first translation, or plain text in version 2
+_NAME_PLACE, _LEAST_NAME, _PLAIN_NAME = 20, 28, slice(12, 76)
+# a possible tone curve: values looked at, lowest light, range of the highest, falls and a black that noise explains
+_CURVE_SAMPLES, _LOWEST, _HIGHEST, _MOST_FALL, _BRIGHTEST_BLACK = 1024, -0.05, (0.5, 1.5), 1e-3, 0.2
+# a white this far from the connection space's own, or primaries so nearly in line, are no colour space but damage
+_FAR_WHITE, _FLAT_PRIMARIES = 0.4, 1e-3
+_VERSION_2_4, _PADDING, _NAME_PADDING = 0x02400000, 28, 78
+_MADE = (2025, 1, 1, 0, 0, 0)
+
+# -- PNG: gammas that files can have; 1/2.2 is how sRGB files are marked for readers that know no sRGB --
+_GAMMAS, _SRGB_GAMMA, _SAME_GAMMA = (0.2, 1.2), 0.45455, 0.01
 
 
 class ProfileError(ValueError):
@@ -119,7 +135,7 @@ class Encoding:
         return self._tables[dtype]
 
 
-def encoding_from_primaries(name, primaries_xy, white_xy, curve):
+def encoding_from_primaries(name: str, primaries_xy, white_xy, curve: Callable) -> Encoding:
     """Return the encoding of a colour space given by its primaries.
 
     Parameters
@@ -141,7 +157,7 @@ def encoding_from_primaries(name, primaries_xy, white_xy, curve):
     return Encoding(name, (curve,), _to_rec709(_primaries_to_xyz(primaries_xy, white_xy)))
 
 
-def read_profile(profile, grey=False):
+def read_profile(profile: bytes, grey: bool = False) -> Encoding | None:
     """Return the encoding that a matrix profile describes.
 
     Parameters
@@ -161,10 +177,10 @@ def read_profile(profile, grey=False):
     ProfileError
         If the profile is damaged or describes impossible colours.
     """
-    if len(profile) < 132 or profile[36:40] != b"acsp":
+    if len(profile) < _HEADER or profile[_MAGIC] != b"acsp":
         raise ProfileError("not an ICC profile")
     tags = _tag_table(profile)
-    space, connection = profile[16:20], profile[20:24]
+    space, connection = profile[_SPACE], profile[_CONNECTION]
     name = _description(tags.get(b"desc", b""))
     if space == b"GRAY" and not grey:
         raise ProfileError("it is for grey pictures")
@@ -181,11 +197,11 @@ def read_profile(profile, grey=False):
 
 def _tag_table(profile):
     """Return the tagged blocks of a profile, by signature."""
-    (count,) = struct.unpack_from(">I", profile, 128)
-    if count > _MOST_TAGS or 132 + 12 * count > len(profile):
+    (count,) = struct.unpack_from(">I", profile, _TAG_COUNT)
+    if count > _MOST_TAGS or _HEADER + _TAG_ROW * count > len(profile):
         raise ProfileError(f"claims {count} tags in {len(profile)} bytes")
     tags = {}
-    for at in range(132, 132 + 12 * count, 12):
+    for at in range(_HEADER, _HEADER + _TAG_ROW * count, _TAG_ROW):
         signature, offset, size = struct.unpack_from(">4sII", profile, at)
         if offset + size > len(profile):
             raise ProfileError(f"tag {signature!r} leaves the profile")
@@ -195,9 +211,9 @@ def _tag_table(profile):
 
 def _xyz(block):
     """Return the tristimulus values of an XYZ block."""
-    if len(block) < 20 or block[:4] != b"XYZ ":
+    if len(block) < _XYZ_BLOCK or block[:4] != b"XYZ ":
         raise ProfileError("a primary is not an XYZ block")
-    return np.array(struct.unpack_from(">3i", block, 8)) / 65536
+    return np.array(struct.unpack_from(">3i", block, _BLOCK_HEADER)) / _FIXED
 
 
 def _curve(block):
@@ -210,36 +226,35 @@ def _curve(block):
     except struct.error as fault:
         raise ProfileError("a curve is cut short") from fault
     with np.errstate(all="ignore"):
-        values = curve(np.linspace(0, 1, 1024))
-    if not np.all(np.isfinite(values)) or values.min() < -0.05 or not 0.5 < values.max() < 1.5:
+        values = curve(np.linspace(0, 1, _CURVE_SAMPLES))
+    if not np.all(np.isfinite(values)) or values.min() < _LOWEST or not _HIGHEST[0] < values.max() < _HIGHEST[1]:
         raise ProfileError("a curve leaves the range of light")
-    if np.diff(values).min() < -1e-3 or values[0] > 0.2:
+    if np.diff(values).min() < -_MOST_FALL or values[0] > _BRIGHTEST_BLACK:
         raise ProfileError("a curve does not rise from dark to light")
     return curve
 
 
 def _sampled_curve(block):
     """Return a curve given by samples, by one gamma, or by nothing (identity)."""
-    (count,) = struct.unpack_from(">I", block, 8)
+    (count,) = struct.unpack_from(">I", block, _BLOCK_HEADER)
     if count > _LARGEST_CURVE:
         raise ProfileError(f"a curve of {count} samples")
-    samples = np.array(struct.unpack_from(f">{count}H", block, 12), dtype=float)
+    samples = np.array(struct.unpack_from(f">{count}H", block, _CURVE_START), dtype=float)
     if count == 0:
         return lambda code: np.asarray(code, dtype=float)
     if count == 1:
-        gamma = samples[0] / 256
+        gamma = samples[0] / _GAMMA_FIXED
         return lambda code: np.asarray(code, dtype=float) ** gamma
     knots = np.linspace(0, 1, count)
-    return lambda code: np.interp(code, knots, samples / 65535)
+    return lambda code: np.interp(code, knots, samples / _CURVE_WHITE)
 
 
 def _parametric_curve(block):
     """Return a curve given by one of the five functions of ICC.1, table 68."""
-    (kind,) = struct.unpack_from(">H", block, 8)
-    counts = {0: 1, 1: 3, 2: 4, 3: 5, 4: 7}
-    if kind not in counts:
+    (kind,) = struct.unpack_from(">H", block, _BLOCK_HEADER)
+    if kind not in _CURVE_NUMBERS:
         raise ProfileError(f"unknown curve function {kind}")
-    values = np.array(struct.unpack_from(f">{counts[kind]}i", block, 12)) / 65536
+    values = np.array(struct.unpack_from(f">{_CURVE_NUMBERS[kind]}i", block, _CURVE_START)) / _FIXED
     g, a, b, c, d, e, f = 1.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0
     if kind == 0:
         (g,) = values
@@ -258,12 +273,12 @@ def _power_with_toe(code, g, a, b, c, d, e, f):
     return np.where(code >= d, np.maximum(a * code + b, 0) ** g + e, c * code + f)
 
 
-def rec709_to_xyz():
+def rec709_to_xyz() -> np.ndarray:
     """Return the matrix from linear Rec. 709 to XYZ under D65, shape (3, 3)."""
     return _primaries_to_xyz(REC709_XY, D65_XY)
 
 
-def adaptation(white_xyz, target_xyz):
+def adaptation(white_xyz: np.ndarray, target_xyz: np.ndarray) -> np.ndarray:
     """Return the Bradford matrix that carries one white to another, shape (3, 3)."""
     ratio = (_BRADFORD @ target_xyz) / (_BRADFORD @ white_xyz)
     return np.linalg.inv(_BRADFORD) @ np.diag(ratio) @ _BRADFORD
@@ -279,8 +294,7 @@ def _primaries_to_xyz(primaries_xy, white_xy):
 def _to_rec709(rgb_to_xyz):
     """Return the matrix from linear RGB to Rec. 709, its white carried to D65 (Bradford)."""
     white = rgb_to_xyz.sum(axis=1)
-    # a white far from the connection space's own, or primaries in line, are no colour space but damage
-    if np.abs(white - CONNECTION_XYZ).max() > 0.4 or abs(np.linalg.det(rgb_to_xyz)) < 1e-3:
+    if np.abs(white - CONNECTION_XYZ).max() > _FAR_WHITE or abs(np.linalg.det(rgb_to_xyz)) < _FLAT_PRIMARIES:
         raise ProfileError("primaries make no colour space")
     target = rec709_to_xyz()
     return np.linalg.solve(target, adaptation(white, target.sum(axis=1)) @ rgb_to_xyz)
@@ -288,11 +302,11 @@ def _to_rec709(rgb_to_xyz):
 
 def _description(block):
     """Return a profile's name, as far as it can be read."""
-    if block[:4] == b"mluc" and len(block) >= 28:
-        size, offset = struct.unpack_from(">II", block, 20)
-        text = block[offset : offset + min(size, 128)].decode("utf-16-be", "replace")
+    if block[:4] == b"mluc" and len(block) >= _LEAST_NAME:
+        size, offset = struct.unpack_from(">II", block, _NAME_PLACE)
+        text = block[offset : offset + min(size, _LONGEST_NAME)].decode("utf-16-be", "replace")
     else:
-        text = block[12:76].split(b"\0", 1)[0].decode("latin-1")
+        text = block[_PLAIN_NAME].split(b"\0", 1)[0].decode("latin-1")
     return "".join(c for c in text if c.isprintable()).strip() or "unnamed profile"
 
 
@@ -310,7 +324,7 @@ REC2020_WIDE = encoding_from_primaries(
 )
 
 
-def matrix_profile(encoding, samples=4096):
+def matrix_profile(encoding: Encoding, samples: int = 4096) -> bytes:
     """Return the ICC profile (version 2.4) of a matrix encoding.
 
     Parameters
@@ -325,19 +339,17 @@ def matrix_profile(encoding, samples=4096):
     bytes
         A monitor profile that any colour-managed reader understands.
 
-    References
-    ----------
-    ICC.1:2001-04, clause 6 (the last of version 2).
     """
-    curve = np.clip(np.round(encoding.curves[0](np.linspace(0, 1, samples)) * 65535), 0, 65535).astype(">u2")
-    trc = b"curv\0\0\0\0" + struct.pack(">I", samples) + curve.tobytes()
+    curve = np.round(encoding.curves[0](np.linspace(0, 1, samples)) * _CURVE_WHITE)
+    values = np.clip(curve, 0, _CURVE_WHITE).astype(">u2").tobytes()
+    trc = b"curv\0\0\0\0" + struct.pack(">I", samples) + values
     text = encoding.name.encode("ascii", "replace") + b"\0"
     matrix = np.eye(3) if encoding.matrix is None else encoding.matrix
     rec709 = rec709_to_xyz()
     columns = (adaptation(rec709.sum(axis=1), CONNECTION_XYZ) @ rec709 @ matrix).T
     return _assemble(
         {
-            b"desc": b"desc\0\0\0\0" + struct.pack(">I", len(text)) + text + bytes(78),
+            b"desc": b"desc\0\0\0\0" + struct.pack(">I", len(text)) + text + bytes(_NAME_PADDING),
             b"cprt": b"text\0\0\0\0none\0",
             b"wtpt": _xyz_block(CONNECTION_XYZ),
             b"rXYZ": _xyz_block(columns[0]),
@@ -352,26 +364,24 @@ def matrix_profile(encoding, samples=4096):
 
 def _xyz_block(values):
     """Return an XYZ block of three 15.16 numbers."""
-    return b"XYZ \0\0\0\0" + np.round(np.asarray(values) * 65536).astype(">i4").tobytes()
+    return b"XYZ \0\0\0\0" + np.round(np.asarray(values) * _FIXED).astype(">i4").tobytes()
 
 
 def _assemble(blocks):
     """Join header, tag table and blocks; equal blocks are stored once."""
     table, body, places = b"", b"", {}
-    start = 132 + 12 * len(blocks)
+    start = _HEADER + _TAG_ROW * len(blocks)
     for signature, block in blocks.items():
         if block not in places:
             places[block] = start + len(body)
             body += block + bytes(-len(block) % 4)
         table += struct.pack(">4sII", signature, places[block], len(block))
-    dates = struct.pack(">6H", 2025, 1, 1, 0, 0, 0)
-    white = np.round(CONNECTION_XYZ * 65536).astype(">i4").tobytes()
-    header = struct.pack(">I4sI4s4s4s", start + len(body), bytes(4), 0x02400000, b"mntr", b"RGB ", b"XYZ ")
-    header += dates + b"acsp" + bytes(28) + white
-    return header.ljust(128, b"\0") + struct.pack(">I", len(blocks)) + table + body
+    dates = struct.pack(">6H", *_MADE)
+    white = np.round(CONNECTION_XYZ * _FIXED).astype(">i4").tobytes()
+    header = struct.pack(">I4sI4s4s4s", start + len(body), bytes(4), _VERSION_2_4, b"mntr", b"RGB ", b"XYZ ")
+    header += dates + b"acsp" + bytes(_PADDING) + white
+    return header.ljust(_TAG_COUNT, b"\0") + struct.pack(">I", len(blocks)) + table + body
 
-
-UNTAGGED = "no colour profile in the file; taken as sRGB"
 
 # Rec. ITU-T H.273: colour primaries (1 Rec. 709, 9 Rec. 2020, 12 P3 with D65)
 _H273_PRIMARIES = {1: SRGB, 9: REC2020_WIDE, 12: DISPLAY_P3}
@@ -384,8 +394,8 @@ class EngineError(ValueError):
     """A profile the colour engine cannot use."""
 
 
-def encoding_of(info, exif, grey=False):
-    """Return how a file's codes become light, as far as tables and tags tell.
+def encoding_of(info: dict, exif, grey: bool = False) -> tuple[Encoding | None, tuple[str, ...]]:
+    """Return how a file's codes become light, as far as its tables and tags describe it.
 
     Parameters
     ----------
@@ -441,10 +451,10 @@ def _encoding_of_nclx(nclx):
 def _encoding_of_png(info):
     """Return the encoding of a PNG that gives its gamma and perhaps its primaries."""
     gamma = info["gamma"]
-    if not 0.2 <= gamma <= 1.2:
+    if not _GAMMAS[0] <= gamma <= _GAMMAS[1]:
         return SRGB, (f"the file's gamma of {gamma:g} is impossible; taken as sRGB",)
-    # 1/2.2 is how sRGB files are marked for readers that know no sRGB
-    curve = SRGB.curves[0] if abs(gamma - 0.45455) < 0.01 else lambda code: np.asarray(code, dtype=float) ** (1 / gamma)
+    is_srgb = abs(gamma - _SRGB_GAMMA) < _SAME_GAMMA
+    curve = SRGB.curves[0] if is_srgb else lambda code: np.asarray(code, dtype=float) ** (1 / gamma)
     chromaticity = info.get("chromaticity")
     if not chromaticity:
         return Encoding(f"gamma {gamma:g}", (curve,)), ()
@@ -455,7 +465,7 @@ def _encoding_of_png(info):
         return SRGB, ("the file's primaries are impossible; taken as sRGB",)
 
 
-def convert_by_engine(image, profile):
+def convert_by_engine(image, profile: bytes) -> tuple[np.ndarray, Encoding]:
     """Return an image converted through LittleCMS to a wide space.
 
     Parameters

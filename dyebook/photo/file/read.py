@@ -8,7 +8,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from dyebook.photo.file.decode import decode_picture
+from dyebook.photo.file.decode import decode_heic, decode_picture, decode_raw, is_raw_tiff
 from dyebook.photo.file.exif import CameraInfo, camera_info, turn_upright
 from dyebook.photo.file.limits import RAW, SLOW_BYTES_PER_PIXEL, UnreadableError, check_size, kind_of
 from dyebook.photo.file.linear import HalfPhoto, LinearPhoto, Reduced, photo_from_array
@@ -18,14 +18,16 @@ __all__ = ["CameraInfo", "HalfPhoto", "LinearPhoto", "Reduced", "photo_from_arra
 
 _NEEDED = "a JPEG, PNG, TIFF, WebP, HEIC or camera RAW photo is needed"
 _MOST_FILE_BYTES = 500_000_000
+_MEGA = 1_000_000
+_SHORT_PER_BYTE = 257  # of 16-bit codes to an 8-bit one
 _LONGEST_NAME = 80
 
 # A bright area at its limit comes back from lossy coding as 254 or 255 (quantisation, and rounding in the colour
 # transform); nothing useful is lost by distrusting 254 in lossless files too. The same share of 16 bits.
-_CLIPPED_FROM = {np.dtype(np.uint8): 254, np.dtype(np.uint16): 254 * 257}
+_CLIPPED_FROM = {np.dtype(np.uint8): 254, np.dtype(np.uint16): 254 * _SHORT_PER_BYTE}
 
 
-def read_photo(source, name=None, quick=False):
+def read_photo(source, name: str | None = None, quick: bool = False) -> LinearPhoto | HalfPhoto:
     """Read a photo: JPEG, PNG, TIFF, WebP, HEIC or camera RAW.
 
     Parameters
@@ -35,7 +37,7 @@ def read_photo(source, name=None, quick=False):
     name : str, optional
         What messages call it; the file's name if not given.
     quick : bool
-        Decode a large JPEG at half size, and whole only where somebody asks for single pixels.
+        Decode a large JPEG at half size, and whole only where single pixels are needed.
 
     Returns
     -------
@@ -59,8 +61,8 @@ def read_photo(source, name=None, quick=False):
         raise flaw.named(name) from flaw
 
 
-def read_with_hash(source):
-    """Return a photo as `read_photo` does, quick, and the SHA-256 of its file (str)."""
+def read_with_hash(source) -> tuple[LinearPhoto | HalfPhoto, str]:
+    """Return a photo as `read_photo` does, quick, and the SHA-256 of its file."""
     name = _shown_name(source, None)
     try:
         data = _load(source)
@@ -74,12 +76,10 @@ def _read(data, name, quick=False):
     saturated, full_size = None, None
     kind = _photo_kind(data)
     if kind == RAW:
-        from dyebook.photo.file.decode import decode_raw
-
         decoded, encoding, saturated = decode_raw(data)
         notes = ()
     else:
-        decoded = _decode_heic(data) if kind == "HEIC" else decode_picture(data, kind, quick)
+        decoded = decode_heic(data) if kind == "HEIC" else decode_picture(data, kind, quick)
         full_size = decoded.full_size
         encoding, notes, saturated = _colours(decoded)
     notes += _hide_transparent(decoded)
@@ -93,13 +93,6 @@ def _read(data, name, quick=False):
     if full_size is None:
         return photo
     return HalfPhoto(photo, full_size[:: -1 if decoded.orientation > 4 else 1], partial(_read, data, name))
-
-
-def _decode_heic(data):
-    """Decode a HEIC file; its library is loaded when first needed."""
-    from dyebook.photo.file.decode import decode_heic
-
-    return decode_heic(data)
 
 
 def _shown_name(source, name):
@@ -154,16 +147,14 @@ def _load_path(path):
 
 def _too_long(size):
     """Return the flaw of a file too long to be a photo."""
-    most = _MOST_FILE_BYTES // 1_000_000
-    return UnreadableError(f"a file of {size / 1e6:.0f} MB", f"at most {most} MB are read", "export a smaller photo")
+    most = _MOST_FILE_BYTES // _MEGA
+    return UnreadableError(f"a file of {size / _MEGA:.0f} MB", f"at most {most} MB are read", "export a smaller photo")
 
 
 def _photo_kind(data):
     """Return which decoder a file needs, or refuse it by what it is."""
     kind = kind_of(data)
     if kind in ("TIFF", "BigTIFF"):
-        from dyebook.photo.file.decode import is_raw_tiff
-
         return RAW if is_raw_tiff(data) else "TIFF"
     if kind in ("JPEG", "PNG", "WebP", "HEIC", RAW):
         return kind
@@ -197,7 +188,7 @@ def _convert(decoded):
     check_size(*(decoded.image.size if codes is None else codes.shape[1::-1]), SLOW_BYTES_PER_PIXEL)
     if codes is not None and codes.dtype == np.uint16:
         notes = ("the colour profile is of the table kind; 16 bits were read as 8",)
-        codes = cv2.convertScaleAbs(codes, alpha=1 / 257)
+        codes = cv2.convertScaleAbs(codes, alpha=1 / _SHORT_PER_BYTE)
     image = decoded.image if decoded.image is not None else Image.fromarray(codes)
     try:
         decoded.codes, encoding = convert_by_engine(image, decoded.info["icc_profile"])

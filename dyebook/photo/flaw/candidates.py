@@ -19,7 +19,7 @@ _SIGMA, _COARSER = 1.3, 1.25
 _FIELDS = 4
 _WIDEST_SHARE = 0.2
 _COVERAGE = 0.35
-# below this, squared, the dye hardly moves the hue: brightness tells paler from deeper
+# below this, squared, the dye hardly moves the hue: brightness separates paler from deeper
 _LEAST_HUE = 0.02
 _LEVELS = (2.5, 4.5, 8.0)
 # strongest regions kept of each sign and level
@@ -27,7 +27,7 @@ _KEPT_FINE, _KEPT = 8, 4
 _SMALLEST = 5
 # light of bare metal under a film without dye, and the range in which a film is held below it
 BARE_METAL, _DARKEST_FILM, _BELOW_METAL = 0.85, 0.002, 0.03
-# pixels that tell a field's spread, and the fewest that do
+# pixels that give a field's spread, and the fewest that do
 _SAMPLES, _FEWEST = 800, 30
 # ridge of a covariance, and squared distance, in medians, at which a pixel's weight is halved
 _RIDGE, _HALF_WEIGHT = 1e-5, 6

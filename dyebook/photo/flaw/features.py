@@ -1,4 +1,4 @@
-"""What tells a flaw from texture: features of the places on a part that stand out.
+"""What distinguishes a flaw from texture: features of the places on a part that stand out.
 
 All places of all fields are measured at once, from sums over their pixels, over a ring around each and over its rim.
 From these come how far and how sharply a place stands out, its size and form, and its change of light against the ring:
@@ -66,7 +66,7 @@ FEATURES = (
     "ring_chroma_rank",
     "height_mean_rank",
 )
-# features whose size against the part's other places tells more than their own, and their floor in logarithms
+# features whose size against the part's other places matters more than their own, and their floor in logarithms
 _COMPARED, _COMPARED_FLOOR = ("delta_e", "delta_chroma", "ring_distance", "ring_chroma", "height_mean"), 1e-3
 _TINY = 1e-6
 
@@ -75,12 +75,12 @@ _TINY = 1e-6
 _PLATEAU, _MOST_GROWN = 0.9, 2.0
 
 # -- Heights --
-# share of a field's pixels below the height it is known by, pixels that tell it, and the least of it
+# share of a field's pixels below the height it is known by, pixels that give it, and the least of it
 _USUAL_SHARE, _USUAL_PIXELS, _LEAST_USUAL = 0.97, 1000, 0.5
 _SLOPE_SMOOTHED = 0.8
 
 # -- Ring and rim --
-# the ring lies from so many windows off a place to so many more; fewer pixels than this say nothing
+# the ring lies from so many windows off a place to so many more; fewer pixels than this do not count
 _RING_GAP, _RING_WIDTH, _FEWEST_AROUND = 0.8, 2.2, 8
 _MOST_PIXELS = 3000
 _BESIDE = np.ones((3, 3), np.uint8)
@@ -350,7 +350,7 @@ def _cosine(changes: np.ndarray, way: np.ndarray) -> np.ndarray:
 
 @dataclass(frozen=True)
 class _PixelSums:
-    """What the pixels of N places say.
+    """Sums over the pixels of N places.
 
     Attributes
     ----------
@@ -365,7 +365,7 @@ class _PixelSums:
     ring_grain : ndarray of shape (N,)
         Mean square of the fine texture in the ring.
     few : ndarray of bool, shape (N,)
-        Whether the ring is too short to say anything.
+        Whether the ring is too short to count.
     usual_spread : ndarray of shape (N, 3, 3)
         Covariance of the whole field.
     """
@@ -385,7 +385,7 @@ class _PixelSums:
 
 
 def _pixel_sums(found, view):
-    """What the pixels of all regions say, in their order."""
+    """Sums over the pixels of all regions, in their order."""
     slopes, sizes, inside, ring, rim, start = {}, [], [], [], [], 0
     grain = _grain(view)
     for regions in found:

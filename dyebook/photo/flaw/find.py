@@ -3,7 +3,7 @@
 What is left of a part's light once its shading is taken away is searched at four widths for places that stand out.
 Trees judge each by its contrast to its ring, the direction of its change (dye, shade, mirror light, ground through a
 hole), its edge and grain, and how it compares with the part's other places; changes over the whole part are judged
-apart. The trees are small and learn from two renderers and from flaws painted over sound parts; features that only say
+apart. The trees are small and learn from two renderers and from flaws painted over sound parts; features that only show
 where a painter puts flaws are kept from them.
 """
 
@@ -46,7 +46,7 @@ LEAST_PROBABILITY = {"place": 0.6, "pit": 0.85, "gradient": 0.25, "two_tone": 0.
 _LEAST_MORE = 0.65
 # share of its least probability that a pit beside a sure one needs, and of the probability of another flaw there
 _BESIDE_PIT, _PIT_OVER_PLACE = 0.3, 0.5
-# a fainter change cannot be told from the photo's own errors; from the second on, the part is called uneven
+# a fainter change cannot be distinguished from the photo's own errors; from the second on, the part is called uneven
 _FAINTEST_DELTA_E, _UNEVEN_DELTA_E = 1.0, 3.0
 # share of a place that may lie over an earlier one, grown by a little
 _OVERLAP, _GROWN = 0.2, np.ones((5, 5), np.uint8)

@@ -37,13 +37,13 @@ WHOLE_FEATURES = (
 
 # bins of a profile, and the fewest samples of one
 _BINS, _FEWEST = 24, 8
-# share from the middle line to the rim that tells of changes along a part
+# share from the middle line to the rim that shows changes along a part
 _FACING = 0.7
 # a part this square may change across or at a slant too
 _SQUARE = 0.45
 # weight of brightness against hue where a change's direction is sought
 _BRIGHTNESS_WEIGHT = 0.3
-# fewest bins on either side of a step, and those beside it that tell how sharp it is
+# fewest bins on either side of a step, and those beside it that show how sharp it is
 _STEP_BINS = 3
 _MIRROR_FLOOR, _HUE_FLOOR = 0.02, 1e-3
 # how far off, in medians, a sample's weight is halved

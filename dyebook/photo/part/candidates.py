@@ -2,7 +2,7 @@
 
 The photo is looked at small, in colours that shading leaves alone. At several strengths its edges part it into calm
 regions; the largest are ground, and what they enclose, with thin bridges cut, is a candidate, as is each calm patch.
-Boxes are told apart before masks are drawn, as masks cost far more.
+Boxes are compared before masks are drawn, as masks cost far more.
 """
 
 from dataclasses import dataclass

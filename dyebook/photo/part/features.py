@@ -1,4 +1,4 @@
-"""What tells a part from a shadow, a ruler or a scrap: numbers measured on one candidate region.
+"""What distinguishes a part from a shadow, a ruler or a scrap: numbers measured on one candidate region.
 
 A candidate is reduced to a few hundred scattered pixels: inside, on its rim, deep inside, and on the ground near by and
 farther off. All features are ranks, means and spreads of these.
@@ -15,7 +15,7 @@ from dyebook.photo.part.candidates import Candidate, PhotoView
 __all__ = ["FEATURES", "features_of"]
 
 # Features of outright form (round, square, long) and of texture are left out on purpose: trees that saw them learned
-# one set of wares and one camera's noise, and found fewer parts among other wares.
+# one set of parts and one camera's noise, and found fewer parts of other kinds.
 FEATURES = (
     # how sharply the region ends
     "edge_median",

@@ -51,7 +51,7 @@ _REACH, _REACH_PX, _GROUND_REACH = 0.3, (2, 8), 3
 _LEAST_SURE, _LEFT = 0.15, (0.45, 1.5)
 # L* and chroma as 8-bit codes for the graph cut, and the length of its two colour models
 _CODE_SCALE, _CODE_ZERO, _COLOUR_MODEL = (2.2, 2.0, 2.0), (10, 128, 128), (1, 65)
-# an edge pixel's own sides are looked at this near, and fainter steps (squared CIELAB) tell nothing
+# an edge pixel's own sides are looked at this near, and fainter steps (squared CIELAB) do not count
 _NEARBY, _FAINT_EDGE = (9, 9), 16.0
 
 # -- Small holes --
