@@ -10,7 +10,7 @@ import pytest
 import typer
 from typer.testing import CliRunner
 
-from dyebook.report.words import PHOTO_TIPS
+from dyebook.report.photo import PHOTO_TIPS
 from dyebook.shell.main import app
 
 ROOT = Path(__file__).parents[1]

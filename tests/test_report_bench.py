@@ -7,7 +7,8 @@ from dyebook.physics.area import parse_shape, sum_areas
 from dyebook.physics.electrolyte import mix_acid
 from dyebook.physics.film import plan_film
 from dyebook.physics.sealing import PREPARATION, wet_steps
-from dyebook.report.bench import answer_lines, answer_page, answer_rows, detail_lines, figure_text, steps_page
+from dyebook.report.bench import answer_lines, answer_page, answer_rows, detail_lines, steps_page
+from dyebook.report.words import figure_text
 
 
 def test_both_units_are_shown():

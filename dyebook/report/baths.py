@@ -1,8 +1,7 @@
 """Dye baths, electrolytes, orders and the steps of the work in words and figures, for shell and screens."""
 
 from dyebook.record import BATH_EVENTS
-from dyebook.report.bench import figure_text
-from dyebook.report.words import capital, due_text, moment_text, value_text
+from dyebook.report.words import capital, due_text, figure_text, moment_text, value_text
 
 __all__ = [
     "POINTS",

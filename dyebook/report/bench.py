@@ -8,7 +8,7 @@ import math
 from datetime import datetime
 
 from dyebook.record import FIELDS
-from dyebook.report.words import moment_text
+from dyebook.report.words import clock_text, figure_text, minutes_text, moment_text
 
 __all__ = [
     "CAUTIONS",
@@ -18,13 +18,10 @@ __all__ = [
     "answer_lines",
     "answer_page",
     "answer_rows",
-    "clock_text",
     "detail_lines",
     "event_line",
     "events_count_text",
-    "figure_text",
     "limit_text",
-    "minutes_text",
     "note_text",
     "now_words",
     "on_text",
@@ -337,35 +334,6 @@ _LABELS = {
     "dm2_per_l": "dyed so far",
     "days": "age",
 }
-_UNITS = (
-    ("sg", "", 1, None),
-    ("dm2_per_l", "dm²/L", 0.407461, "ft²/gal"),
-    ("days", "days", 1, None),
-    ("mg_per_dm2", "mg/dm²", 1, None),
-    ("lost_per_day", "of its dye", 1, None),
-    ("_min", "min", 1, None),
-    ("_mm", "mm", 1 / 25.4, "in"),
-    ("_um_per_a_min_dm2", "µm per A·min/dm²", 1, None),
-    ("um_per_a_min_dm2", "µm per A·min/dm²", 1, None),
-    ("_a_per_dm2", "A/dm²", 9.290304, "A/ft²"),
-    ("ah_per_l", "A·h/L", 3.785412, "A·h/gal"),
-    ("g_per_l", "g/L", 0.1335265, "oz/gal"),
-    ("_percent", "wt %", 1, None),
-    ("_ml", "mL", 0.0338140, "fl oz"),
-    ("_um", "µm", 1 / 25.4, "mil"),
-    ("_dm2", "dm²", 15.500031, "in²", 0.1076391, "ft²"),
-    ("_ah", "A·h", 1, None),
-    ("_kj", "kJ", 1, None),
-    ("_kg", "kg", 2.204623, "lb"),
-    ("minutes", "min", 1, None),
-    ("minutes_low", "min", 1, None),
-    ("minutes_high", "min", 1, None),
-    ("_l", "L", 0.2641721, "gal"),
-    ("_a", "A", 1, None),
-    ("_w", "W", 1, None),
-    ("_g", "g", 0.0352740, "oz"),
-)
-_RISES = ("rise_c", "portion_rise_c")
 
 
 def answer_rows(answer: dict, names=None):
@@ -393,13 +361,8 @@ def answer_rows(answer: dict, names=None):
             or value == []
         ):
             continue
-        rows.append((label, _figure(name, value, answer.get(f"{name}_sd"))))
+        rows.append((label, figure_text(name, value, answer.get(f"{name}_sd"))))
     return rows
-
-
-def figure_text(name, value, sd=None):
-    """Return one figure in our unit and the other one, such as "12.7 ± 1.5 µm (0.500 mil)", by its name's ending."""
-    return _figure(name, value, sd)
 
 
 def answer_lines(answer) -> list[str]:
@@ -488,75 +451,6 @@ def steps_page(title: str, steps, cautions, paper="a4", pairs=()) -> bytes:
 
 def _for_minutes(step):
     return "" if step.minutes is None else f"{figure_text('minutes', step.minutes)}: "
-
-
-def _figure(name, value, sd):
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, str):
-        return f"{datetime.fromisoformat(value).astimezone():%H:%M}" if name == "ends_at" else value
-    if name == "temp_c":
-        low, high = value
-        return f"{low:g} to {high:g} °C ({low * 1.8 + 32:.0f} to {high * 1.8 + 32:.0f} °F)"
-    if name == "ph":
-        return " to ".join(f"{item:g}" for item in value)
-    if isinstance(value, (list, tuple)):
-        return ", ".join(item.replace("_", " ") if isinstance(item, str) else _one(name, item, None) for item in value)
-    return _one(name, value, sd)
-
-
-def _one(name, value, sd):
-    if name.endswith("_c"):
-        return _degrees(name, value, sd)
-    for ending, unit, *others in _UNITS:
-        if name.endswith(ending):
-            pairs = zip(others[::2], others[1::2], strict=True)
-            in_others = ", ".join(f"{_short(value * factor)} {other}" for factor, other in pairs if other)
-            second = f" ({in_others})" if in_others else ""
-            figure = f"{value:.4f}" if name == "sg" else _with_doubt(value, sd)
-            return f"{figure} {unit}{second}".strip()
-    return f"{100 * value:.0f} %" if name.endswith("fraction") else _short(value)
-
-
-def _degrees(name, value, sd):
-    fahrenheit = value * 1.8 if name in _RISES else value * 1.8 + 32
-    figure = _with_doubt(value, sd) if sd else f"{value:.1f}"
-    return f"{figure} °C ({fahrenheit:.0f} °F)"
-
-
-def _with_doubt(value, sd):
-    """A figure with as many decimals as its uncertainty bears: two digits of it below 3, one from there on."""
-    if not sd:
-        return _short(value)
-    exponent = math.floor(math.log10(sd))
-    digits = max(0, (1 if sd / 10**exponent < 2.95 else 0) - exponent)
-    return f"{value:.{digits}f} ± {sd:.{digits}f}"
-
-
-def _short(value):
-    if isinstance(value, int):
-        return str(value)
-    if value == 0:
-        return "0"
-    digits = max(0, 3 - len(str(int(abs(value))))) if abs(value) >= 1 else 3
-    return f"{value:.{digits}f}" if abs(value) >= 0.01 else f"{value:.2g}"
-
-
-def clock_text(moment) -> str:
-    """Return the clock time of a moment as "14:32", on this machine's clock."""
-    return f"{moment.astimezone():%H:%M}"
-
-
-def minutes_text(minutes) -> str:
-    """Return a time as "45 s", "31 min 20 s" or "1 h 05 min"."""
-    seconds = round(minutes * 60)
-    if seconds < 60:
-        return f"{seconds} s"
-    if seconds < 3600:
-        whole, rest = divmod(seconds, 60)
-        return f"{whole} min" + (f" {rest} s" if rest else "")
-    hours, rest = divmod(round(minutes), 60)
-    return f"{hours} h {rest:02d} min"
 
 
 def run_title(row) -> str:

@@ -4,7 +4,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from dyebook.report.words import flag_lines, lab_text, moment_text
+from dyebook.report.photo import flag_lines
+from dyebook.report.words import lab_text, moment_text
 
 __all__ = [
     "camera_line",

@@ -7,6 +7,7 @@ from dyebook.lab import Lab, describe_colour
 from dyebook.record import FIELDS
 from dyebook.report.paper.html import html_fragment
 from dyebook.report.paper.sheet import Pairs, Prose, Ribbon, Row, Shown, Swatches, Table, ink_of
+from dyebook.report.photo import flag_lines, flaw_text
 from dyebook.report.shade import (
     AWAY,
     NEAR,
@@ -18,7 +19,7 @@ from dyebook.report.shade import (
     setting_rows,
 )
 from dyebook.report.trouble import verdict_text
-from dyebook.report.words import distance_text, flag_lines, flaw_text, lab_text, sentence_text, value_text
+from dyebook.report.words import distance_text, lab_text, sentence_text, value_text
 
 __all__ = ["draw"]
 

@@ -4,7 +4,7 @@
 """
 
 from dyebook.record import FIELDS
-from dyebook.report.words import capital, distance_text, lab_text, sentence_text
+from dyebook.report.words import capital, distance_text, dwell_text, lab_text, sentence_text
 
 __all__ = [
     "AWAY",
@@ -18,7 +18,6 @@ __all__ = [
     "baths_text",
     "coupons_text",
     "depth_text",
-    "dwell_text",
     "footing_text",
     "forgiving_text",
     "lamp_text",
@@ -120,12 +119,6 @@ SENTENCES = {
         "flames away, ventilate, and mind that the part loses metal and fit. A licensed carrier takes the spent liquid."
     ),
 }
-
-
-def dwell_text(minutes) -> str:
-    """Return a dwell as minutes and seconds, such as "5:30 min"."""
-    whole, seconds = divmod(round(minutes * 60), 60)
-    return f"{whole}:{seconds:02d} min"
 
 
 def settings_text(settings) -> str:

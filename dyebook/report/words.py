@@ -1,48 +1,32 @@
-"""How colours, differences, values, days, batches and their history are written, and the help on photos.
+"""How values are written: colours, differences, fields, bench figures in both units, days and durations.
 
-The functions every other module of this folder builds on come first.
+Every other module of this folder builds on these; a figure's unit follows from the ending of its name.
 """
 
 import math
 from datetime import datetime
 from html import escape
 
-from dyebook.flags import FLAGS
 from dyebook.lab import delta_e_00, describe_difference
 from dyebook.record import FIELDS, is_empty
 
 __all__ = [
-    "PHOTO_TIPS",
-    "PHOTO_TITLE",
-    "batches_text",
     "capital",
-    "change_text",
+    "clock_text",
     "day_text",
     "difference_text",
     "distance_text",
     "due_text",
-    "dye_text",
-    "flag_lines",
-    "flaw_text",
-    "history_text",
-    "import_text",
+    "dwell_text",
+    "figure_text",
     "lab_text",
-    "measurement_text",
+    "minutes_text",
     "moment_text",
     "pairs_html",
     "sentence_text",
     "setting_text",
-    "settings_lines",
     "value_text",
-    "verdict_text",
 ]
-
-
-def setting_text(value) -> str:
-    """Return a setting of the shop as it is typed; empty for one that is not set."""
-    if isinstance(value, list | tuple):
-        return ", ".join(f"{number:g}" for number in value)
-    return f"{value:g}" if isinstance(value, float) else str(value or "")
 
 
 def capital(text):
@@ -73,83 +57,14 @@ def lab_text(lab, u=None) -> str:
     return "  ".join(pieces)
 
 
-def flag_lines(names) -> list[str]:
-    """Return one line per doubt: what was seen, and what to do."""
-    return [f"{FLAGS[name].meaning}: {FLAGS[name].remedy}" for name in names]
+def distance_text(delta_e00) -> str:
+    """Return a CIEDE2000 difference as "ΔE00 1.8"."""
+    return f"ΔE00 {delta_e00:.1f}"
 
 
-def measurement_text(measurement) -> str:
-    """Return a measurement as lines for the shell.
-
-    Parameters
-    ----------
-    measurement : Measurement
-    """
-    width, height = measurement.size
-    lines = [f"{measurement.photo}  ({width} × {height})", f"card: {measurement.card_kind}"]
-    lines += [f"  ! {line}" for line in flag_lines(measurement.flags)]
-    for number, part in enumerate(measurement.parts, start=1):
-        lines.append(f"part {number}: {lab_text(part.lab, part.lab_u)}")
-        lines += [f"  ! {line}" for line in flag_lines(part.flags)]
-        lines += [f"  flaw: {flaw.kind.replace('_', ' ')}, ΔE00 {flaw.delta_e00:.1f}" for flaw in part.flaws]
-    lines += [f"note: {warning}" for warning in measurement.warnings]
-    return "\n".join(lines)
-
-
-def batches_text(rows, differences=None) -> str:
-    """Return batches as lines for the shell, with their difference to what was looked for where it is known.
-
-    Parameters
-    ----------
-    rows : sequence of BatchRow
-    differences : sequence of float or None, optional
-        CIEDE2000, one a row.
-    """
-    if not rows:
-        return "no batch matches"
-    lines = []
-    for row, difference in zip(rows, differences or [None] * len(rows), strict=True):
-        seen = "not read" if row.lab is None else lab_text(row.lab)
-        near = "" if difference is None else f"ΔE00 {difference:.2f}  "
-        settings = f"film {row.film_um:g} µm, {row.dye_g_per_l:g} g/L, {row.bath_temp_c:g} °C, {row.dwell_min:g} min"
-        lines.append(f"batch {row.batch}  {near}{seen}  {row.dye}: {settings}")
-    return "\n".join(lines)
-
-
-def import_text(done) -> str:
-    """Return what an import did, or would do, as lines for the shell.
-
-    Parameters
-    ----------
-    done : Imported
-    """
-    verb = "would be imported" if done.dry_run else "were imported"
-    counts = {"batches": done.batches, "readings": done.readings, "samples": done.samples}
-    lines = [", ".join(f"{count} {what}" for what, count in counts.items() if count) + f" {verb} from {done.file}"]
-    lines += [f"  {header} → {name}" for header, name in (done.columns or {}).items() if header != name]
-    if done.ignored:
-        lines.append(f"  not taken: {', '.join(done.ignored)}")
-    if done.skipped:
-        lines.append(f"  {done.skipped} rows were there already")
-    return "\n".join(lines)
-
-
-def history_text(lines: list[dict]) -> str:
-    """Return changes as lines for the shell.
-
-    Parameters
-    ----------
-    lines
-        As `Book.batch_history` gives them.
-    """
-    if not lines:
-        return "nothing was changed"
-    texts = []
-    for line in lines:
-        old, new = line["old"] or {}, line["new"] or {}
-        steps = ", ".join(f"{name}: {old.get(name)} → {value}" for name, value in new.items())
-        texts.append(f"{line['at']}  {line['who']}  {line['action']} {line['table']} {line['row_id']}  {steps}")
-    return "\n".join(texts)
+def difference_text(target, sample) -> str:
+    """Return how a sample differs from its target, as "ΔE00 1.8: a little lighter and redder"."""
+    return f"{distance_text(float(delta_e_00(target, sample)))}: {describe_difference(target, sample)}"
 
 
 def value_text(name, value) -> str:
@@ -163,21 +78,95 @@ def value_text(name, value) -> str:
     return f"{text} {row.unit}".rstrip()
 
 
-def settings_lines(row):
-    """Return a batch's settings as two short lines: film and bath strength, then temperature, time and pH."""
-    first = [("film", "film_um"), ("", "dye_g_per_l")]
-    second = [("", "bath_temp_c"), ("", "dwell_min"), ("pH", "ph")]
-    return [text for text in (_joined(row, first), _joined(row, second)) if text]
+_UNITS = (
+    ("sg", "", 1, None),
+    ("dm2_per_l", "dm²/L", 0.407461, "ft²/gal"),
+    ("days", "days", 1, None),
+    ("mg_per_dm2", "mg/dm²", 1, None),
+    ("lost_per_day", "of its dye", 1, None),
+    ("_min", "min", 1, None),
+    ("_mm", "mm", 1 / 25.4, "in"),
+    ("_um_per_a_min_dm2", "µm per A·min/dm²", 1, None),
+    ("um_per_a_min_dm2", "µm per A·min/dm²", 1, None),
+    ("_a_per_dm2", "A/dm²", 9.290304, "A/ft²"),
+    ("ah_per_l", "A·h/L", 3.785412, "A·h/gal"),
+    ("g_per_l", "g/L", 0.1335265, "oz/gal"),
+    ("_percent", "wt %", 1, None),
+    ("_ml", "mL", 0.0338140, "fl oz"),
+    ("_um", "µm", 1 / 25.4, "mil"),
+    ("_dm2", "dm²", 15.500031, "in²", 0.1076391, "ft²"),
+    ("_ah", "A·h", 1, None),
+    ("_kj", "kJ", 1, None),
+    ("_kg", "kg", 2.204623, "lb"),
+    ("minutes", "min", 1, None),
+    ("minutes_low", "min", 1, None),
+    ("minutes_high", "min", 1, None),
+    ("_l", "L", 0.2641721, "gal"),
+    ("_a", "A", 1, None),
+    ("_w", "W", 1, None),
+    ("_g", "g", 0.0352740, "oz"),
+)
+_RISES = ("rise_c", "portion_rise_c")
 
 
-def _joined(row, names):
-    values = [(word, value_text(name, getattr(row, name))) for word, name in names]
-    return " · ".join(f"{word} {text}".strip() for word, text in values if text)
+def figure_text(name, value, sd=None) -> str:
+    """Return one figure in our unit and the other one, such as "12.7 ± 1.5 µm (0.500 mil)", by its name's ending."""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, str):
+        return f"{datetime.fromisoformat(value).astimezone():%H:%M}" if name == "ends_at" else value
+    if name == "temp_c":
+        low, high = value
+        return f"{low:g} to {high:g} °C ({low * 1.8 + 32:.0f} to {high * 1.8 + 32:.0f} °F)"
+    if name == "ph":
+        return " to ".join(f"{item:g}" for item in value)
+    if isinstance(value, (list, tuple)):
+        return ", ".join(item.replace("_", " ") if isinstance(item, str) else _one(name, item, None) for item in value)
+    return _one(name, value, sd)
 
 
-def dye_text(row):
-    """Return dye and bath of a batch, such as "Ember, bath E2"."""
-    return ", ".join(name for name in (row.dye, row.bath and f"bath {row.bath}") if name) or "no dye noted"
+def _one(name, value, sd):
+    if name.endswith("_c"):
+        return _degrees(name, value, sd)
+    for ending, unit, *others in _UNITS:
+        if name.endswith(ending):
+            pairs = zip(others[::2], others[1::2], strict=True)
+            in_others = ", ".join(f"{_short(value * factor)} {other}" for factor, other in pairs if other)
+            second = f" ({in_others})" if in_others else ""
+            figure = f"{value:.4f}" if name == "sg" else _with_doubt(value, sd)
+            return f"{figure} {unit}{second}".strip()
+    return f"{100 * value:.0f} %" if name.endswith("fraction") else _short(value)
+
+
+def _degrees(name, value, sd):
+    fahrenheit = value * 1.8 if name in _RISES else value * 1.8 + 32
+    figure = _with_doubt(value, sd) if sd else f"{value:.1f}"
+    return f"{figure} °C ({fahrenheit:.0f} °F)"
+
+
+def _with_doubt(value, sd):
+    """A figure with as many decimals as its uncertainty bears: two digits of it below 3, one from there on."""
+    if not sd:
+        return _short(value)
+    exponent = math.floor(math.log10(sd))
+    digits = max(0, (1 if sd / 10**exponent < 2.95 else 0) - exponent)
+    return f"{value:.{digits}f} ± {sd:.{digits}f}"
+
+
+def _short(value):
+    if isinstance(value, int):
+        return str(value)
+    if value == 0:
+        return "0"
+    digits = max(0, 3 - len(str(int(abs(value))))) if abs(value) >= 1 else 3
+    return f"{value:.{digits}f}" if abs(value) >= 0.01 else f"{value:.2g}"
+
+
+def setting_text(value) -> str:
+    """Return a setting of the shop as it is typed; empty for one that is not set."""
+    if isinstance(value, list | tuple):
+        return ", ".join(f"{number:g}" for number in value)
+    return f"{value:g}" if isinstance(value, float) else str(value or "")
 
 
 def moment_text(iso) -> str:
@@ -207,96 +196,30 @@ def due_text(iso, now) -> str:
     return f"due {day_text(day)}, {how}"
 
 
-def distance_text(delta_e00) -> str:
-    """Return a CIEDE2000 difference as "ΔE00 1.8"."""
-    return f"ΔE00 {delta_e00:.1f}"
-
-
-def difference_text(target, sample) -> str:
-    """Return how a sample differs from its target, as "ΔE00 1.8: a little lighter and redder"."""
-    return f"{distance_text(float(delta_e_00(target, sample)))}: {describe_difference(target, sample)}"
-
-
-def flaw_text(flaw) -> str:
-    """Return a flaw in a few words, such as "pale zone, ΔE00 3.1 against the rest, 4 % of the part"."""
-    share = f"{flaw.area_fraction:.0%}".replace("%", " %")
-    return f"{flaw.kind.replace('_', ' ')}, {distance_text(flaw.delta_e00)} against the rest, {share} of the part"
-
-
 def pairs_html(pairs, name="") -> str:
     """Return (label, text) pairs as a definition list, escaped."""
     lines = "".join(f"<dt>{escape(label)}</dt><dd>{escape(text)}</dd>" for label, text in pairs)
     return f'<dl class="{escape(name)}">{lines}</dl>'
 
 
-def change_text(change):
-    """Return one line of the book's history in words, such as "28 Mar 2026, 14:30, Ada: film 12 µm → 10 µm"."""
-    head = f"{moment_text(change['at'])}, {change['who']}: "
-    if change["action"] in ("delete", "undelete"):
-        return head + {"delete": "marked as deleted", "undelete": "brought back"}[change["action"]]
-    new = change["new"] or {}
-    steps = [_step_text(name, (change["old"] or {}).get(name), new[name]) for name in new]
-    undone = "taken back: " if change["action"] == "undo" else ""
-    return head + undone + ("; ".join(steps) or "nothing changed")
+def minutes_text(minutes) -> str:
+    """Return a time as "45 s", "31 min 20 s" or "1 h 05 min"."""
+    seconds = round(minutes * 60)
+    if seconds < 60:
+        return f"{seconds} s"
+    if seconds < 3600:
+        whole, rest = divmod(seconds, 60)
+        return f"{whole} min" + (f" {rest} s" if rest else "")
+    hours, rest = divmod(round(minutes), 60)
+    return f"{hours} h {rest:02d} min"
 
 
-def _step_text(name, old, new):
-    """One value before and after; of what is no plain value only that it changed."""
-    if isinstance(new, (dict, list)) or isinstance(old, (dict, list)):
-        return f"{_label(name)} noted" if old is None else f"{_label(name)} changed"
-    return f"{_label(name)} {_told(name, old)} → {_told(name, new)}"
+def dwell_text(minutes) -> str:
+    """Return a dwell as minutes and seconds, such as "5:30 min"."""
+    whole, seconds = divmod(round(minutes * 60), 60)
+    return f"{whole}:{seconds:02d} min"
 
 
-_PLAIN_NAMES = {
-    "trace": "course of the run",
-    "started_at": "start",
-    "anodise_min": "time of the run, min",
-    "charge_ah": "charge, A·h",
-    "current_a": "current, A",
-    "film_from_charge_um": "film from charge, µm",
-}
-
-
-def _label(name):
-    return FIELDS[name].label if name in FIELDS else _PLAIN_NAMES.get(name, name.removesuffix("_id").replace("_", " "))
-
-
-def _told(name, value):
-    text = value_text(name, value) if name in FIELDS else _plain_text(name, value)
-    return text or "nothing"
-
-
-def _plain_text(name, value):
-    if value is None:
-        return ""
-    if name.endswith("_at"):
-        return moment_text(value)
-    return f"{value:.4g}" if isinstance(value, float) else str(value)
-
-
-_VERDICTS = {
-    "pass": "Passed",
-    "fail": "Failed",
-    "redo": "To be done again",
-    "redip": "To go back into the dye",
-    "accepted_as_is": "Accepted as it is",
-}
-
-
-def verdict_text(verdict, target=None) -> str:
-    """Return a verdict of the book in words, such as "Passed: ΔE00 1.2 to Lamp knobs, as the sample"."""
-    far = "" if verdict["delta_e00"] is None else f": {distance_text(verdict['delta_e00'])}"
-    return _VERDICTS[verdict["verdict"]] + far + (f" to {target}" if target else "")
-
-
-PHOTO_TITLE = "How to photograph shiny parts"
-PHOTO_TIPS = (
-    "Lay a plain matt grey card in the same plane and the same light as the part; 3 to 15 % of the picture is enough. "
-    "Tell dyebook the card's own Lab if it is not an 18 % grey.",
-    "Soft light: a light tent, or a large white surface beside the lamp. Turn shiny parts so that they mirror "
-    "something plain.",
-    "Expose so that nothing is blown out. If in doubt, darker.",
-    "No crossed polarisers for colour: they take away the metal's reflection, and with it the colour.",
-    "Sample and part in one photo are compared best: most of the camera's error cancels.",
-    'Flash, filters, HDR and "scenes" off.',
-)
+def clock_text(moment) -> str:
+    """Return the clock time of a moment as "14:32", on this machine's clock."""
+    return f"{moment.astimezone():%H:%M}"

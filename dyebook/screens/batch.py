@@ -9,7 +9,9 @@ from dyebook.jobs.orders import target_of
 from dyebook.jobs.photo import draw_kept
 from dyebook.lab import Lab
 from dyebook.record import FIELDS, SETTINGS, parse_value
+from dyebook.report import batches as report_batches
 from dyebook.report import bench as report_bench
+from dyebook.report import photo as report_photo
 from dyebook.report import words as report_words
 from dyebook.screens import paper, session, tasks
 from dyebook.screens.answers import show_doubt, show_flags, show_pairs
@@ -95,7 +97,7 @@ def _show_readings(book, row):
         lab, u = Lab(reading["L"], reading["a"], reading["b"]), [reading[f"{axis}_sd"] for axis in "Lab"]
         known = None if None in u else u
         show_swatch(lab, _title(reading, len(readings)), known, [_state_words(reading)])
-        show_flags(report_words.flag_lines(reading["flags"] or ()))
+        show_flags(report_photo.flag_lines(reading["flags"] or ()))
     st.caption("Swatches are approximate: a screen is not a light booth. ± covers about 95 in 100.")
     if len(readings) > 1 and row.lab is not None:
         st.markdown(f"Mean of the readings in this state: {report_words.lab_text(row.lab, row.lab_u)}")
@@ -123,7 +125,7 @@ def _show_verdicts(book, number):
         if own is not None and verdict["target_id"] == own["id"]:
             continue
         target = book.row("targets", verdict["target_id"])["name"] if verdict["target_id"] else None
-        st.markdown(f"**{report_words.verdict_text(verdict, target)}**")
+        st.markdown(f"**{report_batches.verdict_text(verdict, target)}**")
 
 
 def _offer_causes(row):
@@ -163,7 +165,7 @@ def _show_changes(book, row, standing):
     count = "nothing was changed" if not history else "1 change" if len(history) == 1 else f"{len(history)} changes"
     with st.expander(f"History: {count}"):
         for line in history:
-            st.markdown(report_words.change_text(line))
+            st.markdown(report_batches.change_text(line))
         if (last := _last_standing(history)) is not None:
             undo = {"on_click": book.undo, "args": (last["table"], last["row_id"])}
             st.button("Take the last correction back", key="undo_correction", **undo)

@@ -11,7 +11,7 @@ from dyebook.jobs import check_coupon
 from dyebook.jobs.photo import draw_plain, known_cameras, read_options, see_photo
 from dyebook.lab import delta_e_00
 from dyebook.report import camera as report_camera
-from dyebook.report import words as report_words
+from dyebook.report import photo as report_photo
 from dyebook.report.plots import plot_coupon
 from dyebook.report.words import distance_text
 from dyebook.screens import tasks
@@ -109,7 +109,7 @@ def _show_shot(number, shot, seen):
         return None
     st.image(seen.overlay, width="stretch", alt="The photo with card and coupon outlined")
     coupon = replace(seen.measurement, parts=(parts[_chosen(len(parts), f"coupon_part_{turn}")],))
-    show_flags(report_words.flag_lines(check_coupon.doubts_of(coupon)))
+    show_flags(report_photo.flag_lines(check_coupon.doubts_of(coupon)))
     return coupon
 
 

@@ -11,6 +11,7 @@ import streamlit as st
 from dyebook.errors import RecordError
 from dyebook.jobs import orders
 from dyebook.record import check_tolerance
+from dyebook.report import batches as report_batches
 from dyebook.report import words as report_words
 from dyebook.report.baths import judged_text, order_lines, stand_text
 from dyebook.screens.drafts import draft, forget, keep, recall
@@ -203,7 +204,7 @@ def show_verdict(book, batch_id):
     taken = [row for row in book.rows("verdicts", batch_id=batch_id) if row["target_id"] == target["id"]]
     if taken:
         when = report_words.moment_text(taken[-1]["decided_at"])
-        st.markdown(f"**{report_words.verdict_text(taken[-1])}**" + (f", {when}" if when else ""))
+        st.markdown(f"**{report_batches.verdict_text(taken[-1])}**" + (f", {when}" if when else ""))
         back = {"on_click": book.delete, "args": ("verdicts", taken[-1]["id"])}
         st.button("Take the decision back", key=f"undecide_{batch_id}", type="tertiary", **back)
         return

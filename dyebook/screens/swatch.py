@@ -7,6 +7,7 @@ from pathlib import Path
 import streamlit as st
 
 from dyebook.lab import describe_colour, lab_to_srgb8
+from dyebook.report import batches as report_batches
 from dyebook.report import words as report_words
 
 __all__ = ["OUTSIDE", "hex_of", "show_pair", "show_slip", "show_swatch", "tap_corners", "wall", "web_text"]
@@ -120,8 +121,8 @@ def _tile(row, near, doubt):
     figures = [] if row.lab is None else [report_words.lab_text(row.lab)]
     lines = [
         *figures,
-        report_words.dye_text(row),
-        *report_words.settings_lines(row),
+        report_batches.dye_text(row),
+        *report_batches.settings_lines(row),
         report_words.moment_text(row.dyed_at or row.added_at),
     ]
     if near is not None:

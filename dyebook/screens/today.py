@@ -8,6 +8,7 @@ from dyebook.flags import FLAGS
 from dyebook.jobs import run as bench
 from dyebook.jobs.today import STEPS, look_over
 from dyebook.report import bench as report_bench
+from dyebook.report import photo as report_photo
 from dyebook.report import words as report_words
 from dyebook.report.baths import STEP_NAMES, care_pairs, order_lines, waiting_text
 from dyebook.screens import session
@@ -126,7 +127,7 @@ def _todo_words(todo):
         return "has no reading yet: photograph it beside the grey card.", "Photograph"
     if todo.kind == "wet":
         return "was read wet: read it again once it is dry.", "Photograph"
-    return f"– {report_words.flag_lines(todo.doubts[:1])[0]}.", "Look"
+    return f"– {report_photo.flag_lines(todo.doubts[:1])[0]}.", "Look"
 
 
 def _show_baths(baths, cares):

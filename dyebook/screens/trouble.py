@@ -16,8 +16,9 @@ from dyebook.jobs.baths import bath_label, baths_out_of_use
 from dyebook.jobs.check_coupon import coupon_days
 from dyebook.jobs.trouble import case_of, drift_in_book, judge_batch, target_for
 from dyebook.report import trouble as report_trouble
+from dyebook.report.batches import dye_text
 from dyebook.report.plots import plot_trend
-from dyebook.report.words import dye_text, moment_text
+from dyebook.report.words import moment_text
 from dyebook.screens import session, tasks
 from dyebook.screens.coupon import show_chart
 from dyebook.screens.drafts import begin, draft, keep

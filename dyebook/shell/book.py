@@ -78,7 +78,7 @@ def list_batches(
     if as_json:
         print_json([row.to_dict() for row in found])
     else:
-        from dyebook.report.words import batches_text
+        from dyebook.report.batches import batches_text
 
         typer.echo(batches_text(found))
 
@@ -108,7 +108,7 @@ def find(
     if as_json:
         print_json([one.to_dict() for one in found])
     else:
-        from dyebook.report.words import batches_text
+        from dyebook.report.batches import batches_text
 
         typer.echo(batches_text([one.row for one in found], [one.delta_e00 for one in found]))
 
@@ -149,7 +149,7 @@ def import_(
     if as_json:
         print_json(told.to_dict())
     else:
-        from dyebook.report.words import import_text
+        from dyebook.report.batches import import_text
 
         typer.echo(import_text(told))
 
@@ -269,7 +269,7 @@ def history(batch: BatchArgument, book: BookOption = None, as_json: JsonOption =
     if as_json:
         print_json(lines)
     else:
-        from dyebook.report.words import history_text
+        from dyebook.report.batches import history_text
 
         typer.echo(history_text(lines))
 

@@ -186,7 +186,7 @@ def check(
 def _keep_day(photos, when, book, asked, as_json):
     """Keep the photos as a day's reading of the check coupon."""
     from dyebook.jobs.check_coupon import doubts_of, keep_photos
-    from dyebook.report.words import flag_lines
+    from dyebook.report.photo import flag_lines
 
     def say_doubts(photo, measurement):
         for line in flag_lines(doubts_of(measurement)):

@@ -84,7 +84,7 @@ def measure(
     if as_json:
         print_json(seen.measurement.to_dict())
     else:
-        from dyebook.report.words import measurement_text
+        from dyebook.report.photo import measurement_text
 
         typer.echo(measurement_text(seen.measurement))
 

@@ -6,6 +6,7 @@ from datetime import datetime
 import pytest
 
 from dyebook.lab import describe_colour, lab_to_srgb8, srgb8_to_lab
+from dyebook.report import batches as report_batches
 from dyebook.report import words as report_words
 
 
@@ -37,9 +38,9 @@ def test_a_difference_has_a_figure_and_words():
 
 def test_a_change_names_old_and_new():
     line = {"at": "2026-03-28T14:30", "who": "Ada", "action": "correct"}
-    text = report_words.change_text({**line, "old": {"film_um": 12.0}, "new": {"film_um": 10.0}})
+    text = report_batches.change_text({**line, "old": {"film_um": 12.0}, "new": {"film_um": 10.0}})
     assert text == "28 Mar 2026, 14:30, Ada: film 12 µm → 10 µm"
-    assert report_words.change_text({**line, "action": "delete", "old": {}, "new": {}}).endswith("marked as deleted")
+    assert report_batches.change_text({**line, "action": "delete", "old": {}, "new": {}}).endswith("marked as deleted")
 
 
 def test_what_people_wrote_is_escaped():

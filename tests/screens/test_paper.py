@@ -3,7 +3,7 @@
 import pytest
 
 from dyebook.book.store import open_book
-from dyebook.report.words import PHOTO_TIPS, PHOTO_TITLE
+from dyebook.report.photo import PHOTO_TIPS, PHOTO_TITLE
 from dyebook.screens import paper
 
 

@@ -3,20 +3,12 @@
 from dyebook.flags import FLAGS
 from dyebook.lab import Lab, describe_colour
 from dyebook.record import FIELDS
-from dyebook.report.bench import figure_text, minutes_text
+from dyebook.report.batches import dye_text, verdict_text
 from dyebook.report.paper.sheet import Code, Pairs, Picture, Prose, Row, Sheet, Shown, Swatches, plain_text
+from dyebook.report.photo import flag_lines
 from dyebook.report.plots import trace_png
 from dyebook.report.shade import sentence_text
-from dyebook.report.words import (
-    day_text,
-    distance_text,
-    dye_text,
-    flag_lines,
-    lab_text,
-    moment_text,
-    value_text,
-    verdict_text,
-)
+from dyebook.report.words import day_text, distance_text, figure_text, lab_text, minutes_text, moment_text, value_text
 
 __all__ = [
     "APPROXIMATE",

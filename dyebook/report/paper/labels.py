@@ -2,10 +2,11 @@
 
 from dataclasses import dataclass
 
+from dyebook.report.batches import dye_text
 from dyebook.report.paper.card import code_text, state_words
 from dyebook.report.paper.pdf import draw_code, new_pdf, printable
 from dyebook.report.paper.sheet import PAPERS_MM, ink_of
-from dyebook.report.words import dye_text, moment_text, value_text
+from dyebook.report.words import moment_text, value_text
 
 __all__ = ["GRIDS", "Grid", "labels_pdf", "places"]
 

@@ -4,11 +4,11 @@ from collections import Counter
 from statistics import median
 
 from dyebook.record import BATH_EVENTS, FIELDS
+from dyebook.report.batches import verdict_text
 from dyebook.report.baths import strength_words
-from dyebook.report.bench import figure_text
 from dyebook.report.paper.sheet import Pairs, Picture, Prose, Ribbon, Row, Sheet, Table
 from dyebook.report.plots import strength_png
-from dyebook.report.words import distance_text, moment_text, value_text, verdict_text
+from dyebook.report.words import distance_text, figure_text, moment_text, value_text
 
 __all__ = ["bath_sheet", "month_sheet"]
 

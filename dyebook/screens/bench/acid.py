@@ -4,8 +4,7 @@ import streamlit as st
 
 from dyebook.jobs import baths
 from dyebook.physics.electrolyte import check_bath, mix_acid
-from dyebook.report.bench import figure_text
-from dyebook.report.words import moment_text
+from dyebook.report.words import figure_text, moment_text
 from dyebook.screens.answers import offer_page, show_answer
 from dyebook.screens.fields import ask, ask_word, choose
 from dyebook.screens.navigation import go_on

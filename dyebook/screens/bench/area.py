@@ -5,8 +5,8 @@ from dataclasses import replace
 import streamlit as st
 
 from dyebook.physics.area import parse_shape, shape_area_dm2, sum_areas
-from dyebook.report.bench import figure_text
 from dyebook.report.sketches import draw_shape
+from dyebook.report.words import figure_text
 from dyebook.screens.answers import offer_page, show_answer
 from dyebook.screens.drafts import draft
 from dyebook.screens.fields import ask, ask_text, choose, key_of, put

@@ -10,8 +10,9 @@ from dyebook.jobs.wet import finished_runs
 from dyebook.physics.trace.events import report_trace
 from dyebook.physics.trace.read import QUANTITIES, decode_log, log_headers, make_trace, parse_trace, read_notes
 from dyebook.report import bench as report_bench
-from dyebook.report.bench import figure_text, run_title
+from dyebook.report.bench import run_title
 from dyebook.report.plots import plot_trace
+from dyebook.report.words import figure_text
 from dyebook.screens.answers import offer_page, show_answer, show_doubt
 from dyebook.screens.drafts import draft
 from dyebook.screens.fields import ask, ask_alloy, ask_text, choose, choose_run, key_of

@@ -16,8 +16,8 @@ from dyebook.physics.film import lost_contact_factor
 from dyebook.physics.heat import warm_tank
 from dyebook.physics.sealing import PREPARATION
 from dyebook.report import bench as report_bench
-from dyebook.report.bench import figure_text
-from dyebook.report.words import moment_text
+from dyebook.report import words as report_words
+from dyebook.report.words import figure_text, moment_text
 from dyebook.screens.answers import (
     offer_page,
     offer_steps,
@@ -281,7 +281,7 @@ def _standing(book, number):
         st.subheader(f"Run {number} is {'paused' if stand.paused else 'on'}", anchor=False)
         total = bench.whole_time_min(book, row, stand)
         alarm = f"Run {number} has reached its film. Supply off, then lift the parts into the cold rinse at once."
-        ends = f"until {report_bench.clock_text(stand.ends_at)}" if not stand.done else "over the time"
+        ends = f"until {report_words.clock_text(stand.ends_at)}" if not stand.done else "over the time"
         ends = "paused: no current" if stand.paused else ends
         show_clock(f"clock_{number}", total, stand.elapsed_min, ends, alarm, running=not stand.paused)
         show_figures(report_bench.now_words(stand))

@@ -11,8 +11,8 @@ from dyebook.jobs.baths import baths_by_name, outside_window
 from dyebook.jobs.orders import is_for_skin
 from dyebook.physics.answer import cautions_for
 from dyebook.physics.sealing import SEALS, plan_seal, wet_steps
-from dyebook.report import bench as report_bench
-from dyebook.report.bench import figure_text
+from dyebook.report import words as report_words
+from dyebook.report.words import figure_text
 from dyebook.screens.answers import offer_page, offer_steps, show_answer, show_cautions, show_clock
 from dyebook.screens.fields import ask, ask_order, ask_word, choose, choose_run, key_of, switch, warn
 from dyebook.screens.navigation import go_on, go_to_batch, go_to_photo
@@ -132,7 +132,7 @@ def _show_steps(book, row, asked):
 
 
 def _show_step(book, row, place, step, times):
-    planned = "" if step.minutes is None else f"{report_bench.minutes_text(step.minutes)}, "
+    planned = "" if step.minutes is None else f"{report_words.minutes_text(step.minutes)}, "
     tank = step.name.partition(":")[0]
     into, out = (f"Into the {tank}", f"Out of the {tank}") if tank in _TANKS else ("Start", "End")
     head = f"<strong>{escape(step.name.capitalize())}</strong> – {escape(step.what)}"
@@ -158,7 +158,7 @@ def _show_step(book, row, place, step, times):
 
 def _done_words(times):
     begun, ended = times
-    return "done" if ended is None else f"took {report_bench.minutes_text((ended - begun).total_seconds() / 60)}"
+    return "done" if ended is None else f"took {report_words.minutes_text((ended - begun).total_seconds() / 60)}"
 
 
 def _took(row, asked, name):

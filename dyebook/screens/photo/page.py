@@ -11,8 +11,9 @@ import streamlit as st
 
 from dyebook.errors import PhotoError, RecordError
 from dyebook.jobs.photo import FITTING, known_cameras, mean_of, read_options, see_photo
+from dyebook.report import photo as report_photo
 from dyebook.report import words as report_words
-from dyebook.report.words import PHOTO_TIPS, PHOTO_TITLE
+from dyebook.report.photo import PHOTO_TIPS, PHOTO_TITLE
 from dyebook.screens import session, tasks
 from dyebook.screens.answers import show_flags
 from dyebook.screens.drafts import draft, keep, recall
@@ -211,10 +212,10 @@ def _show_readings(seen):
     for number, part in enumerate(measurement.parts, start=1):
         title = f"Part {number}" if len(measurement.parts) > 1 else "The part"
         show_swatch(part.lab, title, part.lab_u)
-        show_flags(report_words.flag_lines(part.flags))
+        show_flags(report_photo.flag_lines(part.flags))
         for flaw in part.flaws:
-            st.caption(f"Flaw: {report_words.flaw_text(flaw)}")
-    show_flags(report_words.flag_lines(measurement.flags))
+            st.caption(f"Flaw: {report_photo.flaw_text(flaw)}")
+    show_flags(report_photo.flag_lines(measurement.flags))
     if measurement.parts:
         st.caption("Swatches are approximate: a screen is not a light booth. ± covers about 95 in 100.")
     for note in measurement.warnings:

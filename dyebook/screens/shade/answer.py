@@ -9,7 +9,8 @@ from dyebook.lab import describe_colour
 from dyebook.report import shade as report_shade
 from dyebook.report import words as report_words
 from dyebook.report.plots import plot_uptake
-from dyebook.report.shade import depth_text, dwell_text
+from dyebook.report.shade import depth_text
+from dyebook.report.words import dwell_text
 from dyebook.screens.answers import show_figures
 from dyebook.screens.drafts import draft
 from dyebook.screens.fields import choose_from, switch

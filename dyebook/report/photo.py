@@ -1,0 +1,54 @@
+"""What was read from a photo in words: doubts, flaws, the whole measurement; and how to photograph shiny parts."""
+
+from dyebook.flags import FLAGS
+from dyebook.report.words import distance_text, lab_text
+
+__all__ = [
+    "PHOTO_TIPS",
+    "PHOTO_TITLE",
+    "flag_lines",
+    "flaw_text",
+    "measurement_text",
+]
+
+
+def measurement_text(measurement) -> str:
+    """Return a measurement as lines for the shell.
+
+    Parameters
+    ----------
+    measurement : Measurement
+    """
+    width, height = measurement.size
+    lines = [f"{measurement.photo}  ({width} × {height})", f"card: {measurement.card_kind}"]
+    lines += [f"  ! {line}" for line in flag_lines(measurement.flags)]
+    for number, part in enumerate(measurement.parts, start=1):
+        lines.append(f"part {number}: {lab_text(part.lab, part.lab_u)}")
+        lines += [f"  ! {line}" for line in flag_lines(part.flags)]
+        lines += [f"  flaw: {flaw.kind.replace('_', ' ')}, ΔE00 {flaw.delta_e00:.1f}" for flaw in part.flaws]
+    lines += [f"note: {warning}" for warning in measurement.warnings]
+    return "\n".join(lines)
+
+
+def flag_lines(names) -> list[str]:
+    """Return one line per doubt: what was seen, and what to do."""
+    return [f"{FLAGS[name].meaning}: {FLAGS[name].remedy}" for name in names]
+
+
+def flaw_text(flaw) -> str:
+    """Return a flaw in a few words, such as "pale zone, ΔE00 3.1 against the rest, 4 % of the part"."""
+    share = f"{flaw.area_fraction:.0%}".replace("%", " %")
+    return f"{flaw.kind.replace('_', ' ')}, {distance_text(flaw.delta_e00)} against the rest, {share} of the part"
+
+
+PHOTO_TITLE = "How to photograph shiny parts"
+PHOTO_TIPS = (
+    "Lay a plain matt grey card in the same plane and the same light as the part; 3 to 15 % of the picture is enough. "
+    "Tell dyebook the card's own Lab if it is not an 18 % grey.",
+    "Soft light: a light tent, or a large white surface beside the lamp. Turn shiny parts so that they mirror "
+    "something plain.",
+    "Expose so that nothing is blown out. If in doubt, darker.",
+    "No crossed polarisers for colour: they take away the metal's reflection, and with it the colour.",
+    "Sample and part in one photo are compared best: most of the camera's error cancels.",
+    'Flash, filters, HDR and "scenes" off.',
+)
