@@ -42,10 +42,10 @@ def serving(folder, script=None, book=None):
     if script is None:
         command = ["-m", "dyebook", "open", "--book", str(book), "--port", str(port), "--no-browser"]
     else:
-        told = streamlit_options(port).items()
+        options = streamlit_options(port).items()
         # whose names the app answers to is said by its own command
-        told = [(name, value) for name, value in told if name != "server.allowedHosts"]
-        values = {name: str(value).lower() if isinstance(value, bool) else str(value) for name, value in told}
+        options = [(name, value) for name, value in options if name != "server.allowedHosts"]
+        values = {name: str(value).lower() if isinstance(value, bool) else str(value) for name, value in options}
         command = ["-m", "streamlit", "run", str(script), *(f"--{name}={value}" for name, value in values.items())]
     own = {"HOME": str(folder), "PYTHONPATH": str(ROOT), "DYEBOOK_DRAFTS_DIR": str(folder / "drafts")}
     with (folder / "log").open("ab") as log:
@@ -158,13 +158,13 @@ def bench_photo(chromium, folder, rounds):
     with serving(folder, book=folder / "empty.dyebook") as (address, process):
         page = open_context(chromium, "desk")
         page.set_default_timeout(120_000)
-        told = []
+        took = []
         for step in range(rounds + 1):
             file.write_bytes(content + bytes([step]))
-            told.append(_upload_s(page, address, file, process))
+            took.append(_upload_s(page, address, file, process))
         page.context.close()
-    times, processor = zip(*told[1:], strict=True)
-    show("photo of 12 MP to overlay, the server's first", told[0][0])
+    times, processor = zip(*took[1:], strict=True)
+    show("photo of 12 MP to overlay, the server's first", took[0][0])
     show("  after that, median", statistics.median(times))
     show("  quickest (the machine least busy)", min(times))
     show("  the server's processor time, median", statistics.median(processor))

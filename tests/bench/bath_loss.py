@@ -32,12 +32,12 @@ def main():
     asked = parser.parse_args()
     if asked.thumb:
         line.learn_loss = lambda link, _: learn_loss(link)
-    told = [row for seed in range(asked.seed, asked.seed + asked.count) for row in run_bath(seed)]
+    rows = [row for seed in range(asked.seed, asked.seed + asked.count) for row in run_bath(seed)]
     print(f"{machine()}, seeds {asked.seed} to {asked.seed + asked.count - 1}")
     print("checks before   cases   mean error   within 2 sd")
-    for before in sorted({row[0] for row in told}):
-        errors = np.array([row[1] for row in told if row[0] == before])
-        sds = np.array([row[2] for row in told if row[0] == before])
+    for before in sorted({row[0] for row in rows}):
+        errors = np.array([row[1] for row in rows if row[0] == before])
+        sds = np.array([row[2] for row in rows if row[0] == before])
         print(
             f"{before:>13} {len(errors):>7} {np.mean(np.abs(errors)):>11.1%} {np.mean(np.abs(errors) < 2 * sds):>12.0%}"
         )

@@ -168,20 +168,20 @@ def _both_times(name, function):
 
 
 def add_many(place, count, acknowledged):
-    """One station: adds batches, with photos, and writes each number down once it is told it is safe."""
-    with open_book(place) as book, Path(acknowledged).open("a") as told:
+    """One station: adds batches, with photos, and writes each number down once it is known to be safe."""
+    with open_book(place) as book, Path(acknowledged).open("a") as acknowledged_file:
         for index in range(count):
             number = book.add_batch(record(index), b"\xff\xd8\xff" + os.urandom(20_000))
-            told.write(f"{number}\n")
-            told.flush()
+            acknowledged_file.write(f"{number}\n")
+            acknowledged_file.flush()
 
 
 def bench_stations(folder, stations=8, each=50):
     """Eight processes add at once to a book that none of them has made yet."""
     place = folder / "stations.dyebook"
-    lists = [folder / f"told{i}" for i in range(stations)]
+    lists = [folder / f"acknowledged{i}" for i in range(stations)]
     start = time.perf_counter()
-    workers = [multiprocessing.Process(target=add_many, args=(place, each, told)) for told in lists]
+    workers = [multiprocessing.Process(target=add_many, args=(place, each, acknowledged)) for acknowledged in lists]
     for worker in workers:
         worker.start()
     for worker in workers:
@@ -196,10 +196,10 @@ def bench_stations(folder, stations=8, each=50):
 
 
 def _lost(place, lists):
-    told = [int(line) for path in lists if path.exists() for line in path.read_text().splitlines()]
+    acknowledged = [int(line) for path in lists if path.exists() for line in path.read_text().splitlines()]
     with open_book(place) as book:
         kept = {row.batch for row in book.batches()}
-        return len(set(told) - kept) + len(told) - len(set(told)), book.check(), len(kept)
+        return len(set(acknowledged) - kept) + len(acknowledged) - len(set(acknowledged)), book.check(), len(kept)
 
 
 _STATION = "import sys; from tests.bench.book import add_many; add_many(sys.argv[1], 10**6, sys.argv[2])"
@@ -212,12 +212,12 @@ _IMPORT = (
 def bench_kill(folder, writes=500, imports=12):
     """Stations killed at random moments of their writes, and of big imports."""
     rng = random.Random(4)
-    place, told, kills = folder / "kill.dyebook", folder / "told", 0
+    place, acknowledged, kills = folder / "kill.dyebook", folder / "acknowledged", 0
     open_book(place).close()
-    while not told.exists() or len(told.read_text().splitlines()) < writes:
-        _run_and_kill([sys.executable, "-c", _STATION, place, told], rng.uniform(0.6, 2.5))
+    while not acknowledged.exists() or len(acknowledged.read_text().splitlines()) < writes:
+        _run_and_kill([sys.executable, "-c", _STATION, place, acknowledged], rng.uniform(0.6, 2.5))
         kills += 1
-    lost, problems, kept = _lost(place, [told])
+    lost, problems, kept = _lost(place, [acknowledged])
     print(f"kill -9 {kills} times in {kept} writes: {lost} lost, check: {problems or 'sound'}")
     table, place, half, done = write_table(folder / "kill.csv", 5000), folder / "half.dyebook", 0, 0
     open_book(place).close()

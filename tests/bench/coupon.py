@@ -55,8 +55,8 @@ def main():
                     errors.append(abs(since - QUIET))
             shares = " / ".join(f"{np.mean(np.array(days) <= limit):.2f}" for limit in (7, 14, 30))
             error = np.median(errors) if errors else np.nan
-            told = f"{shares:>24} {np.median(days):14.0f} {error:20.0f} {false / asked.series:22.2f}"
-            print(f"{sd:7.1f} {step:5.1f}   {told}")
+            figures = f"{shares:>24} {np.median(days):14.0f} {error:20.0f} {false / asked.series:22.2f}"
+            print(f"{sd:7.1f} {step:5.1f}   {figures}")
 
 
 if __name__ == "__main__":

@@ -17,7 +17,7 @@ CAUSES = (
     "ph_off", "contaminated_bath", "surface_contamination", "smut", "wrong_dye", "early_seal", "seal_bleed",
     "seal_bloom", "acid_bleed_out", "gas_pocket", "level_line", "alloy_mismatch", "uneven_run",
 )  # fmt: skip
-# causes that show only if the whole colour moves: drawn again while nobody could see them
+# causes that show only if the whole colour moves: drawn again while they cannot be seen
 _BY_COLOUR = {
     "thin_film", "weak_bath", "cold_bath", "short_dwell", "over_dyed", "ph_off", "contaminated_bath", "smut",
     "wrong_dye", "early_seal", "seal_bleed", "seal_bloom", "alloy_mismatch",
@@ -37,7 +37,7 @@ MARKS = {
     "level_line": (Mark("two_tone", 1.0),),
     "uneven_run": (Mark("gradient", 1.0),),
 }  # fmt: skip
-# the ΔE00 that a whole colour must have moved by: a few units when weak, or nobody would ask
+# the ΔE00 that a whole colour must have moved by: a few units when weak, or the batch would pass
 LEAST_DELTA_E00 = {False: 3.5, True: 7.0}
 _RATE = 0.328
 
@@ -218,7 +218,7 @@ def _colour(bath, t, rng):
 
 
 def _trace(plan, truth, cause, seed, rng):
-    """The run's log, and the area that somebody noted."""
+    """The run's log, and the area that was noted."""
     log = traces.make_run(seed + 7 * CAUSES.index(cause), truth.run)
     time, current = log["time_min"], log["current_a"]
     early = current[(time > 0.2 * time[-1]) & (time < 0.45 * time[-1])]

@@ -4,7 +4,7 @@
 
 Needs atheris (`pip install -e '.[fuzz]'`), which instruments the parsers, openpyxl's reader and defusedxml. Each kind
 of file has its share of the time in a process of its own, through the door that `tests.bench.parsers` uses. Anything
-but an answer or a `DyebookError`, or more than its limits of time and memory, is told and kept in DIR, one of each
+but an answer or a `DyebookError`, or more than its limits of time and memory, is printed and kept in DIR, one of each
 sort. What reached new places goes to DIR too, so that a later run goes on from there; `tests/test_damaged.py` replays
 a choice of it.
 """
@@ -30,7 +30,7 @@ MOST_PACKED = 400  # letters of a case in the choice that the tests replay
 EVERY = 200  # cases between two writings of the figures: the engine ends the process without a word
 
 
-class Told:
+class Outcomes:
     """What came of the cases, in a file, since the engine never returns."""
 
     def __init__(self, folder):
@@ -52,8 +52,8 @@ class Told:
 
     def write(self):
         """Write the figures down."""
-        told = {"outcomes": self.outcomes, "slowest_s": self.slowest_s, "bad": list(self.bad.values())}
-        (self.folder / "told.json").write_text(json.dumps(told))
+        found = {"outcomes": self.outcomes, "slowest_s": self.slowest_s, "bad": list(self.bad.values())}
+        (self.folder / "outcomes.json").write_text(json.dumps(found))
 
 
 def fuzz(name, folder, seconds, seed):
@@ -69,14 +69,14 @@ def fuzz(name, folder, seconds, seed):
 
     warnings.simplefilter("ignore")
     warnings.filterwarnings("error", module="dyebook")
-    told, scratch = Told(folder), TemporaryDirectory()
+    found, scratch = Outcomes(folder), TemporaryDirectory()
     book, path = open_book(Path(scratch.name) / "book"), Path(scratch.name) / name
 
     def one(data):
         parsers.write_case(path, data)
         start = time.process_time()
         outcome = parsers.attempt(book, path)
-        told.note(data, outcome, time.process_time() - start, parsers.SLOW_S)
+        found.note(data, outcome, time.process_time() - start, parsers.SLOW_S)
 
     reached = folder / "reached"
     reached.mkdir(exist_ok=True)
@@ -130,14 +130,14 @@ def choose(corpus, target):
 
 def show(name, folder, log):
     """Print a kind's row, and what broke a rule."""
-    told = json.loads((folder / "told.json").read_text())
+    found = json.loads((folder / "outcomes.json").read_text())
     cover = [int(number) for number in re.findall(r"cov: (\d+)", log)]
     peak = re.findall(r"peak_rss_mb:\s*(\d+)", log)
-    bad = told["bad"] + re.findall(r"ERROR: (.*)", log)
-    outcomes = ", ".join(f"{count:,} {what}" for what, count in sorted(told["outcomes"].items()))
+    bad = found["bad"] + re.findall(r"ERROR: (.*)", log)
+    outcomes = ", ".join(f"{count:,} {what}" for what, count in sorted(found["outcomes"].items()))
     print(
         f"{name:<15} {outcomes}; reached {cover[0] if cover else 0} places, in the end {max(cover, default=0)}; "
-        f"slowest {told['slowest_s']:.2f} s, {peak[-1] if peak else '?'} MB; {len(bad)} broke a rule",
+        f"slowest {found['slowest_s']:.2f} s, {peak[-1] if peak else '?'} MB; {len(bad)} broke a rule",
         flush=True,
     )
     for line in bad:
@@ -149,7 +149,7 @@ def main():
     parser = command_line(__doc__)
     parser.add_argument("--seconds", type=int, default=600, help="over all kinds")
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--corpus", type=Path, help="kept here; thrown away without it")
+    parser.add_argument("--corpus", type=Path, help="kept here; deleted without it")
     parser.add_argument("--only", help="one kind of file")
     parser.add_argument("--choose", type=Path, help="write a choice of the corpus there, and damage nothing")
     parser.add_argument("--child", type=Path, help=argparse.SUPPRESS)

@@ -58,7 +58,7 @@ def try_all(cases):
 
     warnings.simplefilter("ignore")
     cv2.setNumThreads(1)
-    told = []
+    rows = []
     for name, data in cases:
         start = time.process_time()
         try:
@@ -68,8 +68,8 @@ def try_all(cases):
         except Exception as error:  # noqa: BLE001 -- whatever else comes is what we look for
             outcome = f"{type(error).__name__}: {error}"
         peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-        told.append((name, outcome, time.process_time() - start, peak))
-    return told
+        rows.append((name, outcome, time.process_time() - start, peak))
+    return rows
 
 
 def main():
@@ -86,8 +86,8 @@ def main():
     # a crash of the child breaks the pool and is seen
     with ProcessPoolExecutor(1, mp_context=get_context("spawn")) as child:
         while chunk := list(islice(cases, _CHUNK)):
-            told = child.submit(try_all, chunk).result(timeout=_CHUNK * 30)
-            for name, outcome, seconds, megabytes in told:
+            rows = child.submit(try_all, chunk).result(timeout=_CHUNK * 30)
+            for name, outcome, seconds, megabytes in rows:
                 known = outcome in ("measured", "no part", "PhotoError")
                 outcomes[outcome if known else "OTHER"] += 1
                 slowest, largest = max(slowest, seconds), max(largest, megabytes)

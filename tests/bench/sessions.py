@@ -1,4 +1,4 @@
-"""Many browser sessions at once against one app: every session sees its own photos, nobody else's, and nothing breaks.
+"""Many browser sessions at once against one app: every session sees its own photos only, and nothing breaks.
 
     python -m tests.bench.sessions [--sessions 20] [--minutes 10] [--pause 8]
 
@@ -37,7 +37,7 @@ _NUMBER = r"([-−]?\d+(?:\.\d+)?)"
 
 
 @dataclass
-class Told:
+class Findings:
     """What came of it all."""
 
     uploads: Counter = field(default_factory=Counter)
@@ -113,30 +113,30 @@ async def look(page, number, name, lab):
         yield f"session {number}: an error on the page"
 
 
-async def work(context, address, number, batch, made, end, pause_s, told):
+async def work(context, address, number, batch, made, end, pause_s, findings):
     """One session: photo after photo until the time is over."""
     rng, page = random.Random(number), await context.new_page()
     page.set_default_timeout(PATIENCE_MS)
-    page.on("pageerror", lambda error: told.troubles.append(f"session {number}: {error}"))
+    page.on("pageerror", lambda error: findings.troubles.append(f"session {number}: {error}"))
     await asyncio.sleep(pause_s * rng.random())
     await page.goto(f"{address}/photo")
     turn = 0
     while time.monotonic() < end:
         which = (number + turn) % len(made)
         name, content = f"session-{number}-{turn}.jpg", made[which][0] + f"{number} {turn}".encode()
-        told.answer_s.append(await send(page, name, content))
-        told.troubles += [one async for one in look(page, number, name, made[which][1])]
-        told.keep_s.append(await keep(page, batch))
-        told.sent.setdefault(batch, []).append(made[which][1])
-        told.uploads[number] += 1
+        findings.answer_s.append(await send(page, name, content))
+        findings.troubles += [one async for one in look(page, number, name, made[which][1])]
+        findings.keep_s.append(await keep(page, batch))
+        findings.sent.setdefault(batch, []).append(made[which][1])
+        findings.uploads[number] += 1
         turn += 1
         await asyncio.sleep(pause_s * (0.5 + rng.random()))
 
 
-async def watch(process, told, every_s=10):
+async def watch(process, findings, every_s=10):
     """Note the server's memory from time to time."""
     while True:
-        told.server_mb.append(resident_mb(process.pid))
+        findings.server_mb.append(resident_mb(process.pid))
         await asyncio.sleep(every_s)
 
 
@@ -144,43 +144,46 @@ async def run(address, process, batches, made, asked):
     """All sessions at once."""
     from playwright.async_api import async_playwright
 
-    told, end = Told(), time.monotonic() + 60 * asked.minutes
+    findings, end = Findings(), time.monotonic() + 60 * asked.minutes
     async with async_playwright() as driver:
         chromium = await driver.chromium.launch(executable_path=asked.chromium, args=FLAGS)
         contexts = [await chromium.new_context(viewport={"width": 1000, "height": 800}) for _ in batches]
-        watching = asyncio.create_task(watch(process, told))
+        watching = asyncio.create_task(watch(process, findings))
         numbered = enumerate(zip(contexts, batches, strict=True))
-        sessions = [work(one, address, n, batch, made, end, asked.pause, told) for n, (one, batch) in numbered]
+        sessions = [work(one, address, n, batch, made, end, asked.pause, findings) for n, (one, batch) in numbered]
         for number, outcome in enumerate(await asyncio.gather(*sessions, return_exceptions=True)):
             if outcome is not None:
-                told.troubles.append(f"session {number} ended: {outcome!r}"[:300])
+                findings.troubles.append(f"session {number} ended: {outcome!r}"[:300])
         watching.cancel()
         await chromium.close()
-    return told
+    return findings
 
 
-def check_book(book, told):
+def check_book(book, findings):
     """What is wrong with the book, in words: each batch holds the readings of its own photos, each once."""
-    for batch, sent in told.sent.items():
+    for batch, sent in findings.sent.items():
         kept = [[row[axis] for axis in "Lab"] for row in book.rows("readings", batch_id=batch)]
         if np.shape(kept) != np.shape(sent) or not np.allclose(kept, sent, atol=1e-6):
             yield f"batch {batch} holds {len(kept)} readings for {len(sent)} photos, or another's"
     yield from book.check()
 
 
-def show(told, seconds):
+def show(findings, seconds):
     """Print the table."""
-    counts, memory = told.uploads.values(), told.server_mb
+    counts, memory = findings.uploads.values(), findings.server_mb
     third = max(1, len(memory) // 3)
     load = f"load {os.getloadavg()[0]:.1f} on {os.cpu_count()} cores"
     print(f"{len(counts)} sessions, {seconds / 60:.1f} minutes, {load}")
     print(f"photos sent, read, compared and kept: {sum(counts)}; {min(counts)} to {max(counts)} a session")
-    for name, values in (("photo chosen to its colours", told.answer_s), ("keep to safely on disk", told.keep_s)):
+    for name, values in (
+        ("photo chosen to its colours", findings.answer_s),
+        ("keep to safely on disk", findings.keep_s),
+    ):
         print(f"{name}: {statistics.median(values):.1f} s median, {np.percentile(values, 95):.1f} s for 95 of 100")
     early, late = statistics.median(memory[third : 2 * third]), statistics.median(memory[-third:])
     print(f"server: {memory[0]:.0f} MB at first, {early:.0f} in the middle third, {late:.0f} in the last")
-    print(f"{len(told.troubles)} troubles")
-    print("\n".join(told.troubles[:20]))
+    print(f"{len(findings.troubles)} troubles")
+    print("\n".join(findings.troubles[:20]))
 
 
 def main():
@@ -199,14 +202,14 @@ def main():
             batches = [book.add_batch(record) for _ in range(asked.sessions)]
         start = time.monotonic()
         with serving(Path(folder), book=place) as (address, process):
-            told = asyncio.run(run(address, process, batches, made, asked))
+            findings = asyncio.run(run(address, process, batches, made, asked))
         with open_book(place) as book:
-            told.troubles += check_book(book, told)
+            findings.troubles += check_book(book, findings)
         log = (Path(folder) / "log").read_text(errors="replace")
-        told.troubles += [
+        findings.troubles += [
             f"the server's log: {line}" for line in log.splitlines() if "Error" in line or "Traceback" in line
         ]
-    show(told, time.monotonic() - start)
+    show(findings, time.monotonic() - start)
 
 
 if __name__ == "__main__":

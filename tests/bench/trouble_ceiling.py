@@ -21,15 +21,15 @@ _OF_LOG = ("event", "charge")
 
 def features(case, seen, chances):
     """What is at hand as numbers: every kind of evidence, the flaws counted, and the table's own answer."""
-    told = {item.kind: item.likelihoods for item in seen}
+    by_kind = {item.kind: item.likelihoods for item in seen}
     row = []
     for kind, states in STATES.items():
-        known = np.asarray(told.get(kind, (np.nan,) * len(states)), float)
-        row.extend(np.log(np.maximum(known / np.nanmax(known), _LEAST)) if kind in told else known)
+        known = np.asarray(by_kind.get(kind, (np.nan,) * len(states)), float)
+        row.extend(np.log(np.maximum(known / np.nanmax(known), _LEAST)) if kind in by_kind else known)
     parts = (case["measurement"] or {}).get("parts") or []
     flaws = [flaw for part in parts for flaw in part["flaws"]]
     for kind in FLAW_KINDS:
-        row.extend((*told.get(kind, (np.nan,) * 3), sum(flaw["kind"] == kind for flaw in flaws)))
+        row.extend((*by_kind.get(kind, (np.nan,) * 3), sum(flaw["kind"] == kind for flaw in flaws)))
     row.append(max((part["uniformity"] for part in parts), default=np.nan))
     row.append({True: 1.0, False: 0.0}.get(case["record"].get("sealed"), np.nan))
     row.extend(case["record"].get(name, np.nan) for name in ("rinse_temp_c", "wait_min"))
