@@ -243,7 +243,7 @@ def find_problems(connection, photos):
     ----------
     connection : sqlalchemy.Connection
     photos : DiskPhotos or RemotePhotos, or None
-        None when nobody has said where the photos are.
+        None when no place is set for them.
 
     Returns
     -------
@@ -306,7 +306,7 @@ def _photo_problems(connection, photos):
     known = {row.sha256: row.name for row in connection.execute(select(Photo.sha256, Photo.name))}
     if photos is None:
         if known:
-            yield f"{len(known)} photos are in the book, but nobody says where: give their folder as DYEBOOK_PHOTOS"
+            yield f"{len(known)} photos are in the book, but no place is set for them; give it as DYEBOOK_PHOTOS"
         return
     photos.settle_known(known)
     for sha, name in known.items():

@@ -1,6 +1,7 @@
 """Batches as people see them: one dip's settings with what was read, over the tables that keep them apart.
 
-A record's settings into the tables that keep them apart, and corrections to the right one of them.
+A record goes in table by table, its dye and bath found or made by their names; a correction goes to the table that
+holds the setting; and a list of batches comes out as one query, narrowed by filters.
 """
 
 import math
@@ -8,11 +9,12 @@ from dataclasses import dataclass, fields
 from datetime import date, timedelta
 from functools import cache
 
-from sqlalchemy import func, or_, select
+from sqlalchemy import func, or_, select, update
+from sqlalchemy.dialects import postgresql, sqlite
 
 from dyebook.book.readings import seen_of
 from dyebook.book.rows import add_row, checked_moment, correct_row, row_of
-from dyebook.book.schema import TABLES, Batch, Bath, Dip, Dye, Order, Rinse, Run
+from dyebook.book.schema import TABLES, Batch, Bath, Dip, Dye, Order, Rinse, Run, now
 from dyebook.errors import BookError, RecordError
 from dyebook.lab import Lab
 from dyebook.record import FIELDS, SETTINGS, DyeRecord, is_empty
@@ -21,6 +23,7 @@ __all__ = [
     "HOMES",
     "BatchRow",
     "Found",
+    "Names",
     "add_dip",
     "batch_query",
     "batch_rows",
@@ -35,6 +38,60 @@ _BATCHES, _RUNS, _DIPS, _RINSES = (model.__table__ for model in (Batch, Run, Dip
 HOMES = {name: TABLES[FIELDS[name].table] for name in SETTINGS if name not in ("dye", "bath")}
 
 
+class Names:
+    """Finds the number of a dye or bath by name, making it when it is new; remembers what it found."""
+
+    def __init__(self, connection, who):
+        self.connection = connection
+        self.who = who
+        self._known = {}
+
+    def dye_and_bath(self, dye, bath):
+        """Return the numbers of a dye and of a bath of it (None without a bath name).
+
+        Raises
+        ------
+        RecordError
+            If the dye has no name.
+        """
+        dye, bath = _tidy(dye), _tidy(bath)
+        if not dye:
+            raise RecordError("the dye has no name; a dip cannot be repeated without")
+        dye_id = self._number(Dye.__table__, {"name": dye})
+        return dye_id, self._number(Bath.__table__, {"name": bath, "dye_id": dye_id}) if bath else None
+
+    def _number(self, table, values):
+        key = (table.name, *values.values())
+        if key not in self._known:
+            self._known[key] = self._find(table, values) or self._make(table, values)
+        return self._known[key]
+
+    def _find(self, table, values):
+        same = [table.c[name] == value for name, value in values.items()]
+        row = self.connection.execute(select(table.c.id, table.c.deleted_at).where(*same)).first()
+        if row is not None and row.deleted_at is not None:
+            self.connection.execute(update(table).where(table.c.id == row.id).values(deleted_at=None))
+        return row.id if row else None
+
+    def _make(self, table, values):
+        made = _insert_if_new(self.connection, table, {**values, "added_at": now(), "added_by": self.who})
+        return made or self._find(table, values)
+
+
+_INSERTS = {"sqlite": sqlite.insert, "postgresql": postgresql.insert}
+
+
+def _insert_if_new(connection, table, values):
+    """Insert a row unless a unique name stands in the way; its number, or None if it was there."""
+    statement = _INSERTS[connection.dialect.name](table).values(**values).on_conflict_do_nothing()
+    return connection.execute(statement.returning(table.c.id)).scalar()
+
+
+def _tidy(name):
+    """A name without stray blanks; None for none."""
+    return " ".join(str(name).split()) or None if name is not None else None
+
+
 def add_dip(connection, record, names, who, run=None, **batch_values):
     """Insert run, batch, dip and rinse of one record, and return the batch's number.
 
@@ -43,7 +100,7 @@ def add_dip(connection, record, names, who, run=None, **batch_values):
     connection : sqlalchemy.Connection
         Inside a writing transaction.
     record : dyebook.record.DyeRecord
-    names : dyebook.book.tables.Names
+    names : Names
         Finds or makes the dye and bath.
     who : str
     run : dict, optional
@@ -77,7 +134,7 @@ def correct_batch(connection, batch_id, changes, names, version=None, who=None):
     batch_id : int
     changes : dict
         Names of `SETTINGS`, or columns of the batch itself, and their new values.
-    names : dyebook.book.tables.Names
+    names : Names
     version : int, optional
         The batch's version that was looked at.
     who : str, optional
@@ -113,8 +170,8 @@ def _sorted_by_home(connection, batch_id, changes, names):
         if name not in ("dye", "bath"):
             by_table.setdefault(HOMES.get(name, _BATCHES), {})[name] = value
     if "dye" in changes or "bath" in changes:
-        now = connection.execute(with_filters(batch_query(), ids=[batch_id])).mappings().one()
-        dye_id, bath_id = names.dye_and_bath(changes.get("dye", now["dye"]), changes.get("bath", now["bath"]))
+        old = connection.execute(with_filters(batch_query(), ids=[batch_id])).mappings().one()
+        dye_id, bath_id = names.dye_and_bath(changes.get("dye", old["dye"]), changes.get("bath", old["bath"]))
         by_table.setdefault(_DIPS, {}).update(dye_id=dye_id, bath_id=bath_id)
     return by_table
 

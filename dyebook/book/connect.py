@@ -45,7 +45,7 @@ class Place:
     file : Path or None
         The SQLite file; None for a database server.
     photos : str or None
-        Folder or fsspec URL of the photos; None when nobody has said.
+        Folder or fsspec URL of the photos; None when no place is set.
     """
 
     name: str

@@ -9,13 +9,11 @@ from dataclasses import replace
 
 from sqlalchemy import String, cast, func, select
 
-from dyebook.book.batches import HOMES, add_dip
-from dyebook.book.photos import photo_bytes
+from dyebook.book.batches import HOMES, Names, add_dip
 from dyebook.book.readings import measured_values
 from dyebook.book.rows import add_row, list_rows, mark_deleted, row_of
 from dyebook.book.runs import add_batch_of_run
 from dyebook.book.schema import TABLES, Dip
-from dyebook.book.tables import Names
 
 __all__ = [
     "add_strip",
@@ -79,11 +77,10 @@ def add_strip(book, record, dwells_min, photo=None, measurement=None):
     if measurement is not None and len(measurement.parts) != len(dwells_min):
         raise ValueError(f"measurement has {len(measurement.parts)} parts for {len(dwells_min)} dwells")
     bands = [replace(record, dwell_min=dwell, readings=()) for dwell in dwells_min]
-    content, name = photo_bytes(photo) if photo is not None else (None, None)
-    with book._keeping(content) as sha, book.writing() as connection:
+    with book.keeping(photo) as kept, book.writing() as connection:
         numbers = _add_bands(connection, book, bands)
         for place, number in enumerate(numbers):
-            photo_id = book._add_photo_row(connection, number, sha, name, content) if sha else None
+            photo_id = book.add_photo_row(connection, number, kept)
             if measurement is not None:
                 read = {**measured_values(measurement, place), "wet": record.wet, "sealed": record.sealed}
                 add_row(connection, _READINGS, {"batch_id": number, "photo_id": photo_id, **read}, book.who)
@@ -131,14 +128,15 @@ def keep_check_day(book, day, camera, shots):
         Columns of each reading, and name and content of its photo where there is one.
     """
     with ExitStack() as stack:
-        shas = [stack.enter_context(book._keeping(photo and photo[1])) for _, photo in shots]
+        named = [photo or (None, None) for _, photo in shots]
+        photos = [stack.enter_context(book.keeping(content, name)) for name, content in named]
         connection = stack.enter_context(book.writing())
         coupon = _coupon(connection) or add_row(
             connection, _COUPONS, {"name": "check coupon", "kind": "check"}, book.who
         )
         _mark(connection, book.who, coupon, day, camera)
-        for (values, photo), sha in zip(shots, shas, strict=True):
-            photo_id = book._add_photo_row(connection, None, sha, *photo) if sha else None
+        for (values, _), photo in zip(shots, photos, strict=True):
+            photo_id = book.add_photo_row(connection, None, photo)
             kept = {**values, "coupon_id": coupon, "photo_id": photo_id, "camera": camera, "read_at": day}
             add_row(connection, _READINGS, kept, book.who)
 

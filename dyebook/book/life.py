@@ -1,49 +1,14 @@
-"""What the rows add up to: a bath's and an electrolyte's life, and the way from a reading back to its evidence."""
+"""What the rows add up to: how a bath and an electrolyte have fared, what went through a bath, what changed a batch."""
 
 from sqlalchemy import func, select
 from sqlalchemy.orm import aliased
 
-from dyebook.book.rows import list_rows, row_of
+from dyebook.book.rows import row_of
 from dyebook.book.schema import TABLES, Batch, Bath, BathEvent, Change, Dip, Electrolyte, ElectrolyteEvent, Run
 
-__all__ = ["batch_history", "bath_life", "dips_in_bath", "electrolyte_life", "replaced_batches", "way_back"]
+__all__ = ["batch_history", "bath_life", "dips_in_bath", "electrolyte_life", "replaced_batches"]
 
 _FILLED = "made_up"
-
-
-def way_back(connection, reading_id):
-    """Return everything a reading goes back to.
-
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-    reading_id : int
-
-    Returns
-    -------
-    dict
-        ``reading`` and, where there are such, ``photo, batch, dip, part, coupon, sample, run, electrolyte, bath,
-        dye, order``: each the row as a dict. Card, camera and what it was measured with stand in the reading.
-    """
-    found = {"reading": row_of(connection, TABLES["readings"], reading_id)}
-    if found["reading"]["dip_id"] is None and found["reading"]["batch_id"] is not None:
-        dips = list_rows(connection, TABLES["dips"], batch_id=found["reading"]["batch_id"])
-        if len(dips) == 1:
-            found["dip"] = dips[0]
-    waiting = list(found.items())
-    while waiting:
-        name, row = waiting.pop()
-        table = TABLES["readings"] if name == "reading" else TABLES[_table_of(name)]
-        for key in table.foreign_keys:
-            target, target_id = key.parent.name.removesuffix("_id"), row[key.parent.name]
-            if target_id is not None and target not in found and target != "replaces":
-                found[target] = row_of(connection, key.column.table, target_id)
-                waiting.append((target, found[target]))
-    return found
-
-
-def _table_of(name):
-    return {"batch": "batches"}.get(name, name + "s")
 
 
 def _since_filling(connection, events, owner):

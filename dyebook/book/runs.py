@@ -79,7 +79,7 @@ def add_batch_of_run(
     connection : sqlalchemy.Connection
         Inside a writing transaction.
     run_id : int
-    names : dyebook.book.tables.Names
+    names : dyebook.book.batches.Names
     dye, bath : str
     dip : dict
         Columns of the dip.

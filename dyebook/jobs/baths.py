@@ -2,7 +2,7 @@
 
 from datetime import UTC, datetime
 
-from dyebook.book.tables import Names
+from dyebook.book.batches import Names
 from dyebook.errors import BookError, RecordError
 from dyebook.physics.bathcare import check_window, reckon_age
 from dyebook.physics.electrolyte import bath_life

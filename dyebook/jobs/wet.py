@@ -3,7 +3,7 @@
 from datetime import datetime
 
 from dyebook.book import runs
-from dyebook.book.tables import Names
+from dyebook.book.batches import Names
 from dyebook.errors import RecordError
 from dyebook.jobs.orders import is_for_skin, order_named, order_of_run
 from dyebook.jobs.run import this_moment

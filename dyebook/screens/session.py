@@ -11,8 +11,8 @@ from contextlib import contextmanager
 import streamlit as st
 from streamlit.runtime.scriptrunner import get_script_run_ctx
 
+from dyebook.book.people import people_of, who_is
 from dyebook.book.store import open_book
-from dyebook.book.tables import people_of, who_is
 from dyebook.demo.place import demo_place, is_laid_out, make_demo_book, throw_demo_away
 from dyebook.errors import BookError, DyebookError
 from dyebook.record import DEMO_MARK

@@ -34,8 +34,8 @@ def open_screens(
     if at and not (phone or share):
         raise typer.BadParameter("--at goes with --phone or --share; without them only this machine is served")
     _choose_book(demo, book)
+    from dyebook.book.people import people_of
     from dyebook.book.store import open_book
-    from dyebook.book.tables import people_of
     from dyebook.screens.app import the_screens
     from dyebook.server import doors
 
@@ -73,7 +73,7 @@ def list_people(book: BookOption = None, as_json: JsonOption = False):
 
     Example: dyebook people list
     """
-    from dyebook.book.tables import people_of
+    from dyebook.book.people import people_of
 
     with open_at(book) as opened:
         people = people_of(opened)
@@ -106,7 +106,7 @@ def remove(email: EmailArgument, book: BookOption = None, as_json: JsonOption = 
 
 
 def _keep_role(email, role, book, as_json):
-    from dyebook.book.tables import address_of, set_person
+    from dyebook.book.people import address_of, set_person
 
     with open_at(book) as opened:
         set_person(opened, email, role)

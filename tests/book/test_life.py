@@ -35,10 +35,15 @@ def test_the_whole_way_back_from_a_reading(store, dip, photo):
     number = store.add_batch(dip(bath="Tank 1"), photo, told)
     order = store.add("orders", name="26-014")
     store.correct("batches", number, {"order_id": order})
-    way = store.way_back(1)
-    assert set(way) == {"reading", "photo", "batch", "dip", "run", "dye", "bath", "order"}
-    assert store.photo_bytes(way["photo"]["sha256"]) == photo
-    assert way["reading"]["card"]["kind"] == "grey"
-    assert (way["dip"]["dwell_min"], way["run"]["film_um"], way["dye"]["name"]) == (5.0, 12.0, "Harbour blue")
+    reading = store.row("readings", 1)
+    batch, (step,) = store.row("batches", reading["batch_id"]), store.rows("dips", batch_id=reading["batch_id"])
+    assert store.photo_bytes(store.row("photos", reading["photo_id"])["sha256"]) == photo
+    assert reading["card"]["kind"] == "grey"
+    assert (step["dwell_min"], store.row("runs", batch["run_id"])["film_um"]) == (5.0, 12.0)
+    assert (store.row("dyes", step["dye_id"])["name"], store.row("baths", step["bath_id"])["name"]) == (
+        "Harbour blue",
+        "Tank 1",
+    )
+    assert store.row("orders", batch["order_id"])["name"] == "26-014"
     assert [row.batch for row in store.batches(order="26-014")] == [number]
     assert store.batches(order="none such") == []

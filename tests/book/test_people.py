@@ -5,7 +5,7 @@ import json
 import pytest
 from typer.testing import CliRunner
 
-from dyebook.book.tables import Who, people_of, set_person, who_is
+from dyebook.book.people import Who, people_of, set_person, who_is
 from dyebook.errors import BookError, RecordError
 from dyebook.jobs import camera, run
 from dyebook.lab import Lab

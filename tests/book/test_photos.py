@@ -88,7 +88,7 @@ def test_photos_elsewhere_through_a_memory_file_system(book_url, dip, photo):
 def test_a_server_needs_to_be_told_where_photos_are(dip, photo, book_url, monkeypatch, tmp_path):
     monkeypatch.delenv("DYEBOOK_PHOTOS", raising=False)
     with open_book(book_url) as book:
-        with pytest.raises(BookError, match="nobody has said where photos are kept"):
+        with pytest.raises(BookError, match="no place is set for the photos"):
             book.add_batch(dip(), photo)
         book.set_setting("photos", str(tmp_path / "shared"))
         book.add_batch(dip(), photo)

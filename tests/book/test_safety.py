@@ -179,7 +179,7 @@ def test_a_clock_set_back_changes_neither_order_nor_search(store, dip, monkeypat
     first = store.add_batch(dip(lab=(40, 0, 0)))
     assert store.find((40, 0, 0))[0].row.batch == first
     before = store.edition()
-    for module in ("rows", "tables"):
+    for module in ("rows", "batches"):
         monkeypatch.setattr(f"dyebook.book.{module}.now", lambda: "2001-01-01T00:00:00.000Z")
     second = store.add_batch(dip(lab=(70, 0, 0)))
     assert [row.batch for row in store.batches()] == [second, first]

@@ -160,7 +160,7 @@ def test_a_camera_learned_anew_keeps_what_belongs_to_the_shop(book, camera):
 
 
 def test_a_reader_keeps_no_day(book, camera):
-    from dyebook.book.tables import Who
+    from dyebook.book.people import Who
 
     reader = book.seen_by(Who("Tove", "reader"))
     with pytest.raises(BookError):

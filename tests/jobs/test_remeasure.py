@@ -12,9 +12,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from dyebook.book.people import Who
 from dyebook.book.readings import count_waiting, put_in_place, waiting_photos
 from dyebook.book.store import open_book
-from dyebook.book.tables import Who
 from dyebook.errors import BookError
 from dyebook.jobs import remeasure as job
 from dyebook.jobs.remeasure import Task, measure_again, open_workers, remeasure

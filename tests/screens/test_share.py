@@ -14,8 +14,8 @@ import pytest
 from websockets.exceptions import InvalidStatus
 from websockets.sync.client import connect
 
+from dyebook.book.people import set_person
 from dyebook.book.store import open_book
-from dyebook.book.tables import set_person
 from tests.screens.ports import free_port, listens
 
 pytest.importorskip("authlib", reason="the libraries for sign-in are not installed")

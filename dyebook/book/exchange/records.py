@@ -8,12 +8,11 @@ from dataclasses import asdict, dataclass
 
 from sqlalchemy import func, insert, select
 
-from dyebook.book.batches import HOMES
+from dyebook.book.batches import HOMES, Names
 from dyebook.book.exchange.cells import match_header, read_column
 from dyebook.book.exchange.export import known_keys, record_key
 from dyebook.book.exchange.files import read_sheet
 from dyebook.book.schema import Batch, Dip, Photo, Reading, Rinse, Run, now
-from dyebook.book.tables import Names
 from dyebook.errors import BookError, RecordError
 from dyebook.record import FIELDS, READ, is_empty
 
