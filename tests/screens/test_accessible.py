@@ -8,8 +8,8 @@ pytestmark = pytest.mark.browser
 
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa"]
 DESK = ("/", "/bench", "/shade", "/photo", "/book", "/book?batch=85", "/orders", "/orders?order=1", "/baths",
-        "/baths?bath=1", "/camera", "/trouble")  # fmt: skip
-PHONE = ("/", "/photo", "/book?batch=85", "/orders?order=1", "/baths?bath=1")
+        "/baths?bath=1", "/camera", "/trouble", "/settings")  # fmt: skip
+PHONE = ("/", "/photo", "/book?batch=85", "/orders?order=1", "/baths?bath=1", "/settings")
 
 
 @pytest.mark.parametrize(("size", "scheme", "paths"), [("desk", "light", DESK), ("phone", "dark", PHONE)])
