@@ -12,6 +12,7 @@ import numpy as np
 
 from dyebook.model.forward import colours_with_slopes, film_of, prior_spectrum
 from dyebook.model.inputs import SETTINGS, read_settings
+from dyebook.model.predict import BathModel
 from dyebook.physics.optics import BANDS_NM, reflectance_to_lab
 
 __all__ = ["CHANGES", "Change", "change_likelihoods", "simulate_changes"]
@@ -120,12 +121,11 @@ CHANGES = {
 }
 
 
-def simulate_changes(model, record: dict, seed: int = 0, noted_ph: float | None = None):
+def simulate_changes(model: BathModel, record: dict, seed: int = 0, noted_ph: float | None = None):
     """Return colours (n, 3) that each change would give, by its name.
 
     Parameters
     ----------
-    model : BathModel
     record
         Settings as noted; a film measured by gauge is taken instead of the planned one, and is then no change any more.
     noted_ph

@@ -7,7 +7,8 @@ import numpy as np
 from dyebook.advice.suggest import Space, checked_target, suggest_settings
 from dyebook.errors import ModelError
 from dyebook.lab import Lab
-from dyebook.model.inputs import LAB_SD, SETTINGS, Settings
+from dyebook.model.inputs import LAB_SD, SETTINGS, Settings, rounded
+from dyebook.model.predict import BathModel
 from dyebook.notebook import Note
 
 __all__ = ["Coupon", "plan_coupon", "starting_plan"]
@@ -40,17 +41,16 @@ class Coupon:
 
     def to_dict(self):
         """Return plain values for JSON."""
-        known = np.isfinite(self.doubt_before)
         return {
-            "settings": {name: round(float(value), 3) for name, value in self.settings.items()},
-            "lab": None if self.lab is None else [round(value, 2) for value in self.lab],
-            "doubt_before": round(self.doubt_before, 3) if known else None,
-            "doubt_after": round(self.doubt_after, 3) if known else None,
+            "settings": rounded(self.settings, 3),
+            "lab": rounded(self.lab, 2),
+            "doubt_before": rounded(self.doubt_before, 3),
+            "doubt_after": rounded(self.doubt_after, 3),
             "why": self.why,
         }
 
 
-def plan_coupon(model, target, film_um=None, ph=None, bounds=None, fixed=None) -> Coupon:
+def plan_coupon(model: BathModel, target, film_um=None, ph=None, bounds=None, fixed=None) -> Coupon:
     """Return the test dip that most reduces the doubt about the dip suggested for a target.
 
     Parameters

@@ -16,17 +16,7 @@ from dyebook.advice.evidence import checked_record, gather, kinds_of
 from dyebook.errors import RecordError
 from dyebook.notebook import Drawn, Note
 
-__all__ = [
-    "MOST_QUESTIONS",
-    "QUESTIONS",
-    "Cause",
-    "Question",
-    "diagnose",
-    "next_question",
-    "next_test",
-    "weigh",
-    "yes_share",
-]
+__all__ = ["MOST_QUESTIONS", "QUESTIONS", "Cause", "Question", "diagnose", "next_question", "next_test", "weigh"]
 
 MOST_QUESTIONS = 5
 _NO = 0.08

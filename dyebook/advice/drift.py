@@ -17,19 +17,11 @@ from dyebook.advice.causes import STATES, Seen, sure
 from dyebook.advice.charts import cusum_chart, ewma_chart, individuals_chart, sd_from_moving_range
 from dyebook.advice.judge import split_difference
 from dyebook.errors import RecordError
+from dyebook.model.inputs import rounded
+from dyebook.model.predict import BathModel
 from dyebook.notebook import Note
 
-__all__ = [
-    "DRIFT_COLUMNS",
-    "LAST_DIPS",
-    "RUN_LENGTH",
-    "Drift",
-    "Trend",
-    "compare_with_expectation",
-    "dips_before",
-    "find_drift",
-    "lies_beside",
-]
+__all__ = ["DRIFT_COLUMNS", "Drift", "Trend", "compare_with_expectation", "dips_before", "find_drift"]
 
 DRIFT_COLUMNS = ("delta_l", "delta_c", "delta_h", "log_strength")
 RUN_LENGTH = 465.0
@@ -102,8 +94,8 @@ class Drift:
         return {
             "cause": self.cause,
             "since": None if self.since is None else str(self.since),
-            "strength": None if self.strength is None else round(self.strength, 3),
-            "top_up_g": None if self.top_up_g is None else round(self.top_up_g, 2),
+            "strength": rounded(self.strength, 3),
+            "top_up_g": rounded(self.top_up_g, 2),
             "why": self.why,
             "run_length": self.run_length,
             "trends": [
@@ -253,12 +245,12 @@ _FACTORS = np.exp(np.linspace(np.log(0.25), np.log(3.0), 41))
 _BESIDE_DELTA_E, _BESIDE_U = 5.0, 2.0
 
 
-def compare_with_expectation(model, records):
+def compare_with_expectation(model: BathModel, records):
     """Return ΔL*, ΔC*, ΔH* of readings to what a bath should give, and the log strength that explains them best.
 
     Parameters
     ----------
-    model : BathModel
+    model
         Learned from dips before the ones to be charted.
     records : DataFrame
         Settings as noted, and the readings L, a, b.
@@ -343,12 +335,12 @@ _WEAKER, _STRONGER = (-0.8, -0.08), (0.08, 0.8)
 _FOUL = 0.4
 
 
-def dips_before(model, dips) -> Seen | None:
+def dips_before(model: BathModel, dips) -> Seen | None:
     """Return evidence of the bath's last dips, or None where there are too few.
 
     Parameters
     ----------
-    model : BathModel
+    model
         Learned from dips of the bath while it was as made up.
     dips : DataFrame
         The bath's dips before the one in question, oldest first, with L, a, b; the last few are looked at.

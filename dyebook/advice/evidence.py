@@ -16,16 +16,7 @@ from dyebook.lab import delta_e_00, describe_difference
 from dyebook.notebook import Note
 from dyebook.record import FIELDS, Measurement, Reading, check_value, is_empty
 
-__all__ = [
-    "NOT_SOUGHT",
-    "Seen",
-    "checked_record",
-    "flaw_evidence",
-    "gather",
-    "kinds_of",
-    "part_evidence",
-    "parts_of_photo",
-]
+__all__ = ["Seen", "checked_record", "flaw_evidence", "gather", "kinds_of", "part_evidence", "parts_of_photo"]
 
 
 # film against plan: edges of the states, and how far the outer ones reach; an ordinary run keeps within 8 %

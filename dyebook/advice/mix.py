@@ -12,7 +12,7 @@ from dyebook.advice.suggest import REACH_DELTA_E00, Space, checked_target
 from dyebook.errors import ModelError
 from dyebook.lab import Lab, delta_e_00, describe_difference
 from dyebook.model.forward import Film
-from dyebook.model.inputs import SETTINGS
+from dyebook.model.inputs import SETTINGS, rounded
 from dyebook.notebook import Note
 
 __all__ = ["COMPETITION_SD", "KINDS", "MixSuggestion", "mix_colours", "suggest_mix"]
@@ -68,8 +68,8 @@ class MixSuggestion:
         return {
             "dyes": list(self.dyes),
             "kind": self.kind,
-            "settings": [{name: round(value, 3) for name, value in dip.items()} for dip in self.settings],
-            "lab": [round(value, 2) for value in self.lab],
+            "settings": rounded(self.settings, 3),
+            "lab": rounded(self.lab, 2),
             "delta_e00": round(self.delta_e00, 3),
             "delta_e00_p90": round(self.delta_e00_p90, 3),
             "reachable": self.reachable,

@@ -12,10 +12,11 @@ from dyebook.advice.mix import COMPETITION_SD, mix_colours
 from dyebook.advice.suggest import checked_target
 from dyebook.errors import ModelError
 from dyebook.lab import Lab, delta_e_00, describe_difference
-from dyebook.model.inputs import SETTINGS, Settings, read_settings
+from dyebook.model.inputs import SETTINGS, Settings, read_settings, rounded
+from dyebook.model.predict import BathModel
 from dyebook.notebook import Note
 
-__all__ = ["ACCEPT_DELTA_E00", "WORTH_IT", "Redip", "advise_next", "advise_redip", "part_stands"]
+__all__ = ["Redip", "advise_next", "advise_redip"]
 
 # CIEDE2000 that decorative work commonly accepts; common practice, no source
 ACCEPT_DELTA_E00 = 1.5
@@ -61,19 +62,19 @@ class Redip:
         return {
             "action": self.action,
             "extra_dwell_min": round(self.extra_dwell_min, 2),
-            "lab": [round(value, 2) for value in self.lab],
+            "lab": rounded(self.lab, 2),
             "delta_e00": round(self.delta_e00, 2),
             "delta_e00_p90": round(self.delta_e00_p90, 2),
             "delta_e00_now": round(self.delta_e00_now, 2),
             "why": self.why,
             "caution": self.caution,
             "next_bath": self.bath or None,
-            "next_settings": {name: round(value, 3) for name, value in self.settings.items()} or None,
+            "next_settings": rounded(self.settings, 3) or None,
         }
 
 
 def advise_redip(
-    model,
+    model: BathModel,
     settings: dict,
     reading,
     target,
@@ -85,7 +86,6 @@ def advise_redip(
 
     Parameters
     ----------
-    model : BathModel
     settings
         How the part was dipped: dye_g_per_l, bath_temp_c, dwell_min, and film_um, ph where known. The next dip is at
         the same settings.
@@ -136,12 +136,11 @@ class _Outlook:
         return self.extra_min > 0 and self.after < (1 - WORTH_IT) * self.now
 
 
-def part_stands(model, settings: dict, reading):
+def part_stands(model: BathModel, settings: dict, reading):
     """Return the dip, as `Settings` of one, that would have given a part the colour it has.
 
     Parameters
     ----------
-    model : BathModel
     settings
         How the part was dipped; all but its dwell are kept.
     reading : sequence of 3 floats

@@ -12,13 +12,12 @@ import numpy as np
 
 from dyebook.errors import ModelError
 from dyebook.lab import Lab, delta_e_00, describe_difference
-from dyebook.model.inputs import SETTINGS, Settings
-from dyebook.model.predict import mode_colours
+from dyebook.model.inputs import SETTINGS, Settings, rounded
+from dyebook.model.predict import BathModel, mode_colours
 from dyebook.notebook import Drawn, Note
 from dyebook.record import FIELDS
 
 __all__ = [
-    "LAMPS",
     "REACH_DELTA_E00",
     "DepthRun",
     "Space",
@@ -82,8 +81,8 @@ class Suggestion(Drawn):
     def to_dict(self):
         """Return plain numbers, the entry of the suggest contract."""
         return {
-            "settings": {name: round(value, 3) for name, value in self.settings.items()},
-            "lab": [round(value, 2) for value in self.lab],
+            "settings": rounded(self.settings, 3),
+            "lab": rounded(self.lab, 2),
             "delta_e00": round(self.delta_e00, 3),
             "delta_e00_p90": round(self.delta_e00_p90, 3),
             "reachable": self.reachable,
@@ -97,7 +96,7 @@ class Suggestion(Drawn):
 
 
 def suggest_settings(
-    model,
+    model: BathModel,
     target,
     film_um: float | None = None,
     ph: float | None = None,
@@ -109,7 +108,6 @@ def suggest_settings(
 
     Parameters
     ----------
-    model : BathModel
     target : sequence of 3 floats
         L*, a*, b*, D65, 2 degrees.
     film_um
@@ -349,12 +347,11 @@ LAMPS = ("a", "led")
 _OTHER_SURFACES = ("plastic", "paper", "cloth", "paint")
 
 
-def lamp_shifts(model, settings):
+def lamp_shifts(model: BathModel, settings):
     """Return how far the colour of dips moves from D65 to lamp light, each seen against that light's own white.
 
     Parameters
     ----------
-    model : BathModel
     settings : Settings of n dips
 
     Returns
@@ -429,12 +426,11 @@ class DepthRun:
     dip_alike: np.ndarray
 
 
-def run_through_depth(model, settings: dict, target, count: int = 25) -> DepthRun:
+def run_through_depth(model: BathModel, settings: dict, target, count: int = 25) -> DepthRun:
     """Return a bath's colours along the dwell.
 
     Parameters
     ----------
-    model : BathModel
     settings
         film_um, dye_g_per_l, bath_temp_c, dwell_min, ph of one dip; all but the dwell stay.
     target : sequence of 3 floats

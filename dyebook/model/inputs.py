@@ -30,7 +30,7 @@ __all__ = [
     "coupon_groups",
     "read_records",
     "read_settings",
-    "share_errors",
+    "rounded",
 ]
 
 SETTINGS = ("film_um", "dye_g_per_l", "bath_temp_c", "dwell_min", "ph")
@@ -45,6 +45,15 @@ FILM_PLAN_SD_RELATIVE = 0.08
 FILM_UNKNOWN_SD_RELATIVE = 0.3
 LAB_SD = (0.6, 0.6, 0.6)
 PH_UNKNOWN_SD = 0.4
+
+
+def rounded(values, digits: int | None = None):
+    """Return settings, a colour or a figure with so many digits, for JSON; None for what is nan or None."""
+    if isinstance(values, dict):
+        return {name: rounded(value, digits) for name, value in values.items()}
+    if isinstance(values, (list, tuple)):
+        return [rounded(value, digits) for value in values]
+    return None if values is None or values != values else round(float(values), digits)
 
 
 @dataclass(frozen=True)

@@ -19,7 +19,6 @@ __all__ = [
     "Discrepancy",
     "Parameter",
     "parameter_values",
-    "squared_exponential",
 ]
 
 

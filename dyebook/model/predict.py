@@ -20,7 +20,7 @@ from dyebook.model.inputs import Scales, Settings, Training, check_table, read_r
 from dyebook.model.parameters import Discrepancy
 from dyebook.notebook import Drawn
 
-__all__ = ["BathModel", "Draws", "colour_draws", "draw_posterior", "learn_model", "mode_colours"]
+__all__ = ["BathModel", "Draws", "colour_draws", "learn_model", "mode_colours"]
 
 _DRAWS = 128
 _CHUNK = 1000

@@ -13,14 +13,11 @@ from dyebook.notebook import Note
 from dyebook.record import check_value
 
 __all__ = [
-    "ALLOYS",
     "ALUMINIUM_G_PER_AH",
     "A_PER_DM2_OF_ASF",
     "FARADAY_BOUND",
     "FARADAY_C_PER_MOL",
     "METAL_UM_PER_A_MIN_DM2",
-    "MOLAR_MASS_AL",
-    "MOLAR_MASS_AL2O3",
     "MOLAR_MASS_H2SO4",
     "MOLAR_MASS_WATER",
     "OXIDE_FORMATION_KJ_PER_AH",

@@ -18,7 +18,6 @@ __all__ = [
     "strength_table",
     "strength_words",
     "tank_line",
-    "top_up_text",
     "waiting_text",
 ]
 

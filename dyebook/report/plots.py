@@ -6,9 +6,7 @@ from datetime import datetime, timedelta
 from dyebook.report.baths import POINTS
 
 __all__ = [
-    "TREND_TITLES",
     "days_png",
-    "neutral_figure",
     "plot_coupon",
     "plot_strength",
     "plot_trace",

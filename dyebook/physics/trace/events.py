@@ -17,18 +17,7 @@ from dyebook.physics.trace.read import make_trace
 from dyebook.physics.trace.shape import OFF_SHARE, find_dips, in_bins, noise_of, on_window, open_log, settled_at
 from dyebook.record import check_value
 
-__all__ = [
-    "EVENT_KINDS",
-    "Event",
-    "TraceReport",
-    "charge_ah",
-    "find_breaks_and_dropouts",
-    "find_events",
-    "find_gaps",
-    "find_surges",
-    "read_frame",
-    "report_trace",
-]
+__all__ = ["EVENT_KINDS", "Event", "TraceReport", "charge_ah", "find_events", "find_gaps", "read_frame", "report_trace"]
 
 EVENT_KINDS = (
     "contact_lost",

@@ -20,20 +20,13 @@ __all__ = [
     "QUANTITIES",
     "ColumnGuess",
     "Trace",
-    "clock_min",
     "decode_log",
     "guess_columns",
-    "headers_above",
-    "is_data",
     "log_headers",
-    "log_table",
     "make_trace",
-    "minutes_of_moments",
-    "moment_min",
     "number_of",
     "read_notes",
     "read_trace",
-    "table_rows",
 ]
 
 _CLOCK = re.compile(r"\d{1,3}:\d{1,2}(?::\d{1,2}(?:[.,]\d+)?)?(?:\s*[ap]m)?", re.IGNORECASE)

@@ -10,20 +10,7 @@ from dyebook.report.plots import trace_png
 from dyebook.report.shade import sentence_text
 from dyebook.report.words import day_text, distance_text, figure_text, lab_text, minutes_text, moment_text, value_text
 
-__all__ = [
-    "APPROXIMATE",
-    "SEALS",
-    "card_sheet",
-    "code_text",
-    "field_rows",
-    "figures_text",
-    "film_rows",
-    "newest_flags",
-    "note_sheet",
-    "photo_block",
-    "shown_batch",
-    "state_words",
-]
+__all__ = ["SEALS", "card_sheet", "code_text", "note_sheet", "state_words"]
 
 # what one page holds at a size that can be read
 _MOST_NOTE, _MOST_NAME, _MOST_DOUBTS, _MOST_VERDICTS, _MOST_DIPS = 420, 60, 3, 2, 4

@@ -25,7 +25,7 @@ from dyebook.report.paper.sheet import (
 )
 from dyebook.safe_file import replacing
 
-__all__ = ["KINDS", "html_fragment", "html_page", "kind_of", "save_paper", "sheet_bytes"]
+__all__ = ["KINDS", "html_fragment", "kind_of", "save_paper", "sheet_bytes"]
 
 # what blocks look like, on a page of their own as in a notebook, light or dark
 _BLOCK_STYLE = """

@@ -21,7 +21,7 @@ from dyebook.report.paper.sheet import (
     plain_text,
 )
 
-__all__ = ["BLOCKS", "GAP_MM", "draw_code", "draw_fields", "new_pdf", "pdf_bytes", "printable"]
+__all__ = ["draw_code", "draw_fields", "new_pdf", "pdf_bytes", "printable"]
 
 GAP_MM = 5.5
 _SURROUND = 185  # neutral, so that a swatch is judged beside grey
