@@ -45,7 +45,6 @@ def set_up_tank(book, moment):
 
     Parameters
     ----------
-    book : dyebook.book.store.Book
     moment : callable
         Takes days ago and returns a date as ISO text.
     """
@@ -60,15 +59,15 @@ def set_up_tank(book, moment):
     return tank
 
 
-def run_of(planned, dyed_at, tank):
+def run_of(planned, dyed_at: str, tank: int):
     """Return what the book has of a batch's run, besides the settings of its record.
 
     Parameters
     ----------
     planned : dyebook.demo.year.Planned
-    dyed_at : str
+    dyed_at
         ISO text.
-    tank : int
+    tank
         Number of the electrolyte.
 
     Returns
@@ -125,7 +124,6 @@ def write_baths(book, moment):
 
     Parameters
     ----------
-    book : dyebook.book.store.Book
     moment : callable
         Takes days ago and returns a date as ISO text.
     """
@@ -142,15 +140,13 @@ def write_baths(book, moment):
         baths.set_dye_rules(book, dye, ph=ph, bath_temp_c=temps, limit_days=days, tank_area_dm2=_DYE_TANK_DM2)
 
 
-def lay_out_bench(book, numbers, tank, now):
+def lay_out_bench(book, numbers, tank: int, now):
     """Write the preparation of the newest runs, a run that waits for its dye, and one that is planned.
 
     Parameters
     ----------
-    book : dyebook.book.store.Book
     numbers : list of int
         The batches, oldest first.
-    tank : int
     now : datetime
     """
     for number in numbers[-_PREPARED_NEWEST:]:

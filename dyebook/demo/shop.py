@@ -54,7 +54,6 @@ def fill_book(book, now=None, progress=say_nothing):
 
     Parameters
     ----------
-    book : dyebook.book.store.Book
     now : datetime, optional
         The day the year ends; today if left out.
     progress : callable

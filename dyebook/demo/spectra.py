@@ -98,12 +98,12 @@ def standard_observer():
 
 
 @cache
-def illuminant(name):
+def illuminant(name: str):
     """Return the spectral power of a light on the grid, 1 at its greatest.
 
     Parameters
     ----------
-    name : str
+    name
         ``"daylight 5200"`` and ``"blackbody 3000"`` (kelvin), or a CIE illuminant that colour-science knows.
 
     Returns

@@ -36,15 +36,14 @@ class ShopDye:
 
     Attributes
     ----------
-    bands : tuple
+    bands
         Absorption bands as in `dyebook.demo.spectra`.
-    full_absorbance : float
+    full_absorbance
         Peak absorbance of one pass through 10 µm of film that holds all it can.
-    half_g_per_l : float
+    half_g_per_l
         Strength that fills half of it.
-    diffusivity_um2_per_min : float
+    diffusivity_um2_per_min
         At 40 °C.
-    best_ph : float
     """
 
     bands: tuple
@@ -63,16 +62,18 @@ SHOP_DYES = {
 }
 
 
-def dyed_film(dye, film_um, dye_g_per_l, bath_temp_c, dwell_min, ph, foreign=0.0):
+def dyed_film(
+    dye: str, film_um: float, dye_g_per_l: float, bath_temp_c: float, dwell_min: float, ph: float, foreign: float = 0.0
+):
     """Return the film that a dip gives.
 
     Parameters
     ----------
-    dye : str
+    dye
         A key of SHOP_DYES.
-    film_um, dye_g_per_l, bath_temp_c, dwell_min, ph : float
+    film_um, dye_g_per_l, bath_temp_c, dwell_min, ph
         As they truly were, not as planned.
-    foreign : float
+    foreign
         Foreign dye in the bath against its own, 0 for a clean one.
 
     Returns
@@ -138,19 +139,17 @@ class Planned:
 
     Attributes
     ----------
-    index : int
+    index
         From 0, oldest first.
-    days_ago : int
-    hour : int
-    settings : dict
+    settings
         Names of `dyebook.record.FIELDS`, as they were written down.
-    job : str
+    job
         Key of the shop's recipes.
-    film : Film
+    film
         As it truly came out.
-    replaces : int or None
+    replaces
         Index of the batch that was stripped and is done again.
-    true_film_um : float
+    true_film_um
         The film that truly grew.
     """
 

@@ -1,5 +1,6 @@
 """Use cases that join book, photo, physics and model; shell and screens call these.
 
+`book` is an open `dyebook.book.store.Book` everywhere, `row` a row of it as a dict unless it says otherwise.
 Work that takes a moment has an argument `progress`: called with words where a stage begins; what it raises ends the
 work. One that learns baths has `learn`, as `dyebook.jobs.shade.learn_dips`: the app hands in baths it has learned.
 """

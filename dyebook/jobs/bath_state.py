@@ -21,18 +21,16 @@ _TOP_UP_AT = 0.9
 _MOST = 12
 
 
-def bath_line(book, bath_id, learn=learn_dips, now=None, newest=False):
+def bath_line(book, bath_id: int, learn=learn_dips, now=None, newest: bool = False) -> StrengthLine:
     """Return the strength of a bath over time, a `StrengthLine`.
 
     Parameters
     ----------
-    book : dyebook.book.store.Book
-    bath_id : int
     learn : callable
         Takes the bath's label and its newest dips, see `dyebook.jobs.shade.learn_dips`.
     now : datetime, optional
         With its zone.
-    newest : bool
+    newest
         Only points from the newest noted strength on.
     """
     bath = book.row("baths", bath_id)
@@ -52,30 +50,25 @@ class BathState(Answer):
 
     Attributes
     ----------
-    bath : str
+    bath
         "dye, bath".
-    strength_g_per_l, strength_g_per_l_sd : float or None
+    strength_g_per_l, strength_g_per_l_sd
         Now; None while no strength was noted.
-    uptake_mg_per_dm2, uptake_mg_per_dm2_sd : float or None
-    bath_volume_l, present_volume_l : float or None
+    bath_volume_l, present_volume_l
         At its line; and now, where the level was noted.
-    depth_mm : float or None
+    depth_mm
         Depth without a load, where the tank's area is known.
-    dm2_per_l, days : float or None
-    worn_out : bool
-    without_area : int
+    without_area
         Dips since the last noted strength whose area is not known.
     points : tuple of dict
         ``at, dye_g_per_l, dye_g_per_l_sd, kind``, oldest first.
-    bath_id : int
-    dye, name : str
     line : dyebook.jobs.strength.StrengthLine
     age : dyebook.physics.bathcare.BathAge or None
     window_temp_c : (float, float) or None
         The shop's window for its dye.
     top_up : dyebook.physics.bathcare.TopUp or None
         What would bring it back now.
-    due_in_dm2 : float or None
+    due_in_dm2
         Area until a tenth of its dye is gone; 0 or less when it is.
     last : BatchRow or None
         The newest batch that went through it, of those looked at.
@@ -108,13 +101,12 @@ class BathState(Answer):
     lab: object = field(default=None, repr=False)
 
 
-def bath_state(book, row, learn=learn_dips, now=None, newest=False, **seen):
+def bath_state(book, row: dict, learn=learn_dips, now=None, newest=False, **seen) -> BathState:
     """Return how a bath stands, a `BathState`.
 
     Parameters
     ----------
-    book : dyebook.book.store.Book
-    row : dict
+    row
         As of `dyebook.jobs.baths.all_baths`.
     learn, now, newest
         As for `bath_line`.
@@ -194,7 +186,6 @@ def bath_states(book, recent, learn=learn_dips, progress=say_nothing):
 
     Parameters
     ----------
-    book : dyebook.book.store.Book
     recent : sequence of BatchRow
         The newest batches, newest first.
     learn : callable

@@ -30,12 +30,12 @@ __all__ = [
 ]
 
 
-def bath_label(dye, bath):
+def bath_label(dye: str, bath: str | None) -> str:
     """Return the name of a bath as people say it, such as "Ember, bath E1"; of the dye where no bath is noted."""
     return f"{dye}, bath {bath}" if bath else dye
 
 
-def all_baths(book):
+def all_baths(book) -> list:
     """Return every bath of the book, by dye and name: its row with ``dye``, and whether it is ``in_use``."""
     dyes = {row["id"]: row["name"] for row in book.rows("dyes")}
     last = {event["bath_id"]: event["kind"] for event in sorted(book.rows("bath_events"), key=lambda one: one["at"])}
@@ -46,12 +46,12 @@ def all_baths(book):
     return sorted(baths, key=lambda row: (row["dye"], row["name"]))
 
 
-def baths_by_name(book):
+def baths_by_name(book) -> dict:
     """Return the baths in use: "dye, bath" to the bath's row as of `all_baths`, by name."""
     return {_full_name(row): row for row in all_baths(book) if row["in_use"]}
 
 
-def baths_out_of_use(book):
+def baths_out_of_use(book) -> set:
     """Return dye and name of the baths that were taken out of use."""
     return {(row["dye"], row["name"]) for row in all_baths(book) if not row["in_use"]}
 
@@ -65,17 +65,16 @@ def _names_of(row):
     return _full_name(row), bath_label(row["dye"], row["name"]), row["name"], row["dye"]
 
 
-def bath_called(book, name, dye=None, in_use=False):
+def bath_called(book, name: str, dye: str | None = None, in_use: bool = False) -> dict:
     """Return the one bath that is called so.
 
     Parameters
     ----------
-    book : dyebook.book.store.Book
-    name : str
+    name
         "dye, bath"; or the bath alone, or the dye alone, where that is one bath.
-    dye : str, optional
+    dye
         Only baths of that dye.
-    in_use : bool
+    in_use
         Only baths that were not taken out of use.
 
     Returns
@@ -100,7 +99,7 @@ def bath_called(book, name, dye=None, in_use=False):
     raise BookError(f"{what} {name!r}; write it as one of: {names}")
 
 
-def dyes_met_together(book, bath_id):
+def dyes_met_together(book, bath_id: int):
     """Return the numbers of baths of the same name that batches met together with this one: one tank of two dyes."""
     name = book.row("baths", bath_id)["name"]
     named = {row["id"] for row in book.rows("baths", name=name)} - {bath_id}
@@ -108,7 +107,7 @@ def dyes_met_together(book, bath_id):
     return {other for other in named if any(dip["batch_id"] in batches for dip in book.rows("dips", bath_id=other))}
 
 
-def find_bath(book, dye, bath, bath_volume_l=None):
+def find_bath(book, dye: str, bath: str, bath_volume_l: float | None = None) -> int:
     """Return the number of a bath of a dye, made when it is new; its volume is kept where one is given."""
     if not (bath or "").strip():
         raise RecordError("the bath has no name; give it one, such as the letters on its tank")
@@ -119,16 +118,14 @@ def find_bath(book, dye, bath, bath_volume_l=None):
     return bath_id
 
 
-def note_bath(book, bath_id, kind, at=None, **found):
+def note_bath(book, bath_id: int, kind: str, at: str | None = None, **found) -> int:
     """Note what happened to a bath; return the event's number.
 
     Parameters
     ----------
-    book : dyebook.book.store.Book
-    bath_id : int
-    kind : str
+    kind
         One of `dyebook.record.BATH_EVENTS`.
-    at : str, optional
+    at
         ISO text; now without it.
     **found
         `bath_volume_l`, `dye_g_per_l`, `ph`, `bath_temp_c`, `note`: as found or left.
@@ -137,17 +134,17 @@ def note_bath(book, bath_id, kind, at=None, **found):
     return book.add("bath_events", bath_id=bath_id, kind=kind, at=at, **found)
 
 
-def events_of_bath(book, bath_id):
+def events_of_bath(book, bath_id: int) -> list:
     """Return what happened to a bath, oldest first."""
     return sorted(book.rows("bath_events", bath_id=bath_id), key=lambda row: (row["at"], row["id"]))
 
 
-def clock_of(iso):
+def clock_of(iso: str) -> float:
     """Return seconds since 1970; a moment without a zone is the shop's own time."""
     return datetime.fromisoformat(iso).astimezone().timestamp()
 
 
-def age_of_bath(book, bath_id, now=None):
+def age_of_bath(book, bath_id: int, now: datetime | None = None):
     """Return how used a bath is against the shop's limits, a `BathAge`; None where volume or make-up are unknown."""
     bath, life = book.row("baths", bath_id), book.bath_life(bath_id)
     volume_l = next((e["bath_volume_l"] for e in reversed(life["events"]) if e["bath_volume_l"]), bath["bath_volume_l"])
@@ -171,18 +168,16 @@ _KNOWN_RULES = (
 )
 
 
-def dye_rules(book, dye):
+def dye_rules(book, dye: str) -> dict:
     """Return what the shop has set for a dye: windows (lower, upper) of `ph` and `bath_temp_c`, uptake and limits."""
     return (book.setting(_RULES) or {}).get(dye, {})
 
 
-def set_dye_rules(book, dye, **rules):
+def set_dye_rules(book, dye: str, **rules):
     """Keep the shop's rules for a dye.
 
     Parameters
     ----------
-    book : dyebook.book.store.Book
-    dye : str
     **rules
         `ph` and `bath_temp_c` as (lower, upper), `uptake_mg_per_dm2`, `limit_dm2_per_l`, `limit_days`,
         `evaporation_l_per_day`, `tank_area_dm2`; None takes a rule away.
@@ -200,14 +195,14 @@ def set_dye_rules(book, dye, **rules):
     book.set_setting(_RULES, {**(book.setting(_RULES) or {}), dye: kept})
 
 
-def outside_window(book, dye, **values):
+def outside_window(book, dye: str, **values) -> list:
     """Return in words which of `ph` and `bath_temp_c` lie outside the shop's window for a dye."""
     rules = dye_rules(book, dye)
     found = [check_window(name, value, *rules[name]) for name, value in values.items() if value and name in rules]
     return [words for words in found if words]
 
 
-def electrolyte_named(book, name, bath_volume_l=None):
+def electrolyte_named(book, name: str, bath_volume_l: float | None = None) -> int:
     """Return the number of an electrolyte, made when it is new."""
     name = " ".join((name or "").split())
     if not name:
@@ -219,7 +214,7 @@ def electrolyte_named(book, name, bath_volume_l=None):
     return number
 
 
-def electrolyte_called(book, name):
+def electrolyte_called(book, name: str) -> int:
     """Return the number of an electrolyte of the book; BookError with the known ones where there is none."""
     found = book.rows("electrolytes", name=" ".join(name.split()))
     if not found:
@@ -228,16 +223,14 @@ def electrolyte_called(book, name):
     return found[0]["id"]
 
 
-def note_electrolyte(book, electrolyte_id, kind, at=None, **found):
+def note_electrolyte(book, electrolyte_id: int, kind: str, at: str | None = None, **found) -> int:
     """Note what happened to an electrolyte; return the event's number.
 
     Parameters
     ----------
-    book : dyebook.book.store.Book
-    electrolyte_id : int
-    kind : str
+    kind
         One of `dyebook.record.ELECTROLYTE_EVENTS`.
-    at : str, optional
+    at
         ISO text; now without it.
     **found
         `bath_volume_l`, `electrolyte_g_per_l`, `dissolved_al_g_per_l`, `chloride_mg_per_l`, `note`.
@@ -247,7 +240,7 @@ def note_electrolyte(book, electrolyte_id, kind, at=None, **found):
     return book.add("electrolyte_events", electrolyte_id=electrolyte_id, kind=kind, at=at, **found)
 
 
-def life_of_electrolyte(book, electrolyte_id, discard_ah_per_l=None):
+def life_of_electrolyte(book, electrolyte_id: int, discard_ah_per_l: float | None = None):
     """Return how far an electrolyte has been used, a `BathLife`; None where its volume is unknown."""
     life = book.electrolyte_life(electrolyte_id)
     volumes = [event["bath_volume_l"] for event in life["events"] if event["bath_volume_l"]]

@@ -11,13 +11,11 @@ __all__ = ["FILM_BY", "keep_gauge", "own_rate", "rate_for", "rate_of_trace"]
 FILM_BY = ("gauge", "720", "0.30")
 
 
-def keep_gauge(book, run_id, readings_um):
+def keep_gauge(book, run_id: int, readings_um):
     """Keep what a gauge read on the parts of a run; return the run's row.
 
     Parameters
     ----------
-    book : dyebook.book.store.Book
-    run_id : int
     readings_um : sequence of float
 
     Raises

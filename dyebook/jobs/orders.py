@@ -37,17 +37,17 @@ class OrderStand:
 
     Attributes
     ----------
-    order : dict
+    order
         Its row in the book.
-    target : dict or None
+    target
         The newest target row taken for it.
     batches : tuple of BatchRow
         Those dyed for it, newest first.
     best : BatchRow or None
         The one nearest to the target.
-    delta_e00 : float or None
+    delta_e00
         Of that one to the target.
-    decided : dict or None
+    decided
         The newest verdict row on any of them.
     """
 
@@ -64,18 +64,23 @@ class OrderStand:
         return None if self.target is None else Lab(self.target["L"], self.target["a"], self.target["b"])
 
 
-def take_order(book, name, customer=None, words=None, due_on=None, skin_contact=None):
+def take_order(
+    book,
+    name: str,
+    customer: str | None = None,
+    words: str | None = None,
+    due_on: str | None = None,
+    skin_contact: bool | None = None,
+):
     """Write an order into the book and return its number.
 
     Parameters
     ----------
-    book : dyebook.book.store.Book
-    name : str
-    customer, words : str, optional
+    customer, words
         Who it is for, and what was asked for in the customer's own words.
-    due_on : str, optional
+    due_on
         ISO date.
-    skin_contact : bool, optional
+    skin_contact
         Worn on the skin, or used with food.
 
     Raises
@@ -97,7 +102,7 @@ def open_order_names(book):
     return [row["name"] for row in book.rows("orders", done_at=None)]
 
 
-def order_named(book, name):
+def order_named(book, name: str) -> dict:
     """Return the row of an order; RecordError with the open ones where there is none of that name."""
     found = book.rows("orders", name=name)
     if not found:
@@ -112,12 +117,12 @@ def order_of_run(book, run):
     return None if order_id is None else book.row("orders", order_id)["name"]
 
 
-def is_for_skin(book, name):
+def is_for_skin(book, name: str | None) -> bool:
     """Whether an order is worn on the skin or used with food; False where it was not said."""
     return name is not None and bool(order_named(book, name)["skin_contact"])
 
 
-def set_target(book, order_id, lab, tolerance_de00=None, sample_id=None):
+def set_target(book, order_id: int, lab, tolerance_de00: float | None = None, sample_id: int | None = None) -> int:
     """Take a shade as an order's target, with the shop's usual tolerance where none is given; return its number."""
     name = f"{book.row('orders', order_id)['name']}, " + ("as the sample" if sample_id else "as agreed")
     axes = dict(zip(("L", "a", "b"), map(float, lab), strict=True))
@@ -126,18 +131,16 @@ def set_target(book, order_id, lab, tolerance_de00=None, sample_id=None):
     return book.add("targets", order_id=order_id, sample_id=sample_id, **values)
 
 
-def keep_order_sample(book, order_id, measurement, part_index, photo, tolerance_de00=None):
+def keep_order_sample(book, order_id: int, measurement, part_index: int, photo, tolerance_de00: float | None = None):
     """Keep what a customer brought: photo, sample, reading, and the target read from it.
 
     Parameters
     ----------
-    book : dyebook.book.store.Book
-    order_id : int
     measurement : dyebook.record.Measurement
-    part_index : int
+    part_index
         Which part of the photo the sample is, from 0, left to right.
     photo : path or bytes
-    tolerance_de00 : float, optional
+    tolerance_de00
         The shop's usual one without it.
 
     Returns
@@ -159,25 +162,25 @@ def keep_order_sample(book, order_id, measurement, part_index, photo, tolerance_
     return set_target(book, order_id, measurement.parts[part_index].lab, tolerance_de00, sample_id)
 
 
-def answer_order(book, order_id, batch_id):
+def answer_order(book, order_id: int, batch_id: int):
     """Note that a batch was dyed for an order; None takes it off again."""
     book.batch(batch_id)
     book.correct("batches", batch_id, {"order_id": order_id})
 
 
-def target_of(book, order_id):
+def target_of(book, order_id: int):
     """Return the newest target row of an order, or None."""
     targets = book.rows("targets", order_id=order_id)
     return targets[-1] if targets else None
 
 
-def open_orders(book):
+def open_orders(book) -> list:
     """Return `OrderStand` of every order that is not done, the soonest due first, those without a day last."""
     rows = sorted(book.rows("orders", done_at=None), key=lambda row: (row["due_on"] or "9999", row["id"]))
     return [order_stand(book, row["id"]) for row in rows]
 
 
-def order_stand(book, order_id):
+def order_stand(book, order_id: int) -> OrderStand:
     """Return the `OrderStand` of one order."""
     order, target = book.row("orders", order_id), target_of(book, order_id)
     batches = tuple(book.batches(_MOST_BATCHES, order=order["name"]))
@@ -191,13 +194,8 @@ def order_stand(book, order_id):
     return OrderStand(order, target, batches, read[place], near[place], stand.decided)
 
 
-def judge_batch(book, batch_id):
+def judge_batch(book, batch_id: int):
     """Hold a batch against the target of its order.
-
-    Parameters
-    ----------
-    book : dyebook.book.store.Book
-    batch_id : int
 
     Returns
     -------
@@ -211,18 +209,17 @@ def judge_batch(book, batch_id):
     return target, judge_against(book, row, target)
 
 
-def judge_against(book, row, target, tolerance=None, measure="00"):
+def judge_against(book, row, target: dict, tolerance: float | None = None, measure: str = "00"):
     """Return the `Verdict` on a batch that was read, against any target of the book.
 
     Parameters
     ----------
-    book : dyebook.book.store.Book
     row : BatchRow
-    target : dict
+    target
         Its row.
-    tolerance : float, optional
+    tolerance
         Instead of the target's own.
-    measure : str
+    measure
         See `dyebook.advice.judge.judge_shade`.
     """
     from dyebook.advice.judge import Shade, judge_shade
@@ -261,15 +258,12 @@ def _all_known(u):
     return None if u is None or any(value is None or value != value for value in u) else tuple(u)
 
 
-def decide(book, batch_id, target_id, verdict, delta_e00=None):
+def decide(book, batch_id: int, target_id: int, verdict: str, delta_e00: float | None = None):
     """Keep what was decided about a batch; return the verdict's number.
 
     Parameters
     ----------
-    book : dyebook.book.store.Book
-    batch_id, target_id : int
     verdict : {"pass", "fail", "redo", "redip", "accepted_as_is"}
-    delta_e00 : float, optional
     """
     at = datetime.now().isoformat(timespec="minutes")
     far = None if delta_e00 is None else round(float(delta_e00), 2)
@@ -277,11 +271,11 @@ def decide(book, batch_id, target_id, verdict, delta_e00=None):
     return book.add("verdicts", batch_id=batch_id, target_id=target_id, **decided)
 
 
-def close_order(book, order_id):
+def close_order(book, order_id: int):
     """Note that an order went out."""
     book.correct("orders", order_id, {"done_at": datetime.now().isoformat(timespec="minutes")})
 
 
-def reopen_order(book, order_id):
+def reopen_order(book, order_id: int):
     """Take the end of an order back."""
     book.correct("orders", order_id, {"done_at": None})

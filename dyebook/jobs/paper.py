@@ -31,27 +31,26 @@ class BatchFacts:
     Attributes
     ----------
     row : BatchRow
-    shop : str
+    shop
         Empty where it is not named.
-    readings : tuple
+    readings
         Newest first.
-    dips, rinses, seals : tuple
+    dips, rinses, seals
         In order; dips carry `dye` and `bath`, their names.
     verdicts : tuple of (dict, dict or None)
         Verdict and target, newest first.
-    run, order : dict or None
-    preparations : tuple
+    preparations
         Steps before the run, in order.
-    pieces : int
+    pieces
         Of its parts, where they were counted; 0 otherwise.
     replaced_by : tuple of int
     picture : tuple of (str, bytes) or None
         Name and JPEG of its newest photo, drawn anew, so that nothing of the file's own notes is in it.
-    problem : str
+    problem
         Why there is no picture although a photo is kept.
-    rendered : bool
+    rendered
         Whether the photos of this book are rendered.
-    link : str or None
+    link
         What a phone opens the batch with; None where the app has no known address.
     """
 
@@ -73,14 +72,12 @@ class BatchFacts:
     link: str | None
 
 
-def batch_link(book, number, address=None):
+def batch_link(book, number: int, address: str | None = None):
     """Return the address at which a phone opens a batch.
 
     Parameters
     ----------
-    book : dyebook.book.store.Book
-    number : int
-    address : str, optional
+    address
         Of the app, such as ``http://bench.local:8640``; the book's setting `address` without it.
 
     Returns
@@ -100,14 +97,12 @@ def batch_link(book, number, address=None):
     return f"{parts.scheme}://{parts.netloc}{parts.path.rstrip('/')}/book?batch={number}"
 
 
-def batch_facts(book, number, address=None, picture="overlay"):
+def batch_facts(book, number: int, address: str | None = None, picture="overlay"):
     """Return everything a sheet tells of a batch.
 
     Parameters
     ----------
-    book : dyebook.book.store.Book
-    number : int
-    address : str, optional
+    address
         See `batch_link`.
     picture : {"overlay", "plain", None}
         Its newest photo with what was read drawn in, as it is, or not at all.
@@ -166,9 +161,7 @@ class ShadeFacts:
 
     Attributes
     ----------
-    batch : BatchFacts
-    target : dict or None
-    order : dict or None
+    order
         The batch's, else the target's.
     verdict : Verdict or None
         None without a target or a reading.
@@ -180,16 +173,14 @@ class ShadeFacts:
     verdict: object
 
 
-def shade_facts(book, number, target=None, address=None):
+def shade_facts(book, number: int, target: str | None = None, address: str | None = None):
     """Return what a shade note says to the customer of a batch.
 
     Parameters
     ----------
-    book : dyebook.book.store.Book
-    number : int
-    target : str, optional
+    target
         Name of a target; the one the batch was judged by without it.
-    address : str, optional
+    address
         See `batch_link`.
 
     Returns
@@ -227,10 +218,9 @@ class BathFacts:
 
     Attributes
     ----------
-    bath : dict
+    bath
         Its row as of `dyebook.jobs.baths.all_baths`.
-    shop : str
-    life : dict
+    life
         As `Book.bath_life` gives it.
     batches : tuple of BatchRow
         Oldest first.
@@ -246,7 +236,7 @@ class BathFacts:
     age: object
 
 
-def bath_facts(book, bath_id):
+def bath_facts(book, bath_id: int):
     """Return everything a bath's log tells, a `BathFacts`."""
     bath = next(row for row in all_baths(book) if row["id"] == bath_id)
     life, state = book.bath_life(bath_id), bath_state(book, bath)
@@ -261,13 +251,11 @@ class MonthFacts:
 
     Attributes
     ----------
-    year, month : int
-    shop : str
     batches : tuple of BatchRow
         Oldest first.
     verdicts : dict of int to dict
         The newest verdict on each batch that has one, with `target`, its name or None.
-    charge_ah : float
+    charge_ah
         Of the runs whose charge is known.
     events : tuple of dict
         What happened to dye baths, oldest first, each with `dye` and `bath`, their names.
@@ -286,13 +274,12 @@ class MonthFacts:
     done: tuple
 
 
-def month_facts(book, month):
+def month_facts(book, month: str):
     """Return what happened in a month.
 
     Parameters
     ----------
-    book : dyebook.book.store.Book
-    month : str
+    month
         Such as ``2026-10``.
 
     Returns

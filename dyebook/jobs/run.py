@@ -57,7 +57,7 @@ def open_runs(book):
         return runs.open_runs(connection)
 
 
-def bench_run(book, run_id):
+def bench_run(book, run_id: int) -> dict:
     """Return the row of a run that went over the bench; BookError of any other."""
     row = book.row("runs", run_id)
     if row["deleted_at"] is not None or row["trace"] is None or "plan" not in row["trace"]:
@@ -65,7 +65,7 @@ def bench_run(book, run_id):
     return row
 
 
-def bench_runs(book, count=None):
+def bench_runs(book, count: int | None = None):
     """Return the rows of the runs that went over the bench, newest first."""
     rows = [row for row in book.rows("runs") if row["trace"] and "plan" in row["trace"]]
     return rows[::-1][:count]
@@ -73,25 +73,20 @@ def bench_runs(book, count=None):
 
 def reckon_run(
     book,
-    area_dm2,
-    current_density_a_per_dm2,
-    film_um,
+    area_dm2: float,
+    current_density_a_per_dm2: float,
+    film_um: float,
     *,
     film_by="720",
-    supply_max_a=None,
-    alloy=None,
-    electrolyte_temp_c=None,
+    supply_max_a: float | None = None,
+    alloy: str | None = None,
+    electrolyte_temp_c: float | None = None,
 ):
     """Plan a run by the shop's own readings or one of the two rules, within what the supply gives.
 
     Parameters
     ----------
-    book : dyebook.book.store.Book
-    area_dm2, current_density_a_per_dm2, film_um : float
     film_by : {"720", "0.30", "gauge"}
-    supply_max_a : float, optional
-    alloy : str, optional
-    electrolyte_temp_c : float, optional
 
     Returns
     -------
@@ -114,16 +109,24 @@ def film_in_time(plan, conditions):
     return wanted, plan_film(plan.run.area_dm2, plan.current_a, minutes=wanted.minutes, **conditions)
 
 
-def plan_run(book, *, area_dm2, current_a, film_um, minutes, film_by="720", order=None, **more):
+def plan_run(
+    book,
+    *,
+    area_dm2: float,
+    current_a: float,
+    film_um: float,
+    minutes: float,
+    film_by="720",
+    order: str | None = None,
+    **more,
+):
     """Write a planned run into the book.
 
     Parameters
     ----------
-    book : dyebook.book.store.Book
-    area_dm2, current_a, film_um, minutes : float
     film_by : {"gauge", "720", "0.30"}
         What its film is reckoned by until a gauge reads it.
-    order : str, optional
+    order
         Name of the order it is for.
     **more
         Further columns of the run, such as `alloy`, `finish`, `electrolyte_id`, `electrolyte_temp_c`, `voltage_v`.
@@ -143,19 +146,17 @@ def plan_run(book, *, area_dm2, current_a, film_um, minutes, film_by="720", orde
     return book.add("runs", **setting, **more, trace={"plan": plan, "notes": []})
 
 
-def drop_run(book, run_id):
+def drop_run(book, run_id: int):
     """Mark a run as deleted, a mistake for instance; it can be brought back."""
     book.delete("runs", run_id)
 
 
-def tick_step(book, run_id, kind, **found):
+def tick_step(book, run_id: int, kind: str, **found):
     """Write a step of preparation into the book, after those already there; return its number.
 
     Parameters
     ----------
-    book : dyebook.book.store.Book
-    run_id : int
-    kind : str
+    kind
         As in `dyebook.book.schema.Preparation`.
     **found
         `dwell_min`, `bath_temp_c`, `passed`, `note`.
@@ -165,13 +166,13 @@ def tick_step(book, run_id, kind, **found):
     return book.add("preparations", run_id=run_id, position=len(done) + 1, kind=kind, **found)
 
 
-def untick_step(book, run_id, kind):
+def untick_step(book, run_id: int, kind: str):
     """Take the ticks of one kind of step back."""
     for row in book.rows("preparations", run_id=run_id, kind=kind):
         book.delete("preparations", row["id"])
 
 
-def start_run(book, run_id, current_a=None, at=None):
+def start_run(book, run_id: int, current_a: float | None = None, at: datetime | None = None) -> dict:
     """Start a planned run; return its row.
 
     Raises
@@ -192,14 +193,11 @@ def start_run(book, run_id, current_a=None, at=None):
     return _change(book, run_id, change)
 
 
-def note_current(book, run_id, current_a, at=None, **seen):
+def note_current(book, run_id: int, current_a: float, at: datetime | None = None, **seen) -> dict:
     """Note what the supply shows now; return the run's row.
 
     Parameters
     ----------
-    book : dyebook.book.store.Book
-    run_id : int
-    current_a : float
     at : datetime, optional
         With its zone; now without it.
     **seen
@@ -217,19 +215,17 @@ def note_current(book, run_id, current_a, at=None, **seen):
     return _change(book, run_id, change)
 
 
-def pause_run(book, run_id, at=None):
+def pause_run(book, run_id: int, at: datetime | None = None):
     """Note that the current is off; return the run's row."""
     return note_current(book, run_id, 0.0, at)
 
 
-def resume_run(book, run_id, current_a=None, at=None):
+def resume_run(book, run_id: int, current_a: float | None = None, at: datetime | None = None):
     """Let a run go on: after a pause, or after it was ended too early; return its row.
 
     Parameters
     ----------
-    book : dyebook.book.store.Book
-    run_id : int
-    current_a : float, optional
+    current_a
         What the supply shows; the last current that flowed without it.
     at : datetime, optional
         With its zone; now without it.
@@ -301,7 +297,7 @@ def _change(book, run_id, change):
         return runs.change_run(connection, run_id, change, book.who)
 
 
-def finish_run(book, run_id, at=None):
+def finish_run(book, run_id: int, at: datetime | None = None) -> dict:
     """End a run: charge, time, film from charge and its uncertainty go into the book; return the run's row."""
     at = at or this_moment()
     row = book.row("runs", run_id)
@@ -321,13 +317,11 @@ def finish_run(book, run_id, at=None):
     return _change(book, run_id, change)
 
 
-def keep_log(book, run_id, trace, report):
+def keep_log(book, run_id: int, trace, report):
     """Keep a logger's file with its run: charge, film and events take the place of what the notes said.
 
     Parameters
     ----------
-    book : dyebook.book.store.Book
-    run_id : int
     trace : dyebook.physics.trace.read.Trace
     report : dyebook.physics.trace.events.TraceReport
         Made with the run's area.
@@ -366,18 +360,17 @@ def _made(row, charge_ah, minutes, film):
     }
 
 
-def where_is(book, row, now=None):
+def where_is(book, row: dict, now: datetime | None = None):
     """Return where a run that is on stands, a `RunNow`, reckoned from its start and its notes alone."""
     return _stand(row, now or this_moment(), _rate_of(book, row))
 
 
-def whole_time_min(book, row, stand):
+def whole_time_min(book, row: dict, stand):
     """Return minutes from the start of a run to its film: expected while it is on, and as it came once it is there.
 
     Parameters
     ----------
-    book : dyebook.book.store.Book
-    row : dict
+    row
         A run that is on.
     stand : RunNow
         Where it stands.
@@ -414,20 +407,15 @@ class RunState(Answer):
 
     Attributes
     ----------
-    run : int
     state : {"planned", "on", "paused", "ended"}
-    started_at : str or None
-    planned_film_um, planned_minutes : float or None
-    area_dm2, current_a : float or None
+    area_dm2, current_a
         Of an ended run, the mean current.
     elapsed_min, left_min, ends_at
         None unless it is on.
-    charge_ah, film_um, film_um_sd : float or None
+    charge_ah, film_um, film_um_sd
         So far, or as it ended.
-    film_measured_um : float or None
     prepared, not_prepared : tuple of str
         Steps ticked, and needed ones that are not.
-    batch : int or None
     """
 
     run: int
@@ -452,7 +440,7 @@ class RunState(Answer):
     batch: int | None = None
 
 
-def state_of(book, row, now=None):
+def state_of(book, row: dict, now: datetime | None = None) -> RunState:
     """Return how a run stands, a `RunState`; `now` has its zone."""
     plan = row["trace"]["plan"]
     ticked = [tick["kind"] for tick in book.rows("preparations", run_id=row["id"]) if tick["passed"] is not False]

@@ -63,10 +63,6 @@ def read_records_file(path):
 def baths_with_dips(book):
     """Return the newest dips with a reading of each bath that is still in use, by the bath's label.
 
-    Parameters
-    ----------
-    book : dyebook.book.store.Book
-
     Returns
     -------
     dict of DataFrame
@@ -81,7 +77,7 @@ def baths_with_dips(book):
     return dict(sorted(groups.items(), key=lambda item: -item[1]["batch"].max()))
 
 
-def baths_named(book, name):
+def baths_named(book, name: str):
     """Return {label: dips with a reading} of a bath in use by its label, name or dye; else of all that has the name.
 
     Raises
@@ -127,7 +123,7 @@ def learned_baths(frames, strengths, learn=learn_dips):
     return LearnedBaths(models, strengths, left_out)
 
 
-def learn_book(book):
+def learn_book(book) -> "LearnedBaths":
     """Return the `LearnedBaths` of a book, those out of use left aside; RecordError if no bath has a reading."""
     frames = baths_with_dips(book)
     if not frames:
@@ -135,7 +131,7 @@ def learn_book(book):
     return learned_baths(frames, strengths_today(book, frames))
 
 
-def learn_named(book, name, others=False):
+def learn_named(book, name: str, others=False):
     """Return the label of a bath as of `baths_named`, and `LearnedBaths` with it, alone or among all in use."""
     frames = baths_named(book, name)
     label = next(iter(frames))
@@ -154,7 +150,7 @@ class BathAdvice:
         The best of each bath, the best bath first.
     mixes : list of MixSuggestion
         Two dyes, best first; only when no bath alone reaches the target.
-    left_out : dict
+    left_out
         Why a bath could not be asked, by name.
     """
 
@@ -189,26 +185,26 @@ class LearnedBaths:
     strengths: dict
     left_out: dict
 
-    def the(self, label):
+    def the(self, label: str):
         """Return the model of a bath; ModelError with the reason where there is none."""
         if label not in self.models:
             raise ModelError(f"{label}: {self.left_out.get(label, 'no dip of it has a reading')}")
         return self.models[label]
 
-    def fixed(self, label, given=None, free_strength=False):
+    def fixed(self, label: str, given=None, free_strength=False):
         """Return what cannot move in a bath: its strength today unless it may be made up anew, and what is `given`."""
         today = {} if free_strength or label not in self.strengths else {"dye_g_per_l": self.strengths[label]}
         return {**today, **(given or {})}
 
-    def suggest_in(self, label, target, given=None, free_strength=False, **asked):
+    def suggest_in(self, label: str, target, given=None, free_strength=False, **asked):
         """Return suggestions for one bath, see `dyebook.advice.suggest.suggest_settings`."""
         return self.the(label).suggest(target, fixed=self.fixed(label, given, free_strength), **asked)
 
-    def coupon(self, label, target, given=None, free_strength=False, **asked):
+    def coupon(self, label: str, target, given=None, free_strength=False, **asked):
         """Return the test dip in one bath that teaches most, see `dyebook.advice.coupon.plan_coupon`."""
         return self.the(label).coupon(target, fixed=self.fixed(label, given, free_strength), **asked)
 
-    def redip(self, label, settings, reading, target, dry=None, sealed=None):
+    def redip(self, label: str, settings, reading, target, dry=None, sealed=None):
         """Return what to do with a part dyed in one of the baths, see `dyebook.advice.redip.advise_next`."""
         from dyebook.advice.redip import advise_next
 
@@ -217,18 +213,23 @@ class LearnedBaths:
         return advise_next(self.models, label, settings, reading, target, dry, sealed, fixed)
 
     def suggest(
-        self, target, given=None, free_strength=False, film_um=None, most_mixes=3, progress=say_nothing, **asked
+        self,
+        target,
+        given: dict | None = None,
+        free_strength: bool = False,
+        film_um: float | None = None,
+        most_mixes: int = 3,
+        progress=say_nothing,
+        **asked,
     ):
         """Return the best of each bath and mixes where none reaches the target, a `BathAdvice`.
 
         Parameters
         ----------
         target : sequence of 3 floats
-        given : dict, optional
-        free_strength : bool
+        free_strength
             True where the baths may be made up anew.
-        film_um : float, optional
-        most_mixes : int
+        most_mixes
             How many of the nearest baths are tried in pairs.
         progress : callable
         **asked
@@ -253,7 +254,9 @@ class LearnedBaths:
         near = [label for label, _ in found[:most_mixes]]
         return BathAdvice(found, self.mixes(near, target, given, free_strength, film_um, progress), self.left_out)
 
-    def mixes(self, labels, target, given=None, free_strength=False, film_um=None, progress=say_nothing):
+    def mixes(
+        self, labels, target, given=None, free_strength=False, film_um: float | None = None, progress=say_nothing
+    ):
         """Return every pair of some baths for a shade, both dyes in one bath and one after the other, best first.
 
         A bath of both dyes is made up anew, so there the strengths are free.
@@ -279,9 +282,6 @@ class KeptShade:
 
     Attributes
     ----------
-    name : str
-    lab : Lab
-    tolerance_de00 : float or None
     """
 
     name: str
@@ -291,10 +291,6 @@ class KeptShade:
 
 def shades_to_match(book):
     """Return the targets of the book, and its customers' samples that no target stands for; newest first.
-
-    Parameters
-    ----------
-    book : dyebook.book.store.Book
 
     Returns
     -------

@@ -67,21 +67,21 @@ class StrengthLine:
     ----------
     points : tuple of StrengthPoint
         Oldest first; noted at events, reckoned after each dip and now.
-    noted_g_per_l, made_g_per_l : float or None
+    noted_g_per_l, made_g_per_l
         The newest strength that was noted, and the newest that the bath was made up or topped up to.
-    dyed_dm2, film_um : float
+    dyed_dm2, film_um
         Area dyed since the newest noted strength, and its mean film.
-    without_area : int
+    without_area
         Dips since then whose area was not noted: they are not reckoned.
-    uptake_mg_per_dm2, uptake_mg_per_dm2_sd : float or None
+    uptake_mg_per_dm2, uptake_mg_per_dm2_sd
         Dye that the dips since then took, else all dips of the bath, else what a usual dip would take, per area.
-    lost_g, lost_g_sd : float
+    lost_g, lost_g_sd
         Dye lost since then to films and on its own, without drag-out.
-    bath_volume_l : float or None
+    bath_volume_l
         As last noted.
-    present_volume_l : float or None
+    present_volume_l
         Level now, where one was noted since the strength.
-    basis : str
+    basis
         What uptake and loss rest on.
     """
 
@@ -105,18 +105,16 @@ class StrengthLine:
         return self.points[-1] if self.points else None
 
 
-def strength_line(book, bath_id, model=None, now=None, newest=False):
+def strength_line(book, bath_id: int, model=None, now: datetime | None = None, newest: bool = False) -> StrengthLine:
     """Return the strength of a bath over time, a `StrengthLine`; without points while no strength was noted.
 
     Parameters
     ----------
-    book : dyebook.book.store.Book
-    bath_id : int
     model : dyebook.model.predict.BathModel, optional
         The learned bath, which shares the uptake out over its dips.
     now : datetime, optional
         With its zone.
-    newest : bool
+    newest
         Only points from the newest noted strength on; what earlier checks teach still counts.
     """
     bath = book.row("baths", bath_id)
@@ -294,14 +292,14 @@ class _Reckoning:
         )
 
 
-def loads_of_dips(dips, own_mg_per_dm2=None, model=None):
+def loads_of_dips(dips, own_mg_per_dm2: float | None = None, model=None):
     """Return the load of each dip, and what one unit of load weighs.
 
     Parameters
     ----------
     dips : list of dict
         As `dyebook.book.life.dips_in_bath`.
-    own_mg_per_dm2 : float, optional
+    own_mg_per_dm2
         The shop's own figure for the dye, at a usual dip.
     model : dyebook.model.predict.BathModel, optional
 
@@ -353,16 +351,23 @@ def _absorbances(dips, model):
     return loads.tolist()
 
 
-def top_up_of(line, full_volume_l, *, target_g_per_l=None, measured_g_per_l=None, present_l=None, **since):
+def top_up_of(
+    line,
+    full_volume_l: float | None,
+    *,
+    target_g_per_l: float | None = None,
+    measured_g_per_l: float | None = None,
+    present_l: float | None = None,
+    **since,
+):
     """Return the strength wanted of a bath, and the `TopUp` to it from a measured or the reckoned strength.
 
     Parameters
     ----------
     line : StrengthLine
-    full_volume_l : float or None
-    target_g_per_l : float, optional
+    target_g_per_l
         As it was last made up or topped up without it.
-    measured_g_per_l, present_l : float, optional
+    measured_g_per_l, present_l
         Strength and volume now, where they were looked at.
     **since
         `dyed_dm2` since the newest noted strength, where it is not what the book has; `evaporated_l` besides what the
@@ -401,7 +406,6 @@ def strengths_today(book, frames):
 
     Parameters
     ----------
-    book : dyebook.book.store.Book
     frames : dict of DataFrame
         Dips as of `Book.frame`, by any label; those of one dye and one bath each.
 

@@ -43,15 +43,15 @@ class BathNow:
     Attributes
     ----------
     dye, bath : str
-    dips : int
+    dips
         How many of the batches looked at went through it.
     last : BatchRow
         The newest of them.
     before : BatchRow or None
         The oldest of the dozen batches before it that had the same recipe, where both were read.
-    delta_e00 : float
+    delta_e00
         CIEDE2000 from `before` to `last`; nan without.
-    moved : bool
+    moved
         Whether an eye would see that, and the readings' uncertainty does not explain it.
     """
 
@@ -76,7 +76,7 @@ class Today:
         Most pressing first.
     orders : tuple of dyebook.jobs.orders.OrderStand
         Open ones, soonest due first.
-    waiting : dict
+    waiting
         By step: numbers of the runs (prepare, run, wet) or batches (photo, verdict) that wait there.
     """
 
@@ -91,7 +91,7 @@ class Today:
         return next((step for step in _PRESSING if self.waiting[step]), "plan")
 
 
-def look_over(book):
+def look_over(book) -> Today:
     """Return what stands on the bench, a `Today`; `look_at_baths` tells of the baths, which takes longer."""
     recent = tuple(book.batches(_RECENT))
     todos = [todo for row in recent for todo in _todos_of(book, row)]
@@ -112,7 +112,7 @@ def _todos_of(book, row):
         yield Todo("wet", row.batch)
 
 
-def doubts_of(book, batch_id):
+def doubts_of(book, batch_id: int):
     """Return the names of the doubts about a batch's newest reading."""
     readings = book.rows("readings", batch_id=batch_id)
     return tuple(readings[-1]["flags"] or ()) if readings else ()
@@ -136,13 +136,12 @@ def _undecided(stand):
     return newest if stand.target is not None and newest not in (None, judged) else None
 
 
-def look_at_baths(book, count=200, learn=learn_dips, progress=say_nothing):
+def look_at_baths(book, count: int = 200, learn=learn_dips, progress=say_nothing):
     """Return how the baths on the bench do.
 
     Parameters
     ----------
-    book : dyebook.book.store.Book
-    count : int
+    count
         How many of the newest batches to look at.
     learn, progress : callable
         As for `dyebook.jobs.bath_state.bath_states`.

@@ -44,12 +44,10 @@ class Case:
 
     Attributes
     ----------
-    batch : int
-    record : dict
+    record
         Settings as noted, and the reading.
     model : LearnedBath or None
         The bath as made up.
-    measurement : dict or None
     trace : DataFrame or None
     before : Seen or None
         How the bath's dips before it came out.
@@ -81,13 +79,11 @@ class Case:
         return {name: getattr(self, name) for name in ("model", "measurement", "trace", "before")}
 
 
-def case_of(book, number, learn=learn_dips, progress=say_nothing):
+def case_of(book, number: int, learn=learn_dips, progress=say_nothing) -> Case:
     """Return the `Case` of a batch in the book.
 
     Parameters
     ----------
-    book : dyebook.book.store.Book
-    number : int
     learn : callable
         As `dyebook.jobs.shade.learn_dips`.
     progress : callable
@@ -155,7 +151,7 @@ def _dips_in_time(book, dye, bath, but=None):
     return dips.assign(_at=dips["dyed_at"].fillna("")).sort_values(["_at", "batch"]).drop(columns="_at")
 
 
-def filled_at(book, dye, bath):
+def filled_at(book, dye: str, bath: str | None) -> list:
     """Return the moments (ISO texts) at which a bath was made up or topped up, in order."""
     row = _bath_row(book, dye, bath)
     events = events_of_bath(book, row["id"]) if row else []
@@ -248,7 +244,7 @@ def _log_of(book, number):
     return pd.DataFrame({name: log[name] for name in names if log.get(name) is not None})
 
 
-def target_for(book, number):
+def target_for(book, number: int):
     """Return the target row of a batch: of the order it belongs to, else of its newest verdict; None without one."""
     order_id = book.row("batches", number)["order_id"]
     target = target_of(book, order_id) if order_id else None
@@ -258,17 +254,14 @@ def target_for(book, number):
     return book.row("targets", decided[-1]) if decided else None
 
 
-def judge_batch(book, number, target=None, tolerance=None, measure="00"):
+def judge_batch(book, number: int, target=None, tolerance: float | None = None, measure: str = "00"):
     """Return the `Verdict` of a batch against its target.
 
     Parameters
     ----------
-    book : dyebook.book.store.Book
-    number : int
     target : sequence of 3 floats, optional
         Instead of the target that the book has for it.
-    tolerance : float, optional
-    measure : str
+    measure
         See `dyebook.advice.judge.judge_shade`.
 
     Returns
@@ -295,7 +288,6 @@ class BathDrift:
 
     Attributes
     ----------
-    label : str
     history : DataFrame
         Differences to what the bath as made up should have given, a row a dip, with ``batch`` and ``dyed_at``.
     drift : Drift
@@ -309,13 +301,11 @@ class BathDrift:
     filled: tuple
 
 
-def drift_in_book(book, dye, bath, learn=learn_dips, progress=say_nothing):
+def drift_in_book(book, dye: str, bath: str | None, learn=learn_dips, progress=say_nothing):
     """Return the `BathDrift` of a bath.
 
     Parameters
     ----------
-    book : dyebook.book.store.Book
-    dye, bath : str
     learn, progress : callable
         As in `case_of`.
 

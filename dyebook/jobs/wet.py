@@ -34,21 +34,18 @@ SEAL_KINDS = {
 }
 
 
-def finished_runs(book, count=20):
+def finished_runs(book, count: int = 20):
     """Return the newest finished runs as dicts, each with ``batch``, the number of its batch or None."""
     with book.reading() as connection:
         return runs.finished_runs(connection, count)
 
 
-def mark_step(book, run_id, step, ended=False, at=None):
+def mark_step(book, run_id: int, step: str, ended: bool = False, at: datetime | None = None):
     """Note that a step of a run begins, or ends; return the run's row.
 
     Parameters
     ----------
-    book : dyebook.book.store.Book
-    run_id : int
-    step : str
-    ended : bool
+    ended
         False starts it, anew where it had been started before.
     at : datetime, optional
         With its zone; now without it.
@@ -66,13 +63,13 @@ def mark_step(book, run_id, step, ended=False, at=None):
         return runs.change_run(connection, run_id, change, book.who)
 
 
-def steps_of(row):
+def steps_of(row: dict):
     """Return the steps of a run that were begun: name to (start, end or None), with their zone."""
     begun = (row["trace"] or {}).get("steps", {})
     return {name: (_moment(step["started_at"]), _moment(step.get("ended_at"))) for name, step in begun.items()}
 
 
-def minutes_of(row, step):
+def minutes_of(row: dict, step: str):
     """Return the minutes that a step of a run took by its clock; None where that did not run to its end.
 
     "seal" stands for a seal of any kind.
@@ -83,24 +80,23 @@ def minutes_of(row, step):
     return None
 
 
-def wait_of(row):
+def wait_of(row: dict):
     """Return the minutes from the end of a run's cold rinse to the start of its dye; None where a clock lacks."""
     steps = steps_of(row)
     rinsed, dyed = steps.get("cold rinse", (None, None))[1], steps.get("dye", (None, None))[0]
     return None if rinsed is None or dyed is None or dyed < rinsed else (dyed - rinsed).total_seconds() / 60
 
 
-def plan_seal_of(book, row, kind, order=None, **options):
+def plan_seal_of(book, row: dict, kind: str, order: str | None = None, **options):
     """Return the seal of a run's film, a `SealPlan`; a nickel one is flagged by the order it is for.
 
     Parameters
     ----------
-    book : dyebook.book.store.Book
-    row : dict
+    row
         The run.
-    kind : str
+    kind
         One of `dyebook.physics.sealing.SEALS`.
-    order : str, optional
+    order
         Name of an order; the one the run was planned for without it.
     **options
         `min_per_um`; the shop's own time for this seal without it.
@@ -113,7 +109,7 @@ def plan_seal_of(book, row, kind, order=None, **options):
     return plan_seal(film_um, kind, **{"min_per_um": own, "skin_or_food": skin, **options})
 
 
-def seal_values(kind, minutes=None, temp_c=None):
+def seal_values(kind: str, minutes: float | None = None, temp_c: float | None = None):
     """Return the columns of a seal of the book."""
     if kind not in SEAL_KINDS:
         raise RecordError(f"seal {kind!r} is unknown; use one of {', '.join(SEAL_KINDS)}")
@@ -124,19 +120,18 @@ def _moment(text):
     return None if text is None else datetime.fromisoformat(text)
 
 
-def keep_batch(book, run_id, *, dye, bath, dip, second=None, order=None, **more):
+def keep_batch(
+    book, run_id: int, *, dye: str, bath: str, dip: dict, second: dict | None = None, order: str | None = None, **more
+):
     """Write the batch of a run into the book; return its number.
 
     Parameters
     ----------
-    book : dyebook.book.store.Book
-    run_id : int
-    dye, bath : str
-    dip : dict
+    dip
         `dye_g_per_l`, `bath_temp_c`, `dwell_min`, `ph`, `wait_min`.
-    second : dict, optional
+    second
         A second dye in the same bath: ``dye`` and ``dye_g_per_l``.
-    order : str, optional
+    order
         Name of the order; the one the run was planned for without it.
     **more
         `rinse` and `seal` as dicts, `note`, `dyed_at` (ISO text; now without it).

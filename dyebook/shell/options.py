@@ -67,14 +67,13 @@ def print_json(value):
     typer.echo(json.dumps(value, ensure_ascii=False, allow_nan=False))
 
 
-def print_result(result, as_json, text_of):
+def print_result(result, as_json: bool, text_of):
     """Print what a command found.
 
     Parameters
     ----------
     result
         A result object, a list of them, or plain values.
-    as_json : bool
     text_of : callable
         Takes the result and returns its text.
     """
@@ -89,17 +88,15 @@ def _plain(one):
     return one.to_dict() if hasattr(one, "to_dict") else one
 
 
-def show_answer(answer, as_json, title, page=None, letter=False, **more):
+def show_answer(answer, as_json: bool, title: str, page=None, letter: bool = False, **more):
     """Print a bench answer, and what else belongs to it, as `print_result`; a page on asking.
 
     Parameters
     ----------
     answer : dyebook.physics.answer.Answer
-    as_json : bool
-    title : str
     page : Path, optional
         PDF to write too.
-    letter : bool
+    letter
         On Letter paper instead of A4.
     **more
         Goes into the JSON before the answer's own values.

@@ -26,23 +26,21 @@ class Question:
 
     Attributes
     ----------
-    name : str
+    name
         What the target is called.
-    target : Lab
-    tolerance : float or None
+    tolerance
         CIEDE2000 that passes, where the target came with one.
     baths : dict of DataFrame
         Dips by bath.
-    bath : str or None
+    bath
         The bath to dip in; None while any will do.
-    film_um : float or None
-    fixed : dict
+    fixed
         Settings that cannot move.
-    place : str
+    place
         The book, for what is remembered of it.
     strengths : dict of float
         g/L today by bath, where it is known.
-    free_strength : bool
+    free_strength
         True where the bath may be made up or topped up for this shade.
     """
 

@@ -35,14 +35,13 @@ def pick_target(book):
     return found
 
 
-def read_colour(text, book):
+def read_colour(text: str, book):
     """Return the Lab of a colour as it was typed.
 
     Parameters
     ----------
-    text : str
+    text
         ``"35, 10, -42"``, ``"#1f4e8c"``, a Munsell notation, or ``"batch 12"``, ``"12"``.
-    book : dyebook.book.store.Book
 
     Raises
     ------
