@@ -121,7 +121,15 @@ def _moment(text):
 
 
 def keep_batch(
-    book, run_id: int, *, dye: str, bath: str, dip: dict, second: dict | None = None, order: str | None = None, **more
+    book,
+    run_id: int,
+    *,
+    dye: str,
+    bath: str | None,
+    dip: dict,
+    second: dict | None = None,
+    order: str | None = None,
+    **more,
 ):
     """Write the batch of a run into the book; return its number.
 

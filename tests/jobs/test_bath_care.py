@@ -50,11 +50,11 @@ def test_a_bath_wants_topping_up_once_a_tenth_of_its_dye_is_gone(book):
     assert dict(care_pairs(care))["top-up"].startswith("due: 1.2")
 
 
-def test_what_nobody_noted_is_not_guessed(book):
+def test_what_was_not_noted_is_not_guessed(book):
     _dip(book, "2026-01-02")
     care = _care(book)
     assert (care.line.made_g_per_l, care.line.noted_g_per_l, care.top_up, care.due_in_dm2, care.age) == (None,) * 5
-    assert dict(care_pairs(care)) == {"asked": "50 °C, as last dipped", "strength": "nobody has noted it"}
+    assert dict(care_pairs(care)) == {"asked": "50 °C, as last dipped", "strength": "not noted"}
     set_dye_rules(book, "Ember", bath_temp_c=(48, 52))
     assert dict(care_pairs(_care(book)))["asked"] == "48 to 52 °C"
 
