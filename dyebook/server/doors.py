@@ -7,6 +7,7 @@ paired. The shared door stays shut until sign-in and TLS are set up, and is then
 import secrets
 import sys
 import threading
+from collections.abc import Mapping
 from dataclasses import dataclass
 from importlib.util import find_spec
 from ipaddress import ip_address
@@ -19,7 +20,7 @@ from dyebook.errors import DyebookError
 from dyebook.server.gate import Door
 from dyebook.server.network import choose_private, host_and_port, own_addresses, phone_base
 from dyebook.server.pairing import LINK_LASTS_S, Pairing
-from dyebook.server.serve import HOST, free_port, open_doors
+from dyebook.server.serve import HOST, Served, free_port, open_doors
 from dyebook.server.shared import share_pairing
 
 __all__ = [
@@ -35,21 +36,13 @@ __all__ = [
 ]
 
 
-def serve_desk(served, port=None, browser=True):
-    """Serve an app to this machine.
-
-    Parameters
-    ----------
-    served : dyebook.server.serve.Served
-    port : int, optional
-        The first free one from 8640 on if left out.
-    browser : bool
-        Open the page once it answers, where there is a display.
+def serve_desk(served: Served, port: int | None = None, browser: bool = True):
+    """Serve an app to this machine, and with `browser` open its page where there is a display.
 
     Raises
     ------
     DyebookError
-        If the port is taken.
+        If the port is taken, or none is given and none from 8640 on is free.
     """
     port = free_port(port)
     address = f"http://{HOST}:{port}"
@@ -61,25 +54,20 @@ def _desk_door(port):
     return Door("desk", HOST, (f"http://{HOST}:{port}", f"http://localhost:{port}"))
 
 
-def serve_phone(served, book, port=None, browser=True, at=None):
+def serve_phone(served: Served, book, port: int | None = None, browser: bool = True, at: str | None = None):
     """Serve an app to this machine, and to phones in the shop's network that were paired.
 
     Parameters
     ----------
-    served : dyebook.server.serve.Served
     book : object
         Keeps the address that printed codes name, by `setting` and `set_setting`.
-    port : int, optional
-        The first free one from 8640 on if left out.
-    browser : bool
-        Open the page on this machine, where there is a display.
     at : str, optional
         The private address to serve on; found if left out.
 
     Raises
     ------
     DyebookError
-        If there is no private address, or the port is taken.
+        If there is no private address, or no free port.
     """
     address = choose_private(own_addresses() if at is None else (), at)
     port = free_port(port, (HOST, address))
@@ -87,7 +75,7 @@ def serve_phone(served, book, port=None, browser=True, at=None):
     open_phone_door(served, address, port, base, browser)
 
 
-def remembered_base(book, address, port):
+def remembered_base(book, address: str, port: int) -> str:
     """Return the address phones open; a book that had none keeps it, so that printed codes open their batch."""
     kept = book.setting("address")
     base = phone_base(kept, address, port)
@@ -96,27 +84,22 @@ def remembered_base(book, address, port):
         print(f"codes on cards and labels open their batch at {base} from now on", file=sys.stderr)
     elif kept.rstrip("/") != base:
         print(
-            f"codes on cards and labels open {kept}, phones find the app at {base}: set that on a batch's page, "
+            f"codes on cards and labels open {kept}, phones find the app at {base}: set that under Settings, "
             "or serve on the port that the cards name with --port",
             file=sys.stderr,
         )
     return base
 
 
-def open_phone_door(served, address, port, base, browser=False):
+def open_phone_door(served: Served, address: str, port: int, base: str, browser: bool = False):
     """Listen at the desk's and the phone's door until stopped.
 
     Parameters
     ----------
-    served : dyebook.server.serve.Served
     address : str
         IP address of the phone's door.
-    port : int
-        Of both doors.
     base : str
         Address that phones open; its name is the only one, beside the IP address, that the door answers to.
-    browser : bool
-        Open the desk's page, where there is a display.
     """
     origins = tuple(dict.fromkeys((base, f"http://{host_and_port(address, port)}")))
     pairing = Pairing(base)
@@ -170,7 +153,7 @@ class Sharing:
     tls: dict
 
 
-def is_loopback(host):
+def is_loopback(host: str) -> bool:
     """Whether a host is this machine alone."""
     try:
         return ip_address(host).is_loopback
@@ -178,22 +161,17 @@ def is_loopback(host):
         return host == "localhost"
 
 
-def plan_sharing(environment, listen, people, has_library=True):
+def plan_sharing(environment: Mapping, listen: str, people: dict, has_library: bool = True) -> Sharing:
     """Return how to share, once everything it takes is set up.
 
     Parameters
     ----------
-    environment : mapping of str to str
     listen : str
         IP address to listen on; on loopback a TLS proxy of this machine may stand before it.
     people : dict
         Role by e-mail address.
     has_library : bool
         Whether the libraries for sign-in are installed.
-
-    Returns
-    -------
-    Sharing
 
     Raises
     ------
@@ -257,18 +235,13 @@ def _existing(path, name):
     return path
 
 
-def serve_shared(served, people, environment, port=None, at=None):
-    """Serve an app to the people of a book until stopped.
+def serve_shared(served: Served, people: dict, environment: Mapping, port: int | None = None, at: str | None = None):
+    """Serve an app to the people of a book until stopped; `plan_sharing` reads the environment.
 
     Parameters
     ----------
-    served : dyebook.server.serve.Served
     people : dict
         Role by e-mail address.
-    environment : mapping of str to str
-        What `plan_sharing` reads.
-    port : int, optional
-        The first free one from 8640 on if left out.
     at : str, optional
         A private address of this machine, found if left out; or one of loopback, behind a TLS proxy.
 

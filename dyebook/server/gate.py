@@ -84,16 +84,15 @@ class Gate:
     doors : iterable of Door
     pairing : dyebook.server.pairing.Pairing, optional
         Needed for a door of kind ``"phone"``.
-    clock : callable, optional
-        For the rate limits; `time.monotonic` without it.
+    clock : callable
+        Of the rate limits: seconds, never going back.
     """
 
-    def __init__(self, app, doors, pairing=None, clock=None):
+    def __init__(self, app, doors, pairing=None, clock=time.monotonic):
         self._app, self._pairing = app, pairing
         self._doors = {door.address: door for door in doors}
-        timing = {} if clock is None else {"clock": clock}
-        self._links = RateLimit(*_LINKS, _SPAN_S, **timing)
-        self._cookies = RateLimit(*_COOKIES, _SPAN_S, **timing)
+        self._links = RateLimit(*_LINKS, _SPAN_S, clock)
+        self._cookies = RateLimit(*_COOKIES, _SPAN_S, clock)
 
     async def __call__(self, scope, receive, send):
         """Serve one visit."""
@@ -107,11 +106,14 @@ class Gate:
         elif door.kind == "shared":
             await self._let_person_in(visit, door, receive, send)
         elif door.kind == "desk":
-            await self._app(_marked(scope, door), receive, _guarded(send, door))
+            await self._serve(scope, door, receive, send)
         elif scope["type"] == "http" and scope["path"].startswith(_PAIR):
             await self._pair(visit, receive, send)
         else:
             await self._let_phone_in(visit, door, receive, send)
+
+    async def _serve(self, scope, door, receive, send):
+        await self._app(_marked(scope, door), receive, _guarded(send, door))
 
     async def _let_person_in(self, visit, door, receive, send):
         """Sign-in itself is Streamlit's; the pages ask for it, uploads and figures of the server cannot."""
@@ -119,14 +121,14 @@ class Gate:
         if path.startswith(_CLOSED) or not may_upload(path):
             await _refuse(visit.scope, receive, send, 403, _SIGN_IN)
             return
-        await self._app(_marked(visit.scope, door), receive, _guarded(send, door))
+        await self._serve(visit.scope, door, receive, send)
 
     async def _let_phone_in(self, visit, door, receive, send):
         secret, client = visit.cookies.get(COOKIE), _client(visit)
         if self._pairing.knows(secret):
             if visit.scope["type"] == "websocket":
                 receive, send = self._watched(secret, receive, send)
-            await self._app(_marked(visit.scope, door), receive, _guarded(send, door))
+            await self._serve(visit.scope, door, receive, send)
         elif not self._cookies.allows(client):
             await _refuse(visit.scope, receive, send, 429, _TOO_OFTEN)
         else:
@@ -182,7 +184,7 @@ def _names(visit, door):
     return len(origins) == 1 and origins[0].lower() in door.origins
 
 
-def may_upload(path):
+def may_upload(path: str) -> bool:
     """Whether a path is no upload, or one of a session that signed in."""
     if "upload_file" not in path:
         return True
@@ -198,6 +200,7 @@ def _browser(visit):
 
 
 def _marked(scope, door):
+    """A visit that says which door it came by, whatever the visitor wrote there."""
     kept = [(name, value) for name, value in scope["headers"] if name.lower() != DOOR_HEADER.encode()]
     return {**scope, "headers": [*kept, (DOOR_HEADER.encode(), door.kind.encode())]}
 

@@ -18,7 +18,7 @@ _NOWHERE = ("192.0.2.1", 9)
 _HERE = ("localhost", "127.0.0.1", "::1")
 
 
-def is_private(address):
+def is_private(address: str) -> bool:
     """Whether a text is an IP address that only the shop's own network reaches."""
     return _rank(address) is not None
 
@@ -32,24 +32,13 @@ def _rank(address):
     return next((place for place, network in enumerate(_PRIVATE) if found in network), None)
 
 
-def choose_private(addresses, wanted=None):
-    """Return the private address to serve on.
-
-    Parameters
-    ----------
-    addresses : iterable of str
-        Those of this machine, as `own_addresses` lists them.
-    wanted : str, optional
-        The one that was asked for; taken if it is private, whether it was listed or not.
-
-    Returns
-    -------
-    str
+def choose_private(addresses, wanted: str | None = None) -> str:
+    """Return the private address to serve on: the one `wanted`, else the best of this machine's `addresses`.
 
     Raises
     ------
     DyebookError
-        If there is no private address, or the one asked for is not private.
+        If there is no private address, or the one wanted is not private.
     """
     if wanted is not None:
         if not is_private(wanted):
@@ -67,7 +56,7 @@ def choose_private(addresses, wanted=None):
     return min(private, key=_rank)
 
 
-def own_addresses():
+def own_addresses() -> list:
     """Return the IP addresses of this machine, the one that leads out first; nothing is sent."""
     found = []
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
@@ -83,26 +72,13 @@ def own_addresses():
     return found
 
 
-def host_and_port(host, port):
+def host_and_port(host: str, port: int) -> str:
     """Return a host and port as a browser writes them, IPv6 in brackets."""
     return f"[{host}]:{port}" if ":" in host else f"{host}:{port}"
 
 
-def phone_base(kept, address, port):
-    """Return the address that phones open: the one kept in the book where it can be this app, else the IP address.
-
-    Parameters
-    ----------
-    kept : str or None
-        The book's setting `address`, such as ``http://bench.local:8640``.
-    address : str
-        Served IP address.
-    port : int
-
-    Returns
-    -------
-    str
-    """
+def phone_base(kept: str | None, address: str, port: int) -> str:
+    """Return the address that phones open: the one kept in the book where it can be this app, else the IP address."""
     try:
         parts = urlsplit((kept or "").strip())
         usable = parts.scheme == "http" and parts.hostname and parts.hostname not in _HERE and parts.port == port

@@ -40,19 +40,18 @@ class Served:
     stop: Callable
 
 
-def open_doors(served, doors, port, show=None, pairing=None, secrets=None, **server):
+def open_doors(served: Served, doors, port: int, show=None, pairing=None, secrets=None, **server):
     """Listen at the doors until stopped.
 
     Parameters
     ----------
-    served : Served
     doors : list of dyebook.server.gate.Door
     port : int
         The same for all of them.
     show : str, optional
         Address to open in the browser of this machine, where there is a display.
     pairing : dyebook.server.pairing.Pairing, optional
-        Who may come in by the phone's door.
+        Whom the phone's door lets in.
     secrets : dict, optional
         For sign-in, as the app takes them.
     **server
@@ -90,7 +89,7 @@ def _bare(host):
     return host.rsplit(":", 1)[0].strip("[]")
 
 
-def free_port(port=None, addresses=(HOST,)):
+def free_port(port: int | None = None, addresses=(HOST,)) -> int:
     """Return `port`, or the first one from 8640 on, free at all the addresses; DyebookError when there is none."""
     for candidate in [port] if port else range(FIRST_PORT, FIRST_PORT + 40):
         try:
@@ -119,7 +118,7 @@ def _listening(address, port):
     return door
 
 
-def has_display():
+def has_display() -> bool:
     """Whether a browser window could be shown on this machine."""
     if os.environ.get("SSH_CONNECTION"):
         return False

@@ -106,34 +106,35 @@ def _own_seal_time(book, kind):
     return typed
 
 
-def _steps(row, asked):
-    if asked["seal"] == _NO_SEAL:
-        return [step for step in wet_steps(row["film_um"], asked["dwell_min"]) if not step.name.startswith("seal")]
-    options = {"min_per_um": asked["min_per_um"], "skin_or_food": asked["skin_or_food"]}
-    return wet_steps(row["film_um"], asked["dwell_min"], asked["seal"], **options)
-
-
 def _show_steps(book, row, asked):
     if asked["dwell_min"] is None:
         st.markdown("The time in the dye is needed for its timer.")
         return
-    steps = _steps(row, asked)
+    sealed = asked["seal"] != _NO_SEAL
+    seal = [asked["seal"]] if sealed else []
+    options = {name: asked[name] for name in ("min_per_um", "skin_or_food")} if sealed else {}
+    steps = wet_steps(row["film_um"], asked["dwell_min"], *seal, **options)
+    steps = [step for step in steps if sealed or _tank(step) != "seal"]
     begun = wet.steps_of(row)
     for place, step in enumerate(steps):
         _show_step(book, row, place, step, begun.get(step.name))
     names = [name for step in steps for name in step.cautions]
     offer_steps(f"After run {row['id']}", steps, cautions_for(*dict.fromkeys(names), "waste"), "wet")
-    if asked["seal"] != _NO_SEAL:
-        options = {"min_per_um": asked["min_per_um"], "skin_or_food": asked["skin_or_food"]}
-        plan = plan_seal(row["film_um"], asked["seal"], **options)
+    if sealed:
+        plan = plan_seal(row["film_um"], *seal, **options)
         st.subheader("The seal", anchor=False)
         show_answer(plan, ("minutes", "temp_c", "ph"), leave=("kind",))
         offer_page(f"Seal: {asked['seal'].replace('_', ' ')}", plan, "seal")
 
 
+def _tank(step):
+    """What a step's name says that the part goes into."""
+    return step.name.partition(":")[0]
+
+
 def _show_step(book, row, place, step, times):
     planned = "" if step.minutes is None else f"{report_words.minutes_text(step.minutes)}, "
-    tank = step.name.partition(":")[0]
+    tank = _tank(step)
     into, out = (f"Into the {tank}", f"Out of the {tank}") if tank in _TANKS else ("Start", "End")
     head = f"<strong>{escape(step.name.capitalize())}</strong> – {escape(step.what)}"
     with st.container(key=f"step_{place}", horizontal=True, vertical_alignment="center"):
@@ -161,39 +162,27 @@ def _done_words(times):
     return "done" if ended is None else f"took {report_words.minutes_text((ended - begun).total_seconds() / 60)}"
 
 
-def _took(row, asked, name):
-    """Minutes a step truly took where its clock ran, else as planned."""
-    took = wet.minutes_of(row, name)
-    return asked if took is None else took
-
-
 def _keep(book, row, asked):
     st.subheader("Into the book", anchor=False)
-    dwell = _took(row, asked["dwell_min"], "dye")
+    # where its clock ran, a step took as long as that says
+    clocked = wet.minutes_of(row, "dye")
+    dwell, source = (asked["dwell_min"], "as planned") if clocked is None else (clocked, "by the clock of this step")
     if dwell is not None:
-        st.markdown(f"Time in the dye: {figure_text('minutes', dwell)}, {_dwell_source(row)}.")
+        st.markdown(f"Time in the dye: {figure_text('minutes', dwell)}, {source}.")
     wait = wet.wait_of(row)
     if wait is not None:
         st.markdown(f"Waited between rinse and dye: {figure_text('minutes', wait)}, by the clocks of those steps.")
     if not st.button("Keep it as a batch", key="keep_batch", type="primary"):
         return
-    dip = {name: asked[name] for name in ("dye_g_per_l", "bath_temp_c", "ph")} | {"dwell_min": dwell}
-    dip["wait_min"] = wait
-    rinse = {"kind": "tap", "rinse_temp_c": asked["rinse_temp_c"], "dwell_min": _took(row, None, "cold rinse")}
-    more = {"rinse": rinse, "seal": _seal_values(row, asked), "second": asked["second"], "order": asked["order"]}
-    number = wet.keep_batch(book, row["id"], dye=asked["dye"], bath=asked["bath"], dip=dip, **more)
-    st.session_state[_KEPT] = number
+    dip = {name: asked[name] for name in ("dye_g_per_l", "bath_temp_c", "ph")}
+    dip |= {"dwell_min": dwell, "wait_min": wait}
+    rinse = {"kind": "tap", "rinse_temp_c": asked["rinse_temp_c"], "dwell_min": wet.minutes_of(row, "cold rinse")}
+    seal = None
+    if asked["seal"] != _NO_SEAL:
+        seal = wet.seal_values(asked["seal"], wet.minutes_of(row, "seal"), asked["seal_temp_c"])
+    more = {name: asked[name] for name in ("dye", "bath", "second", "order")}
+    st.session_state[_KEPT] = wet.keep_batch(book, row["id"], dip=dip, rinse=rinse, seal=seal, **more)
     st.rerun()
-
-
-def _dwell_source(row):
-    return "as planned" if wet.minutes_of(row, "dye") is None else "by the clock of this step"
-
-
-def _seal_values(row, asked):
-    if asked["seal"] == _NO_SEAL:
-        return None
-    return wet.seal_values(asked["seal"], _took(row, None, "seal"), asked["seal_temp_c"])
 
 
 def _show_kept():
