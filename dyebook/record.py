@@ -148,7 +148,7 @@ _YES = frozenset({"yes", "y", "true", "1", "1.0"})
 _NO = frozenset({"no", "n", "false", "0", "0.0"})
 
 
-def check_value(name, value):
+def check_value(name: str, value) -> float | str | bool | None:
     """Return `value` as the field's own type, or say what is wrong with it.
 
     Parameters
@@ -206,8 +206,8 @@ def parse_value(name: str, text: str | bool | None) -> float | str | bool | None
     return check_value(name, text)
 
 
-def check_text(label, text):
-    """Return text (str) that can be kept; RecordError, with `label` for what it is, where half a character is in it."""
+def check_text(label: str, text: str) -> str:
+    """Return text that can be kept; RecordError, with `label` for what it is, where half a character is in it."""
     try:
         text.encode("utf-8")
     except UnicodeEncodeError as error:
@@ -230,9 +230,9 @@ def _in_unit(row, word=""):
     return f" {word}{row.unit}" if row.unit else ""
 
 
-def is_empty(value):
+def is_empty(value) -> bool:
     """Return whether a value was not measured: None, nan, or pandas' own marks for the same."""
-    # asked of pandas only where somebody loaded it: it takes 0.4 s
+    # asked of pandas only where it is loaded already: it takes 0.4 s
     marks = (None, getattr(sys.modules.get("pandas"), "NA", None))
     return any(value is mark for mark in marks) or (isinstance(value, (Real, datetime)) and value != value)
 
@@ -437,7 +437,7 @@ class Reading(Drawn):
 
 @dataclass(frozen=True)
 class Measurement(Drawn):
-    """All that one photo told: its card, its parts, and the doubts.
+    """All that was read from one photo: its card, its parts, and the doubts.
 
     Attributes
     ----------

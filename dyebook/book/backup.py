@@ -1,9 +1,8 @@
-"""Does the book still hold what it was given? Looks, and never changes a row.
+"""The whole book in one zip file and back again, and whether a book still holds what it was given.
 
-The whole book in one zip: a consistent snapshot taken while it is in use, its photos, and a list of hashes.
-
-From a server too the snapshot is an SQLite file, so a backup also carries a book from one kind of database to
-the other. Restoring verifies everything first, then replaces the rows in one transaction.
+A backup is a consistent snapshot taken while the book is in use, its photos, and a list of hashes. From a server too
+the snapshot is an SQLite file, so a backup also carries a book from one kind of database to the other. Restoring
+verifies everything first, then replaces the rows in one transaction. The check looks, and never changes a row.
 """
 
 import hashlib
@@ -16,7 +15,7 @@ import zipfile
 from contextlib import closing
 from pathlib import Path
 
-from sqlalchemy import create_engine, func, select, text
+from sqlalchemy import Connection, create_engine, func, select, text
 
 from dyebook.book.connect import clear_errors, find_place, make_engine
 from dyebook.book.photos import is_sha, photo_name
@@ -35,7 +34,7 @@ _LARGEST_MANIFEST = 2**28
 _SPARE_BYTES = 2**30
 
 
-def write_backup(book, file):
+def write_backup(book, file: Path) -> dict:
     """Write the book and its photos into one zip file.
 
     Parameters
@@ -57,8 +56,8 @@ def write_backup(book, file):
     """
     file = Path(file)
     with replacing(file) as part, tempfile.TemporaryDirectory(dir=file.parent, prefix=".backup-") as folder:
-        told = _write_zip(book, part, Path(folder) / _SNAPSHOT)
-    return {**told, "bytes": file.stat().st_size}
+        counts = _write_zip(book, part, Path(folder) / _SNAPSHOT)
+    return {**counts, "bytes": file.stat().st_size}
 
 
 def _write_zip(book, part, copy):
@@ -101,7 +100,7 @@ def _snapshot(book, target):
         copy_server(connection, target)
 
 
-def read_backup(book, file):
+def read_backup(book, file: Path) -> dict:
     """Replace the whole book by a backup, once every byte of it has been verified.
 
     Parameters
@@ -119,7 +118,7 @@ def read_backup(book, file):
     Raises
     ------
     BookError
-        If the file is no backup, incomplete, altered, or dangerous to unpack, or whoever asks is no owner; the book
+        If the file is no backup, incomplete, altered, or dangerous to unpack, or the one who asks is no owner; the book
         is untouched then.
     """
     book.must_be("owner")
@@ -236,7 +235,7 @@ def _continue_numbering(connection, tables):
 _MOST_PER_KIND = 20
 
 
-def find_problems(connection, photos):
+def find_problems(connection: Connection, photos) -> list[str]:
     """Return what is wrong with the book, in words; an empty list when all is well.
 
     Parameters

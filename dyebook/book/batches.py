@@ -193,7 +193,7 @@ def _touch(connection, batch):
     new = batch["version"] + 1
     changed = _BATCHES.update().where(_BATCHES.c.id == batch["id"], _BATCHES.c.version == batch["version"])
     if connection.execute(changed.values(version=new)).rowcount != 1:
-        raise BookError(f"batch {batch['id']} was changed by somebody else meanwhile; look at it again")
+        raise BookError(f"batch {batch['id']} was changed by another person meanwhile; look at it again")
     return new
 
 
@@ -255,8 +255,7 @@ class BatchRow:
 
     def record(self):
         """Return the settings as a new `DyeRecord` without readings and date, to do this batch again."""
-        told = {name: getattr(self, name) for name in SETTINGS if name not in ("dyed_at", "note")}
-        return DyeRecord(**told)
+        return DyeRecord(**{name: getattr(self, name) for name in SETTINGS if name not in ("dyed_at", "note")})
 
     def to_dict(self):
         """Return plain JSON values in the shape of the record-and-find contract."""

@@ -29,6 +29,8 @@ __all__ = [
 ]
 
 _FILE_ENDINGS = {".sqlite", ".sqlite3", ".db"}
+_ROOM_BYTES = 2**17  # less than SQLite asks for at once
+PATIENCE_S = 60  # a station waits this long for the others' writes before it gives up
 _POSTGRES = ("postgresql:", "postgres:", "postgresql+psycopg:")
 
 
@@ -107,10 +109,6 @@ def _disk_place(path, photos):
     return Place(str(path), f"sqlite+pysqlite:///{file}", file, photos or str(beside))
 
 
-_ROOM_BYTES = 2**17  # less than SQLite asks for at once
-PATIENCE_S = 60  # a station waits this long for the others' writes before it gives up
-
-
 def make_engine(place):
     """Return an engine for `place`; connections with the execution option ``writes`` lock from their start.
 
@@ -129,7 +127,7 @@ def make_engine(place):
     """
     url = place.url
     if _may_only_be_read(place.file):
-        # the write-ahead log wants to write even for reading; nothing can change a file that nobody may write
+        # the write-ahead log wants to write even for reading; nothing can change a file that may not be written
         url = f"sqlite+pysqlite:///file:{place.file}?mode=ro&immutable=1&uri=true"
     return _engine_of(url, place.file is not None, os.getpid())
 
@@ -242,7 +240,7 @@ def clear_errors(place):
 
 @contextmanager
 def unsure_errors(place):
-    """Tell a connection that breaks at the very end from one that breaks before: then nobody knows what was kept."""
+    """Tell a connection that breaks at the very end, when it is unknown what was kept, from one that breaks before."""
     from sqlalchemy import exc
 
     try:

@@ -23,7 +23,7 @@ def make_frame(connection, dye=None, bath=None, unsealed_only=False, dry_only=Fa
     dye, bath : str, optional
         Only dips in this dye, this bath.
     unsealed_only, dry_only : bool
-        True to leave out readings after the seal, or of wet parts; readings whose state nobody noted stay.
+        True to leave out readings after the seal, or of wet parts; readings whose state was not noted stay.
     newest : int, optional
         Only so many dips of each dye in each bath, those that were read and written down last.
     **filters

@@ -1,6 +1,6 @@
-"""What the rows add up to: how a bath and an electrolyte have fared, what went through a bath, what changed a batch."""
+"""What the rows add up to: the life of a bath and of an electrolyte, what went through a bath, what changed a batch."""
 
-from sqlalchemy import func, select
+from sqlalchemy import Connection, func, select
 from sqlalchemy.orm import aliased
 
 from dyebook.book.rows import row_of
@@ -21,13 +21,8 @@ def _since_filling(connection, events, owner):
     return rows[starts[-1] :] if starts else rows
 
 
-def batch_history(connection, batch_id):
+def batch_history(connection: Connection, batch_id: int) -> list[dict]:
     """Return every change of a batch and of all that hangs on it, oldest first.
-
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-    batch_id : int
 
     Returns
     -------
@@ -46,24 +41,19 @@ def batch_history(connection, batch_id):
     return [dict(line) for line in lines]
 
 
-def replaced_batches(connection):
+def replaced_batches(connection: Connection) -> set[int]:
     """Return the numbers of batches that were stripped and done again, as a set."""
     query = select(Batch.replaces_id).where(Batch.replaces_id.is_not(None), Batch.deleted_at.is_(None))
     return set(connection.execute(query).scalars())
 
 
-def bath_life(connection, bath_id):
-    """Return how a bath has fared since it was last made up.
-
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-    bath_id : int
+def bath_life(connection: Connection, bath_id: int) -> dict:
+    """Return the life of a bath since it was last made up.
 
     Returns
     -------
     dict
-        ``made_up_at`` (None when nobody noted it), ``events`` since then, ``dips`` and ``area_dm2`` dyed in it.
+        ``made_up_at`` (None where it was not noted), ``events`` since then, ``dips`` and ``area_dm2`` dyed in it.
     """
     row_of(connection, Bath.__table__, bath_id)
     events = _since_filling(connection, BathEvent.__table__, BathEvent.bath_id == bath_id)
@@ -81,15 +71,8 @@ def bath_life(connection, bath_id):
     return {"made_up_at": start, "events": events, "dips": dips, "area_dm2": area}
 
 
-def dips_in_bath(connection, bath_id, since=None):
-    """Return what went through a bath, oldest first.
-
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-    bath_id : int
-    since : str, optional
-        ISO date.
+def dips_in_bath(connection: Connection, bath_id: int, since: str | None = None) -> list[dict]:
+    """Return what went through a bath, since an ISO date where one is given, oldest first.
 
     Returns
     -------
@@ -137,13 +120,8 @@ def _share(mine, others):
     return mine / (mine + others) if mine and others else 1.0
 
 
-def electrolyte_life(connection, electrolyte_id):
-    """Return how an electrolyte has fared since it was last made up.
-
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-    electrolyte_id : int
+def electrolyte_life(connection: Connection, electrolyte_id: int) -> dict:
+    """Return the life of an electrolyte since it was last made up.
 
     Returns
     -------

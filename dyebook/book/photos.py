@@ -22,14 +22,14 @@ LARGEST_BYTES = 300 * 2**20
 _ABANDONED_S = 24 * 3600
 
 
-def open_photos(place):
+def open_photos(place: str) -> "DiskPhotos | RemotePhotos":
     """Return the keeper of photos for a folder or an fsspec URL (``s3://…``, ``memory://…``)."""
     if "://" in place:
         return RemotePhotos(place)
     return DiskPhotos(Path(place))
 
 
-def photo_bytes(photo):
+def photo_bytes(photo) -> tuple[bytes, str | None]:
     """Return the bytes of a photo given as a path or as bytes, and its name.
 
     Raises
@@ -57,7 +57,7 @@ def photo_bytes(photo):
 _BEGINNINGS = (b"\xff\xd8\xff", b"\x89PNG\r\n", b"II*\0", b"MM\0*", b"IIRO", b"IIRS", b"IIU\0", b"FUJIFILM", b"II+\0")
 
 
-def looks_like_photo(content):
+def looks_like_photo(content: bytes) -> bool:
     """Whether the first bytes are those of a photo file."""
     is_webp = content[:4] == b"RIFF" and content[8:12] == b"WEBP"
     return content.startswith(_BEGINNINGS) or is_webp or content[4:8] == b"ftyp"
@@ -139,12 +139,12 @@ class DiskPhotos:
         return self.folder / photo_name(sha)
 
 
-def is_sha(text):
+def is_sha(text) -> bool:
     """Whether something is a SHA-256 as the book writes it."""
     return isinstance(text, str) and bool(re.fullmatch("[0-9a-f]{64}", text))
 
 
-def photo_name(sha):
+def photo_name(sha: str) -> str:
     """Return where a photo lies inside its folder.
 
     Raises

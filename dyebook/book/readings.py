@@ -1,20 +1,20 @@
-"""Readings of an archive that are to be measured again, and the new ones that take their places.
+"""Readings as rows of the book, what a batch's readings come to, and those of an archive that are measured again.
 
-Readings and measurements as rows of the book.
-
-What was read of batches: the mean of the newest readings in one state of the surface, and a photo.
+A batch shows the mean of its newest readings in one state of the surface. A reading that is made again stays, marked as
+deleted; the new one takes over its place.
 """
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 
-from sqlalchemy import bindparam, distinct, func, or_, select, update
+from sqlalchemy import Connection, bindparam, distinct, func, or_, select, update
 
 from dyebook.book import rows
 from dyebook.book.schema import Batch, Photo, Reading
 from dyebook.errors import BookError
 from dyebook.lab import Lab
-from dyebook.record import check_value
+from dyebook.record import DyeRecord, Measurement, check_value
 
 __all__ = [
     "Waiting",
@@ -29,19 +29,18 @@ __all__ = [
     "waiting_photos",
 ]
 
+_READINGS, _PHOTOS, _BATCHES = Reading.__table__, Photo.__table__, Batch.__table__
 _AXES = ("L", "a", "b")
+# what a new reading takes over from the one before it: where it belongs, and how the surface was
+_KEPT = ("batch_id", "dip_id", "part_id", "coupon_id", "sample_id", "photo_id", "wet", "sealed", "read_at", "note")
+_PAGE = 200
+_COLUMNS = ("batch_id", "L", "a", "b", "L_sd", "a_sd", "b_sd", "wet", "sealed")
 
 
-def all_readings(record, measurement=None, part_index=0):
-    """Yield the column values of a record's own readings, then of the parts its photo showed.
-
-    Parameters
-    ----------
-    record : dyebook.record.DyeRecord
-    measurement : dyebook.record.Measurement, optional
-    part_index : int or None
-        Which part; None for all.
-    """
+def all_readings(
+    record: DyeRecord, measurement: Measurement | None = None, part_index: int | None = 0
+) -> Iterator[dict]:
+    """Yield the columns of a record's own readings, then of the part (None: of all parts) that its photo showed."""
     for reading in record.readings:
         yield reading_values(reading) | {"source": "typed"}
     if measurement is None or not measurement.parts:
@@ -51,7 +50,7 @@ def all_readings(record, measurement=None, part_index=0):
         yield measured_values(measurement, index)
 
 
-def measured_values(measurement, part_index):
+def measured_values(measurement: Measurement, part_index: int) -> dict:
     """Return the columns of one part's reading, with the card and photo it came by.
 
     Raises
@@ -64,13 +63,13 @@ def measured_values(measurement, part_index):
             f"part {part_index} was asked for, but {measurement.photo} shows {len(measurement.parts)}; "
             "parts count from 0, left to right"
         )
-    told = measurement.to_dict()
+    plain = measurement.to_dict()
     reading = measurement.parts[part_index]
-    values = {"source": "photo", "part_index": part_index, **reading_values(reading), "card": told["card"]}
+    values = {"source": "photo", "part_index": part_index, **reading_values(reading), "card": plain["card"]}
     values["flags"] = list(dict.fromkeys([*measurement.flags, *reading.flags]))
     used = measurement.options
     values["camera"] = used.get("camera")
-    values["measured_with"] = {name: told[name] for name in ("photo", "size", "warnings")}
+    values["measured_with"] = {name: plain[name] for name in ("photo", "size", "warnings")}
     # with camera and card what is needed to read the photo in the same way again
     asked = {name: used[name] for name in ("flat", "card_at", "mat_line_mm") if used.get(name) is not None}
     if asked:
@@ -78,17 +77,17 @@ def measured_values(measurement, part_index):
     return values
 
 
-def reading_values(reading):
+def reading_values(reading) -> dict:
     """Return the columns of a `dyebook.record.Reading`."""
-    told = reading.to_dict()
+    plain = reading.to_dict()
     values = typed_values(reading.lab)
     values |= {f"{axis}_sd": _or_none(value) for axis, value in zip(_AXES, reading.lab_u, strict=False)}
     values |= {f"{axis}_spread": _or_none(value) for axis, value in zip(_AXES, reading.lab_sd, strict=False)}
-    values |= {name: told[name] for name in ("uniformity", "area_mm2", "flags", "flaws", "outline")}
+    values |= {name: plain[name] for name in ("uniformity", "area_mm2", "flags", "flaws", "outline")}
     return values | {"source": "photo"}
 
 
-def typed_values(lab):
+def typed_values(lab) -> dict:
     """Return the columns of a bare Lab value; RecordError if it is impossible or incomplete."""
     values = [float(value) for value in lab]
     return {axis: check_value(axis, value) for axis, value in zip(_AXES, values, strict=True)} | {"source": "typed"}
@@ -98,22 +97,10 @@ def _or_none(value):
     return float(value) if math.isfinite(value) else None
 
 
-_READINGS, _PHOTOS, _BATCHES = Reading.__table__, Photo.__table__, Batch.__table__
-_COLUMNS = ("batch_id", "L", "a", "b", "L_sd", "a_sd", "b_sd", "wet", "sealed")
-
-
-def seen_of(connection, batches):
+def seen_of(connection: Connection, batches: list[int]) -> dict[int, dict]:
     """Return what was read of each batch, as keywords of `BatchRow` by the batch's number.
 
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-    batches : list of int
-
-    Returns
-    -------
-    dict of int to dict
-        May hold further batches, whose numbers lie between.
+    It may hold further batches, whose numbers lie between.
     """
     by_batch = {}
     for reading in _of_batches(connection, _READINGS_SEEN, batches):
@@ -189,11 +176,6 @@ def mean_lab(readings):
     return lab, tuple(math.sqrt(square) for square in squares)
 
 
-# what a new reading takes over from the one before it: where it belongs, and how the surface was
-_KEPT = ("batch_id", "dip_id", "part_id", "coupon_id", "sample_id", "photo_id", "wet", "sealed", "read_at", "note")
-_PAGE = 200
-
-
 @dataclass(frozen=True)
 class Waiting:
     """One photo, and the readings by it that another method is to make again.
@@ -212,13 +194,13 @@ class Waiting:
     readings: tuple
 
 
-def count_waiting(book, method):
-    """Return how many photos (int) have readings that `method` (str) has not made yet."""
+def count_waiting(book, method: str) -> int:
+    """Return how many photos have readings that `method` has not made yet."""
     with book.reading() as connection:
         return connection.execute(_waiting(method, func.count(distinct(_READINGS.c.photo_id)))).scalar()
 
 
-def waiting_photos(book, method):
+def waiting_photos(book, method: str) -> Iterator[Waiting]:
     """Yield a `Waiting` per photo, in the order of their numbers, a page of the book at a time.
 
     Parameters
@@ -268,7 +250,7 @@ def _page(connection, method, numbers):
     ]
 
 
-def put_in_place(book, method, fresh):
+def put_in_place(book, method: str, fresh: list[tuple[int, dict]]) -> list[int]:
     """Add new readings and mark those they take over from as deleted, in one transaction.
 
     Parameters
@@ -300,7 +282,9 @@ def _take_over(connection, who, method, old_id, values):
         return False
     rows.note_change(connection, "readings", old_id, "delete", {"deleted_at": None}, {"deleted_at": moment}, who)
     old = rows.row_of(connection, _READINGS, old_id)
-    told = {**(values.get("measured_with") or {}), "method": method, "instead_of": old_id}
+    made_with = {**(values.get("measured_with") or {}), "method": method, "instead_of": old_id}
     kept = {name: old[name] for name in _KEPT}
-    rows.add_row(connection, _READINGS, {**values, **kept, "part_index": old["part_index"], "measured_with": told}, who)
+    rows.add_row(
+        connection, _READINGS, {**values, **kept, "part_index": old["part_index"], "measured_with": made_with}, who
+    )
     return True

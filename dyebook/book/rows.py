@@ -11,7 +11,7 @@ import math
 import os
 from datetime import datetime
 
-from sqlalchemy import insert, select, update
+from sqlalchemy import Connection, Table, insert, select, update
 
 from dyebook.book.schema import TABLES, Change, now
 from dyebook.errors import BookError, RecordError
@@ -37,30 +37,20 @@ __all__ = [
 _OWN = {"id", "version", "added_at", "added_by", "deleted_at"}
 
 
-def who_am_i():
+def who_am_i() -> str:
     """Return the name that goes into the history: ``DYEBOOK_WHO``, else the user of this machine."""
     return os.environ.get("DYEBOOK_WHO") or getpass.getuser()
 
 
-def table_named(name):
+def table_named(name: str) -> Table:
     """Return the table called `name`; ValueError with the names there are otherwise."""
     if name not in TABLES:
         raise ValueError(f"the book has no table {name!r}; it has {', '.join(sorted(TABLES))}")
     return TABLES[name]
 
 
-def checked_values(table, values):
-    """Return `values` as the table's columns want them.
-
-    Parameters
-    ----------
-    table : sqlalchemy.Table
-    values : dict
-        Column name to value; nan and empty text mean "not measured".
-
-    Returns
-    -------
-    dict
+def checked_values(table: Table, values: dict) -> dict:
+    """Return values by column as the table wants them; nan and empty text mean "not measured".
 
     Raises
     ------
@@ -110,7 +100,7 @@ def _number(column, where, value):
     return number
 
 
-def checked_moment(name, value):
+def checked_moment(name: str, value: str | datetime) -> str:
     """Return a date, or date and time, as ISO 8601 text; RecordError when it is none."""
     if isinstance(value, datetime):
         return value.isoformat()
@@ -123,13 +113,13 @@ def checked_moment(name, value):
     return str(value)
 
 
-def add_row(connection, table, values, who=None):
-    """Insert one row and return its number (int); values as in `checked_values`."""
+def add_row(connection: Connection, table: Table, values: dict, who: str | None = None) -> int:
+    """Insert one row and return its number; values as in `checked_values`."""
     row = checked_values(table, values) | {"added_at": now(), "added_by": who or who_am_i()}
     return connection.execute(insert(table), row).inserted_primary_key[0]
 
 
-def row_of(connection, table, row_id, lock=False):
+def row_of(connection: Connection, table: Table, row_id: int, lock: bool = False) -> dict:
     """Return one row as a dict, deleted or not; BookError if it was never there."""
     query = select(table).where(table.c.id == row_id)
     row = connection.execute(query.with_for_update() if lock else query).mappings().first()
@@ -138,22 +128,8 @@ def row_of(connection, table, row_id, lock=False):
     return dict(row)
 
 
-def list_rows(connection, table, deleted=False, **where):
-    """Return rows as dicts, oldest first.
-
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-    table : sqlalchemy.Table
-    deleted : bool
-        True to have those marked deleted instead.
-    **where
-        Column name and the value it must have.
-
-    Returns
-    -------
-    list of dict
-    """
+def list_rows(connection: Connection, table: Table, deleted: bool = False, **where) -> list[dict]:
+    """Return the standing rows whose columns have the given values, or those marked as deleted, oldest first."""
     mark = table.c.deleted_at
     query = select(table).where(mark.is_not(None) if deleted else mark.is_(None)).order_by(table.c.id)
     for name, value in where.items():
@@ -163,32 +139,17 @@ def list_rows(connection, table, deleted=False, **where):
     return [dict(row) for row in connection.execute(query).mappings()]
 
 
-def correct_row(connection, table, row_id, changes, version=None, who=None, action="correct"):
-    """Change values of one row, keeping the old ones in the history.
+def correct_row(
+    connection: Connection, table: Table, row_id: int, changes: dict, version: int | None = None, who: str | None = None
+) -> int:
+    """Change columns of one row, keeping the old values in the history; return its new version.
 
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-        Inside a writing transaction.
-    table : sqlalchemy.Table
-    row_id : int
-    changes : dict
-        Column name to new value.
-    version : int, optional
-        The version that was looked at; refused when the row has moved on since.
-    who : str, optional
-    action : str
-        What the history calls it.
-
-    Returns
-    -------
-    int
-        The row's new version; unchanged when nothing changed.
+    With `version`, the one that was looked at, the change is refused if the row has moved on since.
 
     Raises
     ------
     BookError
-        If there is no such row, or somebody else changed it meanwhile.
+        If there is no such row, or it was changed meanwhile.
     RecordError
         If a value is impossible.
     """
@@ -198,7 +159,7 @@ def correct_row(connection, table, row_id, changes, version=None, who=None, acti
     if not new:
         return row["version"]
     _write(connection, table, row, new)
-    note_change(connection, table.name, row_id, action, {name: row[name] for name in new}, new, who)
+    note_change(connection, table.name, row_id, "correct", {name: row[name] for name in new}, new, who)
     return row["version"] + 1
 
 
@@ -206,7 +167,7 @@ def _refuse_outdated(connection, table, row, version):
     if version is None or version == row["version"]:
         return
     changes = history_of(connection, table.name, row["id"])
-    who = f"by {changes[-1]['who']} at {changes[-1]['at']}" if changes else "by somebody else"
+    who = f"by {changes[-1]['who']} at {changes[-1]['at']}" if changes else "by another person"
     raise BookError(
         f"{table.name} {row['id']} was changed {who} after you opened it; nothing was overwritten; "
         "look at it again and repeat your change"
@@ -216,17 +177,18 @@ def _refuse_outdated(connection, table, row, version):
 def _write(connection, table, row, new):
     query = update(table).where(table.c.id == row["id"], table.c.version == row["version"])
     if connection.execute(query.values(**new, version=row["version"] + 1)).rowcount != 1:
-        raise BookError(f"{table.name} {row['id']} was changed by somebody else meanwhile; look at it again")
+        raise BookError(f"{table.name} {row['id']} was changed by another person meanwhile; look at it again")
 
 
-def mark_deleted(connection, table, row_id, deleted=True, version=None, who=None):
-    """Mark a row as deleted, or bring it back; the row and all that points to it stay in the book.
-
-    Returns
-    -------
-    int
-        The row's new version.
-    """
+def mark_deleted(
+    connection: Connection,
+    table: Table,
+    row_id: int,
+    deleted: bool = True,
+    version: int | None = None,
+    who: str | None = None,
+) -> int:
+    """Mark a row as deleted, or bring it back, and return its new version; all that points to it stays in the book."""
     row = row_of(connection, table, row_id, lock=True)
     _refuse_outdated(connection, table, row, version)
     if (row["deleted_at"] is not None) == deleted:
@@ -238,14 +200,8 @@ def mark_deleted(connection, table, row_id, deleted=True, version=None, who=None
     return row["version"] + 1
 
 
-def undo_last(connection, table, row_id, who=None):
-    """Take back the last change of a row that has not been taken back yet, and return the row's new version.
-
-    Raises
-    ------
-    BookError
-        If there is nothing to take back.
-    """
+def undo_last(connection: Connection, table: Table, row_id: int, who: str | None = None) -> int:
+    """Take back the last change of a row that stands, and return the row's new version; BookError if there is none."""
     standing = _standing(connection, table, row_id)
     if not standing:
         raise BookError(f"{table.name} {row_id} has no change that could be taken back")
@@ -256,7 +212,7 @@ def undo_last(connection, table, row_id, who=None):
     return row["version"] + 1
 
 
-def last_was_deletion(connection, table, row_id):
+def last_was_deletion(connection: Connection, table: Table, row_id: int) -> bool:
     """Whether `undo_last` would delete a row or bring it back."""
     standing = _standing(connection, table, row_id)
     return bool(standing) and "deleted_at" in standing[-1]["old"]
@@ -270,8 +226,10 @@ def _standing(connection, table, row_id):
     return standing
 
 
-def note_change(connection, table, row_id, action, old, new, who=None):
-    """Write one line of the history; `old` and `new` are dicts of values."""
+def note_change(
+    connection: Connection, table: str, row_id: int | None, action: str, old: dict, new: dict, who: str | None = None
+) -> None:
+    """Write one line of the history, with the old and new values by column."""
     line = {"at": now(), "who": who or who_am_i(), "table": table, "row_id": row_id, "action": action}
     connection.execute(insert(Change).values(**line, old=_plain(old), new=_plain(new)))
 
@@ -280,8 +238,8 @@ def _plain(values):
     return json.loads(json.dumps(values, default=str))
 
 
-def history_of(connection, table=None, row_id=None):
-    """Return changes as dicts, oldest first, of one row, one table, or the whole book."""
+def history_of(connection: Connection, table: str | None = None, row_id: int | None = None) -> list[dict]:
+    """Return changes, oldest first, of one row, one table, or the whole book."""
     query = select(Change.__table__).order_by(Change.id)
     if table is not None:
         query = query.where(Change.table == table)

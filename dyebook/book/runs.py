@@ -3,7 +3,7 @@
 A run that went over the bench carries the dict `trace`; runs that only came with a batch carry none.
 """
 
-from sqlalchemy import select
+from sqlalchemy import Connection, select
 
 from dyebook.book.rows import add_row, correct_row, row_of
 from dyebook.book.schema import Batch, Dip, Preparation, Rinse, Run, Seal
@@ -14,14 +14,14 @@ _RUNS, _BATCHES = Run.__table__, Batch.__table__
 _ON_BENCH = (_RUNS.c.deleted_at.is_(None), _RUNS.c.trace.is_not(None))
 
 
-def open_runs(connection):
-    """Return runs that are planned or on, oldest first, as dicts."""
+def open_runs(connection: Connection) -> list[dict]:
+    """Return runs that are planned or on, oldest first."""
     query = select(_RUNS).where(*_ON_BENCH, _RUNS.c.anodise_min.is_(None)).order_by(_RUNS.c.id)
     return [dict(row) for row in connection.execute(query).mappings()]
 
 
-def finished_runs(connection, count=20):
-    """Return the newest finished runs as dicts, each with ``batch``, the number of its batch or None."""
+def finished_runs(connection: Connection, count: int = 20) -> list[dict]:
+    """Return the newest finished runs, each with ``batch``, the number of its batch or None."""
     query = (
         select(_RUNS, _BATCHES.c.id.label("batch"))
         .outerjoin(_BATCHES, (_BATCHES.c.run_id == _RUNS.c.id) & _BATCHES.c.deleted_at.is_(None))
@@ -32,7 +32,7 @@ def finished_runs(connection, count=20):
     return [dict(row) for row in connection.execute(query).mappings()]
 
 
-def gauged_runs(connection):
+def gauged_runs(connection: Connection) -> list[dict]:
     """Return runs whose film was measured and whose area, time and current are known, oldest first."""
     known = (_RUNS.c.film_measured_um, _RUNS.c.area_dm2, _RUNS.c.anodise_min)
     query = select(_RUNS).where(_RUNS.c.deleted_at.is_(None), *(column.is_not(None) for column in known))
@@ -48,7 +48,7 @@ def preparations_of(connection, run_id):
 
 
 def change_run(connection, run_id, change, who=None):
-    """Change a run by what it holds now, with nobody in between.
+    """Change a run by what it holds now, with no other write in between.
 
     Parameters
     ----------

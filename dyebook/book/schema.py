@@ -1,16 +1,8 @@
 """The tables of the book, as typed models; `HEAD` names the newest schema version.
 
-What every table of the book shares, and the marks on a column that its values are checked by.
-
-Shop settings, and the history of every change.
-
-Electrolyte and its life, preparation, runs: what made the film.
-
-Dyes, baths with their life, batches with their dips, rinses and seals: what was set.
-
-Orders, what the customer brings, the shade to reach, and what became of it.
-
-Photos and readings: what was seen, with the whole way back to its evidence.
+In order: what every table shares, and the marks that a column's values are checked by; settings and the history of
+every change; what made the film; what was set; orders, samples, targets and verdicts; photos and readings, with all
+that leads from a reading back to its evidence.
 """
 
 from datetime import UTC, datetime

@@ -1,6 +1,6 @@
-"""The book's colours kept ready in memory, and kept in step with what every station writes.
+"""Nearest shades of the book by CIEDE2000, exact: a provable box in L*, a*, b* narrows, the difference itself decides.
 
-Nearest shades by CIEDE2000, exact: a provable box in L*, a*, b* narrows, the difference itself decides.
+The colours are kept ready in memory, in step with what every station writes.
 """
 
 import math
@@ -17,6 +17,8 @@ __all__ = ["LabColumn", "Shades", "box_for"]
 # |R_T| of CIEDE2000 is at most 2 sin 60 deg, so the chroma-hue form is at least this share of its diagonal
 _LEAST_SHARE = 1 - math.sin(math.radians(60))
 _SEEDS_PER_ANSWER = 40
+# on a server, numbers are handed out before they are committed, so later ones may show first
+_OVERLAP = 1000
 
 
 class LabColumn:
@@ -107,7 +109,7 @@ class LabColumn:
         return first + np.flatnonzero(np.einsum("ij,ij->i", steps, steps) <= chroma**2)
 
 
-def box_for(lab, radius, lightness_ends=(0.0, 100.0)):
+def box_for(lab, radius: float, lightness_ends: tuple[float, float] = (0.0, 100.0)) -> tuple[float, float]:
     """Return how far, in L* and in the a*b* plane, a colour within `radius` of CIEDE2000 can lie.
 
     Parameters
@@ -150,10 +152,6 @@ def _one_per_key(keys, differences):
     for key, difference in zip(keys[order].tolist(), differences[order].tolist(), strict=True):
         found.setdefault(key, difference)
     return list(found.items())
-
-
-# on a server, numbers are handed out before they are committed, so later ones may show first
-_OVERLAP = 1000
 
 
 class Shades:

@@ -384,12 +384,12 @@ class Book:
             return life.batch_history(connection, batch_id)
 
     def bath_life(self, bath_id: int) -> dict:
-        """Return how a bath has fared since it was made up, see `dyebook.book.life.bath_life`."""
+        """Return the life of a bath since it was made up, see `dyebook.book.life.bath_life`."""
         with self.reading() as connection:
             return life.bath_life(connection, bath_id)
 
     def electrolyte_life(self, electrolyte_id: int) -> dict:
-        """Return how an electrolyte has fared since it was made up, see `dyebook.book.life.electrolyte_life`."""
+        """Return the life of an electrolyte since it was made up, see `dyebook.book.life.electrolyte_life`."""
         with self.reading() as connection:
             return life.electrolyte_life(connection, electrolyte_id)
 

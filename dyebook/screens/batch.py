@@ -1,7 +1,4 @@
-"""One batch: its photo with what was read, its settings, its doubts, and what was changed.
-
-The run behind a batch: how it was prepared, how it went, and what its log showed.
-"""
+"""One batch: its photo with what was read, its settings, its doubts, the run behind it, and what was changed."""
 
 import streamlit as st
 
@@ -51,7 +48,7 @@ def show(book, number, on_back):
     book : dyebook.book.store.Book
     number : int
     on_back : callable
-        Called when somebody wants back to the wall.
+        Called to go back to the wall.
     """
     st.button("Back to the wall", key="back", icon=":material/arrow_back:", on_click=on_back)
     row = book.batch(number)

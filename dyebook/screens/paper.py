@@ -1,4 +1,4 @@
-"""The book on paper, from the screens: sheets are made only when somebody asks for them."""
+"""The book on paper, from the screens: sheets are made only when they are asked for."""
 
 from datetime import date
 from functools import partial
@@ -33,7 +33,7 @@ def offer_batch_papers(book, number):
         _offer("Bag label", ".pdf", f"label_{number}", partial(label_file, book, number, _LABELS[paper], address))
         st.caption("Print labels at 100 %. Photos go in without the place and camera noted in the file.")
         if batch_link(book, number, address) is None:
-            st.caption("The code on the card tells the settings; with an address it opens the batch on a phone.")
+            st.caption("The code on the card holds the settings; with an address it opens the batch on a phone.")
         if st.button("The shop's name, and the address in the code", key="to_settings", type="tertiary"):
             go_to("settings")
 
@@ -97,7 +97,7 @@ def _choose_paper(where):
 
 
 def _address(book):
-    """Where phones reach the app: as somebody set it, else as this browser does, unless that is this machine alone."""
+    """Where phones reach the app: as it was set, else as this browser does, unless that is this machine alone."""
     if book.setting("address"):
         return None
     url = urlsplit(st.context.url or "")

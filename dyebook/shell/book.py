@@ -143,15 +143,15 @@ def import_(
     if duplicates not in ("refuse", "skip", "keep"):
         raise typer.BadParameter("--duplicates is refuse, skip or keep")
     with open_at(book) as opened, progress_bar("importing") as progress:
-        told = opened.import_file(file, dry_run, duplicates, progress, batch=batch, white=white, observer=observer)
-    for note in told.notes:
+        done = opened.import_file(file, dry_run, duplicates, progress, batch=batch, white=white, observer=observer)
+    for note in done.notes:
         typer.echo(f"note: {note}", err=True)
     if as_json:
-        print_json(told.to_dict())
+        print_json(done.to_dict())
     else:
         from dyebook.report.batches import import_text
 
-        typer.echo(import_text(told))
+        typer.echo(import_text(done))
 
 
 @with_options(*_FEW_FILTERS)
@@ -180,11 +180,11 @@ def backup(
     Example: dyebook backup shop.zip
     """
     with open_at(book) as opened:
-        told = opened.back_up(file)
+        done = opened.back_up(file)
     if as_json:
-        print_json({"file": str(file), **told})
+        print_json({"file": str(file), **done})
     else:
-        typer.echo(f"{told['batches']} batches and {told['photos']} photos are in {file}")
+        typer.echo(f"{done['batches']} batches and {done['photos']} photos are in {file}")
 
 
 def restore(
@@ -197,18 +197,18 @@ def restore(
     Example: dyebook restore shop.zip
     """
     with open_at(book) as opened:
-        told = opened.restore(file)
+        done = opened.restore(file)
     if as_json:
-        print_json(told)
+        print_json(done)
     else:
-        typer.echo(f"{told['batches']} batches and {told['photos']} photos are back")
-        if told["saved"]:
-            typer.echo(f"what was there before is kept in {told['saved']}")
+        typer.echo(f"{done['batches']} batches and {done['photos']} photos are back")
+        if done["saved"]:
+            typer.echo(f"what was there before is kept in {done['saved']}")
 
 
 BatchArgument = Annotated[int, typer.Argument(help="Number of the batch.")]
 VersionOption = Annotated[
-    int | None, typer.Option(help="The version you looked at; refused if somebody changed the batch since.")
+    int | None, typer.Option(help="The version you looked at; refused if the batch was changed since.")
 ]
 
 
