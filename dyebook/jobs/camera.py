@@ -43,7 +43,7 @@ class LearnedFrom:
 
 
 def keep_learned(book, profile):
-    """Keep a profile for everybody at this machine; BookError if whoever holds the book may only look."""
+    """Keep a profile for all who use this machine; BookError for a reader of the book."""
     from dyebook.photo.camera.store import keep_camera, learned_again
 
     book.must_be("maker")
@@ -51,7 +51,7 @@ def keep_learned(book, profile):
 
 
 def forget_learned(book, name):
-    """Delete a profile; BookError if whoever holds the book may only look."""
+    """Delete a profile; BookError for a reader of the book."""
     from dyebook.photo.camera.store import forget_camera
 
     book.must_be("maker")
@@ -122,7 +122,7 @@ def check_repeats(book, photos, batch_sd=None, progress=None, **asked):
     Parameters
     ----------
     book : dyebook.book.store.Book or None
-        Whoever holds it must be a maker to change a camera.
+        Its holder must be a maker to change a camera.
     photos : sequence of (str, path or bytes)
         Name and content; the coupon alone beside the card, moved and photographed anew each time.
     batch_sd : sequence of 3 floats, optional
@@ -164,7 +164,7 @@ def check_repeats(book, photos, batch_sd=None, progress=None, **asked):
 
 
 def _refuse_twins(photos):
-    """One photo given twice would tell of a spread that is not there."""
+    """Refuse a photo given twice: it would make the spread look smaller than it is."""
     first = {}
     for name, content in photos:
         data = (

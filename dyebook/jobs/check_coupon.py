@@ -26,7 +26,7 @@ __all__ = [
     "take_back",
 ]
 
-# the first days say what is usual; the rule that tells drift from scatter needs one more
+# the first days say what is usual; the rule that separates drift from scatter needs one more
 BASELINE = 6
 _MARKS = "check_coupon_marks"
 
@@ -48,11 +48,11 @@ class CouponDays:
     judged : DataFrame
         Those of the first days, and of all since it was last put right: what the rule looks at.
     drift : dyebook.advice.drift.Drift or None
-        None while there are too few days to tell.
+        None while there are too few days to decide.
     moves : tuple of (float, str)
         How the readings since it left differ from the kept colour: amount, and word such as lighter.
     missing : int
-        Days still needed until it can be told.
+        Days still needed to decide.
     earlier : int
         Days before the one that is counted from.
     put_right : str or None
@@ -123,7 +123,7 @@ def camera_of(measurements) -> str:
 
 
 def doubts_of(measurement):
-    """Return the flags of a photo of the coupon and its parts; that nobody looked for flaws on it is no doubt."""
+    """Return the flags of a photo of the coupon and its parts; that flaws were not sought is no doubt."""
     flags = dict.fromkeys([*measurement.flags, *(flag for part in measurement.parts for flag in part.flags)])
     return [flag for flag in flags if flag != "flaws_not_sought"]
 
@@ -249,10 +249,10 @@ def coupon_days(book, camera=None):
     marks = book.setting(_MARKS, {}).get(camera, {})
     # a mark beyond the last day waits for its first reading
     counted = [one for one in days if one[0] >= marks.get("from", "")] or days
-    return _told(camera, counted, len(days) - len(counted), marks.get("put_right"))
+    return _judged(camera, counted, len(days) - len(counted), marks.get("put_right"))
 
 
-def _told(camera, days, earlier, right):
+def _judged(camera, days, earlier, right):
     import pandas as pd
 
     from dyebook.advice.drift import DRIFT_COLUMNS, find_drift
@@ -306,10 +306,10 @@ def _series(book):
     series = {}
     for row in check_readings(book):
         series.setdefault(row["camera"] or "", {}).setdefault(day_of(row), []).append((row["L"], row["a"], row["b"]))
-    told = {camera: {day: np.mean(labs, axis=0) for day, labs in days.items()} for camera, days in series.items()}
+    means = {camera: {day: np.mean(labs, axis=0) for day, labs in days.items()} for camera, days in series.items()}
     for camera, day, lab in _kept_with_cameras(book):
-        told.setdefault(camera, {})[day] = np.array(lab)
-    return {camera: {day: tuple(map(float, lab)) for day, lab in days.items()} for camera, days in told.items()}
+        means.setdefault(camera, {})[day] = np.array(lab)
+    return {camera: {day: tuple(map(float, lab)) for day, lab in days.items()} for camera, days in means.items()}
 
 
 def _kept_with_cameras(book):

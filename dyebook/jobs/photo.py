@@ -1,4 +1,4 @@
-"""Read a photo for a book, show it, and keep what it told; whatever it fails to tell, nothing is lost.
+"""Read a photo for a book, show it, and keep photo and reading; a photo without a reading is kept all the same.
 
 `read_options` says how a book's photos are read: as was asked, and where nothing was, with the shop's own card and the
 learned camera that took the photo. Every command and page goes by it. `look` reads one photo that way, `see_photo`
@@ -78,7 +78,7 @@ def options_as_kept(row, read_file: Callable[[str], bytes]) -> ReadOptions:
     card, asked = row["card"] or {}, (row["measured_with"] or {}).get("asked") or {}
     return ReadOptions(
         card_at=asked.get("card_at"),
-        # a chart is found anew: all of its patches tell of the camera
+        # a chart is found anew: all of its patches say what the camera does
         card_lab=None if card.get("kind") == "chart" else card.get("lab"),
         camera=row["camera"],
         flat=read_file(asked["flat"]) if "flat" in asked else None,
@@ -271,7 +271,7 @@ class Recorded:
     batch : int
         Number of the new batch.
     reading : dict or None
-        The part's reading as in the measure contract; None when there is no photo or it told nothing.
+        The part's reading as in the measure contract; None without a photo, or where nothing was read in it.
     warnings : tuple of str
         Why there is no reading, or what should be known about it.
     """
@@ -418,7 +418,7 @@ class KeptStrip:
         Number of each band's batch, the longest dwell first.
     dwells_min : tuple of float
     readings : tuple of dict
-        Of each band as in the measure contract; empty where there is no photo or it told nothing.
+        Of each band as in the measure contract; empty without a photo, or where no strip was read in it.
     warnings : tuple of str
     """
 
@@ -461,8 +461,8 @@ def parse_dwells(text):
     return tuple(check_value("dwell_min", dwell) for dwell in dwells)
 
 
-def record_strip(book, record, dwells_min, photo=None, progress=None, **asked) -> KeptStrip:
-    """Keep a stepped coupon: a batch for each band, with its reading where the photo tells one.
+def record_strip(book, record, dwells_min, photo=None, progress=say_nothing, **asked) -> KeptStrip:
+    """Keep a stepped coupon: a batch for each band, with its reading where the photo gives one.
 
     Parameters
     ----------
@@ -485,8 +485,8 @@ def record_strip(book, record, dwells_min, photo=None, progress=None, **asked) -
     """
     from dyebook.book.coupons import add_strip
 
-    dwells, tell = tuple(sorted(dwells_min, reverse=True)), progress or say_nothing
-    tell("Reading the strip")
+    dwells = tuple(sorted(dwells_min, reverse=True))
+    progress("Reading the strip")
     asked = {**asked, "steps": len(dwells)}
     measurement, warnings = (None, ()) if photo is None else _try_to_measure(book, photo, asked, "bands")
     if measurement and len(measurement.parts) != len(dwells):
@@ -494,7 +494,7 @@ def record_strip(book, record, dwells_min, photo=None, progress=None, **asked) -
         warnings += ("no strip was found in the photo; bands and photo were kept",)
     # the moment ties the bands together, beside their film
     record = replace(record, dyed_at=record.dyed_at or datetime.now().isoformat(timespec="minutes"))
-    tell("Writing the bands into the book")
+    progress("Writing the bands into the book")
     batches = add_strip(book, record, dwells, photo, measurement)
     readings = tuple(part.to_dict() for part in measurement.parts) if measurement else ()
     return KeptStrip(tuple(batches), dwells, readings, warnings)

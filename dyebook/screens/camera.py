@@ -112,11 +112,10 @@ def _show_chart(learned):
         return
     turn = draft().setdefault("chart_turn", 0)
     enough = "Drag a point to move it, then measure again."
-    width, height = learned.size
-    begin = [(x / width, y / height) for x, y in draft().get("chart_at") or ()]
-    tapped = tap_corners(learned.plain, f"chart_taps_{turn}", _CENTRES, enough, 4, 4, begin, turn)
+    begin = draft().get("chart_at") or ()
+    tapped = tap_corners(learned.plain, learned.size, f"chart_taps_{turn}", _CENTRES, enough, 4, 4, begin, turn)
     if tapped:
-        draft()["chart_at"] = tuple((float(x) * width, float(y) * height) for x, y in tapped)
+        draft()["chart_at"] = tapped
         st.rerun()
     if draft().get("chart_at"):
         st.button("Find the chart by itself again", key="chart_again", on_click=draft().pop, args=("chart_at", None))
@@ -231,7 +230,7 @@ def _ask_spread():
 
 _SPREAD = (
     "Standard deviations of L*, a* and b* over batches that should be alike. The reading's share of the whole "
-    "spread is then told: under 10 % is good, over 30 % means that the readings cannot tell your batches apart."
+    "spread is then shown: under 10 % is good, over 30 % means that the readings cannot tell your batches apart."
 )
 
 

@@ -8,7 +8,7 @@ import streamlit as st
 
 from dyebook.errors import PhotoError
 from dyebook.jobs import check_coupon
-from dyebook.jobs.photo import draw_plain, known_cameras, read_options, see_photo
+from dyebook.jobs.photo import known_cameras, read_options, see_photo
 from dyebook.lab import delta_e_00
 from dyebook.report import camera as report_camera
 from dyebook.report import photo as report_photo
@@ -17,6 +17,7 @@ from dyebook.report.words import distance_text
 from dyebook.screens import tasks
 from dyebook.screens.answers import show_flags
 from dyebook.screens.drafts import draft
+from dyebook.screens.photo.correct import CARD_WORDS, GO_AROUND, around_words, plain_picture
 from dyebook.screens.photo.roll import KINDS, take_bytes
 from dyebook.screens.session import friendly_errors, sentence, the_book
 from dyebook.screens.swatch import show_swatch, tap_corners
@@ -25,14 +26,6 @@ __all__ = ["show", "show_chart", "show_photos"]
 
 # further off than any lamp or card makes it: most likely another piece
 _ANOTHER_PIECE = 12.0
-_ENOUGH = "Go on around it, or drag a corner to move it; then measure again."
-_OUTLINE = ("Tap around the coupon, corner after corner.", "Go on around it.", "At least one more.")
-_CARD = (
-    "Tap the first corner of the card's grey area, without its border.",
-    "Now the next corner around.",
-    "And the third.",
-    "And the last.",
-)
 
 
 def show_photos(book, camera):
@@ -99,13 +92,13 @@ def _show_shot(number, shot, seen):
     turn = f"{number}_{shot['turn']}"
     if seen.measurement is None:
         st.warning(sentence(seen.problem), icon=":material/crop_free:")
-        _tap("card_at", shot, seen, f"coupon_card_{turn}", _CARD, 4, 4)
+        _tap("card_at", shot, seen, f"coupon_card_{turn}", CARD_WORDS, 4, 4)
         return None
     parts = seen.measurement.parts
     if not parts:
         st.warning("No coupon was found beside the card; tap around it.", icon=":material/crop_free:")
     if not parts or st.toggle("Outline the coupon by hand", key=f"coupon_outline_{turn}"):
-        _tap("part_at", shot, seen, f"coupon_taps_{turn}", _OUTLINE, 3, 80)
+        _tap("part_at", shot, seen, f"coupon_taps_{turn}", around_words("coupon"), 3, 80)
         return None
     st.image(seen.overlay, width="stretch", alt="The photo with card and coupon outlined")
     coupon = replace(seen.measurement, parts=(parts[_chosen(len(parts), f"coupon_part_{turn}")],))
@@ -115,15 +108,8 @@ def _show_shot(number, shot, seen):
 
 def _tap(place, shot, seen, key, ask, least, most):
     """Let the card or the coupon be pointed out, and read the photo anew."""
-    plain = seen.overlay
-    if seen.measurement is not None:
-        plain = tasks.done(
-            "plain photo", _mark(shot), "Drawing the photo", lambda _: draw_plain(shot["content"]), most=12
-        )
-    tapped = tap_corners(plain, key, ask, _ENOUGH, least, most)
-    if tapped:
-        width, height = seen.size
-        corners = tuple((float(x) * width, float(y) * height) for x, y in tapped)
+    corners = tap_corners(plain_picture(shot["content"], seen), seen.size, key, ask, GO_AROUND, least, most)
+    if corners:
         shot[place] = corners if place == "card_at" else (corners,)
         shot["turn"] += 1
         st.rerun()
@@ -136,13 +122,13 @@ def _chosen(count, key):
     return st.radio("The coupon is", range(count), key=key, horizontal=True, format_func=lambda k: f"part {k + 1}")
 
 
-def _show_against(told, labs):
+def _show_against(series, labs):
     """The day's colour, and how far it lies from the one kept."""
     lab = tuple(sum(values) / len(labs) for values in zip(*labs, strict=True))
     show_swatch(lab, "The coupon")
-    if told is None:
+    if series is None:
         return
-    off = float(delta_e_00(told.kept, lab))
+    off = float(delta_e_00(series.kept, lab))
     st.markdown(f"{distance_text(off)} from its kept colour.")
     if off > _ANOTHER_PIECE:
         st.warning("So far off: is this the coupon, and does yellow outline the card?", icon=":material/priority_high:")
@@ -172,25 +158,25 @@ def show():
         with friendly_errors():
             show_photos(book, camera)
     with right:
-        told = check_coupon.coupon_days(book, camera)
-        if told is None:
+        series = check_coupon.coupon_days(book, camera)
+        if series is None:
             how = f"with {camera}" if camera else "without a learned camera"
             st.markdown(f"No day read {how} yet. Seven days tell what is usual; begin with today's photo.")
             return
-        show_chart(told)
-        _show_days(book, told)
+        show_chart(series)
+        _show_days(book, series)
 
 
-def show_chart(told):
+def show_chart(series):
     """Draw what the days tell, in words and as a chart."""
-    head, lines = report_camera.coupon_words(told)
+    head, lines = report_camera.coupon_words(series)
     st.markdown(f"**{head}**")
     for line in lines:
         st.markdown(line)
-    figure = plot_coupon(told.differences, told.since, told.put_right)
+    figure = plot_coupon(series.differences, series.since, series.put_right)
     st.plotly_chart(figure, key="coupon_chart", config={"displayModeBar": False})
-    if told.drift is not None:
-        st.caption(_RULE.format(length=told.drift.run_length))
+    if series.drift is not None:
+        st.caption(_RULE.format(length=series.drift.run_length))
 
 
 def _choose_camera(cameras):
@@ -210,19 +196,19 @@ def _choose_camera(cameras):
     return chosen
 
 
-def _show_days(book, told):
-    rows = report_camera.coupon_rows(told)
+def _show_days(book, series):
+    rows = report_camera.coupon_rows(series)
     st.table({"Day": [row[0] for row in rows], **{name: [row[k] for row in rows] for k, name in _COLUMNS}})
-    last = told.days[-1][0]
+    last = series.days[-1][0]
     with st.container(horizontal=True):
         if st.button("Take the last day back", key="coupon_take_back", type="tertiary"):
-            check_coupon.take_back(book, told.camera, last)
+            check_coupon.take_back(book, series.camera, last)
             st.rerun()
-        if told.moves and st.button("It was put right today", key="coupon_put_right", type="tertiary"):
-            check_coupon.put_right(book, told.camera, date.today().isoformat())
+        if series.moves and st.button("It was put right today", key="coupon_put_right", type="tertiary"):
+            check_coupon.put_right(book, series.camera, date.today().isoformat())
             st.rerun()
-        if told.put_right and st.button("It was not put right after all", key="coupon_not_right", type="tertiary"):
-            check_coupon.put_right(book, told.camera, None)
+        if series.put_right and st.button("It was not put right after all", key="coupon_not_right", type="tertiary"):
+            check_coupon.put_right(book, series.camera, None)
             st.rerun()
     with st.expander("Another piece, another lamp for good, or the camera learned anew?"):
         st.markdown(
@@ -231,10 +217,10 @@ def _show_days(book, told):
         first = st.date_input("Count from", date.fromisoformat(last), key="coupon_from", format="YYYY-MM-DD")
         with st.container(horizontal=True):
             if st.button("Count from that day", key="coupon_count_from"):
-                check_coupon.count_from(book, told.camera, first.isoformat())
+                check_coupon.count_from(book, series.camera, first.isoformat())
                 st.rerun()
-            if told.earlier and st.button("Count all days again", key="coupon_count_all", type="tertiary"):
-                check_coupon.count_from(book, told.camera, None)
+            if series.earlier and st.button("Count all days again", key="coupon_count_all", type="tertiary"):
+                check_coupon.count_from(book, series.camera, None)
                 st.rerun()
 
 

@@ -138,12 +138,14 @@ def _tile(row, near, doubt):
     }
 
 
-def tap_corners(picture_jpeg, key, ask, enough, least, most, corners=(), turn=0):
-    """Let corners be tapped on a picture, and return them once "measure again" is pressed.
+def tap_corners(picture_jpeg, size, key, ask, enough, least, most, corners=(), turn=0):
+    """Let corners be tapped on a picture of a photo, and return them once "measure again" is pressed.
 
     Parameters
     ----------
     picture_jpeg : bytes
+    size : (width, height)
+        Of the photo in pixels.
     key : str
     ask : sequence of str
         What to tap next, by the number of corners there are.
@@ -152,15 +154,16 @@ def tap_corners(picture_jpeg, key, ask, enough, least, most, corners=(), turn=0)
     least, most : int
         How many corners are needed and taken.
     corners : sequence of (x, y), optional
-        To begin with, as shares of width and height.
+        To begin with, in pixels of the photo.
     turn : int
         A new number throws half-made taps away.
 
     Returns
     -------
-    list of [x, y] or None
-        Shares of the picture's width and height, 0..1.
+    tuple of (x, y) or None
+        In pixels of the photo.
     """
+    width, height = size
     piece = st.components.v2.component(
         "dyebook.outline", html=web_text("outline.html"), css=web_text("outline.css"), js=web_text("outline.js")
     )
@@ -170,10 +173,11 @@ def tap_corners(picture_jpeg, key, ask, enough, least, most, corners=(), turn=0)
         "enough": enough,
         "least": least,
         "most": most,
-        "corners": [list(map(float, corner)) for corner in corners],
+        "corners": [[float(x) / width, float(y) / height] for x, y in corners],
         "round": turn,
     }
-    return piece(key=key, data=data, on_corners_change=_noted).corners
+    tapped = piece(key=key, data=data, on_corners_change=_noted).corners
+    return tuple((float(x) * width, float(y) * height) for x, y in tapped) if tapped else None
 
 
 def _noted():

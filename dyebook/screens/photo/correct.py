@@ -11,17 +11,22 @@ from dyebook.screens.drafts import draft
 from dyebook.screens.photo.roll import in_view
 from dyebook.screens.swatch import tap_corners
 
-__all__ = ["show_picture", "taps_of"]
+__all__ = ["CARD_WORDS", "GO_AROUND", "around_words", "plain_picture", "show_picture", "taps_of"]
 
 FOUND, CARD, PART = "Found", "Tap card", "Tap part"
 
-_CARD_WORDS = (
+CARD_WORDS = (
     "Tap the first corner of the card's grey area, without its border.",
     "Now the next corner around.",
     "And the third.",
     "And the last.",
 )
-_PART_WORDS = ("Tap around the part, corner after corner.", "Go on around it.", "At least one more.")
+GO_AROUND = "Go on around it, or drag a corner to move it; then measure again."
+
+
+def around_words(what: str) -> tuple:
+    """Return what to tap next around a part or a coupon, by the number of corners there are."""
+    return (f"Tap around the {what}, corner after corner.", "Go on around it.", "At least one more.")
 
 
 def taps_of(photo):
@@ -55,23 +60,20 @@ def show_picture(seen):
     _show_put_right()
 
 
-def _plain(seen):
-    """The photo in view with nothing drawn in; drawn only once somebody wants to tap on it."""
-    photo = in_view()
+def plain_picture(content: bytes, seen) -> bytes:
+    """Return a photo with nothing drawn in; drawn only once it is to be tapped."""
     if seen.measurement is None:
         return seen.overlay
-    key = hashlib.sha256(photo["content"]).hexdigest()
-    return tasks.done("plain photo", key, "Drawing the photo", lambda _: draw_plain(photo["content"]), most=12)
+    key = hashlib.sha256(content).hexdigest()
+    return tasks.done("plain photo", key, "Drawing the photo", lambda _: draw_plain(content), most=12)
 
 
 def _tap_card(seen, turn):
     enough = "Drag a corner to move it, then measure again."
     known = seen.measurement.card_quad if seen.measurement and seen.measurement.card_quad else ()
-    begin = [(x / seen.size[0], y / seen.size[1]) for x, y in in_view().get("card_at") or ()]
-    tapped = tap_corners(_plain(seen), f"card_taps_{turn}", _CARD_WORDS, enough, 4, 4, begin, turn)
-    _take(seen, "card_at", tapped)
-    typed = _typed("card_corners", "Type the card's corners instead", seen, known)
-    _take_pixels("card_at", typed, exactly=4)
+    begin, picture = in_view().get("card_at") or (), plain_picture(in_view()["content"], seen)
+    _take("card_at", tap_corners(picture, seen.size, f"card_taps_{turn}", CARD_WORDS, enough, 4, 4, begin, turn))
+    _take("card_at", _typed("card_corners", "Type the card's corners instead", seen, known), exactly=4)
     if seen.measurement is not None:
         return
     st.caption("Without a card the colour is a guess, and is marked as one.")
@@ -82,20 +84,13 @@ def _tap_card(seen, turn):
 
 
 def _tap_part(seen, turn):
-    enough = "Go on around it, or drag a corner to move it; then measure again."
-    tapped = tap_corners(_plain(seen), f"part_taps_{turn}", _PART_WORDS, enough, 3, 80, (), turn)
-    _take(seen, "part_at", tapped)
-    _take_pixels("part_at", _typed("part_corners", "Type the part's corners instead", seen, ()))
+    ask, picture = around_words("part"), plain_picture(in_view()["content"], seen)
+    _take("part_at", tap_corners(picture, seen.size, f"part_taps_{turn}", ask, GO_AROUND, 3, 80, turn=turn))
+    _take("part_at", _typed("part_corners", "Type the part's corners instead", seen, ()))
 
 
-def _take(seen, name, tapped):
-    """Take corners given as shares of the picture."""
-    if tapped:
-        width, height = seen.size
-        _take_pixels(name, tuple((float(x) * width, float(y) * height) for x, y in tapped))
-
-
-def _take_pixels(name, corners, exactly=None):
+def _take(name, corners, exactly=None):
+    """Take corners of the card or of one more part, in pixels."""
     if not corners:
         return
     if exactly and len(corners) != exactly:
@@ -110,7 +105,7 @@ def _take_pixels(name, corners, exactly=None):
 
 
 def _typed(key, label, seen, known):
-    """Corners as pixels, for hands that cannot tap; None until they are sent."""
+    """Corners typed as pixels, where tapping is no way; None until they are sent."""
     with st.expander(label), st.form(f"{key}_form", border=False):
         width, height = seen.size
         example = " ".join(f"{x:.0f},{y:.0f}" for x, y in known) or "x,y x,y x,y x,y"

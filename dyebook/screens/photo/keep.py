@@ -86,8 +86,8 @@ def compare_with_sample(parts):
         return
     for index, part in enumerate(parts):
         if index != sample:
-            told = f"Part {index + 1} against the sample – {report_words.difference_text(parts[sample].lab, part.lab)}."
-            show_pair([("The sample", parts[sample].lab), (f"Part {index + 1}", part.lab)], [told])
+            line = f"Part {index + 1} against the sample – {report_words.difference_text(parts[sample].lab, part.lab)}."
+            show_pair([("The sample", parts[sample].lab), (f"Part {index + 1}", part.lab)], [line])
 
 
 _NEW, _MORE, _SAMPLE = "A new batch", "A batch in the book", "A customer's sample"
@@ -193,7 +193,7 @@ def _add_sample(book, shots):
 
 
 def _keep_sample_beside(book, number, shots, order):
-    """Keep the sample that lay beside a batch, where somebody said which part of the photo it was."""
+    """Keep the sample that lay beside a batch, where a part of the photo was said to be it."""
     index, shot = sample_index(), shots[draft().get("photo_in_view", 0)] if shots else None
     if shot is None or shot.measurement is None or index is None:
         return

@@ -30,7 +30,7 @@ __all__ = ["ask_options", "options_now", "show", "show_tips"]
 
 
 def show_tips():
-    """Draw the tips, folded away until somebody wants them."""
+    """Draw the tips, folded away."""
     with st.expander(PHOTO_TITLE):
         for tip in PHOTO_TIPS:
             st.markdown(f"- {tip}")
@@ -169,7 +169,7 @@ def _before_a_photo(book):
 
 
 def _look_at(photo, options):
-    """What was seen in a photo; None where somebody stopped the reading, which is said."""
+    """What was seen in a photo; None where the reading was stopped, which is said."""
     options = replace(options, **photo_correct.taps_of(photo))
     # a camera learned anew is another camera
     key = hashlib.sha256(photo["content"]).hexdigest(), photo["name"], options, known_cameras()
