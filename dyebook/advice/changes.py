@@ -130,10 +130,6 @@ def simulate_changes(model: BathModel, record: dict, seed: int = 0, noted_ph: fl
         Settings as noted; a film measured by gauge is taken instead of the planned one, and is then no change any more.
     noted_ph
         Where it is known to which pH the bath had moved from the record's.
-
-    Returns
-    -------
-    dict of ndarray
     """
     rng = np.random.default_rng(seed)
     moved = [name for name, change in CHANGES.items() if change.moves]
@@ -168,10 +164,6 @@ def change_likelihoods(simulated: dict, lab, u):
         From `simulate_changes`.
     lab, u : ndarray, shape (3,)
         The reading and its standard uncertainty.
-
-    Returns
-    -------
-    ndarray
     """
     found = [_density(lab - simulated[name], np.hypot(u, change.blur)) for name, change in CHANGES.items()]
     stray = np.array([_STRAY_SHARES.get(name, _STRAY_SHARE) for name in CHANGES])

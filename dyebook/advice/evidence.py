@@ -67,17 +67,13 @@ def gather(
     return seen + ([] if before is None else [before])
 
 
-def kinds_of(record: dict, seen: list[Seen]):
+def kinds_of(record: dict, seen: list[Seen]) -> set[str]:
     """Return the kinds of evidence at hand, and what else makes a question idle: ``sealed`` film, a bath noted cold.
 
     Parameters
     ----------
     record
         Checked.
-
-    Returns
-    -------
-    set of str
     """
     cold = any(item.kind == "temp" and item.likelihoods[STATES["temp"].index("colder")] == 1 for item in seen)
     idle = {"sealed": bool(record.get("sealed")), "noted cold": cold}

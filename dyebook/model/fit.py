@@ -42,7 +42,6 @@ def fit_hypotheses(training, seed: int = 0):
 
     Parameters
     ----------
-    training : Training
     seed
         Of the spectra tried as starting points.
 
@@ -119,7 +118,6 @@ def weigh(training, answer, hyper: Hyper):
 
     Parameters
     ----------
-    training : Training
     answer : tuple
         From `colours_with_slopes`.
     hyper

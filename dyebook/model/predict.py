@@ -148,7 +148,6 @@ def draw_posterior(fits, count: int, seed: int, temper: float = 1.0) -> tuple[Dr
 
     Parameters
     ----------
-    fits : list of Fit
     temper
         Factor on the departures.
     """

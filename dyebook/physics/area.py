@@ -212,7 +212,6 @@ def sum_areas(shapes, jig_dm2: float = 0.0) -> AreaSum:
 
     Parameters
     ----------
-    shapes : sequence of Shape
     jig_dm2
         Wetted aluminium of the jig; it takes current like a part. Titanium takes none worth counting.
 

@@ -122,7 +122,7 @@ def waiting_text(step, count) -> str:
     return f"{count} {_WAITING[step]}" if count else ""
 
 
-def care_pairs(care, brief: bool = False):
+def care_pairs(care, brief: bool = False) -> list[tuple[str, str]]:
     """Return what a bath is asked to be and wants, as pairs of label and text.
 
     Parameters
@@ -130,10 +130,6 @@ def care_pairs(care, brief: bool = False):
     care : dyebook.jobs.bath_state.BathState
     brief
         Only what matters at a glance.
-
-    Returns
-    -------
-    list of (str, str)
     """
     pairs = [
         ("asked", _asked_text(care)),
@@ -256,12 +252,7 @@ _JUDGED = {
 
 
 def judged_text(verdict) -> tuple[str, list[str]]:
-    """Return what a reading says against a tolerance, as (head, lines).
-
-    Parameters
-    ----------
-    verdict : dyebook.advice.judge.Verdict
-    """
+    """Return what a reading says against a tolerance, as (head, lines)."""
     head = (
         f"{_JUDGED[verdict.verdict]}: ΔE00 {verdict.delta_e:.1f} ± {2 * verdict.delta_e_u:.1f}, "
         f"tolerance {verdict.tolerance:g}"

@@ -336,7 +336,7 @@ _LABELS = {
 }
 
 
-def answer_rows(answer: dict, names=None):
+def answer_rows(answer: dict, names=None) -> list[tuple[str, str]]:
     """Figures of a bench answer as (label, text) pairs.
 
     Parameters
@@ -345,10 +345,6 @@ def answer_rows(answer: dict, names=None):
         `to_dict()` of a bench result.
     names : sequence of str, optional
         Only these figures, in this order; all of them in the usual order without.
-
-    Returns
-    -------
-    list of (str, str)
     """
     rows = []
     for name in names or _LABELS:
@@ -487,16 +483,12 @@ def on_text(row, stand) -> str:
     return f"**Run {row['id']} is on**, {until} – film now about {film}"
 
 
-def now_words(stand):
+def now_words(stand) -> list[tuple[str, str]]:
     """Return where a run stands as pairs of label and text.
 
     Parameters
     ----------
     stand : RunNow
-
-    Returns
-    -------
-    list of (str, str)
     """
     return [
         ("film now about", figure_text("film_um", stand.film_um, stand.film_um_sd)),

@@ -13,12 +13,7 @@ __all__ = [
 
 
 def measurement_text(measurement) -> str:
-    """Return a measurement as lines for the shell.
-
-    Parameters
-    ----------
-    measurement : Measurement
-    """
+    """Return a measurement as lines for the shell."""
     width, height = measurement.size
     lines = [f"{measurement.photo}  ({width} × {height})", f"card: {measurement.card_kind}"]
     lines += [f"  ! {line}" for line in flag_lines(measurement.flags)]

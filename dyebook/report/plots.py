@@ -1,4 +1,7 @@
-"""Charts on screen (Plotly) and on paper (Matplotlib), in greys: the swatches beside them are the only colours."""
+"""Charts on screen and on paper, in greys: the swatches beside them are the only colours.
+
+What begins with `plot_` returns a Plotly figure, what ends with `_png` the bytes of a picture at 200 dots an inch.
+"""
 
 import io
 from datetime import datetime, timedelta
@@ -48,13 +51,8 @@ def plot_trace(trace, events=(), gaps=()):
     ----------
     trace : Trace
         `time_min`, `current_a`, both of shape (N,).
-    events : sequence of Event
     gaps : sequence of dict
         ``start_min``, ``end_min``.
-
-    Returns
-    -------
-    plotly.graph_objects.Figure
     """
     import numpy as np
 
@@ -97,10 +95,6 @@ def plot_strength(points, height: int = 320, legend: bool = True):
     points : sequence of StrengthPoint
     height
         In pixels.
-
-    Returns
-    -------
-    plotly.graph_objects.Figure
     """
     figure = neutral_figure(height)
     at = [point.at for point in points]
@@ -131,10 +125,6 @@ def plot_uptake(run, target_lightness: float):
     run : DepthRun
     target_lightness
         L* of the target.
-
-    Returns
-    -------
-    plotly.graph_objects.Figure
     """
     figure = neutral_figure(340)
     quiet = {"hoverinfo": "skip", "mode": "lines", "line": {"width": 0}, "showlegend": False}
@@ -176,13 +166,8 @@ def plot_trend(history, trend, filled=()):
     ----------
     history : DataFrame
         The column that `trend` names, ``dyed_at``, ``batch``, and its doubt (``_u``) where known.
-    trend : Trend
     filled : sequence of str
         Days on which the bath was made up or topped up.
-
-    Returns
-    -------
-    plotly.graph_objects.Figure
     """
     import numpy as np
 
@@ -225,10 +210,6 @@ def plot_coupon(differences, since: str | None = None, put_right: str | None = N
         delta_l, delta_c, delta_h and ``dyed_at``, an ISO date a row.
     since, put_right
         ISO dates: when it left its kept colour, and when lamp, card or phone were put right.
-
-    Returns
-    -------
-    plotly.graph_objects.Figure
     """
     figure = neutral_figure(300)
     days = differences["dyed_at"].to_list()
@@ -273,11 +254,6 @@ def strength_png(points, width_mm: float = 180, height_mm: float = 52) -> bytes:
     Parameters
     ----------
     points : sequence of StrengthPoint
-
-    Returns
-    -------
-    bytes
-        PNG, 200 dots an inch.
     """
     from matplotlib.dates import AutoDateLocator, ConciseDateFormatter
 
@@ -311,11 +287,6 @@ def days_png(differences, since: str | None = None, width_mm: float = 180, heigh
         delta_l, delta_c, delta_h and dyed_at, an ISO date a row.
     since
         ISO date on which it left its kept colour; marked.
-
-    Returns
-    -------
-    bytes
-        PNG, 200 dots an inch.
     """
     from matplotlib.dates import DateFormatter
     from matplotlib.ticker import MaxNLocator
@@ -344,11 +315,6 @@ def trace_png(time_min, current_a, by_hand: bool = False, width_mm: float = 180,
         Of the same length.
     by_hand
         Noted now and then: the points are marked.
-
-    Returns
-    -------
-    bytes
-        PNG, 200 dots an inch.
     """
     figure, axes = _paper(width_mm, height_mm)
     axes.plot(time_min, current_a, color="0.1", linewidth=1, marker="o" if by_hand else "", markersize=3)

@@ -131,12 +131,7 @@ def settings_text(settings) -> str:
 
 
 def suggestions_text(suggestions) -> str:
-    """Return suggestions, best first, as lines for the shell.
-
-    Parameters
-    ----------
-    suggestions : list of Suggestion
-    """
+    """Return suggestions, best first, as lines for the shell."""
     lines = []
     for number, one in enumerate(suggestions, start=1):
         lines.append(f"{number}. {settings_text(one.settings)}")
@@ -240,7 +235,6 @@ def reach_word(one, tolerance: float | None = None):
 
     Parameters
     ----------
-    one : Suggestion
     tolerance
         CIEDE2000 that passes; 1.8 without it.
 

@@ -294,12 +294,7 @@ _MEASURES = {"00": "ΔE00", "76": "ΔE*ab", "94": "ΔE94", "cmc": "CMC(2:1)"}
 
 
 def verdict_lines(verdict) -> list[str]:
-    """Return a `Verdict` as a headline and lines of words for a screen.
-
-    Parameters
-    ----------
-    verdict : Verdict
-    """
+    """Return a `Verdict` as a headline and lines of words for a screen."""
     head = {"in": "In tolerance", "out": "Out of tolerance", "cannot_tell": "Cannot tell: measure again"}
     measure, doubt = _MEASURES[verdict.measure], 2 * verdict.delta_e_u
     steps = (("ΔL*", verdict.delta_l), ("ΔC*", verdict.delta_c), ("ΔH*", verdict.delta_h))
@@ -368,7 +363,6 @@ def causes_text(causes, most: int = 3) -> str:
 
     Parameters
     ----------
-    causes : list of Cause
     most
         How many to show.
     """

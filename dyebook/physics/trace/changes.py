@@ -417,16 +417,12 @@ def _is_limit(case, log, supply_max_a):
 
 
 def find_climb(when, x, v):
-    """A current that climbs far through much of the run, the voltage not following: a runaway too slow for a step.
+    """Return a runaway too slow for a step as (kind, time_min, because): current climbs far, the voltage does not.
 
     Parameters
     ----------
     when, x, v : ndarray of shape (N,)
         Binned time, logarithm of current and of voltage (None if not logged).
-
-    Returns
-    -------
-    list of (kind, time_min, because)
     """
     third = max(x.size // 3, 3)
     level, top = float(np.median(x[:third])), float(np.median(x[-5:]))

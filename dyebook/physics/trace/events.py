@@ -14,7 +14,7 @@ from dyebook.physics.answer import Answer, cautions_for, check_figure
 from dyebook.physics.rates import growth_rate
 from dyebook.physics.trace.changes import find_changes, find_climb, judge_changes, pair_changes
 from dyebook.physics.trace.read import make_trace
-from dyebook.physics.trace.shape import OFF_SHARE, find_dips, in_bins, noise_of, on_window, open_log, settled_at
+from dyebook.physics.trace.shape import OFF_SHARE, RunLog, find_dips, in_bins, noise_of, on_window, open_log, settled_at
 from dyebook.record import check_value
 
 __all__ = ["EVENT_KINDS", "Event", "TraceReport", "charge_ah", "find_events", "find_gaps", "read_frame", "report_trace"]
@@ -126,7 +126,6 @@ def report_trace(
 
     Parameters
     ----------
-    trace : Trace
     area_dm2
         Wetted area; no film without it.
     supply_max_a
@@ -227,10 +226,6 @@ def read_frame(frame):
     ----------
     frame : DataFrame
         time_min, current_a, optional voltage_v, electrolyte_temp_c.
-
-    Returns
-    -------
-    Trace
     """
     missing = [name for name in ("time_min", "current_a") if name not in frame]
     if missing:
@@ -346,17 +341,10 @@ def _first_of_each(events):
     return kept
 
 
-def find_breaks_and_dropouts(log):
-    """Power breaks and intermittent contacts.
+def find_breaks_and_dropouts(log: RunLog) -> list[tuple]:
+    """Return power breaks and intermittent contacts as (kind, time_min, because).
 
-    Parameters
-    ----------
-    log : RunLog
-        Marks in `log.masked` what later steps must not read as a level.
-
-    Returns
-    -------
-    list of (kind, time_min, because)
+    Marks in `log.masked` what later steps must not read as a level.
     """
     spells = [(a, b) for a, b in log.off if a > log.settled]
     dips = _real_dips(log, find_dips(log.t, log.x, max(_LEAST_DIP, 6 * noise_of(log.x)), start=log.settled))
@@ -437,17 +425,8 @@ def _voltage_dropouts(log):
     return [("intermittent_contact", log.t[first], Note("bench.voltage_leaps", count=len(cluster)))]
 
 
-def find_surges(log):
-    """Brief shorts: current that leaps up, or voltage that collapses, and comes back.
-
-    Parameters
-    ----------
-    log : RunLog
-
-    Returns
-    -------
-    list of (kind, time_min, because)
-    """
+def find_surges(log: RunLog) -> list[tuple]:
+    """Return brief shorts as (kind, time_min, because): current that leaps up, or voltage that collapses, and back."""
     leaps = find_dips(log.t, -log.x, max(_LEAST_SURGE, 8 * noise_of(log.x)), _SURGE_MIN, start=log.settled)
     usual = _usual(log.x, log.settled)
     leaps = [dip for dip in leaps if log.x[dip.start : dip.stop].max() > usual(dip) + _BEYOND_USUAL * _LEAST_SURGE]

@@ -68,7 +68,6 @@ def html_page(sheet, paper="a4") -> str:
 
     Parameters
     ----------
-    sheet : dyebook.report.paper.sheet.Sheet
     paper : {"a4", "letter"}
         What it is printed on.
     """
@@ -91,7 +90,6 @@ def html_fragment(rows, before: str = "") -> str:
 
     Parameters
     ----------
-    rows : sequence of Row
     before
         HTML to begin with, used as it is.
     """
@@ -207,7 +205,6 @@ def sheet_bytes(sheet, kind, paper="a4") -> bytes:
 
     Parameters
     ----------
-    sheet : dyebook.report.paper.sheet.Sheet
     kind : {".pdf", ".html"}
     paper : {"a4", "letter"}
     """

@@ -38,7 +38,6 @@ def pdf_bytes(sheet, paper="a4") -> bytes:
 
     Parameters
     ----------
-    sheet : dyebook.report.paper.sheet.Sheet
     paper : {"a4", "letter"}
     """
     pages = _Pages(new_pdf(PAPERS_MM[paper], sheet.title), sheet, PAPERS_MM[paper])
