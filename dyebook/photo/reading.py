@@ -315,13 +315,9 @@ def _lit_level(luminance, tilt, depth):
 def guess_tilt(mask: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Return how far each pixel of a part tilts away from the camera, guessed from its outline alone.
 
-    Parameters
-    ----------
-    mask : ndarray of bool, shape (H, W)
-
     Returns
     -------
-    tilt : ndarray of float32, shape (H, W)
+    tilt : ndarray of float32, shape (H, W) as the mask
         Place from the middle line, 0, to the rim, 1; nan outside the mask.
     depth : ndarray of float32, shape (H, W)
         Distance to the rim in pixels.

@@ -45,7 +45,7 @@ class Repeatability:
     flags: tuple = ()
 
 
-def repeatability(readings, batch_sd=None):
+def repeatability(readings, batch_sd=None) -> Repeatability:
     """Return how well readings of one unchanged piece agree.
 
     Parameters
@@ -54,10 +54,6 @@ def repeatability(readings, batch_sd=None):
         L*, a*, b*, n at least 3; ten or more are better.
     batch_sd : sequence of 3 floats, optional
         Standard deviation of the shop's batches per L*, a*, b*, for the gauge share.
-
-    Returns
-    -------
-    Repeatability
 
     Raises
     ------

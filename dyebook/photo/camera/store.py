@@ -27,7 +27,7 @@ _FORMAT = 1
 _NAME = re.compile(r"\w(?:[\w .+-]{0,58}\w)?")
 
 
-def cameras_folder():
+def cameras_folder() -> Path:
     """Return the folder of the profiles: ``DYEBOOK_CAMERAS_DIR``, else the user's data folder."""
     given = os.environ.get("DYEBOOK_CAMERAS_DIR")
     if given:
@@ -37,7 +37,7 @@ def cameras_folder():
     return user_data_path("dyebook", appauthor=False) / "cameras"
 
 
-def keep_camera(profile):
+def keep_camera(profile: CameraProfile) -> Path:
     """Write a profile under its name, replacing an older one, and return the file."""
     path = _path(profile.name)
     text = json.dumps({"format": _FORMAT, **asdict(profile)}, ensure_ascii=False, allow_nan=False, indent=1)
@@ -53,7 +53,7 @@ def keep_camera(profile):
     return path
 
 
-def learned_again(profile):
+def learned_again(profile: CameraProfile) -> CameraProfile:
     """Return a fresh profile with what an older one of its name holds of the shop: how readings repeat, its days."""
     if not _path(profile.name).is_file():
         return profile
@@ -61,16 +61,8 @@ def learned_again(profile):
     return replace(profile, repeat_sd=older.repeat_sd, coupon_days=older.coupon_days)
 
 
-def load_camera(name):
+def load_camera(name: str) -> CameraProfile:
     """Return a profile by its name.
-
-    Parameters
-    ----------
-    name : str
-
-    Returns
-    -------
-    CameraProfile
 
     Raises
     ------
@@ -86,26 +78,26 @@ def load_camera(name):
     return _read(path)
 
 
-def list_cameras():
+def list_cameras() -> list[CameraProfile]:
     """Return all profiles, by name."""
     folder = cameras_folder()
     return [_read(path) for path in sorted(folder.glob("*.json"))] if folder.is_dir() else []
 
 
-def forget_camera(name):
+def forget_camera(name: str) -> None:
     """Delete a profile; raises `PhotoError` if there is none of that name."""
     load_camera(name)
     _path(name).unlink()
 
 
-def note_repeatability(name, repeat_sd):
+def note_repeatability(name: str, repeat_sd) -> CameraProfile:
     """Keep how well the shop repeats a reading with a camera, and return the profile."""
     profile = replace(load_camera(name), repeat_sd=tuple(map(float, repeat_sd)))
     keep_camera(profile)
     return profile
 
 
-def profile_for(photo):
+def profile_for(photo) -> CameraProfile | None:
     """Return the newest profile learned with the camera that took a photo (by its EXIF), or None."""
     if photo.camera.model is None:
         return None

@@ -71,10 +71,6 @@ def camera_balance(rgb: np.ndarray, gains: np.ndarray, card_light: np.ndarray) -
     card_light : ndarray of shape (3,)
         The card's own linear light.
 
-    Returns
-    -------
-    ndarray of shape (..., 3)
-
     Notes
     -----
     A photo with a wrong balance went through the camera's matrix with the wrong gains. Gains on finished colours
@@ -102,10 +98,6 @@ def without_contrast(light: np.ndarray, contrast: float) -> np.ndarray:
         Linear light as the sRGB curve decodes it; outside 0 to 1 nothing changes.
     contrast : float
         0 to 0.9; the camera's slope at the middle code is greater by this share.
-
-    Returns
-    -------
-    ndarray
 
     Notes
     -----
@@ -155,10 +147,6 @@ def sensor_light(rgb: np.ndarray, gains, card_light, photo: LinearPhoto) -> np.n
     gains, card_light : ndarray of shape (3,)
         What brought the card to its own colour, and that colour.
     photo
-
-    Returns
-    -------
-    ndarray of shape (3,)
     """
     matrix = _towards_sensor(_SENSOR_SHARE)
     pixels = photo.reduced(SMALL_SIDE).pixels.reshape(-1, 3)
@@ -178,10 +166,6 @@ def lost_channels(rgb: np.ndarray, floor_share: np.ndarray, clipped_share: np.nd
     rgb : ndarray of shape (3,)
     floor_share, clipped_share : ndarray of shape (3,)
         Share of the pixels whose channel was at the bottom and at the top of the file's range.
-
-    Returns
-    -------
-    ndarray of shape (3,)
 
     Notes
     -----

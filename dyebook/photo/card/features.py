@@ -169,10 +169,6 @@ def features_of(pixels: np.ndarray, sides: Sides, scene: SceneTone, possible=Non
     scene : SceneTone
     possible : callable, optional
         Takes all features but grain; False leaves grain out.
-
-    Returns
-    -------
-    ndarray of float, shape (len(FEATURES),)
     """
     log_light, median = _straightened(pixels, sides.quad)
     values = {

@@ -17,55 +17,29 @@ from dyebook.photo.flaw.view import CHROMA, DARK, PartView
 
 __all__ = ["FEATURES", "Place", "change_delta_e", "part_facts", "places_of"]
 
+# fmt: off
 FEATURES = (
-    "height_mean",
-    "height_top",
-    "height_others",
-    "peak",
-    "area_share",
-    "area_windows",
-    "long_to_wide",
-    "turn_to_part",
-    "wide_to_part",
-    "long_to_part",
-    "tilt",
-    "open_rim",
-    "delta_e",
-    "delta_chroma",
-    "ring_distance",
-    "ring_spread",
-    "ring_chroma",
-    "like_dye",
-    "hue_like_dye",
-    "like_shade",
-    "like_mirror",
-    "adds_white",
-    "adds_metal",
-    "filled",
-    "paler",
-    "edge",
-    "edge_uneven",
-    "uneven",
-    "plain",
-    "level",
-    "rivals",
-    "grain",
-    "grain_around",
-    "share_of_all",
-    "bright",
-    "ground",
-    "ground_hue",
-    "delta_e_usual",
-    "delta_chroma_usual",
-    "ring_distance_usual",
-    "ring_chroma_usual",
-    "height_mean_usual",
-    "delta_e_rank",
-    "delta_chroma_rank",
-    "ring_distance_rank",
-    "ring_chroma_rank",
-    "height_mean_rank",
+    # how far it stands out
+    "height_mean", "height_top", "height_others", "peak",
+    # size and form, and where on the part
+    "area_share", "area_windows", "long_to_wide", "turn_to_part", "wide_to_part", "long_to_part", "tilt", "open_rim",
+    # its change of colour, and the ring around it
+    "delta_e", "delta_chroma", "ring_distance", "ring_spread", "ring_chroma",
+    # what the change is one of
+    "like_dye", "hue_like_dye", "like_shade", "like_mirror", "adds_white", "adds_metal",
+    # its form, sign, edge and evenness
+    "filled", "paler", "edge", "edge_uneven", "uneven",
+    # the field and level it was found at, and what else was
+    "plain", "level", "rivals",
+    # texture within and around
+    "grain", "grain_around",
+    # share of all that stands out; brightness and ground seen through
+    "share_of_all", "bright", "ground", "ground_hue",
+    # some of these against the part's other places
+    "delta_e_usual", "delta_chroma_usual", "ring_distance_usual", "ring_chroma_usual", "height_mean_usual",
+    "delta_e_rank", "delta_chroma_rank", "ring_distance_rank", "ring_chroma_rank", "height_mean_rank",
 )
+# fmt: on
 # features whose size against the part's other places matters more than their own, and their floor in logarithms
 _COMPARED, _COMPARED_FLOOR = ("delta_e", "delta_chroma", "ring_distance", "ring_chroma", "height_mean"), 1e-3
 _TINY = 1e-6
@@ -286,10 +260,6 @@ def change_delta_e(film: np.ndarray, change: np.ndarray):
     film : ndarray of shape (3,)
     change : ndarray of shape (..., 3)
         In log light, as `PartView` holds it.
-
-    Returns
-    -------
-    float or ndarray
     """
     other = np.maximum((film + DARK) * np.exp(np.clip(change, -_MOST_CHANGE, _MOST_CHANGE)) - DARK, 0)
     return delta_e_00(linear_rgb_to_lab(film), linear_rgb_to_lab(other))

@@ -12,28 +12,16 @@ from dyebook.photo.flaw.view import CHROMA, PartView, level_profiles
 
 __all__ = ["WHOLE_FEATURES", "whole_changes"]
 
+# fmt: off
 WHOLE_FEATURES = (
-    "line_fits",
-    "line_depth",
-    "line_depth_fits",
-    "line_like_dye",
-    "line_like_shade",
-    "line_like_mirror",
-    "line_hue",
-    "step_fits",
-    "step_depth",
-    "step_depth_fits",
-    "step_like_dye",
-    "step_like_shade",
-    "step_like_mirror",
-    "step_hue",
-    "step_sharp",
-    "step_place",
-    "agree",
-    "rough",
-    "line_delta_e",
-    "step_delta_e",
+    # of the best straight line, and of the best step: share explained, depth, what the change is one of, hue
+    "line_fits", "line_depth", "line_depth_fits", "line_like_dye", "line_like_shade", "line_like_mirror", "line_hue",
+    "step_fits", "step_depth", "step_depth_fits", "step_like_dye", "step_like_shade", "step_like_mirror", "step_hue",
+    "step_sharp", "step_place",
+    # of the profile, and the differences from end to end and across the step
+    "agree", "rough", "line_delta_e", "step_delta_e",
 )
+# fmt: on
 
 # bins of a profile, and the fewest samples of one
 _BINS, _FEWEST = 24, 8

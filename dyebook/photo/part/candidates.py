@@ -112,6 +112,15 @@ class Candidate:
         moments = cv2.moments(self.mask, True)
         return moments["m10"] / moments["m00"], moments["m01"] / moments["m00"]
 
+    def padded(self, pad, view):
+        """Return the box grown by some pixels as far as the view reaches, and the mask over it."""
+        height, width = view.edge.shape
+        x0, y0, x1, y1 = self.box
+        box = max(x0 - pad, 0), max(y0 - pad, 0), min(x1 + pad, width), min(y1 + pad, height)
+        mask = np.zeros((box[3] - box[1], box[2] - box[0]), np.uint8)
+        mask[y0 - box[1] : y1 - box[1], x0 - box[0] : x1 - box[0]] = self.mask
+        return box, mask
+
 
 def view_of(photo: LinearPhoto, card: Card, light: Light) -> PhotoView:
     """Return the view of a photo in corrected light, with what the card covers."""

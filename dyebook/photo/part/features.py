@@ -16,47 +16,24 @@ __all__ = ["FEATURES", "features_of"]
 
 # Features of outright form (round, square, long) and of texture are left out on purpose: trees that saw them learned
 # one set of parts and one camera's noise, and found fewer parts of other kinds.
+# fmt: off
 FEATURES = (
     # how sharply the region ends
-    "edge_median",
-    "edge_low",
-    "edge_least_side",
+    "edge_median", "edge_low", "edge_least_side",
     # its form
-    "solidity",
-    "half_turn",
-    "log_share",
-    "frame_contact",
-    "hole_share",
+    "solidity", "half_turn", "log_share", "frame_contact", "hole_share",
     # its colour, and the colour around it
-    "chroma",
-    "lightness",
-    "chroma_step",
-    "light_step",
-    "ground_chroma",
-    "ground_lightness",
-    "ground_spread",
-    "ground_alike",
+    "chroma", "lightness", "chroma_step", "light_step",
+    "ground_chroma", "ground_lightness", "ground_spread", "ground_alike",
     # how light and colour run over it
-    "light_spread",
-    "chroma_spread",
-    "lobe",
-    "dark_tail",
-    "across_along",
-    "along_spread",
-    "rim_step",
-    "rim_spread",
-    "lobe_chroma",
-    "like_ground",
-    "rim_wave",
-    "chroma_end",
+    "light_spread", "chroma_spread", "lobe", "dark_tail", "across_along", "along_spread",
+    "rim_step", "rim_spread", "lobe_chroma", "like_ground", "rim_wave", "chroma_end",
     # print, ticks and grooves on it, and its finest grain
-    "inner_middle",
-    "inner_high",
-    "grain",
+    "inner_middle", "inner_high", "grain",
     # the shadow it throws
-    "shadow_side",
-    "shadow_share",
+    "shadow_side", "shadow_share",
 )
+# fmt: on
 
 # distances from a region's outline, px of the view: inside and deep inside it, its rim, the ground near by and farther
 # off; with fewer pixels than the counts the wider zone serves instead
@@ -120,12 +97,7 @@ def features_of(view: PhotoView, one: Candidate) -> np.ndarray:
 
 
 def _scene_of(view, one):
-    height, width = view.edge.shape
-    pad = _FAR_PX[1] + 1
-    x0, y0 = max(one.box[0] - pad, 0), max(one.box[1] - pad, 0)
-    x1, y1 = min(one.box[2] + pad, width), min(one.box[3] + pad, height)
-    mask = np.zeros((y1 - y0, x1 - x0), np.uint8)
-    mask[one.box[1] - y0 : one.box[3] - y0, one.box[0] - x0 : one.box[2] - x0] = one.mask
+    (x0, y0, x1, y1), mask = one.padded(_FAR_PX[1] + 1, view)
     colour = view.colour[y0:y1, x0:x1].reshape(-1, 3)
     depth = cv2.distanceTransform(mask, cv2.DIST_L2, 3)
     away = cv2.distanceTransform(1 - mask, cv2.DIST_L2, 3)

@@ -75,11 +75,7 @@ _BESIDE_DISC, _WIDER_DISC = (cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * k
 
 def trimmed(view: PhotoView, one: Candidate) -> Candidate:
     """Return a candidate without the shadow that clings to it, its holes counted; itself where that fails."""
-    height, width = view.edge.shape
-    x0, y0 = max(one.box[0] - _PAD, 0), max(one.box[1] - _PAD, 0)
-    x1, y1 = min(one.box[2] + _PAD, width), min(one.box[3] + _PAD, height)
-    mask = np.zeros((y1 - y0, x1 - x0), np.uint8)
-    mask[one.box[1] - y0 : one.box[3] - y0, one.box[0] - x0 : one.box[2] - x0] = one.mask
+    (x0, y0, x1, y1), mask = one.padded(_PAD, view)
     depth = cv2.distanceTransform(mask, cv2.DIST_L2, 3)
     away = cv2.distanceTransform(1 - mask, cv2.DIST_L2, 3)
     colour = view.colour[y0:y1, x0:x1]

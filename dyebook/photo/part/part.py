@@ -98,17 +98,7 @@ def polygon_of(contour: np.ndarray) -> np.ndarray:
 
 
 def with_slits(outer, holes) -> np.ndarray:
-    """Return one polygon that cuts each hole into the outer ring by a slit there and back.
-
-    Parameters
-    ----------
-    outer : ndarray of shape (N, 2)
-    holes : sequence of ndarray of shape (M, 2)
-
-    Returns
-    -------
-    ndarray of shape (N + sum(M + 2), 2)
-    """
+    """Return one polygon (K, 2) that cuts each hole (M, 2) into the outer ring (N, 2) by a slit there and back."""
     ring = np.asarray(outer, dtype=float)
     for hole in holes:
         hole = np.asarray(hole, dtype=float)
