@@ -184,7 +184,7 @@ def _lay_card(scene, quad, rim, rng):
     slope = rng.normal(0, 0.15, 2) / max(size)
     grain = _grain(size, rng, (rng.uniform(1, 4),) * 2) * rng.uniform(0, 0.015)
     _lay(scene, quad, grey, slope[0] * (x - quad[:, 0].mean()) + slope[1] * (y - quad[:, 1].mean()) + grain)
-    if rng.random() < 0.2:  # somebody's soft shadow over part of the card
+    if rng.random() < 0.2:  # a person's soft shadow over part of the card
         edge = (x - quad[:, 0].mean()) * np.cos(turn := rng.uniform(0, 6.3)) + (y - quad[:, 1].mean()) * np.sin(turn)
         scene *= np.exp(-rng.uniform(0.05, 0.25) / (1 + np.exp(-edge / rng.uniform(20, 80))))[..., None]
 

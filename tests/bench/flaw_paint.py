@@ -1,6 +1,6 @@
 """Where flaws lie on a part and what shows there, drawn over a picture's pixels; knows nothing of the first renderer.
 
-Sizes and odds are the bench's own guesses at what a shop sees; no source.
+Sizes and shares are the bench's own guesses at what a shop sees; no source.
 """
 
 import cv2

@@ -166,7 +166,7 @@ class _Plan:
 
 
 def _plan(rng, film):
-    """What shows on a film where it is flawed; None where that could hardly be told from the film."""
+    """What shows on a film where it is flawed; None where that could hardly be seen on the film."""
     from tests.bench.second.spectra import DYES, Film, bands, lab, neutral
 
     kind = str(rng.choice(KINDS))

@@ -17,7 +17,7 @@ from tests.bench.flaw_views import covers
 from tests.bench.scenes import first_end
 
 # candidates below this are not looked at; the probabilities tried; false flaws on a sound part allowed; how many flaws
-# found a false one is worth, tried from cheap to dear
+# found a false one is worth, tried from low to high
 _LOWEST = 0.1
 _GRID = np.round(np.arange(0.2, 0.96, 0.05), 2)
 _MOST_FALSE = 0.2

@@ -23,7 +23,7 @@ _CONTRAST, _SATURATION, _LIFT, _METALLIC = 0.5, 0.5, 0.5, 0.8
 def eased(spec):
     """Return a scene's plan with light, camera and finishes as most benches have them."""
     rng = np.random.default_rng((spec.seed, 77))
-    odds = np.array(list(_LIGHTS.values()), float)
+    weights = np.array(list(_LIGHTS.values()), float)
     how = spec.development
     development = replace(
         how,
@@ -33,7 +33,7 @@ def eased(spec):
         lift=how.lift * _LIFT,
     )
     bodies = tuple(_blasted(body) if body.is_part else body for body in spec.bodies)
-    light = str(rng.choice(list(_LIGHTS), p=odds / odds.sum()))
+    light = str(rng.choice(list(_LIGHTS), p=weights / weights.sum()))
     return replace(spec, light=light, development=development, bodies=bodies)
 
 

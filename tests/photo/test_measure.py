@@ -30,11 +30,11 @@ DARK = [(300, 20), (340, 20), (340, 60), (300, 60)]
 
 
 def test_json_has_the_shape_of_the_contract(bench):
-    told = json.loads(json.dumps(measure(bench, card_at=CARD, part_at=[TAG]).to_dict(), allow_nan=False))
-    assert set(told) == {"photo", "size", "card", "parts", "flags", "warnings", "options"}
-    assert told["size"] == [640, 480]
-    assert set(told["card"]) == {"kind", "quad", "lab"}
-    (part,) = told["parts"]
+    result = json.loads(json.dumps(measure(bench, card_at=CARD, part_at=[TAG]).to_dict(), allow_nan=False))
+    assert set(result) == {"photo", "size", "card", "parts", "flags", "warnings", "options"}
+    assert result["size"] == [640, 480]
+    assert set(result["card"]) == {"kind", "quad", "lab"}
+    (part,) = result["parts"]
     keys = {"outline", "box", "lab", "lab_sd", "lab_u", "uniformity", "area_mm2", "flags", "flaws"}
     assert set(part) == keys
     assert len(part["lab"]) == len(part["lab_sd"]) == len(part["lab_u"]) == 3

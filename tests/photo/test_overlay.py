@@ -13,7 +13,7 @@ UNKNOWN = (float("nan"),) * 3
 SPOT = (340.0, 150.0, 360.0, 170.0)
 
 
-def told(*flaws):
+def measurement_of(*flaws):
     """A measurement of one part with these flaws."""
     reading = Reading(Lab(45, 35, -30), UNKNOWN, UNKNOWN, tuple(map(tuple, corners(PART_BOX))), PART_BOX, flaws=flaws)
     return Measurement("scene", (480, 360), "none", None, Lab(0, 0, 0), (reading,))
@@ -27,7 +27,7 @@ def changed(one, other):
 def test_a_flaw_is_ringed_and_named_below():
     photo = photo_from_array(flat_light((45, 35, -30)))
     flaw = Flaw("pale_zone", SPOT, tuple(map(tuple, corners(SPOT))), 4.2, 0.03)
-    where = changed(draw_overlay(photo, told()), draw_overlay(photo, told(flaw)))
+    where = changed(draw_overlay(photo, measurement_of()), draw_overlay(photo, measurement_of(flaw)))
     ring = (where[:, 0] <= SPOT[3] + 1).sum()
     words = where[where[:, 0] > SPOT[3] + 2]
     assert ring > 60
@@ -43,5 +43,5 @@ def test_the_mat_is_drawn_where_its_sheet_lies():
     sheet = mat.rings()[0]
     assert np.allclose(mat.places_mm(sheet).max(axis=0), PAPERS["a4"])
     assert len(mat.rings()) == 3
-    where = changed(draw_overlay(photo, told()), draw_overlay(photo, told(), mat=mat))
+    where = changed(draw_overlay(photo, measurement_of()), draw_overlay(photo, measurement_of(), mat=mat))
     assert np.abs(where.min(axis=0) - sheet.min(axis=0)[::-1]).max() < 3

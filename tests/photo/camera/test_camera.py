@@ -125,10 +125,10 @@ def test_the_command_answers_as_agreed(tmp_path):
     file = tmp_path / "chart.png"
     cv2.imwrite(str(file), codes.round().astype(np.uint8)[..., ::-1])
     run = CliRunner().invoke(app, ["camera", "learn", str(file), "--name", "x", "--leave-out", "3,7", "--json"])
-    told = json.loads(run.stdout)
-    assert set(told) == {"name", "loo_delta_e00", "mean", "flags"}
-    assert len(told["loo_delta_e00"]) == 24
-    assert told["mean"] < 1.5
+    result = json.loads(run.stdout)
+    assert set(result) == {"name", "loo_delta_e00", "mean", "flags"}
+    assert len(result["loo_delta_e00"]) == 24
+    assert result["mean"] < 1.5
     assert 3 not in load_camera("x").used
 
 

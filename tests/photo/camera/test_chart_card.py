@@ -28,12 +28,12 @@ def mixed_photo(limit=None):
 
 
 def test_a_photo_of_a_chart_alone_is_no_error():
-    told = measure(chart_photo(chart_light())).to_dict()
-    assert told["card"]["kind"] == "chart"
-    assert told["parts"] == []
-    assert told["flags"] == ["no_part"]
+    result = measure(chart_photo(chart_light())).to_dict()
+    assert result["card"]["kind"] == "chart"
+    assert result["parts"] == []
+    assert result["flags"] == ["no_part"]
     # neutral 5 of both published tables: L* 50.9, nearly grey
-    assert told["card"]["lab"] == pytest.approx([50.9, 0, 0], abs=0.4)
+    assert result["card"]["lab"] == pytest.approx([50.9, 0, 0], abs=0.4)
 
 
 def test_the_grey_area_told_is_the_patch_neutral_5():

@@ -19,18 +19,18 @@ from tests.photo.charts import CORNERS, chart_light, chart_photo, chart_picture
 def test_mean_difference_from_the_mean_of_even_noise():
     # mean of the Maxwell distribution: 2 sqrt(2 / pi) sigma = 1.5958 sigma
     noise = np.random.default_rng(4).normal([50, 5, -20], 0.7, (40_000, 3))
-    told = repeatability(noise)
-    assert told.mcdm == pytest.approx(2 * math.sqrt(2 / math.pi) * 0.7, rel=0.01)
-    assert told.sd == pytest.approx([0.7] * 3, rel=0.02)
-    assert math.isnan(told.grr_percent[0])
+    result = repeatability(noise)
+    assert result.mcdm == pytest.approx(2 * math.sqrt(2 / math.pi) * 0.7, rel=0.01)
+    assert result.sd == pytest.approx([0.7] * 3, rel=0.02)
+    assert math.isnan(result.grr_percent[0])
 
 
 def test_three_readings_by_hand():
-    told = repeatability([(50, 0, 0), (51, 0, 0), (52, 0, 0)])
-    assert told.lab == (51, 0, 0)
-    assert told.sd == (1, 0, 0)
-    assert told.mcdm == pytest.approx(2 / 3)
-    assert told.flags == ("few_readings",)
+    result = repeatability([(50, 0, 0), (51, 0, 0), (52, 0, 0)])
+    assert result.lab == (51, 0, 0)
+    assert result.sd == (1, 0, 0)
+    assert result.mcdm == pytest.approx(2 / 3)
+    assert result.flags == ("few_readings",)
     with pytest.raises(PhotoError, match="2 readings"):
         repeatability([(50, 0, 0), (51, 0, 0)])
 
@@ -53,9 +53,9 @@ def test_check_reads_the_coupon_and_keeps_the_spread(tmp_path, monkeypatch):
     where = ["--card-at", "172,172 192,172 192,192 172,192", "--part-at", "136,136 156,136 156,156 136,156"]
     run = CliRunner().invoke(app, ["camera", "check", *files, "--camera", "bench", *where, "--json"])
     assert run.exit_code == 0, run.output
-    told = json.loads(run.stdout)
-    assert told["count"] == 4
-    assert max(told["sd"]) < 0.6  # exposure differs, the card takes it out
+    result = json.loads(run.stdout)
+    assert result["count"] == 4
+    assert max(result["sd"]) < 0.6  # exposure differs, the card takes it out
     kept = load_camera("bench")
-    assert kept.repeat_sd == pytest.approx(told["sd"], abs=1e-3)
+    assert kept.repeat_sd == pytest.approx(result["sd"], abs=1e-3)
     assert all(np.array(kept.lab_u) > np.array(kept.repeat_sd))

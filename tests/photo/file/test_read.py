@@ -62,7 +62,7 @@ def test_8_and_16_bits_read_alike():
 
 
 def _stored(upright, orientation):
-    """Undo a turn: written out by index, so as not to lean on the code under test."""
+    """Undo a turn: written out by index, so that it does not rest on the code under test."""
     return {
         1: upright,
         2: upright[:, ::-1],

@@ -41,7 +41,7 @@ def read_bar(light):
 
 
 def part_at_box():
-    """The bar as somebody outlined it."""
+    """The bar as outlined by hand."""
     return part_at(photo_from_array(bar()), corners(BOX))
 
 
