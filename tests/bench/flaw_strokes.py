@@ -1,8 +1,8 @@
 """Flaws painted over the seen light of sound parts: shapes of neither renderer, as further examples to learn from.
 
-Sizes, softness and shares are the bench's own guesses at what a shop sees; no source. What shows is another depth of the
-same film by Beer-Lambert, at times soiled or of another hue; mirror light keeps a share of what is seen, and the change
-is blurred as a camera and a JPEG's chroma would.
+Sizes, softness and shares are the bench's own guesses at what a shop sees; no source. What shows is another depth of
+the same film by Beer-Lambert, at times soiled or of another hue; mirror light keeps a share of what is seen, and the
+change is blurred as a camera and a JPEG's chroma would.
 """
 
 from dataclasses import replace
