@@ -21,6 +21,7 @@ __all__ = [
     "show_figures",
     "show_flags",
     "show_pairs",
+    "show_plot",
 ]
 
 
@@ -60,6 +61,11 @@ def show_pairs(pairs):
     """Draw (label, text) pairs, one a line; nothing where there are none."""
     if pairs:
         st.html(pairs_html(pairs, "settings"))
+
+
+def show_plot(figure, key=None):
+    """Draw a chart without the buttons that plotly adds."""
+    st.plotly_chart(figure, key=key, config={"displayModeBar": False})
 
 
 def show_doubt(words, head=""):

@@ -10,7 +10,7 @@ from dyebook.report import baths as report_baths
 from dyebook.report.baths import care_pairs, event_text, rule_pairs
 from dyebook.report.plots import plot_strength
 from dyebook.screens import paper, session
-from dyebook.screens.answers import show_pairs
+from dyebook.screens.answers import show_pairs, show_plot
 from dyebook.screens.drafts import forget, keep, recall
 from dyebook.screens.fields import ask, ask_text, key_of
 from dyebook.screens.navigation import asked_for, go_to_batch, go_to_bath, go_to_bench, show_bath
@@ -100,7 +100,7 @@ def show_strength(line):
         st.markdown("Its strength is not noted yet: note one, and the line goes on from there with each dip.")
         return
     st.markdown(f"**{report_baths.strength_words(line.now)}**")
-    st.plotly_chart(plot_strength(line.points), config={"displayModeBar": False})
+    show_plot(plot_strength(line.points))
 
 
 def _show_strength(book, care):

@@ -20,6 +20,7 @@ from dyebook.report.batches import dye_text
 from dyebook.report.plots import plot_trend
 from dyebook.report.words import moment_text
 from dyebook.screens import session, tasks
+from dyebook.screens.answers import show_plot
 from dyebook.screens.coupon import show_chart
 from dyebook.screens.drafts import begin, draft, keep
 from dyebook.screens.fields import ask_text, choose, choose_from
@@ -188,8 +189,8 @@ def _show_drift(found):
     trends = found.drift.trends
     for pair in (trends[:2], trends[2:]):
         for column, trend in zip(st.columns(2, gap="medium"), pair, strict=False):
-            figure = plot_trend(found.history, trend, found.filled)
-            column.plotly_chart(figure, key=f"trend_{trend.name}", config={"displayModeBar": False})
+            with column:
+                show_plot(plot_trend(found.history, trend, found.filled), f"trend_{trend.name}")
     st.caption(_RULE.format(length=found.drift.run_length))
 
 

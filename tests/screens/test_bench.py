@@ -4,12 +4,7 @@ import pytest
 
 from dyebook.book.store import open_book
 from dyebook.screens.bench.page import STEPS
-
-
-def _texts(page):
-    kinds = (page.markdown, page.title, page.subheader, page.caption, page.error, page.success, page.warning)
-    found = [element.value for kind in kinds for element in kind]
-    return " ".join([*found, *(str(element.proto.body) for element in page.get("html"))])
+from tests.screens.words_on import texts_of
 
 
 @pytest.mark.parametrize("step", STEPS)
@@ -28,44 +23,44 @@ def _plan(page, **figures):
 
 
 def test_a_plan_shows_both_units_basis_and_cautions(empty_book, open_page):
-    text = _texts(_plan(open_page("bench", step="plan")))
+    text = texts_of(_plan(open_page("bench", step="plan")))
     for words in ("12.7 ± 1.5 µm", "0.500 mil", "720 rule", "Supply off before touching", "60° thread"):
         assert words in text
 
 
 def test_a_small_supply_says_what_it_can_do(empty_book, open_page):
-    text = _texts(_plan(open_page("bench", step="plan"), supply_max_a="2"))
+    text = texts_of(_plan(open_page("bench", step="plan"), supply_max_a="2"))
     assert "The supply stops at 2.00 A; 3.00 A were wanted" in text
 
 
 def test_the_tank_warms_and_says_what_helps(empty_book, open_page):
     # 2 L, 15 V, 3 A: about 15 °C in 40 min uncooled (reckoned from joule and reaction heat)
-    text = _texts(_plan(open_page("bench", step="plan"), volume_l="2"))
+    text = texts_of(_plan(open_page("bench", step="plan"), volume_l="2"))
     assert "electrolyte at the end" in text
     assert "or ice in closed bottles" in text
 
 
 def test_an_impossible_figure_is_refused_in_words_and_nothing_else_is_lost(empty_book, open_page):
     page = _plan(open_page("bench", step="plan"), current_density_a_per_dm2="30")
-    assert "Current density is 30 A/dm²; it must lie between" in _texts(page)
+    assert "Current density is 30 A/dm²; it must lie between" in texts_of(page)
     page = _plan(page, current_density_a_per_dm2="0.5 µm")
-    assert "give it in A/dm²" in _texts(page)
+    assert "give it in A/dm²" in texts_of(page)
     assert page.text_input(key="bench_film_um").value == "0.5 mil"
 
 
 def test_from_plan_to_finished_run(empty_book, open_page):
     page = _plan(open_page("bench", step="plan"))
     page.button(key="keep_plan").click().run()
-    assert "Before run 1" in _texts(page)
+    assert "Before run 1" in texts_of(page)
     page.button(key="tick_clean_done").click().run()
     page.button(key="tick_water_break_test_holds").click().run()
     page.button(key="to_run").click().run()
-    assert "Not ticked yet: contacts." in _texts(page)
+    assert "Not ticked yet: contacts." in texts_of(page)
     page.button(key="start_run").click().run()
-    assert "Run 1 is on" in _texts(page)
+    assert "Run 1 is on" in texts_of(page)
     # another browser, or the same after a reload, comes upon the run without being asked
     again = open_page("bench")
-    assert "Run 1 is on" in _texts(again)
+    assert "Run 1 is on" in texts_of(again)
     again.text_input(key="bench_noted_current_a").set_value("2.5").run()
     again.button(key="note_reading").click().run()
     assert not again.exception
@@ -83,7 +78,7 @@ def test_a_load_adds_up_and_goes_to_the_plan(empty_book, open_page):
     page.run()
     page.button(key="add_shape").click().run()
     # two balls of 101.6 mm: 2 π d² = 6.486 dm²
-    assert "6.49 dm² (101 in², 0.698 ft²)" in _texts(page)
+    assert "6.49 dm² (101 in², 0.698 ft²)" in texts_of(page)
     page.button(key="use_area").click().run()
     assert page.text_input(key="bench_area_dm2").value == "6.486"
 
@@ -93,7 +88,7 @@ def test_a_blind_bore_is_flagged(empty_book, open_page):
     page.text_input(key="bench_rod_bore_diameter").set_value("5")
     page.text_input(key="bench_rod_bore_depth").set_value("20").run()
     page.button(key="add_shape").click().run()
-    assert "Blind bore in rod" in _texts(page)
+    assert "Blind bore in rod" in texts_of(page)
 
 
 @pytest.fixture
@@ -122,10 +117,10 @@ def test_from_run_to_batch_by_the_clock(anodised, open_page):
     page.run()
     page.button(key="in_2").click().run()
     page.button(key="out_2").click().run()
-    assert "by the clock of this step" in _texts(page)
+    assert "by the clock of this step" in texts_of(page)
     page.button(key="again_2").click().run()
     page.button(key="keep_batch").click().run()
-    assert "Batch 1 is in the book" in _texts(page)
+    assert "Batch 1 is in the book" in texts_of(page)
     with open_book(anodised) as book:
         row = book.batch(1)
         assert (row.dye, row.bath, row.bath_temp_c, row.dwell_min) == ("Ember", "E1", 50, 6)
@@ -136,7 +131,7 @@ def test_from_run_to_batch_by_the_clock(anodised, open_page):
 def test_the_shops_own_seal_time_is_kept_on_asking(anodised, open_page):
     page = open_page("bench", step="wet")
     page.text_input(key="bench_hot_water_min_per_um").set_value("2").run()
-    assert "2 min per µm, your own figure" in _texts(page)
+    assert "2 min per µm, your own figure" in texts_of(page)
     page.button(key="keep_seal_time").click().run()
     assert open_page("bench", step="wet").text_input(key="bench_hot_water_min_per_um").value == "2"
 
@@ -147,15 +142,15 @@ def test_a_run_that_is_on_stands_first_today(empty_book, open_page):
     with open_book(empty_book) as book:
         run.start_run(book, run.plan_run(book, area_dm2=2.0, current_a=3.0, film_um=12.0, minutes=24.4))
     page = open_page("today")
-    assert "**Run 1 is on**, until " in _texts(page)
+    assert "**Run 1 is on**, until " in texts_of(page)
 
 
 def test_nickel_on_the_skin_is_flagged(anodised, open_page):
     page = open_page("bench", step="wet")
     page.segmented_control(key="bench_seal").set_value("nickel_acetate").run()
-    assert "Choose a nickel-free seal" not in _texts(page)
+    assert "Choose a nickel-free seal" not in texts_of(page)
     page.toggle(key="bench_skin_or_food").set_value(True).run()
-    assert "Choose a nickel-free seal" in _texts(page)
+    assert "Choose a nickel-free seal" in texts_of(page)
 
 
 def test_nickel_is_flagged_by_the_order_of_the_run(empty_book, open_page):
@@ -174,7 +169,7 @@ def test_nickel_is_flagged_by_the_order_of_the_run(empty_book, open_page):
     assert page.selectbox(key=f"bench_{number}_order").value == "Ear studs"
     assert page.toggle(key="bench_Ear studs_skin_or_food").value
     page.segmented_control(key="bench_seal").set_value("cold_nickel").run()
-    assert "Choose a nickel-free seal" in _texts(page)
+    assert "Choose a nickel-free seal" in texts_of(page)
     page.selectbox(key="bench_bath").set_value("Ember, E1").run()
     for name, text in {"1_dye_g_per_l": "3", "bath_temp_c": "50"}.items():
         page.text_input(key=f"bench_{name}").set_value(text)
@@ -187,13 +182,13 @@ def test_nickel_is_flagged_by_the_order_of_the_run(empty_book, open_page):
 def test_every_bath_shows_its_line(demo_shop, open_page):
     page = open_page("bench", step="dyebath")
     assert not page.exception
-    text = _texts(page)
+    text = texts_of(page)
     for name in ("Ember, E1", "Harbour blue, B1", "Heather, H2", "Lichen, L1"):
         assert name in text
     assert len(page.get("plotly_chart")) == 4
     page.button(key=next(one.key for one in page.button if one.key.startswith("look_"))).click().run()
-    assert "your 3 strength checks" in _texts(page)
-    assert "What happened to it" in _texts(page)
+    assert "your 3 strength checks" in texts_of(page)
+    assert "What happened to it" in texts_of(page)
 
 
 def test_a_run_pauses_and_goes_on(empty_book, open_page):
@@ -203,14 +198,14 @@ def test_a_run_pauses_and_goes_on(empty_book, open_page):
         run.start_run(book, run.plan_run(book, area_dm2=2.0, current_a=3.0, film_um=12.0, minutes=24.4))
     page = open_page("bench", step="run")
     page.button(key="pause_run").click().run()
-    assert "Run 1 is paused" in _texts(page)
+    assert "Run 1 is paused" in texts_of(page)
     page.button(key="resume_run").click().run()
-    assert "Run 1 is on" in _texts(page)
+    assert "Run 1 is on" in texts_of(page)
 
 
 def test_the_batch_shows_how_its_run_was_prepared(demo_shop, open_page):
     page = open_page("book", batch=85)
-    text = _texts(page)
+    text = texts_of(page)
     assert "Anodised" in text
     assert "water break test: holds" in text
 
@@ -218,13 +213,13 @@ def test_the_batch_shows_how_its_run_was_prepared(demo_shop, open_page):
 def test_a_bath_is_made_up_noted_and_its_line_drawn(anodised, open_page):
     page = open_page("bench", step="dyebath")
     page.selectbox(key="bench_bath").set_value("Ember, E1").run()
-    assert "3.00 ± 0.15 g/L" in _texts(page)
+    assert "3.00 ± 0.15 g/L" in texts_of(page)
     page.text_input(key="bench_event_dye_g_per_l").set_value("2.6").run()
     page.button(key="note_dyebath").click().run()
-    assert "2.60 ± 0.13 g/L" in _texts(page)
+    assert "2.60 ± 0.13 g/L" in texts_of(page)
     page.segmented_control(key="bench_dyebath_way").set_value("top").run()
     # 0.4 g/L short of the 3 g/L it was made up with, in 2 L
-    assert "0.80 ± 0.26 g" in _texts(page)
+    assert "0.80 ± 0.26 g" in texts_of(page)
     page.button(key="keep_top_up").click().run()
     with open_book(anodised) as book:
         assert [row["kind"] for row in book.rows("bath_events")] == ["made_up", "measured", "topped_up"]
@@ -240,12 +235,12 @@ def test_the_shops_own_window_speaks_where_the_dip_is_planned(anodised, open_pag
     wet = open_page("bench", step="wet")
     wet.selectbox(key="bench_bath").set_value("Ember, E1").run()
     wet.text_input(key="bench_ph").set_value("4.1").run()
-    assert "bath pH 4.1 is below your window of 5 to 6" in _texts(wet)
+    assert "bath pH 4.1 is below your window of 5 to 6" in texts_of(wet)
 
 
 def test_acid_into_water_and_into_the_book(empty_book, open_page):
     page = open_page("bench", step="acid")
-    text = _texts(page)
+    text = texts_of(page)
     for words in ("Acid slowly into water", "1 part of battery acid", "never release them to sewer", "187 mL"):
         assert words in text
 
@@ -254,10 +249,10 @@ def test_gauge_readings_teach_and_faraday_refuses(anodised, open_page):
     page = open_page("bench", step="gauge")
     page.text_input(key="bench_gauge_readings").set_value("11.2 11.4, 0.44 mil").run()
     page.button(key="keep_gauge").click().run()
-    assert "your 1 gauge reading" in _texts(page)
+    assert "your 1 gauge reading" in texts_of(page)
     page.text_input(key="bench_gauge_readings").set_value("40").run()
     page.button(key="keep_gauge").click().run()
-    assert "is unphysical" in _texts(page)
+    assert "is unphysical" in texts_of(page)
     with open_book(anodised) as book:
         assert book.row("runs", 1)["film_measured_um"] == pytest.approx((11.2 + 11.4 + 11.176) / 3)
 
@@ -269,7 +264,7 @@ def test_a_log_shows_events_and_is_kept_with_its_run(anodised, open_page):
     page = open_page("bench", step="log")
     page.file_uploader(key="log_file").upload(sample.name, sample.read_bytes(), "text/csv").run()
     page.selectbox(key="bench_log_run").set_value(1).run()
-    text = _texts(page)
+    text = texts_of(page)
     assert "Contact lost at" in text
     assert "Supply off before touching any contact" in text
     page.button(key="keep_log").click().run()
@@ -282,4 +277,4 @@ def test_hand_notes_show_the_charge(empty_book, open_page):
     page = open_page("bench", step="log")
     page.segmented_control(key="bench_log_way").set_value("Hand notes").run()
     page.text_area(key="bench_log_notes").set_value("0.6 A at start, 0.9 A at 30 min").run()
-    assert "0.375 A·h" in _texts(page)
+    assert "0.375 A·h" in texts_of(page)

@@ -5,10 +5,7 @@ import pytest
 from dyebook.book.store import open_book
 from dyebook.jobs import orders
 from dyebook.record import DyeRecord
-
-
-def _texts(page):
-    return " ".join(one.value for kind in (page.markdown, page.title, page.caption, page.error) for one in kind)
+from tests.screens.words_on import texts_of
 
 
 @pytest.fixture
@@ -26,14 +23,14 @@ def shop(empty_book):
 def test_an_order_is_taken_and_its_shade_agreed(empty_book, open_page):
     page = open_page("orders")
     page.button(key="take_order").click().run()
-    assert "The order has no name" in _texts(page)
+    assert "The order has no name" in texts_of(page)
     page.text_input(key="order_name").set_value("Tool grips")
     page.text_input(key="order_customer").set_value("a bicycle workshop")
     page.toggle(key="order_skin_contact").set_value(True)
     page.button(key="take_order").click().run()
     assert not page.exception
     assert page.title[0].value == "Tool grips"
-    assert "Keep nickel out of the seal" in _texts(page)
+    assert "Keep nickel out of the seal" in texts_of(page)
     page.text_input(key="order_1_colour").set_value("50, 25, -20")
     page.text_input(key="order_1_tolerance_de00").set_value("0").run()
     assert page.button(key="agree").disabled
@@ -47,16 +44,16 @@ def test_an_order_is_taken_and_its_shade_agreed(empty_book, open_page):
 
 def test_a_batch_answers_an_order_is_passed_and_the_order_goes_out(shop, open_page):
     page = open_page("orders", order="1")
-    assert "nothing dyed for it yet" in _texts(page)
+    assert "nothing dyed for it yet" in texts_of(page)
     page.number_input(key="order_batch_number").set_value(1).run()
     page.button(key="answer_order").click().run()
-    assert "within the tolerance of 2" in _texts(page)
+    assert "within the tolerance of 2" in texts_of(page)
     page.button(key="pass_1").click().run()
-    assert "Passed: ΔE00" in _texts(page)
+    assert "Passed: ΔE00" in texts_of(page)
     page.button(key="undecide_1").click().run()
-    assert "Passed" not in _texts(page)
+    assert "Passed" not in texts_of(page)
     page.button(key="close_order").click().run()
-    assert "Delivered" in _texts(page)
+    assert "Delivered" in texts_of(page)
     page.button(key="reopen").click().run()
     with open_book(shop) as book:
         assert len(orders.open_orders(book)) == 1

@@ -4,6 +4,7 @@ import streamlit as st
 
 from dyebook.jobs import baths
 from dyebook.physics.electrolyte import check_bath, mix_acid
+from dyebook.record import ELECTROLYTE_EVENTS
 from dyebook.report.words import figure_text, moment_text
 from dyebook.screens.answers import offer_page, show_answer
 from dyebook.screens.fields import ask, ask_word, choose
@@ -13,7 +14,8 @@ from dyebook.screens.session import friendly_errors
 __all__ = ["show_acid"]
 
 _WAYS = {"mix": "Make up", "check": "Check", "life": "Life"}
-_KINDS = {"topped_up": "topped up", "titrated": "titrated", "diluted": "diluted", "thrown_out": "taken out of use"}
+# what can be noted beside making up
+_EVENTS = ("topped_up", "titrated", "diluted", "thrown_out")
 
 
 def show_acid(book):
@@ -94,7 +96,7 @@ def _life(book, left, right):
 
 def _note(book, row):
     with st.expander("Note what happened to it"):
-        kind = choose("acid_event", "What", list(_KINDS), _KINDS.get)
+        kind = choose("acid_event", "What", _EVENTS, ELECTROLYTE_EVENTS.get)
         found = {
             "electrolyte_g_per_l": ask("event_electrolyte_g_per_l", "Now, g/L", hint="165"),
             "dissolved_al_g_per_l": ask("event_al_g_per_l", "Dissolved aluminium, g/L", hint="by titration"),
@@ -108,5 +110,4 @@ def _note(book, row):
 def _event_words(event):
     names = ("electrolyte_g_per_l", "dissolved_al_g_per_l", "bath_volume_l")
     figures = [figure_text(name, event[name]) for name in names if event[name]]
-    kind = _KINDS.get(event["kind"], event["kind"].replace("_", " "))
-    return ", ".join([f"{moment_text(event['at'])}: {kind}", *figures])
+    return ", ".join([f"{moment_text(event['at'])}: {ELECTROLYTE_EVENTS[event['kind']]}", *figures])

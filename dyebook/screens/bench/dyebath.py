@@ -7,9 +7,10 @@ from dyebook.jobs.bath_state import bath_line, bath_state
 from dyebook.jobs.baths import dye_rules, outside_window, set_dye_rules
 from dyebook.jobs.strength import StrengthLine, top_up_of
 from dyebook.physics.bathcare import check_level, make_up_bath
+from dyebook.record import BATH_EVENTS
 from dyebook.report import baths as report_baths
 from dyebook.report.plots import plot_strength
-from dyebook.screens.answers import offer_page, show_answer
+from dyebook.screens.answers import offer_page, show_answer, show_plot
 from dyebook.screens.baths import show_events, show_strength
 from dyebook.screens.fields import ask, ask_text, ask_word, choose, put, warn
 from dyebook.screens.navigation import go_on
@@ -20,8 +21,8 @@ __all__ = ["show_dyebath"]
 
 
 _WAYS = {"line": "Strength", "make": "Make up", "top": "Top up", "level": "Level", "rules": "Your rules"}
-_KINDS = {"measured": "measured", "ph_moved": "pH moved", "filtered": "filtered", "thrown_out": "taken out of use"}
-_PLAIN = {"displayModeBar": False}
+# what can be noted beside making up and topping up
+_EVENTS = ("measured", "ph_moved", "filtered", "thrown_out")
 _HEADS = ("strength_g_per_l", "uptake_mg_per_dm2", "dm2_per_l", "days")
 _LEAVE = ("bath", "points", "worn_out", "bath_volume_l")
 
@@ -61,8 +62,7 @@ def _show_all(book, known):
             for note in state.notes:
                 warn(note)
             if state.line.points:
-                chart = plot_strength(state.line.points, height=190, legend=False)
-                st.plotly_chart(chart, config=_PLAIN, key=f"line_{row['id']}")
+                show_plot(plot_strength(state.line.points, height=190, legend=False), f"line_{row['id']}")
             st.button("Look at it", key=f"look_{row['id']}", on_click=put, kwargs={"bath": name})
 
 
@@ -87,7 +87,7 @@ _LINE_BASIS = (
 
 def _note(book, row):
     st.subheader("Note what happened", anchor=False)
-    kind = choose("dyebath_event", "What", list(_KINDS), _KINDS.get)
+    kind = choose("dyebath_event", "What", _EVENTS, BATH_EVENTS.get)
     found = {
         "dye_g_per_l": ask("event_dye_g_per_l", "Strength, g/L"),
         "ph": ask("event_ph", "pH", quantity="ph_a"),

@@ -13,7 +13,7 @@ from dyebook.report import bench as report_bench
 from dyebook.report.bench import run_title
 from dyebook.report.plots import plot_trace
 from dyebook.report.words import figure_text
-from dyebook.screens.answers import offer_page, show_answer, show_doubt
+from dyebook.screens.answers import offer_page, show_answer, show_doubt, show_plot
 from dyebook.screens.drafts import draft
 from dyebook.screens.fields import ask, ask_alloy, ask_text, choose, choose_run, key_of
 from dyebook.screens.navigation import go_on
@@ -181,7 +181,7 @@ def _from_notes():
 def _show_trace(book, row, trace, asked):
     rate = rate_of_trace(book, trace, asked["area_dm2"], asked["alloy"], asked["electrolyte_temp_c"])
     report = report_trace(trace, own_rate=rate, **asked)
-    st.plotly_chart(plot_trace(trace, report.events, report.gaps), config={"displayModeBar": False})
+    show_plot(plot_trace(trace, report.events, report.gaps))
     st.markdown(f"**{report_bench.events_count_text(len(report.events))}**" if not trace.by_hand else _BY_HAND)
     for number, event in enumerate(report.events, start=1):
         head, remedy = report_bench.event_line(event.to_dict())
