@@ -388,7 +388,8 @@ def dyed(
 def add_commands(app):
     """Add the group of commands to the shell."""
     group = typer.Typer(help="Runs on the bench, kept in the book.", no_args_is_help=True)
+    group.command()(plan)
     group.command("list")(list_runs)
-    for command in (plan, show, start, note, pause, resume, end, drop, tick, gauge, log, step, dyed):
+    for command in (show, start, note, pause, resume, end, drop, tick, gauge, log, step, dyed):
         group.command()(command)
     app.add_typer(group, name="run")
