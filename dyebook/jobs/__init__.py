@@ -9,4 +9,4 @@ __all__ = ["say_nothing"]
 
 
 def say_nothing(*_words):
-    """Take what work reports where nobody waits for it: the usual `progress`."""
+    """Take what work reports where no caller waits for it: the usual `progress`."""

@@ -112,7 +112,7 @@ def _print_noted(noted, as_json, name, words):
 def top_up(
     bath: BathArgument,
     dye_g_per_l: Annotated[str | None, option("Wanted strength; as it was made up without it.")] = None,
-    measured_g_per_l: Annotated[str | None, option("Strength measured now; reckoned without it.")] = None,
+    measured_g_per_l: Annotated[str | None, option("Strength measured now; worked out without it.")] = None,
     present_l: Annotated[str | None, option("Volume now.")] = None,
     dyed_dm2: Annotated[
         str | None, option("Area dyed since its last noted strength; as in the book without it.")

@@ -51,7 +51,7 @@ def plan(
     electrolyte: Annotated[str | None, option("Its name in the book; its charge is then counted.")] = None,
     electrolyte_temp_c: Annotated[str | None, option("Electrolyte now.")] = None,
     voltage_v: Annotated[str | None, option("Voltage at the tank.")] = None,
-    by: Annotated[str, option("Film reckoned by: 720, 0.30, or gauge (your own readings).")] = "720",
+    by: Annotated[str, option("Film worked out by: 720, 0.30, or gauge (your own readings).")] = "720",
     parts: Annotated[int | None, option("Equal parts on the jig.")] = None,
     order: Annotated[str | None, option("The order it is for.")] = None,
     book: BookOption = None,
