@@ -109,10 +109,10 @@ def look(source, options: ReadOptions, name: str | None = None):
 
 def shade_of(book, photo) -> Lab:
     """Return the colour of the first part in a photo; PhotoError where there is none."""
-    parts = look(photo, read_options(book, flaws=False)).measurement.parts
-    if not parts:
-        raise PhotoError(f"no part was found in {photo}; measure it with --part-at and give its colour as --lab")
-    return parts[0].lab
+    seen = look(photo, read_options(book, flaws=False)).measurement
+    if not seen.parts:
+        raise PhotoError(f"no part was found in {seen.photo}; measure it with --part-at and give its colour as --lab")
+    return seen.parts[0].lab
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,7 @@ from types import SimpleNamespace
 import pytest
 
 from dyebook.errors import PhotoError
-from dyebook.jobs.photo import record_dip
+from dyebook.jobs.photo import FITTING, record_dip, shade_of
 from dyebook.lab import Lab
 from dyebook.record import DyeRecord, Measurement, Reading
 
@@ -67,6 +67,16 @@ def test_a_part_that_is_not_there_is_said(book, photo, measured):
     kept = record_dip(book, RECORD, photo, part_index=4)
     assert (kept.reading, book.batch(kept.batch).lab) == (None, None)
     assert "part 5" in kept.warnings[0]  # as people count
+
+
+def test_a_shade_is_looked_for_by_the_shops_own_card(book, photo, measured):
+    calls = measured(parts=2)
+    book.set_setting("card_lab", [48, 0, 1])
+    assert shade_of(book, photo) == Lab(40, 0, 0)
+    assert (calls[0].card_lab, calls[0].camera) == ((48, 0, 1), FITTING)
+    measured(parts=0)
+    with pytest.raises(PhotoError, match="no part was found"):
+        shade_of(book, photo)
 
 
 def test_the_shops_own_card_is_used(book, photo, measured):

@@ -40,6 +40,24 @@ def test_json_has_the_shape_of_the_contract(bench):
     assert len(part["lab"]) == len(part["lab_sd"]) == len(part["lab_u"]) == 3
 
 
+def test_json_names_the_options_that_were_used(bench):
+    used = {"card_at": np.array(CARD), "card_lab": (48, 0, 1), "part_at": [np.array(TAG)], "flaws": False}
+    options = ReadOptions(**used)
+    assert hash(options) == hash(ReadOptions(CARD, [48, 0, 1], [TAG], flaws=False))
+    named = json.loads(json.dumps(look_at(bench, options).measurement.to_dict()["options"]))
+    assert named == {
+        "card_at": [list(corner) for corner in CARD],
+        "card_lab": [48, 0, 1],
+        "part_at": [[list(corner) for corner in TAG]],
+        "camera": None,
+        "flat": None,
+        "no_card": False,
+        "mat_line_mm": None,
+        "flaws": False,
+        "steps": None,
+    }
+
+
 def test_parts_keep_the_order_in_which_they_were_given(bench):
     there = measure(bench, card_at=CARD, part_at=[TAG, DARK]).parts
     back = measure(bench, card_at=CARD, part_at=[DARK, TAG]).parts
