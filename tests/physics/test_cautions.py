@@ -58,8 +58,3 @@ def test_general_caution_closes_every_list():
 
 def test_mains_is_for_the_qualified():
     assert "qualified" in CAUTIONS["mains"]
-
-
-def test_unknown_caution_is_a_slip():
-    with pytest.raises(KeyError, match="wizardry"):
-        cautions_for("wizardry")
