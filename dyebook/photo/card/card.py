@@ -46,12 +46,8 @@ class Card:
         Corners of the grey area: top left, top right, bottom right, bottom left of the upright photo, in pixels.
     lab : Lab
         The card's own colour.
-    rgb, rgb_sd : ndarray of shape (3,)
-        Mean linear light of its sound pixels and their spread.
-    gradient : ndarray of shape (3,)
-        Plane through the log of its light, (value at the centre, per px to the right, per px down).
-    clipped_share : float
-        Share of its pixels at the limit of a channel, 0..1.
+    rgb : ndarray of shape (3,)
+        Mean linear light of its sound pixels.
     flags : tuple of str
     whole : ndarray of shape (4, 2) or None
         Corners of all that belongs to it, where that is more than the grey area.
@@ -61,9 +57,6 @@ class Card:
     quad: np.ndarray | None
     lab: Lab = CARD_LAB
     rgb: np.ndarray = field(default_factory=lambda: np.ones(3))
-    rgb_sd: np.ndarray = field(default_factory=lambda: np.zeros(3))
-    gradient: np.ndarray = field(default_factory=lambda: np.zeros(3))
-    clipped_share: float = 0.0
     flags: tuple = ()
     whole: np.ndarray | None = None
 
@@ -228,16 +221,15 @@ def _read_card(photo, quad, lab, pixels, places, clipped_share):
     if clipped_share > _BLOWN_OUT:
         raise PhotoError(f"the card in {photo.name} is blown out ({clipped_share:.0%} at the limit); expose darker")
     log_light = np.log(np.maximum(luminance, 1e-4))
-    sound, gradient, uneven = _fit_plane(log_light, places - quad.mean(axis=0))
+    sound, uneven = _fit_plane(log_light, places - quad.mean(axis=0))
     flags = ("card_clipped",) if clipped_share > _CLIPPED else ()
     if uneven > _UNEVEN or sound.mean() < _LEAST_SOUND:
         flags += ("card_doubtful",)
-    mean, spread = pixels[sound].mean(axis=0, dtype=float), pixels[sound].std(axis=0, dtype=float)
-    return Card("grey", quad, lab, mean, spread, gradient, clipped_share, flags)
+    return Card("grey", quad, lab, pixels[sound].mean(axis=0, dtype=float), flags)
 
 
 def _fit_plane(values, offsets):
-    """Robust plane through scattered values: places that fit it, (value at zero, slope x, slope y), spread about it."""
+    """Which scattered values fit a robust plane through them, and their spread about it."""
     scale = max(float(np.abs(offsets).max()), 1.0)
     design = np.column_stack([np.ones(len(values)), offsets / scale])
     sound = np.abs(values - np.median(values)) < max(_FIRST_NEAR, _FIRST_OUTLIER * _robust_sd(values))
@@ -248,7 +240,7 @@ def _fit_plane(values, offsets):
         # from the middle of the rest: strays may draw the plane away from all others, and none would be sound
         rest -= np.median(rest[sound])
         sound = np.abs(rest) < _OUTLIER * max(_robust_sd(rest[sound]), 1e-3)
-    return sound, plane / (1, scale, scale), _robust_sd(rest)
+    return sound, _robust_sd(rest)
 
 
 def _robust_sd(values):
