@@ -3,6 +3,9 @@
 Even, squarish areas are linked to grids by their nearest neighbours; over each grid a chart is laid in every position,
 and the colours that the patches would have there are compared with the chart's own. The photo is searched coarsely
 first. Refusals say what was seen: too few squares, colours of another layout, a covered patch.
+
+Cloth, tiles and perforated sheet hold tens of thousands of squares, so the work has bounds that hold for any picture:
+the largest squares, so many steps while grids grow, and the largest of the grids that could be a chart.
 """
 
 from dataclasses import dataclass
@@ -20,6 +23,7 @@ __all__ = ["Grid", "find_chart", "find_grids"]
 # long sides at which the photo is searched; a chart is recognised from about 8 px pitch on
 _LONG_SIDES = (700, 1400, 2800, 5600)
 _CODE_GAMMA = 2.2
+_STRIP_ROWS = 64
 
 # -- Squares --
 # steps of an 8-bit gradient that part one square from the next: dark patches on a dark frame need the lowest
@@ -33,6 +37,8 @@ _SMALLEST_PX, _LARGEST_SHARE, _LARGER_BOX, _LONGER_BOX = 4, 0.16, 1.5, 2.2
 _BOX_FILL, _HULL_FILL, _RECTANGLE_FILL, _LONGEST = 0.38, 0.78, 0.72, 1.9
 # squares nearer than this, in sides, are one
 _SAME_SQUARE = 0.45
+# squares that are looked at, largest first: 24 are a chart, and the busiest of 56 charts drawn on scenes holds 367
+_MOST_SQUARES = 2000
 
 # -- Grids --
 _FEWEST = 9
@@ -44,11 +50,15 @@ _NEAREST, _FURTHEST = 1.02, 2.3
 _SQUARE_SINE, _LONGER_STEP = 0.8, 1.7
 # how far off its place a square may lie, in steps: while the grid grows, and in its perspective
 _OFF_STEP, _OFF_GRID = 0.28, 0.12
+# steps from square to square in one picture: twice what one grid of all the squares takes
+_MOST_STEPS = 8 * _MOST_SQUARES
 
 # -- Charts --
 # squares of a grid that a chart's 6 x 4 must hold, in number and as a share, and the most it may leave outside; rows
 # and columns of the chart that may lie beyond the grid
 _FEWEST_INSIDE, _INSIDE_SHARE, _MOST_OUTSIDE, _BEYOND = 8, 0.7, 2, 3
+# grids on which a chart is laid, largest first, of those small enough to be one
+_MOST_GRIDS = 30
 # middle share of a patch that is sampled, and places across it
 _SAMPLED, _SAMPLES = 0.45, 5
 # agreement of colours: a chart is at 0.95 and above on every photograph tried, shuffled patches below 0.7
@@ -143,11 +153,20 @@ def find_chart(photo: LinearPhoto, leave_out=(), finest: int = _LONG_SIDES[-1]) 
 
 def _best_guess(pixels, leave_out):
     """The most chart-like placement on any grid of a picture (or None); the largest grid's squares, and blown ones."""
-    picture = np.round(255 * np.clip(pixels, 0, 1) ** (1 / _CODE_GAMMA)).astype(np.uint8)
-    grids = find_grids(picture)
-    guesses = [guess for grid in grids for guess in _guesses(pixels, grid, leave_out)]
+    grids = find_grids(_screen_codes(pixels))
+    small = [grid for grid in grids if _INSIDE_SHARE * len(grid.cells) <= COUNT][:_MOST_GRIDS]
+    guesses = [guess for grid in small for guess in _guesses(pixels, grid, leave_out)]
     squares = max(((len(grid.cells), _blown(pixels, grid)) for grid in grids), default=(0, 0))
     return max(guesses, key=lambda guess: guess.score, default=None), squares
+
+
+def _screen_codes(pixels):
+    """A picture's light as 8-bit codes, made strip by strip so that no second picture of floats is held."""
+    codes = np.empty(pixels.shape, np.uint8)
+    for top in range(0, len(pixels), _STRIP_ROWS):
+        strip = np.clip(pixels[top : top + _STRIP_ROWS], 0, 1)
+        codes[top : top + _STRIP_ROWS] = np.round(255 * strip ** (1 / _CODE_GAMMA))
+    return codes
 
 
 def _blown(pixels, grid):
@@ -320,10 +339,12 @@ def find_grids(picture: np.ndarray) -> list[Grid]:
     """
     centres, sides = _even_squares(picture)
     grids, left = [], np.ones(len(centres), dtype=bool)
+    steps = 0
     for seed in np.argsort(-sides):
-        if not left[seed]:
+        if not left[seed] or steps > _MOST_STEPS:
             continue
         cells = _grow(seed, centres, sides, left)
+        steps += 4 * len(cells)
         if len(cells) < _FEWEST:
             continue
         grid = _fit(np.array(list(cells.values())), centres[list(cells)])
@@ -341,7 +362,8 @@ def _even_squares(picture):
     steps = cv2.subtract(cv2.dilate(smooth, kernel), cv2.erode(smooth, kernel)).max(axis=2)
     found = [_squares_of(steps < edge) for edge in _EDGES]
     rows = np.concatenate(found)
-    return _distinct(rows[:, :2], rows[:, 2])
+    centres, sides = _distinct(rows[:, :2], rows[:, 2])
+    return centres[:_MOST_SQUARES], sides[:_MOST_SQUARES]
 
 
 def _squares_of(even):
@@ -352,7 +374,9 @@ def _squares_of(even):
     fit = (np.minimum(width, height) >= _SMALLEST_PX) & (np.maximum(width, height) <= _LARGER_BOX * largest)
     fit &= (area > _BOX_FILL * width * height) & (np.maximum(width, height) < _LONGER_BOX * np.minimum(width, height))
     fit[0] = False
-    rows = [_squarish(labels, stats[k], k, centroids[k]) for k in np.flatnonzero(fit)]
+    largest = np.flatnonzero(fit)
+    largest = largest[np.argsort(-area[largest], kind="stable")][:_MOST_SQUARES]
+    rows = [_squarish(labels, stats[k], k, centroids[k]) for k in np.sort(largest)]
     return np.array([row for row in rows if row is not None]).reshape(-1, 3)
 
 

@@ -5,6 +5,7 @@ import numpy as np
 import pytest
 
 from dyebook.errors import PhotoError
+from dyebook.photo.camera import chart_find
 from dyebook.photo.camera.chart_find import find_chart
 from dyebook.photo.file.read import photo_from_array
 from tests.photo.charts import CORNERS, PITCH, chart_light, chart_picture
@@ -77,3 +78,45 @@ def test_nothing_is_found_in_noise():
 def test_a_blown_chart_is_told_from_a_covered_one():
     with pytest.raises(PhotoError, match=r"stand at a channel's limit.*Expose darker"):
         corners_in(np.minimum(PICTURE * 6, 1).astype(np.float32))
+
+
+def _cloth(side, square):
+    """Chequered cloth as light, (side, side, 3)."""
+    y, x = np.mgrid[:side, :side] // square
+    return np.where(((x + y) % 2)[..., None] == 0, np.float32(0.65), np.float32(0.08)) * np.ones(3, np.float32)
+
+
+def test_a_chart_is_found_on_chequered_cloth():
+    height, width = PICTURE.shape[:2]
+    ground = _cloth(1200, 14)
+    ground[300 : 300 + height, 250 : 250 + width] = PICTURE
+    assert np.abs(corners_in(ground) - CORNERS - (250, 300)).max() < 0.1 * PITCH
+
+
+def test_the_work_on_regular_patterns_has_a_bound(monkeypatch):
+    """12,700 squares: the bounds count squares, steps and grids, so that they hold on any machine."""
+    asked = {"squares": 0, "steps": 0, "placements": 0}
+
+    def counted(name, what):
+        def count(*arguments):
+            asked[name] += 1
+            return what(*arguments)
+
+        return count
+
+    for name, what in (("squares", "_squarish"), ("steps", "_nearest"), ("placements", "_guesses")):
+        monkeypatch.setattr(chart_find, what, counted(name, getattr(chart_find, what)))
+    for cloth in (_cloth(900, 8), _bent(_cloth(900, 8))):
+        asked.update(squares=0, steps=0, placements=0)
+        assert sum(len(grid.cells) for grid in chart_find.find_grids((255 * cloth).astype(np.uint8))) <= 2000
+        chart_find._best_guess(cloth, ())
+        # twice: once by hand above, once in the search
+        assert asked["squares"] <= 2 * 4 * 2000
+        assert asked["steps"] <= 2 * (16_000 + 4 * 2000)
+        assert asked["placements"] <= 30
+
+
+def _bent(cloth):
+    """The cloth in folds, where many small grids grow and none is flat."""
+    y, x = np.mgrid[: len(cloth), : cloth.shape[1]].astype(np.float32)
+    return cv2.remap(cloth, x + 7 * np.sin(y / 32) + 7 * np.sin(x / 40), y + 7 * np.sin(x / 34), cv2.INTER_LINEAR)
