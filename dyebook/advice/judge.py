@@ -1,121 +1,191 @@
-"""Is a batch in the order's tolerance? In, out, or "cannot tell", with the reading's own doubt as guard band.
+"""Does a part match? In, out or cannot tell: the one place that decides, by what two readings do not share.
+
+A reading's error is made of named parts, each a 3 x 3 covariance of L*, a*, b*: what camera and lamp do to this
+colour (``camera``), brightness read from this shape and finish (``shape``), card and exposure of this photo
+(``photo``), and the reading's own pixels (``own``). Two readings share the camera's part where they are of one set-up
+and near in colour, the shape's part where shape and finish are the same too, the photo's part within one photo, and
+their own part never. What is shared moves both alike and cancels in their difference::
+
+    cov(sample - target) = sum over the parts of  A + B - 2 rho A # B
+
+with A and B the part's covariances in the two readings, rho what is shared of it (0 to 1), and # the geometric mean of
+matrices: the largest covariance that two errors of sizes A and B can share, so that sharing never widens a difference.
+
+The rule is a guard band on the difference itself, with u the standard uncertainty of this CIEDE2000 along its own
+direction, or along the widest one where the difference is near nought::
+
+    in            delta_e00 + 1.645 u <= tolerance
+    out           delta_e00 - 1.645 u >  tolerance
+    cannot_tell   otherwise
+
+No belief about how often dips come out right has a say, and a wide u never means "out".
 
 References
 ----------
-JCGM 106:2012 (conformance probability and guard bands). ISO 105-A02:1993 / EN 20105-A02:1994 (grey scale for change in
-colour; CIELAB differences of its pairs).
+ISO 14253-1:2017 and JCGM 106:2012, 8.3 (guard bands). ISO/CIE 11664-6 (CIEDE2000). Bhatia, Positive Definite Matrices
+(2007), chapter 4 (geometric mean).
 """
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from dyebook.errors import RecordError
-from dyebook.lab import Lab, delta_e_00, delta_e_76, delta_e_94, delta_e_cmc, describe_difference, lab_to_lch
+from dyebook.lab import Lab, delta_e_00, delta_e_76, lab_to_lch
 from dyebook.notebook import Drawn
+from dyebook.record import Reading
 
-__all__ = ["MEASURES", "Shade", "Verdict", "grey_grade", "judge_shade", "split_difference"]
+__all__ = ["ERROR_PARTS", "Shade", "Verdict", "difference_covariance", "judge", "split_difference"]
 
-MEASURES = {"00": delta_e_00, "76": delta_e_76, "94": delta_e_94, "cmc": delta_e_cmc}
-# ISO 105-A02: CIELAB difference of the pair that stands for each grade
-_GRADES = (
-    (0.0, "5"), (0.8, "4-5"), (1.7, "4"), (2.5, "3-4"), (3.4, "3"), (4.8, "2-3"), (6.8, "2"), (9.6, "1-2"), (13.6, "1"),
-)  # fmt: skip
-_SURE = 0.95
-_DRAWS = 4000
-_USUAL_U = 1.0  # a reading whose doubt nobody noted; common practice, no source
-# two colours in one photo share card, light and camera; the nearer they are the more of the error is shared.
-# Common practice, no source.
-_SHARED = 0.9
-_SHARED_WITHIN_DELTA_E = 20.0
-# what a wet surface or a seal may do to a reading; the seal's from trade practice (1 to 3 ΔE), water's no source
-_UNLIKE = {"wet": 3.0, "sealed": 1.5}
+ERROR_PARTS = ("camera", "shape", "photo", "own")
+# one-sided 95 % of the normal law
+GUARD = 1.645
+# distance in colour over which camera and lamp err alike
+CAMERA_LENGTH_DELTA_E = 30.0
+# what unlike states of the surface may do to a reading, standard uncertainty: a seal's from trade practice (1 to 3 ΔE),
+# water's and an instrument's other geometry common practice, no source
+UNLIKE_DELTA_E = {"wet": 3.0, "sealed": 1.5, "geometry": 3.0}
+# standard uncertainty of a reading that came without one; common practice, no source
+UNNOTED_U = 1.0
+# a covariance is never thinner than this, in ΔE, where a geometric mean is taken
+_THINNEST_DELTA_E = 1e-4
+_STEP_DELTA_E = 1e-3
+# what each remedy leaves of the parts of both readings; the camera's by leave-one-out on charts
+_MEAN_OF_THREE = {"photo": 1 / 3, "own": 1 / 3}
+_LEARNED = {"camera": 0.4}
 
 
 @dataclass(frozen=True)
 class Shade:
-    """A colour with its standard uncertainty and the state of its surface.
+    """A colour as it is judged: what it is, how sure, and what it shares with others.
 
     Attributes
     ----------
     lab : sequence of 3 floats
-    u : sequence of 3 floats or None
-        Standard uncertainty of L*, a*, b*; None when nobody noted it, zeros for a shade stated as numbers.
+    parts : dict
+        Covariances (3, 3) by name, of `ERROR_PARTS`; empty for a shade that was stated, and is then exact.
+    setup, photo, shape : str or None
+        Keys of set-up, photo, and shape with finish; None shares with nothing.
     wet, sealed : bool or None
-        None when not known.
+        State of the surface; None when not known.
+    geometry : str or None
+        Of an instrument: ``"45/0"``, ``"d/8 included"``, ``"d/8 excluded"``; None for photos, which read the film's own
+        colour under diffuse light, and for stated shades.
     """
 
-    lab: tuple
-    u: tuple | None = None
+    lab: Lab
+    parts: Mapping = field(default_factory=dict)
+    setup: str | None = None
+    photo: str | None = None
+    shape: str | None = None
     wet: bool | None = None
     sealed: bool | None = None
+    geometry: str | None = None
 
     def __post_init__(self):
-        lab = np.asarray(self.lab, dtype=float)
-        if lab.shape != (3,) or not np.isfinite(lab).all() or not -0.5 <= lab[0] <= 105:
-            raise RecordError(f"{self.lab} is no colour; three numbers L*, a*, b* with L* from 0 to 100 are needed")
-        u = np.full(3, _USUAL_U) if self.u is None else np.asarray(self.u, dtype=float)
-        if u.shape != (3,) or not np.isfinite(u).all() or (u < 0).any():
-            raise RecordError(f"{self.u} is no uncertainty; three numbers, none negative, are needed")
-        object.__setattr__(self, "lab", Lab(*(float(v) for v in lab)))
-        object.__setattr__(self, "u", tuple(float(v) for v in u))
+        object.__setattr__(self, "lab", _checked_lab(self.lab))
+        object.__setattr__(self, "parts", {name: _checked_covariance(name, cov) for name, cov in self.parts.items()})
+
+    @property
+    def is_read(self):
+        """Whether the colour was read and is not just stated."""
+        return bool(self.parts)
+
+    @classmethod
+    def of(cls, value, **state) -> "Shade":
+        """Return a reading, its dict of the measure contract, a Lab triple or a shade as a `Shade`.
+
+        Parameters
+        ----------
+        value : Reading, dict, Shade or sequence of 3 floats
+        **state
+            `wet`, `sealed`, `geometry`, where they are known beside the value.
+        """
+        if isinstance(value, cls):
+            return replace(value, **state)
+        if isinstance(value, Reading):
+            value = value.to_dict()
+        if not isinstance(value, Mapping):
+            return cls(value, **state)
+        return cls(
+            value["lab"],
+            value.get("lab_cov_parts") or own_error(value.get("lab_u")),
+            setup=(value.get("setup") or {}).get("key"),
+            photo=value.get("photo_sha256"),
+            shape=_shape_of(value),
+            **{name: value.get(name) for name in ("wet", "sealed", "geometry")} | state,
+        )
 
 
 @dataclass(frozen=True)
 class Verdict(Drawn):
-    """A batch against its target.
+    """A sample against its target.
 
     Attributes
     ----------
     verdict : str
         in, out or cannot_tell.
-    probability_in : float
-        That the true colour is inside the tolerance.
-    measure : str
-        Key of `MEASURES`.
-    delta_e, delta_e_u : float
-        Difference by that measure and the standard uncertainty of it.
+    delta_e00, delta_e00_u : float
+        CIEDE2000 of the two, and the standard uncertainty of this difference.
     tolerance : float
+    smallest_tolerance : float
+        From which on these two readings would say "in".
     delta_l, delta_c, delta_h : float
         Signed CIELAB differences of lightness, chroma and hue, sample less target.
-    words : str
-        How the sample differs.
-    grade : str
-        Of the grey scale for change in colour, ISO 105-A02.
-    why : str
-    notes : tuple of str
+    between : tuple of two Lab or None
+        Light and dark limit sample, where they decided.
+    unlike : tuple of str
+        States in which the two are known to differ, keys of `UNLIKE_DELTA_E`.
+    would_decide : tuple of str
+        What would settle a "cannot tell", the least trouble first: one_photo, same_shape, same_setup,
+        photograph_sample, more_photos, learn_camera, like_states, or wider_tolerance where none of these would.
     """
 
     verdict: str
-    probability_in: float
-    measure: str
-    delta_e: float
-    delta_e_u: float
+    delta_e00: float
+    delta_e00_u: float
     tolerance: float
+    smallest_tolerance: float
     delta_l: float
     delta_c: float
     delta_h: float
-    words: str
-    grade: str
-    why: str
-    notes: tuple = ()
-
-    def to_dict(self):
-        """Return plain values for JSON."""
-        return {
-            name: round(value, 3) if isinstance(value, float) else list(value) if name == "notes" else value
-            for name, value in vars(self).items()
-        }
+    between: tuple | None = None
+    unlike: tuple = ()
+    would_decide: tuple = ()
 
 
-def grey_grade(delta_e):
-    """Return the grey-scale grade, "5" (no change) to "1", whose pair is nearest to a CIELAB 1976 difference.
+def judge(target, sample, tolerance: float = 2.0, limits=None) -> Verdict:
+    """Return whether a sample matches its target.
 
-    References
+    Parameters
     ----------
-    ISO 105-A02:1993.
+    target, sample : Reading, its dict of the measure contract, Shade, or sequence of 3 floats
+        Three numbers are a stated shade, exact.
+    tolerance : float
+        Largest CIEDE2000 that passes, above 0.
+    limits : tuple of two sequences of 3 floats, optional
+        Light and dark limit sample, L*, a*, b*: the sample must lie between them, and no further than the tolerance
+        beside the line from one to the other. The target then only gives the difference that is shown.
+
+    Raises
+    ------
+    RecordError
+        If a colour is none, the tolerance is not above 0, or the limit samples are the same.
+
+    Examples
+    --------
+    >>> judge((41, 47, 52), (41, 47, 52)).verdict
+    'in'
     """
-    return min(_GRADES, key=lambda row: abs(row[0] - delta_e))[1]
+    target, sample = Shade.of(target), Shade.of(sample)
+    if not (np.isfinite(tolerance) and tolerance > 0):
+        raise RecordError(f"the tolerance is {tolerance}; it must be above 0, such as 2")
+    found = _judged(target, sample, float(tolerance), limits)
+    if found.verdict != "cannot_tell":
+        return found
+    decides = [name for name, pair in _remedies(target, sample) if _settles(pair, tolerance, limits)]
+    return replace(found, would_decide=tuple(decides) or ("wider_tolerance",))
 
 
 def split_difference(target, sample):
@@ -131,104 +201,168 @@ def split_difference(target, sample):
     return np.stack([l2 - l1, c2 - c1, hue], axis=-1)
 
 
-def judge_shade(target, sample, tolerance=1.5, *, measure="00", together=False, limits=None):
-    """Return whether a sample is inside the tolerance around its target.
+def own_error(u) -> dict:
+    """Return the error parts of a reading whose total alone is known (3 floats, None for unnoted): all its own."""
+    u = np.full(3, UNNOTED_U) if u is None or any(v is None or v != v for v in u) else np.asarray(u, dtype=float)
+    if u.shape != (3,) or not np.isfinite(u).all() or (u < 0).any():
+        raise RecordError(f"{tuple(u)} is no uncertainty; three numbers, none negative, are needed")
+    return {"own": np.diag(u**2)}
 
-    Parameters
-    ----------
-    target, sample : Shade
-    tolerance : float
-        Largest difference that passes, above 0.
-    measure : {"00", "76", "94", "cmc"}
-        CIEDE2000, CIELAB 1976, CIE 1994 or CMC(2:1).
-    together : bool
-        True when both were read from one photo: the difference then cancels most of the camera's error.
-    limits : tuple of two sequences, optional
-        Light and dark limit sample, L*, a*, b*. The sample must then lie between them, and no further than `tolerance`
-        beside the line from one to the other.
 
-    Returns
-    -------
-    Verdict
+def difference_covariance(target: Shade, sample: Shade) -> np.ndarray:
+    """Return the covariance (3, 3) of sample less target in L*, a*, b*."""
+    shared = _shared(target, sample)
+    total = np.zeros((3, 3))
+    for name in ERROR_PARTS:
+        one, other = (shade.parts.get(name, np.zeros((3, 3))) for shade in (target, sample))
+        total += one + other
+        if shared[name]:
+            total -= 2 * shared[name] * _geometric_mean(one, other)
+    return total + np.eye(3) * sum(UNLIKE_DELTA_E[name] ** 2 for name in _unlike(target, sample))
 
-    Raises
-    ------
-    RecordError
-        If the tolerance is not above 0 or the limit samples are the same.
-    """
-    if measure not in MEASURES:
-        raise ValueError(f"measure must be one of {', '.join(MEASURES)}, not {measure!r}")
-    if not tolerance > 0:
-        raise RecordError(f"the tolerance is {tolerance}; it must be above 0")
-    unlike = _unlike(target, sample)
-    difference = MEASURES[measure]
-    drawn = _draws(target, sample, together, unlike)
-    distance = difference(np.broadcast_to(target.lab, drawn.shape), drawn)
-    inside = _inside(drawn, distance, tolerance, difference, limits)
-    share = float(np.mean(inside))
-    verdict = "in" if share >= _SURE else "out" if share <= 1 - _SURE else "cannot_tell"
-    delta_e = float(difference(target.lab, sample.lab))
-    steps = (float(step) for step in split_difference(target.lab, sample.lab))
-    return Verdict(
-        verdict,
-        share,
-        measure,
-        delta_e,
-        float(np.sqrt(np.mean((distance - delta_e) ** 2))),
-        float(tolerance),
-        *steps,
-        describe_difference(target.lab, sample.lab),
-        grey_grade(float(delta_e_76(target.lab, sample.lab))),
-        _why(verdict, share, limits),
-        _notes(target, sample, together, unlike),
-    )
+
+def _shared(target, sample):
+    """What is shared of each part of the error, 0 to 1."""
+    setup = _same(target.setup, sample.setup)
+    near = np.exp(-0.5 * (float(delta_e_76(target.lab, sample.lab)) / CAMERA_LENGTH_DELTA_E) ** 2)
+    return {
+        "camera": float(setup * near),
+        "shape": float(setup and _same(target.shape, sample.shape)),
+        "photo": float(_same(target.photo, sample.photo)),
+        "own": 0.0,
+    }
+
+
+def _same(one, other):
+    return one is not None and one == other
+
+
+def _geometric_mean(one, other):
+    """The geometric mean of two covariances."""
+    thinnest = _THINNEST_DELTA_E**2 * np.eye(3)
+    root = _root(one + thinnest)
+    inverse = np.linalg.inv(root)
+    return root @ _root(inverse @ (other + thinnest) @ inverse) @ root - thinnest
+
+
+def _root(matrix):
+    values, vectors = np.linalg.eigh((matrix + matrix.T) / 2)
+    return (vectors * np.sqrt(np.maximum(values, 0))) @ vectors.T
 
 
 def _unlike(target, sample):
     """States in which the two are known to differ."""
-    pairs = {name: (getattr(target, name), getattr(sample, name)) for name in _UNLIKE}
-    return [name for name, pair in pairs.items() if None not in pair and pair[0] != pair[1]]
+    pairs = {name: (getattr(target, name), getattr(sample, name)) for name in UNLIKE_DELTA_E}
+    return tuple(name for name, pair in pairs.items() if None not in pair and pair[0] != pair[1])
 
 
-def _draws(target, sample, together, unlike):
-    """Equally likely colours (n, 3) of the sample, the target held still."""
-    u, v = np.asarray(target.u), np.asarray(sample.u)
-    apart = float(delta_e_76(target.lab, sample.lab))
-    shared = _SHARED * np.exp(-apart / _SHARED_WITHIN_DELTA_E) if together else 0.0
-    variance = u**2 + v**2 - 2 * shared * u * v + sum(_UNLIKE[name] ** 2 for name in unlike)
-    half = np.random.default_rng(0).standard_normal((_DRAWS // 2, 3))
-    # pairs of opposite sign: the mean is exact, and the same figures come out every time
-    return np.asarray(sample.lab) + np.sqrt(variance) * np.concatenate([half, -half])
+def _judged(target, sample, tolerance, limits):
+    covariance = difference_covariance(target, sample)
+    delta_e, u = _distance(target.lab, sample.lab, covariance)
+    margins = [(tolerance - delta_e, u)] if limits is None else _margins(sample.lab, limits, tolerance, covariance)
+    is_in = all(margin >= GUARD * u for margin, u in margins)
+    is_out = any(margin < -GUARD * u for margin, u in margins)
+    return Verdict(
+        "in" if is_in else "out" if is_out else "cannot_tell",
+        delta_e,
+        u,
+        tolerance,
+        tolerance + max(GUARD * u - margin for margin, u in margins),
+        *(float(step) for step in split_difference(target.lab, sample.lab)),
+        between=None if limits is None else tuple(_checked_lab(one) for one in limits),
+        unlike=_unlike(target, sample),
+    )
 
 
-def _inside(drawn, distance, tolerance, difference, limits):
-    if limits is None:
-        return distance <= tolerance
-    light, dark = (np.asarray(Shade(limit).lab) for limit in limits)
+def _distance(target, sample, covariance):
+    """CIEDE2000 of two colours and its standard uncertainty, for a covariance of their difference."""
+    target, sample = np.asarray(target, dtype=float), np.asarray(sample, dtype=float)
+    delta_e = float(delta_e_00(target, sample))
+    widest = _widest(target, covariance)
+    if delta_e == 0:
+        return delta_e, widest
+    steps = _STEP_DELTA_E * np.eye(3)
+    away = delta_e_00(target, sample + steps) - delta_e_00(target, sample - steps)
+    slope = away / (2 * _STEP_DELTA_E)
+    along = float(slope @ covariance @ slope)
+    # near nought a difference has no direction of its own
+    near = np.exp(-((delta_e / widest) ** 2)) if widest > 0 else 0.0
+    return delta_e, float(np.sqrt(max(near * widest**2 + (1 - near) * along, 0.0)))
+
+
+def _widest(lab, covariance):
+    """Largest standard uncertainty of a small CIEDE2000 at a colour, over all directions."""
+    h = _STEP_DELTA_E
+    axes = [h * axis for axis in np.eye(3)]
+    square = [float(delta_e_00(lab, lab + axis)) ** 2 for axis in axes]
+    metric = np.diag(square)
+    for i, j in ((0, 1), (0, 2), (1, 2)):
+        both = float(delta_e_00(lab, lab + axes[i] + axes[j])) ** 2
+        metric[i, j] = metric[j, i] = (both - square[i] - square[j]) / 2
+    root = _root(covariance)
+    return float(np.sqrt(max(np.linalg.eigvalsh(root @ metric @ root / h**2)[-1], 0.0)))
+
+
+def _margins(sample, limits, tolerance, covariance):
+    """Room to each limit, in CIEDE2000, negative beyond it, each with its standard uncertainty."""
+    light, dark = (np.asarray(_checked_lab(one)) for one in limits)
     span = dark - light
     if np.linalg.norm(span) < 0.1:
         raise RecordError("the light and the dark limit sample are the same; give two different ones")
-    along = (drawn - light) @ span / (span @ span)
-    beside = difference(light + np.clip(along, 0, 1)[:, None] * span, drawn)
-    return (along >= 0) & (along <= 1) & (beside <= tolerance)
+    along = float((sample - light) @ span / (span @ span))
+    nearest = light + np.clip(along, 0, 1) * span
+    beside, beside_u = _distance(nearest, sample, covariance)
+    length = float(delta_e_00(light, dark))
+    along_u = length * float(np.sqrt(span @ covariance @ span)) / float(span @ span)
+    return [(tolerance - beside, beside_u), (length * along, along_u), (length * (1 - along), along_u)]
 
 
-def _why(verdict, share, limits):
-    what = "between the limit samples" if limits is not None else "inside the tolerance"
-    if verdict == "cannot_tell":
-        return f"{100 * share:.0f} in 100 that it is {what}: the reading's doubt is too large to say; measure again"
-    return f"{100 * share:.0f} in 100 that it is {what}"
+def _remedies(target, sample):
+    """What could be done about an undecided pair, the least trouble first, with the pair as it would then be read."""
+    both_read = target.is_read and sample.is_read
+    if _unlike(target, sample):
+        yield "like_states", (replace(target, wet=None, sealed=None, geometry=None), sample)
+    if sample.is_read and not target.is_read:
+        yield "photograph_sample", (replace(sample, lab=target.lab), sample)
+    if both_read and not _same(target.photo, sample.photo):
+        together = {"photo": sample.photo or "one", "setup": sample.setup or "one"}
+        yield "one_photo", (replace(target, **together), replace(sample, **together))
+    if both_read and not _same(target.setup, sample.setup):
+        yield "same_setup", (replace(target, setup="one"), replace(sample, setup="one"))
+    if both_read and not _same(target.shape, sample.shape):
+        yield "same_shape", (replace(target, shape="one"), replace(sample, shape="one"))
+    yield "more_photos", tuple(_lessened(shade, _MEAN_OF_THREE) for shade in (target, sample))
+    if sample.parts.get("camera") is not None:
+        yield "learn_camera", tuple(_lessened(shade, _LEARNED) for shade in (target, sample))
 
 
-def _notes(target, sample, together, unlike):
-    words = {"wet": ("wet", "dry"), "sealed": ("sealed", "unsealed")}
-    notes = []
-    for name in unlike:
-        yes, no = words[name]
-        first, second = (yes, no) if getattr(target, name) else (no, yes)
-        notes.append(f"target read {first}, sample {second}: compare like with like; doubt was added")
-    if together:
-        notes.append("target and sample in one photo: judged by their difference, most of the camera's error cancels")
-    else:
-        notes.append("put the customer's sample beside the part in one photo: the difference is surer than two photos")
-    return tuple(notes)
+def _lessened(shade, left):
+    return replace(shade, parts={name: cov * left.get(name, 1.0) for name, cov in shade.parts.items()})
+
+
+def _settles(pair, tolerance, limits):
+    return _judged(*pair, float(tolerance), limits).verdict != "cannot_tell"
+
+
+def _checked_lab(lab):
+    try:
+        values = np.asarray(lab, dtype=float)
+    except (TypeError, ValueError):
+        values = np.empty(0)
+    if values.shape != (3,) or not np.isfinite(values).all() or not -0.5 <= values[0] <= 105:
+        raise RecordError(f"{lab} is no colour; three numbers L*, a*, b* with L* from 0 to 100 are needed")
+    return Lab(*values.tolist())
+
+
+def _checked_covariance(name, covariance):
+    matrix = np.asarray(covariance, dtype=float)
+    if name not in ERROR_PARTS:
+        raise RecordError(f"{name!r} is no part of an error; known are {', '.join(ERROR_PARTS)}")
+    if matrix.shape != (3, 3) or not np.isfinite(matrix).all() or not np.allclose(matrix, matrix.T, atol=1e-6):
+        raise RecordError(f"the {name} part of an error is {covariance}; a symmetric 3 x 3 covariance is needed")
+    return matrix
+
+
+def _shape_of(told):
+    key, finish = told.get("shape_key"), told.get("finish")
+    return None if key is None else f"{key}, {finish or 'finish not known'}"
