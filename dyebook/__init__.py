@@ -15,6 +15,8 @@ _HOMES = {
     "Reading": "dyebook.record",
     "measure": "dyebook.photo.measure",
     "learn_bath": "dyebook.advice.learn",
+    "judge": "dyebook.advice.judge",
+    "Verdict": "dyebook.advice.judge",
     "diagnose": "dyebook.advice.diagnose",
     "Cause": "dyebook.advice.diagnose",
 }

@@ -32,11 +32,20 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from dyebook.errors import RecordError
-from dyebook.lab import Lab, delta_e_00, delta_e_76, lab_to_lch
-from dyebook.notebook import Drawn
+from dyebook.lab import Lab, delta_e_00, delta_e_76, delta_e_94, delta_e_cmc, describe_difference, lab_to_lch
+from dyebook.notebook import Drawn, Note
 from dyebook.record import Reading
 
-__all__ = ["ERROR_PARTS", "Shade", "Verdict", "difference_covariance", "judge", "split_difference"]
+__all__ = [
+    "ERROR_PARTS",
+    "Shade",
+    "Verdict",
+    "difference_covariance",
+    "judge",
+    "one_photo_error",
+    "own_error",
+    "split_difference",
+]
 
 ERROR_PARTS = ("camera", "shape", "photo", "own")
 # one-sided 95 % of the normal law
@@ -46,8 +55,11 @@ CAMERA_LENGTH_DELTA_E = 30.0
 # what unlike states of the surface may do to a reading, standard uncertainty: a seal's from trade practice (1 to 3 ΔE),
 # water's and an instrument's other geometry common practice, no source
 UNLIKE_DELTA_E = {"wet": 3.0, "sealed": 1.5, "geometry": 3.0}
+# share of the variance that readings of one photo have in common; common practice, no source
+SHARED_IN_ONE_PHOTO = 0.9
 # standard uncertainty of a reading that came without one; common practice, no source
 UNNOTED_U = 1.0
+_OTHERS = {"76": delta_e_76, "94": delta_e_94, "cmc": delta_e_cmc}
 # a covariance is never thinner than this, in ΔE, where a geometric mean is taken
 _THINNEST_DELTA_E = 1e-4
 _STEP_DELTA_E = 1e-3
@@ -135,11 +147,14 @@ class Verdict(Drawn):
         Signed CIELAB differences of lightness, chroma and hue, sample less target.
     between : tuple of two Lab or None
         Light and dark limit sample, where they decided.
-    unlike : tuple of str
-        States in which the two are known to differ, keys of `UNLIKE_DELTA_E`.
+    words : str
+        How the sample differs, in everyday words.
+    others : dict
+        The difference by other formulas, shown and never deciding: ``"76"``, ``"94"``, ``"cmc"`` (2:1).
+    notes : tuple of str
+        Such as states in which the two are known to differ.
     would_decide : tuple of str
-        What would settle a "cannot tell", the least trouble first: one_photo, same_shape, same_setup,
-        photograph_sample, more_photos, learn_camera, like_states, or wider_tolerance where none of these would.
+        What would settle a "cannot tell", the least trouble first, each with its `code`.
     """
 
     verdict: str
@@ -150,9 +165,25 @@ class Verdict(Drawn):
     delta_l: float
     delta_c: float
     delta_h: float
+    words: str
+    others: dict
     between: tuple | None = None
-    unlike: tuple = ()
+    notes: tuple = ()
     would_decide: tuple = ()
+
+    @property
+    def why(self) -> str:
+        """The verdict's reason in one sentence."""
+        told = {"delta_e00": self.delta_e00, "u": self.delta_e00_u, "tolerance": self.tolerance}
+        code = f"trouble.verdict_{self.verdict}"
+        return Note(code, **told, smallest=self.smallest_tolerance, between=self.between is not None)
+
+    def to_dict(self) -> dict:
+        """Return plain values for JSON."""
+        plain = {name: round(value, 3) if isinstance(value, float) else value for name, value in vars(self).items()}
+        others = {name: round(value, 3) for name, value in self.others.items()}
+        lists = {name: list(getattr(self, name)) for name in ("notes", "would_decide")}
+        return plain | {"others": others, "why": str(self.why)} | lists
 
 
 def judge(target, sample, tolerance: float = 2.0, limits=None) -> Verdict:
@@ -185,7 +216,9 @@ def judge(target, sample, tolerance: float = 2.0, limits=None) -> Verdict:
     if found.verdict != "cannot_tell":
         return found
     decides = [name for name, pair in _remedies(target, sample) if _settles(pair, tolerance, limits)]
-    return replace(found, would_decide=tuple(decides) or ("wider_tolerance",))
+    codes = decides or ["wider_tolerance"]
+    notes = (Note(f"trouble.{code}", smallest=found.smallest_tolerance) for code in codes)
+    return replace(found, would_decide=tuple(notes))
 
 
 def split_difference(target, sample):
@@ -207,6 +240,12 @@ def own_error(u) -> dict:
     if u.shape != (3,) or not np.isfinite(u).all() or (u < 0).any():
         raise RecordError(f"{tuple(u)} is no uncertainty; three numbers, none negative, are needed")
     return {"own": np.diag(u**2)}
+
+
+def one_photo_error(u) -> dict:
+    """Return the error parts of a reading whose total alone is known, of two that were read from one photo."""
+    own = own_error(u)["own"]
+    return {"photo": SHARED_IN_ONE_PHOTO * own, "own": (1 - SHARED_IN_ONE_PHOTO) * own}
 
 
 def difference_covariance(target: Shade, sample: Shade) -> np.ndarray:
@@ -269,8 +308,10 @@ def _judged(target, sample, tolerance, limits):
         tolerance,
         tolerance + max(GUARD * u - margin for margin, u in margins),
         *(float(step) for step in split_difference(target.lab, sample.lab)),
-        between=None if limits is None else tuple(_checked_lab(one) for one in limits),
-        unlike=_unlike(target, sample),
+        describe_difference(target.lab, sample.lab),
+        {name: float(formula(target.lab, sample.lab)) for name, formula in _OTHERS.items()},
+        None if limits is None else tuple(_checked_lab(one) for one in limits),
+        tuple(Note(f"trouble.unlike_{name}", target=getattr(target, name)) for name in _unlike(target, sample)),
     )
 
 

@@ -209,7 +209,7 @@ def judge_batch(book, batch_id: int):
     return target, judge_against(book, row, target)
 
 
-def judge_against(book, row, target: dict, tolerance: float | None = None, measure: str = "00"):
+def judge_against(book, row, target: dict, tolerance: float | None = None):
     """Return the `Verdict` on a batch that was read, against any target of the book.
 
     Parameters
@@ -219,32 +219,31 @@ def judge_against(book, row, target: dict, tolerance: float | None = None, measu
         Its row.
     tolerance
         Instead of the target's own.
-    measure
-        See `dyebook.advice.judge.judge_shade`.
     """
-    from dyebook.advice.judge import Shade, judge_shade
+    from dyebook.advice.judge import Shade, judge, own_error
 
-    wanted, photo = _wanted(book, target)
-    part = Shade(row.lab, _all_known(row.lab_u), row.wet, row.sealed)
     if tolerance is None:
         tolerance = target["tolerance_de00"] or book.setting("tolerance_de00")
-    within = check_tolerance(tolerance)
-    together = photo is not None and photo in _photos_of(book, row.batch)
-    return judge_shade(wanted, part, within, measure=measure, together=together)
+    wanted = _wanted(book, target)
+    photos = _photos_of(book, row.batch)
+    # a batch is the mean of its readings: of one photo with the sample where any of them is
+    photo = wanted.photo if wanted.photo in photos else next(iter(photos), None)
+    part = Shade(row.lab, own_error(row.lab_u), photo=photo, wet=row.wet, sealed=row.sealed)
+    return judge(wanted, part, check_tolerance(tolerance))
 
 
 def _wanted(book, target):
-    """The shade of a target with its doubt, and the hash of the photo it was read from; a stated shade has neither."""
-    from dyebook.advice.judge import Shade
+    """The shade of a target as it is judged: as the sample was read, or exact where it was stated."""
+    from dyebook.advice.judge import Shade, own_error
 
     lab = Lab(target["L"], target["a"], target["b"])
     readings = book.rows("readings", sample_id=target["sample_id"]) if target["sample_id"] else []
     if not readings:
-        return Shade(lab, (0.0, 0.0, 0.0)), None
+        return Shade(lab)
     last = readings[-1]
-    u = _all_known([last[f"{axis}_sd"] for axis in "Lab"])
     photo = book.row("photos", last["photo_id"])["sha256"] if last["photo_id"] else None
-    return Shade(lab, u, last["wet"], last["sealed"]), photo
+    errors = own_error([last[f"{axis}_sd"] for axis in "Lab"])
+    return Shade(lab, errors, photo=photo, wet=last["wet"], sealed=last["sealed"])
 
 
 def _photos_of(book, number):
@@ -252,10 +251,6 @@ def _photos_of(book, number):
     read = {reading["photo_id"] for reading in book.rows("readings", batch_id=number)} - {None}
     photos = [*book.rows("photos", batch_id=number), *(book.row("photos", photo_id) for photo_id in read)]
     return {photo["sha256"] for photo in photos}
-
-
-def _all_known(u):
-    return None if u is None or any(value is None or value != value for value in u) else tuple(u)
 
 
 def decide(book, batch_id: int, target_id: int, verdict: str, delta_e00: float | None = None):

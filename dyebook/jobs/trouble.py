@@ -254,15 +254,13 @@ def target_for(book, number: int):
     return book.row("targets", decided[-1]) if decided else None
 
 
-def judge_batch(book, number: int, target=None, tolerance: float | None = None, measure: str = "00"):
+def judge_batch(book, number: int, target=None, tolerance: float | None = None):
     """Return the `Verdict` of a batch against its target.
 
     Parameters
     ----------
     target : sequence of 3 floats, optional
         Instead of the target that the book has for it.
-    measure
-        See `dyebook.advice.judge.judge_shade`.
 
     Returns
     -------
@@ -279,7 +277,7 @@ def judge_batch(book, number: int, target=None, tolerance: float | None = None, 
     if target is None and kept is None:
         raise RecordError(f"the book knows no target of batch {number}; say which shade it was to have")
     stated = None if target is None else {**dict(zip("Lab", target, strict=True)), **_STATED}
-    return judge_against(book, row, kept or stated, tolerance, measure)
+    return judge_against(book, row, kept or stated, tolerance)
 
 
 @dataclass(frozen=True)

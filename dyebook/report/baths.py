@@ -1,7 +1,7 @@
 """Dye baths, electrolytes, orders and the steps of the work in words and figures, for shell and screens."""
 
 from dyebook.record import BATH_EVENTS
-from dyebook.report.words import capital, due_text, figure_text, moment_text, value_text
+from dyebook.report.words import due_text, figure_text, moment_text, value_text
 
 __all__ = [
     "POINTS",
@@ -10,7 +10,6 @@ __all__ = [
     "bath_words",
     "care_pairs",
     "event_text",
-    "judged_text",
     "order_lines",
     "rule_lines",
     "rule_pairs",
@@ -242,19 +241,3 @@ def stand_text(stand) -> str:
 def _tolerance(stand):
     tolerance = stand.target["tolerance_de00"]
     return "none" if tolerance is None else f"{tolerance:g}"
-
-
-_JUDGED = {
-    "in": "Within the tolerance",
-    "out": "Outside the tolerance",
-    "cannot_tell": "The reading cannot tell",
-}
-
-
-def judged_text(verdict) -> tuple[str, list[str]]:
-    """Return what a reading says against a tolerance, as (head, lines)."""
-    head = (
-        f"{_JUDGED[verdict.verdict]}: ΔE00 {verdict.delta_e:.1f} ± {2 * verdict.delta_e_u:.1f}, "
-        f"tolerance {verdict.tolerance:g}"
-    )
-    return head, [f"{capital(verdict.words)}.", f"{capital(verdict.why)}."]

@@ -6,12 +6,13 @@
 from html import escape
 
 from dyebook.report.bench import CAUTIONS
-from dyebook.report.words import capital, moment_text
+from dyebook.report.words import capital, moment_text, sentence_text
 
 __all__ = [
     "SENTENCES",
     "causes_html",
     "causes_text",
+    "difference_figures",
     "drift_lines",
     "drift_text",
     "leading",
@@ -241,7 +242,43 @@ def _plain(kind):
 
 
 # causes, the evidence for them, and drift: the `Note`s of `dyebook.advice`
+def _unlike(yes, no):
+    return lambda target: (
+        f"the target was read {yes if target else no}, the sample {no if target else yes}: compare like with like"
+    )
+
+
+def _verdict_in(delta_e00, u, tolerance, smallest, between):
+    if between:
+        return "it lies between the limit samples, surely enough"
+    return "the difference is inside what you allow, even at the far end of its ±" if u else "it is what you allow"
+
+
+def _verdict_out(delta_e00, u, tolerance, smallest, between):
+    if between:
+        return "it lies beyond the limit samples, surely enough"
+    return "the difference is more than you allow, even at the near end of its ±" if u else "it is more than you allow"
+
+
+def _verdict_cannot_tell(delta_e00, u, tolerance, smallest, between):
+    return f"these two readings are not sure enough for {tolerance:g}; they could decide {smallest:.1f} or more"
+
+
 SENTENCES = {
+    "verdict_in": _verdict_in,
+    "verdict_out": _verdict_out,
+    "verdict_cannot_tell": _verdict_cannot_tell,
+    "unlike_wet": _unlike("wet", "dry"),
+    "unlike_sealed": _unlike("sealed", "unsealed"),
+    "unlike_geometry": lambda target: "the two instruments measure in other geometries: compare like with like",
+    "one_photo": lambda smallest: "would decide: sample and part side by side in one photo",
+    "same_setup": lambda smallest: "would decide: both with the same camera, lamp, card and place",
+    "same_shape": lambda smallest: "would decide: pieces of the same shape and finish side by side",
+    "photograph_sample": lambda smallest: "would decide: the sample itself, photographed as the part was",
+    "more_photos": lambda smallest: "would decide: two more photos of each",
+    "learn_camera": lambda smallest: "would decide: a learned camera, from one photo of the colour chart",
+    "like_states": lambda smallest: "would decide: both wet or both dry, both sealed or both not",
+    "wider_tolerance": lambda smallest: f"only a tolerance of {smallest:.1f} or more could be decided",
     "name": lambda cause: CAUSES[cause][0],
     "because": _because,
     "remedy": lambda cause: CAUSES[cause][1],
@@ -286,26 +323,28 @@ def question_text(name: str) -> str:
     return QUESTIONS[name][0]
 
 
-_VERDICTS = {"in": "in tolerance", "out": "out of tolerance", "cannot_tell": "cannot tell: measure again"}
+_VERDICTS = {"in": "Matches", "out": "Off", "cannot_tell": "Cannot tell"}
+_OTHERS = {"76": "ΔE*ab", "94": "ΔE94", "cmc": "CMC(2:1)"}
 _WORTH = 0.05
 _STANDS_OUT = 0.35
 _UNDECIDED = "No cause stands out by what is at hand; the next test tells more than the order below."
-_MEASURES = {"00": "ΔE00", "76": "ΔE*ab", "94": "ΔE94", "cmc": "CMC(2:1)"}
 
 
-def verdict_lines(verdict) -> list[str]:
-    """Return a `Verdict` as a headline and lines of words for a screen."""
-    head = {"in": "In tolerance", "out": "Out of tolerance", "cannot_tell": "Cannot tell: measure again"}
-    measure, doubt = _MEASURES[verdict.measure], 2 * verdict.delta_e_u
-    steps = (("ΔL*", verdict.delta_l), ("ΔC*", verdict.delta_c), ("ΔH*", verdict.delta_h))
-    figures = "  ".join(f"{name} {step:+.1f}".replace("-", "−") for name, step in steps)
+def verdict_lines(verdict) -> tuple[str, list[str]]:
+    """Return a `Verdict` as a headline and lines for screens and paper; ± is twice the standard uncertainty."""
     lines = [
-        f"{verdict.words[:1].upper()}{verdict.words[1:]}: {measure} {verdict.delta_e:.1f} ± {doubt:.1f}, "
-        f"tolerance {verdict.tolerance:g}.",
-        f"{figures}; grey scale for change in colour {verdict.grade}.",
-        *(f"{text[:1].upper()}{text[1:]}." for text in (verdict.why, *verdict.notes)),
+        f"{capital(verdict.words)}: ΔE00 {verdict.delta_e00:.1f} ± {2 * verdict.delta_e00_u:.1f}, "
+        f"you allow {verdict.tolerance:g}.",
+        *(sentence_text(text) for text in (verdict.why, *verdict.notes, *verdict.would_decide)),
     ]
-    return head[verdict.verdict], lines
+    return _VERDICTS[verdict.verdict], lines
+
+
+def difference_figures(verdict):
+    """Return the parts of a difference and what other formulas make of it, in one line."""
+    steps = (("ΔL*", verdict.delta_l), ("ΔC*", verdict.delta_c), ("ΔH*", verdict.delta_h))
+    signed = [f"{name} {step:+.1f}".replace("-", "−") for name, step in steps]
+    return "  ".join([*signed, *(f"{_OTHERS[name]} {value:.1f}" for name, value in verdict.others.items())])
 
 
 def probability_text(probability) -> str:
@@ -348,14 +387,8 @@ def less_likely_lines(causes, shown, least=0.01) -> list[str]:
 
 def verdict_text(verdict) -> str:
     """Return a `Verdict` as lines for the shell."""
-    lines = [
-        f"{_VERDICTS[verdict.verdict]}: {_MEASURES[verdict.measure]} {verdict.delta_e:.1f} "
-        f"± {2 * verdict.delta_e_u:.1f}, tolerance {verdict.tolerance:g}; {verdict.words}",
-        f"ΔL* {verdict.delta_l:+.1f}  ΔC* {verdict.delta_c:+.1f}  ΔH* {verdict.delta_h:+.1f}",
-        f"grey scale for change in colour: {verdict.grade}",
-        verdict.why,
-    ]
-    return "\n".join(lines + list(verdict.notes))
+    head, lines = verdict_lines(verdict)
+    return "\n".join([f"{head}: {lines[0]}", difference_figures(verdict), *lines[1:]])
 
 
 def causes_text(causes, most: int = 3) -> str:

@@ -13,7 +13,8 @@ from dyebook.jobs import orders
 from dyebook.record import check_tolerance
 from dyebook.report import batches as report_batches
 from dyebook.report import words as report_words
-from dyebook.report.baths import judged_text, order_lines, stand_text
+from dyebook.report.baths import order_lines, stand_text
+from dyebook.report.trouble import verdict_lines
 from dyebook.screens.drafts import draft, forget, keep, recall
 from dyebook.screens.fields import warn
 from dyebook.screens.navigation import (
@@ -196,11 +197,9 @@ def show_verdict(book, batch_id):
     if judged is None:
         return
     target, verdict = judged
-    head, lines = judged_text(verdict)
+    head, lines = verdict_lines(verdict)
     wanted = (target["name"], (target["L"], target["a"], target["b"]))
     show_pair([wanted, (f"Batch {batch_id}", book.batch(batch_id).lab)], [head + ".", *lines])
-    for note in verdict.notes:
-        st.caption(f"Note: {note}.")
     taken = [row for row in book.rows("verdicts", batch_id=batch_id) if row["target_id"] == target["id"]]
     if taken:
         when = report_words.moment_text(taken[-1]["decided_at"])
@@ -211,7 +210,7 @@ def show_verdict(book, batch_id):
     with st.container(key=f"decide_{batch_id}", horizontal=True):
         for name, label in _DECISIONS.items():
             kind = "primary" if name == _SUGGESTED.get(verdict.verdict) else "secondary"
-            decide = {"on_click": orders.decide, "args": (book, batch_id, target["id"], name, verdict.delta_e)}
+            decide = {"on_click": orders.decide, "args": (book, batch_id, target["id"], name, verdict.delta_e00)}
             st.button(label, key=f"{name}_{batch_id}", type=kind, **decide)
 
 

@@ -11,7 +11,7 @@ from pathlib import Path
 import streamlit as st
 
 from dyebook.advice.diagnose import QUESTIONS, next_question
-from dyebook.advice.judge import MEASURES, Shade, judge_shade
+from dyebook.advice.judge import Shade, judge, one_photo_error
 from dyebook.jobs.baths import bath_label, baths_out_of_use
 from dyebook.jobs.check_coupon import coupon_days
 from dyebook.jobs.trouble import case_of, drift_in_book, judge_batch, target_for
@@ -207,9 +207,6 @@ def _show_coupon(book):
         go_to("camera")
 
 
-_NAMES = {"00": "CIEDE2000", "76": "CIELAB 1976", "94": "CIE 1994", "cmc": "CMC(2:1)"}
-
-
 def _show_shade_pair(book):
     """Two parts of the last photo."""
     name, colours = draft().get("last_read", ("", ()))
@@ -221,8 +218,8 @@ def _show_shade_pair(book):
         )
         return
     st.markdown(f"From {name}, {len(colours)} parts, left to right.")
-    sample, part, measure, tolerance = _ask(book, range(len(colours)))
-    found = judge_shade(Shade(colours[sample]), Shade(colours[part]), tolerance, measure=measure, together=True)
+    sample, part, tolerance = _ask(book, range(len(colours)))
+    found = judge(*(Shade(colours[one], one_photo_error(None), photo=name) for one in (sample, part)), tolerance)
     head, lines = report_trouble.verdict_lines(found)
     st.subheader(head, anchor=False)
     show_pair([("Sample", colours[sample]), ("Part", colours[part])], lines)
@@ -232,17 +229,11 @@ def _ask(book, places):
     """Which of the parts is which, and how they are judged."""
     with st.container(key="trouble_pair_parts"):
         left, right = st.columns(2)
-    with st.container(key="trouble_pair_rule"):
-        by, within = st.columns(2)
     with left:
         sample = choose_from("trouble_sample", "The sample is", places, _part)
     with right:
         part = choose_from("trouble_part", "The part is", [one for one in places if one != sample], _part)
-    with by:
-        measure = choose_from("trouble_measure", "By", MEASURES, _NAMES.get)
-    with within:
-        tolerance = _ask_tolerance(book, "Tolerance")
-    return sample, part, measure, tolerance
+    return sample, part, _ask_tolerance(book, "Tolerance")
 
 
 def _part(place):

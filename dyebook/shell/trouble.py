@@ -18,7 +18,6 @@ def verdict(
     tolerance: Annotated[
         float | None, option("Largest difference that passes; else the order's or the shop's.")
     ] = None,
-    measure: Annotated[str, option("00 (CIEDE2000), 76, 94 or cmc (2:1).")] = "00",
     reading_u: Annotated[str | None, option("Standard uncertainty of the reading, L,a,b.")] = None,
     target_u: Annotated[str | None, option("That of the target; none for a stated shade.")] = None,
     together: Annotated[bool, option("Both were read from one photo.", "--together")] = False,
@@ -30,13 +29,11 @@ def verdict(
 
     Example: dyebook verdict --target 45,20,-35 --reading 47,19,-33 --tolerance 2
     """
-    from dyebook.advice.judge import MEASURES, Shade, judge_shade
+    from dyebook.advice.judge import Shade, judge, one_photo_error, own_error
     from dyebook.jobs.trouble import judge_batch
     from dyebook.record import check_tolerance
     from dyebook.report.trouble import verdict_text
 
-    if measure not in MEASURES:
-        raise typer.BadParameter(f"{measure!r} is no measure; one of {', '.join(MEASURES)}")
     if (batch is None) == (reading is None):
         raise typer.BadParameter("give the part either as --reading L,a,b or as --batch NUMBER of the book")
     if target is None and batch is None:
@@ -44,14 +41,18 @@ def verdict(
     wanted = _lab(target)
     if batch is not None:
         with open_at(book) as opened:
-            found = judge_batch(opened, batch, wanted, tolerance, measure)
+            found = judge_batch(opened, batch, wanted, tolerance)
     else:
         # a target without doubt is a stated shade
-        shades = Shade(wanted, _lab(target_u) or (0.0, 0.0, 0.0)), Shade(parse_lab(reading), _lab(reading_u))
-        how = {"measure": measure, "together": together, "limits": _pair(limits)}
+        error, photo = (one_photo_error, "one") if together else (own_error, None)
+        target_error = {} if target_u is None else error(parse_lab(target_u))
+        shades = (
+            Shade(wanted, target_error, photo=photo),
+            Shade(parse_lab(reading), error(_lab(reading_u)), photo=photo),
+        )
         if tolerance is None:
             tolerance = shop_setting(book, "tolerance_de00")
-        found = judge_shade(*shades, check_tolerance(tolerance), **how)
+        found = judge(*shades, check_tolerance(tolerance), _pair(limits))
     print_result(found, as_json, verdict_text)
 
 

@@ -172,25 +172,28 @@ def test_calibrated_over_ten_thousand_draws():
 
 def test_unlike_states_add_a_step_and_are_named():
     dry, wet = Shade((50, 10, -30), wet=False), Shade((50, 10, -30), wet=True)
-    assert judge(dry, wet).unlike == ("wet",)
+    assert judge(dry, wet).notes[0].code == "trouble.unlike_wet"
     assert judge(dry, wet).verdict == "cannot_tell"
-    assert judge(dry, wet).would_decide[0] == "like_states"
+    assert judge(dry, wet).would_decide[0].code == "trouble.like_states"
     assert judge(dry, replace(wet, wet=False)).verdict == "in"
     assert judge(dry, replace(wet, wet=None)).verdict == "in"
     instrument = Shade((50, 10, -30), own_error((0.1, 0.1, 0.1)), geometry="45/0")
-    assert judge(replace(instrument, geometry="d/8 included"), instrument).unlike == ("geometry",)
+    assert judge(replace(instrument, geometry="d/8 included"), instrument).notes[0].code == "trouble.unlike_geometry"
+
+
+def codes(verdict):
+    return [one.code.removeprefix("trouble.") for one in verdict.would_decide]
 
 
 def test_what_would_decide():
     errors = {"shape": np.diag([16.0, 1.0, 1.0]), "photo": np.eye(3) * 0.1, "own": np.eye(3) * 0.1}
     cap = Shade(BLUE, errors, "bench", "1", "cap")
     body = Shade(BLUE, errors, "bench", "2", "body")
-    assert judge(cap, body).would_decide == ("same_shape",)
-    stated = judge(BLUE, replace(body, shape="cap"))
-    assert "photograph_sample" in stated.would_decide
+    assert codes(judge(cap, body)) == ["same_shape"]
+    assert "photograph_sample" in codes(judge(BLUE, replace(body, shape="cap")))
     own = Shade(BLUE, {"own": np.eye(3) * 1.6}, "bench", "1", "cap")
-    assert "more_photos" in judge(own, replace(own, photo="2")).would_decide
-    assert judge((0, 0, 0), read((0, 0, 0), (50, 50, 50))).would_decide == ("wider_tolerance",)
+    assert "more_photos" in codes(judge(own, replace(own, photo="2")))
+    assert codes(judge((0, 0, 0), read((0, 0, 0), (50, 50, 50)))) == ["wider_tolerance"]
 
 
 def test_readings_and_their_dicts_are_taken_as_they_are():

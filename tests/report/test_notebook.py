@@ -10,7 +10,7 @@ import pytest
 
 import dyebook
 from dyebook.advice.diagnose import Cause
-from dyebook.advice.judge import Shade, judge_shade
+from dyebook.advice.judge import Shade, judge, own_error
 from dyebook.lab import Lab, lab_to_srgb8
 from dyebook.notebook import Drawn
 from dyebook.record import Flaw, Measurement, Reading
@@ -113,8 +113,8 @@ def test_a_cause_and_a_verdict_are_told_in_words():
     text = Seen(cause._repr_html_()).text
     for words in ("42 %", "weak bath", "paler <than> planned", "top it up", "gloves", "dip a coupon"):
         assert words in text, words
-    verdict = judge_shade(Shade(BLUE, (0, 0, 0)), Shade((35.2, 8, -42), (0.1, 0.1, 0.1)))
-    assert "In tolerance" in Seen(verdict._repr_html_()).text
+    verdict = judge(BLUE, Shade((35.2, 8, -42), own_error((0.1, 0.1, 0.1))))
+    assert "Matches" in Seen(verdict._repr_html_()).text
 
 
 def test_what_has_no_picture_is_left_to_its_repr():

@@ -6,7 +6,7 @@ import pytest
 
 from dyebook.advice.diagnose import Cause, diagnose
 from dyebook.advice.drift import find_drift
-from dyebook.advice.judge import Shade, judge_shade
+from dyebook.advice.judge import Shade, judge, own_error
 from dyebook.report import trouble as report_trouble
 from dyebook.report.plots import plot_trend
 
@@ -34,10 +34,13 @@ def test_words_from_outside_are_escaped():
 
 
 def test_a_verdict_says_its_figures():
-    head, lines = report_trouble.verdict_lines(judge_shade(Shade((40, 10, -20), (0, 0, 0)), Shade((55, 10, -20)), 2.0))
-    assert head == "Out of tolerance"
-    assert "ΔL* +15.0" in " ".join(lines)
-    assert "tolerance 2" in " ".join(lines)
+    found = judge((40, 10, -20), Shade((55, 10, -20), own_error((1, 1, 1))))
+    head, lines = report_trouble.verdict_lines(found)
+    assert head == "Off"
+    assert "lighter" in lines[0]
+    assert "you allow 2" in lines[0]
+    assert "ΔL* +15.0" in report_trouble.difference_figures(found)
+    assert "ΔE*ab 15.0" in report_trouble.verdict_text(found)
 
 
 def test_a_fading_bath_is_told_and_drawn():

@@ -38,8 +38,12 @@ def test_verdict():
     text = run(
         "verdict", "--target", "45,20,-35", "--reading", "45.4,20,-35", "--together", "--target-u", "1,1,1"
     ).stdout
-    assert "in tolerance" in text
-    assert "one photo" in text
+    assert text.startswith("Matches: ")
+    apart = run(
+        "verdict", "--target", "45,20,-35", "--reading", "45.4,20,-35", "--target-u", "2,2,2", "--reading-u", "2,2,2"
+    )
+    assert apart.stdout.startswith("Cannot tell: ")
+    assert "or more" in apart.stdout
     assert run("verdict", "--target", "45,20", "--reading", "1,2,3").exit_code == 2
 
 

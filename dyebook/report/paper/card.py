@@ -8,6 +8,7 @@ from dyebook.report.paper.sheet import Code, Pairs, Picture, Prose, Row, Sheet, 
 from dyebook.report.photo import flag_lines
 from dyebook.report.plots import trace_png
 from dyebook.report.shade import sentence_text
+from dyebook.report.trouble import verdict_lines
 from dyebook.report.words import day_text, distance_text, figure_text, lab_text, minutes_text, moment_text, value_text
 
 __all__ = ["SEALS", "card_sheet", "code_text", "note_sheet", "state_words"]
@@ -288,27 +289,19 @@ def _shown_target(target):
     return Shown("Wanted", lab, (describe_colour(lab), figures_text(lab), target["name"]))
 
 
-_ANSWERS = {
-    "in": "Within the agreed tolerance.",
-    "out": "Outside the agreed tolerance.",
-    "cannot_tell": "Too near the limit of the tolerance to tell by this reading.",
-}
-
-
 def _answer(facts):
     verdict = facts.verdict
     if verdict is None:
         yield "Not read yet." if facts.batch.row.lab is None else "No shade was agreed to compare it with."
         return
-    yield _ANSWERS[verdict.verdict]
-    how = "no difference to speak of" if verdict.words == "the same" else f"{verdict.words} than wanted"
-    yield f"{distance_text(verdict.delta_e)}, tolerance {verdict.tolerance:g}: {how}."
+    head, lines = verdict_lines(verdict)
+    yield f"{head}."
+    yield lines[0]
 
 
 def _notes_of(facts):
     if facts.verdict is not None:
-        yield sentence_text(facts.verdict.why)
-        yield from (f"Note: {note}." for note in facts.verdict.notes)
+        yield from verdict_lines(facts.verdict)[1][1:]
     doubts = [FLAGS[name].meaning for name in newest_flags(facts.batch)]
     if doubts:
         yield f"The reading has doubts: {'; '.join(doubts)}."
