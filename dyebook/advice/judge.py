@@ -311,8 +311,15 @@ def _judged(target, sample, tolerance, limits):
         describe_difference(target.lab, sample.lab),
         {name: float(formula(target.lab, sample.lab)) for name, formula in _OTHERS.items()},
         None if limits is None else tuple(_checked_lab(one) for one in limits),
-        tuple(Note(f"trouble.unlike_{name}", target=getattr(target, name)) for name in _unlike(target, sample)),
+        tuple(_notes(target, sample)),
     )
+
+
+def _notes(target, sample):
+    for name in _unlike(target, sample):
+        yield Note(f"trouble.unlike_{name}", target=getattr(target, name))
+    if _same(target.photo, sample.photo):
+        yield Note("trouble.in_one_photo")
 
 
 def _distance(target, sample, covariance):

@@ -220,30 +220,20 @@ def judge_against(book, row, target: dict, tolerance: float | None = None):
     tolerance
         Instead of the target's own.
     """
-    from dyebook.advice.judge import Shade, judge, own_error
+    from dyebook.advice.judge import Shade, judge, one_photo_error, own_error
 
     if tolerance is None:
         tolerance = target["tolerance_de00"] or book.setting("tolerance_de00")
-    wanted = _wanted(book, target)
+    read = book.rows("readings", sample_id=target["sample_id"]) if target["sample_id"] else []
     photos = _photos_of(book, row.batch)
-    # a batch is the mean of its readings: of one photo with the sample where any of them is
-    photo = wanted.photo if wanted.photo in photos else next(iter(photos), None)
-    part = Shade(row.lab, own_error(row.lab_u), photo=photo, wet=row.wet, sealed=row.sealed)
+    photo = book.row("photos", read[-1]["photo_id"])["sha256"] if read and read[-1]["photo_id"] else None
+    error = one_photo_error if photo in photos else own_error
+    part = Shade(row.lab, error(row.lab_u), wet=row.wet, sealed=row.sealed, photo=photo if photo in photos else None)
+    wanted = Shade((target["L"], target["a"], target["b"]))
+    if read:
+        state = {name: read[-1][name] for name in ("wet", "sealed")}
+        wanted = Shade(wanted.lab, error([read[-1][f"{axis}_sd"] for axis in "Lab"]), photo=photo, **state)
     return judge(wanted, part, check_tolerance(tolerance))
-
-
-def _wanted(book, target):
-    """The shade of a target as it is judged: as the sample was read, or exact where it was stated."""
-    from dyebook.advice.judge import Shade, own_error
-
-    lab = Lab(target["L"], target["a"], target["b"])
-    readings = book.rows("readings", sample_id=target["sample_id"]) if target["sample_id"] else []
-    if not readings:
-        return Shade(lab)
-    last = readings[-1]
-    photo = book.row("photos", last["photo_id"])["sha256"] if last["photo_id"] else None
-    errors = own_error([last[f"{axis}_sd"] for axis in "Lab"])
-    return Shade(lab, errors, photo=photo, wet=last["wet"], sealed=last["sealed"])
 
 
 def _photos_of(book, number):

@@ -271,6 +271,7 @@ SENTENCES = {
     "unlike_wet": _unlike("wet", "dry"),
     "unlike_sealed": _unlike("sealed", "unsealed"),
     "unlike_geometry": lambda target: "the two instruments measure in other geometries: compare like with like",
+    "in_one_photo": "sample and part in one photo: judged by their difference, most of the camera's error cancels",
     "one_photo": lambda smallest: "would decide: sample and part side by side in one photo",
     "same_setup": lambda smallest: "would decide: both with the same camera, lamp, card and place",
     "same_shape": lambda smallest: "would decide: pieces of the same shape and finish side by side",

@@ -69,7 +69,7 @@ def test_an_answer_changes_the_causes_at_once_and_stays(demo_shop, open_page):
 def test_a_batch_of_an_order_is_judged_by_its_tolerance(demo_shop, open_page):
     page = _choose(open_page("trouble"), LOST_CONTACT)
     text = texts_of(page)
-    assert "tolerance 3" in text
+    assert "you allow 3" in text
     assert re.search("Out of tolerance|Cannot tell", text)
 
 

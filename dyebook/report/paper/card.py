@@ -289,14 +289,21 @@ def _shown_target(target):
     return Shown("Wanted", lab, (describe_colour(lab), figures_text(lab), target["name"]))
 
 
+_ANSWERS = {
+    "in": "Within the agreed tolerance.",
+    "out": "Outside the agreed tolerance.",
+    "cannot_tell": "Too near the limit of the tolerance to tell by this reading.",
+}
+
+
 def _answer(facts):
     verdict = facts.verdict
     if verdict is None:
         yield "Not read yet." if facts.batch.row.lab is None else "No shade was agreed to compare it with."
         return
-    head, lines = verdict_lines(verdict)
-    yield f"{head}."
-    yield lines[0]
+    yield _ANSWERS[verdict.verdict]
+    how = "no difference to speak of" if verdict.words == "the same" else f"{verdict.words} than wanted"
+    yield f"{distance_text(verdict.delta_e00)}, tolerance {verdict.tolerance:g}: {how}."
 
 
 def _notes_of(facts):

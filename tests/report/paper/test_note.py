@@ -13,6 +13,8 @@ from dyebook.report.paper.html import sheet_bytes
 
 TODAY = date(2026, 10, 12)
 
+from tests.report.paper.conftest import dip
+
 
 def _note(shop, look, number, **options):
     return look(sheet_bytes(note_sheet(shade_facts(shop, number, **options), TODAY), ".pdf"))
@@ -32,8 +34,12 @@ def test_a_customer_reads_the_difference_in_words(shop, look):
         assert piece in words, piece
 
 
-def test_a_batch_that_is_off_is_told_so(shop, look):
-    assert "Outside the agreed tolerance" in _note(shop, look, 1, target="lamp orange").words()
+def test_a_batch_that_is_off_is_told_so(shop, fresh_book, look):
+    fresh_book.add_batch(dip(lab=(75, 20, 20)))
+    fresh_book.add("targets", name="lamp orange", L=61.5, a=40.5, b=50.0, tolerance_de00=3.0)
+    assert "Outside the agreed tolerance" in _note(fresh_book, look, 1, target="lamp orange").words()
+    # a photo alone is not sure enough against a shade in figures
+    assert "to tell by this reading" in _note(shop, look, 1, target="lamp orange").words()
 
 
 def test_no_recipe_leaves_the_shop(shop):
@@ -57,7 +63,6 @@ def test_an_unknown_target_names_those_there_are(shop):
 def test_sample_and_part_of_one_photo_are_judged_together(fresh_book, photo_with_gps):
     from dyebook.jobs.photo import keep_sample
     from dyebook.photo.measure import measure
-    from tests.report.paper.conftest import dip
 
     measurement = measure(photo_with_gps)
     assert len(measurement.parts) > 1
