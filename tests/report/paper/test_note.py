@@ -10,10 +10,9 @@ from dyebook.jobs.paper import shade_facts
 from dyebook.lab import delta_e_00, lab_to_srgb8
 from dyebook.report.paper.card import note_sheet
 from dyebook.report.paper.html import sheet_bytes
+from tests.report.paper.conftest import dip
 
 TODAY = date(2026, 10, 12)
-
-from tests.report.paper.conftest import dip
 
 
 def _note(shop, look, number, **options):
