@@ -50,8 +50,6 @@ def gather(
     Parameters
     ----------
     record : dict or Series
-    model : BathModel, optional
-    trace : DataFrame, optional
     before
         How the bath's dips just before this one came out: see `dyebook.advice.drift`.
 

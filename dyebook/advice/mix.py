@@ -87,7 +87,6 @@ def mix_colours(first, first_settings, second, second_settings, factors=(1.0, 1.
 
     Parameters
     ----------
-    first, second : BathModel
     first_settings, second_settings : Settings of n dips
     factors : pair of float
         On the load of each dye.

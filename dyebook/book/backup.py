@@ -107,7 +107,6 @@ def read_backup(book, file: Path) -> dict:
     ----------
     book : dyebook.book.store.Book
         What it held is saved beside it first, see Returns. Photos that it has already stay.
-    file : Path
 
     Returns
     -------

@@ -92,25 +92,19 @@ def _tidy(name):
     return " ".join(str(name).split()) or None if name is not None else None
 
 
-def add_dip(connection, record, names, who, run=None, **batch_values):
+def add_dip(connection, record: DyeRecord, names, who: str, run=None, **batch_values) -> int:
     """Insert run, batch, dip and rinse of one record, and return the batch's number.
 
     Parameters
     ----------
     connection : sqlalchemy.Connection
         Inside a writing transaction.
-    record : dyebook.record.DyeRecord
     names : Names
         Finds or makes the dye and bath.
-    who : str
     run : dict, optional
         Further columns of the run, such as `charge_ah` and `trace`.
     **batch_values
         Further columns of the batch, such as `replaces_id`.
-
-    Returns
-    -------
-    int
     """
     of = {table: {} for table in (_RUNS, _BATCHES, _DIPS, _RINSES)}
     for name, table in HOMES.items():
@@ -124,24 +118,17 @@ def add_dip(connection, record, names, who, run=None, **batch_values):
     return batch_id
 
 
-def correct_batch(connection, batch_id, changes, names, version=None, who=None):
+def correct_batch(connection, batch_id: int, changes, names: Names, version=None, who: str | None = None) -> int:
     """Correct settings of a batch wherever they are kept, and return its new version.
 
     Parameters
     ----------
     connection : sqlalchemy.Connection
         Inside a writing transaction.
-    batch_id : int
     changes : dict
         Names of `SETTINGS`, or columns of the batch itself, and their new values.
-    names : Names
     version : int, optional
         The batch's version that was looked at.
-    who : str, optional
-
-    Returns
-    -------
-    int
 
     Raises
     ------

@@ -56,7 +56,7 @@ class Place:
     photos: str | None
 
 
-def find_place(path_or_url=None, photos=None):
+def find_place(path_or_url=None, photos=None) -> Place:
     """Return where the book lives.
 
     Parameters
@@ -67,10 +67,6 @@ def find_place(path_or_url=None, photos=None):
         the environment variable ``DYEBOOK_BOOK``, else the user's data folder.
     photos : str or Path, optional
         Folder or fsspec URL of the photos, else ``DYEBOOK_PHOTOS``, else beside the file.
-
-    Returns
-    -------
-    Place
 
     Raises
     ------
@@ -109,12 +105,8 @@ def _disk_place(path, photos):
     return Place(str(path), f"sqlite+pysqlite:///{file}", file, photos or str(beside))
 
 
-def make_engine(place):
+def make_engine(place: Place):
     """Return an engine for `place`; connections with the execution option ``writes`` lock from their start.
-
-    Parameters
-    ----------
-    place : dyebook.book.connect.Place
 
     Returns
     -------

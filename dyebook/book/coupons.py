@@ -59,7 +59,6 @@ def add_strip(book, record, dwells_min, photo=None, measurement=None):
 
     Parameters
     ----------
-    book : dyebook.book.store.Book
     record : dyebook.record.DyeRecord
         What the bands have in common.
     dwells_min : sequence of float
@@ -119,7 +118,6 @@ def keep_check_day(book, day, camera, shots):
 
     Parameters
     ----------
-    book : dyebook.book.store.Book
     day : str
         ISO date.
     camera : str or None

@@ -205,7 +205,6 @@ def waiting_photos(book, method: str) -> Iterator[Waiting]:
 
     Parameters
     ----------
-    book : dyebook.book.store.Book
     method : str
         Name of the way of measuring; readings that carry it already are passed over.
     """
@@ -255,7 +254,6 @@ def put_in_place(book, method: str, fresh: list[tuple[int, dict]]) -> list[int]:
 
     Parameters
     ----------
-    book : dyebook.book.store.Book
     method : str
         Kept with each reading, so that a run that was stopped goes on where it was.
     fresh : list of (int, dict)

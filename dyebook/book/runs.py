@@ -47,17 +47,15 @@ def preparations_of(connection, run_id):
     return [dict(row) for row in connection.execute(query).mappings()]
 
 
-def change_run(connection, run_id, change, who=None):
+def change_run(connection, run_id: int, change, who: str | None = None):
     """Change a run by what it holds now, with no other write in between.
 
     Parameters
     ----------
     connection : sqlalchemy.Connection
         Inside a writing transaction.
-    run_id : int
     change : callable
         Takes the row as a dict and returns the new values as a dict.
-    who : str, optional
 
     Returns
     -------
@@ -70,17 +68,25 @@ def change_run(connection, run_id, change, who=None):
 
 
 def add_batch_of_run(
-    connection, run_id, names, dye, bath, dip, *, second=None, rinse=None, seal=None, who=None, **batch
-):
+    connection,
+    run_id: int,
+    names,
+    dye: str,
+    bath: str,
+    dip,
+    *,
+    second=None,
+    rinse=None,
+    seal=None,
+    who: str | None = None,
+    **batch,
+) -> int:
     """Insert the batch that went through a run, with its dip, rinse and seal; return its number.
 
     Parameters
     ----------
     connection : sqlalchemy.Connection
         Inside a writing transaction.
-    run_id : int
-    names : dyebook.book.batches.Names
-    dye, bath : str
     dip : dict
         Columns of the dip.
     second : dict, optional
@@ -88,13 +94,8 @@ def add_batch_of_run(
         same name.
     rinse, seal : dict, optional
         Columns of the rinse and of the seal, where there was one.
-    who : str, optional
     **batch
         Columns of the batch.
-
-    Returns
-    -------
-    int
     """
     row_of(connection, _RUNS, run_id)
     dye_id, bath_id = names.dye_and_bath(dye, bath)

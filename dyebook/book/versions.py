@@ -28,7 +28,6 @@ def bring_up_to_date(engine, place):
     Parameters
     ----------
     engine : sqlalchemy.Engine
-    place : dyebook.book.connect.Place
 
     Raises
     ------
@@ -121,18 +120,13 @@ def _back_up_before(connection, place, revision):
         copy_server(connection, copy)
 
 
-def kept_beside(place, stem):
+def kept_beside(place, stem) -> Path:
     """Return the path of a file that does not exist yet, for a copy of a book as it is now: beside it where it is one.
 
     Parameters
     ----------
-    place : dyebook.book.connect.Place
     stem : str
         How the file's name begins; this moment follows, and a number where needed.
-
-    Returns
-    -------
-    Path
     """
     folder = place.file.parent if place.file is not None else user_folder()
     folder.mkdir(parents=True, exist_ok=True)

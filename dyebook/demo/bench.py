@@ -64,7 +64,6 @@ def run_of(planned, dyed_at: str, tank: int):
 
     Parameters
     ----------
-    planned : dyebook.demo.year.Planned
     dyed_at
         ISO text.
     tank
@@ -140,14 +139,13 @@ def write_baths(book, moment):
         baths.set_dye_rules(book, dye, ph=ph, bath_temp_c=temps, limit_days=days, tank_area_dm2=_DYE_TANK_DM2)
 
 
-def lay_out_bench(book, numbers, tank: int, now):
+def lay_out_bench(book, numbers, tank: int, now: datetime):
     """Write the preparation of the newest runs, a run that waits for its dye, and one that is planned.
 
     Parameters
     ----------
     numbers : list of int
         The batches, oldest first.
-    now : datetime
     """
     for number in numbers[-_PREPARED_NEWEST:]:
         _prepare(book, book.row("batches", number)["run_id"])

@@ -142,12 +142,11 @@ def reflectance_lab(reflectance):
     return xyz_to_lab(np.asarray(reflectance) @ _observer_under_d65())
 
 
-def film_reflectance(film, path=1.0):
+def film_reflectance(film: Film, path=1.0):
     """Return the reflectance of a dyed film, the mirror reflection of its first surface excluded.
 
     Parameters
     ----------
-    film : Film
     path : float or array
         Length of the double pass through the film, 1 for a flat piece seen straight on.
 

@@ -64,7 +64,7 @@ SHOP_DYES = {
 
 def dyed_film(
     dye: str, film_um: float, dye_g_per_l: float, bath_temp_c: float, dwell_min: float, ph: float, foreign: float = 0.0
-):
+) -> Film:
     """Return the film that a dip gives.
 
     Parameters
@@ -75,10 +75,6 @@ def dyed_film(
         As they truly were, not as planned.
     foreign
         Foreign dye in the bath against its own, 0 for a clean one.
-
-    Returns
-    -------
-    dyebook.demo.spectra.Film
     """
     kind = SHOP_DYES[dye]
     diffusivity = kind.diffusivity_um2_per_min * arrhenius_factor(bath_temp_c, 45.0)

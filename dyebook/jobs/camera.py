@@ -58,12 +58,11 @@ def forget_learned(book, name):
     forget_camera(name)
 
 
-def learn_from(content, name=None, chart_at=None, left_out=(), table=None):
+def learn_from(content: bytes, name=None, chart_at=None, left_out=(), table=None) -> LearnedFrom:
     """Return what one photo of a 24-patch chart teaches about the camera that took it.
 
     Parameters
     ----------
-    content : bytes
     name : str, optional
         As the photo was called.
     chart_at : sequence of four (x, y), optional
@@ -72,10 +71,6 @@ def learn_from(content, name=None, chart_at=None, left_out=(), table=None):
         Patches the fit must not use.
     table : str, optional
         As for `dyebook.photo.camera.profile.learn_camera`.
-
-    Returns
-    -------
-    LearnedFrom
 
     Raises
     ------
@@ -131,10 +126,6 @@ def check_repeats(book, photos, batch_sd=None, progress=None, **asked):
         Called with the number of photos done.
     **asked
         As for `dyebook.jobs.photo.read_options`.
-
-    Returns
-    -------
-    dyebook.photo.camera.repeat.Repeatability
 
     Raises
     ------

@@ -128,12 +128,11 @@ def doubts_of(measurement):
     return [flag for flag in flags if flag != "flaws_not_sought"]
 
 
-def keep_day(book, shots, camera="", day=None):
+def keep_day(book, shots, camera="", day=None) -> CouponDays:
     """Keep what one day's photos read on the check coupon, and return all days so far.
 
     Parameters
     ----------
-    book : dyebook.book.store.Book
     shots : sequence of (Measurement or Lab, photo)
         A measurement with the coupon as its only part, or a bare reading; its photo as path, (name, bytes), or None.
         The day's reading is their mean.
@@ -141,10 +140,6 @@ def keep_day(book, shots, camera="", day=None):
         Learned camera the photos were read with; empty without.
     day : datetime.date, optional
         Today if left out. A second entry of a day takes the place of the first.
-
-    Returns
-    -------
-    CouponDays
 
     Raises
     ------
@@ -167,7 +162,6 @@ def keep_photos(book, photos, day=None, saw=None, **asked) -> CouponDays:
 
     Parameters
     ----------
-    book : dyebook.book.store.Book
     photos : sequence of path
     day : datetime.date, optional
         Today if left out.
@@ -237,7 +231,6 @@ def coupon_days(book, camera=None):
 
     Parameters
     ----------
-    book : dyebook.book.store.Book
     camera : str, optional
         The one that read it last if left out; empty for readings without a learned camera.
     """

@@ -136,7 +136,6 @@ def keep_order_sample(book, order_id: int, measurement, part_index: int, photo, 
 
     Parameters
     ----------
-    measurement : dyebook.record.Measurement
     part_index
         Which part of the photo the sample is, from 0, left to right.
     photo : path or bytes
@@ -214,7 +213,6 @@ def judge_against(book, row, target: dict, tolerance: float | None = None):
 
     Parameters
     ----------
-    row : BatchRow
     target
         Its row.
     tolerance

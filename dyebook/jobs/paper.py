@@ -97,7 +97,7 @@ def batch_link(book, number: int, address: str | None = None):
     return f"{parts.scheme}://{parts.netloc}{parts.path.rstrip('/')}/book?batch={number}"
 
 
-def batch_facts(book, number: int, address: str | None = None, picture="overlay"):
+def batch_facts(book, number: int, address: str | None = None, picture="overlay") -> BatchFacts:
     """Return everything a sheet tells of a batch.
 
     Parameters
@@ -106,10 +106,6 @@ def batch_facts(book, number: int, address: str | None = None, picture="overlay"
         See `batch_link`.
     picture : {"overlay", "plain", None}
         Its newest photo with what was read drawn in, as it is, or not at all.
-
-    Returns
-    -------
-    BatchFacts
     """
     row, batch = book.batch(number), book.row("batches", number)
     drawn, problem = _picture(book, number, picture)
@@ -173,7 +169,7 @@ class ShadeFacts:
     verdict: object
 
 
-def shade_facts(book, number: int, target: str | None = None, address: str | None = None):
+def shade_facts(book, number: int, target: str | None = None, address: str | None = None) -> ShadeFacts:
     """Return what a shade note says to the customer of a batch.
 
     Parameters
@@ -182,10 +178,6 @@ def shade_facts(book, number: int, target: str | None = None, address: str | Non
         Name of a target; the one the batch was judged by without it.
     address
         See `batch_link`.
-
-    Returns
-    -------
-    ShadeFacts
 
     Raises
     ------
@@ -274,17 +266,13 @@ class MonthFacts:
     done: tuple
 
 
-def month_facts(book, month: str):
+def month_facts(book, month: str) -> MonthFacts:
     """Return what happened in a month.
 
     Parameters
     ----------
     month
         Such as ``2026-10``.
-
-    Returns
-    -------
-    MonthFacts
 
     Raises
     ------

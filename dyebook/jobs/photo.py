@@ -93,7 +93,6 @@ def look(source, options: ReadOptions, name: str | None = None):
     Parameters
     ----------
     source : path, bytes, LinearPhoto or HalfPhoto
-    options : ReadOptions
     name : str, optional
         What messages call a photo given as bytes.
     """
@@ -200,13 +199,11 @@ def draw_plain(content, name=None):
     return screen_jpeg(_picture(read_photo(content, name=name, quick=True), None))
 
 
-def draw_kept(book, batch_id, most=None, plain=False, progress=say_nothing):
+def draw_kept(book, batch_id: int, most=None, plain=False, progress=say_nothing):
     """Return pictures of a batch's photos, newest first, each with the readings kept from it drawn in.
 
     Parameters
     ----------
-    book : dyebook.book.store.Book
-    batch_id : int
     most : int, optional
         How many at most; all without.
     plain : bool
@@ -290,8 +287,6 @@ def record_dip(book, record, photo=None, part_index=0, replaces_id=None, run=Non
 
     Parameters
     ----------
-    book : dyebook.book.store.Book
-    record : dyebook.record.DyeRecord
     photo : path or bytes, optional
     part_index : int or None
         Which part of the photo the batch is, counted from 0, left to right; None for all of them.
@@ -340,24 +335,18 @@ def _try_to_measure(book, photo, asked, what):
     return measurement, tuple(measurement.warnings)
 
 
-def keep_dip(book, record, shots, batch_id=None, **state):
+def keep_dip(book, record, shots, batch_id: int | None = None, **state) -> int:
     """Keep a batch with its photos, each measured already, and return the batch's number.
 
     Parameters
     ----------
-    book : dyebook.book.store.Book
     record : dyebook.record.DyeRecord or None
         A new batch; None to add to the one given.
     shots : sequence
         With `content` (bytes), `measurement` (Measurement or None), `part` (index, or None for all) and `parts`, the
         indices of the parts to keep.
-    batch_id : int, optional
     **state
         `wet`, `sealed`: how the surface was when it was read.
-
-    Returns
-    -------
-    int
     """
     number, shots = batch_id, list(shots)
     if batch_id is None:
@@ -374,22 +363,15 @@ def keep_dip(book, record, shots, batch_id=None, **state):
     return number
 
 
-def keep_sample(book, batch_id, measurement, part_index, name=None):
+def keep_sample(book, batch_id, measurement: Measurement, part_index, name: str | None = None) -> int:
     """Add a customer's sample with its reading, and return the sample's number.
 
     Parameters
     ----------
-    book : dyebook.book.store.Book
     batch_id : int
         The batch it lay beside; its newest photo is the evidence.
-    measurement : dyebook.record.Measurement
     part_index : int
         Which part of the photo the sample is, from 0, left to right.
-    name : str, optional
-
-    Returns
-    -------
-    int
 
     Raises
     ------
@@ -432,17 +414,13 @@ class KeptStrip:
         return {name: list(value) for name, value in vars(self).items()}
 
 
-def parse_dwells(text):
+def parse_dwells(text) -> tuple[float, ...]:
     """Return the dwells of a strip in minutes, the longest first.
 
     Parameters
     ----------
     text : str
         Times with blanks, semicolons or slashes between, each in minutes or min:sec, such as ``"16 8 4 2 1 0:30"``.
-
-    Returns
-    -------
-    tuple of float
 
     Raises
     ------
@@ -466,7 +444,6 @@ def record_strip(book, record, dwells_min, photo=None, progress=say_nothing, **a
 
     Parameters
     ----------
-    book : dyebook.book.store.Book
     record : dyebook.record.DyeRecord
         What the bands have in common; its own dwell does not count. Without a moment it is dyed now.
     dwells_min : sequence of float

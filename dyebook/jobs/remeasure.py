@@ -60,7 +60,6 @@ def remeasure(book, camera=None, label=None, count=None, dry_run=False, progress
 
     Parameters
     ----------
-    book : dyebook.book.store.Book
     camera : CameraProfile, optional
         Learned camera for all of them; without it each is read with its own. Plain paper, a card that was pointed
         out and the mat's line stay as they were for each reading in any case.
@@ -411,14 +410,12 @@ def _client(scheduler, files):
         raise BookError(f"no scheduler answers at {scheduler} ({error}); check that it runs and its address") from None
 
 
-def as_done(executor, workers, work, tasks):
+def as_done(executor, workers: int, work, tasks):
     """Yield what `work` returns for each task as it comes, with few of them under way at a time.
 
     Parameters
     ----------
     executor : concurrent.futures.Executor
-    workers : int
-    work : callable
     tasks : iterable
 
     Raises

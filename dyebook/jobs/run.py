@@ -322,7 +322,6 @@ def keep_log(book, run_id: int, trace, report):
 
     Parameters
     ----------
-    trace : dyebook.physics.trace.read.Trace
     report : dyebook.physics.trace.events.TraceReport
         Made with the run's area.
 
@@ -365,7 +364,7 @@ def where_is(book, row: dict, now: datetime | None = None):
     return _stand(row, now or this_moment(), _rate_of(book, row))
 
 
-def whole_time_min(book, row: dict, stand):
+def whole_time_min(book, row: dict, stand) -> float:
     """Return minutes from the start of a run to its film: expected while it is on, and as it came once it is there.
 
     Parameters
@@ -374,10 +373,6 @@ def whole_time_min(book, row: dict, stand):
         A run that is on.
     stand : RunNow
         Where it stands.
-
-    Returns
-    -------
-    float
     """
     if not stand.done:
         return stand.elapsed_min + stand.left_min

@@ -41,10 +41,6 @@ def read_records_file(path):
     ----------
     path : str or Path
 
-    Returns
-    -------
-    pandas.DataFrame
-
     Raises
     ------
     RecordError
@@ -231,7 +227,6 @@ class LearnedBaths:
             True where the baths may be made up anew.
         most_mixes
             How many of the nearest baths are tried in pairs.
-        progress : callable
         **asked
             ph, bounds: see `dyebook.advice.suggest.suggest_settings`.
 
@@ -289,13 +284,8 @@ class KeptShade:
     tolerance_de00: float | None = None
 
 
-def shades_to_match(book):
-    """Return the targets of the book, and its customers' samples that no target stands for; newest first.
-
-    Returns
-    -------
-    list of KeptShade
-    """
+def shades_to_match(book) -> list[KeptShade]:
+    """Return the targets of the book, and its customers' samples that no target stands for; newest first."""
     targets = book.rows("targets")
     found = [KeptShade(row["name"], Lab(row["L"], row["a"], row["b"]), row["tolerance_de00"]) for row in targets]
     stood_for = {row["sample_id"] for row in targets}

@@ -301,7 +301,6 @@ def loads_of_dips(dips, own_mg_per_dm2: float | None = None, model=None):
         As `dyebook.book.life.dips_in_bath`.
     own_mg_per_dm2
         The shop's own figure for the dye, at a usual dip.
-    model : dyebook.model.predict.BathModel, optional
 
     Returns
     -------
@@ -352,7 +351,7 @@ def _absorbances(dips, model):
 
 
 def top_up_of(
-    line,
+    line: StrengthLine,
     full_volume_l: float | None,
     *,
     target_g_per_l: float | None = None,
@@ -364,7 +363,6 @@ def top_up_of(
 
     Parameters
     ----------
-    line : StrengthLine
     target_g_per_l
         As it was last made up or topped up without it.
     measured_g_per_l, present_l

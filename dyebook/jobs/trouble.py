@@ -89,10 +89,6 @@ def case_of(book, number: int, learn=learn_dips, progress=say_nothing) -> Case:
     progress : callable
         Called with words where a stage begins.
 
-    Returns
-    -------
-    Case
-
     Raises
     ------
     BookError
@@ -262,10 +258,6 @@ def judge_batch(book, number: int, target=None, tolerance: float | None = None):
     target : sequence of 3 floats, optional
         Instead of the target that the book has for it.
 
-    Returns
-    -------
-    Verdict
-
     Raises
     ------
     RecordError
@@ -299,17 +291,13 @@ class BathDrift:
     filled: tuple
 
 
-def drift_in_book(book, dye: str, bath: str | None, learn=learn_dips, progress=say_nothing):
+def drift_in_book(book, dye: str, bath: str | None, learn=learn_dips, progress=say_nothing) -> BathDrift:
     """Return the `BathDrift` of a bath.
 
     Parameters
     ----------
     learn, progress : callable
         As in `case_of`.
-
-    Returns
-    -------
-    BathDrift
 
     Raises
     ------

@@ -54,17 +54,13 @@ _HUES = (
 )
 
 
-def describe_colour(lab):
+def describe_colour(lab) -> str:
     """Return a colour in everyday words, such as "dark, strong blue".
 
     Parameters
     ----------
     lab : array_like, shape (3,)
         L*, a*, b*.
-
-    Returns
-    -------
-    str
 
     Notes
     -----
@@ -92,17 +88,13 @@ def looks_like_munsell(text):
     return bool(_NEUTRAL.fullmatch(text.strip()) or _CHROMATIC.fullmatch(text.strip()))
 
 
-def munsell_to_lab(text):
+def munsell_to_lab(text) -> Lab:
     """Return the D65, 2-degree Lab of a Munsell notation.
 
     Parameters
     ----------
     text : str
         Hue, value and chroma, ``"5PB 4/8"``, ``"7.5 YR 5.5/6"``; a neutral as ``"N5"``.
-
-    Returns
-    -------
-    Lab
 
     Raises
     ------

@@ -89,12 +89,11 @@ class Trees:
 
 
 @cache
-def load_classifiers(package, **features):
+def load_classifiers(package: str, **features):
     """Return the classifiers of a package's `weights.json` by name.
 
     Parameters
     ----------
-    package : str
     **features : tuple of str
         The features that each classifier by that name was to be fitted to, in order.
 

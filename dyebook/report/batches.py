@@ -115,12 +115,7 @@ def history_text(lines: list[dict]) -> str:
 
 
 def import_text(done) -> str:
-    """Return what an import did, or would do, as lines for the shell.
-
-    Parameters
-    ----------
-    done : Imported
-    """
+    """Return what an import did, or would do, as lines for the shell."""
     verb = "would be imported" if done.dry_run else "were imported"
     counts = {"batches": done.batches, "readings": done.readings, "samples": done.samples}
     lines = [", ".join(f"{count} {what}" for what, count in counts.items() if count) + f" {verb} from {done.file}"]

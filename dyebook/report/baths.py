@@ -126,7 +126,6 @@ def care_pairs(care, brief: bool = False) -> list[tuple[str, str]]:
 
     Parameters
     ----------
-    care : dyebook.jobs.bath_state.BathState
     brief
         Only what matters at a glance.
     """
@@ -206,13 +205,7 @@ def _roughly(value):
 
 
 def order_lines(stand, now) -> list[str]:
-    """Return an order as lines of words: for whom and when, the customer's words, where it stands.
-
-    Parameters
-    ----------
-    stand : dyebook.jobs.orders.OrderStand
-    now : datetime
-    """
+    """Return an order as lines of words: for whom and when, the customer's words, where it stands."""
     order = stand.order
     head = [f"for {order['customer']}"] if order["customer"] else []
     if order["done_at"]:

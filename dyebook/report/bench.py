@@ -484,12 +484,7 @@ def on_text(row, stand) -> str:
 
 
 def now_words(stand) -> list[tuple[str, str]]:
-    """Return where a run stands as pairs of label and text.
-
-    Parameters
-    ----------
-    stand : RunNow
-    """
+    """Return where a run stands as pairs of label and text."""
     return [
         ("film now about", figure_text("film_um", stand.film_um, stand.film_um_sd)),
         ("ends at", "now" if stand.done else "paused" if stand.paused else clock_text(stand.ends_at)),

@@ -26,7 +26,6 @@ def camera_text(profile, patches) -> str:
 
     Parameters
     ----------
-    profile : CameraProfile
     patches : sequence of str
         Names of the 24 patches.
     """
@@ -72,7 +71,6 @@ def learned_words(profile, patches) -> tuple[str, list[str]]:
 
     Parameters
     ----------
-    profile : CameraProfile
     patches : sequence of str
         Names of the 24 patches.
 
@@ -101,12 +99,7 @@ def camera_line(profile) -> str:
 
 
 def coupon_words(coupon) -> tuple[str, list[str]]:
-    """Return what the check coupon's days tell: a heading, and sentences of what to do.
-
-    Parameters
-    ----------
-    coupon : dyebook.jobs.check_coupon.CouponDays
-    """
+    """Return what the check coupon's days tell: a heading, and sentences of what to do."""
     count = f"{len(coupon.days)} day{'' if len(coupon.days) == 1 else 's'}"
     if coupon.missing:
         more = f"{coupon.missing} more day{'' if coupon.missing == 1 else 's'}"
@@ -176,12 +169,7 @@ def coupon_rows(coupon, count=5):
 
 
 def days_text(coupon) -> str:
-    """Return what the check coupon's days tell as lines for the shell.
-
-    Parameters
-    ----------
-    coupon : dyebook.jobs.check_coupon.CouponDays
-    """
+    """Return what the check coupon's days tell as lines for the shell."""
     head, lines = coupon_words(coupon)
     mark = "! " if coupon.moves else ""
     reader = coupon.camera or "no learned camera"
@@ -193,7 +181,6 @@ def repeatability_text(found, camera: str | None = None) -> str:
 
     Parameters
     ----------
-    found : Repeatability
     camera
         The learned camera that it is now kept with.
     """

@@ -122,7 +122,6 @@ def plot_uptake(run, target_lightness: float):
 
     Parameters
     ----------
-    run : DepthRun
     target_lightness
         L* of the target.
     """

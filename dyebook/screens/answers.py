@@ -30,7 +30,6 @@ def show_answer(answer, heads, leave=()):
 
     Parameters
     ----------
-    answer : dyebook.physics.answer.Answer
     heads : sequence of str
         Names of the figures that matter most.
     leave : sequence of str
@@ -107,12 +106,11 @@ def offer_pdf(label, make, key, name=None):
             st.download_button(words, made, file, "application/pdf", key=f"{key}_{paper}", on_click="ignore")
 
 
-def show_clock(key, minutes, elapsed_min, words, alarm, running=True):
+def show_clock(key: str, minutes, elapsed_min, words, alarm, running: bool = True):
     """Draw a clock that runs down on its own, sleeping phone or not, and rings at the end.
 
     Parameters
     ----------
-    key : str
     minutes : float or None
         From start to end; None for a clock that only counts up.
     elapsed_min : float
@@ -121,7 +119,6 @@ def show_clock(key, minutes, elapsed_min, words, alarm, running=True):
         Beside the clock.
     alarm : str
         What to say when the time is up.
-    running : bool
     """
     piece = st.components.v2.component(
         "dyebook.clock", html=web_text("clock.html"), css=web_text("clock.css"), js=web_text("clock.js")

@@ -18,12 +18,11 @@ def the_screens() -> Served:
     return Served(make_app, stop_all)
 
 
-def make_app(port, hosts, secrets=None):
+def make_app(port: int, hosts, secrets=None):
     """Return the app (ASGI), and the largest message it reads in bytes.
 
     Parameters
     ----------
-    port : int
     hosts : sequence of str
         Names that the app answers to: Streamlit itself asks for the name once more before it opens a stream.
     secrets : dict, optional

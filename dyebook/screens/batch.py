@@ -40,13 +40,11 @@ def show_run(book, number):
             st.markdown(f"{label}: {report_bench.wet_step_text(step)}.")
 
 
-def show(book, number, on_back):
+def show(book, number: int, on_back):
     """Draw one batch.
 
     Parameters
     ----------
-    book : dyebook.book.store.Book
-    number : int
     on_back : callable
         Called to go back to the wall.
     """

@@ -64,15 +64,13 @@ def load_draft(name):
         return {}
 
 
-def save_draft(name, content, last=None):
+def save_draft(name: str, content, last: str | None = None):
     """Save a draft and return a mark of what is saved now; nothing is written where `last` is that mark already.
 
     Parameters
     ----------
-    name : str
     content : dict
         Text, numbers, truth, dates, bytes, and tuples, lists and dicts of them; anything else is left out.
-    last : str, optional
     """
     blobs, packed = {}, {}
     for key, value in content.items():

@@ -42,7 +42,7 @@ def put(**values):
         st.session_state[key_of(name)] = draft()[key_of(name)] = value
 
 
-def ask(name, label, default="", hint="", explain=None, quantity=None) -> float | None:
+def ask(name, label, default: str = "", hint: str = "", explain: str | None = None, quantity=None) -> float | None:
     """Ask for a figure and return it in our unit; None while it is empty or wrong, and then say what is wrong.
 
     Parameters
@@ -51,7 +51,6 @@ def ask(name, label, default="", hint="", explain=None, quantity=None) -> float 
         The widget is keyed by it; it ends in its unit.
     label : str
         With the unit.
-    default, hint, explain : str
     quantity : str, optional
         Name whose unit counts, where `name` carries none.
     """

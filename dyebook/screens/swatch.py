@@ -45,17 +45,15 @@ def show_swatch(lab, title, lab_u=None, lines=()):
     st.html(f"<div class='dye-swatch'>{_patch(lab)}<div class='words'>{'<br>'.join(words)}</div></div>")
 
 
-def show_slip(lab, title, lines=(), pairs=(), empty="no shade yet"):
+def show_slip(lab, title: str, lines=(), pairs=(), empty: str = "no shade yet"):
     """Draw a slip of paper: a small swatch, its name, and lines or (label, text) pairs beside it.
 
     Parameters
     ----------
     lab : sequence of 3 floats or None
         Without it the slip says `empty` where the colour would be.
-    title : str
     lines : sequence of str
     pairs : sequence of (str, str)
-    empty : str
     """
     words = [f"<strong>{escape(title)}</strong>"]
     words += [f"<span class='said'>{escape(describe_colour(lab))}</span>"] if lab is not None else []
@@ -89,23 +87,18 @@ def web_text(name):
     return (_WEB / name).read_text(encoding="utf-8")
 
 
-def wall(rows, key, near=None, doubts=None, ribbon=False):
+def wall(rows, key: str, near=None, doubts=None, ribbon=False) -> int | None:
     """Draw batches as swatches with their words and return the number of the one just chosen, or None.
 
     Parameters
     ----------
     rows : sequence of BatchRow
-    key : str
     near : sequence of float or None, optional
         CIEDE2000 to what was looked for, one a row.
     doubts : dict of int to str, optional
         A few words of doubt by batch number.
     ribbon : bool
         One line that scrolls sideways instead of a wall.
-
-    Returns
-    -------
-    int or None
     """
     near = near or [None] * len(rows)
     tiles = [_tile(row, far, (doubts or {}).get(row.batch, "")) for row, far in zip(rows, near, strict=True)]
@@ -138,15 +131,13 @@ def _tile(row, near, doubt):
     }
 
 
-def tap_corners(picture_jpeg, size, key, ask, enough, least, most, corners=(), turn=0):
+def tap_corners(picture_jpeg: bytes, size, key: str, ask, enough, least, most, corners=(), turn=0):
     """Let corners be tapped on a picture of a photo, and return them once "measure again" is pressed.
 
     Parameters
     ----------
-    picture_jpeg : bytes
     size : (width, height)
         Of the photo in pixels.
-    key : str
     ask : sequence of str
         What to tap next, by the number of corners there are.
     enough : str

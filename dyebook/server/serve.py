@@ -45,7 +45,6 @@ def open_doors(served: Served, doors, port: int, show=None, pairing=None, secret
 
     Parameters
     ----------
-    doors : list of dyebook.server.gate.Door
     port : int
         The same for all of them.
     show : str, optional

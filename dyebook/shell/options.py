@@ -93,7 +93,6 @@ def show_answer(answer, as_json: bool, title: str, page=None, letter: bool = Fal
 
     Parameters
     ----------
-    answer : dyebook.physics.answer.Answer
     page : Path, optional
         PDF to write too.
     letter

@@ -156,12 +156,11 @@ def _with_unit(header, name, unit):
         raise RecordError(f"column {header!r}: {error}") from None
 
 
-def read_column(column, cells, rows):
+def read_column(column: Column, cells, rows):
     """Return the values of a column, and what is wrong with it.
 
     Parameters
     ----------
-    column : dyebook.book.exchange.cells.Column
     cells : list
         Text, numbers, bools, dates or None.
     rows : list of int

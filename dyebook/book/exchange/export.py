@@ -17,20 +17,15 @@ __all__ = ["HEADERS", "export_records", "export_rows", "known_keys", "record_key
 HEADERS = ("batch", "dip", *FIELDS, *(name for name in EXTRAS if name not in ("batch", "dip")))
 
 
-def export_records(book, path, **filters):
+def export_records(book, path, **filters) -> int:
     """Write batches to a CSV, XLSX, JSON Lines or Parquet file and return how many rows it has.
 
     Parameters
     ----------
-    book : dyebook.book.store.Book
     path : Path
         Its ending says which.
     **filters
         As in `Book.batches`.
-
-    Returns
-    -------
-    int
     """
     with book.reading() as connection:
         rows = export_rows(connection, **filters)

@@ -183,14 +183,13 @@ def _read_parquet(path):
     return table.column_names, [list(line) for line in zip(*table.to_pydict().values(), strict=True)], []
 
 
-def write_sheet(path, headers, rows):
+def write_sheet(path, headers: list[str], rows):
     """Write a table; the ending of `path` says how: .csv, .xlsx, .jsonl or .parquet.
 
     Parameters
     ----------
     path : Path
         Appears under its name only when it is complete.
-    headers : list of str
     rows : list of tuple
         Text, numbers, bools or None.
 

@@ -61,12 +61,13 @@ class InstrumentReading:
     batch: int | None = None
 
 
-def import_any(book, file, dry_run=False, duplicates="refuse", progress=None, batch=None, white=None, observer=None):
+def import_any(
+    book, file, dry_run=False, duplicates="refuse", progress=None, batch=None, white=None, observer=None
+) -> Imported:
     """Import a table of records, or readings from an instrument.
 
     Parameters
     ----------
-    book : dyebook.book.store.Book
     file : Path
         Records: CSV, XLSX, JSON Lines or Parquet with a column of dyes. Readings: such a table with L, a, b but no
         dye, the ISO 28178 text form, or an ISO 17972-1 colour file (XML).
@@ -79,10 +80,6 @@ def import_any(book, file, dry_run=False, duplicates="refuse", progress=None, ba
         For readings: the batch they belong to; without it they become samples of their own.
     white, observer : str, optional
         For readings whose file does not state them: such as ``"D50"`` and ``"2"``.
-
-    Returns
-    -------
-    Imported
 
     Raises
     ------

@@ -125,12 +125,11 @@ def understand(path):
     return Understood(sheet.name, values, sheet.rows, names, tuple(ignored), sheet.notes)
 
 
-def import_records(book, table, dry_run=False, duplicates="refuse", progress=None):
+def import_records(book, table, dry_run=False, duplicates="refuse", progress=None) -> Imported:
     """Import a table of records.
 
     Parameters
     ----------
-    book : dyebook.book.store.Book
     table : Understood
         A file's records.
     dry_run : bool
@@ -139,10 +138,6 @@ def import_records(book, table, dry_run=False, duplicates="refuse", progress=Non
         What to do with a row, read before, that equals one in the book or earlier in the file in everything.
     progress : callable, optional
         Called with the number of rows done and of all rows.
-
-    Returns
-    -------
-    Imported
 
     Raises
     ------

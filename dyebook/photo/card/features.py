@@ -166,7 +166,6 @@ def features_of(pixels: np.ndarray, sides: Sides, scene: SceneTone, possible=Non
         Linear light of the reduced photo.
     sides : Sides
         The patch, in pixels of `pixels`.
-    scene : SceneTone
     possible : callable, optional
         Takes all features but grain; False leaves grain out.
     """

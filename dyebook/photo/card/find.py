@@ -81,7 +81,6 @@ def find_card(photo: LinearPhoto, card_lab=None) -> Card:
 
     Parameters
     ----------
-    photo : LinearPhoto
     card_lab : sequence of 3 floats, optional
         The card's own Lab (D65, 2 degrees); 18 % grey if left out.
 
@@ -113,7 +112,6 @@ def card_candidates(photo: LinearPhoto, whole: bool = False) -> list[Candidate]:
 
     Parameters
     ----------
-    photo : LinearPhoto
     whole : bool
         Look for every feature even of patches that are out of the running.
     """

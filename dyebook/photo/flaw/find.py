@@ -97,7 +97,6 @@ def flaws_in(view: PartView, rest, film, outline, trees=None) -> tuple[Flaw, ...
 
     Parameters
     ----------
-    view : PartView
     rest : ndarray of shape (H, W, 3)
         Its log light without shading.
     film : ndarray of shape (3,)

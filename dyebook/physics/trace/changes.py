@@ -307,10 +307,6 @@ def _local(when, values, change):
 def judge_changes(cases: list[Case], log, supply_max_a: float | None):
     """Name what each change means.
 
-    Parameters
-    ----------
-    log : RunLog
-
     Returns
     -------
     list of (kind, time_min, because)

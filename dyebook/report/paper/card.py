@@ -28,12 +28,7 @@ SEALS = {
 
 
 def card_sheet(facts) -> Sheet:
-    """Return the card of a batch, one page.
-
-    Parameters
-    ----------
-    facts : BatchFacts
-    """
+    """Return the card of a batch, one page."""
     row = facts.row
     when = row.dyed_at or row.added_at
     colour = [_swatch(facts), *_doubts(facts)]
@@ -245,13 +240,7 @@ def _cut(text, most):
 
 
 def note_sheet(facts, today) -> Sheet:
-    """Return the shade note of a batch, for the customer: the colour against what was wanted, and no recipe.
-
-    Parameters
-    ----------
-    facts : ShadeFacts
-    today : date
-    """
+    """Return the shade note of a batch, for the customer: the colour against what was wanted, and no recipe."""
     batch, order = facts.batch, facts.order
     shown = [] if facts.target is None else [_shown_target(facts.target)]
     shown.append(shown_batch(batch.row, "Made" if facts.target else "The colour"))

@@ -24,12 +24,7 @@ _LOG_RIGHT = frozenset({2, 3, 4, 5, 6, 7})
 
 
 def bath_sheet(facts, blank_lines: int = 6) -> Sheet:
-    """Return the log of a bath, with empty lines to write on at the bench.
-
-    Parameters
-    ----------
-    facts : BathFacts
-    """
+    """Return the log of a bath, with empty lines to write on at the bench."""
     life, read = facts.life, [row for row in facts.batches if row.lab is not None]
     start = f"made up {moment_text(life['made_up_at'])}" if life["made_up_at"] else "make-up not noted"
     blocks = [Row(((1.0, [_bath_now(facts)]), (1.0, [_bath_age(facts)])))]
@@ -111,12 +106,7 @@ def _day(row):
 
 
 def month_sheet(facts) -> Sheet:
-    """Return the summary of a month.
-
-    Parameters
-    ----------
-    facts : MonthFacts
-    """
+    """Return the summary of a month."""
     blocks = [Row(((1.0, [_month_sums(facts)]), (1.0, [_month_verdicts(facts), *_month_orders(facts)])))]
     if facts.batches:
         ends = (_day(facts.batches[0]), _day(facts.batches[-1]))

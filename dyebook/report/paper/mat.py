@@ -17,7 +17,6 @@ def write_mat(path, paper: str, size_mm, marks, line_mm: float) -> Path:
 
     Parameters
     ----------
-    path : path-like
     paper
         Name of the paper, printed on the sheet.
     size_mm : (width, height)

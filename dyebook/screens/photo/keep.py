@@ -32,12 +32,11 @@ def _names(count):
     return [f"part {number}" for number in range(1, count + 1)]
 
 
-def chosen_part(photo, count, asked, alone):
+def chosen_part(photo: dict, count, asked, alone):
     """Return which part of a photo of the roll is the batch; None for all of them.
 
     Parameters
     ----------
-    photo : dict
     count : int
         How many parts it shows.
     asked : bool
@@ -129,7 +128,6 @@ def show_form(book, shots):
 
     Parameters
     ----------
-    book : dyebook.book.store.Book
     shots : sequence of dyebook.screens.photo.roll.Shot
         Empty for a batch without a photo.
     """

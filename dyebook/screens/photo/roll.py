@@ -16,7 +16,7 @@ from dyebook.screens.drafts import draft
 __all__ = ["Shot", "choose_photo", "clear_roll", "in_view", "roll", "take_away", "take_bytes", "take_photos"]
 
 
-def take_bytes(given):
+def take_bytes(given) -> bytes:
     """Return the bytes of a file from an uploader, and free the uploader's copy.
 
     The web server keeps whatever a session uploads until its browser is closed; a day's photos would pile up.
@@ -25,10 +25,6 @@ def take_bytes(given):
     ----------
     given : streamlit UploadedFile
         From an uploader that is drawn anew, under another key, in the next run.
-
-    Returns
-    -------
-    bytes
     """
     content = given.getvalue()
     context = get_script_run_ctx()
