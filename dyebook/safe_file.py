@@ -1,9 +1,37 @@
-"""Files that are whole or not there: a full disk or a power cut while one is written leaves the one before it."""
+"""Files that are whole or not there, and the one door through which files come in and go out.
+
+A full disk or a power cut while a file is written leaves the one before it. Nothing is written over a book, a link, a
+folder, a device, the command's own input, or, unless that is meant, over a file of another kind than the one to write.
+"""
 
 import os
+import zipfile
 from contextlib import contextmanager
+from pathlib import Path
 
-__all__ = ["replacing", "sync_file", "sync_folder"]
+from dyebook.errors import DyebookError
+
+__all__ = ["MOST_INPUT_BYTES", "check_input", "check_output", "replacing", "sync_file", "sync_folder"]
+
+MOST_INPUT_BYTES = 500_000_000
+_BOOK_SIGN = b"SQLite format 3\0"
+# how a file of each ending begins; text of any kind has no zero byte
+_BEGINNINGS = {
+    ".pdf": (b"%PDF",),
+    ".png": (b"\x89PNG",),
+    ".jpg": (b"\xff\xd8\xff",),
+    ".jpeg": (b"\xff\xd8\xff",),
+    ".webp": (b"RIFF",),
+    ".xlsx": (b"PK\x03\x04",),
+    ".parquet": (b"PAR1",),
+    ".html": (b"<",),
+    ".jsonl": (b"{",),
+}
+_TEXTS = (".csv", ".jsonl", ".html")
+_BACKUP = {"manifest.json", "book.sqlite"}
+_LOOKED_AT = 65536
+# characters of a SHA-256, by which the photos of a book are named
+_HASH_CHARACTERS = 64
 
 
 @contextmanager
@@ -17,9 +45,12 @@ def replacing(path):
 
     Raises
     ------
+    DyebookError
+        If a book, a link, a folder or a device has that name.
     OSError
         If the disk does not take it.
     """
+    refuse_to_replace(path)
     part = path.with_name(path.name + ".part")
     try:
         yield part
@@ -28,6 +59,99 @@ def replacing(path):
         sync_folder(path.parent)
     finally:
         part.unlink(missing_ok=True)
+
+
+def refuse_to_replace(path):
+    """Raise `DyebookError` where a name stands for what no file may take the place of."""
+    if path.is_symlink():
+        raise DyebookError(f"{path} is a link to {path.readlink()}; name the file itself, or another one")
+    if path.is_dir():
+        raise DyebookError(f"{path} is a folder; name a file in it")
+    if not path.exists():
+        return
+    if not path.is_file():
+        raise DyebookError(f"{path} is a device or a pipe, not a file on a disk; name a file")
+    if _beginning(path).startswith(_BOOK_SIGN):
+        raise DyebookError(f"{path} is a book or another database; name another file")
+
+
+def check_output(path: Path, inputs=(), force: bool = False) -> None:
+    """See that a file may be written under a name.
+
+    Parameters
+    ----------
+    path
+    inputs : iterable of Path
+        What the same command reads.
+    force
+        Also in place of a file of another kind.
+
+    Raises
+    ------
+    DyebookError
+        If it would replace what must stay.
+    """
+    refuse_to_replace(path)
+    if not path.exists():
+        return
+    for one in inputs:
+        if one.exists() and one.samefile(path):
+            raise DyebookError(f"{path} is what this command reads; name another file to write")
+    if not force and not _is_of_kind(path):
+        raise DyebookError(
+            f"{path} is there already, and is not the kind of file that is to be written; name another file, or add "
+            "--force to replace it"
+        )
+
+
+def _is_of_kind(path):
+    """Whether a file is what its name says and what dyebook writes, so that a newer one may take its place."""
+    kind, start = path.suffix.lower(), _beginning(path)
+    if not start:
+        return True
+    if kind == ".zip":
+        return zipfile.is_zipfile(path) and set(zipfile.ZipFile(path).namelist()) >= _BACKUP
+    if b"Exif\0" in start or len(path.stem) == _HASH_CHARACTERS:
+        return False  # a photo from a camera, or one that a book keeps
+    if kind in _TEXTS and b"\0" in start:
+        return False
+    return start.startswith(_BEGINNINGS[kind]) if kind in _BEGINNINGS else kind in _TEXTS
+
+
+def _beginning(path):
+    try:
+        with path.open("rb") as file:
+            return file.read(_LOOKED_AT)
+    except OSError as error:
+        raise DyebookError(f"{path} cannot be read ({error.strerror}); name another file") from None
+
+
+def check_input(path: Path, most_bytes: int | None = MOST_INPUT_BYTES) -> None:
+    """See that a file can be read to its end.
+
+    Parameters
+    ----------
+    path
+    most_bytes
+        None where the reader has a limit of its own.
+
+    Raises
+    ------
+    DyebookError
+        If there is none, or it is a folder, a device, a pipe or too large.
+    """
+    try:
+        if path.is_file():
+            size = path.stat().st_size
+            if most_bytes is not None and size > most_bytes:
+                raise DyebookError(
+                    f"{path} has {size / 1e6:.0f} MB; at most {most_bytes / 1e6:.0f} MB are read; give a smaller file"
+                )
+            return
+        seen = "a folder" if path.is_dir() else "a device or a pipe" if path.exists() else "no such file"
+    except (OSError, ValueError) as error:
+        raise DyebookError(f"{str(path)[:80]} cannot be opened ({error}); check the name and the folder") from None
+    raise DyebookError(f"{path}: {seen}; a file on a disk is needed; check the name and the folder")
 
 
 def sync_file(path):

@@ -15,7 +15,7 @@ ALLOWED = {
     "errors": set(),
     "flags": set(),
     "notebook": set(),
-    "safe_file": set(),
+    "safe_file": {"errors"},
     "units": {"errors"},
     "version": set(),
     "lab": GROUND,

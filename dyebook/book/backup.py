@@ -55,6 +55,8 @@ def write_backup(book, file: Path) -> dict:
         If a photo is missing or was altered: a backup must not look whole when it is not.
     """
     file = Path(file)
+    if file.suffix.lower() != ".zip":
+        raise BookError(f"{file.name} is to hold a backup, which is a zip file; name a file that ends in .zip")
     with replacing(file) as part, tempfile.TemporaryDirectory(dir=file.parent, prefix=".backup-") as folder:
         counts = _write_zip(book, part, Path(folder) / _SNAPSHOT)
     return {**counts, "bytes": file.stat().st_size}

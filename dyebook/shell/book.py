@@ -156,7 +156,7 @@ def import_(
 
 @with_options(*_FEW_FILTERS)
 def export(
-    file: Annotated[Path, typer.Argument(help="To write: .csv, .xlsx, .jsonl or .parquet.")],
+    file: Annotated[Path, typer.Argument(help="To write: .csv, .xlsx, .jsonl or .parquet.", writable=True)],
     book: BookOption = None,
     as_json: JsonOption = False,
     **filters,
@@ -171,7 +171,7 @@ def export(
 
 
 def backup(
-    file: Annotated[Path, typer.Argument(help="The zip file to write.")],
+    file: Annotated[Path, typer.Argument(help="The zip file to write.", writable=True)],
     book: BookOption = None,
     as_json: JsonOption = False,
 ):

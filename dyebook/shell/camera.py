@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from dyebook.errors import PhotoError
+from dyebook.safe_file import replacing
 from dyebook.shell.options import BookOption, JsonOption, open_at, parse_lab, parse_points, print_json
 from dyebook.shell.photo import CameraOption, CardAt, CardLab, NoCamera, asked_of
 
@@ -128,7 +129,7 @@ def forget(name: Annotated[str, typer.Argument(help="Name of the camera.")], as_
 
 
 def mat(
-    file: Annotated[Path, typer.Argument(help="PDF to write.")],
+    file: Annotated[Path, typer.Argument(help="PDF to write.", writable=True)],
     paper: Annotated[str, typer.Option(help="a4 or letter.")] = "a4",
     as_json: JsonOption = False,
 ):
@@ -198,7 +199,7 @@ def _keep_day(photos, when, book, asked, as_json):
 
 def days(
     name: Annotated[str | None, typer.Argument(help="Name of the camera; else the one that read it last.")] = None,
-    chart: Annotated[Path | None, typer.Option(help="Write a chart of the days, PNG.")] = None,
+    chart: Annotated[Path | None, typer.Option(help="Write a chart of the days, PNG.", writable=True)] = None,
     put_right: Annotated[
         str | None,
         typer.Option(help="Note that lamp, card or phone were put right on this day."),
@@ -243,7 +244,8 @@ def _draw(chart, found):
     from dyebook.report.plots import days_png
 
     try:
-        chart.write_bytes(days_png(found.differences, found.since))
+        with replacing(chart) as fresh:
+            fresh.write_bytes(days_png(found.differences, found.since))
     except OSError as fault:
         raise PhotoError(f"{chart} cannot be written ({fault.strerror}); name a folder that can be") from fault
 

@@ -2,13 +2,17 @@
 
 import os
 import sys
+from functools import wraps
+from inspect import Parameter, Signature, signature
+from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from dyebook.errors import DyebookError
+from dyebook.safe_file import MOST_INPUT_BYTES, check_input, check_output
 from dyebook.shell import baths, bench, book, camera, paper, photo, run, shade, trouble
-from dyebook.shell.options import BookOption, JsonOption, open_at, option, print_result
+from dyebook.shell.options import KEYWORD, BookOption, JsonOption, open_at, option, print_result
 from dyebook.version import __version__
 
 __all__ = ["app", "main"]
@@ -130,6 +134,62 @@ people.command("set")(set_role)
 people.command()(remove)
 app.add_typer(people, name="people")
 app.command("open")(open_screens)
+
+
+def _checked(command):
+    """The command with a look at its files and words before it runs; one that writes a file takes ``--force``."""
+    given = signature(command).parameters
+    outputs = {name for name, one in given.items() if _file_rules(one).writable}
+
+    @wraps(command)
+    def run(*, force=False, **values):
+        reads, writes = [], []
+        for name, value in values.items():
+            for one in value if isinstance(value, (list, tuple)) else (value,):
+                if isinstance(one, (str, Path)):
+                    _refuse_hidden(str(one))
+                if isinstance(one, Path) and _file_rules(given[name]).file_okay:
+                    (writes if name in outputs else reads).append(one)
+        for path in reads:
+            # a backup may be of any size; its reader looks at what it unpacks to
+            check_input(path, None if path.suffix.lower() == ".zip" else MOST_INPUT_BYTES)
+        for path in writes:
+            check_output(path, reads, force)
+        return command(**values)
+
+    own = [one.replace(kind=KEYWORD) for one in given.values()]
+    run.__signature__ = Signature([*own, _FORCE] if outputs else own)
+    return run
+
+
+_FORCE = Parameter(
+    "force",
+    KEYWORD,
+    default=False,
+    annotation=Annotated[bool, option("Replace a file of another kind too.", "--force")],
+)
+
+
+def _file_rules(parameter):
+    """What the shell says of a parameter: whether files are written to it, or it names a folder."""
+    return next(iter(getattr(parameter.annotation, "__metadata__", ())), typer.Option())
+
+
+def _refuse_hidden(text):
+    """Refuse bytes that are no text, which neither a book nor a terminal can hold."""
+    if "\0" in text or any("\ud800" <= sign <= "\udfff" for sign in text):
+        raise typer.BadParameter(f"{text!a} holds bytes that are no text; type it again")
+
+
+def _check_all(shell):
+    """Give every command of a shell, and of the shells in it, its look at files and words."""
+    for command in shell.registered_commands:
+        command.callback = _checked(command.callback)
+    for group in shell.registered_groups:
+        _check_all(group.typer_instance)
+
+
+_check_all(app)
 
 
 def _print_version(wanted: bool):

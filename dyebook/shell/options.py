@@ -43,7 +43,7 @@ _BOOK = typer.Option("--book", help="Folder, .sqlite file or postgresql:// URL; 
 BookOption = Annotated[str | None, _BOOK]
 JsonOption = Annotated[bool, typer.Option("--json", help="One JSON value on stdout.")]
 CountOption = Annotated[int, typer.Option(min=1, help="How many at most.")]
-PageOption = Annotated[Path | None, typer.Option(help="Write it as one printed page too, a PDF file.")]
+PageOption = Annotated[Path | None, typer.Option(help="Write it as one printed page too, a PDF file.", writable=True)]
 LetterOption = Annotated[bool, typer.Option("--letter", help="That page on Letter paper instead of A4.")]
 
 

@@ -11,7 +11,7 @@ from dyebook.shell.options import BookOption, JsonOption, open_at, option, print
 __all__ = ["add_commands"]
 
 _PAPERS = ("a4", "letter")
-FileArgument = Annotated[Path, typer.Argument(help="To write: .pdf or .html.")]
+FileArgument = Annotated[Path, typer.Argument(help="To write: .pdf or .html.", writable=True)]
 PaperOption = Annotated[str, option("a4 or letter.")]
 AddressOption = Annotated[
     str | None, option("Where phones reach the app, such as http://bench.local:8640; goes into the code.")
@@ -106,7 +106,7 @@ def month(
 
 
 def labels(
-    file: Annotated[Path, typer.Argument(help="PDF to write.")],
+    file: Annotated[Path, typer.Argument(help="PDF to write.", writable=True)],
     batches: Annotated[list[int], typer.Argument(help="Numbers of the batches.")],
     grid: Annotated[str, option("a4-3x7, a4-3x8, a4-2x7, letter-3x10 or letter-2x5: paper, columns, rows.")] = "a4-3x7",
     copies: Annotated[int, typer.Option(min=1, max=1000, help="Labels of each batch.")] = 1,

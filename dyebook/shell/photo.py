@@ -52,7 +52,7 @@ def measure(
     camera: CameraOption = None,
     no_camera: NoCamera = False,
     flat: Annotated[Path | None, typer.Option(help="Photo of plain paper in the same light.")] = None,
-    overlay: Annotated[Path | None, typer.Option(help="Write a picture of what was found.")] = None,
+    overlay: Annotated[Path | None, typer.Option(help="Write a picture of what was found.", writable=True)] = None,
     flaws: Annotated[
         bool, typer.Option("--flaws/--no-flaws", help="Look for spots, streaks and other flaws.", show_default=False)
     ] = True,
@@ -134,7 +134,9 @@ def remeasure(
     dry_run: Annotated[bool, typer.Option("--dry-run", help="Say what would move, and write nothing.")] = False,
     workers: Annotated[int | None, typer.Option(min=1, max=256, help="Processes; one a core without it.")] = None,
     scheduler: Annotated[str | None, typer.Option(help="Dask scheduler, tls://host:port, for many machines.")] = None,
-    certificates: Annotated[Path | None, typer.Option(help="Folder with ca.pem, cert.pem, key.pem for tls.")] = None,
+    certificates: Annotated[
+        Path | None, typer.Option(help="Folder with ca.pem, cert.pem, key.pem for tls.", file_okay=False)
+    ] = None,
     book: BookOption = None,
     as_json: JsonOption = False,
 ):
