@@ -11,7 +11,7 @@ from pathlib import Path
 
 from dyebook.errors import DyebookError
 
-__all__ = ["MOST_INPUT_BYTES", "check_input", "check_output", "replacing", "sync_file", "sync_folder"]
+__all__ = ["MOST_INPUT_BYTES", "check_input", "check_output", "is_there", "replacing", "sync_file", "sync_folder"]
 
 MOST_INPUT_BYTES = 500_000_000
 _BOOK_SIGN = b"SQLite format 3\0"
@@ -32,6 +32,8 @@ _BACKUP = {"manifest.json", "book.sqlite"}
 _LOOKED_AT = 65536
 # characters of a SHA-256, by which the photos of a book are named
 _HASH_CHARACTERS = 64
+# of a name in a message
+_SHOWN = 100
 
 
 @contextmanager
@@ -61,13 +63,24 @@ def replacing(path):
         part.unlink(missing_ok=True)
 
 
+def is_there(path):
+    """Whether there is anything of that name; `DyebookError` where the system cannot say."""
+    try:
+        return path.exists()
+    except OSError as error:
+        name = str(path)
+        shown = name if len(name) <= _SHOWN else f"{name[:_SHOWN]}…"
+        raise DyebookError(f"{shown} cannot be opened ({error.strerror}); check the name and the folder") from None
+
+
 def refuse_to_replace(path):
     """Raise `DyebookError` where a name stands for what no file may take the place of."""
+    there = is_there(path)
     if path.is_symlink():
         raise DyebookError(f"{path} is a link to {path.readlink()}; name the file itself, or another one")
     if path.is_dir():
         raise DyebookError(f"{path} is a folder; name a file in it")
-    if not path.exists():
+    if not there:
         return
     if not path.is_file():
         raise DyebookError(f"{path} is a device or a pipe, not a file on a disk; name a file")
@@ -140,18 +153,15 @@ def check_input(path: Path, most_bytes: int | None = MOST_INPUT_BYTES) -> None:
     DyebookError
         If there is none, or it is a folder, a device, a pipe or too large.
     """
-    try:
-        if path.is_file():
-            size = path.stat().st_size
-            if most_bytes is not None and size > most_bytes:
-                raise DyebookError(
-                    f"{path} has {size / 1e6:.0f} MB; at most {most_bytes / 1e6:.0f} MB are read; give a smaller file"
-                )
-            return
-        seen = "a folder" if path.is_dir() else "a device or a pipe" if path.exists() else "no such file"
-    except (OSError, ValueError) as error:
-        raise DyebookError(f"{str(path)[:80]} cannot be opened ({error}); check the name and the folder") from None
-    raise DyebookError(f"{path}: {seen}; a file on a disk is needed; check the name and the folder")
+    there = is_there(path)
+    if not path.is_file():
+        seen = "a folder" if path.is_dir() else "a device or a pipe" if there else "no such file"
+        raise DyebookError(f"{path}: {seen}; a file on a disk is needed; check the name and the folder")
+    size = path.stat().st_size
+    if most_bytes is not None and size > most_bytes:
+        raise DyebookError(
+            f"{path} has {size / 1e6:.0f} MB; at most {most_bytes / 1e6:.0f} MB are read; give a smaller file"
+        )
 
 
 def sync_file(path):

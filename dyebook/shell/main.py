@@ -10,7 +10,7 @@ from typing import Annotated
 import typer
 
 from dyebook.errors import DyebookError
-from dyebook.safe_file import MOST_INPUT_BYTES, check_input, check_output
+from dyebook.safe_file import MOST_INPUT_BYTES, check_input, check_output, is_there
 from dyebook.shell import baths, bench, book, camera, paper, photo, run, shade, trouble
 from dyebook.shell.options import KEYWORD, BookOption, JsonOption, open_at, option, print_result
 from dyebook.version import __version__
@@ -150,7 +150,7 @@ def _checked(command):
                     _refuse_hidden(str(one))
                 if isinstance(one, Path) and _file_rules(given[name]).file_okay:
                     (writes if name in outputs else reads).append(one)
-        for path in reads:
+        for path in filter(is_there, reads):  # what is not there is told by its reader, after wrong usage
             # a backup may be of any size; its reader looks at what it unpacks to
             check_input(path, None if path.suffix.lower() == ".zip" else MOST_INPUT_BYTES)
         for path in writes:

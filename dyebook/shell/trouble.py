@@ -89,6 +89,8 @@ def why(
 
     if (batch is None) == (row is None):
         raise typer.BadParameter("give the batch either as a CSV file or as --batch NUMBER of the book")
+    if batch is not None and (records or photo or trace):
+        raise typer.BadParameter("--records, --photo and --trace go with a CSV file; a batch has its own in the book")
     if batch is None:
         case = _case_of_file(row, records, photo, trace)
     else:

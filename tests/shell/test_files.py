@@ -100,10 +100,20 @@ def test_a_backup_is_a_zip(here):
     assert ".zip" in refused("backup", "out.csv", "--force")
 
 
-@pytest.mark.parametrize("words", [("measure",), ("import",), ("restore",), ("trace",), ("why", "--photo")])
+@pytest.mark.parametrize("words", [("measure",), ("import",), ("restore",), ("trace",), ("why",)])
 def test_what_has_no_end_is_not_read(words, here):
-    for path, seen in (("/dev/zero", "device"), ("shop", "folder"), ("nothing.csv", "no such file")):
+    for path, seen in (("/dev/zero", "device"), ("shop", "folder")):
         assert seen in refused(*words, path)
+
+
+def test_a_file_that_is_not_there_is_not_passed_over(here):
+    row = Path("row.csv")
+    row.write_text("film_um,dye_g_per_l,bath_temp_c,dwell_min,ph,L,a,b\n12,3,40,5,5.5,40,5,-30\n")
+    for word in ("--records", "--photo", "--trace"):
+        result = CliRunner().invoke(app, ["why", str(row), word, "nothing.csv"])
+        assert result.exit_code in (1, 2)
+        assert "nothing.csv" in result.output + str(result.exception)
+        assert "go with a CSV file" in CliRunner().invoke(app, ["why", "--batch", "1", word, "nothing.csv"]).output
 
 
 def test_a_file_beyond_the_limit_is_not_read(here):
