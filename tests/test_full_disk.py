@@ -147,13 +147,13 @@ def synced(monkeypatch):
     on_disk, seen, sync, move = set(), [], os.fsync, os.replace
 
     def note(handle):
-        told = os.fstat(handle)
-        on_disk.add((told.st_ino, told.st_size, told.st_mtime_ns))
+        answer = os.fstat(handle)
+        on_disk.add((answer.st_ino, answer.st_size, answer.st_mtime_ns))
         sync(handle)
 
     def check(source, target):
-        told = os.stat(source)  # noqa: PTH116
-        assert (told.st_ino, told.st_size, told.st_mtime_ns) in on_disk, f"{target} was not on the disk yet"
+        answer = os.stat(source)  # noqa: PTH116
+        assert (answer.st_ino, answer.st_size, answer.st_mtime_ns) in on_disk, f"{target} was not on the disk yet"
         seen.append(Path(target).name)
         move(source, target)
 

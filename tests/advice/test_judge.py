@@ -204,11 +204,11 @@ def test_readings_and_their_dicts_are_taken_as_they_are():
         assert np.sqrt(np.diag(shade.parts["own"])) == pytest.approx((0.5, 0.6, 0.7))
         assert shade.sealed is True
     parts = {name: (np.eye(3) * 0.04).tolist() for name in ERROR_PARTS}
-    told = {"lab": BLUE, "lab_u": (0.4, 0.4, 0.4), "lab_cov_parts": parts, "setup": {"name": None, "key": "k"}}
-    told |= {"photo_sha256": "s", "shape_key": "tag", "finish": None}
-    shade = Shade.of(told)
+    answer = {"lab": BLUE, "lab_u": (0.4, 0.4, 0.4), "lab_cov_parts": parts, "setup": {"name": None, "key": "k"}}
+    answer |= {"photo_sha256": "s", "shape_key": "tag", "finish": None}
+    shade = Shade.of(answer)
     assert (shade.setup, shade.photo) == ("k", "s")
-    assert judge(told, told).delta_e00_u == pytest.approx(np.sqrt(0.08), rel=0.15)  # only own is left
+    assert judge(answer, answer).delta_e00_u == pytest.approx(np.sqrt(0.08), rel=0.15)  # only own is left
 
 
 def test_parts_of_a_difference_add_up_to_it():

@@ -13,7 +13,7 @@ def row(*lightness, boxes=True):
     return [part if boxes else {"lab": part["lab"]} for part in parts]
 
 
-def told(parts):
+def answer(parts):
     (seen,) = part_evidence(parts)
     return dict(zip(STATES["parts"], np.array(seen.likelihoods) / max(seen.likelihoods), strict=True))
 
@@ -24,7 +24,7 @@ def test_one_part_tells_nothing_of_others(parts):
 
 
 def test_alike_or_not_is_a_matter_of_how_far():
-    far = [told(row(40, 40 + step, 40.2))["alike"] for step in (0.5, 3, 4, 15)]
+    far = [answer(row(40, 40 + step, 40.2))["alike"] for step in (0.5, 3, 4, 15)]
     assert far[0] == 1
     assert 1 > far[2] > far[3]
     assert far[3] < 1e-3
@@ -32,13 +32,13 @@ def test_alike_or_not_is_a_matter_of_how_far():
 
 def test_two_parts_that_differ_may_be_anything_but_alike():
     """Which of two is off, and whether a third would go on that way, nobody can see."""
-    seen = told(row(40, 52))
+    seen = answer(row(40, 52))
     assert seen.pop("alike") < 0.01
     assert set(seen.values()) == {1}
 
 
 def test_three_in_even_steps_are_a_slope_and_one_far_off_is_not():
-    slope, odd, mixed = told(row(40, 45, 50)), told(row(40, 41, 52)), told(row(40, 50, 44))
+    slope, odd, mixed = answer(row(40, 45, 50)), answer(row(40, 41, 52)), answer(row(40, 50, 44))
     assert max(slope, key=slope.get) == "graded"
     assert max(odd, key=odd.get) == "one pale"
     assert max(mixed, key=mixed.get) == "spread"
@@ -46,12 +46,12 @@ def test_three_in_even_steps_are_a_slope_and_one_far_off_is_not():
 
 
 def test_four_in_order_are_a_slope_from_either_end():
-    assert told(row(40, 44, 47, 50))["graded"] == told(row(50, 47, 44, 40))["graded"] == 1
-    assert told(row(40, 40.5, 54, 40.2))["one pale"] == 1
+    assert answer(row(40, 44, 47, 50))["graded"] == answer(row(50, 47, 44, 40))["graded"] == 1
+    assert answer(row(40, 40.5, 54, 40.2))["one pale"] == 1
 
 
 def test_without_places_a_slope_cannot_be_ruled_out():
-    assert told(row(40, 44, 47, 50, boxes=False))["graded"] > 0.9
+    assert answer(row(40, 44, 47, 50, boxes=False))["graded"] > 0.9
 
 
 def test_a_slope_along_the_jig_is_the_current():

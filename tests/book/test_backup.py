@@ -38,8 +38,8 @@ def _rezip(source, target, change):
 
 
 def test_restored_into_an_empty_book_it_is_the_same_book(full, tmp_path, photo, dip):
-    told = full.back_up(tmp_path / "b.zip")
-    assert (told["batches"], told["photos"]) == (3, 1)
+    answer = full.back_up(tmp_path / "b.zip")
+    assert (answer["batches"], answer["photos"]) == (3, 1)
     assert not list(tmp_path.glob("*.part"))
     with open_book(tmp_path / "other.dyebook") as other:
         assert other.restore(tmp_path / "b.zip")["saved"] is None
@@ -53,13 +53,13 @@ def test_a_backup_moves_between_kinds_of_database(full, tmp_path, dip):
     with open_book(tmp_path / "small.dyebook") as small:
         small.add_batch(dip((20, 0, 0), dye="Slate"))
         small.back_up(tmp_path / "small.zip")
-        told = full.restore(tmp_path / "small.zip")
+        answer = full.restore(tmp_path / "small.zip")
         assert _state(full) == _state(small)
     assert full.add_batch(dip()) == 2
     assert full.find((20, 0, 0))[0].row.dye == "Slate"
-    with closing(sqlite3.connect(told["saved"])) as connection:
+    with closing(sqlite3.connect(answer["saved"])) as connection:
         assert connection.execute("SELECT count(*) FROM batches").fetchone() == (3,)
-    full.restore(_zip_of(told["saved"], tmp_path))
+    full.restore(_zip_of(answer["saved"], tmp_path))
     assert len(full.batches()) == 3
     assert full.check() == []
 

@@ -57,8 +57,8 @@ def test_the_film_is_corrected_for_all_bands_at_once(store, strip):
 def test_bands_stay_together_through_a_table(store, strip, tmp_path):
     store.export_file(tmp_path / "all.csv")
     with open_book(tmp_path / "other.dyebook") as other:
-        told = other.import_file(tmp_path / "all.csv")
-        assert told.batches == 5
+        answer = other.import_file(tmp_path / "all.csv")
+        assert answer.batches == 5
         assert other.frame()["coupon"].equals(store.frame()["coupon"])
         again = other.import_file(tmp_path / "all.csv", duplicates="skip")
         assert (again.batches, again.skipped) == (0, 5)

@@ -31,8 +31,8 @@ def test_a_baths_dips_count_from_its_last_filling(store, dip):
 def test_the_whole_way_back_from_a_reading(store, dip, photo):
     card = ((0, 0), (9, 0), (9, 9), (0, 9))
     part = Reading(Lab(40, 5, -30), (1, 1, 1), (1, 1, 1))
-    told = Measurement("rim.jpg", (40, 30), "grey", card, Lab(49.5, 0, 0), (part,))
-    number = store.add_batch(dip(bath="Tank 1"), photo, told)
+    answer = Measurement("rim.jpg", (40, 30), "grey", card, Lab(49.5, 0, 0), (part,))
+    number = store.add_batch(dip(bath="Tank 1"), photo, answer)
     order = store.add("orders", name="26-014")
     store.correct("batches", number, {"order_id": order})
     reading = store.row("readings", 1)

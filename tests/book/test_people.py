@@ -143,15 +143,15 @@ def test_the_history_tells_who_let_whom_in(shop):
 def test_people_from_the_shell(tmp_path):
     book = str(tmp_path / "shop.dyebook")
 
-    def told(*words):
+    def answer(*words):
         return CliRunner().invoke(app, ["people", *words, "--book", book, "--json"])
 
-    assert json.loads(told("set", "Mara@shop.example", "maker").stdout) == {
+    assert json.loads(answer("set", "Mara@shop.example", "maker").stdout) == {
         "email": "mara@shop.example",
         "role": "maker",
     }
-    assert json.loads(told("list").stdout) == {"mara@shop.example": "maker"}
-    assert isinstance(told("set", "mara@shop.example", "king").exception, RecordError)
-    assert json.loads(told("remove", "mara@shop.example").stdout)["role"] is None
-    assert isinstance(told("remove", "mara@shop.example").exception, BookError)
-    assert json.loads(told("list").stdout) == {}
+    assert json.loads(answer("list").stdout) == {"mara@shop.example": "maker"}
+    assert isinstance(answer("set", "mara@shop.example", "king").exception, RecordError)
+    assert json.loads(answer("remove", "mara@shop.example").stdout)["role"] is None
+    assert isinstance(answer("remove", "mara@shop.example").exception, BookError)
+    assert json.loads(answer("list").stdout) == {}

@@ -14,10 +14,10 @@ def test_a_measurement_keeps_the_way_back_to_its_card(store, dip, photo):
     part = Reading(
         Lab(40, 5, -30), (1.0, 1.1, 1.2), (0.4, math.nan, 0.6), outline=((1, 2), (3, 4), (5, 0)), flags=("glare",)
     )
-    told = Measurement(
+    answer = Measurement(
         "rim.jpg", (4000, 3000), "grey", ((0, 0), (9, 0), (9, 9), (0, 9)), Lab(49.5, 0, 0), (part,), ("uneven_light",)
     )
-    number = store.add_batch(dip(sealed=False, wet=True), photo, told)
+    number = store.add_batch(dip(sealed=False, wet=True), photo, answer)
     (reading,) = store.rows("readings", batch_id=number)
     assert reading["card"]["quad"][2] == [9, 9]
     assert reading["outline"] == [[1, 2], [3, 4], [5, 0]]
@@ -26,7 +26,7 @@ def test_a_measurement_keeps_the_way_back_to_its_card(store, dip, photo):
     assert (reading["wet"], reading["sealed"]) == (True, False)
     assert store.row("photos", reading["photo_id"])["batch_id"] == number
     with pytest.raises(BookError, match="part 3 was asked for"):
-        store.add_batch(dip(), photo, told, part_index=3)
+        store.add_batch(dip(), photo, answer, part_index=3)
     assert len(store.batches()) == 1
 
 

@@ -43,14 +43,14 @@ def _start(code, *words):
 def test_eight_stations_open_a_new_book_and_add_at_once(book_url, tmp_path):
     photos = tmp_path / "photos"
     stations = [_start(STATION, book_url, photos, 4) for _ in range(8)]
-    told = []
+    answer = []
     for station in stations:
         out, errors = station.communicate(timeout=120)
         assert station.returncode == 0, errors
-        told += map(int, out.split())
+        answer += map(int, out.split())
     with open_book(book_url, photos=photos) as book:
-        assert sorted(row.batch for row in book.batches()) == sorted(told)
-        assert len(set(told)) == 32
+        assert sorted(row.batch for row in book.batches()) == sorted(answer)
+        assert len(set(answer)) == 32
         assert len(book.rows("dyes")) == 1
         assert book.check() == []
 
@@ -58,15 +58,15 @@ def test_eight_stations_open_a_new_book_and_add_at_once(book_url, tmp_path):
 def test_killed_at_any_moment_no_acknowledged_batch_is_lost(book_url, tmp_path):
     photos = tmp_path / "photos"
     open_book(book_url).close()
-    told = []
+    answer = []
     for pause_s in (0.0, 0.013, 0.05):
         station = _start(STATION, book_url, photos, 10_000)
-        told.append(int(station.stdout.readline()))
+        answer.append(int(station.stdout.readline()))
         time.sleep(pause_s)
         station.send_signal(signal.SIGKILL)
-        told += [int(line) for line in station.communicate()[0].splitlines() if line.strip()]
+        answer += [int(line) for line in station.communicate()[0].splitlines() if line.strip()]
     with open_book(book_url, photos=photos) as book:
-        assert set(told) <= {row.batch for row in book.batches()}
+        assert set(answer) <= {row.batch for row in book.batches()}
         assert book.check() == []
         assert all(book.photo_bytes(row.photo) for row in book.batches())
 

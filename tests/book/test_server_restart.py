@@ -124,7 +124,7 @@ def test_a_command_at_a_stopped_server_says_so_in_one_line(server, book, capsys,
             main.main()
     finally:
         server.start()
-    told = capsys.readouterr().err
+    answer = capsys.readouterr().err
     assert ended.value.code == 1
-    assert "does not answer" in told
-    assert len(told.splitlines()) == 1
+    assert "does not answer" in answer
+    assert len(answer.splitlines()) == 1

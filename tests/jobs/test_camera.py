@@ -76,12 +76,12 @@ def test_repeats_tell_their_spread_and_stay_with_the_camera(chart, tmp_path, mon
         keep_learned(book, profile)
         photos = [(f"{seed}.png", _png(chart_picture(chart_light() * 0.9, 0.05, seed))) for seed in range(4)]
         where = {"card_at": patch_quads(CORNERS, 0.6)[21], "part_at": [patch_quads(CORNERS, 0.6)[12]]}
-        told = check_repeats(book, photos, (1, 1, 1), camera="bench", **where)
-        assert told.count == 4
-        assert load_camera("bench").repeat_sd == told.sd
-        assert all(0 < share < 100 for share in told.grr_percent)
+        answer = check_repeats(book, photos, (1, 1, 1), camera="bench", **where)
+        assert answer.count == 4
+        assert load_camera("bench").repeat_sd == answer.sd
+        assert all(0 < share < 100 for share in answer.grr_percent)
         after, before = np.array(load_camera("bench").lab_u), np.array(profile.lab_u)
-        assert np.allclose(after, np.hypot(before, told.sd))
+        assert np.allclose(after, np.hypot(before, answer.sd))
         with pytest.raises(PhotoError, match="are one photo"):
             check_repeats(book, [*photos, ("again.png", photos[0][1])], camera="bench", **where)
 

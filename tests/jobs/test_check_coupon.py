@@ -42,15 +42,15 @@ def keep_series(book, camera, steps, axis=0):
     noise = np.random.default_rng(3).normal(0, 0.25, (len(steps), 3))
     for k, step in enumerate(steps):
         lab = COUPON + noise[k] + step * np.eye(3)[axis]
-        told = keep_day(book, [(lab, None)], camera, FIRST + timedelta(days=k))
-    return told
+        answer = keep_day(book, [(lab, None)], camera, FIRST + timedelta(days=k))
+    return answer
 
 
 def test_a_steady_coupon_is_steady(book, camera):
-    told = keep_series(book, camera, np.zeros(14))
-    assert told.drift.cause == "none"
-    assert "Steady over 14 days" in days_text(told)
-    assert told.days == coupon_days(book).days
+    answer = keep_series(book, camera, np.zeros(14))
+    assert answer.drift.cause == "none"
+    assert "Steady over 14 days" in days_text(answer)
+    assert answer.days == coupon_days(book).days
     assert not load_camera(camera).coupon_days, "the book is its only home"
 
 
@@ -59,16 +59,16 @@ def test_a_steady_coupon_is_steady(book, camera):
     [(0, 2, "lighter"), (0, -2, "darker"), (1, 2, "redder"), (1, -2, "greener"), (2, 3, "duller")],
 )
 def test_a_new_lamp_shows_with_its_day_and_in_words(book, camera, axis, step, word):
-    told = keep_series(book, camera, [0] * 9 + [step] * 5, axis)
-    assert told.since in (iso(8), iso(9)), "scatter can lead the sum by a day"
+    answer = keep_series(book, camera, [0] * 9 + [step] * 5, axis)
+    assert answer.since in (iso(8), iso(9)), "scatter can lead the sum by a day"
     # the largest of the moves is the one that was made, and about as large
-    amount, said = max(told.moves)
+    amount, said = max(answer.moves)
     assert said == word
     assert amount == pytest.approx(abs(step), abs=0.5)
-    text = days_text(told)
+    text = days_text(answer)
     assert re.search(rf"Since 1[01] Mar 2026 readings are .*{amount:.1f} {word}", text)
     assert "a phone update, a new lamp or a soiled card?" in text
-    assert told.to_dict()["drifts"] is True
+    assert answer.to_dict()["drifts"] is True
 
 
 def test_the_card_s_dirt_is_named_where_only_lightness_moved(book, camera):
@@ -79,19 +79,19 @@ def test_put_right_looks_afresh_and_holds_to_the_same_colour(book, camera):
     before = keep_series(book, camera, [0] * 9 + [2] * 10 + [0] * 3)
     assert before.since == iso(9), "a running sum takes long to come down by itself"
     put_right(book, camera, iso(19))
-    told = coupon_days(book, camera)
-    assert (told.drift.cause, told.kept) == ("none", before.kept)
-    assert len(told.judged) == 9
-    assert "Put right on 21 Mar 2026" in days_text(told)
+    answer = coupon_days(book, camera)
+    assert (answer.drift.cause, answer.kept) == ("none", before.kept)
+    assert len(answer.judged) == 9
+    assert "Put right on 21 Mar 2026" in days_text(answer)
     put_right(book, camera, None)
     assert coupon_days(book, camera).since == iso(9)
 
 
 def test_what_came_back_by_itself_is_said_so(book, camera):
-    told = keep_series(book, camera, [0] * 9 + [2] * 12 + [0] * 5)
-    assert told.since in (iso(8), iso(9))
-    assert told.moves == ()
-    assert "has come back since" in days_text(told)
+    answer = keep_series(book, camera, [0] * 9 + [2] * 12 + [0] * 5)
+    assert answer.since in (iso(8), iso(9))
+    assert answer.moves == ()
+    assert "has come back since" in days_text(answer)
 
 
 def test_put_right_in_vain_shows_again(book, camera):
@@ -103,24 +103,24 @@ def test_put_right_in_vain_shows_again(book, camera):
 def test_another_piece_counts_from_its_own_first_day(book, camera):
     keep_series(book, camera, [0] * 9 + [30] * 8)
     count_from(book, camera, iso(9))
-    told = coupon_days(book, camera)
-    assert (told.drift.cause, told.earlier, len(told.days)) == ("none", 9, 8)
-    assert told.kept[0] == pytest.approx(72, abs=0.3)
+    answer = coupon_days(book, camera)
+    assert (answer.drift.cause, answer.earlier, len(answer.days)) == ("none", 9, 8)
+    assert answer.kept[0] == pytest.approx(72, abs=0.3)
     count_from(book, camera, None)
     assert coupon_days(book, camera).earlier == 0
 
 
 def test_few_days_tell_nothing_yet(book, camera):
-    told = keep_series(book, camera, [0, 0, 5])
-    assert (told.drift, told.missing) == (None, 4)
-    assert "4 more days" in days_text(told)
+    answer = keep_series(book, camera, [0, 0, 5])
+    assert (answer.drift, answer.missing) == (None, 4)
+    assert "4 more days" in days_text(answer)
     assert coupon_history(book) is None
 
 
 def test_a_day_is_the_mean_of_its_photos_and_counts_once(book, camera):
     keep_day(book, [(COUPON + 9, None)], camera, FIRST)
-    told = keep_day(book, [(COUPON - 1, None), (COUPON + 1, None)], camera, FIRST)
-    assert told.days == ((FIRST.isoformat(), *COUPON),)
+    answer = keep_day(book, [(COUPON - 1, None), (COUPON + 1, None)], camera, FIRST)
+    assert answer.days == ((FIRST.isoformat(), *COUPON),)
     assert len(book.rows("readings", deleted=True)) == 1, "what was read first is still in the history"
     with pytest.raises(PhotoError, match="lies ahead"):
         keep_day(book, [(COUPON, None)], camera, date.today() + timedelta(days=2))
@@ -154,9 +154,9 @@ def test_a_camera_learned_anew_keeps_what_belongs_to_the_shop(book, camera):
     note_repeatability(camera, (0.2, 0.3, 0.4))
     keep_learned(book, replace(load_camera(camera), repeat_sd=None, learned_at="2026-03-06T08:00:00+00:00"))
     assert load_camera(camera).repeat_sd == (0.2, 0.3, 0.4)
-    told = keep_series(book, camera, np.zeros(9))
-    assert told.learned_anew == "2026-03-06"
-    assert "learned anew on 6 Mar 2026" in days_text(told)
+    answer = keep_series(book, camera, np.zeros(9))
+    assert answer.learned_anew == "2026-03-06"
+    assert "learned anew on 6 Mar 2026" in days_text(answer)
 
 
 def test_a_reader_keeps_no_day(book, camera):

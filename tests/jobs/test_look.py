@@ -37,16 +37,16 @@ def test_a_look_gives_readings_and_pictures(seen, plain):
 
 
 def test_a_look_can_be_given_up_between_its_stages():
-    told = []
+    answer = []
 
     def tell(words):
-        told.append(words)
-        if len(told) == 2:
+        answer.append(words)
+        if len(answer) == 2:
             raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt):
         see_photo(SAMPLE.read_bytes(), read_options(None), "tags.jpg", tell)
-    assert told == ["Reading tags.jpg", "Looking for card and parts in tags.jpg"]
+    assert answer == ["Reading tags.jpg", "Looking for card and parts in tags.jpg"]
 
 
 def test_a_photo_without_a_card_is_still_shown():

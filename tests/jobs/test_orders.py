@@ -88,9 +88,9 @@ def test_a_batch_is_judged_with_its_own_doubt(book, lab, u, verdict):
     orders.answer_order(book, number, batch)
     assert orders.judge_batch(book, batch) is None, "no target yet"
     orders.set_target(book, number, WANTED, 2.0)
-    target, told = orders.judge_batch(book, batch)
+    target, answer = orders.judge_batch(book, batch)
     assert target["order_id"] == number
-    assert told.verdict == verdict
+    assert answer.verdict == verdict
 
 
 def test_sample_and_part_in_one_photo_are_judged_together(book):

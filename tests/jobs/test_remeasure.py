@@ -72,12 +72,12 @@ def assert_each_once(folder, count):
 def test_measures_all_once_and_says_what_moved(archive):
     with open_book(archive) as book:
         seen = []
-        told = remeasure(book, progress=lambda done, total: seen.append((done, total))).to_dict()
+        answer = remeasure(book, progress=lambda done, total: seen.append((done, total))).to_dict()
         again = remeasure(book)
     assert seen[-1] == (PHOTOS, PHOTOS)
-    assert told["readings"] == PHOTOS == sum(told["histogram"]["counts"])
-    assert told["histogram"]["counts"][-1] == PHOTOS
-    assert "would" not in moved_text(told)
+    assert answer["readings"] == PHOTOS == sum(answer["histogram"]["counts"])
+    assert answer["histogram"]["counts"][-1] == PHOTOS
+    assert "would" not in moved_text(answer)
     assert again.waiting == again.photos == 0
     assert_each_once(archive, PHOTOS)
 
@@ -86,18 +86,18 @@ def test_measures_all_once_and_says_what_moved(archive):
 def test_a_label_makes_another_way_of_measuring_and_moves_nothing(archive):
     with open_book(archive) as book:
         remeasure(book, count=2)
-        told = remeasure(book, label="second look").to_dict()
-    assert told["waiting"] == PHOTOS
-    assert told["histogram"]["counts"][0] == 2, "the same code on the same photo reads the same"
+        answer = remeasure(book, label="second look").to_dict()
+    assert answer["waiting"] == PHOTOS
+    assert answer["histogram"]["counts"][0] == 2, "the same code on the same photo reads the same"
 
 
 @pytest.mark.usefixtures("in_here")
 def test_a_dry_run_writes_nothing(archive):
     with open_book(archive) as book:
         before = book.rows("readings"), book.history()
-        told = remeasure(book, dry_run=True, count=3)
+        answer = remeasure(book, dry_run=True, count=3)
         assert (book.rows("readings"), book.history()) == before
-    assert len(told.delta_e00) == told.photos == 3
+    assert len(answer.delta_e00) == answer.photos == 3
 
 
 @pytest.mark.usefixtures("in_here")
@@ -107,10 +107,10 @@ def test_a_stopped_run_goes_on_where_it_was(archive):
             raise KeyboardInterrupt
 
     with open_book(archive) as book:
-        told = remeasure(book, progress=stop_at_three)
-        assert told.stopped
-        assert told.photos == 3
-        assert "run the same command" in moved_text(told.to_dict())
+        answer = remeasure(book, progress=stop_at_three)
+        assert answer.stopped
+        assert answer.photos == 3
+        assert "run the same command" in moved_text(answer.to_dict())
         assert remeasure(book).photos == PHOTOS - 3
     assert_each_once(archive, PHOTOS)
 
@@ -120,10 +120,10 @@ def test_a_lost_photo_keeps_its_reading_and_is_told(archive):
     with open_book(archive) as book:
         lost = next(waiting_photos(book, "any"))
         book.photos.path(lost.sha256).unlink()
-        told = remeasure(book)
+        answer = remeasure(book)
         standing = [row for row in book.rows("readings") if row["photo_id"] == lost.photo_id]
-    assert len(told.troubles) == 1
-    assert "missing" in told.troubles[0][1]
+    assert len(answer.troubles) == 1
+    assert "missing" in answer.troubles[0][1]
     assert [row["L"] for row in standing] == [FALSE_LAB[0]]
 
 
@@ -178,14 +178,14 @@ def test_ctrl_c_stops_the_command_and_the_next_run_goes_on(archive, done_first):
             _wait_for(lambda: _has_workers(command.pid) and PHOTOS - count_waiting(book, _METHOD) >= done_first)
         os.killpg(command.pid, signal.SIGINT)  # a terminal stops the workers too
         out, errors = command.communicate(timeout=60)
-    told = json.loads(out)
+    answer = json.loads(out)
     assert command.returncode == 1
-    assert told["stopped"]
+    assert answer["stopped"]
     assert "Traceback" not in errors
     with open_book(archive) as book:
         waiting = count_waiting(book, _METHOD)
         # it may be stopped between keeping one and counting it
-        assert PHOTOS - waiting - told["photos"] in (0, 1)
+        assert PHOTOS - waiting - answer["photos"] in (0, 1)
         assert remeasure(book, processes=1).photos == waiting
     assert_each_once(archive, PHOTOS)
 
@@ -216,24 +216,24 @@ def certificates(tmp_path):
 def cluster(tmp_path, certificates):
     """A Dask scheduler and two workers behind TLS, each its own process, on this machine only."""
     pytest.importorskip("distributed", reason="Dask is not installed")
-    told, environment = tmp_path / "scheduler.json", {**os.environ, "OMP_NUM_THREADS": "1"}
+    answer, environment = tmp_path / "scheduler.json", {**os.environ, "OMP_NUM_THREADS": "1"}
     environment |= {"PYTHONPATH": str(Path(__file__).parents[2]), "DASK_DISTRIBUTED__DASHBOARD__LINK": ""}
     own, started = certificates["own"], []
 
     def start(*words):
         keys = ("--tls-ca-file", own / "ca.pem", "--tls-cert", own / "cert.pem", "--tls-key", own / "key.pem")
-        here = ("--protocol", "tls", "--host", "127.0.0.1", "--no-dashboard", "--scheduler-file", told)
+        here = ("--protocol", "tls", "--host", "127.0.0.1", "--no-dashboard", "--scheduler-file", answer)
         command = [sys.executable, "-m", "distributed.cli." + words[0], *map(str, (*words[1:], *here, *keys))]
         process = subprocess.Popen(command, env=environment, cwd=tmp_path, stderr=subprocess.DEVNULL)
         started.append(process)
         return process
 
     start("dask_scheduler", "--port", "0")
-    _wait_for(told.exists)
+    _wait_for(answer.exists)
     worker = ("dask_worker", "--nthreads", "1", "--no-nanny", "--local-directory", tmp_path)
     workers = [start(*worker) for _ in range(2)]
     try:
-        yield json.loads(told.read_text())["address"], workers
+        yield json.loads(answer.read_text())["address"], workers
     finally:
         for process in started:
             process.kill()
@@ -257,10 +257,10 @@ def test_a_worker_killed_half_way_loses_nothing_and_doubles_nothing(cluster, cer
 
     _wait_for(lambda: _workers_at(address, certificates["own"]) == 2)
     with open_book(archive) as book:
-        told = remeasure(book, scheduler=address, certificates=certificates["own"], progress=kill_one)
+        answer = remeasure(book, scheduler=address, certificates=certificates["own"], progress=kill_one)
     workers[0].wait(10)
-    assert told.photos == PHOTOS
-    assert told.troubles == []
+    assert answer.photos == PHOTOS
+    assert answer.troubles == []
     assert_each_once(archive, PHOTOS)
 
 

@@ -42,9 +42,9 @@ def paper():
 def moved_by(book, jpeg, **options):
     """How far the reading of a photo moves, CIEDE2000, when it is measured again after being read with options."""
     record_dip(book, RECORD, jpeg, **options)
-    told = remeasure(book)
-    assert told.troubles == []
-    return told.delta_e00[0]
+    answer = remeasure(book)
+    assert answer.troubles == []
+    return answer.delta_e00[0]
 
 
 def test_a_learned_camera_is_used_again(book, jpeg):
@@ -95,6 +95,6 @@ def test_a_card_pointed_out_by_hand_stays_the_card(book, jpeg):
 def test_two_readings_of_one_photo_are_each_read_in_their_own_way(book, jpeg):
     batch = record_dip(book, RECORD, jpeg).batch
     book.add_reading(batch, measurement=measure(jpeg, camera="bench"), photo=jpeg)
-    told = remeasure(book)
-    assert list(told.delta_e00) == [SAME, SAME]
+    answer = remeasure(book)
+    assert list(answer.delta_e00) == [SAME, SAME]
     assert [row["camera"] for row in book.rows("readings")] == [None, "bench"]

@@ -110,9 +110,9 @@ def _run(*arguments):
 def test_all_baths_are_asked_in_the_shell(place):
     found = _run("suggest", "--all", "--book", place, "--target", "43,7,-45", "--film-um", 12, "--json")
     assert found.exit_code == 0, found.output
-    told = json.loads(found.stdout)
-    assert [one["bath"] for one in told["baths"]] == [LABEL, "Straw, bath S1"]
-    assert told["mixes"] == []
+    answer = json.loads(found.stdout)
+    assert [one["bath"] for one in answer["baths"]] == [LABEL, "Straw, bath S1"]
+    assert answer["mixes"] == []
     assert "taken at 4 g/L" in found.stderr
     spoken = _run("suggest", "--all", "--book", place, "--target", "50,-25,5", "--film-um", 12).stdout
     assert "Two dyes:" in spoken
@@ -129,9 +129,9 @@ def test_two_dyes_by_name(place, tmp_path):
     asked = ("--book", place, "--target", "50,-25,5", "--film-um", 12)
     found = _run("mix", "--bath", "B1", "--bath", "S1", *asked, "--json")
     assert found.exit_code == 0, found.output
-    told = json.loads(found.stdout)
-    assert {one["kind"] for one in told} == {"together", "after"}
-    assert told[0]["delta_e00"] <= told[1]["delta_e00"]
+    answer = json.loads(found.stdout)
+    assert {one["kind"] for one in answer} == {"together", "after"}
+    assert answer[0]["delta_e00"] <= answer[1]["delta_e00"]
     assert "Straw, bath S1" in _run("mix", "--bath", "B1", "--bath", "S1", *asked).stdout
     assert _run("mix", "--bath", "B1", *asked).exit_code == 2
     assert _run("mix", "--bath", "B1", "--bath", "B1", *asked).exit_code == 2

@@ -17,8 +17,8 @@ NOW = datetime(2026, 4, 1, 12, tzinfo=UTC)
 
 
 def _dip(book, day, area_dm2, **settings):
-    told = {"film_um": 10, "dye_g_per_l": 3, "bath_temp_c": 50, "dwell_min": 6, **settings}
-    return book.add_batch(DyeRecord("Ember", bath="E1", dyed_at=f"2026-03-{day:02d}", area_dm2=area_dm2, **told))
+    answer = {"film_um": 10, "dye_g_per_l": 3, "bath_temp_c": 50, "dwell_min": 6, **settings}
+    return book.add_batch(DyeRecord("Ember", bath="E1", dyed_at=f"2026-03-{day:02d}", area_dm2=area_dm2, **answer))
 
 
 def test_water_lost_to_the_air_makes_it_stronger(book, ember):

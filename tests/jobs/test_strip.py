@@ -40,31 +40,31 @@ def test_one_photo_gives_a_batch_a_band(tmp_path, photo):
     strip = "80,220 480,220 480,280 80,280"
     found = _keep(tmp_path, "--dwells", "1 2:30 12 5", "--photo", photo, "--part-at", strip)
     assert found.exit_code == 0, found.output
-    told = json.loads(found.stdout)
-    assert told["dwells_min"] == [12, 5, 2.5, 1]
+    answer = json.loads(found.stdout)
+    assert answer["dwells_min"] == [12, 5, 2.5, 1]
     with open_book(tmp_path / "shop") as book:
-        rows = [book.batch(number) for number in told["batches"]]
+        rows = [book.batch(number) for number in answer["batches"]]
         assert book.frame()["coupon"].nunique() == 1
-    assert [row.dwell_min for row in rows] == told["dwells_min"]
+    assert [row.dwell_min for row in rows] == answer["dwells_min"]
     # 4.0: the usual contrast that is taken back, which a made-up picture does not have
     assert delta_e_00(np.array(LABS), np.array([row.lab for row in rows])).max() < 4.0
 
 
 def test_without_a_photo_the_bands_are_kept_unread(tmp_path):
     found = _keep(tmp_path, "--dwells", "8 4 2")
-    told = json.loads(found.stdout)
-    assert len(told["batches"]) == 3
-    assert told["readings"] == []
+    answer = json.loads(found.stdout)
+    assert len(answer["batches"]) == 3
+    assert answer["readings"] == []
 
 
 def test_a_photo_without_a_card_is_kept_with_the_bands(tmp_path):
     bare = tmp_path / "bare.png"
     bare.write_bytes(as_png(np.full((300, 400, 3), 0.9, np.float32)))
     found = _keep(tmp_path, "--dwells", "8 4 2", "--photo", bare)
-    told = json.loads(found.stdout)
-    assert len(told["batches"]) == 3
-    assert told["readings"] == []
-    assert "were kept" in told["warnings"][0]
+    answer = json.loads(found.stdout)
+    assert len(answer["batches"]) == 3
+    assert answer["readings"] == []
+    assert "were kept" in answer["warnings"][0]
 
 
 @pytest.mark.parametrize(

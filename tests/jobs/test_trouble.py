@@ -34,8 +34,15 @@ def bare(tmp_path):
 
 
 def add(book, lab=(40, 10, -20), **settings):
-    told = {"dye": "Sloe", "bath": "S1", "film_um": 12, "dye_g_per_l": 3, "bath_temp_c": 40, "dwell_min": 5} | settings
-    number = book.add_batch(DyeRecord(**told))
+    settings = {
+        "dye": "Sloe",
+        "bath": "S1",
+        "film_um": 12,
+        "dye_g_per_l": 3,
+        "bath_temp_c": 40,
+        "dwell_min": 5,
+    } | settings
+    number = book.add_batch(DyeRecord(**settings))
     if lab is not None:
         book.add_reading(number, lab=lab)
     return number

@@ -36,10 +36,10 @@ def test_an_alloy_that_takes_less_dye(bath, dips):
     model = learn_model(read_as_if(bath, dips, shorter).assign(alloy=alloy))
     fresh = bath.records(30, np.random.default_rng(9))
     truth = bath.truth(fresh.assign(dwell_min=fresh["dwell_min"] * 0.6))
-    told = delta_e_00(truth, model.predict(fresh.assign(alloy="5052"))[LAB].to_numpy())
+    answer = delta_e_00(truth, model.predict(fresh.assign(alloy="5052"))[LAB].to_numpy())
     untold = delta_e_00(truth, model.predict(fresh)[LAB].to_numpy())
-    assert np.median(told) < 0.6
-    assert np.median(told) < 0.4 * np.median(untold)
+    assert np.median(answer) < 0.6
+    assert np.median(answer) < 0.4 * np.median(untold)
 
 
 def test_a_seal_that_bleeds(bath, dips):
@@ -107,10 +107,10 @@ def test_a_suggestion_says_less_the_longer_nobody_dipped(dips, bath):
 
 @pytest.mark.parametrize("kind", ["object", "boolean"])
 def test_a_state_that_some_rows_do_not_tell_may_be_empty_in_any_way(dips, kind):
-    told = [True, False, None] * 8
-    states = pd.array(told, dtype="boolean") if kind == "boolean" else told
+    answer = [True, False, None] * 8
+    states = pd.array(answer, dtype="boolean") if kind == "boolean" else answer
     around, hue = Circumstances.learn(dips.assign(sealed=states)).encode(dips.assign(sealed=states))
-    known, _ = Circumstances.learn(dips.assign(sealed=told)).encode(dips.assign(sealed=[True, False, False] * 8))
+    known, _ = Circumstances.learn(dips.assign(sealed=answer)).encode(dips.assign(sealed=[True, False, False] * 8))
     assert np.isfinite(hue).all()
     # as many read sealed as not: what nobody told counts as the unsealed, the usual state
     assert around == pytest.approx(known)

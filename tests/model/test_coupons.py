@@ -73,8 +73,8 @@ def test_six_bands_are_not_six_dips(bath):
     for seed in range(8):
         records = strip(bath, np.random.default_rng([seed, 5]))
         for name, table in (("together", records), ("as six", records.drop(columns="coupon"))):
-            told = learn_model(table).predict(asked)
-            scaled[name].append((told["L"].to_numpy() - truth) / told["L_sd"].to_numpy())
+            answer = learn_model(table).predict(asked)
+            scaled[name].append((answer["L"].to_numpy() - truth) / answer["L_sd"].to_numpy())
     honest, bold = (float(np.sqrt(np.mean(np.square(misses)))) for misses in scaled.values())
     assert honest < 1.3
     assert bold > 1.3 * honest

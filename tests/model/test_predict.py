@@ -86,9 +86,9 @@ def test_settings_that_are_no_table_are_refused_in_words(model, settings):
 
 
 def test_no_dips_to_predict_give_an_empty_table(model, records):
-    told = model.predict(records.head(0))
-    assert list(told.columns) == [*LAB, "L_sd", "a_sd", "b_sd"]
-    assert len(told) == 0
+    answer = model.predict(records.head(0))
+    assert list(answer.columns) == [*LAB, "L_sd", "a_sd", "b_sd"]
+    assert len(answer) == 0
 
 
 def test_a_gauge_stands_before_the_plan_as_it_does_in_learning(model, records):

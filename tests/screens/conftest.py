@@ -128,9 +128,9 @@ class ServedApp:
         options = ["--book", str(self.book), "--port", str(self.port), "--no-browser"]
         environment = {**os.environ, "HOME": str(self.home), "PYTHONPATH": str(ROOT)}
         log = self.home / "log"
-        with log.open("wb") as told:
+        with log.open("wb") as answer:
             command = [sys.executable, *self.program, "open", *options]
-            streams = {"stdin": subprocess.DEVNULL, "stdout": told, "stderr": told}
+            streams = {"stdin": subprocess.DEVNULL, "stdout": answer, "stderr": answer}
             self.process = subprocess.Popen(command, cwd=self.home, env=environment, **streams)
         end = time.monotonic() + 60
         while time.monotonic() < end and self.process.poll() is None:

@@ -20,10 +20,10 @@ def test_no_page_breaks_a_serious_rule(chromium, address, size, scheme, paths):
         page.goto(address + path)
         page.locator("h1").first.wait_for()
         settle(page)
-        told = axe.run(page, context={"include": [["[data-testid=stMain]"]]}, options={"runOnly": RULES})
+        answer = axe.run(page, context={"include": [["[data-testid=stMain]"]]}, options={"runOnly": RULES})
         found += [
             f"{path}: {one['id']} ({one['impact']}): {one['nodes'][0]['html'][:160]}"
-            for one in told.response["violations"]
+            for one in answer.response["violations"]
             if one["impact"] in ("serious", "critical")
         ]
         assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth"), f"{path} is too wide"

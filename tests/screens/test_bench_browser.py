@@ -83,8 +83,8 @@ def test_it_rings_at_the_end_until_it_is_hushed(page, served):
         bench.drop_run(book, number)
 
 
-@pytest.mark.parametrize(("can", "told"), [(True, "The screen stays on"), (False, "A sleeping phone cannot ring")])
-def test_beside_the_clock_it_is_said_whether_the_screen_stays_on(page, served, can, told):
+@pytest.mark.parametrize(("can", "answer"), [(True, "The screen stays on"), (False, "A sleeping phone cannot ring")])
+def test_beside_the_clock_it_is_said_whether_the_screen_stays_on(page, served, can, answer):
     lock = "{ request: async () => ({ released: false, release() {} }) }" if can else "undefined"
     # a page by plain HTTP from the shop's network has no such thing
     page.add_init_script(f"Object.defineProperty(navigator, 'wakeLock', {{ value: {lock} }})")
@@ -92,7 +92,7 @@ def test_beside_the_clock_it_is_said_whether_the_screen_stays_on(page, served, c
         number = bench.plan_run(book, area_dm2=2.0, current_a=3.0, film_um=12.0, minutes=24.4)
         bench.start_run(book, number)
     page.goto(f"{served.address}/bench?step=run")
-    page.get_by_text(told).wait_for()
+    page.get_by_text(answer).wait_for()
     assert page.locator(".awake").count() == 1
     with open_book(served.book) as book:
         bench.drop_run(book, number)

@@ -23,13 +23,13 @@ def test_the_shim_and_the_command_share_their_settings():
 
 
 def test_the_screens_stay_on_this_machine_and_tell_nobody():
-    told = app_module.streamlit_options(8765)
-    assert told["server.address"] == "127.0.0.1"
-    assert told["server.port"] == 8765
-    assert told["server.headless"] is True
-    assert told["server.enableXsrfProtection"] is True
-    assert told["server.allowedHosts"] == ["127.0.0.1", "localhost"]
-    assert told["browser.gatherUsageStats"] is False
+    answer = app_module.streamlit_options(8765)
+    assert answer["server.address"] == "127.0.0.1"
+    assert answer["server.port"] == 8765
+    assert answer["server.headless"] is True
+    assert answer["server.enableXsrfProtection"] is True
+    assert answer["server.allowedHosts"] == ["127.0.0.1", "localhost"]
+    assert answer["browser.gatherUsageStats"] is False
 
 
 def test_every_setting_is_known_to_streamlit():
@@ -73,8 +73,8 @@ def test_the_demo_never_touches_the_own_book(served, monkeypatch, tmp_path):
     monkeypatch.setenv("DYEBOOK_BOOK", str(own))
     monkeypatch.setattr("platformdirs.user_cache_path", lambda *_, **__: cache)
     monkeypatch.setattr("dyebook.demo.shop.fill_book", lambda book, **_: book.set_setting("shop", "invented"))
-    told = CliRunner().invoke(app, ["open", "--demo", "--no-browser"])
-    assert told.exit_code == 0, told.output
+    answer = CliRunner().invoke(app, ["open", "--demo", "--no-browser"])
+    assert answer.exit_code == 0, answer.output
     assert served == [(None, False)]
     assert not own.exists()
     assert (cache / "demo.dyebook" / "book.sqlite").exists()
@@ -87,8 +87,8 @@ def test_demo_and_book_together_are_wrong_usage(served):
 
 def test_a_book_that_cannot_be_opened_stops_the_command(served, monkeypatch, tmp_path):
     (tmp_path / "letter.sqlite").write_text("Dear sir, this is no database, and it is long enough to be read as one.")
-    told = CliRunner().invoke(app, ["open", "--book", str(tmp_path / "letter.sqlite")])
-    assert isinstance(told.exception, DyebookError)
+    answer = CliRunner().invoke(app, ["open", "--book", str(tmp_path / "letter.sqlite")])
+    assert isinstance(answer.exception, DyebookError)
     assert not served
 
 

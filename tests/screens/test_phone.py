@@ -40,9 +40,9 @@ def bench(demo_place, tmp_path_factory):
     book = shutil.copytree(demo_place, home / "shop.dyebook")
     environment = {**os.environ, "HOME": str(home), "PYTHONPATH": str(ROOT), "DYEBOOK_BOOK": str(book)}
     log = home / "log"
-    with log.open("wb") as told:
+    with log.open("wb") as outcome:
         command = [sys.executable, "-c", CODE, ADDRESS, str(port)]
-        process = subprocess.Popen(command, env=environment, stdin=subprocess.DEVNULL, stdout=told, stderr=told)
+        process = subprocess.Popen(command, env=environment, stdin=subprocess.DEVNULL, stdout=outcome, stderr=outcome)
     end = time.monotonic() + 60
     while "/pair/" not in log.read_text() or not listens(ADDRESS, port):
         assert process.poll() is None, log.read_text()
@@ -205,7 +205,7 @@ def test_an_address_that_is_not_private_is_refused_before_anything_is_served(tmp
 
     monkeypatch.setenv("DYEBOOK_BOOK", str(tmp_path / "shop.dyebook"))
     for address in ("0.0.0.0", "8.8.8.8", "127.0.0.1"):
-        told = CliRunner().invoke(app, ["open", "--phone", "--at", address, "--no-browser"])
-        assert isinstance(told.exception, DyebookError)
-        assert "private" in str(told.exception)
+        outcome = CliRunner().invoke(app, ["open", "--phone", "--at", address, "--no-browser"])
+        assert isinstance(outcome.exception, DyebookError)
+        assert "private" in str(outcome.exception)
     assert CliRunner().invoke(app, ["open", "--at", "192.168.1.5"]).exit_code == 2

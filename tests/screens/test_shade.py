@@ -88,8 +88,8 @@ def test_a_shade_is_typed_in_any_of_its_ways(demo_shop, open_page, typed, seen):
     assert not page.exception
     assert not page.error
     assert f"<strong>Target {typed}</strong>" in texts_of(page)
-    told = texts_of(page).split(f"<strong>Target {typed}</strong>")[1][:60]
-    assert seen in told
+    answer = texts_of(page).split(f"<strong>Target {typed}</strong>")[1][:60]
+    assert seen in answer
 
 
 @pytest.mark.parametrize("typed", ["5R 4/60", "teal", "35, 10", "batch 9999", "12R 4/4"])

@@ -50,9 +50,9 @@ def shop(demo_place, tmp_path_factory, service):
     with open_book(book) as opened:
         for email, role in PEOPLE.items():
             set_person(opened, email, role)
-    told = {"DYEBOOK_SHARE_ADDRESS": base, "DYEBOOK_SIGN_IN_ID": CLIENT, "DYEBOOK_SIGN_IN_SECRET": SECRET}
-    told |= {"DYEBOOK_SIGN_IN_URL": f"{service.base}/.well-known/openid-configuration"}
-    environment = {**os.environ, **told, "HOME": str(home), "PYTHONPATH": str(ROOT), "DYEBOOK_BOOK": str(book)}
+    outcome = {"DYEBOOK_SHARE_ADDRESS": base, "DYEBOOK_SIGN_IN_ID": CLIENT, "DYEBOOK_SIGN_IN_SECRET": SECRET}
+    outcome |= {"DYEBOOK_SIGN_IN_URL": f"{service.base}/.well-known/openid-configuration"}
+    environment = {**os.environ, **outcome, "HOME": str(home), "PYTHONPATH": str(ROOT), "DYEBOOK_BOOK": str(book)}
     command = [sys.executable, "-m", "dyebook", "open", "--share", "--at", ADDRESS, "--port", str(port), "--no-browser"]
     log = home / "log"
     with log.open("wb") as out:

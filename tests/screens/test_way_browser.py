@@ -73,10 +73,10 @@ def test_a_batch_from_plan_to_printed_card(desk, served, tmp_path):
     desk.get_by_text("is in the book, safely on disk").wait_for()
     _press(desk, "See the batch")
     desk.get_by_role("button", name="On paper").click()
-    with desk.expect_download() as told:
+    with desk.expect_download() as answer:
         desk.get_by_role("button", name="Batch card", exact=True).click()
     card = tmp_path / "card.pdf"
-    told.value.save_as(card)
+    answer.value.save_as(card)
     assert card.read_bytes().startswith(b"%PDF")
     with open_book(served.book) as book:
         row = book.batches()[0]

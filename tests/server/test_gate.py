@@ -138,11 +138,13 @@ def test_a_paired_phone_is_served_everything(gate, app, pairing):
 
 def test_the_cookie_is_kept_from_scripts_and_other_sites(gate, pairing):
     token = pairing.fresh_link().rsplit("/", 1)[1]
-    told = answer_headers(visit(gate, f"/pair/{token}", method="POST", origin=PHONE))
-    assert {"HttpOnly", "SameSite=strict", "Path=/", f"Max-Age={PHONE_STAYS_S}"} <= set(told["set-cookie"].split("; "))
-    assert "Domain" not in told["set-cookie"]
-    assert told["cache-control"] == "no-store"
-    assert token not in told["location"]
+    answer = answer_headers(visit(gate, f"/pair/{token}", method="POST", origin=PHONE))
+    assert {"HttpOnly", "SameSite=strict", "Path=/", f"Max-Age={PHONE_STAYS_S}"} <= set(
+        answer["set-cookie"].split("; ")
+    )
+    assert "Domain" not in answer["set-cookie"]
+    assert answer["cache-control"] == "no-store"
+    assert token not in answer["location"]
 
 
 def test_looking_at_a_link_does_not_use_it_up_and_using_it_does(gate, pairing):
@@ -277,11 +279,11 @@ def test_the_desk_needs_no_pairing_and_nobody_can_say_he_is_the_desk(gate, app, 
 
 def test_every_answer_forbids_framing_and_guessing_of_types(gate, pairing):
     for said in (visit(gate, base=DESK), visit(gate), visit(gate, "/pair/x")):
-        told = answer_headers(said)
-        assert "frame-ancestors" in told["content-security-policy"]
-        assert told["x-content-type-options"] == "nosniff"
+        answer = answer_headers(said)
+        assert "frame-ancestors" in answer["content-security-policy"]
+        assert answer["x-content-type-options"] == "nosniff"
         # with "no-referrer" a browser would hide where the pairing form comes from
-        assert told["referrer-policy"] == "same-origin"
+        assert answer["referrer-policy"] == "same-origin"
 
 
 def test_pages_load_nothing_from_elsewhere(gate):
@@ -349,13 +351,13 @@ def shared(app):
 
 
 def test_the_shared_door_keeps_uploads_and_the_servers_figures_to_itself(shared, app):
-    told = {"base": PHONE, "host": "book.shop.example", "origin": SHARED}
+    answer = {"base": PHONE, "host": "book.shop.example", "origin": SHARED}
     for path in ("/_stcore/upload_file/a/b", "/_stcore/metrics"):
         for method in ("GET", "PUT", "DELETE", "OPTIONS"):
-            assert status(visit(shared, path, method=method, **told)) == 403
+            assert status(visit(shared, path, method=method, **answer)) == 403
     assert app.reached == []
-    assert status(visit(shared, "/", **told)) == 200
-    assert visit(shared, "/_stcore/stream", kind="websocket", **told)[0]["type"] == "websocket.accept"
+    assert status(visit(shared, "/", **answer)) == 200
+    assert visit(shared, "/_stcore/stream", kind="websocket", **answer)[0]["type"] == "websocket.accept"
     assert {dict(scope["headers"])[DOOR_HEADER.encode()] for scope in app.reached} == {b"shared"}
 
 

@@ -75,18 +75,18 @@ def test_a_short_secret_and_a_lost_certificate_are_refused(setup):
 
 
 def test_no_secret_is_told_in_an_error(setup):
-    with pytest.raises(DyebookError) as told:
+    with pytest.raises(DyebookError) as answer:
         plan_sharing({**setup, "DYEBOOK_SIGN_IN_ID": ""}, "192.168.1.5", {})
-    assert setup["DYEBOOK_SIGN_IN_SECRET"] not in str(told.value)
+    assert setup["DYEBOOK_SIGN_IN_SECRET"] not in str(answer.value)
 
 
 def test_the_command_refuses_and_says_what_to_set_up(tmp_path, monkeypatch):
     monkeypatch.setenv("DYEBOOK_BOOK", str(tmp_path / "shop.dyebook"))
     for name in (*NEEDED, "DYEBOOK_SHARE_CERTIFICATE", "DYEBOOK_SHARE_KEY"):
         monkeypatch.delenv(name, raising=False)
-    told = CliRunner().invoke(app, ["open", "--share", "--at", "192.168.1.5", "--no-browser"])
-    assert isinstance(told.exception, DyebookError)
-    assert "DYEBOOK_SIGN_IN_URL" in str(told.exception)
+    answer = CliRunner().invoke(app, ["open", "--share", "--at", "192.168.1.5", "--no-browser"])
+    assert isinstance(answer.exception, DyebookError)
+    assert "DYEBOOK_SIGN_IN_URL" in str(answer.exception)
     assert CliRunner().invoke(app, ["open", "--share", "--phone"]).exit_code == 2
 
 

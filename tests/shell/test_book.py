@@ -70,10 +70,10 @@ def test_damage_is_told(run, tmp_path):
         sha = book.add_photo(photo, 1)
         book.photos.path(sha).write_bytes(photo + b"x")
     (tmp_path / "shop.dyebook" / "photos" / "stray.jpg").write_bytes(photo)
-    told = run("check")
-    assert told["ok"] is False
-    assert "altered" in told["problems"][0]
-    assert "stray.jpg" in told["problems"][1]
+    answer = run("check")
+    assert answer["ok"] is False
+    assert "altered" in answer["problems"][0]
+    assert "stray.jpg" in answer["problems"][1]
 
 
 def test_every_setting_of_a_record_has_its_option():
@@ -128,8 +128,8 @@ def test_correct_delete_and_history(run):
     assert run("list") == []
     assert len(run("list", "--deleted")) == 1
     run("delete", 1, "--undo")
-    told = {(line["table"], line["action"]) for line in run("history", 1)}
-    assert told == {
+    answer = {(line["table"], line["action"]) for line in run("history", 1)}
+    assert answer == {
         ("batches", "correct"),
         ("dips", "correct"),
         ("runs", "correct"),

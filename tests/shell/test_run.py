@@ -98,8 +98,8 @@ def test_a_seal_is_flagged_by_its_order(anodised):
 def test_the_life_of_a_dye_bath(shell):
     shell("bath", "note", "Ember, E1", "made-up", "--dye-g-per-l", 3, "--bath-volume-l", 2, "--at", "2026-03-01")
     shell("bath", "rules", "Ember", "--ph", "5,6", "--tank-area-dm2", 1.5)
-    told = shell("bath", "note", "E1", "ph-moved", "--ph", 4.2)
-    assert told["problems"] == ["bath pH 4.2 is below your window of 5 to 6 for this dye"]
+    answer = shell("bath", "note", "E1", "ph-moved", "--ph", 4.2)
+    assert answer["problems"] == ["bath pH 4.2 is below your window of 5 to 6 for this dye"]
     shell("bath", "note", "E1", "measured", "--dye-g-per-l", 2.5)
     state = shell("bath", "show", "E1")
     assert [point["kind"] for point in state["points"]][:2] == ["made_up", "measured"]

@@ -110,10 +110,10 @@ def test_the_common_caution_is_told_once(tmp_path):
 def test_a_slip_in_a_heading_is_told(tmp_path):
     batch = tmp_path / "batch.csv"
     batch.write_text("film_um,wait min\n12,120\n", encoding="utf-8")
-    told = run("why", batch)
-    assert "columns wait min" in told.stderr
-    assert "wait_min" in told.stderr
+    answer = run("why", batch)
+    assert "columns wait min" in answer.stderr
+    assert "wait_min" in answer.stderr
     batch.write_text("film_um,wait_min\n12,120\n", encoding="utf-8")
-    told = run("why", batch)
-    assert told.stderr == ""
-    assert "pores closed before the dye" in told.stdout
+    answer = run("why", batch)
+    assert answer.stderr == ""
+    assert "pores closed before the dye" in answer.stdout

@@ -55,9 +55,9 @@ def _reference():
 
 def test_text_form_is_read_and_converted(store, tmp_path):
     (tmp_path / "a.txt").write_text(TEXT)
-    told = store.import_file(tmp_path / "a.txt")
-    assert (told.readings, told.samples) == (2, 2)
-    assert "converted from D50" in told.notes[0]
+    answer = store.import_file(tmp_path / "a.txt")
+    assert (answer.readings, answer.samples) == (2, 2)
+    assert "converted from D50" in answer.notes[0]
     first, second = store.rows("readings")
     assert (first["L"], first["a"], first["b"]) == pytest.approx(_reference(), abs=0.02)
     assert (second["L"], second["a"], second["b"]) == pytest.approx((60, 0, 0), abs=0.02)
@@ -81,8 +81,8 @@ def test_spectra_in_text_need_no_white_and_may_be_in_per_cent(store, tmp_path):
 def test_colour_file_in_xml(store, tmp_path, dip):
     number = store.add_batch(dip())
     (tmp_path / "a.xml").write_text(XML)
-    told = store.import_file(tmp_path / "a.xml", batch=number)
-    assert (told.readings, told.samples) == (2, 0)
+    answer = store.import_file(tmp_path / "a.xml", batch=number)
+    assert (answer.readings, answer.samples) == (2, 0)
     lab, grey = store.rows("readings", batch_id=number)
     assert (lab["L"], lab["a"], lab["b"]) == pytest.approx(_reference(), abs=0.02)
     assert (grey["L"], grey["a"], grey["b"]) == pytest.approx((49.496, 0, 0), abs=0.03)

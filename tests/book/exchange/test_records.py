@@ -50,8 +50,8 @@ def test_export_and_import_give_the_same_book(store, dip, photo, tmp_path, endin
     assert store.export_file(tmp_path / f"all.{ending}") == 8
     with open_book(tmp_path / "other.dyebook") as other:
         other.add_photo(photo)
-        told = other.import_file(tmp_path / f"all.{ending}")
-        assert (told.batches, told.readings, told.ignored) == (6, 6, ())
+        answer = other.import_file(tmp_path / f"all.{ending}")
+        assert (answer.batches, answer.readings, answer.ignored) == (6, 6, ())
         assert _table(other, tmp_path / "2.csv") == _table(store, tmp_path / "1.csv")
         pd.testing.assert_frame_equal(other.frame(), store.frame())
         assert [row.photo for row in other.batches()] == [row.photo for row in store.batches()]
@@ -112,15 +112,15 @@ def test_cells_may_carry_their_own_unit_or_a_decimal_comma(store, write):
 
 def test_byte_order_mark_windows_lines_and_old_code_page(store, write):
     store.import_file(write(f"\ufeff{HEAD}\r\n{ROW}\r\n\r\n{ROW}\r\n"))
-    told = store.import_file(write(f"{HEAD},note\n{ROW},für Käthe\n", encoding="cp1252"))
-    assert "not UTF-8" in told.notes[0]
+    answer = store.import_file(write(f"{HEAD},note\n{ROW},für Käthe\n", encoding="cp1252"))
+    assert "not UTF-8" in answer.notes[0]
     store.import_file(write(f"{HEAD},note\n{ROW},🎨\n", encoding="utf-16"))
     assert [row.note for row in store.batches()] == ["🎨", "für Käthe", None, None]
 
 
 def test_a_dry_run_says_everything_and_writes_nothing(store, write):
-    told = store.import_file(write(f"{HEAD},supplier,L,a,b\n{ROW},x,40,0,0\n{ROW},y,,,\n"), dry_run=True)
-    assert told.to_dict().items() >= {"dry_run": True, "batches": 2, "readings": 1, "ignored": ("supplier",)}.items()
+    answer = store.import_file(write(f"{HEAD},supplier,L,a,b\n{ROW},x,40,0,0\n{ROW},y,,,\n"), dry_run=True)
+    assert answer.to_dict().items() >= {"dry_run": True, "batches": 2, "readings": 1, "ignored": ("supplier",)}.items()
     assert store.batches() == []
 
 

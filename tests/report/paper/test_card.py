@@ -118,9 +118,9 @@ def test_a_phone_opens_the_batch(card, look):
 
 
 def test_without_an_address_the_code_tells_the_settings(shop, look):
-    told = look(sheet_bytes(card_sheet(batch_facts(shop, 4)), ".pdf")).code()
-    assert told.splitlines()[0] == "Batch 4"
-    assert "film 12 µm, 3 g/L, 50 °C, 6 min" in told
+    answer = look(sheet_bytes(card_sheet(batch_facts(shop, 4)), ".pdf")).code()
+    assert answer.splitlines()[0] == "Batch 4"
+    assert "film 12 µm, 3 g/L, 50 °C, 6 min" in answer
 
 
 def test_the_books_own_address_serves_too(fresh_book):

@@ -27,8 +27,8 @@ def test_a_long_log_goes_over_pages_with_its_head_on_each(fresh_book, look):
     seen = look(sheet_bytes(bath_sheet(bath_facts(fresh_book, 1), blank_lines=0), ".pdf"))
     assert len(seen) > 2
     assert all("when what g/L pH" in seen.words(page) for page in range(len(seen)))
-    told = re.findall(r"batch (\d+)", seen.words())
-    assert told == [str(number) for number in range(1, 121)]
+    answer = re.findall(r"batch (\d+)", seen.words())
+    assert answer == [str(number) for number in range(1, 121)]
 
 
 def test_a_bath_nobody_made_up_has_a_log_too(fresh_book, look):
