@@ -399,6 +399,13 @@ class Reading(Drawn):
     flags : tuple of str
         Doubts, names in `dyebook.flags.FLAGS`.
     flaws : tuple of Flaw
+    lab_cov_parts : dict
+        What the error is made of: covariances (3 × 3, L*, a*, b*) named camera, shape, photo, own, whose sum has the
+        squares of `lab_u` on its diagonal; empty where only the total is known.
+    setup : dict
+        ``name``, as the maker calls the set-up, or None, and ``key``, by which it is known again.
+    photo_sha256, shape_key, finish : str or None
+        By which other readings share these parts: the photo's file, the form of the outline, the surface as told.
     """
 
     lab: Lab
@@ -410,6 +417,11 @@ class Reading(Drawn):
     area_mm2: float = math.nan
     flags: tuple = ()
     flaws: tuple = ()
+    lab_cov_parts: dict = field(default_factory=dict, hash=False)
+    setup: dict = field(default_factory=lambda: {"name": None, "key": None}, hash=False)
+    photo_sha256: str | None = None
+    shape_key: str | None = None
+    finish: str | None = None
 
     def to_dict(self):
         """Return the reading as plain lists and numbers, the `parts` entry of the measure contract."""
@@ -419,6 +431,15 @@ class Reading(Drawn):
             "lab": _rounded(self.lab, 3),
             "lab_sd": _rounded(self.lab_sd, 3),
             "lab_u": _rounded(self.lab_u, 3),
+            "lab_cov_parts": {name: [_rounded(row, 5) for row in cov] for name, cov in self.lab_cov_parts.items()},
+            "lab_u_parts": {
+                name: [round(math.sqrt(cov[axis][axis]), 3) for axis in range(3)]
+                for name, cov in self.lab_cov_parts.items()
+            },
+            "setup": dict(self.setup),
+            "photo_sha256": self.photo_sha256,
+            "shape_key": self.shape_key,
+            "finish": self.finish,
             "uniformity": _number(self.uniformity),
             "area_mm2": _number(self.area_mm2),
             "flags": list(self.flags),
@@ -507,6 +528,10 @@ class ReadOptions:
         Look for spots, streaks and other flaws too; a little quicker without.
     steps : int, optional
         The part is a stepped coupon of so many bands, 2 to 20; they become the parts, from the longest dwell on.
+    setup : str, optional
+        What the maker calls the set-up; it is recognised by itself without.
+    finish : str, optional
+        Surface of the parts before anodising.
     """
 
     card_at: tuple | None = None
@@ -518,10 +543,14 @@ class ReadOptions:
     mat_line_mm: float | None = None
     flaws: bool = True
     steps: int | None = None
+    setup: str | None = None
+    finish: str | None = None
 
     def __post_init__(self):
         for name in ("card_at", "card_lab", "part_at"):
             object.__setattr__(self, name, _as_tuples(getattr(self, name)))
+        for name in ("setup", "finish"):
+            object.__setattr__(self, name, (getattr(self, name) or "").strip() or None)
 
     def to_dict(self, camera: str | None, flat: str | None) -> dict:
         """Return plain values for JSON, with the name of the camera and the SHA-256 of the plain paper's photo."""

@@ -13,12 +13,13 @@ from pathlib import Path
 from dyebook.errors import PhotoError
 from dyebook.photo.card.card import Card, card_at, no_card
 from dyebook.photo.card.find import find_card
-from dyebook.photo.file.read import HalfPhoto, LinearPhoto, read_photo, read_with_hash
+from dyebook.photo.file.read import HalfPhoto, LinearPhoto, read_photo
 from dyebook.photo.light import Light, fit_light
 from dyebook.photo.mat import Mat, find_mat
 from dyebook.photo.part.find import find_parts
 from dyebook.photo.part.part import part_at
 from dyebook.photo.reading import Evidence, read_parts
+from dyebook.photo.shared import setup_key
 from dyebook.record import Measurement, ReadOptions
 
 __all__ = ["Look", "look_at", "measure"]
@@ -75,6 +76,8 @@ def measure(
     mat_line_mm: float | None = None,
     flaws: bool = True,
     steps: int | None = None,
+    setup: str | None = None,
+    finish: str | None = None,
 ) -> Measurement:
     """Return the colours of the parts in a photo.
 
@@ -82,7 +85,7 @@ def measure(
     ----------
     path : path-like, bytes or LinearPhoto
         The photo.
-    card_at, card_lab, part_at, camera, flat, no_card, mat_line_mm, flaws, steps
+    card_at, card_lab, part_at, camera, flat, no_card, mat_line_mm, flaws, steps, setup, finish
         The fields of `dyebook.record.ReadOptions`.
 
     Raises
@@ -90,7 +93,7 @@ def measure(
     PhotoError
         If the photo cannot be read, or neither a trustworthy card nor a chart is found.
     """
-    options = ReadOptions(card_at, card_lab, part_at, camera, flat, no_card, mat_line_mm, flaws, steps)
+    options = ReadOptions(card_at, card_lab, part_at, camera, flat, no_card, mat_line_mm, flaws, steps, setup, finish)
     return look_at(path, options).measurement
 
 
@@ -100,18 +103,20 @@ def look_at(source, options: ReadOptions = ReadOptions(), name: str | None = Non
     card, profile = _choose_card(photo, options)
     if options.camera is not None:
         profile = _profile_of(options.camera)
-    paper, paper_hash = (None, None) if options.flat is None else read_with_hash(options.flat)
+    paper = None if options.flat is None else read_photo(options.flat, quick=True)
     light = fit_light(photo, card, paper)
     mat = find_mat(photo, options.mat_line_mm)
     parts = _choose_parts(photo, card, light, mat, options)
+    learned = None if options.camera is None else profile.name
+    setup = {"name": options.setup, "key": setup_key(photo, card, learned, options.setup)}
     toned, card, light = _with_profile(photo, card, light, paper, profile)
     evidence = read_parts(toned, light, card, parts, profile)
     if options.flaws:
         from dyebook.photo.flaw.find import with_flaws
 
         evidence = tuple(with_flaws(one, toned, light, part) for one, part in zip(evidence, parts, strict=True))
-    used = options.to_dict(None if options.camera is None else profile.name, paper_hash)
-    return Look(photo, card, light, evidence, _measurement(photo, card, light, evidence, mat, used), mat)
+    used = options.to_dict(learned, None if paper is None else paper.sha256)
+    return Look(photo, card, light, evidence, _measurement(photo, card, light, evidence, mat, used, setup), mat)
 
 
 def _choose_card(photo, options):
@@ -159,9 +164,13 @@ def _with_profile(photo, card, light, paper, profile):
     return toned, card, profile.after(fit_light(toned, card, paper if paper is None else profile.undo_tone(paper)))
 
 
-def _measurement(photo, card, light, evidence, mat, used):
+def _measurement(photo, card, light, evidence, mat, used, setup):
     """What a look has led to; the mat, where one is seen, adds areas."""
-    readings = [one.reading for one in evidence]
+    known = {"setup": setup, "photo_sha256": photo.sha256, "finish": used["finish"]}
+    if used["steps"] is not None:
+        # the bands of a strip are of one shape, however long each is
+        known["shape_key"] = "strip"
+    readings = [replace(one.reading, **known) for one in evidence]
     if mat is not None:
         readings = [replace(reading, area_mm2=mat.area_mm2(reading.outline)) for reading in readings]
     flags = [*card.flags, *light.flags, *(() if mat is None else mat.flags), *(() if readings else ("no_part",))]

@@ -34,6 +34,7 @@ from dyebook.photo.card.card import Card
 from dyebook.photo.file.linear import LinearPhoto
 from dyebook.photo.light import Light
 from dyebook.photo.part.part import Part
+from dyebook.photo.shared import error_parts, shape_key
 from dyebook.record import Reading
 
 __all__ = [
@@ -46,7 +47,6 @@ __all__ = [
     "level_steps",
     "read_part",
     "read_parts",
-    "uncertainty_of",
 ]
 
 _LUMINANCE, _EVEN = LUMINANCE.astype(np.float32), np.full(3, 1 / 3, np.float32)
@@ -97,16 +97,8 @@ _HUE_NOISE, _LEAST_HUE = 0.15, 0.01
 _TRUSTED_LIGHT, _LEAST_TRUST = 0.1, 0.1
 
 # -- Uncertainty --
-# camera colour without a profile: lightness, and a*, b* at grey and per unit of chroma
-_CAMERA_L, _CAMERA_GREY, _CAMERA_CHROMA = 1.5, 1.5, 0.085
 # how well the facing pixels give the film's brightness: even ones, and more doubt the more they scatter, log light
 _LEVEL_SD, _LEVEL_SD_SPREAD, _LEVEL_SD_MOST = 0.08, 0.14, 0.6
-# mirrored room light that stays on every shiny part, as reflectance
-_VEIL = 0.012
-# what a channel at the end of its range may hide, in L*, a* and b* per share of pixels
-_CLIPPED_U, _FLOOR_U = np.array([6.0, 11.0, 11.0]), np.array([4.0, 14.0, 9.0])
-# CIE 15: luminance where the straight part of L* ends
-_CIE_EPSILON = 0.008856
 
 # -- Doubts: shares of pixels at a limit, spread, pixels of the photo, light --
 _CLIPPED, _FLOORED, _GLARE, _FEW, _DARK = 0.1, 0.2, 1.2, 150, 0.004
@@ -166,14 +158,18 @@ def read_part(photo: LinearPhoto, light: Light, card: Card, part: Part, camera=N
     used[facing.where] = _spread_over(facing.sound, unveiled)
     box = part.box
     exposure_log_sd = light.log_sd(((box[0] + box[2]) / 2, (box[1] + box[3]) / 2))
+    camera_u = None if camera is None else camera.lab_u
+    error = error_parts(film, facing, exposure_log_sd, card.quad is not None, camera_u)
     reading = Reading(
         lab=Lab(*lab.tolist()),
         lab_sd=tuple(linear_rgb_to_lab(facing.light).std(axis=0).tolist()),
-        lab_u=uncertainty_of(lab, film, facing, exposure_log_sd, None if camera is None else camera.lab_u),
+        lab_u=tuple(np.sqrt(sum(error.values()).diagonal()).tolist()),
         outline=tuple(map(tuple, part.outline.tolist())),
         box=box,
         uniformity=_uniformity(facing.light, level),
         flags=tuple(dict.fromkeys((*part.flags, *flags_of(facing)))),
+        lab_cov_parts={name: tuple(map(tuple, covariance.tolist())) for name, covariance in error.items()},
+        shape_key=shape_key(facing.mask),
     )
     rejected = facing.mask & ~used
     return Evidence(reading, facing.box, facing.step, used, rejected, film, level, level_log_sd(facing.spread))
@@ -434,32 +430,6 @@ def level_log_sd(spread: float) -> float:
     return min(_LEVEL_SD + _LEVEL_SD_SPREAD * spread, _LEVEL_SD_MOST)
 
 
-def uncertainty_of(lab, film, facing: Facing, exposure_log_sd: float, camera_u=None) -> tuple[float, float, float]:
-    """Return the standard uncertainty of L*, a*, b*.
-
-    Parameters
-    ----------
-    lab : ndarray of shape (3,)
-        The reading.
-    film : ndarray of shape (3,)
-        Its linear light.
-    exposure_log_sd : float
-        Of the light on the part against that on the card, in log light.
-    camera_u : sequence of 3 floats, optional
-        Standard uncertainty of a learned camera's colours per L*, a*, b*; the usual camera's if left out.
-    """
-    luminance = max(float(film @ LUMINANCE), 1e-3)
-    share = np.hypot(np.hypot(level_log_sd(facing.spread), exposure_log_sd), _VEIL / luminance)
-    lightness = _lightness_slope(luminance) * share * luminance
-    colour = np.abs(lab[1:]) / 3 * min(share, 1.0)
-    chroma = float(np.hypot(lab[1], lab[2]))
-    usual = _CAMERA_GREY + _CAMERA_CHROMA * chroma
-    camera = np.array((_CAMERA_L, usual, usual) if camera_u is None else camera_u)
-    lost = np.hypot(facing.clipped_share.max() * _CLIPPED_U, facing.floor_share.max() * _FLOOR_U)
-    total = np.hypot(camera, np.array([lightness, *colour]))
-    return tuple(float(u) for u in np.hypot(total, lost))
-
-
 def flags_of(facing: Facing) -> list[str]:
     """Return the doubts about a reading that its pixels raise, as a list of names."""
     level = float(np.median(facing.light))
@@ -471,8 +441,3 @@ def flags_of(facing: Facing) -> list[str]:
         "small": facing.count < _FEW,
     }
     return [name for name, raised in doubts.items() if raised]
-
-
-def _lightness_slope(luminance):
-    """dL*/dY, ISO/CIE 11664-4, capped where the straight part begins."""
-    return 116 / 3 * max(luminance, _CIE_EPSILON) ** (-2 / 3)

@@ -64,6 +64,10 @@ def measure(
         int | None,
         typer.Option(help="The part is a stepped coupon of so many bands, longest dwell first.", min=2, max=20),
     ] = None,
+    setup: Annotated[
+        str | None, typer.Option(help="Name of camera, lamp, card and place; recognised by itself without.")
+    ] = None,
+    finish: Annotated[str | None, typer.Option(help="Surface before anodising, such as blasted.")] = None,
     book: BookOption = None,
     as_json: JsonOption = False,
 ):
@@ -73,6 +77,7 @@ def measure(
     """
     asked = asked_of(book, card_at, card_lab, part_at, camera, no_camera)
     more = {"flat": flat, "no_card": no_card, "mat_line_mm": mat_line_mm, "flaws": flaws, "steps": steps}
+    more |= {"setup": setup, "finish": finish}
     from dyebook.jobs.photo import look, read_options
 
     seen = look(photo, read_options(None, **asked, **more))

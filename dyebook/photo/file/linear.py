@@ -5,6 +5,7 @@ measured is decoded at half its size and stands for the whole in the same coordi
 a part less than a fifteenth as wide as the photo, has it decoded whole after all.
 """
 
+import hashlib
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from functools import cached_property, partial
@@ -100,6 +101,8 @@ class LinearPhoto:
         Lowest code that counts as clipped; None where light has no upper limit.
     saturated : ndarray of bool, shape (H, W, 3), or None
         Clipped channels, where the codes alone do not show them.
+    sha256 : str or None
+        Of the file, or of the light of an array: by it the same photo is known again.
     """
 
     name: str
@@ -110,6 +113,7 @@ class LinearPhoto:
     notes: tuple[str, ...] = ()
     limit: float | None = None
     saturated: np.ndarray | None = None
+    sha256: str | None = None
     _reduced: dict = field(default_factory=dict, repr=False)
 
     @property
@@ -281,8 +285,8 @@ class HalfPhoto:
         """The photo as its file has it."""
         return self._decode_whole()
 
-    name, encoding, bit_depth, camera, notes = (
-        property(attrgetter(f"half.{one}")) for one in ("name", "encoding", "bit_depth", "camera", "notes")
+    name, encoding, bit_depth, camera, notes, sha256 = (
+        property(attrgetter(f"half.{one}")) for one in ("name", "encoding", "bit_depth", "camera", "notes", "sha256")
     )
 
     @property
@@ -370,7 +374,8 @@ def photo_from_array(pixels, name: str = "array", limit: float | None = None) ->
     pixels = np.ascontiguousarray(pixels, dtype=np.float32)
     if pixels.ndim != 3 or pixels.shape[2] != 3 or not pixels.size:
         raise ValueError(f"pixels has shape {pixels.shape}; (H, W, 3) is needed")
-    return LinearPhoto(name, pixels, LINEAR, bit_depth=8 * pixels.itemsize, limit=limit)
+    sha256 = hashlib.sha256(pixels).hexdigest()
+    return LinearPhoto(name, pixels, LINEAR, bit_depth=8 * pixels.itemsize, limit=limit, sha256=sha256)
 
 
 def _clipped_codes(codes, limit, saturated):

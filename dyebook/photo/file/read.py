@@ -14,7 +14,7 @@ from dyebook.photo.file.limits import RAW, SLOW_BYTES_PER_PIXEL, UnreadableError
 from dyebook.photo.file.linear import HalfPhoto, LinearPhoto, Reduced, photo_from_array
 from dyebook.photo.file.profile import SRGB, EngineError, convert_by_engine, encoding_of
 
-__all__ = ["CameraInfo", "HalfPhoto", "LinearPhoto", "Reduced", "photo_from_array", "read_photo", "read_with_hash"]
+__all__ = ["CameraInfo", "HalfPhoto", "LinearPhoto", "Reduced", "photo_from_array", "read_photo"]
 
 _NEEDED = "a JPEG, PNG, TIFF, WebP, HEIC or camera RAW photo is needed"
 _MOST_FILE_BYTES = 500_000_000
@@ -61,16 +61,6 @@ def read_photo(source, name: str | None = None, quick: bool = False) -> LinearPh
         raise flaw.named(name) from flaw
 
 
-def read_with_hash(source) -> tuple[LinearPhoto | HalfPhoto, str]:
-    """Return a photo as `read_photo` does, quick, and the SHA-256 of its file."""
-    name = _shown_name(source, None)
-    try:
-        data = _load(source)
-        return _read(data, name, quick=True), hashlib.sha256(data).hexdigest()
-    except UnreadableError as flaw:
-        raise flaw.named(name) from flaw
-
-
 def _read(data, name, quick=False):
     """Decode bytes and join what they hold into a photo."""
     saturated, full_size = None, None
@@ -87,9 +77,8 @@ def _read(data, name, quick=False):
     if saturated is not None and kind != RAW:
         saturated = turn_upright(saturated.view(np.uint8), decoded.orientation).view(bool)
     limit = None if saturated is not None else _CLIPPED_FROM[codes.dtype]
-    photo = LinearPhoto(
-        name, codes, encoding, decoded.bit_depth, camera_info(decoded.exif), tuple(notes), limit, saturated
-    )
+    told, sha256 = camera_info(decoded.exif), hashlib.sha256(data).hexdigest()
+    photo = LinearPhoto(name, codes, encoding, decoded.bit_depth, told, tuple(notes), limit, saturated, sha256)
     if full_size is None:
         return photo
     return HalfPhoto(photo, full_size[:: -1 if decoded.orientation > 4 else 1], partial(_read, data, name))
