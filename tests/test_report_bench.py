@@ -7,7 +7,15 @@ from dyebook.physics.area import parse_shape, sum_areas
 from dyebook.physics.electrolyte import mix_acid
 from dyebook.physics.film import plan_film
 from dyebook.physics.sealing import PREPARATION, wet_steps
-from dyebook.report.bench import answer_lines, answer_page, answer_rows, detail_lines, steps_page
+from dyebook.report.bench import (
+    CAUTIONS,
+    answer_lines,
+    answer_page,
+    answer_rows,
+    detail_lines,
+    few_and_rest,
+    steps_page,
+)
 from dyebook.report.words import figure_text
 
 
@@ -24,10 +32,23 @@ def test_rises_are_converted_as_differences():
 
 
 def test_basis_notes_and_cautions_close_the_text():
-    lines = answer_lines(mix_acid(700, 2, wt_percent=98).to_dict())
+    lines = answer_lines(mix_acid(400, 2, wt_percent=98).to_dict())
     assert any(line.startswith("Basis:") for line in lines)
     assert any(line.startswith("acid per portion") for line in lines)
     assert lines[-1].startswith("Caution: General information")
+
+
+def test_three_cautions_are_shown_and_the_rest_folded():
+    mix = mix_acid(400, 2, wt_percent=98).to_dict()
+    first, rest = few_and_rest(mix["cautions"])
+    assert len(first) == 3
+    assert "into water" in first[0]
+    assert set(first) | set(rest) == set(mix["cautions"]) - {CAUTIONS["general"]}
+    shown = [line for line in answer_lines(mix) if line.startswith("Caution:")]
+    assert len(shown) == 5
+    assert "more with --page" in shown[3]
+    whole = [line for line in answer_lines(mix, whole=True) if line.startswith("Caution:")]
+    assert len(whole) == len(mix["cautions"])
 
 
 def test_a_page_holds_the_lines_of_a_load_and_the_events_of_a_log():
@@ -52,6 +73,6 @@ def test_areas_are_shown_in_square_feet_too():
 
 @pytest.mark.parametrize("paper", ["a4", "letter"])
 def test_one_page(paper):
-    pdf = answer_page("Electrolyte, 2 L", mix_acid(700, 2, wt_percent=98).to_dict(), paper)
+    pdf = answer_page("Electrolyte, 2 L", mix_acid(400, 2, wt_percent=98).to_dict(), paper)
     assert pdf.startswith(b"%PDF")
     assert pdf.count(b"/Type /Page\n") == 1

@@ -12,11 +12,14 @@ from dyebook.book import runs
 from dyebook.errors import BookError, RecordError
 from dyebook.jobs.gauge import FILM_BY, rate_for
 from dyebook.jobs.orders import order_named
+from dyebook.notebook import Note
 from dyebook.physics.answer import Answer, cautions_for
 from dyebook.physics.film import plan_film, run_now, supply_plan
 
 __all__ = [
     "RunState",
+    "asked_at_end",
+    "asked_at_start",
     "bench_run",
     "bench_runs",
     "drop_run",
@@ -27,11 +30,13 @@ __all__ = [
     "open_runs",
     "pause_run",
     "plan_run",
+    "reasoned",
     "reckon_run",
     "resume_run",
     "start_run",
     "state_of",
     "tick_step",
+    "unanswered",
     "untick_step",
     "where_is",
     "whole_time_min",
@@ -43,6 +48,11 @@ NEEDED = ("clean", "water_break_test", "contacts")
 _MOST_KEPT = 2000
 _LEAST_FILM_UM = 0.1
 _CLOCK_MIN = 1 / 120  # half a second
+# what is asked about before it is kept: an electrolyte outside the handbook's 60 to 80 °F, and by common practice, no
+# source, a time that hardly any run takes, and a film far from the plan
+ELECTROLYTE_TEMP_C = (15.0, 27.0)
+LONGEST_MIN = 180.0
+FAR_FROM_PLAN = (0.4, 1.6)  # film over film planned
 _BY = {"gauge": "your gauge readings", "720": "720 rule", "0.30": "0.30 rule"}
 
 
@@ -172,15 +182,86 @@ def untick_step(book, run_id: int, kind: str):
         book.delete("preparations", row["id"])
 
 
-def start_run(book, run_id: int, current_a: float | None = None, at: datetime | None = None) -> dict:
-    """Start a planned run; return its row.
+def unanswered(trace: dict, asked) -> tuple[Note, ...]:
+    """Return what is asked about a run without what the maker has given a reason for already."""
+    answered = {question for reason in trace.get("reasons", ()) for question in reason["asked"]}
+    return tuple(question for question in asked if question not in answered)
+
+
+def reasoned(trace: dict, asked, why: str | None) -> dict:
+    """Return a run's trace with the reason to go on in spite of what was asked; unchanged where nothing was.
+
+    Parameters
+    ----------
+    asked : sequence of Note
+    why
+        The maker's words.
 
     Raises
     ------
     RecordError
-        If it has been started already.
+        With all that was asked, where there is no reason.
+    """
+    asked = unanswered(trace, asked)
+    if not asked:
+        return trace
+    if not (why or "").strip():
+        raise RecordError(f"{'; '.join(asked)}. Put it right, or say why it is to go on: the reason is kept")
+    kept = {"at": this_moment().isoformat(), "asked": [str(question) for question in asked], "why": why.strip()}
+    return {**trace, "reasons": [*trace.get("reasons", ()), kept]}
+
+
+def asked_at_start(book, row: dict) -> tuple[Note, ...]:
+    """Return what stands in the way of starting a run until a reason is given."""
+    tests = book.rows("preparations", run_id=row["id"], kind="water_break_test")
+    asked = [Note("bench.water_broke")] if tests and tests[-1]["passed"] is False else []
+    minutes = row["trace"]["plan"]["minutes"]
+    if minutes > LONGEST_MIN:
+        asked.append(Note("bench.odd_minutes", minutes=minutes, usual_min=LONGEST_MIN))
+    return (*asked, *_asked_of_electrolyte(row["electrolyte_temp_c"]))
+
+
+def _asked_of_electrolyte(temp_c):
+    low, high = ELECTROLYTE_TEMP_C
+    odd = temp_c is not None and not low <= temp_c <= high
+    return (Note("bench.odd_electrolyte", temp_c=temp_c, low=low, high=high),) if odd else ()
+
+
+def asked_at_end(row: dict, stand) -> tuple[Note, ...]:
+    """Return what is asked before a run is ended: a film far from the plan, a run that was forgotten.
+
+    Parameters
+    ----------
+    stand : RunNow
+        Where it stands at that moment.
+    """
+    plan = row["trace"]["plan"]
+    share = stand.film_um / plan["film_um"]
+    if FAR_FROM_PLAN[0] <= share <= FAR_FROM_PLAN[1]:
+        return ()
+    values = {"film_um": stand.film_um, "planned_film_um": plan["film_um"], "minutes": stand.flowed_min}
+    return (Note("bench.film_short" if share < 1 else "bench.run_long", **values),)
+
+
+def start_run(
+    book, run_id: int, current_a: float | None = None, at: datetime | None = None, why: str | None = None
+) -> dict:
+    """Start a planned run; return its row.
+
+    Parameters
+    ----------
+    current_a
+        What the supply shows; the planned current without it, and marked so.
+    why
+        The reason to start in spite of what `asked_at_start` asks; it is kept.
+
+    Raises
+    ------
+    RecordError
+        If it has been started already, or something is asked and no reason given.
     """
     at = at or this_moment()
+    asked = asked_at_start(book, bench_run(book, run_id))
 
     def change(row):
         if row["started_at"] is not None:
@@ -188,7 +269,9 @@ def start_run(book, run_id: int, current_a: float | None = None, at: datetime | 
         current = row["current_a"] if current_a is None else current_a
         if not 0 < current <= 1e5:
             raise RecordError(f"the current at the start is {current:g} A; start with what the supply shows, above 0")
-        return {"started_at": at.isoformat(), "trace": _noted(row, at, current)}
+        trace = reasoned(row["trace"], asked, why)
+        seen = {} if current_a is not None else {"as_planned": True}
+        return {"started_at": at.isoformat(), "trace": _noted({**row, "trace": trace}, at, current, **seen)}
 
     return _change(book, run_id, change)
 
@@ -297,12 +380,24 @@ def _change(book, run_id, change):
         return runs.change_run(connection, run_id, change, book.who)
 
 
-def finish_run(book, run_id: int, at: datetime | None = None) -> dict:
-    """End a run: charge, time, film from charge and its uncertainty go into the book; return the run's row."""
-    at = at or this_moment()
+def finish_run(
+    book, run_id: int, at: datetime | None = None, *, minutes: float | None = None, why: str | None = None
+) -> dict:
+    """End a run: charge, time, film from charge and its uncertainty go into the book; return the run's row.
+
+    Parameters
+    ----------
+    at, minutes
+        When it truly ended, as a moment or in minutes from its start; now without either.
+    why
+        The reason for what `asked_at_end` asks; it is kept.
+    """
     row = book.row("runs", run_id)
     if row["started_at"] is None or row["anodise_min"] is not None:
         raise RecordError(f"run {run_id} is not on; nothing was changed")
+    if minutes is not None:
+        at = datetime.fromisoformat(row["started_at"]) + timedelta(minutes=minutes)
+    at = at or this_moment()
     stand = where_is(book, row, at)
     if not stand.film_um >= _LEAST_FILM_UM:
         raise RecordError(f"run {run_id} has only just begun, or no current was noted; drop it if it was a mistake")
@@ -312,7 +407,8 @@ def finish_run(book, run_id: int, at: datetime | None = None) -> dict:
         times = [(datetime.fromisoformat(n["at"]) - started).total_seconds() / 60 for n in row["trace"]["notes"]]
         currents = [note["current_a"] for note in row["trace"]["notes"]]
         log = {"time_min": [*times, stand.elapsed_min], "current_a": [*currents, currents[-1]], "by_hand": True}
-        return {**_made(row, stand.charge_ah, stand.flowed_min, stand), "trace": {**row["trace"], **log}}
+        trace = reasoned(row["trace"], asked_at_end(row, stand), why)
+        return {**_made(row, stand.charge_ah, stand.flowed_min, stand), "trace": {**trace, **log}}
 
     return _change(book, run_id, change)
 

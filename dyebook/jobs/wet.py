@@ -1,18 +1,22 @@
 """The wet steps after a run, with their clock times, and the sealed batch that is written into the book at the end."""
 
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from dyebook.book import runs
 from dyebook.book.batches import Names
 from dyebook.errors import RecordError
 from dyebook.jobs.orders import is_for_skin, order_named, order_of_run
-from dyebook.jobs.run import this_moment
-from dyebook.physics.sealing import plan_seal
+from dyebook.jobs.run import reasoned, this_moment, unanswered
+from dyebook.notebook import Note
+from dyebook.physics.sealing import plan_seal, seal_kind
 from dyebook.record import FIELDS
 
 __all__ = [
+    "NO_NICKEL",
     "SEAL_KINDS",
     "SEAL_TIMES",
+    "asked_of_batch",
+    "asked_of_seal",
     "finished_runs",
     "keep_batch",
     "mark_step",
@@ -25,6 +29,11 @@ __all__ = [
 
 # the setting with the shop's own minutes per µm of each seal
 SEAL_TIMES = "seal_min_per_um"
+# the setting with the seals of the shop whose safety data sheet names no nickel, as the maker has said
+NO_NICKEL = "seal_no_nickel"
+# longer dips are asked about: handbooks give 10 to 30 min at most
+LONGEST_DWELL_MIN = 60.0
+_CLOCKS_DIFFER = timedelta(minutes=15)
 # ways to seal, by the names of the physics, as the book calls them
 SEAL_KINDS = {
     "hot_water": "hot_water",
@@ -40,24 +49,77 @@ def finished_runs(book, count: int = 20):
         return runs.finished_runs(connection, count)
 
 
-def mark_step(book, run_id: int, step: str, ended: bool = False, at: datetime | None = None):
+def asked_of_seal(
+    book, row: dict, kind: str | None, order: str | None = None, worn: bool | None = None
+) -> tuple[Note, ...]:
+    """Return what stands in the way of a seal until a reason is given: nickel on work worn on skin or used with food.
+
+    Parameters
+    ----------
+    kind
+        One of `dyebook.physics.sealing.SEALS`; None or another word is asked nothing.
+    order
+        Name of an order; the one the run was planned for without it.
+    worn
+        Whether it is worn on the skin or used with food; as the order says without it.
+    """
+    worn = is_for_skin(book, order or order_of_run(book, row)) if worn is None else worn
+    if kind not in SEAL_KINDS or not worn:
+        return ()
+    nickel = seal_kind(kind, _is_free(book, kind)).nickel
+    return unanswered(row["trace"] or {}, [Note("bench.nickel_confirm", kind=kind)] if nickel else ())
+
+
+def asked_of_batch(book, row: dict, dip: dict, seal: dict | None, order=None, dyed_at=None) -> tuple[Note, ...]:
+    """Return what is asked before the batch of a run is kept, as `keep_batch` takes it: its run, seal, odd times."""
+    asked = []
+    if row["started_at"] is not None and row["anodise_min"] is None:
+        asked.append(Note("bench.run_not_ended", run=row["id"]))
+    if (dip.get("dwell_min") or 0) > LONGEST_DWELL_MIN:
+        asked.append(Note("bench.odd_minutes", minutes=dip["dwell_min"], usual_min=LONGEST_DWELL_MIN))
+    if dyed_at is not None and _local(dyed_at) > datetime.now().astimezone() + _CLOCKS_DIFFER:
+        asked.append(Note("bench.in_the_future", at=dyed_at))
+    kinds = {kept: kind for kind, kept in SEAL_KINDS.items()}
+    of_seal = asked_of_seal(book, row, kinds.get((seal or {}).get("kind")), order)
+    return (*unanswered(row["trace"] or {}, asked), *of_seal)
+
+
+def _local(text):
+    return datetime.fromisoformat(text).astimezone()
+
+
+def _is_free(book, kind):
+    return kind in (book.setting(NO_NICKEL) or ())
+
+
+def mark_step(
+    book, run_id: int, step: str, ended: bool = False, at: datetime | None = None, why: str | None = None
+) -> dict:
     """Note that a step of a run begins, or ends; return the run's row.
 
     Parameters
     ----------
+    step
+        Its name; a seal as "seal: hot water".
     ended
         False starts it, anew where it had been started before.
     at : datetime, optional
         With its zone; now without it.
+    why
+        The reason to go on where something is asked, as `asked_of_seal`.
     """
     at = (at or this_moment()).isoformat()
+    tank, _, kind = step.partition(": ")
+    asked = ()
+    if tank == "seal" and not ended:
+        asked = asked_of_seal(book, book.row("runs", run_id), kind.replace(" ", "_"))
 
     def change(row):
         steps = dict(row["trace"].get("steps", {}))
         if ended and step not in steps:
             raise RecordError(f"{step} was not started; start it first")
         steps[step] = {**steps[step], "ended_at": at} if ended else {"started_at": at}
-        return {"trace": {**row["trace"], "steps": steps}}
+        return {"trace": {**reasoned(row["trace"], asked, why), "steps": steps}}
 
     with book.writing() as connection:
         return runs.change_run(connection, run_id, change, book.who)
@@ -106,7 +168,8 @@ def plan_seal_of(book, row: dict, kind: str, order: str | None = None, **options
         raise RecordError(f"run {row['id']} has no film yet; end it first")
     own = (book.setting(SEAL_TIMES) or {}).get(kind)
     skin = is_for_skin(book, order or order_of_run(book, row))
-    return plan_seal(film_um, kind, **{"min_per_um": own, "skin_or_food": skin, **options})
+    known = {"min_per_um": own, "skin_or_food": skin, "no_nickel": _is_free(book, kind)}
+    return plan_seal(film_um, kind, **known | options)
 
 
 def seal_values(kind: str, minutes: float | None = None, temp_c: float | None = None):
@@ -129,6 +192,7 @@ def keep_batch(
     dip: dict,
     second: dict | None = None,
     order: str | None = None,
+    why: str | None = None,
     **more,
 ):
     """Write the batch of a run into the book; return its number.
@@ -141,6 +205,8 @@ def keep_batch(
         A second dye in the same bath: ``dye`` and ``dye_g_per_l``.
     order
         Name of the order; the one the run was planned for without it.
+    why
+        The reason for what `asked_of_batch` asks; it is kept with the run.
     **more
         `rinse` and `seal` as dicts, `note`, `dyed_at` (ISO text; now without it).
 
@@ -154,10 +220,15 @@ def keep_batch(
         raise RecordError(f"still needed: {', '.join(['dye'] * (not dye) + missing)}; a dip cannot be repeated without")
     if second is not None and not (bath and second.get("dye") and second.get("dye_g_per_l")):
         raise RecordError("a bath of two dyes needs the name of its tank, the second dye and its strength")
-    order = order or order_of_run(book, book.row("runs", run_id))
+    row = book.row("runs", run_id)
+    order = order or order_of_run(book, row)
+    asked = asked_of_batch(book, row, dip, more.get("seal"), order, more.get("dyed_at"))
     order_id = None if order is None else order_named(book, order)["id"]
     more["dyed_at"] = more.get("dyed_at") or datetime.now().isoformat(timespec="minutes")
     with book.writing() as connection:
+        if asked:
+            trace = {"trace": reasoned(row["trace"] or {}, asked, why)}
+            runs.change_run(connection, run_id, lambda _: trace, book.who)
         names = Names(connection, book.who)
         more |= {"second": second, "order_id": order_id, "who": book.who}
         return runs.add_batch_of_run(connection, run_id, names, dye, bath, dip, **more)

@@ -1,4 +1,4 @@
-"""Density and heat of sulfuric acid and water: tables and formulas that the electrolyte sums rest on."""
+"""Density and heat of sulphuric acid and water: tables and formulas that the electrolyte sums rest on."""
 
 from functools import cache
 

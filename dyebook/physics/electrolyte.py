@@ -24,7 +24,9 @@ from dyebook.physics.rates import ALUMINIUM_G_PER_AH
 
 __all__ = ["AcidMix", "BathCheck", "BathLife", "bath_life", "check_bath", "g_per_l_of_parts", "mix_acid", "mix_volumes"]
 
+MAX_G_PER_L = 400.0  # no bath for aluminium films is stronger; above it a slip of the pen, and dangerous to mix
 MAX_RISE_C = 40.0
+PORTION_RISE_C = 30.0  # from water of 20 °C to the 50 °C at which the caution says to stop
 MAX_VOLUME_L = 100_000.0
 WINDOW_G_PER_L = (150.0, 200.0)  # common decorative window; handbook: 165 to 180
 
@@ -126,11 +128,12 @@ def mix_acid(
     Raises
     ------
     RecordError
-        If a figure is impossible, or the acid is weaker than the bath asked for.
+        If a figure is impossible, above 400 g/L, or the acid is weaker than the bath asked for.
     """
     if (wt_percent is None) == (sg is None):
         raise RecordError("the acid's strength is needed once: its wt % from the label, or its specific gravity")
-    asked = check_figure("the wanted strength", g_per_l, "g/L", 0, 2000, "baths for dyeing hold 150 to 200 g/L")
+    hint = "baths for films to be dyed hold {:g} to {:g} g/L: check the figure for a slip".format(*WINDOW_G_PER_L)
+    asked = check_figure("the wanted strength", g_per_l, "g/L", 0, MAX_G_PER_L, hint)
     volume = check_figure("the volume", volume_l, "L", 0, MAX_VOLUME_L)
     stock = wt_of_sg(sg, sg_temp_c) if wt_percent is None else wt_percent
     stock = check_figure("the acid at hand", stock, "wt %", 0, MAX_WT_PERCENT)
@@ -157,10 +160,8 @@ def mix_acid(
 
 
 def _mix_cautions(portions):
-    names = ["acid_into_water", "cool_before_use", "protection", "hydrogen", "waste"]
-    if portions > 1:
-        names.insert(1, "cooled_portions")
-    return cautions_for(*names)
+    portioned = ("cooled_portions",) if portions > 1 else ()
+    return cautions_for("acid_into_water", *portioned, "protection", "cool_before_use", "hydrogen", "waste")
 
 
 def _mix_notes(stock, asked):
@@ -173,7 +174,7 @@ def _mix_notes(stock, asked):
 
 
 def _plan_portions(stock, acid_ml, water_ml):
-    """Fewest portions of acid (mL, rise in °C) that each warm the mix by no more than `MAX_RISE_C`."""
+    """Portions of acid (mL, rise in °C): one up to `MAX_RISE_C`, else as few as keep each to `PORTION_RISE_C`."""
     acid_g = acid_ml * density_g_per_ml(stock)
     water_g = water_ml * WATER_G_PER_ML
     if water_g <= 0:
@@ -181,12 +182,14 @@ def _plan_portions(stock, acid_ml, water_ml):
     shares = np.linspace(0, 1, 2001)
     wt = shares * acid_g * stock / (shares * acid_g + water_g)
     enthalpy = _warmth(stock, wt)
-    count = max(1, math.ceil(enthalpy[-1] / MAX_RISE_C))
+    if enthalpy[-1] <= MAX_RISE_C:
+        return ((acid_ml, float(enthalpy[-1])),)
+    count = math.ceil(enthalpy[-1] / PORTION_RISE_C)
     while True:
         cuts = np.interp(np.linspace(0, enthalpy[-1], count + 1), enthalpy, shares)
         steps = np.interp(cuts, shares, wt)
         rises = [_step_rise(stock, low, high) for low, high in itertools.pairwise(steps)]
-        if max(rises) <= MAX_RISE_C:
+        if max(rises) <= PORTION_RISE_C:
             return tuple(zip((np.diff(cuts) * acid_ml).tolist(), rises, strict=True))
         count += 1
 

@@ -21,6 +21,7 @@ __all__ = [
     "MOLAR_MASS_H2SO4",
     "MOLAR_MASS_WATER",
     "OXIDE_FORMATION_KJ_PER_AH",
+    "REACTION_KJ_PER_AH",
     "RULES",
     "UM_PER_MIL",
     "GrowthRate",
@@ -44,6 +45,8 @@ _COULOMB_PER_CM2 = 0.6  # one A·min/dm2
 _ELECTRONS_PER_OXIDE = 6
 _ELECTRONS_PER_AL = 3
 _OXIDE_ENTHALPY_KJ_PER_MOL = -1675.7  # formation of corundum, CODATA key values, from memory
+_WATER_ENTHALPY_KJ_PER_MOL = -285.83  # formation of liquid water, CODATA key values, from memory
+_WATER_PER_OXIDE = 3
 
 
 def film_um_per_a_min_dm2(density_g_per_cm3, efficiency=1.0, porosity=0.0):
@@ -71,7 +74,7 @@ def film_um_per_a_min_dm2(density_g_per_cm3, efficiency=1.0, porosity=0.0):
     return efficiency * oxide_cm * 1e4 / (1 - porosity)
 
 
-# no sulfuric film is lighter than 2.4 g/cm3 as a whole (ISO 2106 practice, from memory), so more film than this per
+# no sulphuric film is lighter than 2.4 g/cm3 as a whole (ISO 2106 practice, from memory), so more film than this per
 # charge cannot be
 FARADAY_BOUND = film_um_per_a_min_dm2(2.4)
 METAL_UM_PER_A_MIN_DM2 = (
@@ -79,6 +82,10 @@ METAL_UM_PER_A_MIN_DM2 = (
 )
 ALUMINIUM_G_PER_AH = 3600 * MOLAR_MASS_AL / (_ELECTRONS_PER_AL * FARADAY_C_PER_MOL)
 OXIDE_FORMATION_KJ_PER_AH = 3600 * -_OXIDE_ENTHALPY_KJ_PER_MOL / (_ELECTRONS_PER_OXIDE * FARADAY_C_PER_MOL)
+# 2 Al + 3 H2O -> Al2O3 + 3 H2: the hydrogen carries away what its water took to form
+REACTION_KJ_PER_AH = OXIDE_FORMATION_KJ_PER_AH * (
+    1 - _WATER_PER_OXIDE * _WATER_ENTHALPY_KJ_PER_MOL / _OXIDE_ENTHALPY_KJ_PER_MOL
+)
 
 
 # µm per A·min/dm2. "720": minutes = 720 x mil / (A/ft2), trade magazines; "0.30": European short rule, common practice

@@ -1,13 +1,13 @@
 """Rinse, dye and seal: steps with timers, each default marked with the class of its source."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from dyebook.errors import RecordError
 from dyebook.notebook import Note
 from dyebook.physics.answer import Answer, cautions_for
 from dyebook.record import check_value
 
-__all__ = ["PREPARATION", "SEALS", "SealKind", "SealPlan", "Step", "plan_seal", "wet_steps"]
+__all__ = ["PREPARATION", "SEALS", "SealKind", "SealPlan", "Step", "plan_seal", "seal_kind", "wet_steps"]
 
 
 @dataclass(frozen=True)
@@ -33,7 +33,19 @@ PREPARATION = (
 
 @dataclass(frozen=True)
 class SealKind:
-    """Defaults of one way to seal: minutes per µm (usual, low, high), window in °C and pH, source class, cautions."""
+    """Defaults of one way to seal.
+
+    Attributes
+    ----------
+    min_per_um, min_per_um_range
+        Usual minutes per µm, and their range.
+    temp_c, ph
+        Lower and upper end of the window.
+    nickel : bool
+        Holds nickel, or may: then the maker can say that the safety data sheet of the product names none.
+    may_be_free : bool
+        There are products of this kind without nickel.
+    """
 
     name: str
     min_per_um: float
@@ -43,56 +55,53 @@ class SealKind:
     source: str
     cautions: tuple
     nickel: bool = False
+    may_be_free: bool = False
     note: str = ""
 
 
-SEALS = {
-    kind.name: kind
-    for kind in (
-        SealKind(
-            "hot_water",
-            2.5,
-            (2.0, 3.0),
-            (96, 100),
-            (5.5, 6.5),
-            "standard practice, value from memory",
-            ("hot_bath",),
-            note="clean soft water; may bleed a little dye",
-        ),
-        SealKind(
-            "mid_temperature",
-            1.5,
-            (1.0, 2.0),
-            (71, 88),
-            (5.3, 6.0),
-            "window from a handbook, time common practice",
-            ("hot_bath",),
-            note="dyes bleed more than in hot water",
-        ),
-        SealKind(
-            "nickel_acetate",
-            1.5,
-            (1.0, 2.0),
-            (85, 93.3),
-            (5.3, 5.5),
-            "window from a handbook, time common practice",
-            ("hot_bath", "nickel"),
-            nickel=True,
-            note="holds dyes best",
-        ),
-        SealKind(
-            "cold_nickel",
-            1.0,
-            (0.8, 1.2),
-            (21, 32),
-            (5.5, 6.5),
-            "window from a handbook, time common practice",
-            ("nickel",),
-            nickel=True,
-            note="needs up to 24 h to complete; holds fluoride, see its data sheet",
-        ),
-    )
-}
+_MEMORY = "standard practice, value from memory"
+_HANDBOOK = "window from a handbook, time common practice"
+_BLEEDS = (
+    "dyes bleed more than in hot water; such seals hold nickel, magnesium, lithium and others (handbook): taken as "
+    "nickel until the safety data sheet of yours names none"
+)
+# fmt: off
+_KINDS = (
+    SealKind("hot_water", 2.5, (2.0, 3.0), (96, 100), (5.5, 6.5), _MEMORY, ("hot_bath",),
+             note="clean soft water; may bleed a little dye"),
+    SealKind("mid_temperature", 1.5, (1.0, 2.0), (71, 88), (5.3, 6.0), _HANDBOOK, ("nickel", "hot_bath"),
+             nickel=True, may_be_free=True, note=_BLEEDS),
+    SealKind("nickel_acetate", 1.5, (1.0, 2.0), (85, 93.3), (5.3, 5.5), _HANDBOOK, ("nickel", "hot_bath"),
+             nickel=True, note="holds dyes best"),
+    SealKind("cold_nickel", 1.0, (0.8, 1.2), (21, 32), (5.5, 6.5), _HANDBOOK, ("fluoride", "nickel"),
+             nickel=True, note="needs up to 24 h to complete"),
+)
+# fmt: on
+SEALS = {kind.name: kind for kind in _KINDS}
+
+
+def seal_kind(name: str, no_nickel: bool = False) -> SealKind:
+    """Return a way to seal as it is at hand.
+
+    Parameters
+    ----------
+    no_nickel
+        The maker says that the safety data sheet of the product names no nickel.
+
+    Raises
+    ------
+    RecordError
+        If the seal is unknown, or always holds nickel.
+    """
+    if name not in SEALS:
+        raise RecordError(f"seal {name!r} is unknown; use one of {', '.join(SEALS)}")
+    kind = SEALS[name]
+    if not no_nickel or not kind.nickel:
+        return kind
+    if not kind.may_be_free:
+        raise RecordError(f"a {name.replace('_', ' ')} seal holds nickel by its name; choose hot_water, or another")
+    cautions = tuple(caution for caution in kind.cautions if caution != "nickel")
+    return replace(kind, nickel=False, cautions=cautions, note="dyes bleed more than in hot water")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -114,7 +123,12 @@ class SealPlan(Answer):
 
 
 def plan_seal(
-    film_um: float, kind: str = "hot_water", *, min_per_um: float | None = None, skin_or_food: bool = False
+    film_um: float,
+    kind: str = "hot_water",
+    *,
+    min_per_um: float | None = None,
+    skin_or_food: bool = False,
+    no_nickel: bool = False,
 ) -> SealPlan:
     """Time to seal a film.
 
@@ -125,18 +139,17 @@ def plan_seal(
     min_per_um
         The shop's own figure.
     skin_or_food
-        Worn on the skin or used with food; a nickel seal is then flagged.
+        Worn on the skin or used with food; a seal that holds nickel is then flagged.
+    no_nickel
+        As in `seal_kind`.
     """
-    if kind not in SEALS:
-        raise RecordError(f"seal {kind!r} is unknown; use one of {', '.join(SEALS)}")
     film = check_value("film_um", film_um)
-    seal = SEALS[kind]
+    seal = seal_kind(kind, no_nickel)
     rate = seal.min_per_um if min_per_um is None else min_per_um
     if not 0 < rate <= 60:
         raise RecordError(f"{rate:g} min per µm; a number above 0 and at most 60 is needed")
     low, high = seal.min_per_um_range if min_per_um is None else (rate, rate)
     flagged = seal.nickel and skin_or_food
-    names = (*(("nickel_skin",) if flagged else ()), *seal.cautions, "waste")
     return SealPlan(
         kind=kind,
         minutes=rate * film,
@@ -145,9 +158,13 @@ def plan_seal(
         temp_c=seal.temp_c,
         ph=seal.ph,
         basis=Note("bench.seal_rate", min_per_um=rate, source=seal.source if min_per_um is None else ""),
-        cautions=cautions_for(*names),
+        cautions=cautions_for(*_skin(flagged), *seal.cautions, "waste"),
         notes=(seal.note, *((Note("bench.nickel_worn"),) if flagged else ())),
     )
+
+
+def _skin(flagged):
+    return ("nickel_skin",) if flagged else ()
 
 
 def wet_steps(film_um: float, dwell_min: float, seal: str = "hot_water", **seal_options) -> tuple[Step, ...]:
@@ -158,23 +175,27 @@ def wet_steps(film_um: float, dwell_min: float, seal: str = "hot_water", **seal_
     seal
         One of `SEALS`.
     **seal_options
-        `min_per_um`, `skin_or_food` of `plan_seal`.
+        `min_per_um`, `skin_or_food`, `no_nickel` of `plan_seal`.
     """
     plan = plan_seal(film_um, seal, **seal_options)
     dwell = check_value("dwell_min", dwell_min)
     low, high = plan.temp_c
-    seal_names = (*(("nickel_skin",) if seal_options.get("skin_or_food") and SEALS[seal].nickel else ()),)
+    kind = seal_kind(seal, seal_options.get("no_nickel", False))
+    flagged = _skin(kind.nickel and seal_options.get("skin_or_food"))
     return (
         Step("cold rinse", "at once, water below 30 °C: hot water closes the pores early", 2, "common practice"),
-        Step("bores", "flush bores and folds until no acid comes", 1, "handbook", ("trapped_acid",)),
+        Step("bores", _BORES, 1, "handbook", ("trapped_acid",)),
         Step("dye", "straight from the rinse, never dried; move the part", dwell, "your recipe", ("dye", "hot_bath")),
         Step("rinse", "cold, until the water runs clear", 1, "handbook"),
         Step(
             f"seal: {seal.replace('_', ' ')}",
             f"{low:g} to {high:g} °C, pH {plan.ph[0]:g} to {plan.ph[1]:g}",
             plan.minutes,
-            SEALS[seal].source,
-            (*seal_names, *SEALS[seal].cautions),
+            kind.source,
+            (*flagged, *kind.cautions),
         ),
         Step("dry and look", "wipe gently, photograph it with the card", None, "common practice"),
     )
+
+
+_BORES = "flush bores, threads and folds, dip them into bicarbonate solution until no gas comes, rinse again, all cold"

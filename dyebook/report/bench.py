@@ -21,6 +21,7 @@ __all__ = [
     "detail_lines",
     "event_line",
     "events_count_text",
+    "few_and_rest",
     "limit_text",
     "note_text",
     "now_words",
@@ -43,8 +44,8 @@ CAUTIONS = {
         "permits, and a competent or licensed person. If in doubt, stop."
     ),
     "acid_into_water": (
-        "Acid slowly into water, never water into acid; stir, in a vessel that stands heat and acid, with water "
-        "already in it."
+        "Sulphuric acid slowly into water, never water into acid; stir, in a vessel that stands heat and acid, with "
+        "the water already in it."
     ),
     "protection": (
         "Goggles and face shield, acid-proof gloves and apron; eyewash and running water within reach. "
@@ -54,7 +55,8 @@ CAUTIONS = {
         "Let the mix cool to the working temperature before use: a hot electrolyte burns and pits the work."
     ),
     "cooled_portions": (
-        "Add the acid in the portions given and let the mix cool between them; stop adding when it passes 50 °C."
+        "Begin with water of 20 °C or colder, add the acid in the portions given and let the mix cool back to that "
+        "between them; stop adding when it passes 50 °C."
     ),
     "hydrogen": (
         "The run gives off hydrogen, flammable from 4 % in air. Ventilate well, no flame, spark or smoking "
@@ -77,11 +79,16 @@ CAUTIONS = {
         "Hot bath: scald and steam. Lower parts slowly, cover the tank, never reach over it without protection."
     ),
     "nickel": (
-        "Nickel salts sensitise the skin and are harmful to breathe; gloves, no eating or drinking, local exhaust."
+        "Nickel salts can cause cancer when breathed and sensitise skin and lungs: no mist or dust, local exhaust, "
+        "gloves, no eating or drinking, as their safety data sheet says."
     ),
     "nickel_skin": (
         "Worn on the skin or used with food: a nickel seal can leave nickel on the surface. Choose a nickel-free seal, "
         "or have release tested against the rules where it is sold."
+    ),
+    "fluoride": (
+        "A cold seal holds fluoride, a poison when swallowed or through the skin; with acid it gives hydrogen "
+        "fluoride. Keep acids away, wear gloves, have the first aid for fluoride of its data sheet within reach."
     ),
     "dye": (
         "Treat dyes as hazardous as their safety data sheets say; some hold chromium, cobalt or copper. "
@@ -92,7 +99,10 @@ CAUTIONS = {
     ),
     "desmut": "Desmutting acids may be oxidising or contain fluoride: specialist practice and their own data sheets.",
     "strip": "Stripping baths are for trained people with the right permits; no recipe is given here.",
-    "trapped_acid": "Blind bores hold air and carry acid out: rinse them long, and expect acid to drip when handling.",
+    "trapped_acid": (
+        "Blind bores, threads and folds hold air and carry acid out: flush them cold, neutralise (bicarbonate; it "
+        "foams), rinse again, and expect acid to drip when handling."
+    ),
     "hot_electrolyte": "Hot acid and mist: keep back, supply off, let the tank cool before anything is moved.",
 }
 
@@ -163,7 +173,10 @@ def _dissolved_aluminium(own_point):
 
 def _tank_heat(loss_w_per_k):
     loss = f"{loss_w_per_k:g} W/K lost to the room" if loss_w_per_k else "no heat lost to the room"
-    return f"joule heat at the tank plus heat of oxide formation (10.4 kJ per A·h), {loss}; growth by published films"
+    return (
+        f"joule heat at the tank plus heat of reaction less the hydrogen's share (5.1 kJ per A·h), {loss}; growth by "
+        "published films"
+    )
 
 
 def _change(dx, dv, span_min):
@@ -193,6 +206,19 @@ SENTENCES = CAUTIONS | {
     "unusual_density": "{a_per_dm2:.3g} A/dm² is outside the usual {low:g} to {high:g} A/dm² for films that are dyed",
     "long_run": "long runs grow soft, powdery film: watch the temperature",
     "alloy_note": "{alloy}: {note}",
+    "water_broke": "the rinse water broke at the last water-break test: clean the parts again and test them again",
+    "odd_minutes": "{minutes:.0f} min is far above the {usual_min:.0f} min that hardly any pass; check the figure",
+    "odd_electrolyte": "the electrolyte is at {temp_c:g} °C, outside the usual {low:g} to {high:g} °C",
+    "film_short": (
+        "the film is {film_um:.2g} µm where {planned_film_um:.3g} µm was planned: let the run go on, or drop it if it "
+        "was a mistake"
+    ),
+    "run_long": (
+        "after {minutes:.0f} min the film would be {film_um:.3g} µm where {planned_film_um:.3g} µm was planned: was "
+        "the run left on in the book? Give the minutes after which the current went off"
+    ),
+    "run_not_ended": "run {run} is still on in the book; end it first, so that its film is known",
+    "in_the_future": "{at} lies in the future; check the date and the clock of this device",
     "supply_too_small": "the supply stops at {limit_a:g} A: {wanted_a:.3g} A were wanted",
     "paused": (
         "paused: its end is reckoned as if the current came back now; films run again after a break may blister"
@@ -200,6 +226,9 @@ SENTENCES = CAUTIONS | {
     "tank_heat": _tank_heat,
     "too_warm": (
         "the tank would end at {end_temp_c:.1f} °C, above {allowed_temp_c:g} °C: cool it, or run a smaller load"
+    ),
+    "would_boil": (
+        "the electrolyte would reach {boiling_c:g} °C and boil: never run it so; cool it, or run a smaller load"
     ),
     "plain_shapes": "closed formulas of plain shapes, roughness not counted",
     "blind_bore": lambda labels: f"blind bore in {', '.join(labels)}: air may stay in it, acid comes out of it later",
@@ -232,6 +261,10 @@ SENTENCES = CAUTIONS | {
     "own_checks": _own_checks,
     "seal_rate": lambda min_per_um, source: f"{min_per_um:g} min per µm, {source or 'your own figure'}",
     "nickel_worn": "nickel on something worn on the skin or used with food",
+    "nickel_confirm": lambda kind: (
+        f"the order is worn on the skin or used with food, and a {kind.replace('_', ' ')} seal holds nickel unless its "
+        "safety data sheet names none; choose hot water"
+    ),
     "log_charge": "charge by the trapezoid rule; {film}",
     "no_area": "no film without an area",
     "never_on": "no current flowed",
@@ -261,7 +294,7 @@ SENTENCES = CAUTIONS | {
 
 # what each figure is called; figures without a row here are not shown to people
 _LABELS = {
-    "acid_ml": "acid",
+    "acid_ml": "sulphuric acid",
     "water_ml": "water",
     "volume_l": "bath at 20 °C",
     "g_per_l": "strength",
@@ -361,14 +394,33 @@ def answer_rows(answer: dict, names=None) -> list[tuple[str, str]]:
     return rows
 
 
-def answer_lines(answer) -> list[str]:
-    """A bench answer as lines of text: figures, basis, notes, cautions."""
+_MOST_CAUTIONS = 3
+
+
+def few_and_rest(cautions) -> tuple[list[str], list[str]]:
+    """Return the cautions to show at once, and those to fold away; the general one is the page's own close."""
+    special = [text for text in cautions if text != CAUTIONS["general"]]
+    return special[:_MOST_CAUTIONS], special[_MOST_CAUTIONS:]
+
+
+def answer_lines(answer, whole: bool = False) -> list[str]:
+    """A bench answer as lines of text: figures, basis, notes, cautions.
+
+    Parameters
+    ----------
+    whole
+        With every caution; the first few and where the others stand without.
+    """
     rows = answer_rows(answer)
     width = max((len(label) for label, _ in rows), default=0)
     lines = [f"{label:<{width}}  {text}" for label, text in rows]
     lines += ["", f"Basis: {answer['basis']}."]
     lines += [f"Note: {note}." for note in answer.get("notes", ())]
-    return lines + [f"Caution: {text}" for text in answer["cautions"]]
+    first, rest = few_and_rest(answer["cautions"])
+    lines += [f"Caution: {text}" for text in (*first, *(rest if whole else ()))]
+    if rest and not whole:
+        lines.append(f"Caution: {len(rest)} more with --page and --json.")
+    return [*lines, f"Caution: {CAUTIONS['general']}"]
 
 
 def answer_page(title: str, answer: dict, paper="a4") -> bytes:
@@ -388,7 +440,7 @@ def answer_page(title: str, answer: dict, paper="a4") -> bytes:
     from dyebook.report.paper.pdf import pdf_bytes
     from dyebook.report.paper.sheet import Pairs, Prose, Row, Sheet
 
-    tail = [line for line in answer_lines(answer) if line.startswith(("Basis:", "Note:", "Caution:"))]
+    tail = [line for line in answer_lines(answer, whole=True) if line.startswith(("Basis:", "Note:", "Caution:"))]
     parts = [[Pairs("", tuple(answer_rows(answer)))], [Prose(tuple(tail), size="small")]]
     details = detail_lines(answer)
     if details:

@@ -115,8 +115,8 @@ CAUSES = {
     ),
     "acid_bleed_out": (
         "acid bled out of a hole or seam",
-        "Rinse holes and seams long and warm, turn the part while rinsing, plug holes before the run. Acid may still "
-        "come out while handling.",
+        "Flush holes and seams long and cold, turning the part; neutralise them with bicarbonate and rinse again; plug "
+        "holes before the run.",
         "trapped_acid", "protection",
     ),
     "gas_pocket": (

@@ -7,10 +7,12 @@ import streamlit as st
 
 from dyebook.report import bench as report_bench
 from dyebook.report.words import pairs_html
+from dyebook.screens.fields import ask_text
 from dyebook.screens.session import sentence
 from dyebook.screens.swatch import web_text
 
 __all__ = [
+    "ask_reason",
     "offer_page",
     "offer_pdf",
     "offer_steps",
@@ -81,9 +83,18 @@ def show_flags(lines):
 
 
 def show_cautions(cautions):
-    """Draw cautions where the step is planned."""
-    lines = "".join(f"<li>{escape(text)}</li>" for text in cautions)
-    st.html(f"<div class='cautions'><strong>Take care</strong><ul>{lines}</ul></div>")
+    """Draw cautions where the step is planned: the first few in sight, the rest folded; the page itself closes them."""
+    first, rest = report_bench.few_and_rest(cautions)
+    lines, more = ("".join(f"<li>{escape(text)}</li>" for text in texts) for texts in (first, rest))
+    folded = f"<details><summary>more</summary><ul>{more}</ul></details>" if more else ""
+    st.html(f"<div class='cautions'><strong>Take care</strong><ul>{lines}</ul>{folded}</div>")
+
+
+def ask_reason(name, asked) -> str | None:
+    """Draw what stands in the way of a deed; return the reason to go on: empty without, None if nothing is asked."""
+    for question in asked:
+        show_doubt(sentence(question))
+    return ask_text(name, "Go on all the same, because", explain="Kept with the run.") if asked else None
 
 
 def offer_page(title, answer, key, leave=()):

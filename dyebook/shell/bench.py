@@ -14,14 +14,14 @@ __all__ = ["add_commands", "named_columns"]
 def acid(
     g_per_l: Annotated[str, option("Wanted strength, such as 165 or '22 oz/gal'.")],
     volume_l: Annotated[str, option("Wanted bath, such as 2 or '5 gal'.")],
-    wt: Annotated[float | None, option("Acid at hand, weight percent, up to 98.")] = None,
+    wt: Annotated[float | None, option("Sulphuric acid at hand, weight percent, up to 98.")] = None,
     sg: Annotated[float | None, option("Or its specific gravity 20/20, up to 95 %.")] = None,
     sg_temp_c: Annotated[str, option("Temperature at which it was read.")] = "20",
     page: PageOption = None,
     letter: LetterOption = False,
     as_json: JsonOption = False,
 ):
-    """How much acid and water make a bath.
+    """How much sulphuric acid and water make an electrolyte.
 
     Example: dyebook acid --wt 96 --g-per-l 165 --volume-l 2
     """
@@ -36,7 +36,7 @@ def acid(
         sg=sg,
         sg_temp_c=given("sg_temp_c", sg_temp_c),
     )
-    show_answer(mix, as_json, "Acid slowly into water, never the other way round.", page, letter)
+    show_answer(mix, as_json, "Sulphuric acid slowly into water, never the other way round.", page, letter)
 
 
 def electrolyte(
@@ -279,6 +279,9 @@ def seal(
     kind: Annotated[str, option("hot_water, mid_temperature, nickel_acetate, cold_nickel.")] = "hot_water",
     min_per_um: Annotated[float | None, option("Your own minutes per µm.")] = None,
     skin_or_food: Annotated[bool, option("Worn on the skin or used with food.", "--skin-or-food")] = False,
+    no_nickel: Annotated[
+        bool, option("The safety data sheet of a mid-temperature seal names no nickel.", "--no-nickel")
+    ] = False,
     order: Annotated[str | None, option("The order it is for, which says so.")] = None,
     book: BookOption = None,
     page: PageOption = None,
@@ -297,7 +300,8 @@ def seal(
 
         with open_at(book) as opened:
             skin_or_food = skin_or_food or is_for_skin(opened, order)
-    show_answer(plan_seal(film, kind, min_per_um=min_per_um, skin_or_food=skin_or_food), as_json, "Seal", page, letter)
+    answer = plan_seal(film, kind, min_per_um=min_per_um, skin_or_food=skin_or_food, no_nickel=no_nickel)
+    show_answer(answer, as_json, "Seal", page, letter)
 
 
 def add_commands(app):

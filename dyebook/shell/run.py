@@ -21,6 +21,7 @@ from dyebook.shell.options import (
 
 __all__ = ["add_commands"]
 
+WhyOption = Annotated[str | None, option("The reason to go on in spite of what was asked; it is kept.")]
 RunArgument = Annotated[int, typer.Argument(help="Number of the run.")]
 
 
@@ -140,6 +141,7 @@ def show(number: RunArgument, book: BookOption = None, as_json: JsonOption = Fal
 def start(
     number: RunArgument,
     current_a: Annotated[str | None, option("What the supply shows; as planned without it.")] = None,
+    why: WhyOption = None,
     book: BookOption = None,
     as_json: JsonOption = False,
 ):
@@ -150,7 +152,7 @@ def start(
     from dyebook.jobs.run import start_run
 
     with _open_run(book, number) as (opened, _):
-        start_run(opened, number, given("current_a", current_a))
+        start_run(opened, number, given("current_a", current_a), why=why)
         _show_run(opened, number, as_json)
 
 
@@ -203,7 +205,15 @@ def resume(
         _show_run(opened, number, as_json)
 
 
-def end(number: RunArgument, book: BookOption = None, as_json: JsonOption = False):
+def end(
+    number: RunArgument,
+    minutes: Annotated[
+        str | None, option("Minutes from its start after which the current went off; now without.")
+    ] = None,
+    why: WhyOption = None,
+    book: BookOption = None,
+    as_json: JsonOption = False,
+):
     """End a run: charge, time and film go into the book.
 
     Example: dyebook run end 12
@@ -211,7 +221,7 @@ def end(number: RunArgument, book: BookOption = None, as_json: JsonOption = Fals
     from dyebook.jobs.run import finish_run
 
     with _open_run(book, number) as (opened, _):
-        finish_run(opened, number)
+        finish_run(opened, number, minutes=given("run_min", minutes), why=why)
         _show_run(opened, number, as_json)
 
 
@@ -308,8 +318,9 @@ def log(
 
 def step(
     number: RunArgument,
-    name: Annotated[str, typer.Argument(help="cold rinse, bores, dye, rinse, seal.")],
+    name: Annotated[str, typer.Argument(help="cold rinse, bores, dye, rinse, seal: hot water.")],
     out: Annotated[bool, typer.Option("--out", help="The step ends; it begins without.")] = False,
+    why: WhyOption = None,
     book: BookOption = None,
     as_json: JsonOption = False,
 ):
@@ -320,7 +331,7 @@ def step(
     from dyebook.jobs.wet import mark_step, minutes_of, steps_of
 
     with _open_run(book, number) as (opened, _):
-        row = mark_step(opened, number, name, ended=out)
+        row = mark_step(opened, number, name, ended=out, why=why)
     took, (begun, ended) = minutes_of(row, name), steps_of(row)[name]
     times = {"started_at": begun.isoformat(), "ended_at": ended and ended.isoformat(), "minutes": took}
     words = "in" if took is None else f"took {took:.2f} min"
@@ -346,8 +357,9 @@ def dyed(
     ] = None,
     seal_temp_c: Annotated[str | None, option("Seal bath.")] = None,
     seal_min: Annotated[str | None, option("Time in the seal; by the clock of its step without.")] = None,
-    order: Annotated[str | None, option("The order it belongs to; a nickel seal is flagged by it.")] = None,
+    order: Annotated[str | None, option("The order it belongs to; a nickel seal is asked about by it.")] = None,
     note: Annotated[str | None, option("Anything worth remembering.")] = None,
+    why: WhyOption = None,
     book: BookOption = None,
     as_json: JsonOption = False,
 ):
@@ -365,7 +377,7 @@ def dyed(
             "ph": ph,
             "wait_min": wait_of(row) if wait_min is None else given("wait_min", wait_min),
         }
-        more = {"order": order, "note": note}
+        more = {"order": order, "note": note, "why": why}
         more["rinse"] = {
             "kind": "tap",
             "rinse_temp_c": given("rinse_temp_c", rinse_temp_c),

@@ -76,7 +76,7 @@ def test_states_follow_the_run(book, on):
     assert [state_of(book, row, _at(1)).state for row in bench_runs(book)] == ["on"]
     pause_run(book, on, _at(5))
     assert state_of(book, book.row("runs", on), _at(6)).state == "paused"
-    ended = bench.finish_run(book, on, _at(8))
+    ended = bench.finish_run(book, on, _at(8), why="the supply failed")
     assert state_of(book, ended).state == "ended"
     bench.tick_step(book, on, "water_break_test", passed=False)
     assert state_of(book, ended).not_prepared == ("clean", "water_break_test", "contacts")

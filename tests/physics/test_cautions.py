@@ -4,8 +4,9 @@ import re
 
 import pytest
 
+from dyebook.errors import RecordError
 from dyebook.physics.answer import cautions_for
-from dyebook.physics.sealing import PREPARATION, wet_steps
+from dyebook.physics.sealing import PREPARATION, plan_seal, wet_steps
 from dyebook.physics.trace.events import EVENT_KINDS
 from dyebook.report.bench import CAUTIONS, EVENT_REMEDIES
 
@@ -58,3 +59,26 @@ def test_general_caution_closes_every_list():
 
 def test_mains_is_for_the_qualified():
     assert "qualified" in CAUTIONS["mains"]
+
+
+def test_what_is_never_left_unsaid():
+    """Hazards by name: sulphuric acid, nickel as a cause of cancer and sensitiser, fluoride, trapped acid."""
+    assert "Sulphuric acid" in CAUTIONS["acid_into_water"]
+    assert all(word in CAUTIONS["nickel"] for word in ("cancer", "sensitise"))
+    assert "hydrogen fluoride" in CAUTIONS["fluoride"]
+    assert "neutralise" in CAUTIONS["trapped_acid"]
+    bores = next(step for step in wet_steps(10, 5) if step.name == "bores")
+    assert "cold" in bores.what
+    assert "warm" not in bores.what
+
+
+def test_a_mid_temperature_seal_is_taken_as_nickel_until_its_sheet_names_none():
+    """Such seals hold nickel, magnesium, lithium and others (Metal Finishing Guidebook 2012-13, p. 484)."""
+    nickel = CAUTIONS["nickel"]
+    assert nickel in plan_seal(10, "mid_temperature").cautions
+    assert CAUTIONS["nickel_skin"] in plan_seal(10, "mid_temperature", skin_or_food=True).cautions
+    assert nickel not in plan_seal(10, "mid_temperature", no_nickel=True).cautions
+    assert CAUTIONS["nickel_skin"] not in plan_seal(10, "mid_temperature", skin_or_food=True, no_nickel=True).cautions
+    assert CAUTIONS["fluoride"] in plan_seal(10, "cold_nickel").cautions
+    with pytest.raises(RecordError, match="holds nickel by its name"):
+        plan_seal(10, "cold_nickel", no_nickel=True)

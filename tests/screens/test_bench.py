@@ -174,9 +174,13 @@ def test_nickel_is_flagged_by_the_order_of_the_run(empty_book, open_page):
     for name, text in {"1_dye_g_per_l": "3", "bath_temp_c": "50"}.items():
         page.text_input(key=f"bench_{name}").set_value(text)
     page.run()
+    # nickel for the skin waits for a reason, which is kept
+    assert page.button(key="keep_batch").disabled
+    page.text_input(key="bench_seal_why").set_value("release tested").run()
     page.button(key="keep_batch").click().run()
     with open_book(empty_book) as book:
         assert book.row("batches", 1)["order_id"] == order
+        assert book.row("runs", number)["trace"]["reasons"][0]["why"] == "release tested"
 
 
 def test_every_bath_shows_its_line(demo_shop, open_page):
@@ -241,7 +245,12 @@ def test_the_shops_own_window_speaks_where_the_dip_is_planned(anodised, open_pag
 def test_acid_into_water_and_into_the_book(empty_book, open_page):
     page = open_page("bench", step="acid")
     text = texts_of(page)
-    for words in ("Acid slowly into water", "1 part of battery acid", "never release them to sewer", "187 mL"):
+    for words in (
+        "Sulphuric acid slowly into water",
+        "1 part of battery acid",
+        "never release them to sewer",
+        "187 mL",
+    ):
         assert words in text
 
 

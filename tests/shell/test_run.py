@@ -81,7 +81,9 @@ def test_steps_seal_and_batch_with_the_orders_flag(anodised):
     assert anodised("run", "step", 1, "dye", "--out")["minutes"] is not None
     dip = ("--dye", "Ember", "--bath", "E1", "--dye-g-per-l", 3, "--bath-temp-c", "122 °F", "--dwell-min", "5:30")
     sealed = ("--seal", "nickel_acetate", "--seal-temp-c", 90, "--seal-min", 18)
-    kept = anodised("run", "dyed", 1, *dip, "--wait-min", "0:45", *sealed)
+    with pytest.raises(RecordError, match=r"worn on the skin.*choose hot water"):
+        anodised("run", "dyed", 1, *dip, "--wait-min", "0:45", *sealed)
+    kept = anodised("run", "dyed", 1, *dip, "--wait-min", "0:45", *sealed, "--why", "release tested")
     assert kept["batch"] == 1
     assert any("Choose a nickel-free seal" in text for text in kept["seal"]["cautions"])
     assert anodised("run", "show", 1)["batch"] == 1

@@ -32,9 +32,11 @@ def _tank(book):
 
 def _mix(book, left, right):
     with left:
-        kind = choose("acid_known", "The acid at hand is known by", ["wt", "sg"], _ACID_KNOWN.get)
+        kind = choose("acid_known", "The sulphuric acid at hand is known by", ["wt", "sg"], _ACID_KNOWN.get)
         if kind == "wt":
-            strength = {"wt_percent": ask("acid_wt_percent", "Acid at hand, wt %", "96", "96", quantity="acid_a")}
+            strength = {
+                "wt_percent": ask("acid_wt_percent", "Sulphuric acid at hand, wt %", "96", "96", quantity="acid_a")
+            }
         else:
             sg = ask("acid_sg", "Specific gravity, 20/20", "1.28", "battery acid: 1.28", quantity="acid_a")
             strength = {"sg": sg, "sg_temp_c": ask("acid_sg_temp_c", "Read at, °C", "20", "20 or 68 °F")}
@@ -45,9 +47,9 @@ def _mix(book, left, right):
             st.markdown("Acid, strength and volume are needed.")
             return
         mix = mix_acid(wanted, volume, **strength)
-        st.subheader("Acid slowly into water, never water into acid", anchor=False)
+        st.subheader("Sulphuric acid slowly into water, never water into acid", anchor=False)
         show_answer(mix, ("water_ml", "acid_ml", "rise_c", "portions"))
-        offer_page("Electrolyte: acid slowly into water", mix, "acid")
+        offer_page("Electrolyte: sulphuric acid slowly into water", mix, "acid")
         name = _tank(book)
         if st.button("Made up: into the book", key="keep_acid", type="primary", disabled=not name):
             tank = baths.electrolyte_named(book, name, mix.volume_l)

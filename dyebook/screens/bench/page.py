@@ -6,6 +6,7 @@ from pathlib import Path
 import streamlit as st
 
 from dyebook.jobs.run import open_runs
+from dyebook.report.bench import CAUTIONS
 from dyebook.screens.drafts import draft
 from dyebook.screens.fields import choose, key_of
 from dyebook.screens.navigation import arrive_at_bench
@@ -38,6 +39,7 @@ def show():
     with friendly_errors():
         module = import_module(f"dyebook.screens.bench.{STEPS[step][1]}")
         getattr(module, f"show_{step}")(book)
+    st.caption(CAUTIONS["general"])
 
 
 def _step(book):

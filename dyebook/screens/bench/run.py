@@ -19,6 +19,7 @@ from dyebook.report import bench as report_bench
 from dyebook.report import words as report_words
 from dyebook.report.words import figure_text, moment_text
 from dyebook.screens.answers import (
+    ask_reason,
     offer_page,
     offer_steps,
     show_answer,
@@ -261,9 +262,11 @@ def _before(book, row, missing):
     show_pairs([(label, text) for label, text in plan.items() if label not in heads])
     if missing:
         st.markdown(f"Not ticked yet: {', '.join(_PREPARATION[kind].name for kind in missing)}.")
+    why = ask_reason("start_why", bench.asked_at_start(book, row))
     with st.container(horizontal=True):
-        if st.button("Start the run", key="start_run", type="primary", icon=":material/play_arrow:"):
-            bench.start_run(book, row["id"])
+        start = {"type": "primary", "icon": ":material/play_arrow:", "disabled": why == ""}
+        if st.button("Start the run", key="start_run", **start):
+            bench.start_run(book, row["id"], why=why)
             st.rerun()
         if st.button("Preparation", key="to_prepare"):
             go_on("prepare", run=row["id"])
@@ -300,15 +303,28 @@ def _note(book, row):
             st.button("Pause", key="pause_run", on_click=bench.pause_run, args=(book, row["id"]))
         else:
             st.button("Current is back", key="resume_run", on_click=bench.resume_run, args=(book, row["id"]))
-        if st.button("End the run", key="finish_run", type="primary", icon=":material/stop:"):
-            bench.finish_run(book, row["id"])
-            go_on("wet", run=row["id"])
+        end = st.button("End the run", key="finish_run", type="primary", icon=":material/stop:")
+    key = f"asked_end_{row['id']}"
+    if end or st.session_state.get(key):
+        _end(book, row, key)
     with st.expander("Note another reading", expanded=False):
         current = ask("noted_current_a", "Current now, A", hint="2.9 or 0")
         volts = ask("noted_voltage_v", "Voltage, V")
         temp = ask("noted_electrolyte_temp_c", "Electrolyte, °C", hint="21 or 70 °F")
         arguments = {"args": (book, row["id"], current), "kwargs": {"voltage_v": volts, "electrolyte_temp_c": temp}}
         st.button("Note it", key="note_reading", disabled=current is None, on_click=_write_note, **arguments)
+
+
+def _end(book, row, key):
+    """End a run; a film far from the plan is asked about first, and stays on until there is an answer."""
+    asked = bench.asked_at_end(row, bench.where_is(book, row))
+    st.session_state[key] = bool(asked)
+    why = ask_reason("end_why", asked)
+    minutes = ask("ended_after_min", "Or: the current went off after, min", quantity="run_min") if asked else None
+    if not asked or st.button("End it so", key="end_so", disabled=not (why or minutes)):
+        st.session_state.pop(key)
+        bench.finish_run(book, row["id"], minutes=minutes, why=why)
+        go_on("wet", run=row["id"])
 
 
 def _write_note(book, number, current, **seen):

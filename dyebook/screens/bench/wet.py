@@ -13,7 +13,7 @@ from dyebook.physics.answer import cautions_for
 from dyebook.physics.sealing import SEALS, plan_seal, wet_steps
 from dyebook.report import words as report_words
 from dyebook.report.words import figure_text
-from dyebook.screens.answers import offer_page, offer_steps, show_answer, show_cautions, show_clock
+from dyebook.screens.answers import ask_reason, offer_page, offer_steps, show_answer, show_cautions, show_clock
 from dyebook.screens.fields import ask, ask_order, ask_word, choose, choose_run, key_of, switch, warn
 from dyebook.screens.navigation import go_on, go_to_batch, go_to_photo
 from dyebook.screens.session import friendly_errors
@@ -67,6 +67,7 @@ def _questions(book, row):
     kinds = {kind: kind.replace("_", " ") for kind in SEALS} | {_NO_SEAL: "not now"}
     given["seal"] = choose("seal", "Seal", list(kinds), kinds.get)
     given["min_per_um"] = _own_seal_time(book, given["seal"])
+    given["no_nickel"] = _no_nickel(book, given["seal"])
     given["seal_temp_c"] = ask("seal_temp_c", "Seal bath, °C", hint="97 or 207 °F")
     for problem in outside_window(book, given["dye"], ph=given["ph"], bath_temp_c=given["bath_temp_c"]):
         warn(problem)
@@ -106,18 +107,32 @@ def _own_seal_time(book, kind):
     return typed
 
 
+def _no_nickel(book, kind):
+    """Whether the sheet of a seal that may hold nickel names none; kept for the shop as the maker says it."""
+    if kind == _NO_SEAL or not SEALS[kind].may_be_free:
+        return False
+    free = book.setting(wet.NO_NICKEL) or []
+    said = st.toggle("Its safety data sheet names no nickel", kind in free, key=f"no_nickel_{kind}")
+    if said != (kind in free):
+        book.set_setting(wet.NO_NICKEL, [*free, kind] if said else [one for one in free if one != kind])
+    return said
+
+
 def _show_steps(book, row, asked):
     if asked["dwell_min"] is None:
         st.markdown("The time in the dye is needed for its timer.")
         return
     sealed = asked["seal"] != _NO_SEAL
     seal = [asked["seal"]] if sealed else []
-    options = {name: asked[name] for name in ("min_per_um", "skin_or_food")} if sealed else {}
+    options = {name: asked[name] for name in ("min_per_um", "skin_or_food", "no_nickel")} if sealed else {}
     steps = wet_steps(row["film_um"], asked["dwell_min"], *seal, **options)
     steps = [step for step in steps if sealed or _tank(step) != "seal"]
     begun = wet.steps_of(row)
+    asked["why"] = ask_reason(
+        "seal_why", wet.asked_of_seal(book, row, asked["seal"], asked["order"], asked["skin_or_food"])
+    )
     for place, step in enumerate(steps):
-        _show_step(book, row, place, step, begun.get(step.name))
+        _show_step(book, row, place, step, begun.get(step.name), asked["why"])
     names = [name for step in steps for name in step.cautions]
     offer_steps(f"After run {row['id']}", steps, cautions_for(*dict.fromkeys(names), "waste"), "wet")
     if sealed:
@@ -132,7 +147,7 @@ def _tank(step):
     return step.name.partition(":")[0]
 
 
-def _show_step(book, row, place, step, times):
+def _show_step(book, row, place, step, times, why):
     planned = "" if step.minutes is None else f"{report_words.minutes_text(step.minutes)}, "
     tank = _tank(step)
     into, out = (f"Into the {tank}", f"Out of the {tank}") if tank in _TANKS else ("Start", "End")
@@ -140,7 +155,9 @@ def _show_step(book, row, place, step, times):
     with st.container(key=f"step_{place}", horizontal=True, vertical_alignment="center"):
         source = f"<span class='source'>{escape(planned + step.source)}</span>"
         st.html(f"<div class='wetstep'>{head}<br>{source}</div>", width="stretch")
-        begin = {"on_click": wet.mark_step, "args": (book, row["id"], step.name)}
+        stopped = tank == "seal" and why == ""
+        begin = {"on_click": wet.mark_step, "args": (book, row["id"], step.name), "kwargs": {"why": why}}
+        begin["disabled"] = stopped
         if times is None:
             st.button(into if step.minutes else "Done", key=f"in_{place}", **begin)
         elif times[1] is None and step.minutes:
@@ -154,7 +171,7 @@ def _show_step(book, row, place, step, times):
         alarm = f"{step.name.capitalize()}: time is up."
         show_clock(f"step_clock_{row['id']}_{place}", step.minutes, elapsed, step.name, alarm)
         if step.cautions:
-            show_cautions(cautions_for(*step.cautions)[:-1])
+            show_cautions(cautions_for(*step.cautions))
 
 
 def _done_words(times):
@@ -172,8 +189,6 @@ def _keep(book, row, asked):
     wait = wet.wait_of(row)
     if wait is not None:
         st.markdown(f"Waited between rinse and dye: {figure_text('minutes', wait)}, by the clocks of those steps.")
-    if not st.button("Keep it as a batch", key="keep_batch", type="primary"):
-        return
     dip = {name: asked[name] for name in ("dye_g_per_l", "bath_temp_c", "ph")}
     dip |= {"dwell_min": dwell, "wait_min": wait}
     rinse = {"kind": "tap", "rinse_temp_c": asked["rinse_temp_c"], "dwell_min": wet.minutes_of(row, "cold rinse")}
@@ -181,7 +196,15 @@ def _keep(book, row, asked):
     if asked["seal"] != _NO_SEAL:
         seal = wet.seal_values(asked["seal"], wet.minutes_of(row, "seal"), asked["seal_temp_c"])
     more = {name: asked[name] for name in ("dye", "bath", "second", "order")}
-    st.session_state[_KEPT] = wet.keep_batch(book, row["id"], dip=dip, rinse=rinse, seal=seal, **more)
+    # the seal's own question stands above, at its step
+    odd = [
+        one for one in wet.asked_of_batch(book, row, dip, seal, asked["order"]) if one.code != "bench.nickel_confirm"
+    ]
+    why = " ".join(filter(None, (ask_reason("batch_why", odd), asked.get("why"))))
+    stopped = seal is not None and asked.get("why") == ""
+    if not st.button("Keep it as a batch", key="keep_batch", type="primary", disabled=stopped):
+        return
+    st.session_state[_KEPT] = wet.keep_batch(book, row["id"], dip=dip, rinse=rinse, seal=seal, why=why, **more)
     st.rerun()
 
 
