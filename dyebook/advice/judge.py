@@ -60,7 +60,11 @@ SHARED_IN_ONE_PHOTO = 0.9
 # standard uncertainty of a reading that came without one; common practice, no source
 UNNOTED_U = 1.0
 _OTHERS = {"76": delta_e_76, "94": delta_e_94, "cmc": delta_e_cmc}
-# a covariance is never thinner than this, in ΔE, where a geometric mean is taken
+# errors that point the same way to within this share of their size are one error: a gain moves each colour along a
+# slightly different line. As a thickness that both covariances are given, it keeps sharing from ever widening: the
+# geometric mean is superadditive
+_SAME_WAY = 0.05
+# and where an error has no size
 _THINNEST_DELTA_E = 1e-4
 _STEP_DELTA_E = 1e-3
 # what each remedy leaves of the parts of both readings; the camera's by leave-one-out on charts
@@ -278,7 +282,7 @@ def _same(one, other):
 
 def _geometric_mean(one, other):
     """The geometric mean of two covariances."""
-    thinnest = _THINNEST_DELTA_E**2 * np.eye(3)
+    thinnest = (_THINNEST_DELTA_E**2 + _SAME_WAY**2 * np.trace(one + other) / 2) * np.eye(3)
     root = _root(one + thinnest)
     inverse = np.linalg.inv(root)
     return root @ _root(inverse @ (other + thinnest) @ inverse) @ root - thinnest
