@@ -11,7 +11,16 @@ from pathlib import Path
 
 from dyebook.errors import DyebookError
 
-__all__ = ["MOST_INPUT_BYTES", "check_input", "check_output", "is_there", "replacing", "sync_file", "sync_folder"]
+__all__ = [
+    "MOST_INPUT_BYTES",
+    "check_input",
+    "check_output",
+    "is_database",
+    "is_there",
+    "replacing",
+    "sync_file",
+    "sync_folder",
+]
 
 MOST_INPUT_BYTES = 500_000_000
 _BOOK_SIGN = b"SQLite format 3\0"
@@ -84,7 +93,7 @@ def refuse_to_replace(path):
         return
     if not path.is_file():
         raise DyebookError(f"{path} is a device or a pipe, not a file on a disk; name a file")
-    if _beginning(path).startswith(_BOOK_SIGN):
+    if is_database(path):
         raise DyebookError(f"{path} is a book or another database; name another file")
 
 
@@ -129,6 +138,11 @@ def _is_of_kind(path):
     if kind in _TEXTS and b"\0" in start:
         return False
     return start.startswith(_BEGINNINGS[kind]) if kind in _BEGINNINGS else kind in _TEXTS
+
+
+def is_database(path):
+    """Whether a file is an SQLite database, as books and their copies are."""
+    return path.is_file() and _beginning(path).startswith(_BOOK_SIGN)
 
 
 def _beginning(path):

@@ -15,16 +15,17 @@ import zipfile
 from contextlib import closing
 from pathlib import Path
 
-from sqlalchemy import Connection, create_engine, func, select, text
+from sqlalchemy import Connection, func, select, text
+from sqlalchemy.exc import DBAPIError
 
-from dyebook.book.connect import clear_errors, find_place, make_engine
+from dyebook.book.connect import clear_errors, find_place, make_engine, sqlite_engine
 from dyebook.book.photos import is_sha, photo_name
 from dyebook.book.rows import checked_values, note_change
-from dyebook.book.schema import TABLES, Base, Photo, now
+from dyebook.book.schema import TABLES, Base, Change, Photo, now
 from dyebook.book.versions import bring_up_to_date, copy_rows, copy_server, copy_sqlite, kept_beside
 from dyebook.errors import BookError, RecordError
 from dyebook.record import FIELDS
-from dyebook.safe_file import replacing
+from dyebook.safe_file import is_database, replacing
 from dyebook.version import __version__
 
 __all__ = ["find_problems", "read_backup", "write_backup"]
@@ -32,6 +33,7 @@ __all__ = ["find_problems", "read_backup", "write_backup"]
 _MANIFEST, _SNAPSHOT = "manifest.json", "book.sqlite"
 _LARGEST_MANIFEST = 2**28
 _SPARE_BYTES = 2**30
+_ROWS_AT_ONCE = 1000
 
 
 def write_backup(book, file: Path) -> dict:
@@ -52,7 +54,8 @@ def write_backup(book, file: Path) -> dict:
     Raises
     ------
     BookError
-        If a photo is missing or was altered: a backup must not look whole when it is not.
+        If the book is damaged, or a photo is missing or was altered: a backup must not look whole when it is not.
+        The older file stays then.
     """
     file = Path(file)
     if file.suffix.lower() != ".zip":
@@ -64,6 +67,11 @@ def write_backup(book, file: Path) -> dict:
 
 def _write_zip(book, part, copy):
     _snapshot(book, copy)
+    if damage := _damage(copy):
+        raise BookError(
+            f"the book {book.place.name} is damaged ({damage}); no backup was written, and older ones stay as they "
+            "are; save what can still be read with: dyebook check --salvage FOLDER, or restore the last backup"
+        )
     shas, batches = _contents(copy)
     hashes = {_SNAPSHOT: _hash_of(copy)}
     with zipfile.ZipFile(part, "w", zipfile.ZIP_DEFLATED) as archive:
@@ -77,7 +85,32 @@ def _write_zip(book, part, copy):
             hashes[f"photos/{photo_name(sha)}"] = sha
         manifest = {"kind": "dyebook backup", "dyebook": __version__, "made_at": now(), "sha256": hashes}
         archive.writestr(_MANIFEST, json.dumps(manifest, indent=1))
+    _read_again(part, hashes)
     return {"batches": batches, "photos": len(shas)}
+
+
+def _damage(copy):
+    """What is wrong with a snapshot's pages, pointers or rows, in a few words; None where every row can be read."""
+    with sqlite_engine(copy).connect() as connection:
+        try:
+            found = connection.execute(text("PRAGMA integrity_check(1)")).scalar()
+            if found != "ok":
+                return " ".join(found.split())
+            for table in Base.metadata.sorted_tables:
+                for _ in connection.execute(select(table).execution_options(yield_per=_ROWS_AT_ONCE)):
+                    pass
+        except (DBAPIError, ValueError, LookupError) as fault:
+            return str(getattr(fault, "orig", None) or fault)
+    return None
+
+
+def _read_again(part, hashes):
+    """See that what the disk now holds is what was written."""
+    with zipfile.ZipFile(part) as archive:
+        for name, sha in hashes.items():
+            with archive.open(name) as file:
+                if hashlib.file_digest(file, "sha256").hexdigest() != sha:
+                    raise BookError(f"{name} came back altered from the disk; no backup was written; use another disk")
 
 
 def _contents(copy):
@@ -109,6 +142,8 @@ def read_backup(book, file: Path) -> dict:
     ----------
     book : dyebook.book.store.Book
         What it held is saved beside it first, see Returns. Photos that it has already stay.
+    file
+        A backup, or a copy of the rows that was set aside beside the book.
 
     Returns
     -------
@@ -124,8 +159,12 @@ def read_backup(book, file: Path) -> dict:
     """
     book.must_be("owner")
     with tempfile.TemporaryDirectory(prefix="dyebook-") as folder:
-        shas = _unpack_verified(Path(file), Path(folder))
         copy = Path(folder) / _SNAPSHOT
+        if is_database(Path(file)):  # what an earlier restore, or a new version, set aside
+            copy_sqlite(Path(file), copy)
+            shas = []
+        else:
+            shas = _unpack_verified(Path(file), Path(folder))
         _bring_copy_up_to_date(copy)
         saved = _save_old(book)
         for sha in shas:
@@ -216,7 +255,7 @@ def _save_old(book):
 def _replace_rows(book, copy, name):
     """Put the snapshot's rows in place of the book's, all in one transaction."""
     tables = Base.metadata.sorted_tables
-    with closing(create_engine(f"sqlite:///{copy}").connect()) as source, book.writing() as connection:
+    with closing(sqlite_engine(copy).connect()) as source, book.writing() as connection:
         for table in reversed(tables):
             connection.execute(table.delete())
         for table in tables:
@@ -311,6 +350,8 @@ def _photo_problems(connection, photos):
     photos.settle_known(known)
     for sha, name in known.items():
         yield from _one_photo(photos, sha, name)
+    if connection.execute(select(Change.id).where(Change.action == "restore").limit(1)).first():
+        return  # photos of the book that a restore replaced stay, for the copy that was set aside
     expected = {photo_name(sha) for sha in known if is_sha(sha)}
     for name in photos.names():
         if name not in expected:

@@ -14,6 +14,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
+from urllib.parse import quote
 
 from dyebook.errors import BookError, UnsureError
 
@@ -22,6 +23,7 @@ __all__ = [
     "clear_errors",
     "find_place",
     "make_engine",
+    "sqlite_engine",
     "stored_setting",
     "unsure_errors",
     "use_write_ahead_log",
@@ -42,8 +44,8 @@ class Place:
     ----------
     name : str
         As shown to people; passwords removed.
-    url : str
-        What SQLAlchemy opens.
+    url : str or None
+        Of a database server, as SQLAlchemy opens it; None for a file.
     file : Path or None
         The SQLite file; None for a database server.
     photos : str or None
@@ -51,7 +53,7 @@ class Place:
     """
 
     name: str
-    url: str
+    url: str | None
     file: Path | None
     photos: str | None
 
@@ -81,7 +83,11 @@ def find_place(path_or_url=None, photos=None) -> Place:
         given = given.removeprefix("sqlite:///")
     if "://" in given:
         raise BookError(f"{given.split('://')[0]}:// cannot hold a book; give a path, or a postgresql:// URL")
-    return _disk_place(Path(given).expanduser(), photos)
+    try:
+        path = Path(given).expanduser()
+    except RuntimeError:
+        raise BookError(f"the book {given}: there is no such user on this machine; write the path in full") from None
+    return _disk_place(path, photos)
 
 
 def user_folder():
@@ -93,16 +99,26 @@ def user_folder():
 
 def _server_place(given, photos):
     from sqlalchemy.engine import make_url
+    from sqlalchemy.exc import ArgumentError
 
-    url = make_url(given).set(drivername="postgresql+psycopg")
+    try:
+        url = make_url(given).set(drivername="postgresql+psycopg")
+    except (ArgumentError, ValueError):
+        raise BookError(
+            "the address of the database server makes no sense; write postgresql://user@host:5432/database, with signs "
+            "such as @ and / in a password as %40 and %2F"
+        ) from None
     return Place(url.render_as_string(hide_password=True), url.render_as_string(hide_password=False), None, photos)
 
 
 def _disk_place(path, photos):
-    is_file = path.is_file() or (path.suffix.lower() in _FILE_ENDINGS and not path.is_dir())
+    try:
+        is_file = path.is_file() or (path.suffix.lower() in _FILE_ENDINGS and not path.is_dir())
+    except OSError as error:
+        raise BookError(f"the book {path} cannot be opened ({error.strerror}); check its name and its folder") from None
     file = path if is_file else path / "book.sqlite"
     beside = path.with_suffix(".photos") if is_file else path / "photos"
-    return Place(str(path), f"sqlite+pysqlite:///{file}", file, photos or str(beside))
+    return Place(str(path), None, file, photos or str(beside))
 
 
 def make_engine(place: Place):
@@ -117,11 +133,27 @@ def make_engine(place: Place):
     BookError
         If the driver of a database server is not installed.
     """
-    url = place.url
-    if _may_only_be_read(place.file):
-        # the write-ahead log wants to write even for reading; nothing can change a file that may not be written
-        url = f"sqlite+pysqlite:///file:{place.file}?mode=ro&immutable=1&uri=true"
-    return _engine_of(url, place.file is not None, os.getpid())
+    if place.file is None:
+        return _engine_of(place.url, False, os.getpid())
+    return _engine_of(_sqlite_url(place.file, _may_only_be_read(place.file)), True, os.getpid())
+
+
+def sqlite_engine(file):
+    """Return a plain engine for an SQLite file that only this process knows, such as a copy."""
+    from sqlalchemy import create_engine
+
+    return create_engine(_sqlite_url(file))
+
+
+def _sqlite_url(file, read_only=False):
+    """The URL of a file; put together from parts, as a path may hold any sign, ?, # and % too."""
+    from sqlalchemy.engine import URL
+
+    if not read_only:
+        return URL.create("sqlite+pysqlite", database=str(file))
+    # the write-ahead log wants to write even for reading; nothing can change a file that may not be written
+    query = {"mode": "ro", "immutable": "1", "uri": "true"}
+    return URL.create("sqlite+pysqlite", database=f"file:{quote(str(file))}", query=query)
 
 
 def _may_only_be_read(file):
@@ -210,8 +242,22 @@ _REASONS = (
     ("read-only", "it may not be written to; check the folder's permissions, or copy the book to another disk"),
     ("unable to open", "it cannot be opened; check that the folder exists and may be written to"),
     ("not a database", "the file is no book; give another path, or restore a backup"),
-    ("malformed", "the file is damaged; restore the last backup, and keep the damaged file"),
+    (
+        "malformed",
+        "the file is damaged; keep it, save what can still be read with: dyebook check --salvage FOLDER, or restore "
+        "the last backup",
+    ),
     ("locked", "another program holds it for very long; close it and do it again"),
+    ("authentication failed", "the database server refuses the name or the password; check both in the address"),
+    ("no password supplied", "the database server wants a password; add it to the address, or to the file .pgpass"),
+    ('role "', "the database server does not know this name; check it in the address"),
+    ('database "', "the server has no such database; create it, or check its name in the address"),
+    ("permission denied", "you may not read or write there; ask whoever owns it, or name another place"),
+    ("not permitted", "you may not read or write there; ask whoever owns it, or name another place"),
+    ("not a directory", "a part of its path is a file and not a folder; check the path"),
+    ("file exists", "a file stands where its folder should be; check the path"),
+    ("name too long", "its name is longer than the disk can hold; choose a shorter one"),
+    ("resolve host", "nobody knows a server of that name; check its address, and the network"),
     ("connection", "the database server does not answer; check its address, and that it runs"),
 )
 

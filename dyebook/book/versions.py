@@ -4,18 +4,21 @@ A copy is always an SQLite file, from a server too, and holds the book as it is 
 """
 
 import sqlite3
+import time
 from contextlib import closing
 from pathlib import Path
 
-from sqlalchemy import MetaData, create_engine, insert, inspect, select, text
+from sqlalchemy import MetaData, insert, inspect, select, text
 
-from dyebook.book.connect import use_write_ahead_log, user_folder
+from dyebook.book.connect import sqlite_engine, use_write_ahead_log, user_folder
 from dyebook.book.schema import HEAD, Base, now
 from dyebook.errors import BookError
 
 __all__ = ["alembic_config", "bring_up_to_date", "copy_rows", "copy_server", "copy_sqlite", "kept_beside"]
 
 _CHUNK_ROWS = 5000
+# a new book is empty for a moment, while its tables are made
+_MAKING_S, _LOOK_AGAIN_S = 2.0, 0.02
 _STAMP_TABLE = (
     "CREATE TABLE alembic_version (version_num VARCHAR(32) NOT NULL, "
     "CONSTRAINT alembic_version_pkc PRIMARY KEY (version_num))"
@@ -34,8 +37,10 @@ def bring_up_to_date(engine, place):
     BookError
         If the database holds something else, or a book written by a newer version.
     """
-    if place.file is not None and not place.file.exists():
-        place.file.parent.mkdir(parents=True, exist_ok=True)
+    if place.file is not None:
+        if not place.file.exists():
+            place.file.parent.mkdir(parents=True, exist_ok=True)
+        _refuse_empty(place)
     if _revision(engine) == HEAD:
         return
     with engine.execution_options(writes=True).connect() as connection:
@@ -48,6 +53,18 @@ def bring_up_to_date(engine, place):
                 _make_or_migrate(connection, place)
         finally:
             connection.invalidate()
+
+
+def _refuse_empty(place):
+    """Tell a book that was emptied from one that another station is making at this moment."""
+    deadline = time.monotonic() + _MAKING_S
+    while place.file.exists() and place.file.stat().st_size == 0:
+        if time.monotonic() > deadline:
+            raise BookError(
+                f"the book {place.name} is an empty file of 0 bytes: its content was lost, or it never was a book; "
+                "restore a backup into a new folder, or delete the empty file to begin anew"
+            )
+        time.sleep(_LOOK_AGAIN_S)
 
 
 def _revision(engine):
@@ -147,7 +164,7 @@ def copy_server(connection, target):
     tables = MetaData()
     tables.reflect(connection)
     _drop_server_words(tables)
-    with closing(create_engine(f"sqlite:///{target}").connect()) as new, new.begin():
+    with closing(sqlite_engine(target).connect()) as new, new.begin():
         tables.create_all(new)
         for table in tables.sorted_tables:
             copy_rows(connection, table, new, table)

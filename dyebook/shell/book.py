@@ -113,17 +113,43 @@ def find(
         typer.echo(batches_text([one.row for one in found], [one.delta_e00 for one in found]))
 
 
-def check(book: BookOption = None, as_json: JsonOption = False):
-    """Check that the book still holds what it was given.
+def check(
+    salvage: Annotated[
+        Path | None,
+        typer.Option(help="Write what can still be read of a damaged book to a new one: its folder.", file_okay=False),
+    ] = None,
+    book: BookOption = None,
+    as_json: JsonOption = False,
+):
+    """Check that the book still holds what it was given; exit 1 where it does not.
 
     Example: dyebook check
     """
+    if salvage is not None:
+        _salvage(salvage, book, as_json)
+        return
     with open_at(book) as opened:
         problems = opened.check()
     if as_json:
         print_json({"ok": not problems, "problems": problems})
     else:
         typer.echo("\n".join(problems) or "the book is sound")
+    if problems:
+        raise typer.Exit(1)
+
+
+def _salvage(folder, book, as_json):
+    from dyebook.book.connect import find_place
+    from dyebook.book.salvage import salvage_book
+
+    told = salvage_book(find_place(book), folder)
+    if as_json:
+        print_json({"book": str(folder), **told})
+        return
+    typer.echo(f"{told['batches']} batches and {told['photos']} photos are in the new book {folder}")
+    if told["lost_rows"] or told["lost_photos"]:
+        lost = f"lost: {told['lost_rows']} rows of {told['lost_rows'] + told['rows']}, {told['lost_photos']} photos"
+        typer.echo(f"{lost}; keep the damaged book, and compare with the last backup")
 
 
 def import_(

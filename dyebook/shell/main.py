@@ -152,7 +152,7 @@ def _checked(command):
                     (writes if name in outputs else reads).append(one)
         for path in filter(is_there, reads):  # what is not there is told by its reader, after wrong usage
             # a backup may be of any size; its reader looks at what it unpacks to
-            check_input(path, None if path.suffix.lower() == ".zip" else MOST_INPUT_BYTES)
+            check_input(path, None if path.suffix.lower() in _OF_A_BOOK else MOST_INPUT_BYTES)
         for path in writes:
             check_output(path, reads, force)
         return command(**values)
@@ -162,6 +162,7 @@ def _checked(command):
     return run
 
 
+_OF_A_BOOK = (".zip", ".sqlite")
 _FORCE = Parameter(
     "force",
     KEYWORD,

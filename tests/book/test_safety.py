@@ -169,6 +169,43 @@ def test_a_book_on_a_disk_that_is_all_read_only_can_still_be_read(tmp_path, dip,
             book.add_batch(dip())
 
 
+@pytest.mark.parametrize("name", ["a?b", "a#b", "a%20b", "a b", "Jörg & Söhne", "a?mode=ro", "a;b", "日本", "'", '"'])
+def test_a_path_names_one_book_whatever_signs_are_in_it(tmp_path, dip, name):
+    for place in (tmp_path / name, tmp_path / f"{name}.sqlite"):
+        with open_book(place) as book:
+            book.add_batch(dip((40, 0, 0), note=str(place)))
+        with open_book(place) as book:
+            assert [row.note for row in book.batches()] == [str(place)]
+            book.back_up(tmp_path / f"{place.name}.zip")
+            book.restore(tmp_path / f"{place.name}.zip")
+            assert [row.note for row in book.batches()] == [str(place)]
+    with open_book(tmp_path / "a") as other:
+        assert other.batches() == []
+    wanted = {f"{name}{end}" for end in ("", ".sqlite", ".photos", ".zip", ".sqlite.zip")} | {"a"}
+    left = {one.name for one in tmp_path.iterdir() if "-wal" not in one.name and "-shm" not in one.name}
+    assert {one for one in left if not one.startswith("book-before-restore")} <= wanted
+
+
+def test_each_book_that_cannot_be_opened_has_its_own_words(tmp_path):
+    (tmp_path / "empty").mkdir()
+    (tmp_path / "empty" / "book.sqlite").touch()
+    (tmp_path / "text.sqlite").write_text("a shopping list, and nothing that any database would hold; " * 9)
+    (tmp_path / "file").write_text("x")
+    cases = {
+        tmp_path / "empty": "empty file of 0 bytes",
+        tmp_path / "text.sqlite": "is no book",
+        tmp_path / "file" / "book": "is a file and not a folder",
+        tmp_path / ("x" * 300): "too long|longer than the disk",
+        "~nobody-of-that-name/book": "no such user",
+        "postgresql://host:none/x": "address of the database server makes no sense",
+        "mysql://host/book": "cannot hold a book",
+        "postgresql://ada@no-such-host.invalid/x": "nobody knows a server of that name|not installed",
+    }
+    for place, words in cases.items():
+        with pytest.raises(BookError, match=f"(?i){words}"):
+            open_book(place)
+
+
 def test_a_server_that_is_not_there():
     pytest.importorskip("psycopg", reason="the driver of the postgres extra is not installed")
     with pytest.raises(BookError, match="does not answer"):
