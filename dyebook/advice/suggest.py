@@ -6,19 +6,23 @@ The search looks over a cube of the free settings, then takes smaller and smalle
 colours along its dwell, and how far a shade moves from daylight to lamp light.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
+from dyebook.advice.judge import Shade
 from dyebook.errors import ModelError
 from dyebook.lab import Lab, delta_e_00, describe_difference
 from dyebook.model.inputs import SETTINGS, Settings, rounded
 from dyebook.model.predict import BathModel, mode_colours
 from dyebook.notebook import Drawn, Note
-from dyebook.record import FIELDS
+from dyebook.record import FIELDS, Reading
 
 __all__ = [
     "REACH_DELTA_E00",
+    "SLIPS",
+    "Aim",
     "DepthRun",
     "Space",
     "Suggestion",
@@ -40,6 +44,12 @@ _FIRST_DRAWS, _NEXT_DRAWS = 16, 32
 _CANDIDATES, _SEEDS, _TRIES, _ROUNDS = 256, 8, 14, 4
 _APART = 0.35
 _CLOSE = 0.5  # to a dip on record, in large ordinary changes of the settings; judgement, no source
+# how a shop meets what it means to do, standard uncertainties: min by the clock, °C, share of the strength, pH; common
+# practice, no source. A film is met as well as its source says.
+SLIPS = {"dwell_min": 0.05, "bath_temp_c": 0.7, "dye_g_per_l": 0.02, "ph": 0.05}
+_RELATIVE = ("dye_g_per_l", "film_um")
+# slips and readings are drawn this often for each draw of the bath
+_REPEATS = 8
 
 
 @dataclass(frozen=True)
@@ -53,7 +63,8 @@ class Suggestion(Drawn):
     lab
         Expected colour.
     delta_e00, delta_e00_p90
-        Expected CIEDE2000 of the dip to the target, and the value it stays below nine times in ten.
+        CIEDE2000 to expect between part and target as the shop will dip (`SLIPS`), and the value it stays below nine
+        times in ten.
     reachable
         False where no setting within the bounds should come closer than 1.8.
     why
@@ -108,8 +119,8 @@ def suggest_settings(
 
     Parameters
     ----------
-    target : sequence of 3 floats
-        L*, a*, b*, D65, 2 degrees.
+    target : Reading, its dict of the measure contract, Shade, or sequence of 3 floats
+        What the dips' readings share with the target's, of one set-up, cancels; three numbers share nothing.
     film_um
         Film of the part; free when left out.
     ph
@@ -126,13 +137,49 @@ def suggest_settings(
     ModelError
         If the target is no colour, or a bound or fixed setting is impossible.
     """
-    target = checked_target(target)
+    aim = Aim.of(target, model)
     space = Space(model, film_um, ph, bounds or {}, fixed or {})
     if not 1 <= int(count) <= 20:
         raise ModelError(f"count is {count}; between 1 and 20 answers can be given")
-    first, gap = _first_look(model, target, space)
-    refined = _refine(model, target, space, first)
-    return _answers(model, target, space, refined, gap, int(count))
+    first, gap = _first_look(model, aim.lab, space)
+    refined = _refine(model, aim.lab, space, first)
+    return _answers(model, aim, space, refined, gap, int(count))
+
+
+@dataclass(frozen=True)
+class Aim:
+    """A target as the learned bath sees it.
+
+    Attributes
+    ----------
+    lab : ndarray, shape (3,)
+        As the set-up of the bath's dips would read it.
+    covariance : ndarray, shape (3, 3)
+        Of what the dips do not share with its reading.
+    unshared : bool
+        Whether that includes what camera and shape do to the dips' colours, or to the target's.
+    """
+
+    lab: np.ndarray
+    covariance: np.ndarray
+    unshared: bool
+
+    @classmethod
+    def of(cls, target, model: BathModel) -> "Aim":
+        """Return a Reading, its dict, a `Shade` or three numbers as an aim; ModelError if it is no colour."""
+        lab, seen = checked_target(target), model.training.seen
+        shade = Shade.of(target) if isinstance(target, (Shade, Reading, Mapping)) else Shade(lab)
+        if shade.setup is not None and shade.setup in (seen.setup, *seen.shifts):
+            shift = model.seen_by(shade.setup)
+            parts = [shade.parts[name] for name in ("photo", "own") if name in shade.parts]
+            return cls(lab - shift.mean(axis=0), sum(parts, np.cov(shift.T)), False)
+        parts = sum(shade.parts.values(), np.diag(seen.shared_sd**2))
+        return cls(lab, parts, bool(np.any(parts)) and (seen.setup is not None or shade.is_read))
+
+    def draws(self, rng, count):
+        """Return equally likely targets (count, 3)."""
+        values, vectors = np.linalg.eigh(self.covariance)
+        return self.lab + rng.standard_normal((count, 3)) @ (vectors * np.sqrt(np.maximum(values, 0))).T
 
 
 def _first_look(model, target, space):
@@ -178,8 +225,8 @@ def _refine(model, target, space, points):
     return points
 
 
-def _answers(model, target, space, points, gap, count):
-    settings = space.settings(points)
+def _answers(model, aim, space, points, gap, count):
+    settings, target = space.settings(points), aim.lab
     draws = model.colour_draws(settings)
     miss = delta_e_00(target, draws)
     longer = delta_e_00(draws, model.colour_draws(_shifted(settings, "dwell_min", 1 / 6))).mean(axis=0)
@@ -188,12 +235,26 @@ def _answers(model, target, space, points, gap, count):
     gap = min(gap, float(np.quantile(miss.min(axis=1), _BENEFIT)))
     chosen = _distinct(points, score, count)
     lamps = lamp_shifts(model, settings[chosen])
+    made = as_dipped(model, settings[chosen], draws[:, chosen])
     return [
-        _suggestion(
-            model, target, settings[[i]], draws[:, i], gap, (longer[i], warmer[i], lamps["a"][k], lamps["led"][k])
-        )
+        _suggestion(model, aim, settings[[i]], made[:, k], gap, (longer[i], warmer[i], lamps["a"][k], lamps["led"][k]))
         for k, i in enumerate(chosen)
     ]
+
+
+def as_dipped(model: BathModel, settings, draws):
+    """Return equally likely colours (draws, n, 3) of dips as a shop makes them, from those of perfect dips.
+
+    Slips move a colour in proportion, each draw by its own course over the setting.
+    """
+    rng = np.random.default_rng(0)
+    draws = np.repeat(draws, _REPEATS, axis=0)
+    made = draws.copy()
+    for name, sd in (*SLIPS.items(), ("film_um", model.training.film_relative_sd)):
+        step = sd * getattr(settings, name) if name in _RELATIVE else sd
+        moved = np.repeat(model.colour_draws(_shifted(settings, name, step)), _REPEATS, axis=0)
+        made += rng.standard_normal((*draws.shape[:2], 1)) * (moved - draws)
+    return made
 
 
 def _shifted(settings, name, step):
@@ -208,11 +269,11 @@ def _distinct(points, score, count):
     return chosen[:count]
 
 
-def _suggestion(model, target, setting, draws, gap, moves):
-    """One answer; `draws` (s, 3) are its colours, `moves` the shifts by 10 s, 1 degree and two lamps."""
-    lab = Lab(*(float(value) for value in draws.mean(axis=0)))
+def _suggestion(model, aim, setting, draws, gap, moves):
+    """One answer; `draws` (s, 3) are its colours as dipped, `moves` the shifts by 10 s, 1 degree and two lamps."""
+    lab, target = Lab(*(float(value) for value in draws.mean(axis=0))), aim.lab
     values = {name: float(getattr(setting, name)[0]) for name in SETTINGS}
-    miss = delta_e_00(target, draws)
+    miss = delta_e_00(aim.draws(np.random.default_rng(1), len(draws)), draws)
     expected, p90 = float(miss.mean()), float(np.quantile(miss, 0.9))
     moves = [float(move) for move in moves]
     words = describe_difference(target, lab)
@@ -226,6 +287,7 @@ def _suggestion(model, target, setting, draws, gap, moves):
         per_10_s=moves[0],
         per_degree=moves[1],
         footing=_footing(model, values),
+        unshared=aim.unshared,
     )
     return Suggestion(values, lab, expected, p90, reachable, why, *moves, words)
 
@@ -266,13 +328,17 @@ def default_bounds(model):
 
 
 def checked_target(target):
-    """Return L*, a*, b* as an array.
+    """Return L*, a*, b* of a Reading, its dict, a `Shade` or three numbers as an array.
 
     Raises
     ------
     ModelError
         If `target` is not three numbers that can be a colour.
     """
+    if isinstance(target, (Shade, Reading)):
+        target = target.lab
+    elif isinstance(target, Mapping):
+        target = target.get("lab")
     lab = np.asarray(target, dtype=float).ravel() if not isinstance(target, str) else np.array([])
     if lab.size != 3 or not np.isfinite(lab).all():
         raise ModelError(f"the target is {target!r}; three numbers L*, a*, b* are needed")

@@ -1,9 +1,9 @@
 """From the unknowns of a bath to the colours of dips, and how the colours answer to each unknown.
 
-The vector of unknowns is laid out as surface | spectrum | uptake | discrepancy | around | drift | bend, all standard
-normal beforehand. log load = physics(settings) - physics(reference dip) + discrepancy(settings) + circumstances;
-log absorbance = spectrum + log load, its shape drifting a little with the settings and bending with the load. The film
-is `dyebook.physics.optics` with the light's paths spread; uptake follows the laws of `dyebook.physics.uptake` and their
+The vector of unknowns is laid out as surface | spectrum | uptake | discrepancy | around | drift | bend | seen, all
+standard normal beforehand. log load = physics(settings) - physics(reference dip) + discrepancy(settings) +
+circumstances; log absorbance = spectrum + log load, its shape drifting a little with the settings and bending with the
+load. The film is `dyebook.physics.optics` with the light's paths spread; uptake follows the laws of `dyebook.physics.uptake` and their
 blends, written in logarithms so that values and slopes cost one pass.
 """
 
@@ -242,6 +242,7 @@ class Layout:
     features: int
     around: int
     drifting: int
+    seen: int = 0
 
     def __post_init__(self):
         sizes = {
@@ -252,6 +253,7 @@ class Layout:
             "around_at": self.around,
             "drift": DRIFT_BASIS.shape[1] * self.drifting,
             "bend": DRIFT_BASIS.shape[1],
+            "seen": self.seen,
         }
         start = 0
         for name, size in sizes.items():
@@ -274,6 +276,8 @@ class Shape:
         Of the discrepancy.
     around : ndarray, shape (n, q)
         Of the circumstances.
+    seen : ndarray, shape (n, 3, k), or None
+        Shifts of the colours as they were read; None for the colours themselves.
     """
 
     logs: SettingLogs
@@ -281,11 +285,15 @@ class Shape:
     scaled: np.ndarray
     features: np.ndarray
     around: np.ndarray
+    seen: np.ndarray | None
     layout: Layout
 
     @classmethod
-    def of(cls, settings, reference, discrepancy, usual=(None, None)):
-        """Return the shape of `settings` seen from the dip `reference`; `usual` circumstances fill what is None."""
+    def of(cls, settings, reference, discrepancy, usual=(None, None), shifts=0):
+        """Return the shape of `settings` seen from the dip `reference`; `usual` circumstances fill what is None.
+
+        `shifts` counts the columns of `seen` where the settings are of no records.
+        """
         scaled = settings.scaled()
         features = discrepancy.features(scaled)
         around, hue = (
@@ -293,13 +301,15 @@ class Shape:
             for block, instead in zip((settings.around, settings.hue), usual, strict=True)
         )
         scaled = np.hstack([scaled - reference.scaled(), hue])
-        layout = Layout(features.shape[1], around.shape[1], scaled.shape[1])
-        return cls(SettingLogs.of(settings), SettingLogs.of(reference), scaled, features, around, layout)
+        shifts = shifts if settings.seen is None else settings.seen.shape[2]
+        layout = Layout(features.shape[1], around.shape[1], scaled.shape[1], shifts)
+        logs = SettingLogs.of(settings), SettingLogs.of(reference)
+        return cls(*logs, scaled, features, around, settings.seen, layout)
 
     def __getitem__(self, rows):
-        return Shape(
-            self.logs[rows], self.reference, self.scaled[rows], self.features[rows], self.around[rows], self.layout
-        )
+        seen = None if self.seen is None else self.seen[rows]
+        blocks = self.scaled[rows], self.features[rows], self.around[rows], seen
+        return Shape(self.logs[rows], self.reference, *blocks, self.layout)
 
 
 def prior_spectrum(z):
@@ -368,4 +378,8 @@ def colours_with_slopes(z, shape, hyper: Hyper):
     drift = shape.scaled[:, None, :, None] * by_drift[..., None, :]
     slopes[..., layout.drift] = drift.reshape(*by_load.shape, -1)
     slopes[..., layout.bend] = by_drift * load[..., None, None]
-    return film.lab(), slopes, by_load, here.by_setting()
+    lab = film.lab()
+    slopes[..., layout.seen] = 0.0 if shape.seen is None else shape.seen
+    if shape.seen is not None:
+        lab = lab + np.einsum("nik,...k->...ni", shape.seen, z[..., layout.seen])
+    return lab, slopes, by_load, here.by_setting()

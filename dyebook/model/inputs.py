@@ -8,6 +8,10 @@ wet surface may also change the hue.
 The bands of one stepped coupon share one film and one bath, and so also what is wrong about these: six dwells off one
 strip show the shape of the uptake well, and its height no better than one dip does. What they share becomes two
 unknowns a strip, and its records keep only the error of their own clock.
+
+Colours are learned as the set-up of most records sees them: what its readings share moves all of them alike, and
+cancels against a target that was read there. Another set-up, and the one photo of a strip, see the same colours shifted, by
+unknowns of their own.
 """
 
 from dataclasses import dataclass, replace
@@ -24,6 +28,7 @@ __all__ = [
     "SETTINGS",
     "Circumstances",
     "Scales",
+    "Seen",
     "Settings",
     "Training",
     "check_table",
@@ -60,7 +65,8 @@ def rounded(values, digits: int | None = None):
 class Settings:
     """Settings of n dips: five arrays of shape (n,), without gaps.
 
-    `around` and `hue` are the columns of `Circumstances`, None where all is as usual.
+    `around` and `hue` are the columns of `Circumstances`, None where all is as usual; `seen` are those of `Seen`, of
+    records alone.
     """
 
     film_um: np.ndarray
@@ -70,6 +76,7 @@ class Settings:
     ph: np.ndarray
     around: np.ndarray | None = None
     hue: np.ndarray | None = None
+    seen: np.ndarray | None = None
 
     def scaled(self):
         """Return (n, 5) coordinates in which one unit is a large, ordinary change of that setting."""
@@ -88,8 +95,8 @@ class Settings:
         return len(self.film_um)
 
     def __getitem__(self, rows):
-        around, hue = (None if block is None else block[rows] for block in (self.around, self.hue))
-        return Settings(*(getattr(self, name)[rows] for name in SETTINGS), around, hue)
+        more = (None if block is None else block[rows] for block in (self.around, self.hue, self.seen))
+        return Settings(*(getattr(self, name)[rows] for name in SETTINGS), *more)
 
     def moved(self, **columns):
         """Return these settings with some of them replaced."""
@@ -105,6 +112,10 @@ class Training:
     sd : dict of ndarray
         Standard uncertainty of each setting.
     lab, lab_sd : ndarray, shape (n, 3)
+    seen
+        What readings share.
+    film_relative_sd
+        Of a film of the usual source, as a share of it.
     notes
         What was missing and how it was treated.
     """
@@ -114,6 +125,8 @@ class Training:
     lab: np.ndarray
     lab_sd: np.ndarray
     circumstances: "Circumstances"
+    seen: "Seen"
+    film_relative_sd: float
     notes: tuple = ()
 
     def __len__(self):
@@ -121,7 +134,7 @@ class Training:
 
     def __getitem__(self, rows):
         sd = {name: np.broadcast_to(value, len(self))[rows] for name, value in self.sd.items()}
-        return Training(self.settings[rows], sd, self.lab[rows], self.lab_sd[rows], self.circumstances, self.notes)
+        return replace(self, settings=self.settings[rows], sd=sd, lab=self.lab[rows], lab_sd=self.lab_sd[rows])
 
     @cached_property
     def relative_sd(self):
@@ -160,17 +173,17 @@ def read_records(records) -> Training:
     Raises
     ------
     ModelError
-        If columns are missing, values impossible, or fewer than two different dips are complete.
+        If columns are missing, values impossible, or no dip is complete.
     """
     check_table("records", records)
     _needed(records, ("film_um", "dye_g_per_l", "bath_temp_c", "dwell_min", *COLOURS))
     values = {name: _column(records, name) for name in (*SETTINGS, "film_measured_um", *COLOURS)}
     core = np.stack([values[name] for name in ("dye_g_per_l", "bath_temp_c", "dwell_min", *COLOURS)])
     whole = np.isfinite(core).all(axis=0)
-    if whole.sum() < 2:
+    if not whole.any():
         raise ModelError(
-            f"{int(whole.sum())} of {len(records)} records have dye, temperature, dwell and a colour; at least 2 "
-            "different dips are needed: dip and read a coupon with another dwell"
+            f"0 of {len(records)} records have dye, temperature, dwell and a colour; one dip at least is needed: "
+            "dip and read a coupon"
         )
     return _training(records[whole], {name: column[whole] for name, column in values.items()})
 
@@ -183,11 +196,6 @@ def _training(frame, values):
     core = (film, values["dye_g_per_l"], values["bath_temp_c"], values["dwell_min"], ph)
     settings = Settings(*core, *circumstances.encode(frame))
     lab = np.stack([values[name] for name in COLOURS], axis=1)
-    if np.ptp(settings.scaled(), axis=0).max() < 1e-3:
-        raise ModelError(
-            f"all {len(frame)} records are the same dip; at least 2 different ones are needed: "
-            "dip and read a coupon with another dwell"
-        )
     sd = {
         "film_um": film_sd,
         "dye_g_per_l": _given_sd(frame, "dye_g_per_l_sd", DYE_SD_RELATIVE * settings.dye_g_per_l),
@@ -195,11 +203,14 @@ def _training(frame, values):
         "dwell_min": _given_sd(frame, "dwell_min_sd", np.minimum(DWELL_SD_MIN, 0.3 * settings.dwell_min)),
         "ph": ph_sd,
     }
-    lab_sd = np.stack([_given_sd(frame, f"{n}_sd", d) for n, d in zip(COLOURS, LAB_SD, strict=True)], axis=1)
-    shared, sd = share_errors(coupon_groups(frame), settings, sd, _relative(sd, settings))
-    settings = settings.moved(around=np.hstack([settings.around, shared]))
+    relative = _relative(sd, settings)
+    groups = coupon_groups(frame)
+    shared, sd = share_errors(groups, settings, sd, relative)
+    seen, columns, lab_sd = Seen.learn(frame, lab, groups)
+    settings = settings.moved(around=np.hstack([settings.around, shared]), seen=columns)
     circumstances = replace(circumstances, shared=shared.shape[1])
-    return Training(settings, sd, lab, np.maximum(lab_sd, 0.05), circumstances, tuple(notes))
+    film_relative_sd = float(np.median(relative[:, _PLACES["film_um"]]))
+    return Training(settings, sd, lab, lab_sd, circumstances, seen, film_relative_sd, tuple(notes))
 
 
 def _given_sd(frame, name, default):
@@ -505,3 +516,72 @@ def _coupon_column(answer, rows, names):
     sign = np.sign(part[:, 0]) if len(names) == 1 else 1.0
     out[rows] = sign * np.linalg.norm(part, axis=1)
     return out
+
+
+# standard uncertainty that readings of one set-up share, where records do not tell their total: a photo's lightness,
+# and a* and b* at grey and per unit of chroma, of a usual camera and shape (tests.bench.photo)
+_SHARED_L, _SHARED_GREY, _SHARED_CHROMA = 2.5, 1.5, 0.1
+# share of the variance from photo to photo that the bands of one strip have in common; common practice, no source
+_OF_THE_PHOTO = 0.9
+_LEAST_LAB_SD = 0.05
+# unknowns cost time: of further set-ups and strips the oldest are weighted down instead
+_MOST_SETUPS, _MOST_SEEN_STRIPS = 6, 20
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What readings share, and by which set-up colours are learned.
+
+    Attributes
+    ----------
+    setup
+        Key of the set-up of most records; None where records do not tell theirs.
+    shared_sd : ndarray, shape (3,)
+        Standard uncertainty of L*, a*, b* that its readings share; 0 without a set-up.
+    shifts : dict of (slice, ndarray)
+        Columns of the shift of every other set-up against it, and its standard uncertainty (3,), by its key.
+    """
+
+    setup: str | None
+    shared_sd: np.ndarray
+    shifts: dict
+
+    @classmethod
+    def learn(cls, frame, lab, groups):
+        """Return what is shared, columns (n, 3, k) of shifts of the colours seen, and what is left to each record."""
+        sd = np.stack([_given_sd(frame, f"{n}_sd", d) for n, d in zip(COLOURS, LAB_SD, strict=True)], axis=1)
+        setups = np.array(_texts(frame, "setup"), dtype=object)
+        known = [name for name in setups[::-1] if name]
+        main = max(known, key=known.count, default=None)
+        shared = _shared_sd(frame, lab, sd)
+        here = _root_mean_square(shared[setups == main]) if known else np.zeros(3)
+        steps = {name: np.hypot(_root_mean_square(shared[setups == name]), here) for name in dict.fromkeys(known)}
+        # a record that does not tell its set-up may be of any
+        steps = {name: step for name, step in steps.items() if name != main} | ({"": here} if known else {})
+        blocks, shifts, left = [np.zeros((len(lab), 3, 0))], {}, sd.copy()
+        for name, step in steps.items():
+            rows = setups == name
+            if name and len(shifts) < _MOST_SETUPS:
+                shifts[name] = slice(3 * len(shifts), 3 * len(shifts) + 3), step
+                blocks.append(rows[:, None, None] * np.diag(step))
+            else:
+                left[rows] = np.hypot(left[rows], step)
+        for rows in groups[-_MOST_SEEN_STRIPS:]:
+            of_photo = np.isin(np.arange(len(lab)), rows)[:, None] * np.sqrt(_OF_THE_PHOTO) * sd
+            blocks.append(of_photo[:, :, None] * np.eye(3))
+            left[rows] *= np.sqrt(1 - _OF_THE_PHOTO)
+        for rows in groups[:-_MOST_SEEN_STRIPS]:
+            left[rows] *= np.sqrt(len(rows))
+        return cls(main, here, shifts), np.concatenate(blocks, axis=2), np.maximum(left, _LEAST_LAB_SD)
+
+
+def _root_mean_square(rows):
+    return np.sqrt(np.mean(np.square(rows), axis=0))
+
+
+def _shared_sd(frame, lab, sd):
+    """Standard uncertainty (n, 3) that readings share within their set-up: the total less what moves between photos."""
+    chroma = _SHARED_GREY + _SHARED_CHROMA * np.hypot(lab[:, 1], lab[:, 2])
+    usual = np.stack([np.full(len(lab), _SHARED_L), chroma, chroma], axis=1)
+    total = np.stack([_column(frame, f"{name}_u") for name in COLOURS], axis=1)
+    return np.where(np.isfinite(total), np.sqrt(np.maximum(total**2 - sd**2, 0)), usual)

@@ -121,7 +121,17 @@ class BathModel(Drawn):
 
     def shape_of(self, settings):
         """Return `settings` as this bath's hypotheses see them."""
-        return Shape.of(settings, self.reference, self.discrepancy, self._usual)
+        shifts = self.training.settings.seen.shape[2]
+        return Shape.of(settings.moved(seen=None), self.reference, self.discrepancy, self._usual, shifts)
+
+    def seen_by(self, setup: str):
+        """Return equally likely shifts (draws, 3) of colours as a set-up reads them against those of `colour_draws`."""
+        columns, step = self.training.seen.shifts.get(setup, (slice(0, 0), np.zeros(0)))
+        if not step.size:
+            return np.zeros((sum(len(part.departures) for part in self.draws), 3))
+        start = self.shape_of(self.reference).layout.seen.start
+        own = slice(start + columns.start, start + columns.stop)
+        return np.concatenate([(part.mode[own] + part.departures[:, own]) * step for part in self.draws])
 
 
 def learn_model(records, seed=0, kind=BathModel):
