@@ -3,8 +3,8 @@
 The vector of unknowns is laid out as surface | spectrum | uptake | discrepancy | around | drift | bend | seen, all
 standard normal beforehand. log load = physics(settings) - physics(reference dip) + discrepancy(settings) +
 circumstances; log absorbance = spectrum + log load, its shape drifting a little with the settings and bending with the
-load. The film is `dyebook.physics.optics` with the light's paths spread; uptake follows the laws of `dyebook.physics.uptake` and their
-blends, written in logarithms so that values and slopes cost one pass.
+load. The film is `dyebook.physics.optics` with the light's paths spread; uptake follows the laws of
+`dyebook.physics.uptake` and their blends, written in logarithms so that values and slopes cost one pass.
 """
 
 from dataclasses import dataclass

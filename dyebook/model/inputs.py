@@ -10,8 +10,8 @@ strip show the shape of the uptake well, and its height no better than one dip d
 unknowns a strip, and its records keep only the error of their own clock.
 
 Colours are learned as the set-up of most records sees them: what its readings share moves all of them alike, and
-cancels against a target that was read there. Another set-up, and the one photo of a strip, see the same colours shifted, by
-unknowns of their own.
+cancels against a target that was read there. Another set-up, and the one photo of a strip, see the same colours
+shifted, by unknowns of their own.
 """
 
 from dataclasses import dataclass, replace

@@ -191,11 +191,9 @@ def _nearest_miss(shop, records, sample, sample_read):
 
 
 def _judged(sample, true, sample_read, read, kind):
-    found = judge(sample_read, read)
-    return {
-        "kind": kind, "true": float(delta_e_00(sample, true)), "verdict": found.verdict,
-        "error": abs(found.delta_e00 - float(delta_e_00(sample, true))), "said": found.delta_e00, "u": found.delta_e00_u,
-    }  # fmt: skip
+    found, truly = judge(sample_read, read), float(delta_e_00(sample, true))
+    error = abs(found.delta_e00 - truly)
+    return {"kind": kind, "true": truly, "verdict": found.verdict, "error": error, "u": found.delta_e00_u}
 
 
 def _other_parts(shop, sample, sample_read):
