@@ -30,6 +30,7 @@ __all__ = [
     "DEMO_MARK",
     "ELECTROLYTE_EVENTS",
     "FIELDS",
+    "GEOMETRIES",
     "READ",
     "SETTINGS",
     "SHOP_SETTINGS",
@@ -143,6 +144,10 @@ ELECTROLYTE_EVENTS = {
     "diluted": "diluted",
     "thrown_out": "taken out of use",
 }
+
+# how an instrument looks at a surface (CIE 15:2018, 5.2): at 45 degrees, or under all-round light with or without the
+# mirror reflection
+GEOMETRIES = ("45/0", "d/8 included", "d/8 excluded")
 
 _YES = frozenset({"yes", "y", "true", "1", "1.0"})
 _NO = frozenset({"no", "n", "false", "0", "0.0"})

@@ -16,12 +16,13 @@ from dyebook.report.bench import (
     few_and_rest,
     steps_page,
 )
-from dyebook.report.words import figure_text
+from dyebook.report.words import figure_text, lab_text
 
 
 def test_both_units_are_shown():
     rows = dict(answer_rows(plan_film(1.5, 2.1, film_um=12.7).to_dict()))
-    assert rows["film"] == "12.7 ± 1.5 µm (0.500 mil)"
+    # 12 % of 12.7 µm, one standard uncertainty, is 1.5 µm; 95 in 100 (k = 2) are 3 µm
+    assert rows["film"] == "13 ± 3 µm (0.500 mil)"
     assert rows["current density"] == "1.40 A/dm² (13.0 A/ft²)"
     assert "in²" in rows["area"]
 
@@ -36,6 +37,20 @@ def test_basis_notes_and_cautions_close_the_text():
     assert any(line.startswith("Basis:") for line in lines)
     assert any(line.startswith("acid per portion") for line in lines)
     assert lines[-1].startswith("Caution: General information")
+    film = answer_lines(plan_film(1.5, 2.1, film_um=12.7).to_dict())
+    assert sum("± covers about 95 in 100" in line for line in film) == 1
+
+
+def test_plus_or_minus_is_twice_the_standard_uncertainty_everywhere():
+    from types import SimpleNamespace
+
+    from dyebook.report.baths import strength_table, strength_words
+
+    assert lab_text((50, 10, -20), (0.5, 1, 2)) == "L* 50.0 ± 1.0  a* 10.0 ± 2.0  b* −20.0 ± 4.0"
+    assert figure_text("rise_c", 20.0, 0.5) == "20.0 ± 1.0 °C (36 °F)"
+    point = SimpleNamespace(dye_g_per_l=3.0, dye_g_per_l_sd=0.1, kind="dip", at="2026-03-01T10:00")
+    assert strength_words(point).startswith("3.00 ± 0.20 g/L")
+    assert "3.00 ± 0.20 g/L" in strength_table([point])[0]
 
 
 def test_three_cautions_are_shown_and_the_rest_folded():

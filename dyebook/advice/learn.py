@@ -18,9 +18,9 @@ class LearnedBath(BathModel):
         """Return settings that should give `target`: see `dyebook.advice.suggest.suggest_settings`."""
         return suggest_settings(self, target, film_um, ph, bounds, fixed, count)
 
-    def redip(self, settings, reading, target, dry=None, sealed=None):
+    def redip(self, settings, reading, target, dry=None, sealed=None, **limit):
         """Return what to do with a part that is off: see `dyebook.advice.redip.advise_redip`."""
-        return advise_redip(self, settings, reading, target, dry, sealed)
+        return advise_redip(self, settings, reading, target, dry, sealed, **limit)
 
     def coupon(self, target, film_um=None, ph=None, bounds=None, fixed=None):
         """Return the test dip that teaches most about `target`: see `dyebook.advice.coupon.plan_coupon`."""

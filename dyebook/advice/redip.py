@@ -4,10 +4,12 @@ The part's own reading says where on its bath's curve it stands, and what is in 
 on, or what another bath adds (predicted as for a mix of two dyes), is added to that reading.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from dyebook.advice.judge import Shade, Verdict, judge
 from dyebook.advice.mix import COMPETITION_SD, mix_colours
 from dyebook.advice.suggest import checked_target
 from dyebook.errors import ModelError
@@ -15,13 +17,14 @@ from dyebook.lab import Lab, delta_e_00, describe_difference
 from dyebook.model.inputs import SETTINGS, Settings, read_settings, rounded
 from dyebook.model.predict import BathModel
 from dyebook.notebook import Note
+from dyebook.record import SHOP_SETTINGS, Reading
 
 __all__ = ["Redip", "advise_next", "advise_redip"]
 
-# CIEDE2000 that decorative work commonly accepts; common practice, no source
-ACCEPT_DELTA_E00 = 1.5
 # a further dip must promise to take off at least this share of the miss
 WORTH_IT = 0.3
+# CIEDE2000 that passes where nobody says
+_TOLERANCE = SHOP_SETTINGS["tolerance_de00"].default
 _LONGEST_MIN = 20.0
 _STEPS = 60
 
@@ -33,7 +36,8 @@ class Redip:
     Attributes
     ----------
     action
-        more_time, next_bath, accept, strip, or ask (when the state of the surface is not known).
+        more_time, next_bath, accept, strip, or ask (when the state of the surface is not known, or the readings cannot
+        tell whether the part is off at all).
     extra_dwell_min
         How much longer in the same bath; 0 when none helps.
     lab
@@ -80,7 +84,7 @@ def advise_redip(
     target,
     dry: bool | None = None,
     sealed: bool | None = None,
-    tolerance: float = ACCEPT_DELTA_E00,
+    tolerance: float = _TOLERANCE,
 ) -> Redip:
     """Return what to do with a part whose colour is off.
 
@@ -89,12 +93,13 @@ def advise_redip(
     settings
         How the part was dipped: dye_g_per_l, bath_temp_c, dwell_min, and film_um, ph where known. The next dip is at
         the same settings.
-    reading, target : sequence of 3 floats
-        L*, a*, b* of the part now, and of the shade to reach.
+    reading, target : sequence of 3 floats, Reading, its dict, or Shade
+        L*, a*, b* of the part now, and of the shade to reach; how sure they are counts as for
+        `dyebook.advice.judge.judge`.
     dry, sealed
         Whether the part has ever been dry since it was dyed, and whether it is sealed; None when not known.
     tolerance
-        CIEDE2000 that is good enough.
+        CIEDE2000 that passes.
 
     Raises
     ------
@@ -106,13 +111,14 @@ def advise_redip(
     The part's own reading says where on the bath's curve it stands: the dwell at which the bath would have given that
     colour. The curve from there on is added to the reading, so a bath's overall error cancels.
     """
-    target, reading = checked_target(target), checked_target(reading)
-    now = float(delta_e_00(target, reading))
+    verdict = judge(*_shades(target, reading), tolerance)
+    target, reading = _colours(target, reading)
+    now = verdict.delta_e00
     curve, extra = _way_ahead(model, settings, reading)
     miss = delta_e_00(target, curve)
     best = int(np.argmin(miss.mean(axis=0) + 1e-3 * extra))
     after = Lab(*(float(v) for v in curve[:, best].mean(axis=0)))
-    state = _Outlook(now, float(miss[:, best].mean()), extra[best], tolerance, dry, sealed)
+    state = _Outlook(verdict, float(miss[:, best].mean()), extra[best], dry, sealed)
     action, why, caution = _decide(state, target, reading)
     if action != "more_time":
         return Redip(action, 0.0, Lab(*map(float, reading)), now, now, now, why, caution)
@@ -122,14 +128,17 @@ def advise_redip(
 
 @dataclass(frozen=True)
 class _Outlook:
-    """How far the part is from the target now and after the best further dip, and what is known of its surface."""
+    """How the part stands now, how far it is after the best further dip, and what is known of its surface."""
 
-    now: float
+    verdict: Verdict
     after: float
     extra_min: float
-    tolerance: float
     dry: bool | None
     sealed: bool | None
+
+    @property
+    def now(self):
+        return self.verdict.delta_e00
 
     @property
     def helps(self):
@@ -171,11 +180,25 @@ def _way_ahead(model, settings, reading):
     return reading + curve - curve[:, :1], extra
 
 
+def _shades(*colours):
+    """Colours as `Shade`s; ModelError where one cannot be a colour."""
+    read = (Shade, Reading, Mapping)
+    return [Shade.of(one if isinstance(one, read) else checked_target(one)) for one in colours]
+
+
+def _colours(*colours):
+    """L*, a*, b* of each, as arrays."""
+    return [checked_target(shade.lab) for shade in _shades(*colours)]
+
+
 def _decide(state, target, reading):
     """Action, reason and caution."""
     off = Note("shade.part_off", delta_e00=state.now, difference=describe_difference(target, reading))
-    if state.now <= state.tolerance:
-        return "accept", Note("shade.accept", off=off, tolerance=state.tolerance), ""
+    verdict = state.verdict
+    if verdict.verdict == "in":
+        return "accept", Note("shade.accept", off=off, tolerance=verdict.tolerance), ""
+    if verdict.verdict == "cannot_tell" and state.now <= verdict.tolerance:
+        return "ask", Note("shade.look_first", off=off, decides="; ".join(verdict.would_decide)), ""
     if state.dry or state.sealed or not state.helps:
         stuck = "sealed" if state.sealed else "dry" if state.dry else "too_dark" if reading[0] < target[0] else "hue"
         return "strip", Note("shade.strip", off=off, reason=stuck), Note("shade.strip_care")
@@ -191,7 +214,7 @@ _BETTER_BY = 0.5
 
 
 def advise_next(
-    models, bath: str, settings, reading, target, dry=None, sealed=None, fixed=None, tolerance=ACCEPT_DELTA_E00
+    models, bath: str, settings, reading, target, dry=None, sealed=None, fixed=None, tolerance=_TOLERANCE
 ) -> Redip:
     """Return what to do with a part that is off: accept it, more time, another bath next, or strip it.
 
@@ -216,11 +239,11 @@ def advise_next(
     ModelError
         If a colour or setting is impossible.
     """
-    target, reading = checked_target(target), checked_target(reading)
     advice = advise_redip(models[bath], settings, reading, target, dry, sealed, tolerance)
     closed = dry or sealed
-    if advice.action == "accept" or closed or len(models) < 2:
+    if advice.why.code in ("shade.accept", "shade.look_first") or closed or len(models) < 2:
         return advice
+    target, reading = _colours(target, reading)
     same = advise_redip(models[bath], settings, reading, target, False, False, tolerance)
     if same.action == "more_time" and same.delta_e00 <= tolerance:
         return advice

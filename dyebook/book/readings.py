@@ -71,7 +71,7 @@ def measured_values(measurement: Measurement, part_index: int) -> dict:
     values["camera"] = used.get("camera")
     values["measured_with"] = {name: plain[name] for name in ("photo", "size", "warnings")}
     # with camera and card what is needed to read the photo in the same way again
-    asked = {name: used[name] for name in ("flat", "card_at", "mat_line_mm") if used.get(name) is not None}
+    asked = {name: used[name] for name in ("flat", "card_at", "mat_line_mm", "setup") if used.get(name) is not None}
     if asked:
         values["measured_with"]["asked"] = asked
     return values
@@ -84,6 +84,8 @@ def reading_values(reading) -> dict:
     values |= {f"{axis}_sd": _or_none(value) for axis, value in zip(_AXES, reading.lab_u, strict=False)}
     values |= {f"{axis}_spread": _or_none(value) for axis, value in zip(_AXES, reading.lab_sd, strict=False)}
     values |= {name: plain[name] for name in ("uniformity", "area_mm2", "flags", "flaws", "outline")}
+    values |= {"error_parts": plain.get("lab_cov_parts"), "setup_key": (plain.get("setup") or {}).get("key")}
+    values |= {name: plain.get(name) for name in ("shape_key", "finish")}
     return values | {"source": "photo"}
 
 

@@ -11,7 +11,7 @@ from typing import ClassVar
 from sqlalchemy import JSON, Boolean, Double, ForeignKey, Index, Integer, MetaData, String, UniqueConstraint
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
-from dyebook.record import BATH_EVENTS, ELECTROLYTE_EVENTS
+from dyebook.record import BATH_EVENTS, ELECTROLYTE_EVENTS, GEOMETRIES
 
 __all__ = [
     "HEAD",
@@ -38,6 +38,7 @@ __all__ = [
     "Sample",
     "Seal",
     "Setting",
+    "Setup",
     "Target",
     "Test",
     "Verdict",
@@ -331,7 +332,7 @@ class Sample(Kept, Base):
 
 
 class Target(Kept, Base):
-    """The shade to reach, with its tolerance."""
+    """The shade to reach, with its tolerance: stated, or as a sample or a batch of the book was read."""
 
     __tablename__ = "targets"
     order_id: Mapped[int | None] = link("orders")
@@ -341,6 +342,7 @@ class Target(Kept, Base):
     a: Mapped[float]
     b: Mapped[float]
     tolerance_de00: Mapped[float | None] = between(0, 50)
+    batch_id: Mapped[int | None] = link("batches")
     note: Mapped[str | None]
 
 
@@ -400,7 +402,9 @@ class Photo(Kept, Base):
 class Reading(Kept, Base):
     """One measured colour, CIE 1976 L*, a*, b* under D65 and the 2-degree observer.
 
-    ``*_sd`` is the standard uncertainty, as in records; ``*_spread`` the spread over the part.
+    ``*_sd`` is the standard uncertainty, as in records; ``*_spread`` the spread over the part. ``error_parts`` are the
+    named parts of the error, 3 x 3 covariances that add up to the squares of ``*_sd``; NULL where they were not told
+    apart, and all of it is then the reading's own. An instrument's ``geometry`` is empty for photos.
     """
 
     __tablename__ = "readings"
@@ -421,6 +425,11 @@ class Reading(Kept, Base):
     L_spread: Mapped[float | None] = between(0, 100)
     a_spread: Mapped[float | None] = between(0, 100)
     b_spread: Mapped[float | None] = between(0, 100)
+    error_parts: Mapped[dict | None]
+    setup_key: Mapped[str | None] = mapped_column(index=True)
+    shape_key: Mapped[str | None]
+    finish: Mapped[str | None]
+    geometry: Mapped[str | None] = one_of(*GEOMETRIES)
     wet: Mapped[bool | None]
     sealed: Mapped[bool | None]
     uniformity: Mapped[float | None] = between(0, 200)
@@ -436,7 +445,16 @@ class Reading(Kept, Base):
     note: Mapped[str | None]
 
 
-HEAD = "0003"
+class Setup(Kept, Base):
+    """The name that a maker gave to a set-up; two keys of one name are one set-up."""
+
+    __tablename__ = "setups"
+    key: Mapped[str] = mapped_column(unique=True)
+    name: Mapped[str]
+    note: Mapped[str | None]
+
+
+HEAD = "0004"
 
 # name -> table, for everything that is added, listed and corrected by the one mechanism of `dyebook.book.rows`;
 # a table stands after those it points to

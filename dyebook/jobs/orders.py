@@ -3,8 +3,10 @@
 from dataclasses import dataclass
 from datetime import datetime
 
+from dyebook.advice.judge import Verdict
 from dyebook.book.readings import measured_values
 from dyebook.errors import RecordError
+from dyebook.jobs.verdict import judge_against, judge_perfect, target_shade
 from dyebook.lab import Lab, delta_e_00
 from dyebook.record import check_tolerance
 
@@ -14,7 +16,6 @@ __all__ = [
     "close_order",
     "decide",
     "is_for_skin",
-    "judge_against",
     "judge_batch",
     "keep_order_sample",
     "open_order_names",
@@ -23,6 +24,7 @@ __all__ = [
     "order_of_run",
     "order_stand",
     "reopen_order",
+    "sample_verdict",
     "set_target",
     "take_order",
     "target_of",
@@ -45,8 +47,8 @@ class OrderStand:
         Those dyed for it, newest first.
     best : BatchRow or None
         The one nearest to the target.
-    delta_e00
-        Of that one to the target.
+    verdict : Verdict or None
+        Of that one against the target.
     decided
         The newest verdict row on any of them.
     """
@@ -55,7 +57,7 @@ class OrderStand:
     target: dict | None
     batches: tuple = ()
     best: object = None
-    delta_e00: float | None = None
+    verdict: Verdict | None = None
     decided: dict | None = None
 
     @property
@@ -122,13 +124,19 @@ def is_for_skin(book, name: str | None) -> bool:
     return name is not None and bool(order_named(book, name)["skin_contact"])
 
 
-def set_target(book, order_id: int, lab, tolerance_de00: float | None = None, sample_id: int | None = None) -> int:
-    """Take a shade as an order's target, with the shop's usual tolerance where none is given; return its number."""
-    name = f"{book.row('orders', order_id)['name']}, " + ("as the sample" if sample_id else "as agreed")
+def set_target(book, order_id: int, lab, tolerance_de00: float | None = None, **read_of) -> int:
+    """Take a shade as an order's target, with the shop's usual tolerance where none is given; return its number.
+
+    Parameters
+    ----------
+    **read_of
+        `sample_id` or `batch_id` of what the shade was read of; a stated one has neither.
+    """
+    name = f"{book.row('orders', order_id)['name']}, " + ("as the sample" if "sample_id" in read_of else "as agreed")
     axes = dict(zip(("L", "a", "b"), map(float, lab), strict=True))
     tolerance_de00 = check_tolerance(tolerance_de00 or book.setting("tolerance_de00"))
     values = {"name": name, "tolerance_de00": tolerance_de00, **axes}
-    return book.add("targets", order_id=order_id, sample_id=sample_id, **values)
+    return book.add("targets", order_id=order_id, **read_of, **values)
 
 
 def keep_order_sample(book, order_id: int, measurement, part_index: int, photo, tolerance_de00: float | None = None):
@@ -158,7 +166,7 @@ def keep_order_sample(book, order_id: int, measurement, part_index: int, photo, 
     name = f"{book.row('orders', order_id)['name']}: the customer's piece"
     sample_id = book.add("samples", order_id=order_id, name=name)
     book.add("readings", sample_id=sample_id, photo_id=photo_id, **values)
-    return set_target(book, order_id, measurement.parts[part_index].lab, tolerance_de00, sample_id)
+    return set_target(book, order_id, measurement.parts[part_index].lab, tolerance_de00, sample_id=sample_id)
 
 
 def answer_order(book, order_id: int, batch_id: int):
@@ -189,8 +197,8 @@ def order_stand(book, order_id: int) -> OrderStand:
     if target is None or not read:
         return stand
     near = [float(delta_e_00(stand.lab, row.lab)) for row in read]
-    place = near.index(min(near))
-    return OrderStand(order, target, batches, read[place], near[place], stand.decided)
+    best = read[near.index(min(near))]
+    return OrderStand(order, target, batches, best, judge_against(book, best, target), stand.decided)
 
 
 def judge_batch(book, batch_id: int):
@@ -208,37 +216,13 @@ def judge_batch(book, batch_id: int):
     return target, judge_against(book, row, target)
 
 
-def judge_against(book, row, target: dict, tolerance: float | None = None):
-    """Return the `Verdict` on a batch that was read, against any target of the book.
+def sample_verdict(book, target: dict) -> Verdict | None:
+    """Return what could be said at best of a part against an order's sample; None for a shade that was stated.
 
-    Parameters
-    ----------
-    target
-        Its row.
-    tolerance
-        Instead of the target's own.
+    "cannot_tell" where the sample was read too loosely for the tolerance: no part could pass then.
     """
-    from dyebook.advice.judge import Shade, judge, one_photo_error, own_error
-
-    if tolerance is None:
-        tolerance = target["tolerance_de00"] or book.setting("tolerance_de00")
-    read = book.rows("readings", sample_id=target["sample_id"]) if target["sample_id"] else []
-    photos = _photos_of(book, row.batch)
-    photo = book.row("photos", read[-1]["photo_id"])["sha256"] if read and read[-1]["photo_id"] else None
-    error = one_photo_error if photo in photos else own_error
-    part = Shade(row.lab, error(row.lab_u), wet=row.wet, sealed=row.sealed, photo=photo if photo in photos else None)
-    wanted = Shade((target["L"], target["a"], target["b"]))
-    if read:
-        state = {name: read[-1][name] for name in ("wet", "sealed")}
-        wanted = Shade(wanted.lab, error([read[-1][f"{axis}_sd"] for axis in "Lab"]), photo=photo, **state)
-    return judge(wanted, part, check_tolerance(tolerance))
-
-
-def _photos_of(book, number):
-    """Hashes of the photos that a batch has, or was read from."""
-    read = {reading["photo_id"] for reading in book.rows("readings", batch_id=number)} - {None}
-    photos = [*book.rows("photos", batch_id=number), *(book.row("photos", photo_id) for photo_id in read)]
-    return {photo["sha256"] for photo in photos}
+    wanted = target_shade(book, target)
+    return judge_perfect(wanted, target["tolerance_de00"] or book.setting("tolerance_de00")) if wanted.is_read else None
 
 
 def decide(book, batch_id: int, target_id: int, verdict: str, delta_e00: float | None = None):

@@ -8,7 +8,8 @@ from urllib.parse import urlsplit
 from dyebook.errors import BookError, PhotoError, RecordError
 from dyebook.jobs.bath_state import bath_state
 from dyebook.jobs.baths import all_baths
-from dyebook.jobs.orders import judge_against, target_of
+from dyebook.jobs.orders import target_of
+from dyebook.jobs.verdict import judge_against
 from dyebook.record import DEMO_MARK, check_setting
 
 __all__ = [

@@ -200,13 +200,14 @@ class LearnedBaths:
         """Return the test dip in one bath that teaches most, see `dyebook.advice.coupon.plan_coupon`."""
         return self.the(label).coupon(target, fixed=self.fixed(label, given, free_strength), **asked)
 
-    def redip(self, label: str, settings, reading, target, dry=None, sealed=None):
+    def redip(self, label: str, settings, reading, target, dry=None, sealed=None, tolerance=None):
         """Return what to do with a part dyed in one of the baths, see `dyebook.advice.redip.advise_next`."""
         from dyebook.advice.redip import advise_next
 
         self.the(label)
         fixed = {name: self.fixed(name) for name in self.models}
-        return advise_next(self.models, label, settings, reading, target, dry, sealed, fixed)
+        limit = {} if tolerance is None else {"tolerance": tolerance}
+        return advise_next(self.models, label, settings, reading, target, dry, sealed, fixed, **limit)
 
     def suggest(
         self,

@@ -11,9 +11,10 @@ from dyebook.errors import BookError, ModelError, PhotoError, RecordError
 from dyebook.jobs import say_nothing
 from dyebook.jobs.baths import all_baths, bath_label, events_of_bath
 from dyebook.jobs.check_coupon import BASELINE
-from dyebook.jobs.orders import judge_against, target_of
+from dyebook.jobs.orders import target_of
 from dyebook.jobs.photo import look, options_as_kept
 from dyebook.jobs.shade import learn_dips
+from dyebook.jobs.verdict import judge_against
 from dyebook.record import FIELDS, is_empty
 
 __all__ = [
@@ -35,7 +36,7 @@ _FRESH_SHARE, _LEAST_FRESH = 0.4, 8
 _LEAST_CHARTED, _BASELINE = 9, (6, 12)
 _LEAST_LOG = 10
 # what a target that was only stated has besides its shade
-_STATED = {"sample_id": None, "tolerance_de00": None}
+_STATED = {"sample_id": None, "batch_id": None, "tolerance_de00": None}
 
 
 @dataclass(frozen=True)

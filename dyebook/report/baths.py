@@ -1,7 +1,8 @@
 """Dye baths, electrolytes, orders and the steps of the work in words and figures, for shell and screens."""
 
 from dyebook.record import BATH_EVENTS
-from dyebook.report.words import due_text, figure_text, moment_text, value_text
+from dyebook.report.trouble import verdict_line
+from dyebook.report.words import COVERAGE, due_text, figure_text, moment_text, value_text
 
 __all__ = [
     "POINTS",
@@ -25,7 +26,7 @@ POINTS = BATH_EVENTS | {"dip": "reckoned after a dip", "now": "reckoned for now"
 
 
 def strength_words(point) -> str:
-    """Return one point of a bath's strength: "2.8 ± 0.1 g/L (0.37 oz/gal), reckoned after a dip, 3 Mar 2026"."""
+    """Return one point of a bath's strength: "2.8 ± 0.2 g/L (0.37 oz/gal), reckoned after a dip, 3 Mar 2026"."""
     text = figure_text("dye_g_per_l", point.dye_g_per_l, point.dye_g_per_l_sd)
     return f"{text}, {POINTS[point.kind]}, {moment_text(point.at)}"
 
@@ -63,7 +64,7 @@ def strength_table(points):
     lines = []
     for point in points:
         bar = "█" * round(_BAR * point.dye_g_per_l / top)
-        figure = f"{point.dye_g_per_l:5.2f} ± {point.dye_g_per_l_sd:4.2f} g/L"
+        figure = f"{point.dye_g_per_l:5.2f} ± {COVERAGE * point.dye_g_per_l_sd:4.2f} g/L"
         lines.append(f"{moment_text(point.at):<19} {figure}  {bar:<{_BAR}}  {POINTS[point.kind]}")
     return lines
 
@@ -151,7 +152,7 @@ def _strength_text(care, brief):
     last = care.line.points[-1]
     how = "reckoned" if last.kind in ("dip", "now") else f"noted {moment_text(last.at[:10])}"
     if brief:
-        return f"{last.dye_g_per_l:.2g} ± {last.dye_g_per_l_sd:.1g} g/L, {how}"
+        return f"{last.dye_g_per_l:.2g} ± {COVERAGE * last.dye_g_per_l_sd:.1g} g/L, {how}"
     return f"{figure_text('dye_g_per_l', last.dye_g_per_l, last.dye_g_per_l_sd)}, {how}"
 
 
@@ -226,11 +227,4 @@ def stand_text(stand) -> str:
         return "Shade agreed; nothing dyed for it yet."
     if stand.best is None:
         return f"Batch {stand.batches[0].batch} was dyed for it and is not read yet."
-    within = stand.delta_e00 <= (stand.target["tolerance_de00"] or 0)
-    side = "within" if within else "outside"
-    return f"Batch {stand.best.batch}: ΔE00 {stand.delta_e00:.1f}, {side} the tolerance of {_tolerance(stand)}."
-
-
-def _tolerance(stand):
-    tolerance = stand.target["tolerance_de00"]
-    return "none" if tolerance is None else f"{tolerance:g}"
+    return f"Batch {stand.best.batch}: {verdict_line(stand.verdict)}."

@@ -8,7 +8,7 @@ import math
 from datetime import datetime
 
 from dyebook.record import FIELDS
-from dyebook.report.words import clock_text, figure_text, minutes_text, moment_text
+from dyebook.report.words import COVERAGE, PLUS_MINUS, clock_text, figure_text, minutes_text, moment_text
 
 __all__ = [
     "CAUTIONS",
@@ -336,7 +336,7 @@ _LABELS = {
     "cooling_w": "cooling needed",
     "ice_kg": "or ice in closed bottles",
     "um_per_a_min_dm2": "growth rate",
-    "film_sd_fraction": "uncertainty of the next film",
+    "film_sd_fraction": "give or take for the next film",
     "readings": "gauge readings",
     "factor": "your films over the published ones",
     "dye_g": "dye",
@@ -390,6 +390,7 @@ def answer_rows(answer: dict, names=None) -> list[tuple[str, str]]:
             or value == []
         ):
             continue
+        value = COVERAGE * value if name == "film_sd_fraction" else value
         rows.append((label, figure_text(name, value, answer.get(f"{name}_sd"))))
     return rows
 
@@ -414,7 +415,8 @@ def answer_lines(answer, whole: bool = False) -> list[str]:
     rows = answer_rows(answer)
     width = max((len(label) for label, _ in rows), default=0)
     lines = [f"{label:<{width}}  {text}" for label, text in rows]
-    lines += ["", f"Basis: {answer['basis']}."]
+    told = f" {PLUS_MINUS}" if any("±" in text for _, text in rows) else ""
+    lines += ["", f"Basis: {answer['basis']}.{told}"]
     lines += [f"Note: {note}." for note in answer.get("notes", ())]
     first, rest = few_and_rest(answer["cautions"])
     lines += [f"Caution: {text}" for text in (*first, *(rest if whole else ()))]
@@ -528,7 +530,7 @@ def run_line(state: dict) -> str:
 
 
 def on_text(row, stand) -> str:
-    """Return a run that is on as one line: "**Run 12 is on** until 14:32 – film now about 7.2 ± 0.9 µm (0.283 mil)"."""
+    """Return a run that is on as one line: "**Run 12 is on** until 14:32 – film now about 7.2 ± 1.8 µm (0.283 mil)"."""
     until = "its film is reached" if stand.done else f"until {clock_text(stand.ends_at)}"
     until = "paused" if stand.paused else until
     film = figure_text("film_um", stand.film_um, stand.film_um_sd)

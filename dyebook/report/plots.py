@@ -7,6 +7,7 @@ import io
 from datetime import datetime, timedelta
 
 from dyebook.report.baths import POINTS
+from dyebook.report.words import COVERAGE
 
 __all__ = [
     "days_png",
@@ -99,8 +100,7 @@ def plot_strength(points, height: int = 320, legend: bool = True):
     figure = neutral_figure(height)
     at = [point.at for point in points]
     strength = [point.dye_g_per_l for point in points]
-    low = [max(point.dye_g_per_l - point.dye_g_per_l_sd, 0.0) for point in points]
-    high = [point.dye_g_per_l + point.dye_g_per_l_sd for point in points]
+    low, high = _strength_band(points)
     quiet = {"hoverinfo": "skip", "mode": "lines", "line": {"width": 0}, "showlegend": False}
     figure.add_scatter(x=at, y=low, **quiet)
     figure.add_scatter(x=at, y=high, fill="tonexty", fillcolor="rgba(106,109,115,0.22)", **quiet)
@@ -115,6 +115,12 @@ def plot_strength(points, height: int = 320, legend: bool = True):
     if not legend:
         figure.update_layout(showlegend=False, margin={"l": 10, "r": 10, "t": 6, "b": 6})
     return figure
+
+
+def _strength_band(points):
+    """Lower and upper ends of what a bath's strength may be."""
+    low = [max(point.dye_g_per_l - COVERAGE * point.dye_g_per_l_sd, 0.0) for point in points]
+    return low, [point.dye_g_per_l + COVERAGE * point.dye_g_per_l_sd for point in points]
 
 
 def plot_uptake(run, target_lightness: float):
@@ -175,7 +181,7 @@ def plot_trend(history, trend, filled=()):
     days, values = table["dyed_at"].to_list(), table[trend.name].to_numpy(float)
     shown = _as_shown(trend.name, values)
     u = table[f"{trend.name}_u"].to_numpy(float) if f"{trend.name}_u" in table else np.full(len(values), np.nan)
-    ends = [_as_shown(trend.name, values + side * np.nan_to_num(u)) for side in (-1, 1)]
+    ends = [_as_shown(trend.name, values + side * np.nan_to_num(u)) for side in (-COVERAGE, COVERAGE)]
     bars = {"type": "data", "symmetric": False, "array": ends[1] - shown, "arrayminus": shown - ends[0],
             "color": "rgba(106,109,115,0.55)", "width": 0}  # fmt: skip
     names = [f"batch {number}" for number in table["batch"]] if "batch" in table else None
@@ -259,10 +265,7 @@ def strength_png(points, width_mm: float = 180, height_mm: float = 52) -> bytes:
     figure, axes = _paper(width_mm, height_mm)
     at = [_moment(point.at) for point in points]
     strength = [point.dye_g_per_l for point in points]
-    doubt = [point.dye_g_per_l_sd for point in points]
-    low = [max(value - sd, 0) for value, sd in zip(strength, doubt, strict=True)]
-    high = [value + sd for value, sd in zip(strength, doubt, strict=True)]
-    axes.fill_between(at, low, high, color="0.85", linewidth=0)
+    axes.fill_between(at, *_strength_band(points), color="0.85", linewidth=0)
     axes.plot(at, strength, color="0.35", linewidth=1)
     for kind in dict.fromkeys(point.kind for point in points):
         marker, face = _PAPER_MARKS.get(kind, _OTHER)

@@ -98,6 +98,7 @@ SENTENCES = {
     "first_weaker": "the long dip at half the strength: how much strength matters",
     "part_off": "the part is ΔE00 {delta_e00:.1f} from the target, {difference}",
     "accept": "{off}: within {tolerance:g}",
+    "look_first": "{off}; these readings cannot tell whether that is too much: look again first; {decides}",
     "strip": lambda off, reason: f"{off}; {_STUCK[reason]}: accept it, or strip and start again",
     "ask": "{off}; first say whether it has been dry since the dye, and whether it is sealed",
     "ask_before_next": (

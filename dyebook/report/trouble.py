@@ -6,7 +6,7 @@
 from html import escape
 
 from dyebook.report.bench import CAUTIONS
-from dyebook.report.words import capital, moment_text, sentence_text
+from dyebook.report.words import COVERAGE, capital, moment_text, sentence_text
 
 __all__ = [
     "SENTENCES",
@@ -19,6 +19,8 @@ __all__ = [
     "less_likely_lines",
     "probability_text",
     "question_text",
+    "sample_lines",
+    "verdict_line",
     "verdict_lines",
     "verdict_text",
 ]
@@ -331,11 +333,34 @@ _STANDS_OUT = 0.35
 _UNDECIDED = "No cause stands out by what is at hand; the next test tells more than the order below."
 
 
+def verdict_line(verdict) -> str:
+    """Return a `Verdict` in a few words, such as "matches, ΔE00 0.8 ± 0.9, you allow 2"."""
+    return f"{_VERDICTS[verdict.verdict].lower()}, {_difference(verdict)}"
+
+
+def _difference(verdict):
+    return (
+        f"ΔE00 {verdict.delta_e00:.1f} ± {COVERAGE * verdict.delta_e00_u:.1f}, you allow {verdict.tolerance:g}"
+        if verdict.delta_e00_u
+        else f"ΔE00 {verdict.delta_e00:.1f}, you allow {verdict.tolerance:g}"
+    )
+
+
+def sample_lines(verdict) -> list[str]:
+    """Return what to say when an order's sample was read too loosely, of `sample_verdict`; nothing where it was not."""
+    if verdict is None or verdict.verdict != "cannot_tell":
+        return []
+    head = (
+        f"The sample was read too loosely for {verdict.tolerance:g}: even a part just like it could only be judged "
+        f"from ΔE00 {verdict.smallest_tolerance:.1f} on."
+    )
+    return [head, *(sentence_text(text) for text in verdict.would_decide)]
+
+
 def verdict_lines(verdict) -> tuple[str, list[str]]:
     """Return a `Verdict` as a headline and lines for screens and paper; ± is twice the standard uncertainty."""
     lines = [
-        f"{capital(verdict.words)}: ΔE00 {verdict.delta_e00:.1f} ± {2 * verdict.delta_e00_u:.1f}, "
-        f"you allow {verdict.tolerance:g}.",
+        f"{capital(verdict.words)}: {_difference(verdict)}.",
         *(sentence_text(text) for text in (verdict.why, *verdict.notes, *verdict.would_decide)),
     ]
     return _VERDICTS[verdict.verdict], lines

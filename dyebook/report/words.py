@@ -11,6 +11,8 @@ from dyebook.lab import delta_e_00, describe_difference
 from dyebook.record import FIELDS, is_empty
 
 __all__ = [
+    "COVERAGE",
+    "PLUS_MINUS",
     "capital",
     "clock_text",
     "day_text",
@@ -27,6 +29,10 @@ __all__ = [
     "setting_text",
     "value_text",
 ]
+
+# what stands after ± is so many standard uncertainties, for colours, film, strength and heat alike
+COVERAGE = 2.0
+PLUS_MINUS = "± covers about 95 in 100."
 
 
 def capital(text):
@@ -52,7 +58,7 @@ def lab_text(lab, u=None) -> str:
     for index, name in enumerate(("L*", "a*", "b*")):
         text = f"{name} {lab[index]:.1f}".replace("-", "−")
         if u is not None and math.isfinite(u[index]):
-            text += f" ± {2 * u[index]:.1f}"
+            text += f" ± {COVERAGE * u[index]:.1f}"
         pieces.append(text)
     return "  ".join(pieces)
 
@@ -110,7 +116,13 @@ _RISES = ("rise_c", "portion_rise_c")
 
 
 def figure_text(name, value, sd=None) -> str:
-    """Return one figure in our unit and the other one, such as "12.7 ± 1.5 µm (0.500 mil)", by its name's ending."""
+    """Return one figure in our unit and the other one, such as "12.7 ± 3.0 µm (0.500 mil)", by its name's ending.
+
+    Parameters
+    ----------
+    sd
+        Its standard uncertainty; twice that is shown.
+    """
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, str):
@@ -145,12 +157,13 @@ def _degrees(name, value, sd):
 
 
 def _with_doubt(value, sd):
-    """A figure with as many decimals as its uncertainty bears: two digits of it below 3, one from there on."""
+    """A figure with as many decimals as its ± bears: two digits of that below 3, one from there on."""
     if not sd:
         return _short(value)
-    exponent = math.floor(math.log10(sd))
-    digits = max(0, (1 if sd / 10**exponent < 2.95 else 0) - exponent)
-    return f"{value:.{digits}f} ± {sd:.{digits}f}"
+    u = COVERAGE * sd
+    exponent = math.floor(math.log10(u))
+    digits = max(0, (1 if u / 10**exponent < 2.95 else 0) - exponent)
+    return f"{value:.{digits}f} ± {u:.{digits}f}"
 
 
 def _short(value):

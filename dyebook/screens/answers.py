@@ -6,7 +6,7 @@ from html import escape
 import streamlit as st
 
 from dyebook.report import bench as report_bench
-from dyebook.report.words import pairs_html
+from dyebook.report.words import PLUS_MINUS, pairs_html
 from dyebook.screens.fields import ask_text
 from dyebook.screens.session import sentence
 from dyebook.screens.swatch import web_text
@@ -41,7 +41,7 @@ def show_answer(answer, heads, leave=()):
     show_figures(report_bench.answer_rows(content, heads))
     rest = {name: value for name, value in content.items() if name not in heads or name == "portions"}
     show_pairs(report_bench.answer_rows(rest))
-    st.caption(f"Basis: {content['basis']}. ± is one standard uncertainty.")
+    st.caption(f"Basis: {content['basis']}. {PLUS_MINUS}")
     for note in content.get("notes", ()):
         show_doubt(sentence(note))
     show_cautions(content["cautions"])

@@ -93,7 +93,7 @@ def _show_readings(book, row):
         known = None if None in u else u
         show_swatch(lab, _title(reading, len(readings)), known, [_state_words(reading)])
         show_flags(report_photo.flag_lines(reading["flags"] or ()))
-    st.caption("Swatches are approximate: a screen is not a light booth. ± covers about 95 in 100.")
+    st.caption(f"Swatches are approximate: a screen is not a light booth. {report_words.PLUS_MINUS}")
     if len(readings) > 1 and row.lab is not None:
         st.markdown(f"Mean of the readings in this state: {report_words.lab_text(row.lab, row.lab_u)}")
 

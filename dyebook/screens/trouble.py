@@ -145,7 +145,7 @@ def _ask_on(case, number, causes, answers):
 _RULE = (
     "One rule decides: a running sum of what lies beyond half a standard deviation, signalling at five; a bath that "
     "stays put sets it off once in about {length:.0f} readings of each chart. Dashed: three standard deviations of the "
-    "baseline. Grey line: weighted mean. Dotted: where the drift began. Bars: the reading's own doubt."
+    "baseline. Grey line: weighted mean. Dotted: where the drift began. Bars: the reading's ±."
 )
 
 

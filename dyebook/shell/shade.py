@@ -5,7 +5,16 @@ from typing import Annotated
 
 import typer
 
-from dyebook.shell.options import BookOption, JsonOption, given_each, open_at, option, parse_lab, print_result
+from dyebook.shell.options import (
+    BookOption,
+    JsonOption,
+    given_each,
+    open_at,
+    option,
+    parse_lab,
+    print_result,
+    shop_setting,
+)
 
 __all__ = ["add_commands"]
 
@@ -148,6 +157,7 @@ def redip(
     ph: Annotated[float | None, option("pH of the bath.")] = None,
     dry: Annotated[bool | None, option("Dry at any time since the dye.", "--dried/--never-dried")] = None,
     sealed: Annotated[bool | None, option("State of the film.", "--sealed/--unsealed")] = None,
+    tolerance: Annotated[float | None, option("Largest difference that passes; else the shop's.")] = None,
     as_json: JsonOption = False,
 ):
     """Say what to do with a dyed part that is off its shade: more time, another bath of the book next, or strip it.
@@ -156,17 +166,19 @@ def redip(
     --bath-temp-c 40 --dwell-min 3 --never-dried --unsealed
     """
     from dyebook.jobs.shade import learn_named
+    from dyebook.record import check_tolerance
     from dyebook.report.shade import redip_text
 
     settings = given_each(dye_g_per_l=dye_g_per_l, bath_temp_c=bath_temp_c, dwell_min=dwell_min, film_um=film_um)
     settings |= {} if ph is None else {"ph": ph}
+    limit = {"tolerance": shop_setting(book, "tolerance_de00") if tolerance is None else check_tolerance(tolerance)}
     part = (settings, parse_lab(reading), parse_lab(target), dry, sealed)
     if _is_file(records, bath):
-        advice = _learn_file(records).redip(*part)
+        advice = _learn_file(records).redip(*part, **limit)
     else:
         with open_at(book) as opened:
             label, learned = learn_named(opened, bath, others=True)
-        advice = learned.redip(label, *part)
+        advice = learned.redip(label, *part, **limit)
     print_result(advice, as_json, redip_text)
 
 

@@ -54,7 +54,8 @@ def test_the_nearest_batch_answers_and_the_newest_target_counts(book):
     assert stand.lab == WANTED
     assert [row.batch for row in stand.batches] == [unread, near, far]
     assert stand.best.batch == near
-    assert 0 < stand.delta_e00 < 1
+    assert 0 < stand.verdict.delta_e00 < 1
+    assert stand.verdict == orders.judge_batch(book, near)[1]
     orders.answer_order(book, None, near)
     assert orders.order_stand(book, number).best.batch == far
 

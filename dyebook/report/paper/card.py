@@ -9,7 +9,16 @@ from dyebook.report.photo import flag_lines
 from dyebook.report.plots import trace_png
 from dyebook.report.shade import sentence_text
 from dyebook.report.trouble import verdict_lines
-from dyebook.report.words import day_text, distance_text, figure_text, lab_text, minutes_text, moment_text, value_text
+from dyebook.report.words import (
+    PLUS_MINUS,
+    day_text,
+    distance_text,
+    figure_text,
+    lab_text,
+    minutes_text,
+    moment_text,
+    value_text,
+)
 
 __all__ = ["SEALS", "card_sheet", "code_text", "note_sheet", "state_words"]
 
@@ -43,7 +52,7 @@ def card_sheet(facts) -> Sheet:
         lead=f"{_cut(dye_text(row), _MOST_NAME)}, {moment_text(when)}",
         corner="\n".join(_cut(line, _MOST_NAME) for line in (facts.shop, _order_words(facts.order)) if line),
         rows=(Row(columns), Row(settings), *_log(facts), Row(decided)),
-        foot=f"{APPROXIMATE} L*a*b* under D65, 2°; ± covers about 95 in 100.",
+        foot=f"{APPROXIMATE} L*a*b* under D65, 2°; {PLUS_MINUS}",
         one_page=True,
     )
 

@@ -29,7 +29,7 @@ def bath_sheet(facts, blank_lines: int = 6) -> Sheet:
     start = f"made up {moment_text(life['made_up_at'])}" if life["made_up_at"] else "make-up not noted"
     blocks = [Row(((1.0, [_bath_now(facts)]), (1.0, [_bath_age(facts)])))]
     if len(facts.line.points) > 1:
-        caption = "Strength: as noted, and reckoned from area and film of each dip. Shaded: one standard uncertainty."
+        caption = "Strength: as noted, and reckoned from area and film of each dip. Shaded: 95 in 100."
         blocks.append(Row(((1.0, [Picture(strength_png(facts.line.points), caption, 60.0)]),)))
     if read:
         ends = (_day(read[0]), _day(read[-1]))

@@ -80,8 +80,8 @@ def _show_one(book, name, row, left, right):
 
 _LINE_BASIS = (
     "Between notes the line is worked out: what the films took, what drops carried out, what the bath loses on its own "
-    "where your checks show it, and water lost to the air where a level was noted or your rules say so. Shaded: one "
-    "standard uncertainty."
+    "where your checks show it, and water lost to the air where a level was noted or your rules say so. Shaded: what "
+    "± covers, about 95 in 100."
 )
 
 

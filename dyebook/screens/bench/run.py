@@ -289,7 +289,7 @@ def _standing(book, number):
         show_clock(f"clock_{number}", total, stand.elapsed_min, ends, alarm, running=not stand.paused)
         show_figures(report_bench.now_words(stand))
         wanted = figure_text("film_um", row["trace"]["plan"]["film_um"])
-        st.caption(f"Wanted: {wanted}. Basis: {stand.basis}. ± is one standard uncertainty.")
+        st.caption(f"Wanted: {wanted}. Basis: {stand.basis}. {report_words.PLUS_MINUS}")
         for note in stand.notes:
             warn(note.capitalize())
 

@@ -217,7 +217,7 @@ def _show_readings(seen):
             st.caption(f"Flaw: {report_photo.flaw_text(flaw)}")
     show_flags(report_photo.flag_lines(measurement.flags))
     if measurement.parts:
-        st.caption("Swatches are approximate: a screen is not a light booth. ± covers about 95 in 100.")
+        st.caption(f"Swatches are approximate: a screen is not a light booth. {report_words.PLUS_MINUS}")
     for note in measurement.warnings:
         st.caption(f"Note: {note}.")
     compare_with_sample(measurement.parts)

@@ -153,14 +153,14 @@ def mixes(asked, labels):
     return tasks.done("two dyes", (*_key(asked), labels), "Trying two dyes", mix)
 
 
-def redip(asked, label, settings, reading, dry, sealed):
+def redip(asked, label, settings, reading, target, dry, sealed):
     """Return what to do with a part that was dyed in one of the baths, see `LearnedBaths.redip`."""
     learned = learn_all(asked)
-    part = tuple(sorted(settings.items())), tuple(reading), dry, sealed
+    part = tuple(sorted(settings.items())), repr((reading, target)), dry, sealed
     words = f"Weighing what may be done with a part of {label}"
 
     def weigh(_):
-        return learned.redip(label, settings, reading, asked.target, dry, sealed)
+        return learned.redip(label, settings, reading, target, dry, sealed, asked.tolerance)
 
     return tasks.done("redip", (*_key(asked), label, *part), words, weigh)
 

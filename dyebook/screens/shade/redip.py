@@ -4,8 +4,11 @@ import math
 
 import streamlit as st
 
+from dyebook.advice.judge import Shade
 from dyebook.errors import ModelError
 from dyebook.jobs.baths import bath_label
+from dyebook.jobs.trouble import target_for
+from dyebook.jobs.verdict import batch_shade, target_shade
 from dyebook.report import shade as report_shade
 from dyebook.screens.answers import show_cautions
 from dyebook.screens.fields import ask, ask_text, choose, choose_from
@@ -24,7 +27,7 @@ _SETTINGS = ("film_um", "dye_g_per_l", "bath_temp_c", "dwell_min", "ph")
 def show(book, asked):
     """Draw the questions about the part and the advice."""
     way = choose("shade_part", "The part", [BATCH, TYPED])
-    part = _of_batch(book) if way == BATCH else _typed(book, asked)
+    part = _of_batch(book, asked) if way == BATCH else _typed(book, asked)
     left, right = st.columns(2)
     with left:
         dry = _DRY[choose_from("shade_dry", "Since the dye it was", _DRY)]
@@ -32,23 +35,27 @@ def show(book, asked):
         sealed = _SEALED[choose_from("shade_sealed", "Its film is", _SEALED)]
     if part is None:
         return
-    bath, reading, settings, states = part
+    bath, reading, target, settings, states = part
     dry, sealed = _known(dry, sealed, states)
     if bath not in asked.baths:
         raise ModelError(f"{bath} has no reading to learn from, or was thrown out; choose a bath that is on the bench")
-    _show_advice(asked, reading, redip(asked, bath, settings, reading, dry, sealed))
+    _show_advice(asked, reading, redip(asked, bath, settings, reading, target, dry, sealed))
 
 
-def _of_batch(book):
-    """(bath, Lab, settings, readings) of a stored batch; None until it is named."""
+def _of_batch(book, asked):
+    """(bath, its shade, the shade wanted, settings, readings) of a stored batch; None until it is named."""
     number = ask_text("shade_redip_batch", "Number of the batch", "12")
     if not number:
         return None
-    reading = read_colour(f"batch {number}", book)
-    row = book.batch(int(number))
+    read_colour(f"batch {number}", book)
+    row, own = book.batch(int(number)), target_for(book, int(number))
+    target = asked.target
+    if own is not None and tuple(target) == (own["L"], own["a"], own["b"]):
+        target = target_shade(book, own, row.finish)
     values = {name: getattr(row, name) for name in _SETTINGS}
     known = {name: value for name, value in values.items() if value is not None and not math.isnan(value)}
-    return bath_label(row.dye, row.bath), reading, known, book.rows("readings", batch_id=row.batch)
+    reading = batch_shade(book, row, Shade.of(target))
+    return bath_label(row.dye, row.bath), reading, target, known, book.rows("readings", batch_id=row.batch)
 
 
 def _known(dry, sealed, readings):
@@ -63,7 +70,7 @@ def _known(dry, sealed, readings):
 
 
 def _typed(book, asked):
-    """(bath, Lab, settings, no readings) as typed; None until all is there."""
+    """(bath, Lab, Lab wanted, settings, no readings) as typed; None until all is there."""
     text = ask_text("shade_redip_reading", "Its colour now", "55, 12, −30")
     bath = asked.bath or (choose_from("shade_redip_bath", "Dyed in", asked.baths) if asked.baths else None)
     columns = st.columns(3)
@@ -77,11 +84,11 @@ def _typed(book, asked):
         return None
     if asked.film_um is not None:
         settings["film_um"] = asked.film_um
-    return bath, read_colour(text, book), settings, ()
+    return bath, read_colour(text, book), asked.target, settings, ()
 
 
 def _show_advice(asked, reading, advice):
-    pairs = [(asked.name, asked.target), ("The part now", reading)]
+    pairs = [(asked.name, asked.target), ("The part now", getattr(reading, "lab", reading))]
     if advice.action == "more_time":
         pairs.append(("After more time", advice.lab))
     if advice.action == "next_bath":

@@ -170,7 +170,7 @@ def test_a_run_over_the_bench_is_told_with_its_log(fresh_book, look, embedded):
     sheet = card_sheet(batch_facts(fresh_book, 1))
     words = look(sheet_bytes(sheet, ".pdf")).words()
     row = fresh_book.row("runs", run_id)
-    film = f"film from charge {row['film_um']:.1f} ± {row['film_sd_um']:.1f} µm"
+    film = f"film from charge {row['film_um']:.1f} ± {2 * row['film_sd_um']:.1f} µm"
     for piece in (
         "etch 1 min 30 s, water break test passed",
         f"{row['charge_ah']:.3g} A·h",

@@ -1,0 +1,85 @@
+"""Set-ups of the book: camera, lamp, card and place under which readings are comparable.
+
+Each reading carries the key by which its set-up was recognised. A maker gives keys a name; two keys of one name are one
+set-up. One without a name is called by its key.
+"""
+
+from dataclasses import dataclass
+
+from sqlalchemy import func, select
+
+from dyebook.book import rows
+from dyebook.book.schema import Reading, Setup
+from dyebook.errors import RecordError
+
+__all__ = ["SetupUse", "list_setups", "name_setup", "setup_names", "setup_of"]
+
+_LONGEST_NAME = 60
+
+
+@dataclass(frozen=True)
+class SetupUse:
+    """A set-up and its use: `name` is None until a maker gives one, `first_seen` an ISO moment."""
+
+    keys: tuple
+    name: str | None
+    first_seen: str
+    readings: int
+
+    def to_dict(self) -> dict:
+        """Return plain values for JSON."""
+        return {**vars(self), "keys": list(self.keys)}
+
+
+def setup_names(book) -> dict[str, str]:
+    """Return the names that makers gave, by key."""
+    return {row["key"]: row["name"] for row in book.rows("setups")}
+
+
+def setup_of(row: dict, names: dict[str, str]) -> str | None:
+    """Return what a reading's set-up is called: its name, else its key; None for a reading that has none.
+
+    Parameters
+    ----------
+    row
+        Of the table of readings.
+    names
+        Of `setup_names`.
+    """
+    asked = (row["measured_with"] or {}).get("asked") or {}
+    return names.get(row["setup_key"]) or asked.get("setup") or row["setup_key"]
+
+
+def name_setup(book, key: str, name: str) -> None:
+    """Give a key's set-up a name, in place of the one it had; that of another key joins the two."""
+    name = " ".join((name or "").split())
+    if not name or len(name) > _LONGEST_NAME:
+        raise RecordError(f"a set-up is named in 1 to {_LONGEST_NAME} characters, such as window bench, not {name!r}")
+    with book.writing() as connection:
+        known = rows.list_rows(connection, Setup.__table__, key=key)
+        if known:
+            rows.correct_row(connection, Setup.__table__, known[0]["id"], {"name": name}, who=book.who)
+        else:
+            rows.add_row(connection, Setup.__table__, {"key": key, "name": name}, book.who)
+
+
+def list_setups(book) -> list[SetupUse]:
+    """Return the `SetupUse` of every set-up that readings of the book name, the newest first."""
+    asked = Reading.measured_with["asked"]["setup"].as_string()
+    first, count = func.min(func.coalesce(Reading.read_at, Reading.added_at)), func.count()
+    query = (
+        select(Reading.setup_key, asked, first, count)
+        .where(Reading.setup_key.is_not(None), Reading.deleted_at.is_(None))
+        .group_by(Reading.setup_key, asked)
+    )
+    with book.reading() as connection:
+        found = connection.execute(query).all()
+    names, groups = setup_names(book), {}
+    for key, said, *use in found:
+        name = names.get(key) or said
+        groups.setdefault(name or key, (name, []))[1].append((key, *use))
+    uses = [
+        SetupUse(tuple(sorted({key for key, *_ in own})), name, min(at for _, at, _ in own), sum(n for *_, n in own))
+        for name, own in groups.values()
+    ]
+    return sorted(uses, key=lambda one: one.first_seen, reverse=True)

@@ -1,0 +1,134 @@
+"""Batches, samples and targets of a book as `dyebook.advice.judge` takes them, and the verdicts on them.
+
+The readings of a batch are averaged in one state of the surface, and only like with like: those in the target's own
+photo where there are such, else those of its set-up or of its instrument's geometry, else all. The mean keeps of each
+part of the error what its readings share.
+"""
+
+from dyebook.advice.judge import Shade, Verdict, judge, one_photo_error
+from dyebook.book.setups import setup_names, setup_of
+from dyebook.record import check_tolerance
+
+__all__ = ["batch_shade", "judge_against", "judge_perfect", "mean_shade", "reading_shades", "target_shade"]
+
+# what makes readings alike, the closest first
+_ALIKE = ("photo", "setup", "geometry")
+
+
+def judge_against(book, row, target: dict, tolerance: float | None = None) -> Verdict:
+    """Return the `Verdict` on a batch that was read, against any target of the book.
+
+    Parameters
+    ----------
+    row : BatchRow
+    target
+        Its row.
+    tolerance
+        Instead of the target's own; the shop's where it has none.
+    """
+    if tolerance is None:
+        tolerance = target["tolerance_de00"] or book.setting("tolerance_de00")
+    wanted = target_shade(book, target, row.finish)
+    return judge(wanted, batch_shade(book, row, wanted), check_tolerance(tolerance))
+
+
+def target_shade(book, target: dict, finish: str | None = None) -> Shade:
+    """Return a target of the book as it was read, of a sample or of a batch; exact where it was stated.
+
+    Parameters
+    ----------
+    target
+        Its row.
+    finish
+        Taken to be that of a sample whose finish was not noted.
+    """
+    lab = target["L"], target["a"], target["b"]
+    read = book.rows("readings", sample_id=target["sample_id"]) if target["sample_id"] else []
+    if read:
+        shade = reading_shades(book, read[-1:], finish)[0]
+    elif target["batch_id"] and (row := book.batch(target["batch_id"])).lab is not None:
+        shade = batch_shade(book, row)
+    else:
+        return Shade(lab)
+    return Shade.of(shade, lab=lab)
+
+
+def batch_shade(book, row, like: Shade | None = None) -> Shade:
+    """Return what a batch's readings say together.
+
+    Parameters
+    ----------
+    row : BatchRow
+        Of a batch that was read.
+    like
+        What it is to be compared with: the readings most like it count.
+    """
+    beside = {photo["sha256"] for photo in book.rows("photos", batch_id=row.batch)}
+    # a reading that names no photo came from the only one there is
+    photo = beside.pop() if len(beside) == 1 else None
+    shades = reading_shades(book, book.rows("readings", batch_id=row.batch), row.finish, photo)
+    shades = [one for one in shades if (one.wet, one.sealed) == (row.wet, row.sealed)]
+    for name in _ALIKE:
+        alike = [one for one in shades if like is not None and getattr(one, name) == getattr(like, name)]
+        if alike and getattr(like, name) is not None:
+            shades = alike
+            break
+    return mean_shade(shades)
+
+
+def reading_shades(book, rows: list[dict], finish: str | None = None, photo: str | None = None) -> list[Shade]:
+    """Return rows of the table of readings as shades; `finish` and `photo` (SHA-256) where a row names none."""
+    names = setup_names(book)
+    photos = {number: book.row("photos", number)["sha256"] for number in {row["photo_id"] for row in rows} - {None}}
+    return [_shade_of(row, setup_of(row, names), photos.get(row["photo_id"], photo), finish) for row in rows]
+
+
+def _shade_of(row, setup, photo, finish):
+    photo = photo if row["source"] == "photo" else None
+    u = [row[f"{axis}_sd"] for axis in "Lab"]
+    # a reading kept before its parts were told apart shares with others of its photo alone
+    error = row["error_parts"] or one_photo_error(u)
+    told = {name: row[name] for name in ("shape_key", "wet", "sealed", "geometry")}
+    told |= {"lab": (row["L"], row["a"], row["b"]), "lab_cov_parts": error, "finish": row["finish"] or finish}
+    return Shade.of({**told, "setup": {"key": setup}, "photo_sha256": photo})
+
+
+def mean_shade(shades: list[Shade]) -> Shade:
+    """Return the mean of readings of one thing, the newest last.
+
+    Parameters
+    ----------
+    shades
+        In one state of the surface.
+
+    Notes
+    -----
+    An error that differs from reading to reading lessens with their number: ``own`` with that of the readings,
+    ``photo`` of the photos, ``camera`` of the set-ups, ``shape`` of the shapes in each. A total whose parts are not
+    known stays as it is, for most of it is shared.
+    """
+    if len(shades) == 1:
+        return shades[0]
+    differ = {
+        "own": range(len(shades)),
+        "photo": [one.photo for one in shades],
+        "camera": [one.setup for one in shades],
+        "shape": [(one.setup, one.shape) for one in shades],
+    }
+    told_apart = all(len(one.parts) > 2 for one in shades)
+    parts = {}
+    for name, marks in differ.items():
+        known = [one.parts[name] for one in shades if name in one.parts]
+        if known:
+            parts[name] = sum(known) / len(shades) / (len(set(marks)) if told_apart else 1)
+    lab = [sum(axis) / len(shades) for axis in zip(*(one.lab for one in shades), strict=True)]
+    newest, common = shades[-1], {}
+    for name in (*_ALIKE, "shape"):
+        common[name] = getattr(newest, name) if len({getattr(one, name) for one in shades}) == 1 else None
+    return Shade(lab, parts, wet=newest.wet, sealed=newest.sealed, **common)
+
+
+def judge_perfect(target: Shade, tolerance: float) -> Verdict:
+    """Return what could be said at best of a part that matches a target: read as that was, in another photo."""
+    part = Shade.of(target, photo=None) if target.is_read else Shade(target.lab)
+    return judge(target, part, check_tolerance(tolerance))
