@@ -1,0 +1,177 @@
+"""Batches and samples of a book as they are judged: by photo, set-up, shape and state."""
+
+import numpy as np
+import pytest
+
+from dyebook.advice.judge import difference_covariance
+from dyebook.book.setups import list_setups, name_setup
+from dyebook.errors import RecordError
+from dyebook.jobs import orders
+from dyebook.jobs.verdict import batch_shade, judge_against, mean_shade, reading_shades, target_shade
+from dyebook.record import DyeRecord
+
+LAB = (40.0, 40.0, 44.0)
+# standard uncertainties of the parts, alike in L*, a*, b*
+SIZES = {"camera": 3.0, "shape": 0.5, "photo": 0.4, "own": 0.3}
+PHOTOS = [b"\xff\xd8\xff\xe0" + bytes([number]) * 200 for number in range(4)]
+
+
+def _parts(**sizes):
+    return {name: (np.eye(3) * size**2).tolist() for name, size in (SIZES | sizes).items()}
+
+
+def _read(book, number, lab=LAB, photo=0, setup="bench", **values):
+    """Add a reading with its parts to a batch, as a photo gives it."""
+    told = {"error_parts": _parts(), "setup_key": setup, "shape_key": "flat", "source": "photo"}
+    u = sum(size**2 for size in SIZES.values()) ** 0.5
+    told |= dict.fromkeys(("L_sd", "a_sd", "b_sd"), u)
+    return book.add_reading(number, lab=lab, photo=PHOTOS[photo], **told | values)
+
+
+def _batch(book, **changes):
+    return book.add_batch(DyeRecord("Ember", 12, 3, 50, 6, bath="E1", **changes))
+
+
+def _sample(book, order, photo=3, tolerance=2.0, **values):
+    sample = book.add("samples", order_id=order, name="the customer's piece")
+    number = _batch(book)
+    _read(book, number, photo=photo, **values)
+    (row,) = book.rows("readings", batch_id=number)
+    kept = {
+        name: row[name] for name in ("photo_id", "source", "error_parts", "setup_key", "shape_key", "finish", *"Lab")
+    }
+    book.add("readings", sample_id=sample, **kept, **{f"{axis}_sd": row[f"{axis}_sd"] for axis in "Lab"})
+    book.delete("batches", number)
+    orders.set_target(book, order, LAB, tolerance, sample_id=sample)
+    return orders.target_of(book, order)
+
+
+@pytest.fixture
+def order(book):
+    return orders.take_order(book, "Knobs")
+
+
+def _u(book, number, target):
+    return judge_against(book, book.batch(number), target).delta_e00_u
+
+
+def test_two_photos_of_one_set_up_share_camera_and_shape(book, order):
+    target, number = _sample(book, order), _batch(book)
+    _read(book, number)
+    wanted = target_shade(book, target)
+    found = difference_covariance(wanted, batch_shade(book, book.batch(number), wanted))
+    # what is left: photo and own of both
+    assert np.allclose(found, 2 * (0.4**2 + 0.3**2) * np.eye(3), atol=1e-3)
+
+
+def test_one_photo_is_surer_than_two_and_two_surer_than_two_set_ups(book, order):
+    target, one, two, other = _sample(book, order), _batch(book), _batch(book), _batch(book)
+    _read(book, one, photo=3)
+    _read(book, two)
+    _read(book, other, setup="kitchen")
+    widths = [_u(book, number, target) for number in (one, two, other)]
+    assert widths == sorted(widths)
+    assert widths[1] < 0.3 * widths[2]
+    verdicts = [judge_against(book, book.batch(number), target) for number in (one, two, other)]
+    assert [found.verdict for found in verdicts] == ["in", "in", "cannot_tell"]
+    assert any(note.code == "trouble.same_setup" for note in verdicts[2].would_decide)
+
+
+def test_keys_of_one_name_are_one_set_up(book, order):
+    target, number = _sample(book, order), _batch(book)
+    _read(book, number, setup="kitchen")
+    apart = _u(book, number, target)
+    name_setup(book, "bench", "window  bench")
+    name_setup(book, "kitchen", "window bench")
+    assert _u(book, number, target) < 0.3 * apart
+    (use,) = list_setups(book)
+    assert (use.keys, use.name, use.readings) == (("bench", "kitchen"), "window bench", 3)
+    name_setup(book, "kitchen", "kitchen")
+    assert _u(book, number, target) == pytest.approx(apart)
+    with pytest.raises(RecordError, match="a set-up is named"):
+        name_setup(book, "kitchen", " ")
+
+
+def test_the_mean_of_photos_lessens_what_differs_from_photo_to_photo(book):
+    number = _batch(book)
+    for photo in range(2):
+        _read(book, number, photo=photo)
+    _read(book, number, photo=1)
+    shade = batch_shade(book, book.batch(number))
+    # three readings in two photos of one set-up
+    for name, of in {"camera": 1, "shape": 1, "photo": 2, "own": 3}.items():
+        assert np.allclose(shade.parts[name], np.eye(3) * SIZES[name] ** 2 / of), name
+    assert (shade.setup, shade.photo) == ("bench", None)
+    _read(book, number, photo=2, setup="kitchen")
+    both = batch_shade(book, book.batch(number))
+    assert np.allclose(both.parts["camera"], np.eye(3) * SIZES["camera"] ** 2 / 2)
+    assert both.setup is None
+
+
+def test_like_is_compared_with_like(book, order):
+    target, number = _sample(book, order), _batch(book)
+    _read(book, number, setup="kitchen")
+    apart = _u(book, number, target)
+    _read(book, number, photo=1)
+    together = _u(book, number, target)
+    assert together < 0.3 * apart, "the reading in the target's set-up counts alone"
+    _read(book, number, photo=3)
+    assert _u(book, number, target) < together, "the one in its photo is surer still"
+
+
+def test_a_reading_kept_before_parts_is_all_its_own_and_means_do_not_lessen_it(book, order):
+    target, number = _sample(book, order), _batch(book)
+    for photo in range(2):
+        _read(book, number, photo=photo, error_parts=None)
+    shade = batch_shade(book, book.batch(number), target_shade(book, target))
+    total = sum(shade.parts.values())
+    assert np.allclose(total, np.eye(3) * sum(size**2 for size in SIZES.values()))
+    found = judge_against(book, book.batch(number), target)
+    assert found.verdict == "cannot_tell", "the camera's part of the sample finds nothing to cancel with"
+
+
+def test_wet_against_dry_says_so(book, order):
+    target, number = _sample(book, order), _batch(book)
+    (reading,) = book.rows("readings", sample_id=target["sample_id"])
+    book.correct("readings", reading["id"], {"wet": False})
+    _read(book, number)
+    alike = _u(book, number, target)
+    _read(book, number, photo=1, wet=True)
+    found = judge_against(book, book.batch(number), target)
+    assert any(note.code == "trouble.unlike_wet" for note in found.notes)
+    assert found.delta_e00_u > alike + 1
+    assert any(note.code == "trouble.like_states" for note in found.would_decide)
+
+
+def test_another_shape_or_finish_shares_less(book, order):
+    target = _sample(book, order, finish="polished")
+    blasted, polished, ring = _batch(book, finish="blasted"), _batch(book, finish="polished"), _batch(book)
+    for number, shape in ((blasted, "flat"), (polished, "flat"), (ring, "ring")):
+        _read(book, number, shape_key=shape)
+    assert _u(book, polished, target) < _u(book, blasted, target)
+    assert _u(book, polished, target) < _u(book, ring, target)
+
+
+def test_a_sample_read_too_loosely_is_said_when_it_is_taken_in(book, order):
+    loose = _sample(book, order, tolerance=1.0)
+    found = orders.sample_verdict(book, loose)
+    assert found.verdict == "cannot_tell"
+    assert found.smallest_tolerance > 1.0
+    assert orders.sample_verdict(book, loose | {"tolerance_de00": 3.0}).verdict == "in"
+    stated = orders.set_target(book, order, LAB, 0.5)
+    assert orders.sample_verdict(book, book.row("targets", stated)) is None
+
+
+def test_the_shade_of_a_batch_is_wanted_again_as_it_was_read(book, order):
+    first, again = _batch(book), _batch(book)
+    _read(book, first)
+    _read(book, again, photo=1)
+    orders.set_target(book, order, LAB, 2.0, batch_id=first)
+    assert judge_against(book, book.batch(again), orders.target_of(book, order)).verdict == "in"
+
+
+def test_the_mean_of_one_is_itself(book):
+    number = _batch(book)
+    _read(book, number)
+    (shade,) = reading_shades(book, book.rows("readings", batch_id=number))
+    assert mean_shade([shade]) is shade
