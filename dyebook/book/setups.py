@@ -37,7 +37,7 @@ def setup_names(book) -> dict[str, str]:
 
 
 def setup_of(row: dict, names: dict[str, str]) -> str | None:
-    """Return what a reading's set-up is called: its name, else its key; None for a reading that has none.
+    """Return by what readings of one set-up are known: its name in small letters, else its key; None without one.
 
     Parameters
     ----------
@@ -47,7 +47,8 @@ def setup_of(row: dict, names: dict[str, str]) -> str | None:
         Of `setup_names`.
     """
     asked = (row["measured_with"] or {}).get("asked") or {}
-    return names.get(row["setup_key"]) or asked.get("setup") or row["setup_key"]
+    name = names.get(row["setup_key"]) or asked.get("setup")
+    return name.casefold() if name else row["setup_key"]
 
 
 def name_setup(book, key: str, name: str) -> None:
