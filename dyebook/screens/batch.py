@@ -2,6 +2,7 @@
 
 import streamlit as st
 
+from dyebook.errors import BookError
 from dyebook.jobs.orders import target_of
 from dyebook.jobs.photo import draw_kept
 from dyebook.lab import Lab
@@ -176,11 +177,15 @@ def _correct(book, row):
     """One setting at a time: the old value stays in the history."""
     labels = {FIELDS[name].label: name for name in SETTINGS}
     name = labels[st.selectbox("Setting", list(labels), key="correct_name")]
+    version = session.as_drawn(f"batch {row.batch}", row.version)
     with st.form(f"correct_form_{name}", border=False, clear_on_submit=True):
         now = report_words.value_text(name, getattr(row, name)) or "not noted"
         text = st.text_input(f"Now {now}; it should be", key=f"correct_{name}", help=FIELDS[name].meaning)
         if st.form_submit_button("Correct it", key=f"correct_send_{name}") and text.strip():
-            book.correct_batch(row.batch, {name: parse_value(name, text)}, row.version)
+            try:
+                book.correct_batch(row.batch, {name: parse_value(name, text)}, version)
+            except BookError as refusal:
+                raise BookError(f"{refusal}; it is {now} now, and you wrote {text.strip()}") from refusal
             st.rerun()
 
 

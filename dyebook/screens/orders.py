@@ -8,7 +8,7 @@ from datetime import date, datetime
 
 import streamlit as st
 
-from dyebook.errors import RecordError
+from dyebook.errors import BookError, RecordError
 from dyebook.jobs import orders
 from dyebook.record import check_tolerance
 from dyebook.report import batches as report_batches
@@ -26,7 +26,7 @@ from dyebook.screens.navigation import (
     go_to_step,
     show_order,
 )
-from dyebook.screens.session import friendly_errors, the_book
+from dyebook.screens.session import as_drawn, friendly_errors, the_book
 from dyebook.screens.shade.target import read_colour
 from dyebook.screens.swatch import show_pair, show_slip, show_swatch, wall
 
@@ -135,7 +135,7 @@ def _show_shade(book, stand):
     st.subheader("The shade", anchor=False)
     if stand.target is None:
         st.markdown("None is agreed yet. A photo of the customer's piece beside the grey card is surest.")
-        _agree(book, stand.order["id"])
+        _agree(book, stand)
         return
     source = "read from the customer's piece" if stand.target["sample_id"] else "agreed without a piece"
     tolerance = stand.target["tolerance_de00"]
@@ -144,10 +144,12 @@ def _show_shade(book, stand):
     if st.button("What to set for it", key="to_shade", type="primary", icon=":material/colorize:"):
         go_to_shade(stand.target["name"])
     with st.expander("Agree on another shade"):
-        _agree(book, stand.order["id"])
+        _agree(book, stand)
 
 
-def _agree(book, number):
+def _agree(book, stand):
+    number = stand.order["id"]
+    drawn = as_drawn(f"target of order {number}", stand.target and stand.target["id"])
     if st.button("Photograph the customer's piece", key="photograph_sample", icon=":material/photo_camera:"):
         go_to_photo(sample_for=number)
     keys = colour_key, tolerance_key = f"order_{number}_colour", f"order_{number}_tolerance_de00"
@@ -160,6 +162,11 @@ def _agree(book, number):
     if lab is not None:
         show_swatch(lab, "This would be the shade")
     if st.button("Agree on this shade", key="agree", disabled=lab is None or tolerance is None):
+        if drawn != (stand.target and stand.target["id"]):
+            raise BookError(
+                f"a shade was agreed on for this order after you opened it: {stand.target['name']}; nothing was "
+                "overwritten; look at both, and agree again"
+            )
         orders.set_target(book, number, lab, tolerance)
         forget(*keys)
         st.rerun()

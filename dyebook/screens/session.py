@@ -20,6 +20,7 @@ from dyebook.screens import tasks
 from dyebook.server.shared import DOOR_HEADER, admit, send_away
 
 __all__ = [
+    "as_drawn",
     "came_by",
     "friendly_errors",
     "is_demo",
@@ -160,6 +161,17 @@ def renew_demo():
     the_book().must_be("owner")
     shared_book.clear()
     throw_demo_away()
+
+
+def as_drawn(key: str, now):
+    """Return what a form showed when it was drawn; `now`, what the book holds, is what it shows from this run on.
+
+    A tap comes with the run after the one that the person looked at, and that run reads the book anew.
+    """
+    name = f"drawn {key}"
+    drawn = st.session_state.get(name, now)
+    st.session_state[name] = now
+    return drawn
 
 
 @contextmanager

@@ -178,6 +178,24 @@ def test_a_batch_is_corrected_deleted_and_brought_back(begun_book, open_page):
         assert book.batches()[0].film_um == 10
 
 
+def test_the_second_editor_of_a_batch_is_told_and_sees_both_values(begun_book, open_page):
+    page = open_page("book", batch="1")
+    page.selectbox(key="correct_name").set_value("film").run()
+    with open_book(begun_book, who="Mara") as book:
+        book.correct_batch(1, {"film_um": 15})
+    page.text_input(key="correct_film_um").set_value("10")
+    page.button(key="correct_send_film_um").click().run()
+    told = page.error[0].value
+    assert "was changed by another person" in told
+    assert "it is 15 µm now, and you wrote 10" in told
+    with open_book(begun_book) as book:
+        assert book.batch(1).film_um == 15
+    page.text_input(key="correct_film_um").set_value("10")
+    page.button(key="correct_send_film_um").click().run()
+    with open_book(begun_book) as book:
+        assert book.batch(1).film_um == 10
+
+
 def test_a_batch_is_repeated_by_one_tap(begun_book, open_page):
     page = open_page("book", batch="1")
     page.button(key="repeat").click().run()

@@ -60,6 +60,21 @@ def test_the_shell_names_the_settings_there_are(empty_book):
     assert (run.exit_code, "card_lab" in run.output) == (2, True)
 
 
+def test_the_second_editor_of_a_setting_is_told_and_others_stay(empty_book, open_page):
+    page = open_page("settings")
+    with open_book(empty_book) as book:
+        book.set_setting("shop", "Gannet & Sons")
+        book.set_setting("tolerance_de00", 1.2)
+    page.text_input(key="setting_tolerance_de00").set_value("3")
+    page.button(key="keep_settings").click().run()
+    assert "was set to 1.2 after you opened it" in page.error[0].value
+    with open_book(empty_book) as book:
+        assert (book.setting("shop"), book.setting("tolerance_de00")) == ("Gannet & Sons", 1.2)
+    page.button(key="keep_settings").click().run()
+    with open_book(empty_book) as book:
+        assert (book.setting("shop"), book.setting("tolerance_de00")) == ("Gannet & Sons", 3)
+
+
 @pytest.mark.parametrize(("name", "typed", "kept"), GOOD)
 def test_each_setting_is_kept_by_the_page(empty_book, open_page, name, typed, kept):
     page = open_page("settings")

@@ -19,9 +19,9 @@ def run(tmp_path, monkeypatch):
     """Runs a command on the book of this test and returns what it printed as JSON."""
     monkeypatch.setenv("DYEBOOK_BOOK", str(tmp_path / "shop.dyebook"))
 
-    def _run(*words):
+    def _run(*words, status=0):
         result = CliRunner().invoke(app, [*map(str, words), "--json"], catch_exceptions=False)
-        assert result.exit_code == 0, result.output
+        assert result.exit_code == status, result.output
         return json.loads(result.stdout)
 
     return _run
@@ -70,7 +70,7 @@ def test_damage_is_told(run, tmp_path):
         sha = book.add_photo(photo, 1)
         book.photos.path(sha).write_bytes(photo + b"x")
     (tmp_path / "shop.dyebook" / "photos" / "stray.jpg").write_bytes(photo)
-    answer = run("check")
+    answer = run("check", status=1)
     assert answer["ok"] is False
     assert "altered" in answer["problems"][0]
     assert "stray.jpg" in answer["problems"][1]
