@@ -20,7 +20,7 @@ from dyebook.report.words import figure_text, lab_text
 
 
 def test_both_units_are_shown():
-    rows = dict(answer_rows(plan_film(1.5, 2.1, film_um=12.7).to_dict()))
+    rows = dict(answer_rows(plan_film(1.5, 2.1, film_um=12.7, electrolyte_temp_c=20).to_dict()))
     # 12 % of 12.7 µm, one standard uncertainty, is 1.5 µm; 95 in 100 (k = 2) are 3 µm
     assert rows["film"] == "13 ± 3 µm (0.500 mil)"
     assert rows["current density"] == "1.40 A/dm² (13.0 A/ft²)"

@@ -11,7 +11,14 @@ import numpy as np
 from dyebook.errors import RecordError
 from dyebook.notebook import Note
 from dyebook.physics.answer import Answer, cautions_for, check_figure, positive_field
-from dyebook.physics.rates import METAL_UM_PER_A_MIN_DM2, RULES, alloy_factor, check_faraday, growth_rate
+from dyebook.physics.rates import (
+    DATA_MIN,
+    METAL_UM_PER_A_MIN_DM2,
+    RULES,
+    alloy_factor,
+    check_faraday,
+    growth_rate,
+)
 
 __all__ = [
     "FilmPlan",
@@ -30,6 +37,8 @@ DENSITY_WINDOW = (1.0, 2.0)  # A/dm2, common decorative window (handbooks, from 
 # ISO 7599: name, least average, least local thickness in µm; values from memory
 _CLASSES = (("AA5", 5, 4), ("AA10", 10, 8), ("AA15", 15, 12), ("AA20", 20, 16), ("AA25", 25, 20))
 LONG_RUN_MIN = 90.0  # common practice
+_SD_PER_E_FOLD_OF_TIME = 0.2  # beyond the longest published run, judgement
+_FAR_DENSITY = (0.5, 6.0)  # beyond it, and beyond long runs, a film is marked as a guess
 _THREAD_60_FACTOR = 4.0  # twice 1 / sin 30°: each flank moves the pitch line by film / sin(half angle), on both sides
 
 
@@ -114,9 +123,10 @@ def plan_film(
 def _film_plan(area, current, minutes, film, rate, alloy):
     density = current / area
     charge = density * minutes
+    beyond = _SD_PER_E_FOLD_OF_TIME * np.log(max(minutes / DATA_MIN[1], 1.0))
     return FilmPlan(
         film_um=film,
-        film_um_sd=float(film * rate.sd_fraction),
+        film_um_sd=float(film * np.hypot(rate.sd_fraction, beyond)),
         minutes=minutes,
         charge_ah=current * minutes / 60,
         current_density_a_per_dm2=density,
@@ -155,6 +165,8 @@ def _plan_notes(density, minutes, alloy):
     low, high = DENSITY_WINDOW
     if not low <= density <= high:
         notes.append(Note("bench.unusual_density", a_per_dm2=density, low=low, high=high))
+    if not (_FAR_DENSITY[0] <= density <= _FAR_DENSITY[1] and minutes <= 2 * DATA_MIN[1]):
+        notes.append(Note("bench.beyond_films", a_per_dm2=density, minutes=minutes))
     if minutes > LONG_RUN_MIN:
         notes.append(Note("bench.long_run"))
     if alloy is not None and alloy_factor(alloy).note:

@@ -115,7 +115,8 @@ def learn_growth_rate(
     left_out = len(ratios) - int(likely.sum())
     ratios, doubts = ratios[likely], doubts[likely]
     mean, sd, scatter = _update(ratios, doubts, float(base.sd_fraction))
-    mean, sd = _cut_normal(mean, sd, FARADAY_BOUND / base.um_per_a_min_dm2)
+    if len(ratios):
+        mean, sd = _cut_normal(mean, sd, FARADAY_BOUND / base.um_per_a_min_dm2)
     film_sd = base.sd_fraction if not len(ratios) else math.hypot(sd / mean, scatter)
     basis = Note("bench.own_gauge", count=len(ratios), prior=base.basis)
     rate = GrowthRate(base.um_per_a_min_dm2 * mean, film_sd, basis, base.slowing_min)

@@ -195,7 +195,7 @@ def _percent(log_change):
 
 # what bench answers rest on, note, and saw in a log: the `Note`s of `dyebook.physics`
 SENTENCES = CAUTIONS | {
-    "plain_rule": "{rule} rule ({rate:.4f} µm per A·min/dm²)",
+    "plain_rule": "{rule} rule ({rate:.4f} µm per A·min/dm²), electrolyte temperature not known",
     "alloy_rate": "{rate}; alloy {alloy} taken as {factor:g} ({source})",
     "film_model": _film_model,
     "own_gauge": _own_gauge,
@@ -204,6 +204,10 @@ SENTENCES = CAUTIONS | {
         "look for a lost contact"
     ),
     "unusual_density": "{a_per_dm2:.3g} A/dm² is outside the usual {low:g} to {high:g} A/dm² for films that are dyed",
+    "beyond_films": (
+        "{minutes:.3g} min at {a_per_dm2:.3g} A/dm² is far from the published films (1 to 4 A/dm², 12 to 60 min): a "
+        "guess; run a test piece and gauge it"
+    ),
     "long_run": "long runs grow soft, powdery film: watch the temperature",
     "alloy_note": "{alloy}: {note}",
     "water_broke": "the rinse water broke at the last water-break test: clean the parts again and test them again",

@@ -24,7 +24,8 @@ def test_without_readings_the_prior_comes_back():
     own = learn_growth_rate([], alloy="6061")
     prior = growth_rate(alloy="6061")
     assert own.um_per_a_min_dm2 == pytest.approx(prior.um_per_a_min_dm2, rel=0.01)
-    assert own.film_sd_fraction == pytest.approx(0.12, abs=0.01)
+    assert own.film_sd_fraction == pytest.approx(prior.sd_fraction, abs=0.01)
+    assert learn_growth_rate([], electrolyte_temp_c=20).film_sd_fraction == pytest.approx(0.12, abs=0.01)
     assert own.readings == 0
 
 
