@@ -1,39 +1,53 @@
 """What a gauge reads on the parts of a run, and the growth rate that the book's own readings teach."""
 
 from dyebook.book import runs
-from dyebook.errors import RecordError
+from dyebook.jobs.asked import asked_of_gauge, reasoned
+from dyebook.physics.film import check_gauge
 from dyebook.physics.growth import GAUGE_SD_UM, GaugedRun, learn_growth_rate
 from dyebook.physics.rates import check_faraday, growth_rate
 from dyebook.physics.trace.events import charge_ah
 
-__all__ = ["FILM_BY", "keep_gauge", "own_rate", "rate_for", "rate_of_trace"]
+__all__ = ["FILM_BY", "gauge_check", "keep_gauge", "own_rate", "rate_for", "rate_of_trace"]
 
 FILM_BY = ("gauge", "720", "0.30")
 
 
-def keep_gauge(book, run_id: int, readings_um):
+def keep_gauge(book, run_id: int, readings_um, asked_class: str | None = None, why: str | None = None) -> dict:
     """Keep what a gauge read on the parts of a run; return the run's row.
 
     Parameters
     ----------
     readings_um : sequence of float
+        One a place.
+    asked_class : str, optional
+        ISO 7599 class that was asked for.
+    why
+        The reason why they are far from the film expected; it is kept.
 
     Raises
     ------
     RecordError
-        If there is none, or their mean is more film than the charge can make.
+        If there is none, their mean is more film than the charge can make, or far from the film expected and no reason
+        given.
     """
-    if not readings_um:
-        raise RecordError("no gauge reading was given; write them as the gauge shows them, such as 11.8 12.1 12.0")
-    mean = sum(readings_um) / len(readings_um)
+    found = check_gauge(readings_um, asked_class, GAUGE_SD_UM)
+    mean = found.film_measured_um
 
     def change(row):
         if row["charge_ah"] is not None and row["area_dm2"]:
             check_faraday(mean, row["charge_ah"] * 60 / row["area_dm2"], GAUGE_SD_UM)
-        return {"film_measured_um": mean, "trace": {**(row["trace"] or {}), "gauge_um": list(readings_um)}}
+        trace = reasoned(row["trace"] or {}, asked_of_gauge(row, mean), why)
+        return {"film_measured_um": mean, "trace": {**trace, "gauge_um": list(readings_um), "film_class": asked_class}}
 
     with book.writing() as connection:
         return runs.change_run(connection, run_id, change, book.who)
+
+
+def gauge_check(row: dict):
+    """Return the gauge readings of a run against the class asked for, a `GaugeCheck`; None where it was not read."""
+    trace = row["trace"] or {}
+    readings = trace.get("gauge_um")
+    return check_gauge(readings, trace.get("film_class"), GAUGE_SD_UM) if readings else None
 
 
 def own_rate(book, *, alloy=None, electrolyte_temp_c=None, current_density_a_per_dm2=1.5):

@@ -6,20 +6,18 @@ stands is worked out anew from these alone, so that shell, app and a restart in 
 
 import math
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 
 from dyebook.book import runs
 from dyebook.errors import BookError, RecordError
+from dyebook.jobs.asked import asked_at_end, asked_at_start, reasoned, this_moment
 from dyebook.jobs.gauge import FILM_BY, rate_for
 from dyebook.jobs.orders import order_named
-from dyebook.notebook import Note
 from dyebook.physics.answer import Answer, cautions_for
 from dyebook.physics.film import plan_film, run_now, supply_plan
 
 __all__ = [
     "RunState",
-    "asked_at_end",
-    "asked_at_start",
     "bench_run",
     "bench_runs",
     "drop_run",
@@ -30,13 +28,11 @@ __all__ = [
     "open_runs",
     "pause_run",
     "plan_run",
-    "reasoned",
     "reckon_run",
     "resume_run",
     "start_run",
     "state_of",
     "tick_step",
-    "unanswered",
     "untick_step",
     "where_is",
     "whole_time_min",
@@ -48,17 +44,7 @@ NEEDED = ("clean", "water_break_test", "contacts")
 _MOST_KEPT = 2000
 _LEAST_FILM_UM = 0.1
 _CLOCK_MIN = 1 / 120  # half a second
-# what is asked about before it is kept: an electrolyte outside the handbook's 60 to 80 °F, and by common practice, no
-# source, a time that hardly any run takes, and a film far from the plan
-ELECTROLYTE_TEMP_C = (15.0, 27.0)
-LONGEST_MIN = 180.0
-FAR_FROM_PLAN = (0.4, 1.6)  # film over film planned
 _BY = {"gauge": "your gauge readings", "720": "720 rule", "0.30": "0.30 rule"}
-
-
-def this_moment():
-    """Return this moment, with its zone, to the second."""
-    return datetime.now(UTC).replace(microsecond=0)
 
 
 def open_runs(book):
@@ -180,67 +166,6 @@ def untick_step(book, run_id: int, kind: str):
     """Take the ticks of one kind of step back."""
     for row in book.rows("preparations", run_id=run_id, kind=kind):
         book.delete("preparations", row["id"])
-
-
-def unanswered(trace: dict, asked) -> tuple[Note, ...]:
-    """Return what is asked about a run without what the maker has given a reason for already."""
-    answered = {question for reason in trace.get("reasons", ()) for question in reason["asked"]}
-    return tuple(question for question in asked if question not in answered)
-
-
-def reasoned(trace: dict, asked, why: str | None) -> dict:
-    """Return a run's trace with the reason to go on in spite of what was asked; unchanged where nothing was.
-
-    Parameters
-    ----------
-    asked : sequence of Note
-    why
-        The maker's words.
-
-    Raises
-    ------
-    RecordError
-        With all that was asked, where there is no reason.
-    """
-    asked = unanswered(trace, asked)
-    if not asked:
-        return trace
-    if not (why or "").strip():
-        raise RecordError(f"{'; '.join(asked)}. Put it right, or say why it is to go on: the reason is kept")
-    kept = {"at": this_moment().isoformat(), "asked": [str(question) for question in asked], "why": why.strip()}
-    return {**trace, "reasons": [*trace.get("reasons", ()), kept]}
-
-
-def asked_at_start(book, row: dict) -> tuple[Note, ...]:
-    """Return what stands in the way of starting a run until a reason is given."""
-    tests = book.rows("preparations", run_id=row["id"], kind="water_break_test")
-    asked = [Note("bench.water_broke")] if tests and tests[-1]["passed"] is False else []
-    minutes = row["trace"]["plan"]["minutes"]
-    if minutes > LONGEST_MIN:
-        asked.append(Note("bench.odd_minutes", minutes=minutes, usual_min=LONGEST_MIN))
-    return (*asked, *_asked_of_electrolyte(row["electrolyte_temp_c"]))
-
-
-def _asked_of_electrolyte(temp_c):
-    low, high = ELECTROLYTE_TEMP_C
-    odd = temp_c is not None and not low <= temp_c <= high
-    return (Note("bench.odd_electrolyte", temp_c=temp_c, low=low, high=high),) if odd else ()
-
-
-def asked_at_end(row: dict, stand) -> tuple[Note, ...]:
-    """Return what is asked before a run is ended: a film far from the plan, a run that was forgotten.
-
-    Parameters
-    ----------
-    stand : RunNow
-        Where it stands at that moment.
-    """
-    plan = row["trace"]["plan"]
-    share = stand.film_um / plan["film_um"]
-    if FAR_FROM_PLAN[0] <= share <= FAR_FROM_PLAN[1]:
-        return ()
-    values = {"film_um": stand.film_um, "planned_film_um": plan["film_um"], "minutes": stand.flowed_min}
-    return (Note("bench.film_short" if share < 1 else "bench.run_long", **values),)
 
 
 def start_run(

@@ -5,8 +5,8 @@ from datetime import datetime, timedelta
 from dyebook.book import runs
 from dyebook.book.batches import Names
 from dyebook.errors import RecordError
+from dyebook.jobs.asked import reasoned, this_moment, unanswered
 from dyebook.jobs.orders import is_for_skin, order_named, order_of_run
-from dyebook.jobs.run import reasoned, this_moment, unanswered
 from dyebook.notebook import Note
 from dyebook.physics.sealing import plan_seal, seal_kind
 from dyebook.record import FIELDS

@@ -20,12 +20,62 @@ _MM2_PER_DM2 = 1e4
 _MAX_MM = 1e5
 
 
-def _rod(diameter_mm, length_mm, bore_diameter_mm=0.0, bore_depth_mm=0.0):
-    """Solid round bar, both ends wetted; a blind bore adds its wall (its floor replaces the mouth)."""
+# height of the sharp 60° triangle over the pitch, and what ISO 68-1 leaves of its flanks: an eighth is cut off at the
+# crest, a quarter at the root, which are flat there
+_SHARP = math.sqrt(3) / 2
+_FLANK = 5 / 8
+# full 90° grooves have √2 of the cylinder; knurls are pressed to about three quarters of that (common practice)
+_KNURL_MORE = 0.75 * (math.sqrt(2) - 1)
+
+
+def _thread_more(diameter_mm, pitch_mm):
+    """Surface of an outside ISO thread over its cylinder, less 1: flats and flanks turned about the axis (Pappus).
+
+    The helix is not counted: at usual pitches it adds about 1 in 1000.
+    """
+    if not pitch_mm > 0:
+        raise RecordError("the thread has a length but no pitch; give its pitch, such as 1.5 for M10")
+    core_mm = diameter_mm - 2 * _FLANK * _SHARP * pitch_mm
+    _fits(2 * _FLANK * _SHARP * pitch_mm, diameter_mm, "the thread's pitch", "the diameter")
+    along = diameter_mm / 8 + core_mm / 4 + 2 * _FLANK * (diameter_mm + core_mm) / 2
+    return along / diameter_mm - 1
+
+
+def _rod(
+    diameter_mm,
+    length_mm,
+    bore_diameter_mm=0.0,
+    bore_depth_mm=0.0,
+    thread_pitch_mm=0.0,
+    thread_length_mm=0.0,
+    knurl_length_mm=0.0,
+):
+    """Solid round bar, both ends wetted; a blind bore adds its wall (its floor replaces the mouth).
+
+    A thread or a knurl outside, over its own length, adds to the cylinder.
+    """
     _fits(bore_diameter_mm, diameter_mm, "the bore's diameter", "the diameter")
     _fits(bore_depth_mm, length_mm, "the bore's depth", "the length")
+    _fits(thread_length_mm + knurl_length_mm, length_mm, "thread and knurl", "the length")
+    more = thread_length_mm * (_thread_more(diameter_mm, thread_pitch_mm) if thread_length_mm else 0.0)
     wall = math.pi * bore_diameter_mm * bore_depth_mm
-    return math.pi * diameter_mm * length_mm + 2 * _disc(diameter_mm) + wall
+    around = length_mm + more + _KNURL_MORE * knurl_length_mm
+    return math.pi * diameter_mm * around + 2 * _disc(diameter_mm) + wall
+
+
+def _hexagon(across_flats_mm, length_mm, bore_diameter_mm=0.0, bore_depth_mm=0.0):
+    """Hexagonal bar, both ends wetted; a blind bore adds its wall."""
+    _fits(bore_diameter_mm, across_flats_mm, "the bore's diameter", "the hexagon")
+    _fits(bore_depth_mm, length_mm, "the bore's depth", "the length")
+    faces = 2 * math.sqrt(3) * across_flats_mm * length_mm + math.sqrt(3) * across_flats_mm**2
+    return faces + math.pi * bore_diameter_mm * bore_depth_mm
+
+
+def _angle(leg_mm, other_leg_mm, thickness_mm, length_mm):
+    """L profile, both ends wetted."""
+    _fits(thickness_mm, min(leg_mm, other_leg_mm), "the thickness", "the shorter leg")
+    section = thickness_mm * (leg_mm + other_leg_mm - thickness_mm)
+    return 2 * (leg_mm + other_leg_mm) * length_mm + 2 * section
 
 
 def _tube(diameter_mm, inside_diameter_mm, length_mm):
@@ -108,10 +158,21 @@ SHAPES = {
     "ball": _ball,
     "cap": _cap,
     "cone": _cone,
+    "hexagon": _hexagon,
+    "angle": _angle,
     "turned": _turned,
     "area": _patch,
 }
-_OPTIONAL = {"bore_diameter_mm", "bore_depth_mm", "holes", "hole_diameter_mm", "tip_diameter_mm"}
+_OPTIONAL = {
+    name
+    for shape in SHAPES.values()
+    for name, item in signature(shape).parameters.items()
+    if item.default is not item.empty
+}
+_PLAIN_SD = 0.02  # measures with a rule; judgement, as the next three
+_THREAD_SD, _KNURL_SD = 0.05, 0.12
+_DEEP = 3.0  # a bore deeper than so many diameters grows little film at its bottom: current hardly reaches in
+_BOTH_ENDS = 2.0  # a bore open at both ends is reached from both
 
 
 @dataclass(frozen=True)
@@ -218,7 +279,8 @@ def sum_areas(shapes, jig_dm2: float = 0.0) -> AreaSum:
     Returns
     -------
     AreaSum
-        Uncertainty from measures to about 2 % of each area.
+        Uncertainty from measures to about 2 % of each area, more on threads and knurls, and of walls deep in a bore
+        what little of the current reaches them.
     """
     if not shapes and not jig_dm2 > 0:
         raise RecordError("no shape is given; at least one part is needed for an area")
@@ -226,14 +288,16 @@ def sum_areas(shapes, jig_dm2: float = 0.0) -> AreaSum:
         raise RecordError(f"the jig's area is {jig_dm2:g} dm²; it cannot be negative")
     lines = [_line(shape) for shape in shapes]
     total = sum(line["area_dm2"] for line in lines) + jig_dm2
-    blind = [line["label"] for line in lines if line["blind"]]
+    blind, deep = ([line["label"] for line in lines if line[name]] for name in ("blind", "deep"))
+    notes = [Note("bench.blind_bore", labels=blind)] if blind else []
+    notes += [Note("bench.deep_bore", labels=deep, diameters=_DEEP)] if deep else []
     return AreaSum(
         area_dm2=total,
-        area_dm2_sd=math.sqrt(sum((0.02 * line["area_dm2"]) ** 2 for line in lines) + (0.1 * jig_dm2) ** 2),
+        area_dm2_sd=math.sqrt(sum(line["area_dm2_sd"] ** 2 for line in lines) + (0.1 * jig_dm2) ** 2),
         lines=tuple(lines),
         basis=Note("bench.plain_shapes"),
         cautions=cautions_for("trapped_acid") if blind else cautions_for(),
-        notes=(Note("bench.blind_bore", labels=blind),) if blind else (),
+        notes=tuple(notes),
     )
 
 
@@ -241,14 +305,36 @@ def _line(shape):
     if not shape.count >= 1:
         raise RecordError(f"{shape.count} pieces of {shape.kind}; at least 1 is needed")
     each = shape_area_dm2(shape.kind, **shape.sizes)
+    dark = _deep_walls_mm2(shape.kind, shape.sizes) / _MM2_PER_DM2
     return {
         "label": shape.label or shape.kind,
         "kind": shape.kind,
         "count": int(shape.count),
         "each_dm2": each,
         "area_dm2": each * shape.count,
+        # half of what lies deep may be covered or not
+        "area_dm2_sd": shape.count * math.hypot(each * _share_sd(shape.sizes), 0.5 * dark),
+        "deep": dark > 0,
         "blind": shape.kind == "cap" or shape.sizes.get("bore_depth_mm", 0) > 0,
     }
+
+
+def _share_sd(sizes):
+    rough = (("thread_length_mm", _THREAD_SD), ("knurl_length_mm", _KNURL_SD))
+    return max([_PLAIN_SD, *(sd for name, sd in rough if sizes.get(name, 0) > 0)])
+
+
+def _deep_walls_mm2(kind, sizes):
+    """Walls of a bore, blind or through, that lie deeper than current reaches."""
+    if kind == "cap":
+        wide, deep, ends = sizes["diameter_mm"] - 2 * sizes["wall_mm"], sizes["length_mm"] - sizes["wall_mm"], 1.0
+    elif kind == "tube":
+        wide, deep, ends = sizes["inside_diameter_mm"], sizes["length_mm"], _BOTH_ENDS
+    elif kind == "turned":
+        wide, deep, ends = sizes.get("bore_diameter_mm", 0), sum(step[1] for step in sizes["profile"]), _BOTH_ENDS
+    else:
+        wide, deep, ends = sizes.get("bore_diameter_mm", 0), sizes.get("bore_depth_mm", 0), 1.0
+    return math.pi * wide * max(deep - ends * _DEEP * wide, 0.0)
 
 
 def parse_shape(text: str) -> Shape:

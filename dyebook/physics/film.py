@@ -21,8 +21,11 @@ from dyebook.physics.rates import (
 )
 
 __all__ = [
+    "FILM_CLASSES",
     "FilmPlan",
+    "GaugeCheck",
     "RunNow",
+    "check_gauge",
     "diameter_growth_um",
     "film_class",
     "lost_contact_factor",
@@ -36,6 +39,7 @@ __all__ = [
 DENSITY_WINDOW = (1.0, 2.0)  # A/dm2, common decorative window (handbooks, from memory; guidebook 1.08 to 1.61)
 # ISO 7599: name, least average, least local thickness in µm; values from memory
 _CLASSES = (("AA5", 5, 4), ("AA10", 10, 8), ("AA15", 15, 12), ("AA20", 20, 16), ("AA25", 25, 20))
+FILM_CLASSES = tuple(name for name, _, _ in _CLASSES)
 LONG_RUN_MIN = 90.0  # common practice
 _SD_PER_E_FOLD_OF_TIME = 0.2  # beyond the longest published run, judgement
 _FAR_DENSITY = (0.5, 6.0)  # beyond it, and beyond long runs, a film is marked as a guess
@@ -202,6 +206,85 @@ def film_class(average_um: float, local_um: float | None = None) -> str | None:
 def _reaches(film_um, limit_um):
     """Whether the film meets a limit, a rounding error apart."""
     return film_um >= limit_um * (1 - 1e-9)
+
+
+_GUARD = 1.645  # one-sided 95 % of the normal law, as every match is judged
+_SHARED_GAUGE = 0.5  # readings of one gauge share its own error: a mean of many is not better than this part of one
+
+
+@dataclass(frozen=True, kw_only=True)
+class GaugeCheck(Answer):
+    """What a gauge read on parts of one run.
+
+    Attributes
+    ----------
+    film_measured_um, film_measured_um_sd
+        Mean of the places, and its standard uncertainty.
+    film_least_um, film_least_um_sd
+        Least local thickness.
+    film_class
+        Highest ISO 7599 class that both meet as read.
+    asked_class
+    conforms
+        "yes", "no" or "cannot tell" for the class asked for; None where none was.
+    """
+
+    film_measured_um: float
+    film_measured_um_sd: float
+    film_least_um: float
+    film_least_um_sd: float
+    places: int
+    film_class: str | None
+    asked_class: str | None = None
+    conforms: str | None = None
+
+
+def check_gauge(readings_um, asked_class: str | None = None, gauge_sd_um: float = 0.5) -> GaugeCheck:
+    """Hold gauge readings to an ISO 7599 class: average and least local thickness.
+
+    Parameters
+    ----------
+    readings_um : sequence of float
+        One a place.
+    asked_class : str, optional
+        Such as ``"AA10"``.
+    gauge_sd_um
+        Standard uncertainty of one reading.
+
+    Raises
+    ------
+    RecordError
+        If nothing was read, or the class is unknown.
+
+    Notes
+    -----
+    Conforms where average and least both lie above their limits by 1.645 standard uncertainties, does not where one
+    lies below by as much, and cannot be told otherwise (ISO 14253-1).
+    """
+    if not len(readings_um):
+        raise RecordError("no gauge reading was given; write them as the gauge shows them, such as 11.8 12.1 12.0")
+    mean, least = float(np.mean(readings_um)), float(min(readings_um))
+    mean_sd = gauge_sd_um * max(len(readings_um) ** -0.5, _SHARED_GAUGE)
+    conforms = None
+    if asked_class is not None:
+        limits = {name: (average, local) for name, average, local in _CLASSES}
+        if asked_class not in limits:
+            raise RecordError(f"film class {asked_class!r} is unknown; use one of {', '.join(FILM_CLASSES)}")
+        average, local = limits[asked_class]
+        margin = min((mean - average) / mean_sd, (least - local) / gauge_sd_um)
+        conforms = "yes" if margin >= _GUARD else "no" if margin < -_GUARD else "cannot tell"
+    return GaugeCheck(
+        film_measured_um=mean,
+        film_measured_um_sd=mean_sd,
+        film_least_um=least,
+        film_least_um_sd=gauge_sd_um,
+        places=len(readings_um),
+        film_class=film_class(mean, least),
+        asked_class=asked_class,
+        conforms=conforms,
+        basis=Note("bench.film_classes"),
+        notes=(Note("bench.one_place"),) if len(readings_um) == 1 else (),
+    )
 
 
 def metal_lost_um(charge_a_min_per_dm2):

@@ -105,9 +105,8 @@ _USUAL_DENSITY = 1.5
 # all within 8 %. A test leaves each out in turn, and holds the model to films that had no part in it.
 _FASTEST = 0.379  # µm per A·min/dm2 at high density, before the film has thickened
 _LOSS_A_PER_DM2 = 0.339  # density that dissolution eats up at 20 °C
-_LOSS_PER_C = (
-    0.133  # 95 kJ/mol; 83.3 ± 2.1 is published for pore walls in 2 M acid, Russ. J. Inorg. Chem. 66 (2021) 258
-)
+# 95 kJ/mol; for pore walls in 2 M acid 83.3 ± 2.1 is published (Russ. J. Inorg. Chem. 66 (2021) 258)
+_LOSS_PER_C = 0.133
 _SLOWING_MIN = 365.0
 DATA_TEMP_C = (15.0, 30.0)
 DATA_DENSITY = (1.0, 4.0)

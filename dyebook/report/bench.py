@@ -199,6 +199,15 @@ SENTENCES = CAUTIONS | {
     "alloy_rate": "{rate}; alloy {alloy} taken as {factor:g} ({source})",
     "film_model": _film_model,
     "own_gauge": _own_gauge,
+    "film_classes": (
+        "ISO 7599: the average reaches the class, no place lies below four fifths of it; yes or no beyond 1.645 "
+        "standard uncertainties"
+    ),
+    "one_place": "one place says nothing of the thinnest one: read several, recesses and the far side among them",
+    "gauge_far": (
+        "the gauge reads {film_measured_um:.3g} µm where {film_um:.3g} µm was expected: was it this run, was the gauge "
+        "zeroed on bare metal of this alloy, did the part lose its contact?"
+    ),
     "runs_left_out": lambda count: (
         f"{_count(count, 'run is', 'runs are')} left out: the film is far from what the charge makes; "
         "look for a lost contact"
@@ -235,6 +244,10 @@ SENTENCES = CAUTIONS | {
         "the electrolyte would reach {boiling_c:g} °C and boil: never run it so; cool it, or run a smaller load"
     ),
     "plain_shapes": "closed formulas of plain shapes, roughness not counted",
+    "deep_bore": lambda labels, diameters: (
+        f"{', '.join(labels)}: deeper than {diameters:g} diameters hardly any current reaches in, so there is little "
+        "film and the outside gets more; count on bare metal there, or give it an inner cathode"
+    ),
     "blind_bore": lambda labels: f"blind bore in {', '.join(labels)}: air may stay in it, acid comes out of it later",
     "acid_mix": _acid_mix,
     "parts_by_volume": (
@@ -327,7 +340,11 @@ _LABELS = {
     "current_a": "current",
     "charge_ah": "charge",
     "area_dm2": "area",
-    "film_class": "film class (ISO 7599, by the average)",
+    "film_least_um": "least of the places",
+    "places": "places read",
+    "film_class": "film class (ISO 7599)",
+    "asked_class": "class asked for",
+    "conforms": "conforms",
     "rule_film_um": "720 rule alone: film",
     "rule_minutes": "720 rule alone: time",
     "diameter_growth_um": "outside diameter grows by",

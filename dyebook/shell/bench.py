@@ -73,7 +73,8 @@ def area(
 ):
     """Wetted area of a load.
 
-    Shapes: rod, tube, plate, disc, ring, ball, cap, cone, turned, area; "x4" for four alike.
+    Shapes: rod, tube, plate, disc, ring, ball, cap, cone, turned, hexagon, angle, area; "x4" for four alike.
+    A rod may have a thread or a knurl: thread_pitch=1.5 thread_length=20.
 
     Example: dyebook area "rod diameter=10 length=50 x4" "turned profile=20x30,12x15"
     """

@@ -270,7 +270,9 @@ def tick(
 
 def gauge(
     number: RunArgument,
-    readings: Annotated[list[str], typer.Argument(help="What the gauge shows, in µm or such as '0.47 mil'.")],
+    readings: Annotated[list[str], typer.Argument(help="What the gauge shows, a place each, in µm or as '0.47 mil'.")],
+    film_class: Annotated[str | None, option("ISO 7599 class asked for, such as AA10.")] = None,
+    why: WhyOption = None,
     book: BookOption = None,
     as_json: JsonOption = False,
 ):
@@ -278,14 +280,17 @@ def gauge(
 
     Example: dyebook run gauge 12 11.8 12.1 "0.47 mil"
     """
-    from dyebook.jobs.gauge import keep_gauge, own_rate
+    from dyebook.jobs.gauge import gauge_check, keep_gauge, own_rate
 
     values = [given("film_measured_um", text) for text in readings]
     with _open_run(book, number) as (opened, _):
-        row = keep_gauge(opened, number, values)
+        row = keep_gauge(opened, number, values, film_class, why)
         conditions = {"alloy": row["alloy"], "electrolyte_temp_c": row["electrolyte_temp_c"]}
         rate = own_rate(opened, **conditions)
-    kept = {"run": number, "film_measured_um": row["film_measured_um"]}
+    check = gauge_check(row)
+    kept = {"run": number, "film_measured_um": row["film_measured_um"], "gauge": check.to_dict()}
+    if not as_json:
+        show_answer(check, False, f"Run {number} by gauge")
     show_answer(rate, as_json, f"Run {number}: {len(values)} readings kept; your growth rate now", **kept)
 
 

@@ -5,8 +5,8 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from dyebook.errors import RecordError
+from dyebook.jobs import gauge, wet
 from dyebook.jobs import run as bench
-from dyebook.jobs import wet
 
 START = datetime(2026, 3, 28, 9, 0, tzinfo=UTC)
 PLAN = {"area_dm2": 2.0, "current_a": 3.0, "film_um": 12.0, "minutes": 24.4}
@@ -72,6 +72,16 @@ def test_a_start_without_a_reading_is_marked_as_planned(book, planned):
     assert row["trace"]["notes"][0]["as_planned"]
     other = bench.plan_run(book, **PLAN)
     assert "as_planned" not in bench.start_run(book, other, 3.0, START)["trace"]["notes"][0]
+
+
+def test_a_gauged_film_far_from_the_expected_is_asked_about(book, planned):
+    bench.start_run(book, planned, at=START)
+    bench.finish_run(book, planned, minutes=24.4)
+    with pytest.raises(RecordError, match="gauge reads 2 µm where 12 µm was expected"):
+        gauge.keep_gauge(book, planned, [2.0])
+    gauge.keep_gauge(book, planned, [2.0, 2.2], "AA5", why="its contact was lost")
+    check = gauge.gauge_check(book.row("runs", planned))
+    assert (check.conforms, check.film_least_um) == ("no", 2.0)
 
 
 @pytest.mark.parametrize(

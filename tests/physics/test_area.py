@@ -78,6 +78,57 @@ def test_a_load_with_jig_and_blind_bores():
     assert any("acid" in text for text in load.cautions)
 
 
+def test_an_m10_thread_has_half_as_much_again_as_its_cylinder():
+    """M10 x 1.5 (ISO 68-1 profile: flats P/8 and P/4, flanks 5/8 P long): about 48 % more, worked out by Pappus."""
+    bare, cut = (shape_area_dm2("rod", diameter_mm=10, length_mm=100, **more) for more in ({}, _M10))
+    assert (cut - bare) / (math.pi * 10 * 100 / 1e4) == pytest.approx(0.48, abs=0.01)
+
+
+_M10 = {"thread_pitch_mm": 1.5, "thread_length_mm": 100}
+
+
+def test_a_fine_thread_on_a_thick_bar_tends_to_the_flat_profile():
+    """Unrolled, an ISO profile is P/8 + P/4 + 2 x 5/8 P long for each P."""
+    more = {"thread_pitch_mm": 0.01, "thread_length_mm": 100}
+    bare, cut = (shape_area_dm2("rod", diameter_mm=100, length_mm=100, **options) for options in ({}, more))
+    assert (cut - bare) / (math.pi * 100 * 100 / 1e4) == pytest.approx(0.625, abs=1e-3)
+
+
+def test_a_knurl_lies_between_the_cylinder_and_full_grooves():
+    bare, cut = (shape_area_dm2("rod", diameter_mm=20, length_mm=50, knurl_length_mm=k) for k in (0, 50))
+    share = (cut - bare) / (math.pi * 20 * 50 / 1e4)
+    assert 0 < share < math.sqrt(2) - 1
+
+
+def test_hexagon_and_angle_by_other_ways():
+    """A hexagon is six triangles and six faces; an L is a rectangle with a rectangle taken out, of the same girth."""
+    side = 17 / math.sqrt(3)
+    by_triangles = 2 * 6 * (math.sqrt(3) / 4 * side**2) + 6 * side * 30
+    assert shape_area_dm2("hexagon", across_flats_mm=17, length_mm=30) * 1e4 == pytest.approx(by_triangles)
+    left = 30 * 20 - (30 - 3) * (20 - 3)
+    angle = shape_area_dm2("angle", leg_mm=30, other_leg_mm=20, thickness_mm=3, length_mm=100)
+    assert angle * 1e4 == pytest.approx(2 * left + 2 * (30 + 20) * 100)
+
+
+def test_doubts_grow_with_threads_knurls_and_deep_bores():
+    def share(words):
+        load = sum_areas([parse_shape(words)])
+        return load.area_dm2_sd / load.area_dm2, " ".join(load.notes)
+
+    plain, _ = share("rod diameter=20 length=60")
+    assert plain == pytest.approx(0.02)
+    assert plain < share("rod diameter=20 length=60 thread_pitch=1.5 thread_length=30")[0]
+    assert plain < share("rod diameter=20 length=60 knurl_length=30")[0]
+    shallow, calm = share("rod diameter=20 length=60 bore_diameter=6 bore_depth=18")
+    deep, warned = share("rod diameter=20 length=60 bore_diameter=6 bore_depth=55")
+    assert shallow == pytest.approx(plain)
+    assert "little film" not in calm
+    assert deep > plain
+    assert "little film" in warned
+    assert "little film" not in share("tube diameter=20 inside_diameter=10 length=60")[1]
+    assert "little film" in share("tube diameter=8 inside_diameter=6 length=60")[1]
+
+
 def test_inches_and_mm_agree():
     inches = sum_areas([parse_shape("tube diameter=1in inside_diameter=0.5in length=2in")])
     assert inches.area_dm2 == pytest.approx(
@@ -102,6 +153,10 @@ def test_turned_profile_in_words():
         ("rod width=10 length=5", "width"),
         ("rod 10 5", "name=value"),
         ("tube diameter=10 inside_diameter=11 length=5", "fit"),
+        ("rod diameter=2 length=20 thread_pitch=3 thread_length=9", "fit"),
+        ("rod diameter=9 length=20 thread_pitch=1 thread_length=15 knurl_length=15", "fit"),
+        ("rod diameter=10 length=20 thread_length=9", "pitch"),
+        ("angle leg=9 other_leg=5 thickness=6 length=20", "fit"),
         ("turned profile=20", "step"),
         ("plate length=10 width=10 thickness=1 holes=9 hole_diameter=5", "fit"),
         ("rod diameter=10 length=5 x0", "at least 1"),

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from dyebook.errors import RecordError
 from dyebook.physics.film import (
+    check_gauge,
     diameter_growth_um,
     film_class,
     lost_contact_factor,
@@ -261,6 +262,32 @@ def test_faraday_refuses_a_film():
 def test_film_class_needs_average_and_local(average, local, name):
     """ISO 7599 classes, values from memory."""
     assert film_class(average, local) == name
+
+
+@pytest.mark.parametrize(
+    ("readings", "asked", "conforms", "reached"),
+    [
+        ([12.4, 12.0, 12.6, 12.2], "AA10", "yes", "AA10"),
+        ([10.2, 10.1, 10.3, 10.0], "AA10", "cannot tell", "AA10"),  # 0.15 above, with 0.25 of doubt
+        ([12.9, 13.0, 6.9, 13.1], "AA10", "no", "AA5"),  # the average passes, one recess does not
+        ([8.0, 8.2, 7.9, 8.1], "AA10", "no", "AA5"),
+        ([12.5], None, None, "AA10"),
+    ],
+)
+def test_gauge_readings_against_a_class(readings, asked, conforms, reached):
+    """Guard band of 1.645 u (ISO 14253-1): four places share half the gauge's 0.5 µm, a single one has all of it."""
+    check = check_gauge(readings, asked, gauge_sd_um=0.5)
+    assert (check.conforms, check.film_class) == (conforms, reached)
+    assert check.film_measured_um == pytest.approx(np.mean(readings))
+    assert check.film_least_um == min(readings)
+    assert check.film_measured_um_sd == pytest.approx(0.5 if len(readings) == 1 else 0.25)
+
+
+def test_an_unknown_class_or_nothing_read_is_refused():
+    with pytest.raises(RecordError, match="AA5, AA10"):
+        check_gauge([12.0], "AA12")
+    with pytest.raises(RecordError, match="no gauge reading"):
+        check_gauge([])
 
 
 def test_dimensions():

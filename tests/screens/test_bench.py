@@ -23,7 +23,7 @@ def _plan(page, **figures):
 
 
 def test_a_plan_shows_both_units_basis_and_cautions(empty_book, open_page):
-    text = texts_of(_plan(open_page("bench", step="plan")))
+    text = texts_of(_plan(open_page("bench", step="plan"), electrolyte_temp_c="20"))
     for words in ("13 ± 3 µm", "0.500 mil", "720 rule", "Supply off before touching", "60° thread"):
         assert words in text
 
@@ -260,6 +260,8 @@ def test_gauge_readings_teach_and_faraday_refuses(anodised, open_page):
     page.button(key="keep_gauge").click().run()
     assert "your 1 gauge reading" in texts_of(page)
     page.text_input(key="bench_gauge_readings").set_value("40").run()
+    assert page.button(key="keep_gauge").disabled
+    page.text_input(key="bench_gauge_why").set_value("as it was").run()
     page.button(key="keep_gauge").click().run()
     assert "is unphysical" in texts_of(page)
     with open_book(anodised) as book:

@@ -15,9 +15,10 @@ from dyebook.screens.session import friendly_errors
 
 __all__ = ["show_area"]
 
+_OUTSIDE = {"thread_pitch": "", "thread_length": "", "knurl_length": ""}
 # kinds of shape: what they are called, and their measures with what stands in an empty field
 _KINDS = {
-    "rod": ("Rod", {"diameter": "20", "length": "50", "bore_diameter": "", "bore_depth": ""}),
+    "rod": ("Rod", {"diameter": "20", "length": "50", "bore_diameter": "", "bore_depth": ""} | _OUTSIDE),
     "tube": ("Tube", {"diameter": "20", "inside_diameter": "16", "length": "50"}),
     "turned": ("Turned", {"profile": "20 x 30\n12 x 15", "bore_diameter": ""}),
     "plate": ("Plate", {"length": "80", "width": "40", "thickness": "3", "holes": "", "hole_diameter": ""}),
@@ -26,6 +27,8 @@ _KINDS = {
     "ball": ("Ball", {"diameter": "20"}),
     "cap": ("Cap", {"diameter": "20", "length": "30", "wall": "2"}),
     "cone": ("Cone", {"diameter": "20", "length": "40", "tip_diameter": ""}),
+    "hexagon": ("Hexagon", {"across_flats": "17", "length": "30", "bore_diameter": "", "bore_depth": ""}),
+    "angle": ("Angle", {"leg": "30", "other_leg": "20", "thickness": "3", "length": "100"}),
     "area": ("Known area", {"area": ""}),
 }
 _NAMES = {
@@ -37,6 +40,11 @@ _NAMES = {
     "tip_diameter": "Diameter at the tip",
     "hole_diameter": "Diameter of the holes",
     "wall": "Wall and floor",
+    "thread_pitch": "Thread outside, pitch",
+    "thread_length": "Thread outside, length",
+    "knurl_length": "Knurl, length",
+    "other_leg": "Other leg",
+    "across_flats": "Across flats",
     "profile": "Diameter x length, a step a line",
     "area": "Area, such as 0.3 dm² or 4 in²",
 }

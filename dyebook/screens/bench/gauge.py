@@ -4,18 +4,20 @@ import re
 
 import streamlit as st
 
-from dyebook.jobs.gauge import keep_gauge, own_rate, rate_of_trace
+from dyebook.jobs.asked import asked_of_gauge
+from dyebook.jobs.gauge import gauge_check, keep_gauge, own_rate, rate_of_trace
 from dyebook.jobs.run import keep_log
 from dyebook.jobs.wet import finished_runs
+from dyebook.physics.film import FILM_CLASSES
 from dyebook.physics.trace.events import report_trace
 from dyebook.physics.trace.read import QUANTITIES, decode_log, log_headers, make_trace, parse_trace, read_notes
 from dyebook.report import bench as report_bench
 from dyebook.report.bench import run_title
 from dyebook.report.plots import plot_trace
 from dyebook.report.words import figure_text
-from dyebook.screens.answers import offer_page, show_answer, show_doubt, show_plot
+from dyebook.screens.answers import ask_reason, offer_page, show_answer, show_doubt, show_plot
 from dyebook.screens.drafts import draft
-from dyebook.screens.fields import ask, ask_alloy, ask_text, choose, choose_run, key_of
+from dyebook.screens.fields import ask, ask_alloy, ask_text, ask_word, choose, choose_run, key_of
 from dyebook.screens.navigation import go_on
 from dyebook.screens.session import friendly_errors
 from dyebook.units import parse_quantity
@@ -41,12 +43,16 @@ def show_gauge(book):
 
 def _read(book, row):
     text = ask_text("gauge_readings", "Gauge readings, µm", "11.8 12.1 12.0, or 0.47 mil 0.48 mil", _GAUGE_HELP)
-    if st.button("Keep the readings", key="keep_gauge", type="primary", disabled=not text):
-        keep_gauge(book, row["id"], _readings(text))
+    asked_class = ask_word("film_class", "Film class asked for (ISO 7599)", FILM_CLASSES)
+    readings = _readings(text)
+    why = ask_reason("gauge_why", asked_of_gauge(row, sum(readings) / len(readings))) if readings else None
+    if st.button("Keep the readings", key="keep_gauge", type="primary", disabled=not text or why == ""):
+        keep_gauge(book, row["id"], readings, asked_class, why)
         go_on("gauge", gauge_readings="")
-    if row["film_measured_um"]:
-        mean = figure_text("film_measured_um", row["film_measured_um"])
-        st.markdown(f"{mean} by gauge so far; it teaches the growth rate. Readings kept now take its place.")
+    check = gauge_check(row)
+    if check is not None:
+        st.markdown("By gauge so far; it teaches the growth rate. Readings kept now take its place.")
+        show_answer(check, ("film_measured_um", "film_least_um", "film_class"))
 
 
 _GAUGE_HELP = (

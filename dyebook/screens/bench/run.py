@@ -9,6 +9,7 @@ from html import escape
 import streamlit as st
 
 from dyebook.jobs import run as bench
+from dyebook.jobs.asked import asked_at_end, asked_at_start
 from dyebook.jobs.baths import electrolyte_named
 from dyebook.jobs.gauge import own_rate
 from dyebook.physics.answer import cautions_for
@@ -262,7 +263,7 @@ def _before(book, row, missing):
     show_pairs([(label, text) for label, text in plan.items() if label not in heads])
     if missing:
         st.markdown(f"Not ticked yet: {', '.join(_PREPARATION[kind].name for kind in missing)}.")
-    why = ask_reason("start_why", bench.asked_at_start(book, row))
+    why = ask_reason("start_why", asked_at_start(book, row))
     with st.container(horizontal=True):
         start = {"type": "primary", "icon": ":material/play_arrow:", "disabled": why == ""}
         if st.button("Start the run", key="start_run", **start):
@@ -317,7 +318,7 @@ def _note(book, row):
 
 def _end(book, row, key):
     """End a run; a film far from the plan is asked about first, and stays on until there is an answer."""
-    asked = bench.asked_at_end(row, bench.where_is(book, row))
+    asked = asked_at_end(row, bench.where_is(book, row))
     st.session_state[key] = bool(asked)
     why = ask_reason("end_why", asked)
     minutes = ask("ended_after_min", "Or: the current went off after, min", quantity="run_min") if asked else None
