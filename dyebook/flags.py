@@ -7,21 +7,11 @@ __all__ = ["FLAGS", "Flag"]
 
 @dataclass(frozen=True)
 class Flag:
-    """A doubt about a reading.
+    """A doubt about a reading."""
 
-    Attributes
-    ----------
-    name : str
-        Identifier used in results and files.
-    meaning : str
-        What was seen, for a reader who has never met the word.
-    remedy : str
-        What to do about it.
-    """
-
-    name: str
-    meaning: str
-    remedy: str
+    name: str  # identifier used in results and files
+    meaning: str  # what was seen, for a reader who has never met the word
+    remedy: str  # what to do about it
 
 
 _TABLE = (

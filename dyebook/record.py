@@ -52,40 +52,19 @@ __all__ = [
 
 @dataclass(frozen=True)
 class Field:
-    """One quantity that a record can hold.
+    """One quantity that a record can hold."""
 
-    Attributes
-    ----------
-    name : str
-        Name with its unit, the same as argument, column, header, option and widget key.
-    unit : str
-        Unit as printed; empty for pure numbers and words.
-    label : str
-        What people call it.
-    meaning : str
-        One sentence for help texts.
-    lower, upper : float
-        Values outside are refused as slips of the pen.
-    required : bool
-        True for the settings without which a dip cannot be repeated.
-    kind : type
-        `float`, `str` or `bool`.
-    table : str
-        Table of the book that holds it; empty where it follows from others.
-    example : str
-        How it may be typed, where that helps.
-    """
-
-    name: str
-    unit: str
-    label: str
-    meaning: str
+    name: str  # name with its unit, the same as argument, column, header, option and widget key
+    unit: str  # unit as printed; empty for pure numbers and words
+    label: str  # what people call it
+    meaning: str  # one sentence for help texts
+    # lower, upper: values outside are refused as slips of the pen
     lower: float = -math.inf
     upper: float = math.inf
-    required: bool = False
-    kind: type = float
-    table: str = ""
-    example: str = ""
+    required: bool = False  # True for the settings without which a dip cannot be repeated
+    kind: type = float  # `float`, `str` or `bool`
+    table: str = ""  # table of the book that holds it; empty where it follows from others
+    example: str = ""  # how it may be typed, where that helps
 
     @property
     def heading(self) -> str:
@@ -244,26 +223,13 @@ def is_empty(value) -> bool:
 
 @dataclass(frozen=True)
 class ShopSetting:
-    """One thing that a shop sets once for its book; only an owner may.
+    """One thing that a shop sets once for its book; only an owner may."""
 
-    Attributes
-    ----------
-    label : str
-        What people call it.
-    meaning : str
-    example : str
-        What may be typed.
-    check : callable
-        Returns what is kept (any JSON value) of what was typed or given; RecordError says what is needed.
-    default : object
-        What holds until it is set, and again when it is set to nothing.
-    """
-
-    label: str
+    label: str  # what people call it
     meaning: str
-    example: str
-    check: Callable
-    default: object = None
+    example: str  # what may be typed
+    check: Callable  # returns what is kept (any JSON value) of what was typed or given; RecordError says what is needed
+    default: object = None  # what holds until it is set, and again when it is set to nothing
 
 
 _LONGEST_NAME = 80
@@ -358,72 +324,35 @@ def check_setting(name: str, given: object) -> object:
 
 @dataclass(frozen=True)
 class Flaw:
-    """One place on a part that differs from the rest of it.
+    """One place on a part that differs from the rest of it."""
 
-    Attributes
-    ----------
-    kind : str
-        spot, streak, pale_zone, gradient, pit or two_tone.
-    box : tuple of float
-        x0, y0, x1, y1 in pixels of the upright photo.
-    outline : tuple of (x, y)
-        Polygon in pixels of the upright photo.
-    delta_e00 : float
-        Difference to the sound surface beside it.
-    area_fraction : float
-        Share of the part's area, 0..1.
-    """
-
-    kind: str
-    box: tuple
-    outline: tuple
-    delta_e00: float
-    area_fraction: float
+    kind: str  # spot, streak, pale_zone, gradient, pit or two_tone
+    box: tuple[float, ...]  # x0, y0, x1, y1 in pixels of the upright photo
+    outline: tuple  # tuple of (x, y): polygon in pixels of the upright photo
+    delta_e00: float  # difference to the sound surface beside it
+    area_fraction: float  # share of the part's area, 0..1
 
 
 @dataclass(frozen=True)
 class Reading(Drawn):
-    """One measured colour with its evidence.
+    """One measured colour with its evidence."""
 
-    Attributes
-    ----------
-    lab : Lab
-        Colour of the dyed film, D65, 2-degree observer.
-    lab_sd : tuple of float
-        Spread over the part per L*, a*, b*.
-    lab_u : tuple of float
-        Standard uncertainty per L*, a*, b*.
-    outline : tuple of (x, y)
-        The part, in pixels of the upright photo.
-    box : tuple of float
-        x0, y0, x1, y1 of the outline.
-    uniformity : float
-        Robust CIEDE2000 spread over the part once shading is removed; nan when unknown.
-    area_mm2 : float
-        nan without a scale in the photo.
-    flags : tuple of str
-        Doubts, names in `dyebook.flags.FLAGS`.
-    flaws : tuple of Flaw
-    lab_cov_parts : dict
-        What the error is made of: covariances (3 × 3, L*, a*, b*) named camera, shape, photo, own, whose sum has the
-        squares of `lab_u` on its diagonal; empty where only the total is known.
-    setup : dict
-        ``name``, as the maker calls the set-up, or None, and ``key``, by which it is known again.
-    photo_sha256, shape_key, finish : str or None
-        By which other readings share these parts: the photo's file, the form of the outline, the surface as told.
-    """
-
-    lab: Lab
-    lab_sd: tuple
-    lab_u: tuple
-    outline: tuple = ()
-    box: tuple = ()
-    uniformity: float = math.nan
-    area_mm2: float = math.nan
-    flags: tuple = ()
-    flaws: tuple = ()
+    lab: Lab  # colour of the dyed film, D65, 2-degree observer
+    lab_sd: tuple[float, ...]  # spread over the part per L*, a*, b*
+    lab_u: tuple[float, ...]  # standard uncertainty per L*, a*, b*
+    outline: tuple = ()  # tuple of (x, y): the part, in pixels of the upright photo
+    box: tuple[float, ...] = ()  # x0, y0, x1, y1 of the outline
+    uniformity: float = math.nan  # robust CIEDE2000 spread over the part once shading is removed; nan when unknown
+    area_mm2: float = math.nan  # nan without a scale in the photo
+    flags: tuple[str, ...] = ()  # doubts, names in `dyebook.flags.FLAGS`
+    flaws: tuple[Flaw, ...] = ()
+    # what the error is made of: covariances (3 × 3, L*, a*, b*) named camera, shape, photo, own, whose sum has the
+    # squares of `lab_u` on its diagonal; empty where only the total is known
     lab_cov_parts: dict = field(default_factory=dict, hash=False)
+    # ``name``, as the maker calls the set-up, or None, and ``key``, by which it is known again
     setup: dict = field(default_factory=lambda: {"name": None, "key": None}, hash=False)
+    # photo_sha256, shape_key, finish: by which other readings share these parts: the photo's file, the form of the
+    # outline, the surface as told
     photo_sha256: str | None = None
     shape_key: str | None = None
     finish: str | None = None
@@ -463,36 +392,18 @@ class Reading(Drawn):
 
 @dataclass(frozen=True)
 class Measurement(Drawn):
-    """All that was read from one photo: its card, its parts, and the doubts.
+    """All that was read from one photo: its card, its parts, and the doubts."""
 
-    Attributes
-    ----------
-    photo : str
-        Name of the photo as given.
-    size : tuple of int
-        Width and height of the upright photo.
-    card_kind : str
-        grey, chart, mat or none.
-    card_quad : tuple of (x, y) or None
-        Corners of the card's grey area in the upright photo.
-    card_lab : Lab
-        The card's own colour.
-    parts : tuple of Reading
-        Left to right, or in the order of the polygons given.
-    flags, warnings : tuple of str
-        Doubts by name, and notes in words.
-    options : dict
-        The `ReadOptions` it was read with, as plain values: `camera` is a name, `flat` the SHA-256 of its file.
-    """
-
-    photo: str
-    size: tuple
-    card_kind: str
-    card_quad: tuple | None
-    card_lab: Lab
-    parts: tuple = ()
-    flags: tuple = ()
-    warnings: tuple = ()
+    photo: str  # name of the photo as given
+    size: tuple[int, ...]  # width and height of the upright photo
+    card_kind: str  # grey, chart, mat or none
+    card_quad: tuple | None  # tuple of (x, y) or None: corners of the card's grey area in the upright photo
+    card_lab: Lab  # the card's own colour
+    parts: tuple[Reading, ...] = ()  # left to right, or in the order of the polygons given
+    # flags, warnings: doubts by name, and notes in words
+    flags: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
+    # the `ReadOptions` it was read with, as plain values: `camera` is a name, `flat` the SHA-256 of its file
     options: dict = field(default_factory=dict)
 
     def to_dict(self):
@@ -511,45 +422,25 @@ class Measurement(Drawn):
 
 @dataclass(frozen=True)
 class ReadOptions:
-    """How a photo is read: all that `dyebook.measure` goes by beside the photo itself; hashable.
+    """How a photo is read: all that `dyebook.measure` goes by beside the photo itself; hashable."""
 
-    Attributes
-    ----------
-    card_at : tuple of four (x, y), optional
-        Corners of the card's grey area in pixels of the upright photo; card or chart is found by itself without it.
-    card_lab : tuple of 3 floats, optional
-        The card's own Lab (D65, 2 degrees); 49.5, 0, 0 without it.
-    part_at : tuple of polygons, optional
-        Outlines of the parts, each of (x, y); no others are searched.
-    camera : str or dyebook.photo.camera.profile.CameraProfile, optional
-        A learned camera, or its name.
-    flat : path or bytes, optional
-        Photo of plain paper in the same light and frame.
-    no_card : bool
-        Go on without a card; the colours are then a guess, and flagged.
-    mat_line_mm : float, optional
-        Length of the photo mat's ruler line by calipers; 100 if the printer kept to scale.
-    flaws : bool
-        Look for spots, streaks and other flaws too; a little quicker without.
-    steps : int, optional
-        The part is a stepped coupon of so many bands, 2 to 20; they become the parts, from the longest dwell on.
-    setup : str, optional
-        What the maker calls the set-up; it is recognised by itself without.
-    finish : str, optional
-        Surface of the parts before anodising.
-    """
-
+    # tuple of four (x, y), optional: corners of the card's grey area in pixels of the upright photo; card or chart is
+    # found by itself without it
     card_at: tuple | None = None
+    # tuple of 3 floats, optional: the card's own Lab (D65, 2 degrees); 49.5, 0, 0 without it
     card_lab: tuple | None = None
+    # tuple of polygons, optional: outlines of the parts, each of (x, y); no others are searched
     part_at: tuple | None = None
-    camera: object = None
-    flat: object = None
-    no_card: bool = False
+    camera: object = None  # str or dyebook.photo.camera.profile.CameraProfile, optional: a learned camera, or its name
+    flat: object = None  # path or bytes, optional: photo of plain paper in the same light and frame
+    no_card: bool = False  # go on without a card; the colours are then a guess, and flagged
+    # length of the photo mat's ruler line by calipers; 100 if the printer kept to scale
     mat_line_mm: float | None = None
-    flaws: bool = True
+    flaws: bool = True  # look for spots, streaks and other flaws too; a little quicker without
+    # the part is a stepped coupon of so many bands, 2 to 20; they become the parts, from the longest dwell on
     steps: int | None = None
-    setup: str | None = None
-    finish: str | None = None
+    setup: str | None = None  # what the maker calls the set-up; it is recognised by itself without
+    finish: str | None = None  # surface of the parts before anodising
 
     def __post_init__(self):
         for name in ("card_at", "card_lab", "part_at"):

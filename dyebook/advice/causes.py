@@ -16,22 +16,13 @@ __all__ = ["CAUSES", "FLAW_KINDS", "IDS", "STATES", "USUAL", "Row", "Seen", "sha
 
 @dataclass(frozen=True)
 class Seen:
-    """One kind of evidence.
+    """One kind of evidence."""
 
-    Attributes
-    ----------
-    kind
-        Key of the table of causes.
-    likelihoods
-        How likely what was seen is under each state, in the table's order, up to a factor. For a kind of flaw: on how
-        many parts it was seen, of how many looked at, and the largest ΔE00.
-    note
-        What was seen.
-    """
-
-    kind: str
+    kind: str  # key of the table of causes
+    # how likely what was seen is under each state, in the table's order, up to a factor. For a kind of flaw: on how
+    # many parts it was seen, of how many looked at, and the largest ΔE00.
     likelihoods: tuple
-    note: Note
+    note: Note  # what was seen
 
 
 def sure(kind: str, state: str, note: Note) -> Seen:
@@ -93,27 +84,15 @@ USUAL = {
 
 @dataclass(frozen=True)
 class Row:
-    """One cause.
+    """One cause."""
 
-    Attributes
-    ----------
-    prior
-        How often it is met, relative to the others, before anything is known.
-    predicts
-        Kind of evidence -> shares of its states (of the colour's changes only those that happen), or, for a kind of
-        flaw, the share that shows it.
-    source : {"S", "P"}
-    sealed_only
-        Can only happen in the seal.
-    several
-        How often its flaws are on several parts of a batch, not on one alone.
-    """
-
-    prior: float
+    prior: float  # how often it is met, relative to the others, before anything is known
+    # kind of evidence -> shares of its states (of the colour's changes only those that happen), or, for a kind of flaw,
+    # the share that shows it
     predicts: dict
-    source: str = "P"
-    sealed_only: bool = False
-    several: float = 0.4
+    source: str = "P"  # {"S", "P"}
+    sealed_only: bool = False  # can only happen in the seal
+    several: float = 0.4  # how often its flaws are on several parts of a batch, not on one alone
 
 
 _THIN = (0.55, 0.33, 0.11, 0.01)

@@ -34,21 +34,12 @@ _STRAY_SHARES = {"as set": 0.005, "foreign dye": 0.1, "another dye": 0.4}
 
 @dataclass(frozen=True)
 class Change:
-    """One change.
+    """One change."""
 
-    Attributes
-    ----------
-    moves
-        Setting -> (low, high) of a factor on it, drawn evenly; for bath_temp_c and ph of a step.
-    film : callable or None
-        Takes (rng, absorbance (n, 31), reflect) and returns the reflectance (n, 31) of the changed film.
-    blur
-        Added to the doubt of the reading where the simulated colours lie far apart, CIELAB units.
-    """
-
-    moves: dict
+    moves: dict  # setting -> (low, high) of a factor on it, drawn evenly; for bath_temp_c and ph of a step
+    # callable or None: takes (rng, absorbance (n, 31), reflect) and returns the reflectance (n, 31) of the changed film
     film: object = None
-    blur: float = 1.2
+    blur: float = 1.2  # added to the doubt of the reading where the simulated colours lie far apart, CIELAB units
 
 
 def _less(low, high):

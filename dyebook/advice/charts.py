@@ -16,17 +16,11 @@ __all__ = ["Chart", "cusum_chart", "ewma_chart", "individuals_chart", "sd_from_m
 
 @dataclass(frozen=True)
 class Chart:
-    """One chart: what is plotted, its limits, and which points are beyond them.
+    """One chart: what is plotted, its limits, and which points are beyond them."""
 
-    Attributes
-    ----------
-    points : ndarray, shape (N,)
-        Values, weighted means, or sums.
-    lower, upper : ndarray, shape (N,)
-    """
-
-    points: np.ndarray
+    points: np.ndarray  # (N,): values, weighted means, or sums
     centre: float
+    # lower, upper: (N,)
     lower: np.ndarray
     upper: np.ndarray
 

@@ -22,19 +22,12 @@ _STARTING_TEMPS_C = (40.0, 40.0, 55.0)
 
 @dataclass(frozen=True)
 class Coupon:
-    """A test dip.
-
-    Attributes
-    ----------
-    lab
-        Colour to expect; None for an unknown dye.
-    doubt_before, doubt_after
-        Standard deviation of the colour at the target's dip, in CIELAB, now and once the coupon is read; nan for a
-        starting plan.
-    """
+    """A test dip."""
 
     settings: dict
-    lab: Lab | None
+    lab: Lab | None  # colour to expect; None for an unknown dye
+    # doubt_before, doubt_after: standard deviation of the colour at the target's dip, in CIELAB, now and once the
+    # coupon is read; nan for a starting plan
     doubt_before: float
     doubt_after: float
     why: Note

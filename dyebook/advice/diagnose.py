@@ -25,18 +25,11 @@ _WORTH_BITS = 0.03
 
 @dataclass(frozen=True)
 class Question:
-    """How the causes answer one question with yes or no; what is asked stands in `dyebook.report.trouble`.
+    """How the causes answer one question with yes or no; what is asked stands in `dyebook.report.trouble`."""
 
-    Attributes
-    ----------
-    yes
-        Cause -> how often the answer is yes; every other cause `_NO`.
-    instead_of
-        Kinds of evidence that already answer it, or make it idle: see `dyebook.advice.evidence.kinds_of`. ``sound``
-        stands for a part that is likely sound and better left alone.
-    """
-
-    yes: dict[str, float]
+    yes: dict[str, float]  # cause -> how often the answer is yes; every other cause `_NO`
+    # kinds of evidence that already answer it, or make it idle: see `dyebook.advice.evidence.kinds_of`. ``sound``
+    # stands for a part that is likely sound and better left alone.
     instead_of: tuple[str, ...] = ()
 
 
@@ -148,24 +141,14 @@ _SEALED = {True: 1.8, False: 0.02, None: 0.8}
 
 @dataclass(frozen=True)
 class Cause(Drawn):
-    """One possible cause.
-
-    Attributes
-    ----------
-    probability
-        All causes together sum to 1.
-    because
-        The evidence for it, and what it cannot be told apart from.
-    next_test
-        What would separate the leading causes; empty when nothing would.
-    """
+    """One possible cause."""
 
     id: str
-    probability: float
-    because: Note
+    probability: float  # all causes together sum to 1
+    because: Note  # the evidence for it, and what it cannot be told apart from
     remedy: Note
     caution: Note
-    next_test: Note | str
+    next_test: Note | str  # what would separate the leading causes; empty when nothing would
 
     @property
     def name(self) -> Note:

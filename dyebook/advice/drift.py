@@ -33,61 +33,30 @@ _LEAST_SD = {"delta_l": 0.3, "delta_c": 0.3, "delta_h": 0.3, "log_strength": 0.0
 
 @dataclass(frozen=True)
 class Trend:
-    """One charted quantity.
+    """One charted quantity."""
 
-    Attributes
-    ----------
-    name
-        One of `DRIFT_COLUMNS`.
-    centre, sd
-        Of the baseline.
-    since
-        Place in the history from which it has been drifting; None while it stays put.
-    direction
-        1 upward, -1 downward, 0 while it stays put.
-    now
-        Middle of what was read since then, less the centre; the last few readings at most.
-    late
-        Middle of the last few readings less the centre, drifting or not.
-    charts
-        individuals, moving_range, ewma, cusum_up, cusum_down.
-    """
-
-    name: str
+    name: str  # one of `DRIFT_COLUMNS`
+    # centre, sd: of the baseline
     centre: float
     sd: float
-    since: int | None
-    direction: int
-    now: float
-    late: float
-    charts: dict = field(repr=False)
+    since: int | None  # place in the history from which it has been drifting; None while it stays put
+    direction: int  # 1 upward, -1 downward, 0 while it stays put
+    now: float  # middle of what was read since then, less the centre; the last few readings at most
+    late: float  # middle of the last few readings less the centre, drifting or not
+    charts: dict = field(repr=False)  # individuals, moving_range, ewma, cusum_up, cusum_down
 
 
 @dataclass(frozen=True)
 class Drift:
-    """What the charts of one bath say.
+    """What the charts of one bath say."""
 
-    Attributes
-    ----------
-    cause
-        none, bath, camera or unclear.
-    since : object
-        When it began, as the history's `dyed_at` (or row number) says; None while all stays put.
-    strength
-        Dye left against the baseline, 1 = as made up.
-    top_up_g
-        Dye that would bring it back; needs strength, bath volume and make-up.
-    run_length
-        Readings between false signals, for each chart.
-    """
-
-    cause: str
+    cause: str  # none, bath, camera or unclear
     trends: tuple
-    since: object
-    strength: float | None
-    top_up_g: float | None
+    since: object  # when it began, as the history's `dyed_at` (or row number) says; None while all stays put
+    strength: float | None  # dye left against the baseline, 1 = as made up
+    top_up_g: float | None  # dye that would bring it back; needs strength, bath volume and make-up
     why: Note
-    run_length: float = RUN_LENGTH
+    run_length: float = RUN_LENGTH  # readings between false signals, for each chart
 
     def to_dict(self):
         """Return plain values for JSON, without the charts' points."""

@@ -74,29 +74,20 @@ _LEARNED = {"camera": 0.4}
 
 @dataclass(frozen=True)
 class Shade:
-    """A colour as it is judged: what it is, how sure, and what it shares with others.
+    """A colour as it is judged: what it is, how sure, and what it shares with others."""
 
-    Attributes
-    ----------
-    lab : sequence of 3 floats
-    parts : dict
-        Covariances (3, 3) by name, of `ERROR_PARTS`; empty for a shade that was stated, and is then exact.
-    setup, photo, shape : str or None
-        Keys of set-up, photo, and shape with finish; None shares with nothing.
-    wet, sealed : bool or None
-        State of the surface; None when not known.
-    geometry : str or None
-        Of an instrument: ``"45/0"``, ``"d/8 included"``, ``"d/8 excluded"``; None for photos, which read the film's own
-        colour under diffuse light, and for stated shades.
-    """
-
-    lab: Lab
+    lab: Lab  # sequence of 3 floats
+    # dict: covariances (3, 3) by name, of `ERROR_PARTS`; empty for a shade that was stated, and is then exact
     parts: Mapping = field(default_factory=dict)
+    # setup, photo, shape: keys of set-up, photo, and shape with finish; None shares with nothing
     setup: str | None = None
     photo: str | None = None
     shape: str | None = None
+    # wet, sealed: state of the surface; None when not known
     wet: bool | None = None
     sealed: bool | None = None
+    # of an instrument: ``"45/0"``, ``"d/8 included"``, ``"d/8 excluded"``; None for photos, which read the film's own
+    # colour under diffuse light, and for stated shades
     geometry: str | None = None
 
     def __post_init__(self):
@@ -136,44 +127,24 @@ class Shade:
 
 @dataclass(frozen=True)
 class Verdict(Drawn):
-    """A sample against its target.
+    """A sample against its target."""
 
-    Attributes
-    ----------
-    verdict : str
-        in, out or cannot_tell.
-    delta_e00, delta_e00_u : float
-        CIEDE2000 of the two, and the standard uncertainty of this difference.
-    tolerance : float
-    smallest_tolerance : float
-        From which on these two readings would say "in".
-    delta_l, delta_c, delta_h : float
-        Signed CIELAB differences of lightness, chroma and hue, sample less target.
-    between : tuple of two Lab or None
-        Light and dark limit sample, where they decided.
-    words : str
-        How the sample differs, in everyday words.
-    others : dict
-        The difference by other formulas, shown and never deciding: ``"76"``, ``"94"``, ``"cmc"`` (2:1).
-    notes : tuple of str
-        Such as states in which the two are known to differ.
-    would_decide : tuple of str
-        What would settle a "cannot tell", the least trouble first, each with its `code`.
-    """
-
-    verdict: str
+    verdict: str  # in, out or cannot_tell
+    # delta_e00, delta_e00_u: CIEDE2000 of the two, and the standard uncertainty of this difference
     delta_e00: float
     delta_e00_u: float
     tolerance: float
-    smallest_tolerance: float
+    smallest_tolerance: float  # from which on these two readings would say "in"
+    # delta_l, delta_c, delta_h: signed CIELAB differences of lightness, chroma and hue, sample less target
     delta_l: float
     delta_c: float
     delta_h: float
-    words: str
-    others: dict
-    between: tuple | None = None
-    notes: tuple = ()
-    would_decide: tuple = ()
+    words: str  # how the sample differs, in everyday words
+    others: dict  # the difference by other formulas, shown and never deciding: ``"76"``, ``"94"``, ``"cmc"`` (2:1)
+    between: tuple | None = None  # tuple of two Lab or None: light and dark limit sample, where they decided
+    notes: tuple[str, ...] = ()  # such as states in which the two are known to differ
+    # what would settle a "cannot tell", the least trouble first, each with its `code`
+    would_decide: tuple[str, ...] = ()
 
     @property
     def why(self) -> str:

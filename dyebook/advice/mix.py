@@ -29,39 +29,22 @@ KINDS = ("together", "after")
 
 @dataclass(frozen=True)
 class MixSuggestion:
-    """Two dips, or one dip in two dyes, and what to expect.
+    """Two dips, or one dip in two dyes, and what to expect."""
 
-    Attributes
-    ----------
-    dyes
-        In the order of the dips.
-    kind
-        together or after.
-    settings
-        One for each dye.
-    lamp_a, lamp_led
-        CIEDE2000 by which the shade moves from daylight to lamp light (`dyebook.advice.suggest`).
-    trust
-        How far to trust the prediction.
-    miss
-        How the likeliest colour differs, in words, such as "a little greener".
-    likeliest_delta_e00
-        CIEDE2000 of the likeliest colour to the target, doubt left aside.
-    """
-
-    dyes: tuple
-    kind: str
-    settings: tuple
+    dyes: tuple  # in the order of the dips
+    kind: str  # together or after
+    settings: tuple  # one for each dye
     lab: Lab
     delta_e00: float
     delta_e00_p90: float
     reachable: bool
     why: Note
+    # lamp_a, lamp_led: CIEDE2000 by which the shade moves from daylight to lamp light (`dyebook.advice.suggest`)
     lamp_a: float = float("nan")
     lamp_led: float = float("nan")
-    trust: str = ""
-    miss: str = ""
-    likeliest_delta_e00: float = float("nan")
+    trust: str = ""  # how far to trust the prediction
+    miss: str = ""  # how the likeliest colour differs, in words, such as "a little greener"
+    likeliest_delta_e00: float = float("nan")  # CIEDE2000 of the likeliest colour to the target, doubt left aside
 
     def to_dict(self):
         """Return plain values for JSON."""

@@ -31,35 +31,21 @@ _STEPS = 60
 
 @dataclass(frozen=True)
 class Redip:
-    """Advice on one part.
+    """Advice on one part."""
 
-    Attributes
-    ----------
-    action
-        more_time, next_bath, accept, strip, or ask (when the state of the surface is not known, or the readings cannot
-        tell whether the part is off at all).
-    extra_dwell_min
-        How much longer in the same bath; 0 when none helps.
-    lab
-        Colour to expect afterwards.
-    delta_e00, delta_e00_p90
-        Expected CIEDE2000 to the target afterwards, and its 90 % figure.
-    bath
-        Which bath comes next; empty where none does.
-    settings
-        Of that dip.
-    """
-
+    # more_time, next_bath, accept, strip, or ask (when the state of the surface is not known, or the readings cannot
+    # tell whether the part is off at all)
     action: str
-    extra_dwell_min: float
-    lab: Lab
+    extra_dwell_min: float  # how much longer in the same bath; 0 when none helps
+    lab: Lab  # colour to expect afterwards
+    # delta_e00, delta_e00_p90: expected CIEDE2000 to the target afterwards, and its 90 % figure
     delta_e00: float
     delta_e00_p90: float
     delta_e00_now: float
     why: Note
     caution: Note | str
-    bath: str = ""
-    settings: dict = field(default_factory=dict)
+    bath: str = ""  # which bath comes next; empty where none does
+    settings: dict = field(default_factory=dict)  # of that dip
 
     def to_dict(self):
         """Return plain values for JSON."""

@@ -54,40 +54,23 @@ _REPEATS = 8
 
 @dataclass(frozen=True)
 class Suggestion(Drawn):
-    """Settings for one dip and what to expect of it.
+    """Settings for one dip and what to expect of it."""
 
-    Attributes
-    ----------
-    settings
-        film_um, dye_g_per_l, bath_temp_c, dwell_min, ph.
-    lab
-        Expected colour.
-    delta_e00, delta_e00_p90
-        CIEDE2000 to expect between part and target as the shop will dip (`SLIPS`), and the value it stays below nine
-        times in ten.
-    reachable
-        False where no setting within the bounds should come closer than 1.8.
-    why
-        The reasons in words.
-    per_10_s, per_degree
-        CIEDE2000 by which 10 s or 1 °C too much moves the shade.
-    lamp_a, lamp_led
-        CIEDE2000 by which the shade moves from daylight to lamp light (`dyebook.advice.suggest`).
-    miss
-        The expected difference in words, such as "a little greener".
-    """
-
-    settings: dict
-    lab: Lab
+    settings: dict  # film_um, dye_g_per_l, bath_temp_c, dwell_min, ph
+    lab: Lab  # expected colour
+    # delta_e00, delta_e00_p90: CIEDE2000 to expect between part and target as the shop will dip (`SLIPS`), and the
+    # value it stays below nine times in ten
     delta_e00: float
     delta_e00_p90: float
-    reachable: bool
-    why: str
+    reachable: bool  # False where no setting within the bounds should come closer than 1.8
+    why: str  # the reasons in words
+    # per_10_s, per_degree: CIEDE2000 by which 10 s or 1 °C too much moves the shade
     per_10_s: float
     per_degree: float
+    # lamp_a, lamp_led: CIEDE2000 by which the shade moves from daylight to lamp light (`dyebook.advice.suggest`)
     lamp_a: float
     lamp_led: float
-    miss: str
+    miss: str  # the expected difference in words, such as "a little greener"
 
     def to_dict(self):
         """Return plain numbers, the entry of the suggest contract."""
@@ -148,21 +131,11 @@ def suggest_settings(
 
 @dataclass(frozen=True)
 class Aim:
-    """A target as the learned bath sees it.
+    """A target as the learned bath sees it."""
 
-    Attributes
-    ----------
-    lab : ndarray, shape (3,)
-        As the set-up of the bath's dips would read it.
-    covariance : ndarray, shape (3, 3)
-        Of what the dips do not share with its reading.
-    unshared : bool
-        Whether that includes what camera and shape do to the dips' colours, or to the target's.
-    """
-
-    lab: np.ndarray
-    covariance: np.ndarray
-    unshared: bool
+    lab: np.ndarray  # (3,): as the set-up of the bath's dips would read it
+    covariance: np.ndarray  # (3, 3): of what the dips do not share with its reading
+    unshared: bool  # whether that includes what camera and shape do to the dips' colours, or to the target's
 
     @classmethod
     def of(cls, target, model: BathModel) -> "Aim":
@@ -455,41 +428,21 @@ _ALIKE = 0.6
 
 @dataclass(frozen=True)
 class DepthRun:
-    """Colours of dips that differ in nothing but their dwell, from pale to deep.
+    """Colours of dips that differ in nothing but their dwell, from pale to deep."""
 
-    Attributes
-    ----------
-    settings
-        What stays the same; its dwell_min is the one asked about.
-    dwell_min : ndarray, shape (k,)
-        Rising.
-    lab : ndarray, shape (k, 3)
-        Expected colours.
-    lightness_low, lightness_high : ndarray, shape (k,)
-        L* between which the colour lies eight times in ten.
-    delta_e00 : ndarray, shape (k,)
-        Expected CIEDE2000 to the target.
-    nearest
-        Where that is least.
-    miss
-        How the nearest differs from the target, in words.
-    dip_dwell_min, dip_lightness : ndarray, shape (n,)
-        The dips on record.
-    dip_alike : ndarray of bool, shape (n,)
-        Whether a dip's other settings are near to these.
-    """
-
-    settings: dict
-    dwell_min: np.ndarray
-    lab: np.ndarray
+    settings: dict  # what stays the same; its dwell_min is the one asked about
+    dwell_min: np.ndarray  # (k,): rising
+    lab: np.ndarray  # (k, 3): expected colours
+    # lightness_low, lightness_high: (k,): L* between which the colour lies eight times in ten
     lightness_low: np.ndarray
     lightness_high: np.ndarray
-    delta_e00: np.ndarray
-    nearest: int
-    miss: str
+    delta_e00: np.ndarray  # (k,): expected CIEDE2000 to the target
+    nearest: int  # where that is least
+    miss: str  # how the nearest differs from the target, in words
+    # dip_dwell_min, dip_lightness: (n,): the dips on record
     dip_dwell_min: np.ndarray
     dip_lightness: np.ndarray
-    dip_alike: np.ndarray
+    dip_alike: np.ndarray  # bool (n,): whether a dip's other settings are near to these
 
 
 def run_through_depth(model: BathModel, settings: dict, target, count: int = 25) -> DepthRun:

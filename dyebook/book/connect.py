@@ -38,24 +38,12 @@ _POSTGRES = ("postgresql:", "postgres:", "postgresql+psycopg:")
 
 @dataclass(frozen=True)
 class Place:
-    """The address of a book.
+    """The address of a book."""
 
-    Attributes
-    ----------
-    name : str
-        As shown to people; passwords removed.
-    url : str or None
-        Of a database server, as SQLAlchemy opens it; None for a file.
-    file : Path or None
-        The SQLite file; None for a database server.
-    photos : str or None
-        Folder or fsspec URL of the photos; None when no place is set.
-    """
-
-    name: str
-    url: str | None
-    file: Path | None
-    photos: str | None
+    name: str  # as shown to people; passwords removed
+    url: str | None  # of a database server, as SQLAlchemy opens it; None for a file
+    file: Path | None  # the SQLite file; None for a database server
+    photos: str | None  # folder or fsspec URL of the photos; None when no place is set
 
 
 def find_place(path_or_url=None, photos=None) -> Place:

@@ -180,20 +180,12 @@ def mean_lab(readings):
 
 @dataclass(frozen=True)
 class Waiting:
-    """One photo, and the readings by it that another method is to make again.
-
-    Attributes
-    ----------
-    photo_id : int
-    sha256, name : str
-    readings : tuple of dict
-        Columns `id, batch_id, part_index, outline, card, camera, measured_with, L, a, b`.
-    """
+    """One photo, and the readings by it that another method is to make again."""
 
     photo_id: int
     sha256: str
     name: str | None
-    readings: tuple
+    readings: tuple[dict, ...]  # columns `id, batch_id, part_index, outline, card, camera, measured_with, L, a, b`
 
 
 def count_waiting(book, method: str) -> int:

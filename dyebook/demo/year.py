@@ -32,24 +32,12 @@ _FOREIGN = ((640, 40, 0.55), (430, 45, 0.35))
 
 @dataclass(frozen=True)
 class ShopDye:
-    """An invented dye; figures of the usual order, no measured dye stands behind them.
+    """An invented dye; figures of the usual order, no measured dye stands behind them."""
 
-    Attributes
-    ----------
-    bands
-        Absorption bands as in `dyebook.demo.spectra`.
-    full_absorbance
-        Peak absorbance of one pass through 10 µm of film that holds all it can.
-    half_g_per_l
-        Strength that fills half of it.
-    diffusivity_um2_per_min
-        At 40 °C.
-    """
-
-    bands: tuple
-    full_absorbance: float
-    half_g_per_l: float
-    diffusivity_um2_per_min: float
+    bands: tuple  # absorption bands as in `dyebook.demo.spectra`
+    full_absorbance: float  # peak absorbance of one pass through 10 µm of film that holds all it can
+    half_g_per_l: float  # strength that fills half of it
+    diffusivity_um2_per_min: float  # at 40 °C
     best_ph: float
 
 
@@ -131,32 +119,16 @@ _LOST_CONTACT = 51
 
 @dataclass(frozen=True)
 class Planned:
-    """One batch of the year.
+    """One batch of the year."""
 
-    Attributes
-    ----------
-    index
-        From 0, oldest first.
-    settings
-        Names of `dyebook.record.FIELDS`, as they were written down.
-    job
-        Key of the shop's recipes.
-    film
-        As it truly came out.
-    replaces
-        Index of the batch that was stripped and is done again.
-    true_film_um
-        The film that truly grew.
-    """
-
-    index: int
+    index: int  # from 0, oldest first
     days_ago: int
     hour: int
-    settings: dict
-    job: str
-    film: Film
-    replaces: int | None = None
-    true_film_um: float = math.nan
+    settings: dict  # names of `dyebook.record.FIELDS`, as they were written down
+    job: str  # key of the shop's recipes
+    film: Film  # as it truly came out
+    replaces: int | None = None  # index of the batch that was stripped and is done again
+    true_film_um: float = math.nan  # the film that truly grew
 
 
 def shop_year():

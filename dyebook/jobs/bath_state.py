@@ -46,59 +46,37 @@ def bath_line(book, bath_id: int, learn=learn_dips, now=None, newest: bool = Fal
 
 @dataclass(frozen=True, kw_only=True)
 class BathState(Answer):
-    """A dye bath as it stands; what follows `points` is for Python only.
+    """A dye bath as it stands; what follows `points` is for Python only."""
 
-    Attributes
-    ----------
-    bath
-        "dye, bath".
-    strength_g_per_l, strength_g_per_l_sd
-        Now; None while no strength was noted.
-    bath_volume_l, present_volume_l
-        At its line; and now, where the level was noted.
-    depth_mm
-        Depth without a load, where the tank's area is known.
-    without_area
-        Dips since the last noted strength whose area is not known.
-    points : tuple of dict
-        ``at, dye_g_per_l, dye_g_per_l_sd, kind``, oldest first.
-    line : dyebook.jobs.strength.StrengthLine
-    age : dyebook.physics.bathcare.BathAge or None
-    window_temp_c : (float, float) or None
-        The shop's window for its dye.
-    top_up : dyebook.physics.bathcare.TopUp or None
-        What would bring it back now.
-    due_in_dm2
-        Area until a tenth of its dye is gone; 0 or less when it is.
-    last : BatchRow or None
-        The newest batch that went through it, of those looked at.
-    lab : Lab or None
-        The newest shade that was read of it.
-    """
-
-    bath: str
+    bath: str  # "dye, bath"
+    # strength_g_per_l, strength_g_per_l_sd: now; None while no strength was noted
     strength_g_per_l: float | None = None
     strength_g_per_l_sd: float | None = None
     uptake_mg_per_dm2: float | None = None
     uptake_mg_per_dm2_sd: float | None = None
+    # bath_volume_l, present_volume_l: at its line; and now, where the level was noted
     bath_volume_l: float | None = None
     present_volume_l: float | None = None
-    depth_mm: float | None = None
+    depth_mm: float | None = None  # depth without a load, where the tank's area is known
     dm2_per_l: float | None = None
     days: float | None = None
     worn_out: bool = False
-    without_area: int = 0
-    points: tuple = ()
+    without_area: int = 0  # dips since the last noted strength whose area is not known
+    points: tuple[dict, ...] = ()  # ``at, dye_g_per_l, dye_g_per_l_sd, kind``, oldest first
     bath_id: int = field(repr=False)
     dye: str = field(repr=False)
     name: str = field(repr=False)
     line: StrengthLine = field(repr=False)
-    age: object = field(default=None, repr=False)
+    age: object = field(default=None, repr=False)  # dyebook.physics.bathcare.BathAge or None
+    # (float, float) or None: the shop's window for its dye
     window_temp_c: tuple | None = field(default=None, repr=False)
+    # dyebook.physics.bathcare.TopUp or None: what would bring it back now
     top_up: object = field(default=None, repr=False)
+    # area until a tenth of its dye is gone; 0 or less when it is
     due_in_dm2: float | None = field(default=None, repr=False)
+    # BatchRow or None: the newest batch that went through it, of those looked at
     last: object = field(default=None, repr=False)
-    lab: object = field(default=None, repr=False)
+    lab: object = field(default=None, repr=False)  # Lab or None: the newest shade that was read of it
 
 
 def bath_state(book, row: dict, learn=learn_dips, now=None, newest=False, **seen) -> BathState:

@@ -17,25 +17,14 @@ _RING = (255, 210, 0)
 
 @dataclass(frozen=True)
 class LearnedFrom:
-    """One photo of a chart.
+    """One photo of a chart."""
 
-    Attributes
-    ----------
-    size : tuple of int
-        Width and height of the upright photo.
-    plain, overlay : bytes
-        The photo, and the photo with the patches as they were read, numbered from 0; JPEG.
-    profile : dyebook.photo.camera.profile.CameraProfile or None
-        None when nothing could be learned.
-    problem : str
-        Why, in one sentence; empty when all is well.
-    """
-
-    size: tuple
+    size: tuple[int, ...]  # width and height of the upright photo
+    # plain, overlay: the photo, and the photo with the patches as they were read, numbered from 0; JPEG
     plain: bytes
     overlay: bytes
-    profile: object
-    problem: str = ""
+    profile: object  # dyebook.photo.camera.profile.CameraProfile or None: None when nothing could be learned
+    problem: str = ""  # why, in one sentence; empty when all is well
 
     def named(self, name):
         """Return the profile under a name."""

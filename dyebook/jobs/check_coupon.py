@@ -33,45 +33,21 @@ _MARKS = "check_coupon_marks"
 
 @dataclass(frozen=True)
 class CouponDays:
-    """The readings of the check coupon with one camera, a day each.
+    """The readings of the check coupon with one camera, a day each."""
 
-    Attributes
-    ----------
-    camera : str
-        Empty for readings without a learned camera.
-    days : tuple of (str, float, float, float)
-        ISO date, L*, a*, b*, in order of time.
-    kept : Lab
-        The colour it is held to: the mean of the first days.
-    differences : DataFrame
-        delta_l, delta_c, delta_h to it, and dyed_at, the date.
-    judged : DataFrame
-        Those of the first days, and of all since it was last put right: what the rule looks at.
-    drift : dyebook.advice.drift.Drift or None
-        None while there are too few days to decide.
-    moves : tuple of (float, str)
-        How the readings since it left differ from the kept colour: amount, and word such as lighter.
-    missing : int
-        Days still needed to decide.
-    earlier : int
-        Days before the one that is counted from.
-    put_right : str or None
-        Day on which lamp, card or phone were last put right.
-    learned_anew : str or None
-        Day within these on which the camera was learned anew.
-    """
-
-    camera: str
-    days: tuple
-    kept: Lab
-    differences: object
-    judged: object
-    drift: object
+    camera: str  # empty for readings without a learned camera
+    days: tuple  # of (str, float, float, float): ISO date, L*, a*, b*, in order of time
+    kept: Lab  # the colour it is held to: the mean of the first days
+    differences: object  # DataFrame: delta_l, delta_c, delta_h to it, and dyed_at, the date
+    judged: object  # DataFrame: those of the first days, and of all since it was last put right: what the rule looks at
+    drift: object  # dyebook.advice.drift.Drift or None: None while there are too few days to decide
+    # of (float, str): how the readings since it left differ from the kept colour: amount, and word such as
+    # lighter
     moves: tuple
-    missing: int
-    earlier: int = 0
-    put_right: str | None = None
-    learned_anew: str | None = None
+    missing: int  # days still needed to decide
+    earlier: int = 0  # days before the one that is counted from
+    put_right: str | None = None  # day on which lamp, card or phone were last put right
+    learned_anew: str | None = None  # day within these on which the camera was learned anew
 
     @property
     def since(self):

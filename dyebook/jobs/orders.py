@@ -35,30 +35,14 @@ _MOST_BATCHES = 50
 
 @dataclass(frozen=True)
 class OrderStand:
-    """Where an order stands.
+    """Where an order stands."""
 
-    Attributes
-    ----------
-    order
-        Its row in the book.
-    target
-        The newest target row taken for it.
-    batches : tuple of BatchRow
-        Those dyed for it, newest first.
-    best : BatchRow or None
-        The one nearest to the target.
-    verdict : Verdict or None
-        Of that one against the target.
-    decided
-        The newest verdict row on any of them.
-    """
-
-    order: dict
-    target: dict | None
-    batches: tuple = ()
-    best: object = None
-    verdict: Verdict | None = None
-    decided: dict | None = None
+    order: dict  # its row in the book
+    target: dict | None  # the newest target row taken for it
+    batches: tuple = ()  # of BatchRow: those dyed for it, newest first
+    best: object = None  # BatchRow or None: the one nearest to the target
+    verdict: Verdict | None = None  # of that one against the target
+    decided: dict | None = None  # the newest verdict row on any of them
 
     @property
     def lab(self):

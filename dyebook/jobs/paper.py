@@ -27,50 +27,27 @@ __all__ = [
 
 @dataclass(frozen=True)
 class BatchFacts:
-    """A batch with everything that hangs on it; rows are dicts of the book.
+    """A batch with everything that hangs on it; rows are dicts of the book."""
 
-    Attributes
-    ----------
-    row : BatchRow
-    shop
-        Empty where it is not named.
-    readings
-        Newest first.
-    dips, rinses, seals
-        In order; dips carry `dye` and `bath`, their names.
-    verdicts : tuple of (dict, dict or None)
-        Verdict and target, newest first.
-    preparations
-        Steps before the run, in order.
-    pieces
-        Of its parts, where they were counted; 0 otherwise.
-    replaced_by : tuple of int
-    picture : tuple of (str, bytes) or None
-        Name and JPEG of its newest photo, drawn anew, so that nothing of the file's own notes is in it.
-    problem
-        Why there is no picture although a photo is kept.
-    rendered
-        Whether the photos of this book are rendered.
-    link
-        What a phone opens the batch with; None where the app has no known address.
-    """
-
-    row: object
-    shop: str
-    readings: tuple
+    row: object  # BatchRow
+    shop: str  # empty where it is not named
+    readings: tuple  # newest first
+    # dips, rinses, seals: in order; dips carry `dye` and `bath`, their names
     dips: tuple
     rinses: tuple
     seals: tuple
-    verdicts: tuple
+    verdicts: tuple  # tuple of (dict, dict or None): verdict and target, newest first
     run: dict | None
     order: dict | None
-    preparations: tuple
-    pieces: int
-    replaced_by: tuple
+    preparations: tuple  # steps before the run, in order
+    pieces: int  # of its parts, where they were counted; 0 otherwise
+    replaced_by: tuple[int, ...]
+    # tuple of (str, bytes) or None: name and JPEG of its newest photo, drawn anew, so that nothing of the file's own
+    # notes is in it
     picture: tuple | None
-    problem: str
-    rendered: bool
-    link: str | None
+    problem: str  # why there is no picture although a photo is kept
+    rendered: bool  # whether the photos of this book are rendered
+    link: str | None  # what a phone opens the batch with; None where the app has no known address
 
 
 def batch_link(book, number: int, address: str | None = None):
@@ -154,20 +131,12 @@ def _named_dip(book, dip):
 
 @dataclass(frozen=True)
 class ShadeFacts:
-    """A batch against the shade that was wanted.
-
-    Attributes
-    ----------
-    order
-        The batch's, else the target's.
-    verdict : Verdict or None
-        None without a target or a reading.
-    """
+    """A batch against the shade that was wanted."""
 
     batch: BatchFacts
     target: dict | None
-    order: dict | None
-    verdict: object
+    order: dict | None  # the batch's, else the target's
+    verdict: object  # Verdict or None: None without a target or a reading
 
 
 def shade_facts(book, number: int, target: str | None = None, address: str | None = None) -> ShadeFacts:
@@ -207,26 +176,14 @@ def _target(book, batch, name):
 
 @dataclass(frozen=True)
 class BathFacts:
-    """A bath since it was last made up, or since the first note of it.
+    """A bath since it was last made up, or since the first note of it."""
 
-    Attributes
-    ----------
-    bath
-        Its row as of `dyebook.jobs.baths.all_baths`.
-    life
-        As `Book.bath_life` gives it.
-    batches : tuple of BatchRow
-        Oldest first.
-    line : StrengthLine
-    age : BathAge or None
-    """
-
-    bath: dict
+    bath: dict  # its row as of `dyebook.jobs.baths.all_baths`
     shop: str
-    life: dict
-    batches: tuple
-    line: object
-    age: object
+    life: dict  # as `Book.bath_life` gives it
+    batches: tuple  # of BatchRow, oldest first
+    line: object  # StrengthLine
+    age: object  # BathAge or None
 
 
 def bath_facts(book, bath_id: int):
@@ -240,31 +197,19 @@ def bath_facts(book, bath_id: int):
 
 @dataclass(frozen=True)
 class MonthFacts:
-    """A month of the shop.
-
-    Attributes
-    ----------
-    batches : tuple of BatchRow
-        Oldest first.
-    verdicts : dict of int to dict
-        The newest verdict on each batch that has one, with `target`, its name or None.
-    charge_ah
-        Of the runs whose charge is known.
-    events : tuple of dict
-        What happened to dye baths, oldest first, each with `dye` and `bath`, their names.
-    due, done : tuple of dict
-        Orders due, and orders done.
-    """
+    """A month of the shop."""
 
     year: int
     month: int
     shop: str
-    batches: tuple
+    batches: tuple  # of BatchRow, oldest first
+    # dict of int to dict: the newest verdict on each batch that has one, with `target`, its name or None
     verdicts: dict
-    charge_ah: float
-    events: tuple
-    due: tuple
-    done: tuple
+    charge_ah: float  # of the runs whose charge is known
+    events: tuple[dict, ...]  # what happened to dye baths, oldest first, each with `dye` and `bath`, their names
+    # due, done: orders due, and orders done
+    due: tuple[dict, ...]
+    done: tuple[dict, ...]
 
 
 def month_facts(book, month: str) -> MonthFacts:

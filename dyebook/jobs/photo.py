@@ -116,24 +116,12 @@ def shade_of(book, photo) -> Lab:
 
 @dataclass(frozen=True)
 class Seen:
-    """A look at one photo.
+    """A look at one photo."""
 
-    Attributes
-    ----------
-    size : tuple of int
-        Width and height of the upright photo.
-    overlay : bytes
-        The photo with what was found drawn in, as JPEG for a screen.
-    measurement : Measurement or None
-        None when it could not be measured.
-    problem : str
-        Why, in one sentence; empty when all is well.
-    """
-
-    size: tuple
-    overlay: bytes
-    measurement: Measurement | None
-    problem: str = ""
+    size: tuple[int, ...]  # width and height of the upright photo
+    overlay: bytes  # the photo with what was found drawn in, as JPEG for a screen
+    measurement: Measurement | None  # None when it could not be measured
+    problem: str = ""  # why, in one sentence; empty when all is well
 
 
 def known_cameras():
@@ -261,21 +249,12 @@ def screen_jpeg(picture) -> bytes:
 
 @dataclass(frozen=True)
 class Recorded:
-    """What was kept.
+    """What was kept."""
 
-    Attributes
-    ----------
-    batch : int
-        Number of the new batch.
-    reading : dict or None
-        The part's reading as in the measure contract; None without a photo, or where nothing was read in it.
-    warnings : tuple of str
-        Why there is no reading, or what should be known about it.
-    """
-
-    batch: int
+    batch: int  # number of the new batch
+    # the part's reading as in the measure contract; None without a photo, or where nothing was read in it
     reading: dict | None
-    warnings: tuple
+    warnings: tuple[str, ...]  # why there is no reading, or what should be known about it
 
     def to_dict(self):
         """Return the JSON object of the record contract."""
@@ -392,22 +371,13 @@ MOST_BANDS = 20
 
 @dataclass(frozen=True)
 class KeptStrip:
-    """What was kept of a strip.
+    """What was kept of a strip."""
 
-    Attributes
-    ----------
-    batches : tuple of int
-        Number of each band's batch, the longest dwell first.
-    dwells_min : tuple of float
-    readings : tuple of dict
-        Of each band as in the measure contract; empty without a photo, or where no strip was read in it.
-    warnings : tuple of str
-    """
-
-    batches: tuple
-    dwells_min: tuple
-    readings: tuple
-    warnings: tuple
+    batches: tuple[int, ...]  # number of each band's batch, the longest dwell first
+    dwells_min: tuple[float, ...]
+    # of each band as in the measure contract; empty without a photo, or where no strip was read in it
+    readings: tuple[dict, ...]
+    warnings: tuple[str, ...]
 
     def to_dict(self):
         """Return plain values for JSON."""

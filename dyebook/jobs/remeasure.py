@@ -149,30 +149,18 @@ def _keep(book, moved, fresh):
 
 @dataclass
 class Moved:
-    """What measuring again has moved.
+    """What measuring again has moved."""
 
-    Attributes
-    ----------
-    method : str
-        Name of the way of measuring.
-    photos, waiting : int
-        Photos looked at, and those there were to look at.
-    stopped, dry_run : bool
-    delta_e00 : array of float
-        CIEDE2000 between each old reading and the new one.
-    worst : list of (float, int)
-        Largest differences, with their batches.
-    troubles : list of (str, str)
-        Photos that could not be measured again, and why; their old readings stand.
-    """
-
-    method: str
+    method: str  # name of the way of measuring
     waiting: int
     dry_run: bool = False
+    # photos, waiting: photos looked at, and those there were to look at
     photos: int = 0
     stopped: bool = False
+    # array of float: CIEDE2000 between each old reading and the new one
     delta_e00: array = field(default_factory=lambda: array("d"))
-    worst: list = field(default_factory=list)
+    worst: list = field(default_factory=list)  # list of (float, int): largest differences, with their batches
+    # list of (str, str): photos that could not be measured again, and why; their old readings stand
     troubles: list = field(default_factory=list)
 
     def histogram(self):
@@ -202,22 +190,13 @@ class Moved:
 
 @dataclass(frozen=True)
 class Task:
-    """What a worker is sent: where the photos are, which one, how it is to be measured.
-
-    Attributes
-    ----------
-    photos : str
-    waiting : dyebook.book.readings.Waiting
-    camera : CameraProfile, optional
-        For all readings; without it each is read with the one it was read with before.
-    own_cameras : tuple of CameraProfile
-        Those, since a worker on another machine does not have them.
-    """
+    """What a worker is sent: where the photos are, which one, how it is to be measured."""
 
     photos: str
-    waiting: object
+    waiting: object  # dyebook.book.readings.Waiting
+    # CameraProfile, optional: for all readings; without it each is read with the one it was read with before
     camera: object = None
-    own_cameras: tuple = ()
+    own_cameras: tuple = ()  # those, since a worker on another machine does not have them
 
 
 @dataclass(frozen=True)

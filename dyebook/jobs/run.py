@@ -419,40 +419,31 @@ def _stand(row, now, rate):
 
 @dataclass(frozen=True, kw_only=True)
 class RunState(Answer):
-    """A run of the bench.
-
-    Attributes
-    ----------
-    state : {"planned", "on", "paused", "ended"}
-    area_dm2, current_a
-        Of an ended run, the mean current.
-    elapsed_min, left_min, ends_at
-        None unless it is on.
-    charge_ah, film_um, film_um_sd
-        So far, or as it ended.
-    prepared, not_prepared : tuple of str
-        Steps ticked, and needed ones that are not.
-    """
+    """A run of the bench."""
 
     run: int
-    state: str
+    state: str  # {"planned", "on", "paused", "ended"}
     started_at: str | None = None
     planned_film_um: float | None = None
     planned_minutes: float | None = None
+    # area_dm2, current_a: of an ended run, the mean current
     area_dm2: float | None = None
     current_a: float | None = None
+    # elapsed_min, left_min, ends_at: None unless it is on
     elapsed_min: float | None = None
     left_min: float | None = None
     ends_at: datetime | None = None
     minutes: float | None = None
+    # charge_ah, film_um, film_um_sd: so far, or as it ended
     charge_ah: float | None = None
     film_um: float | None = None
     film_um_sd: float | None = None
     film_measured_um: float | None = None
     alloy: str | None = None
     finish: str | None = None
-    prepared: tuple = ()
-    not_prepared: tuple = ()
+    # prepared, not_prepared: steps ticked, and needed ones that are not
+    prepared: tuple[str, ...] = ()
+    not_prepared: tuple[str, ...] = ()
     batch: int | None = None
 
 

@@ -138,21 +138,11 @@ def learn_named(book, name: str, others=False):
 
 @dataclass(frozen=True)
 class BathAdvice:
-    """Where to dip for a shade, over several baths.
+    """Where to dip for a shade, over several baths."""
 
-    Attributes
-    ----------
-    suggestions : list of (str, Suggestion)
-        The best of each bath, the best bath first.
-    mixes : list of MixSuggestion
-        Two dyes, best first; only when no bath alone reaches the target.
-    left_out
-        Why a bath could not be asked, by name.
-    """
-
-    suggestions: list
-    mixes: list
-    left_out: dict
+    suggestions: list  # list of (str, Suggestion): the best of each bath, the best bath first
+    mixes: list  # of MixSuggestion: two dyes, best first; only when no bath alone reaches the target
+    left_out: dict  # why a bath could not be asked, by name
 
     def to_dict(self):
         """Return plain values for JSON."""
@@ -165,21 +155,11 @@ class BathAdvice:
 
 @dataclass(frozen=True)
 class LearnedBaths:
-    """Baths as they are today; all that asks them takes `given`, settings that cannot move in any bath.
+    """Baths as they are today; all that asks them takes `given`, settings that cannot move in any bath."""
 
-    Attributes
-    ----------
-    models : dict of LearnedBath
-        By the bath's label.
-    strengths : dict of float
-        g/L today, by label, where it is known.
-    left_out : dict of str
-        Why a bath could not be learned, by label.
-    """
-
-    models: dict
-    strengths: dict
-    left_out: dict
+    models: dict  # LearnedBath by the bath's label
+    strengths: dict  # g/L today, by label, where it is known
+    left_out: dict  # why a bath could not be learned, by label
 
     def the(self, label: str):
         """Return the model of a bath; ModelError with the reason where there is none."""
@@ -274,11 +254,7 @@ class LearnedBaths:
 
 @dataclass(frozen=True)
 class KeptShade:
-    """A shade in the book that is to be matched.
-
-    Attributes
-    ----------
-    """
+    """A shade in the book that is to be matched."""
 
     name: str
     lab: Lab

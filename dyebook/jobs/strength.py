@@ -61,43 +61,27 @@ class StrengthPoint:
 
 @dataclass(frozen=True)
 class StrengthLine:
-    """Strength of a bath over time.
+    """Strength of a bath over time."""
 
-    Attributes
-    ----------
-    points : tuple of StrengthPoint
-        Oldest first; noted at events, reckoned after each dip and now.
-    noted_g_per_l, made_g_per_l
-        The newest strength that was noted, and the newest that the bath was made up or topped up to.
-    dyed_dm2, film_um
-        Area dyed since the newest noted strength, and its mean film.
-    without_area
-        Dips since then whose area was not noted: they are not reckoned.
-    uptake_mg_per_dm2, uptake_mg_per_dm2_sd
-        Dye that the dips since then took, else all dips of the bath, else what a usual dip would take, per area.
-    lost_g, lost_g_sd
-        Dye lost since then to films and on its own, without drag-out.
-    bath_volume_l
-        As last noted.
-    present_volume_l
-        Level now, where one was noted since the strength.
-    basis
-        What uptake and loss rest on.
-    """
-
-    points: tuple
+    points: tuple[StrengthPoint, ...]  # oldest first; noted at events, reckoned after each dip and now
+    # noted_g_per_l, made_g_per_l: the newest strength that was noted, and the newest that the bath was made up or
+    # topped up to
     noted_g_per_l: float | None = None
     made_g_per_l: float | None = None
+    # dyed_dm2, film_um: area dyed since the newest noted strength, and its mean film
     dyed_dm2: float = 0.0
     film_um: float = _USUAL_FILM_UM
-    without_area: int = 0
+    without_area: int = 0  # dips since then whose area was not noted: they are not reckoned
+    # uptake_mg_per_dm2, uptake_mg_per_dm2_sd: dye that the dips since then took, else all dips of the bath, else what a
+    # usual dip would take, per area
     uptake_mg_per_dm2: float | None = None
     uptake_mg_per_dm2_sd: float | None = None
+    # lost_g, lost_g_sd: dye lost since then to films and on its own, without drag-out
     lost_g: float = 0.0
     lost_g_sd: float = 0.0
-    bath_volume_l: float | None = None
-    present_volume_l: float | None = None
-    basis: str = ""
+    bath_volume_l: float | None = None  # as last noted
+    present_volume_l: float | None = None  # level now, where one was noted since the strength
+    basis: str = ""  # what uptake and loss rest on
 
     @property
     def now(self):

@@ -38,52 +38,26 @@ class Todo:
 
 @dataclass(frozen=True)
 class BathNow:
-    """A bath as its last dips show it.
-
-    Attributes
-    ----------
-    dye, bath : str
-    dips
-        How many of the batches looked at went through it.
-    last : BatchRow
-        The newest of them.
-    before : BatchRow or None
-        The oldest of the dozen batches before it that had the same recipe, where both were read.
-    delta_e00
-        CIEDE2000 from `before` to `last`; nan without.
-    moved
-        Whether an eye would see that, and the readings' uncertainty does not explain it.
-    """
+    """A bath as its last dips show it."""
 
     dye: str
     bath: str | None
-    dips: int
-    last: object
+    dips: int  # how many of the batches looked at went through it
+    last: object  # BatchRow: the newest of them
+    # BatchRow or None: the oldest of the dozen batches before it that had the same recipe, where both were read
     before: object
-    delta_e00: float
-    moved: bool
+    delta_e00: float  # CIEDE2000 from `before` to `last`; nan without
+    moved: bool  # whether an eye would see that, and the readings' uncertainty does not explain it
 
 
 @dataclass(frozen=True)
 class Today:
-    """What stands on the bench.
+    """What stands on the bench."""
 
-    Attributes
-    ----------
-    recent : tuple of BatchRow
-        Newest first.
-    todos : tuple of Todo
-        Most pressing first.
-    orders : tuple of dyebook.jobs.orders.OrderStand
-        Open ones, soonest due first.
-    waiting
-        By step: numbers of the runs (prepare, run, wet) or batches (photo, verdict) that wait there.
-    """
-
-    recent: tuple
-    todos: tuple
-    orders: tuple
-    waiting: dict
+    recent: tuple  # of BatchRow, newest first
+    todos: tuple[Todo, ...]  # most pressing first
+    orders: tuple  # tuple of dyebook.jobs.orders.OrderStand: open ones, soonest due first
+    waiting: dict  # by step: numbers of the runs (prepare, run, wet) or batches (photo, verdict) that wait there
 
     @property
     def next_step(self):

@@ -41,28 +41,15 @@ _STATED = {"sample_id": None, "batch_id": None, "tolerance_de00": None}
 
 @dataclass(frozen=True)
 class Case:
-    """A batch with all that is at hand about it.
-
-    Attributes
-    ----------
-    record
-        Settings as noted, and the reading.
-    model : LearnedBath or None
-        The bath as made up.
-    trace : DataFrame or None
-    before : Seen or None
-        How the bath's dips before it came out.
-    missing : tuple of str
-        What is not at hand, in words.
-    """
+    """A batch with all that is at hand about it."""
 
     batch: int
-    record: dict
-    model: object
+    record: dict  # settings as noted, and the reading
+    model: object  # LearnedBath or None: the bath as made up
     measurement: dict | None
-    trace: object
-    before: object
-    missing: tuple
+    trace: object  # DataFrame or None
+    before: object  # Seen or None: how the bath's dips before it came out
+    missing: tuple[str, ...]  # what is not at hand, in words
 
     def causes(self, answers=None):
         """Return the causes, most probable first, see `dyebook.advice.diagnose.diagnose`."""
@@ -275,21 +262,13 @@ def judge_batch(book, number: int, target=None, tolerance: float | None = None):
 
 @dataclass(frozen=True)
 class BathDrift:
-    """One bath's charts.
-
-    Attributes
-    ----------
-    history : DataFrame
-        Differences to what the bath as made up should have given, a row a dip, with ``batch`` and ``dyed_at``.
-    drift : Drift
-    filled : tuple of str
-        When the bath was made up or topped up.
-    """
+    """One bath's charts."""
 
     label: str
+    # DataFrame: differences to what the bath as made up should have given, a row a dip, with ``batch`` and ``dyed_at``
     history: object
-    drift: object
-    filled: tuple
+    drift: object  # Drift
+    filled: tuple[str, ...]  # when the bath was made up or topped up
 
 
 def drift_in_book(book, dye: str, bath: str | None, learn=learn_dips, progress=say_nothing) -> BathDrift:

@@ -215,24 +215,12 @@ _LOAD_LIMIT = 8.0
 
 @dataclass(frozen=True)
 class Hyper:
-    """How far a bath may leave the physics.
+    """How far a bath may leave the physics."""
 
-    Attributes
-    ----------
-    discrepancy
-        Standard deviation of log load about the physics.
-    drift
-        Standard deviation of a spectral drift coefficient per unit of a setting.
-    load_noise
-        Standard deviation of log load from dip to dip, beyond the recorded uncertainties.
-    reading_scale
-        Factor on the stated uncertainty of the readings.
-    """
-
-    discrepancy: float = 0.12
-    drift: float = 0.08
-    load_noise: float = 0.03
-    reading_scale: float = 1.0
+    discrepancy: float = 0.12  # standard deviation of log load about the physics
+    drift: float = 0.08  # standard deviation of a spectral drift coefficient per unit of a setting
+    load_noise: float = 0.03  # standard deviation of log load from dip to dip, beyond the recorded uncertainties
+    reading_scale: float = 1.0  # factor on the stated uncertainty of the readings
 
 
 @dataclass(frozen=True)
@@ -264,28 +252,16 @@ class Layout:
 
 @dataclass(frozen=True)
 class Shape:
-    """What is fixed while unknowns vary: n dips seen from a reference dip.
+    """What is fixed while unknowns vary: n dips seen from a reference dip."""
 
-    Attributes
-    ----------
-    logs, reference
-        Of the dips and of the reference dip.
-    scaled : ndarray, shape (n, 5 + r)
-        Settings relative to the reference, in ordinary changes, and the circumstances that may move the hue.
-    features : ndarray, shape (n, m)
-        Of the discrepancy.
-    around : ndarray, shape (n, q)
-        Of the circumstances.
-    seen : ndarray, shape (n, 3, k), or None
-        Shifts of the colours as they were read; None for the colours themselves.
-    """
-
+    # logs, reference: of the dips and of the reference dip
     logs: SettingLogs
     reference: SettingLogs
+    # (n, 5 + r): settings relative to the reference, in ordinary changes, and the circumstances that may move the hue
     scaled: np.ndarray
-    features: np.ndarray
-    around: np.ndarray
-    seen: np.ndarray | None
+    features: np.ndarray  # (n, m): of the discrepancy
+    around: np.ndarray  # (n, q): of the circumstances
+    seen: np.ndarray | None  # (n, 3, k): shifts of the colours as they were read; None for the colours themselves
     layout: Layout
 
     @classmethod

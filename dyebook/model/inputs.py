@@ -105,29 +105,17 @@ class Settings:
 
 @dataclass(frozen=True)
 class Training:
-    """Records ready to be learned from.
-
-    Attributes
-    ----------
-    sd : dict of ndarray
-        Standard uncertainty of each setting.
-    lab, lab_sd : ndarray, shape (n, 3)
-    seen
-        What readings share.
-    film_relative_sd
-        Of a film of the usual source, as a share of it.
-    notes
-        What was missing and how it was treated.
-    """
+    """Records ready to be learned from."""
 
     settings: Settings
-    sd: dict
+    sd: dict  # standard uncertainty of each setting
+    # lab, lab_sd: (n, 3)
     lab: np.ndarray
     lab_sd: np.ndarray
     circumstances: "Circumstances"
-    seen: "Seen"
-    film_relative_sd: float
-    notes: tuple = ()
+    seen: "Seen"  # what readings share
+    film_relative_sd: float  # of a film of the usual source, as a share of it
+    notes: tuple = ()  # what was missing and how it was treated
 
     def __len__(self):
         return len(self.lab)
@@ -325,24 +313,13 @@ _NO = ("false", "0", "0.0", "no")
 
 @dataclass(frozen=True)
 class Circumstances:
-    """The circumstances that vary among records, and what is usual.
+    """The circumstances that vary among records, and what is usual."""
 
-    Attributes
-    ----------
-    levels
-        Alloys and finishes seen, where there are several.
-    usual
-        The most common state or level, or the median, of every circumstance that varies.
-    knots_day : ndarray
-        Days since 1970 between which the bath's strength walks; the last is the latest dip. Empty without dates.
-    shared
-        Columns that stepped coupons add to the records; no other dip has a share in them.
-    """
-
-    levels: dict
-    usual: dict
+    levels: dict  # alloys and finishes seen, where there are several
+    usual: dict  # the most common state or level, or the median, of every circumstance that varies
+    # days since 1970 between which the bath's strength walks; the last is the latest dip. Empty without dates.
     knots_day: np.ndarray
-    shared: int = 0
+    shared: int = 0  # columns that stepped coupons add to the records; no other dip has a share in them
 
     @classmethod
     def learn(cls, frame):
@@ -530,20 +507,12 @@ _MOST_SETUPS, _MOST_SEEN_STRIPS = 6, 20
 
 @dataclass(frozen=True)
 class Seen:
-    """What readings share, and by which set-up colours are learned.
+    """What readings share, and by which set-up colours are learned."""
 
-    Attributes
-    ----------
-    setup
-        Key of the set-up of most records; None where records do not tell theirs.
-    shared_sd : ndarray, shape (3,)
-        Standard uncertainty of L*, a*, b* that its readings share; 0 without a set-up.
-    shifts : dict of (slice, ndarray)
-        Columns of the shift of every other set-up against it, and its standard uncertainty (3,), by its key.
-    """
-
-    setup: str | None
-    shared_sd: np.ndarray
+    setup: str | None  # key of the set-up of most records; None where records do not tell theirs
+    shared_sd: np.ndarray  # (3,): standard uncertainty of L*, a*, b* that its readings share; 0 without a set-up
+    # dict of (slice, ndarray): columns of the shift of every other set-up against it, and its standard uncertainty
+    # (3,), by its key
     shifts: dict
 
     @classmethod

@@ -24,24 +24,14 @@ __all__ = [
 
 @dataclass(frozen=True)
 class Parameter:
-    """One unknown with its prior.
+    """One unknown with its prior."""
 
-    Attributes
-    ----------
-    name
-        Name with its unit.
-    mean, spread
-        Of the normal prior, on the scale of the link.
-    link : {"identity", "exp", "logistic"}
-    source
-        Where the prior comes from.
-    """
-
-    name: str
+    name: str  # name with its unit
+    # mean, spread: of the normal prior, on the scale of the link
     mean: float
     spread: float
-    link: str
-    source: str
+    link: str  # {"identity", "exp", "logistic"}
+    source: str  # where the prior comes from
 
 
 def parameter_values(table, z):
@@ -121,21 +111,12 @@ DRIFT_BASIS = _spectral_basis(60.0, 1.0, 0.0, 5)
 
 @dataclass(frozen=True)
 class Discrepancy:
-    """A smooth function of the settings as features, from inducing points among records and a covering design.
+    """A smooth function of the settings as features, from inducing points among records and a covering design."""
 
-    Attributes
-    ----------
-    points : ndarray, shape (m, d)
-    lengths : ndarray, shape (d,)
-    whiten : ndarray, shape (m, m)
-    additive
-        Share of the variance that belongs to functions of one setting alone.
-    """
-
-    points: np.ndarray
-    lengths: np.ndarray
-    whiten: np.ndarray
-    additive: float
+    points: np.ndarray  # (m, d)
+    lengths: np.ndarray  # (d,)
+    whiten: np.ndarray  # (m, m)
+    additive: float  # share of the variance that belongs to functions of one setting alone
 
     @classmethod
     def learn(cls, x, lengths, additive=0.5):

@@ -32,28 +32,15 @@ _LEAST_WEIGHT = 0.02
 
 @dataclass(frozen=True)
 class BathModel(Drawn):
-    """A dye bath learned from records; make one with `learn_bath`.
+    """A dye bath learned from records; make one with `learn_bath`."""
 
-    Attributes
-    ----------
-    training
-        The records as they were read.
-    reference
-        The middle dip, to which loads are relative.
-    draws
-        The posterior.
-    usual
-        Film and pH taken when none is given.
-    today
-        ISO date that is meant where a dip to be predicted has none; None for the day of the latest record.
-    """
-
-    training: Training
-    reference: Settings
+    training: Training  # the records as they were read
+    reference: Settings  # the middle dip, to which loads are relative
     discrepancy: Discrepancy
-    draws: tuple
-    usual: Scales
+    draws: tuple  # the posterior
+    usual: Scales  # film and pH taken when none is given
     fits: tuple = field(default=(), repr=False)
+    # ISO date that is meant where a dip to be predicted has none; None for the day of the latest record
     today: str | None = None
 
     def as_of(self, day):

@@ -22,17 +22,10 @@ def log_odds(probability):
 
 @dataclass(frozen=True, eq=False)
 class WeightedSum:
-    """Logistic regression.
+    """Logistic regression."""
 
-    Attributes
-    ----------
-    weights : ndarray of shape (K,)
-    start : float
-        Log odds where all features are 0.
-    """
-
-    weights: np.ndarray
-    start: float
+    weights: np.ndarray  # (K,)
+    start: float  # log odds where all features are 0
 
     @classmethod
     def from_table(cls, table):
@@ -46,24 +39,12 @@ class WeightedSum:
 
 @dataclass(frozen=True, eq=False)
 class Trees:
-    """An additive set of T full binary decision trees of the same depth D.
+    """An additive set of T full binary decision trees of the same depth D."""
 
-    Attributes
-    ----------
-    feature : ndarray of int, shape (T, 2**D - 1)
-        Which feature each fork looks at, root first.
-    threshold : ndarray of shape (T, 2**D - 1)
-        A fork sends what is above it to the right.
-    leaf : ndarray of shape (T, 2**D)
-        What each leaf adds to the log odds.
-    start : float
-        Log odds before any tree.
-    """
-
-    feature: np.ndarray
-    threshold: np.ndarray
-    leaf: np.ndarray
-    start: float
+    feature: np.ndarray  # int (T, 2**D - 1): which feature each fork looks at, root first
+    threshold: np.ndarray  # (T, 2**D - 1): a fork sends what is above it to the right
+    leaf: np.ndarray  # (T, 2**D): what each leaf adds to the log odds
+    start: float  # log odds before any tree
 
     @classmethod
     def from_table(cls, table):

@@ -54,29 +54,15 @@ _NEIGHBOURHOOD = 0.12
 
 @dataclass(frozen=True)
 class Light:
-    """Gains and fall-off of one photo.
+    """Gains and fall-off of one photo."""
 
-    Attributes
-    ----------
-    gains : ndarray of shape (3,)
-        Factors that bring the card to its own colour.
-    centre : ndarray of shape (2,)
-        Where the fall-off is 1: the middle of the card, or of the frame without a card.
-    scale : float
-        Pixels per unit length of the fall-off: the long side of the photo.
-    surface : ndarray of shape (5,)
-        Log light off the centre: factors of x, y, x², x·y, y².
-    known : bool
-        Whether the fall-off was measured.
-    flags : tuple of str
-    """
-
-    gains: np.ndarray
-    centre: np.ndarray
-    scale: float = 1.0
+    gains: np.ndarray  # (3,): factors that bring the card to its own colour
+    centre: np.ndarray  # (2,): where the fall-off is 1: the middle of the card, or of the frame without a card
+    scale: float = 1.0  # pixels per unit length of the fall-off: the long side of the photo
+    # (5,): log light off the centre: factors of x, y, x², x·y, y²
     surface: np.ndarray = field(default_factory=lambda: np.zeros(5))
-    known: bool = False
-    flags: tuple = ()
+    known: bool = False  # whether the fall-off was measured
+    flags: tuple[str, ...] = ()
 
     def fall_off(self, x, y):
         """Return the log of the light at places against that on the card; x, y in pixels, broadcast."""

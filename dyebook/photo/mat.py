@@ -37,29 +37,15 @@ _BESIDE_MM = np.array([(4, -8), (4, -4), (4, 2), (-4, 4), (-8, 4)])
 
 @dataclass(frozen=True)
 class Mat:
-    """A mat as seen in one photo.
+    """A mat as seen in one photo."""
 
-    Attributes
-    ----------
-    paper : str
-        a4 or letter.
-    to_mm : ndarray of shape (3, 3)
-        Perspective from pixels of the upright photo to mm on the sheet, from its top left corner.
-    marks : tuple of int
-        Numbers of the marks that were seen.
-    residual_mm : float
-        Root mean square distance of the marks' corners from where they should be.
-    scale : float
-        Printed length over drawn length.
-    flags : tuple of str
-    """
-
-    paper: str
+    paper: str  # a4 or letter
+    # (3, 3): perspective from pixels of the upright photo to mm on the sheet, from its top left corner
     to_mm: np.ndarray
-    marks: tuple
-    residual_mm: float
-    scale: float = 1.0
-    flags: tuple = ()
+    marks: tuple[int, ...]  # numbers of the marks that were seen
+    residual_mm: float  # root mean square distance of the marks' corners from where they should be
+    scale: float = 1.0  # printed length over drawn length
+    flags: tuple[str, ...] = ()
 
     def places_mm(self, points):
         """Return places on the sheet in mm of points (n, 2) in pixels."""

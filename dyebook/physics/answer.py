@@ -21,21 +21,11 @@ _DIGITS = 6
 
 @dataclass(frozen=True, kw_only=True)
 class Answer:
-    """Ground of all bench results; a field with ``repr=False`` is for Python only.
+    """Ground of all bench results; a field with ``repr=False`` is for Python only."""
 
-    Attributes
-    ----------
-    basis
-        The rule or the data the figures rest on.
-    cautions
-        What to take care of when acting on them.
-    notes
-        What else should be known about these figures.
-    """
-
-    basis: Note
-    cautions: tuple = ()
-    notes: tuple = ()
+    basis: Note  # the rule or the data the figures rest on
+    cautions: tuple = ()  # what to take care of when acting on them
+    notes: tuple = ()  # what else should be known about these figures
 
     def to_dict(self):
         """Return the answer as plain numbers, texts and lists; None where nothing is known."""

@@ -177,24 +177,12 @@ _BOTH_ENDS = 2.0  # a bore open at both ends is reached from both
 
 @dataclass(frozen=True)
 class Shape:
-    """One shape of a load.
+    """One shape of a load."""
 
-    Attributes
-    ----------
-    kind
-        One of `SHAPES`.
-    sizes
-        Its measures in mm, by the names of the shape.
-    count
-        How many alike.
-    label
-        What the maker calls it.
-    """
-
-    kind: str
-    sizes: dict
-    count: int = 1
-    label: str = ""
+    kind: str  # one of `SHAPES`
+    sizes: dict  # its measures in mm, by the names of the shape
+    count: int = 1  # how many alike
+    label: str = ""  # what the maker calls it
 
 
 def shape_area_dm2(kind: str, **sizes) -> float:

@@ -311,40 +311,23 @@ class UptakeLink:
 
 @dataclass(frozen=True)
 class LossCheck:
-    """Two strengths of one filling, and what happened between them.
+    """Two strengths of one filling, and what happened between them."""
 
-    Attributes
-    ----------
-    lost_g, lost_g_sd
-        Dye gone from the first to the second, less what drops carried out.
-    load_dm2
-        Sum of area times load of the dips between.
-    gram_days
-        Mean dye in the bath times days.
-    """
-
+    # lost_g, lost_g_sd: dye gone from the first to the second, less what drops carried out
     lost_g: float
     lost_g_sd: float
-    load_dm2: float
-    gram_days: float
+    load_dm2: float  # sum of area times load of the dips between
+    gram_days: float  # mean dye in the bath times days
 
 
 @dataclass(frozen=True)
 class LossRate:
-    """What a unit of load takes, mg/dm², and what a bath loses a day on its own, with their covariance.
-
-    Attributes
-    ----------
-    covariance : tuple of 3 floats
-        Variance of `mg_per_dm2`, covariance, variance of `per_day`.
-    checks
-        How many checks taught it.
-    """
+    """What a unit of load takes, mg/dm², and what a bath loses a day on its own, with their covariance."""
 
     mg_per_dm2: float
     per_day: float
-    covariance: tuple
-    checks: int
+    covariance: tuple[float, float, float]  # variance of `mg_per_dm2`, covariance, variance of `per_day`
+    checks: int  # how many checks taught it
     basis: str
 
     def lost_g(self, load_dm2, gram_days):

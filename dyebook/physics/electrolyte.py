@@ -33,39 +33,21 @@ WINDOW_G_PER_L = (150.0, 200.0)  # common decorative window; handbook: 165 to 18
 
 @dataclass(frozen=True, kw_only=True)
 class AcidMix(Answer):
-    """What to measure out for a bath.
+    """What to measure out for a bath."""
 
-    Attributes
-    ----------
-    acid_ml, water_ml
-        At 20 °C; their sum is larger than the bath, because the mix contracts.
-    volume_l
-        The bath once it has cooled to 20 °C.
-    g_per_l, wt_percent
-        Strength of the bath.
-    acid_wt_percent
-        Strength of the acid used.
-    sg
-        What a hydrometer should read in the fresh bath, 20/20 °C.
-    rise_c
-        Warming if all is mixed at once and no heat is lost.
-    portions
-        In how many cooled portions the acid is added.
-    portion_acid_ml
-        Acid per portion; each warms the mix about equally.
-    """
-
+    # acid_ml, water_ml: at 20 °C; their sum is larger than the bath, because the mix contracts
     acid_ml: float
     water_ml: float
-    volume_l: float
+    volume_l: float  # the bath once it has cooled to 20 °C
+    # g_per_l, wt_percent: strength of the bath
     g_per_l: float
     wt_percent: float
-    acid_wt_percent: float
+    acid_wt_percent: float  # strength of the acid used
     contraction_ml: float
-    sg: float
-    rise_c: float
-    portions: int
-    portion_acid_ml: tuple
+    sg: float  # what a hydrometer should read in the fresh bath, 20/20 °C
+    rise_c: float  # warming if all is mixed at once and no heat is lost
+    portions: int  # in how many cooled portions the acid is added
+    portion_acid_ml: tuple  # acid per portion; each warms the mix about equally
     portion_rise_c: float
 
 

@@ -48,19 +48,7 @@ _THREAD_60_FACTOR = 4.0  # twice 1 / sin 30°: each flank moves the pitch line b
 
 @dataclass(frozen=True, kw_only=True)
 class FilmPlan(Answer):
-    """One anodise run: what is set, and the film that comes of it.
-
-    Attributes
-    ----------
-    rule_film_um, rule_minutes
-        What the plain 720 rule alone says: the film in `minutes`, and the time for `film_um`.
-    film_class
-        ISO 7599 class whose average the expected film meets.
-    diameter_growth_um, pitch_diameter_growth_um
-        Growth of an outside diameter, and of the pitch diameter of a 60° thread.
-    metal_lost_um
-        Metal gone from a face once the film is stripped.
-    """
+    """One anodise run: what is set, and the film that comes of it."""
 
     film_um: float
     film_um_sd: float
@@ -69,12 +57,15 @@ class FilmPlan(Answer):
     current_density_a_per_dm2: float
     area_dm2: float
     current_a: float
+    # rule_film_um, rule_minutes: what the plain 720 rule alone says: the film in `minutes`, and the time for `film_um`
     rule_film_um: float
     rule_minutes: float
-    film_class: str | None
+    film_class: str | None  # ISO 7599 class whose average the expected film meets
+    # diameter_growth_um, pitch_diameter_growth_um: growth of an outside diameter, and of the pitch diameter of a 60°
+    # thread
     diameter_growth_um: float
     pitch_diameter_growth_um: float
-    metal_lost_um: float
+    metal_lost_um: float  # metal gone from a face once the film is stripped
 
 
 def plan_film(
@@ -214,29 +205,18 @@ _SHARED_GAUGE = 0.5  # readings of one gauge share its own error: a mean of many
 
 @dataclass(frozen=True, kw_only=True)
 class GaugeCheck(Answer):
-    """What a gauge read on parts of one run.
+    """What a gauge read on parts of one run."""
 
-    Attributes
-    ----------
-    film_measured_um, film_measured_um_sd
-        Mean of the places, and its standard uncertainty.
-    film_least_um, film_least_um_sd
-        Least local thickness.
-    film_class
-        Highest ISO 7599 class that both meet as read.
-    asked_class
-    conforms
-        "yes", "no" or "cannot tell" for the class asked for; None where none was.
-    """
-
+    # film_measured_um, film_measured_um_sd: mean of the places, and its standard uncertainty
     film_measured_um: float
     film_measured_um_sd: float
+    # film_least_um, film_least_um_sd: least local thickness
     film_least_um: float
     film_least_um_sd: float
     places: int
-    film_class: str | None
+    film_class: str | None  # highest ISO 7599 class that both meet as read
     asked_class: str | None = None
-    conforms: str | None = None
+    conforms: str | None = None  # "yes", "no" or "cannot tell" for the class asked for; None where none was
 
 
 def check_gauge(readings_um, asked_class: str | None = None, gauge_sd_um: float = 0.5) -> GaugeCheck:
@@ -380,30 +360,18 @@ _LEAST_FILM_UM = 0.1
 
 @dataclass(frozen=True, kw_only=True)
 class RunNow(Answer):
-    """Where a run stands.
+    """Where a run stands."""
 
-    Attributes
-    ----------
-    elapsed_min, flowed_min, left_min
-        Since the start; with current; and to the film, 0 once it is reached.
-    ends_at
-        Clock time of the end; in a pause, as if the current came back now.
-    charge_ah
-        Charge so far.
-    film_um, film_um_sd
-        Film now.
-    current_a
-        As last noted.
-    """
-
+    # elapsed_min, flowed_min, left_min: since the start; with current; and to the film, 0 once it is reached
     elapsed_min: float
     flowed_min: float
     left_min: float
-    ends_at: datetime
-    charge_ah: float
+    ends_at: datetime  # clock time of the end; in a pause, as if the current came back now
+    charge_ah: float  # charge so far
+    # film_um, film_um_sd: film now
     film_um: float
     film_um_sd: float
-    current_a: float
+    current_a: float  # as last noted
     done: bool
     paused: bool
 

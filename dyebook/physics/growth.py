@@ -24,25 +24,16 @@ _SD_OTHER_ALLOY = 0.10  # doubt of carrying a run over to another alloy family
 
 @dataclass(frozen=True)
 class GaugedRun:
-    """One run whose film was measured.
+    """One run whose film was measured."""
 
-    Attributes
-    ----------
-    area_dm2, current_a, minutes
-        What made the film.
-    film_measured_um
-        Mean of the gauge's readings.
-    gauge_sd_um
-        Standard uncertainty of that mean.
-    """
-
+    # area_dm2, current_a, minutes: what made the film
     area_dm2: float
     current_a: float
     minutes: float
-    film_measured_um: float
+    film_measured_um: float  # mean of the gauge's readings
     electrolyte_temp_c: float | None = None
     alloy: str | None = None
-    gauge_sd_um: float = GAUGE_SD_UM
+    gauge_sd_um: float = GAUGE_SD_UM  # standard uncertainty of that mean
 
     @property
     def density(self):
@@ -57,28 +48,15 @@ class GaugedRun:
 
 @dataclass(frozen=True, kw_only=True)
 class OwnRate(Answer):
-    """What the gauge has taught, for one alloy and temperature.
+    """What the gauge has taught, for one alloy and temperature."""
 
-    Attributes
-    ----------
-    um_per_a_min_dm2, um_per_a_min_dm2_sd
-        The rate and the uncertainty of the rate.
-    film_sd_fraction
-        Uncertainty of the film of a next run, the run-to-run scatter included.
-    readings
-        Runs that taught it.
-    factor
-        The shop's films over those of the published rate.
-    rate
-        For `plan_film(own_rate=…)`.
-    """
-
+    # um_per_a_min_dm2, um_per_a_min_dm2_sd: the rate and the uncertainty of the rate
     um_per_a_min_dm2: float
     um_per_a_min_dm2_sd: float
-    film_sd_fraction: float
-    readings: int
-    factor: float
-    rate: GrowthRate = field(repr=False)
+    film_sd_fraction: float  # uncertainty of the film of a next run, the run-to-run scatter included
+    readings: int  # runs that taught it
+    factor: float  # the shop's films over those of the published rate
+    rate: GrowthRate = field(repr=False)  # for `plan_film(own_rate=…)`
 
 
 def learn_growth_rate(

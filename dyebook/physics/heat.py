@@ -25,35 +25,20 @@ _REACTION_SD = 0.3  # how much dissolves again in the acid, which warms too; jud
 
 @dataclass(frozen=True, kw_only=True)
 class TankPlan(Answer):
-    """How warm a run makes the tank.
+    """How warm a run makes the tank."""
 
-    Attributes
-    ----------
-    end_temp_c, rise_c, rise_c_sd
-        Electrolyte at the end, and its rise.
-    growth_at_end
-        Growth rate at the end over that at the start, 1 when nothing warms.
-    largest_current_a
-        Current that stays within the allowed temperature for this time without more cooling.
-    largest_area_dm2
-        The load that takes it at the current density of the run.
-    cooling_w
-        Average cooling needed to stay within it.
-    ice_kg
-        Or ice, in closed bottles, melting down to the allowed temperature.
-    """
-
+    # end_temp_c, rise_c, rise_c_sd: electrolyte at the end, and its rise
     end_temp_c: float
     rise_c: float
     rise_c_sd: float
     heat_kj: float
     joule_kj: float
     reaction_kj: float
-    growth_at_end: float
-    largest_current_a: float
-    largest_area_dm2: float
-    cooling_w: float
-    ice_kg: float
+    growth_at_end: float  # growth rate at the end over that at the start, 1 when nothing warms
+    largest_current_a: float  # current that stays within the allowed temperature for this time without more cooling
+    largest_area_dm2: float  # the load that takes it at the current density of the run
+    cooling_w: float  # average cooling needed to stay within it
+    ice_kg: float  # or ice, in closed bottles, melting down to the allowed temperature
 
 
 def run_heat_kj(voltage_v, current_a, minutes):

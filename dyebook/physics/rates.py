@@ -115,22 +115,12 @@ DATA_MIN = (12.0, 60.0)
 
 @dataclass(frozen=True)
 class GrowthRate:
-    """How film follows from charge; scalars or arrays that broadcast.
+    """How film follows from charge; scalars or arrays that broadcast."""
 
-    Attributes
-    ----------
-    um_per_a_min_dm2 : float or array
-        At the start of the run.
-    sd_fraction : float or array
-        Standard uncertainty of a film reckoned with it, as a share of the film.
-    basis
-    slowing_min
-        Time at which growth per charge has fallen to a half on average; infinite for the plain rules.
-    """
-
-    um_per_a_min_dm2: float
-    sd_fraction: float
+    um_per_a_min_dm2: float  # float or array: at the start of the run
+    sd_fraction: float  # float or array: standard uncertainty of a film reckoned with it, as a share of the film
     basis: Note
+    # time at which growth per charge has fallen to a half on average; infinite for the plain rules
     slowing_min: float = float("inf")
 
     def film_um(self, current_density_a_per_dm2, minutes):

@@ -33,29 +33,20 @@ PREPARATION = (
 
 @dataclass(frozen=True)
 class SealKind:
-    """Defaults of one way to seal.
-
-    Attributes
-    ----------
-    min_per_um, min_per_um_range
-        Usual minutes per µm, and their range.
-    temp_c, ph
-        Lower and upper end of the window.
-    nickel : bool
-        Holds nickel, or may: then the maker can say that the safety data sheet of the product names none.
-    may_be_free : bool
-        There are products of this kind without nickel.
-    """
+    """Defaults of one way to seal."""
 
     name: str
+    # min_per_um, min_per_um_range: usual minutes per µm, and their range
     min_per_um: float
     min_per_um_range: tuple
+    # temp_c, ph: lower and upper end of the window
     temp_c: tuple
     ph: tuple
     source: str
     cautions: tuple
+    # holds nickel, or may: then the maker can say that the safety data sheet of the product names none
     nickel: bool = False
-    may_be_free: bool = False
+    may_be_free: bool = False  # there are products of this kind without nickel
     note: str = ""
 
 
@@ -106,18 +97,13 @@ def seal_kind(name: str, no_nickel: bool = False) -> SealKind:
 
 @dataclass(frozen=True, kw_only=True)
 class SealPlan(Answer):
-    """Time and window of a seal.
-
-    Attributes
-    ----------
-    temp_c, ph
-        Lower and upper end of the window.
-    """
+    """Time and window of a seal."""
 
     kind: str
     minutes: float
     minutes_low: float
     minutes_high: float
+    # temp_c, ph: lower and upper end of the window
     temp_c: tuple
     ph: tuple
 

@@ -26,18 +26,11 @@ _GRACE_S = 3
 
 @dataclass(frozen=True)
 class Served:
-    """An app as the server takes it.
+    """An app as the server takes it."""
 
-    Attributes
-    ----------
-    make : callable
-        Takes port, host names and sign-in secrets; gives the ASGI app and the largest message it reads, in bytes.
-    stop : callable
-        Ends the app's own work, called once everything is closed.
-    """
-
+    # takes port, host names and sign-in secrets; gives the ASGI app and the largest message it reads, in bytes
     make: Callable
-    stop: Callable
+    stop: Callable  # ends the app's own work, called once everything is closed
 
 
 def open_doors(served: Served, doors, port: int, show=None, pairing=None, secrets=None, **server):

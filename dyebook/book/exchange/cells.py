@@ -80,20 +80,11 @@ _BRACKETED = re.compile(r"(.*?)\s*[(\[]([^)\]]*)[)\]]\s*")
 
 @dataclass(frozen=True)
 class Column:
-    """A header understood.
+    """A header understood."""
 
-    Attributes
-    ----------
-    header : str
-        As in the file.
-    name : str
-        In `FIELDS`, or one of the further columns of an export or instrument.
-    scale, offset : float
-        From the unit of the header to the unit of the name.
-    """
-
-    header: str
-    name: str
+    header: str  # as in the file
+    name: str  # in `FIELDS`, or one of the further columns of an export or instrument
+    # scale, offset: from the unit of the header to the unit of the name
     scale: float = 1.0
     offset: float = 0.0
 

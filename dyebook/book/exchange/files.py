@@ -23,25 +23,13 @@ _DELIMITERS = (",", ";", "\t", "|")
 
 @dataclass
 class Sheet:
-    """A table as read from a file.
-
-    Attributes
-    ----------
-    name : str
-    headers : list of str
-    columns : list of list
-        Cells of each column, as text, number, bool, datetime or None.
-    rows : list of int
-        Row number of each line of cells as a spreadsheet counts it: the headers are row 1.
-    notes : list of str
-        What had to be assumed to read it.
-    """
+    """A table as read from a file."""
 
     name: str
-    headers: list
-    columns: list
-    rows: list
-    notes: list
+    headers: list[str]
+    columns: list[list]  # cells of each column, as text, number, bool, datetime or None
+    rows: list[int]  # row number of each line of cells as a spreadsheet counts it: the headers are row 1
+    notes: list[str]  # what had to be assumed to read it
 
 
 def read_sheet(path):

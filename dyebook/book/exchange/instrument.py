@@ -36,29 +36,17 @@ _STEP_NM = 10.0  # between bands of a spectrum that does not say it
 
 @dataclass(frozen=True)
 class InstrumentReading:
-    """One colour as an instrument wrote it.
+    """One colour as an instrument wrote it."""
 
-    Attributes
-    ----------
-    name : str
-        Of the sample.
-    lab : tuple or None
-        L*, a*, b* under the stated white.
-    white, observer : str or None
-        Such as ``"D50"`` and ``"2"``; None where the file does not say.
-    wavelength_nm, reflectance : tuple
-        The spectrum, reflectance 0..1; empty without one.
-    batch : int or None
-        The batch it names itself.
-    """
-
-    name: str
-    lab: tuple | None
+    name: str  # of the sample
+    lab: tuple | None  # L*, a*, b* under the stated white
+    # white, observer: such as ``"D50"`` and ``"2"``; None where the file does not say
     white: str | None = None
     observer: str | None = None
+    # wavelength_nm, reflectance: the spectrum, reflectance 0..1; empty without one
     wavelength_nm: tuple = ()
     reflectance: tuple = ()
-    batch: int | None = None
+    batch: int | None = None  # the batch it names itself
 
 
 def import_any(

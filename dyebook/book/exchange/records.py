@@ -43,31 +43,17 @@ class ImportRefusedError(BookError):
 
 @dataclass(frozen=True)
 class Imported:
-    """What an import did, or would do.
-
-    Attributes
-    ----------
-    file : str
-    dry_run : bool
-        True if nothing was written.
-    batches, readings, samples, skipped : int
-    columns : dict
-        Header in the file to the name it was taken for.
-    ignored : tuple of str
-        Headers that are none of ours.
-    notes : tuple of str
-        What had to be assumed.
-    """
+    """What an import did, or would do."""
 
     file: str
-    dry_run: bool
+    dry_run: bool  # True if nothing was written
     batches: int = 0
     readings: int = 0
     samples: int = 0
     skipped: int = 0
-    columns: dict | None = None
-    ignored: tuple = ()
-    notes: tuple = ()
+    columns: dict | None = None  # header in the file to the name it was taken for
+    ignored: tuple[str, ...] = ()  # headers that are none of ours
+    notes: tuple[str, ...] = ()  # what had to be assumed
 
     def to_dict(self):
         """Return plain JSON values."""

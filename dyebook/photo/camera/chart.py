@@ -56,24 +56,12 @@ _GREY_CHROMA = 12
 
 @dataclass(frozen=True)
 class ChartReading:
-    """What one photo shows of a chart, patches in reading order.
+    """What one photo shows of a chart, patches in reading order."""
 
-    Attributes
-    ----------
-    quads : ndarray of shape (24, 4, 2)
-        What was read of each patch, in pixels of the upright photo.
-    light : ndarray of shape (24, 3)
-        Trimmed mean in the linear light of the file's own primaries, as the file claims it.
-    spread : ndarray of shape (24,)
-        Relative spread of the luminance over the patch, noise and print included.
-    clipped : ndarray of bool, shape (24,)
-        Patches of which part stood at the limit of a channel.
-    """
-
-    quads: np.ndarray
-    light: np.ndarray
-    spread: np.ndarray
-    clipped: np.ndarray
+    quads: np.ndarray  # (24, 4, 2): what was read of each patch, in pixels of the upright photo
+    light: np.ndarray  # (24, 3): trimmed mean in the linear light of the file's own primaries, as the file claims it
+    spread: np.ndarray  # (24,): relative spread of the luminance over the patch, noise and print included
+    clipped: np.ndarray  # bool (24,): patches of which part stood at the limit of a channel
 
 
 @cache

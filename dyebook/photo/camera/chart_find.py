@@ -83,21 +83,11 @@ _CORNERS = np.array([(0, 0), (COLUMNS - 1, 0), (COLUMNS - 1, ROWS - 1), (0, ROWS
 
 @dataclass(frozen=True)
 class Grid:
-    """Squares that stand in rows and columns.
+    """Squares that stand in rows and columns."""
 
-    Attributes
-    ----------
-    cells : ndarray of int, shape (n, 2)
-        Column and row of each, counted from any square.
-    centres : ndarray, shape (n, 2)
-        Their middles in pixels.
-    to_picture : ndarray, shape (3, 3)
-        Perspective from (column, row) to pixels; never mirrored.
-    """
-
-    cells: np.ndarray
-    centres: np.ndarray
-    to_picture: np.ndarray
+    cells: np.ndarray  # int (n, 2): column and row of each, counted from any square
+    centres: np.ndarray  # (n, 2): their middles in pixels
+    to_picture: np.ndarray  # (3, 3): perspective from (column, row) to pixels; never mirrored
 
 
 @dataclass(frozen=True)

@@ -69,24 +69,12 @@ _LEAST_GAIN = 1e-4
 
 @dataclass(frozen=True)
 class Tone:
-    """A smooth rising curve from claimed to true light; the default changes nothing.
+    """A smooth rising curve from claimed to true light; the default changes nothing."""
 
-    Attributes
-    ----------
-    linear : bool
-        Whether the file holds linear codes under a curve that it does not have.
-    slope : float
-        Log of the slope of log light in the deep shadows.
-    bends : tuple of 4 floats
-        Changes of that slope at 1, 5, 20 and 60 % of light.
-    offset : tuple of 3 floats
-        Veil or pedestal per channel, taken off the true light.
-    """
-
-    linear: bool = False
-    slope: float = 0.0
-    bends: tuple = (0.0,) * BENDS
-    offset: tuple = (0.0, 0.0, 0.0)
+    linear: bool = False  # whether the file holds linear codes under a curve that it does not have
+    slope: float = 0.0  # log of the slope of log light in the deep shadows
+    bends: tuple[float, float, float, float] = (0.0,) * BENDS  # changes of that slope at 1, 5, 20 and 60 % of light
+    offset: tuple[float, float, float] = (0.0, 0.0, 0.0)  # veil or pedestal per channel, taken off the true light
 
     def __call__(self, light):
         """Return true light of claimed light of the file's own primaries; shape (..., 3) in and out."""
@@ -149,30 +137,15 @@ def tone_curve(light: np.ndarray, slope: np.ndarray, bends: np.ndarray) -> np.nd
 
 @dataclass(frozen=True)
 class ChartFit:
-    """What one chart showed of a camera.
+    """What one chart showed of a camera."""
 
-    Attributes
-    ----------
-    tone : Tone
-        From the light the file claims to true light, in the file's own primaries.
-    log_gains : ndarray of shape (3,)
-        Log of the factors to D65 Rec. 709 that the whole chart asks for.
-    card_offset : ndarray of shape (3,)
-        Log of what the gains from a grey card lack against them.
-    matrix : ndarray of shape (3, 3)
-        Mixing of balanced light; rows sum to 1, so that grey stays grey.
-    roots : ndarray of shape (3, 3)
-        Weights of the root terms of red-green, green-blue and blue-red; all zero for a plain matrix.
-    parameters : ndarray
-        The vector that was fitted.
-    """
-
-    tone: Tone
-    log_gains: np.ndarray
-    card_offset: np.ndarray
-    matrix: np.ndarray
+    tone: Tone  # from the light the file claims to true light, in the file's own primaries
+    log_gains: np.ndarray  # (3,): log of the factors to D65 Rec. 709 that the whole chart asks for
+    card_offset: np.ndarray  # (3,): log of what the gains from a grey card lack against them
+    matrix: np.ndarray  # (3, 3): mixing of balanced light; rows sum to 1, so that grey stays grey
+    # (3, 3): weights of the root terms of red-green, green-blue and blue-red; all zero for a plain matrix
     roots: np.ndarray
-    parameters: np.ndarray
+    parameters: np.ndarray  # the vector that was fitted
 
 
 def mix_colours(light: np.ndarray, matrix, roots) -> np.ndarray:

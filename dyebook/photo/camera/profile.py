@@ -55,54 +55,29 @@ _FINEST = 2800
 
 @dataclass(frozen=True)
 class CameraProfile:
-    """What was learned about one camera.
+    """What was learned about one camera."""
 
-    Attributes
-    ----------
-    name : str
-        What the user calls it.
-    tone : Tone
-        From claimed to true light.
-    matrix, roots : tuple of 3 tuples of 3 floats
-        Mixing of balanced light to D65 Rec. 709; see `mix_colours`.
-    card_offset : tuple of 3 floats
-        Log of what the gains from a grey card lack.
-    grey_light : tuple of 3 floats
-        True light of neutral 5 in the photo it was learned from, per unit of its own: the light and exposure then.
-    loo_delta_e00 : tuple of 24 floats
-        CIEDE2000 of each patch, read by a fit that had not seen it.
-    used : tuple of int
-        Patches it was learned from.
-    lab_sd : tuple of 3 floats
-        Root mean square of those errors per L*, a*, b*.
-    repeat_sd : tuple of 3 floats or None
-        The shop's own repeatability with this camera per L*, a*, b*, once checked.
-    make, model : str or None
-        From the photo's EXIF.
-    table : str
-        Which chart table was used.
-    learned_at : str
-        ISO 8601, UTC.
-    flags : tuple of str
-    coupon_days : tuple of (str, float, float, float)
-        ISO date, L*, a*, b* of the check coupon, from before the book kept them; only read.
-    """
-
-    name: str
-    tone: Tone
+    name: str  # what the user calls it
+    tone: Tone  # from claimed to true light
+    # matrix, roots: tuple of 3 tuples of 3 floats: mixing of balanced light to D65 Rec. 709; see `mix_colours`
     matrix: tuple
     roots: tuple
-    card_offset: tuple
-    grey_light: tuple
-    loo_delta_e00: tuple
-    used: tuple
-    lab_sd: tuple
-    repeat_sd: tuple | None = None
+    card_offset: tuple[float, float, float]  # log of what the gains from a grey card lack
+    # true light of neutral 5 in the photo it was learned from, per unit of its own: the light and exposure then
+    grey_light: tuple[float, float, float]
+    loo_delta_e00: tuple  # 24 floats: CIEDE2000 of each patch, read by a fit that had not seen it
+    used: tuple[int, ...]  # patches it was learned from
+    lab_sd: tuple[float, float, float]  # root mean square of those errors per L*, a*, b*
+    # the shop's own repeatability with this camera per L*, a*, b*, once checked
+    repeat_sd: tuple[float, float, float] | None = None
+    # make, model: from the photo's EXIF
     make: str | None = None
     model: str | None = None
-    table: str = "after-2014"
-    learned_at: str = ""
-    flags: tuple = ()
+    table: str = "after-2014"  # which chart table was used
+    learned_at: str = ""  # ISO 8601, UTC
+    flags: tuple[str, ...] = ()
+    # tuple of (str, float, float, float): ISO date, L*, a*, b* of the check coupon, from before the book kept them;
+    # only read
     coupon_days: tuple = ()
 
     @property

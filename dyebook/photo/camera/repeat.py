@@ -18,31 +18,19 @@ _CLASSES = 1.41  # distinct classes per ratio of standard deviations: the root o
 
 @dataclass(frozen=True)
 class Repeatability:
-    """Spread of repeated readings of one piece.
+    """Spread of repeated readings of one piece."""
 
-    Attributes
-    ----------
-    count : int
-        Readings.
-    lab : tuple of 3 floats
-        Their mean.
-    sd : tuple of 3 floats
-        Standard deviation of one reading per L*, a*, b* (n − 1).
-    mcdm, mcdm_00 : float
-        Mean colour difference from the mean, by CIELAB distance and by CIEDE2000.
-    grr_percent, ndc : tuple of 3 floats
-        Gauge share of the total spread per axis, and number of classes it separates; nan without a spread of batches.
-    flags : tuple of str
-    """
-
-    count: int
-    lab: tuple
-    sd: tuple
+    count: int  # readings
+    lab: tuple[float, float, float]  # their mean
+    sd: tuple[float, float, float]  # standard deviation of one reading per L*, a*, b* (n − 1)
+    # mcdm, mcdm_00: mean colour difference from the mean, by CIELAB distance and by CIEDE2000
     mcdm: float
     mcdm_00: float
-    grr_percent: tuple = (math.nan,) * 3
-    ndc: tuple = (math.nan,) * 3
-    flags: tuple = ()
+    # grr_percent, ndc: gauge share of the total spread per axis, and number of classes it separates; nan without a
+    # spread of batches
+    grr_percent: tuple[float, float, float] = (math.nan,) * 3
+    ndc: tuple[float, float, float] = (math.nan,) * 3
+    flags: tuple[str, ...] = ()
 
 
 def repeatability(readings, batch_sd=None) -> Repeatability:

@@ -76,26 +76,13 @@ _TINY = 1e-6
 
 @dataclass(frozen=True)
 class Sides:
-    """The four sides of a patch as its edges show them.
+    """The four sides of a patch as its edges show them."""
 
-    Attributes
-    ----------
-    quad : ndarray of shape (4, 2)
-        Corners where the sides' lines cross, in the order of the rough quad.
-    support : ndarray of shape (4,)
-        Share of each side along which the edge lies on its line.
-    step : ndarray of shape (4, 3)
-        Mean step of tone across each side, outside minus inside.
-    scatter_px : ndarray of shape (4,)
-        Robust spread of the edge about its line.
-    ridge : ndarray of shape (4,)
-        Median tone of a bright line along each side, above both what lies inside and outside of it.
-    """
-
-    quad: np.ndarray
-    support: np.ndarray
-    step: np.ndarray
-    scatter_px: np.ndarray
+    quad: np.ndarray  # (4, 2): corners where the sides' lines cross, in the order of the rough quad
+    support: np.ndarray  # (4,): share of each side along which the edge lies on its line
+    step: np.ndarray  # (4, 3): mean step of tone across each side, outside minus inside
+    scatter_px: np.ndarray  # (4,): robust spread of the edge about its line
+    # (4,): median tone of a bright line along each side, above both what lies inside and outside of it
     ridge: np.ndarray
 
 

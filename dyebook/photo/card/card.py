@@ -36,29 +36,15 @@ _FEWEST_PIXELS, _SMALLEST_AREA, _BLACK, _CLIPPED, _BLOWN_OUT = 12, 64, 0.002, 0.
 
 @dataclass(frozen=True)
 class Card:
-    """A grey card as found in one photo.
+    """A grey card as found in one photo."""
 
-    Attributes
-    ----------
-    kind : str
-        grey, chart, mat or none.
-    quad : ndarray of shape (4, 2) or None
-        Corners of the grey area: top left, top right, bottom right, bottom left of the upright photo, in pixels.
-    lab : Lab
-        The card's own colour.
-    rgb : ndarray of shape (3,)
-        Mean linear light of its sound pixels.
-    flags : tuple of str
-    whole : ndarray of shape (4, 2) or None
-        Corners of all that belongs to it, where that is more than the grey area.
-    """
-
-    kind: str
+    kind: str  # grey, chart, mat or none
+    # (4, 2): corners of the grey area: top left, top right, bottom right, bottom left of the upright photo, in pixels
     quad: np.ndarray | None
-    lab: Lab = CARD_LAB
-    rgb: np.ndarray = field(default_factory=lambda: np.ones(3))
-    flags: tuple = ()
-    whole: np.ndarray | None = None
+    lab: Lab = CARD_LAB  # the card's own colour
+    rgb: np.ndarray = field(default_factory=lambda: np.ones(3))  # (3,): mean linear light of its sound pixels
+    flags: tuple[str, ...] = ()
+    whole: np.ndarray | None = None  # (4, 2): corners of all that belongs to it, where that is more than the grey area
 
     @property
     def cover(self):

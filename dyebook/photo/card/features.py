@@ -115,21 +115,13 @@ _GOES_ON, _GRAIN_WEIGHT, _GRAIN_ALLOWED, _GRAIN_SLACK = 0.06, 2, 1.5, 0.01
 
 @dataclass(frozen=True)
 class SceneTone:
-    """What patches are judged against.
+    """What patches are judged against."""
 
-    Attributes
-    ----------
-    bright : float
-        Light at the bright end of the photo.
-    casts : ndarray of shape (n, 2)
-        Guesses at the colour of the light, as `_cast` gives them: that of a balanced photo, then those of its pixels.
-    calm : float
-        Noise of the calmest places, relative to the root of light.
-    """
-
-    bright: float
+    bright: float  # light at the bright end of the photo
+    # (n, 2): guesses at the colour of the light, as `_cast` gives them: that of a balanced photo, then those of its
+    # pixels
     casts: np.ndarray
-    calm: float
+    calm: float  # noise of the calmest places, relative to the root of light
 
 
 def scene_tone(pixels: np.ndarray) -> SceneTone:

@@ -55,21 +55,11 @@ _GRID_SIZES, _GRID_TURN, _GRID_PITCH, _GRID_NEIGHBOURS = (0.8, 1.25), 0.12, (0.9
 
 @dataclass(frozen=True)
 class Candidate:
-    """A patch that could be the card.
+    """A patch that could be the card."""
 
-    Attributes
-    ----------
-    quad : ndarray of shape (4, 2)
-        Corners in pixels of the upright photo.
-    features : ndarray
-        In the order of `FEATURES`.
-    probability : float
-        That it is the card.
-    """
-
-    quad: np.ndarray
-    features: np.ndarray
-    probability: float
+    quad: np.ndarray  # (4, 2): corners in pixels of the upright photo
+    features: np.ndarray  # in the order of `FEATURES`
+    probability: float  # that it is the card
 
     def __getitem__(self, name):
         """Return a feature by its name."""

@@ -69,38 +69,19 @@ _SHOWN = 80  # characters of the decoder's own message
 
 @dataclass
 class Decoded:
-    """A file's picture as stored, with what its metadata says.
+    """A file's picture as stored, with what its metadata says."""
 
-    Attributes
-    ----------
-    codes : ndarray of uint8 or uint16, shape (H, W, 3), or None
-        Red first, not yet turned upright; None where `image` must go through a colour engine.
-    bit_depth : int
-        Bits per channel in the file.
-    orientation : int
-        EXIF orientation still to be undone.
-    info : dict
-        Pillow's metadata.
-    exif : PIL.Image.Exif
-        The EXIF block, possibly empty.
-    alpha : ndarray, shape (H, W), or None
-        Opacity, of the type of the codes.
-    image : PIL.Image.Image or None
-        The picture, where a colour engine may need it.
-    grey : bool
-        Whether the file holds one channel, shown here as three.
-    full_size : tuple of int or None
-        Width and height as stored, where the codes are those of a picture of half the size.
-    """
-
+    # uint8 or uint16 (H, W, 3): red first, not yet turned upright; None where `image` must
+    # go through a colour engine
     codes: np.ndarray | None
-    bit_depth: int
-    orientation: int
-    info: dict
-    exif: Image.Exif
-    alpha: np.ndarray | None = None
-    image: Image.Image | None = None
-    grey: bool = False
+    bit_depth: int  # bits per channel in the file
+    orientation: int  # EXIF orientation still to be undone
+    info: dict  # Pillow's metadata
+    exif: Image.Exif  # the EXIF block, possibly empty
+    alpha: np.ndarray | None = None  # (H, W): opacity, of the type of the codes
+    image: Image.Image | None = None  # the picture, where a colour engine may need it
+    grey: bool = False  # whether the file holds one channel, shown here as three
+    # width and height as stored, where the codes are those of a picture of half the size
     full_size: tuple[int, int] | None = None
 
 

@@ -33,31 +33,16 @@ _TURNS = {
 
 @dataclass(frozen=True)
 class CameraInfo:
-    """What the file says about the camera; None where it says nothing, or nothing possible.
+    """What the file says about the camera; None where it says nothing, or nothing possible."""
 
-    Attributes
-    ----------
-    make, model : str or None
-        As written by the camera, at most 64 printable characters.
-    exposure_s : float or None
-        Exposure time in seconds.
-    f_number : float or None
-        Aperture ratio.
-    iso : int or None
-        Sensitivity.
-    white_balance : "auto", "manual" or None
-        How the camera chose its white.
-    taken_at : datetime or None
-        The camera's own clock, without time zone.
-    """
-
+    # make, model: as written by the camera, at most 64 printable characters
     make: str | None = None
     model: str | None = None
-    exposure_s: float | None = None
-    f_number: float | None = None
-    iso: int | None = None
-    white_balance: str | None = None
-    taken_at: datetime | None = None
+    exposure_s: float | None = None  # exposure time in seconds
+    f_number: float | None = None  # aperture ratio
+    iso: int | None = None  # sensitivity
+    white_balance: str | None = None  # "auto", "manual" or None: how the camera chose its white
+    taken_at: datetime | None = None  # the camera's own clock, without time zone
 
 
 NO_CAMERA = CameraInfo()

@@ -52,25 +52,15 @@ _BYTE_BLOCK = 15
 
 @dataclass(frozen=True, eq=False)
 class Reduced:
-    """A photo made smaller by a whole factor, averaged in linear light.
+    """A photo made smaller by a whole factor, averaged in linear light."""
 
-    Attributes
-    ----------
-    pixels : ndarray of float32, shape (h, w, 3)
-        Mean linear Rec. 709 light of each block.
-    clipped : ndarray of float32, shape (h, w, 3)
-        Share of the block's source pixels at their limit, 0 to 1, per channel of the file.
-    scale : int
-        Full pixels per reduced pixel; reduced (i, j) covers full pixels from i·scale, j·scale on.
-    """
-
-    pixels: np.ndarray
-    scale: int
+    pixels: np.ndarray  # float32 (h, w, 3): mean linear Rec. 709 light of each block
+    scale: int  # full pixels per reduced pixel; reduced (i, j) covers full pixels from i·scale, j·scale on
     _count_clipped: Callable = field(repr=False)
 
     @cached_property
     def clipped(self):
-        """Counted when first asked for."""
+        """Return the share of each block's pixels at their limit per channel of the file, float32 (h, w, 3)."""
         shares = self._count_clipped()
         shares.flags.writeable = False
         return shares
@@ -82,38 +72,17 @@ class LinearPhoto:
 
     Coordinates are pixels of the upright image, x right, y down, (0, 0) the outer corner of the first pixel.
     `read_photo` and `photo_from_array` make these.
-
-    Attributes
-    ----------
-    name : str
-        File name without its folder, fit for a message.
-    codes : ndarray of uint8, uint16 or float32, shape (H, W, 3)
-        What the file holds, red first.
-    encoding : Encoding
-        How codes become linear Rec. 709 light.
-    bit_depth : int
-        Bits per channel in the file (32 for an array of light).
-    camera : CameraInfo
-        What the file says about the exposure.
-    notes : tuple of str
-        What had to be assumed.
-    limit : float or None
-        Lowest code that counts as clipped; None where light has no upper limit.
-    saturated : ndarray of bool, shape (H, W, 3), or None
-        Clipped channels, where the codes alone do not show them.
-    sha256 : str or None
-        Of the file, or of the light of an array: by it the same photo is known again.
     """
 
-    name: str
-    codes: np.ndarray
-    encoding: Encoding
-    bit_depth: int
-    camera: CameraInfo = NO_CAMERA
-    notes: tuple[str, ...] = ()
-    limit: float | None = None
-    saturated: np.ndarray | None = None
-    sha256: str | None = None
+    name: str  # file name without its folder, fit for a message
+    codes: np.ndarray  # uint8, uint16 or float32 (H, W, 3): what the file holds, red first
+    encoding: Encoding  # how codes become linear Rec. 709 light
+    bit_depth: int  # bits per channel in the file (32 for an array of light)
+    camera: CameraInfo = NO_CAMERA  # what the file says about the exposure
+    notes: tuple[str, ...] = ()  # what had to be assumed
+    limit: float | None = None  # lowest code that counts as clipped; None where light has no upper limit
+    saturated: np.ndarray | None = None  # bool (H, W, 3): clipped channels, where the codes alone do not show them
+    sha256: str | None = None  # of the file, or of the light of an array: by it the same photo is known again
     _reduced: dict = field(default_factory=dict, repr=False)
 
     @property
@@ -266,18 +235,12 @@ class HalfPhoto:
 
     What blocks of 2 × 2 pixels cannot show is taken from the whole picture, which is decoded at that moment
     and kept; `fitted` says which box and step can be had without. `read_photo` makes these when asked to be quick.
-
-    Attributes
-    ----------
-    half : LinearPhoto
-        The picture of half the size: a pixel of it is a block of 2 × 2 of the photo's, but for what an odd size cuts
-        off at the right or below.
-    size : tuple of int
-        Width and height in pixels.
     """
 
+    # the picture of half the size: a pixel of it is a block of 2 × 2 of the photo's, but for what an odd size cuts off
+    # at the right or below
     half: LinearPhoto
-    size: tuple[int, int]
+    size: tuple[int, int]  # width and height in pixels
     _decode_whole: Callable
 
     @cached_property

@@ -79,21 +79,12 @@ class ProfileError(ValueError):
 
 @dataclass(frozen=True, eq=False)
 class Encoding:
-    """How codes become linear Rec. 709 light.
+    """How codes become linear Rec. 709 light."""
 
-    Attributes
-    ----------
-    name : str
-        What people call it.
-    curves : tuple of 1 or 3 callables
-        Relative code 0 to 1 to relative light, for all channels or each.
-    matrix : ndarray, shape (3, 3), or None
-        From the file's linear light to Rec. 709; None where they are the same.
-    """
-
-    name: str
+    name: str  # what people call it
+    # tuple of 1 or 3 callables: relative code 0 to 1 to relative light, for all channels or each
     curves: tuple[Callable, ...] = ()
-    matrix: np.ndarray | None = None
+    matrix: np.ndarray | None = None  # (3, 3): from the file's linear light to Rec. 709; None where they are the same
     _tables: dict = field(default_factory=dict, repr=False)
 
     @property

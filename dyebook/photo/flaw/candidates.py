@@ -36,51 +36,27 @@ _MEDIAN_CHI2_3 = 2.366  # median of chi-square with three degrees of freedom
 
 @dataclass(frozen=True)
 class Field:
-    """One smoothed view of the rest, in units of its own spread.
+    """One smoothed view of the rest, in units of its own spread."""
 
-    Attributes
-    ----------
-    sigma : float
-        Window in pixels of the view.
-    step : int
-        Pixels of the view per pixel of the field.
-    rest : ndarray of shape (h, w, 3)
-    height : ndarray of shape (h, w)
-        Signed, in standard deviations: along the direction of more or less dye, or (`plain`) in any direction.
-    inner : ndarray of bool, shape (h, w)
-    plain : bool
-    covariance : ndarray of shape (3, 3)
-        Of the rest, flaws counting little.
-    """
-
-    sigma: float
-    step: int
-    rest: np.ndarray
+    sigma: float  # window in pixels of the view
+    step: int  # pixels of the view per pixel of the field
+    rest: np.ndarray  # (h, w, 3)
+    # (h, w): signed, in standard deviations: along the direction of more or less dye, or (`plain`) in any direction
     height: np.ndarray
-    inner: np.ndarray
+    inner: np.ndarray  # bool (h, w)
     plain: bool
-    covariance: np.ndarray
+    covariance: np.ndarray  # (3, 3): of the rest, flaws counting little
 
 
 @dataclass(frozen=True)
 class Regions:
-    """Connected regions of a field above one level, paler and deeper ones, numbered from 1.
-
-    Attributes
-    ----------
-    field : Field
-    level : float
-    labels : ndarray of uint8, shape (h, w)
-    count : int
-    rivals : int
-        How many there were before the strongest were chosen.
-    """
+    """Connected regions of a field above one level, paler and deeper ones, numbered from 1."""
 
     field: Field
     level: float
-    labels: np.ndarray
+    labels: np.ndarray  # uint8 (h, w)
     count: int
-    rivals: int
+    rivals: int  # how many there were before the strongest were chosen
 
 
 def depth_direction(film: np.ndarray) -> np.ndarray:

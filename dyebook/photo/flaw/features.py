@@ -320,38 +320,27 @@ def _cosine(changes: np.ndarray, way: np.ndarray) -> np.ndarray:
 
 @dataclass(frozen=True)
 class _PixelSums:
-    """Sums over the pixels of N places.
+    """Sums over the pixels of N places."""
 
-    Attributes
-    ----------
-    count, step, top, open_rim, slope, slope_sd : ndarray of shape (N,)
-        Pixels of the field inside; pixels of the view per pixel of the field; largest height; share of the rim that
-        is the part's own; steepness of the height there, per window, and its spread.
-    means : dict of ndarray
-        Of x, y and their products in pixels of the view, height, tilt, squared length of the rest of light, square
-        of the fine texture; of the rest of light, and of log light itself (N, 3).
-    ring_mean, ring_squares : ndarray of shape (N, 3), (N, 3, 3)
-        Means of the rest of light, and of its products, in the ring around each place.
-    ring_grain : ndarray of shape (N,)
-        Mean square of the fine texture in the ring.
-    few : ndarray of bool, shape (N,)
-        Whether the ring is too short to count.
-    usual_spread : ndarray of shape (N, 3, 3)
-        Covariance of the whole field.
-    """
-
+    # count, step, top, open_rim, slope, slope_sd: (N,): pixels of the field inside; pixels of the view per pixel of the
+    # field; largest height; share of the rim that is the part's own; steepness of the height there, per window, and its
+    # spread
     count: np.ndarray
     step: np.ndarray
     top: np.ndarray
     open_rim: np.ndarray
     slope: np.ndarray
     slope_sd: np.ndarray
+    # dict of ndarray: of x, y and their products in pixels of the view, height, tilt, squared length of the rest of
+    # light, square of the fine texture; of the rest of light, and of log light itself (N, 3)
     means: dict
+    # ring_mean, ring_squares: (N, 3), (N, 3, 3): means of the rest of light, and of its products, in the ring around
+    # each place
     ring_mean: np.ndarray
     ring_squares: np.ndarray
-    ring_grain: np.ndarray
-    few: np.ndarray
-    usual_spread: np.ndarray
+    ring_grain: np.ndarray  # (N,): mean square of the fine texture in the ring
+    few: np.ndarray  # bool (N,): whether the ring is too short to count
+    usual_spread: np.ndarray  # (N, 3, 3): covariance of the whole field
 
 
 def _pixel_sums(found, view):

@@ -49,36 +49,22 @@ _FEW_PRODUCTS = 200_000
 
 @dataclass(frozen=True)
 class PartView:
-    """A part in its own frame, its long side level.
+    """A part in its own frame, its long side level."""
 
-    Attributes
-    ----------
-    log_light : ndarray of float32, shape (H, W, 3)
-        Natural logarithm of the corrected light and DARK.
-    mask, inner : ndarray of bool, shape (H, W)
-        The part, and its pixels away from the rim.
-    tilt : ndarray of float32, shape (H, W)
-        0 on the middle line, 1 at the rim.
-    ground : ndarray of shape (3,)
-        Median of the log light just outside the part, which shows through its holes.
-    is_round : bool
-    matrix : ndarray of shape (2, 3)
-        From pixels of the photo to pixels of the view.
-    p, q : ndarray of float32, shape (H, W)
-        -1..1 from end to end, and from rim to rim at that place; of a round part around it, and outwards.
-    middle, half : ndarray of float32, shape (W,) or (2,)
-        Middle row and half the height of each column; of a round part middle and half axes, as x, y.
-    """
-
-    log_light: np.ndarray
+    log_light: np.ndarray  # float32 (H, W, 3): natural logarithm of the corrected light and DARK
+    # mask, inner: bool (H, W): the part, and its pixels away from the rim
     mask: np.ndarray
     inner: np.ndarray
-    tilt: np.ndarray
-    ground: np.ndarray
+    tilt: np.ndarray  # float32 (H, W): 0 on the middle line, 1 at the rim
+    ground: np.ndarray  # (3,): median of the log light just outside the part, which shows through its holes
     is_round: bool
-    matrix: np.ndarray
+    matrix: np.ndarray  # (2, 3): from pixels of the photo to pixels of the view
+    # p, q: float32 (H, W): -1..1 from end to end, and from rim to rim at that place; of a round part around it, and
+    # outwards
     p: np.ndarray = field(repr=False)
     q: np.ndarray = field(repr=False)
+    # middle, half: float32 (W,) or (2,): middle row and half the height of each column; of a round part middle and half
+    # axes, as x, y
     middle: np.ndarray = field(repr=False)
     half: np.ndarray = field(repr=False)
 

@@ -50,24 +50,13 @@ _RIM_PIXELS = 200
 
 @dataclass(frozen=True, eq=False)
 class PhotoView:
-    """A small corrected photo and what is worked out from it.
+    """A small corrected photo and what is worked out from it."""
 
-    Attributes
-    ----------
-    step : float
-        Pixels of the photo per pixel of the view.
-    colour : ndarray of float32, shape (h, w, 3)
-        L*, and the two chroma axes over lightness (times 100): nearly the same in light and in shade.
-    edge : ndarray of float32, shape (h, w)
-        Strength of edges, 1 = the usual texture of this photo.
-    card : ndarray of uint8, shape (h, w)
-        1 on the card.
-    """
-
-    step: float
+    step: float  # pixels of the photo per pixel of the view
+    # float32 (h, w, 3): L*, and the two chroma axes over lightness (times 100): nearly the same in light and in shade
     colour: np.ndarray
-    edge: np.ndarray
-    card: np.ndarray
+    edge: np.ndarray  # float32 (h, w): strength of edges, 1 = the usual texture of this photo
+    card: np.ndarray  # uint8 (h, w): 1 on the card
 
     @cached_property
     def crest(self):
@@ -83,23 +72,12 @@ class PhotoView:
 
 @dataclass(frozen=True, eq=False)
 class Candidate:
-    """A region that might be a part, without holes.
+    """A region that might be a part, without holes."""
 
-    Attributes
-    ----------
-    box : tuple of int
-        x0, y0, x1, y1 in pixels of the view.
-    mask : ndarray of uint8, shape of the box
-    contour : ndarray of int32, shape (n, 1, 2)
-        Its outer boundary, pixels of the view.
-    hole_share : float
-        Area of its round holes over its own.
-    """
-
-    box: tuple
-    mask: np.ndarray
-    contour: np.ndarray
-    hole_share: float = 0.0
+    box: tuple[int, ...]  # x0, y0, x1, y1 in pixels of the view
+    mask: np.ndarray  # uint8, of the shape of the box
+    contour: np.ndarray  # int32 (n, 1, 2): its outer boundary, pixels of the view
+    hole_share: float = 0.0  # area of its round holes over its own
 
     @cached_property
     def area(self):

@@ -21,20 +21,11 @@ _FINER, _SMOOTHED = 4, 0.6
 
 @dataclass(frozen=True)
 class Part:
-    """One part as an outline in the upright photo.
+    """One part as an outline in the upright photo."""
 
-    Attributes
-    ----------
-    outline : ndarray of shape (N, 2)
-        Polygon in pixels; a hole is cut in by a slit.
-    confidence : float
-        Probability that it is a part; 1 for an outline drawn by hand.
-    flags : tuple of str
-    """
-
-    outline: np.ndarray
-    confidence: float = 1.0
-    flags: tuple = ()
+    outline: np.ndarray  # (N, 2): polygon in pixels; a hole is cut in by a slit
+    confidence: float = 1.0  # probability that it is a part; 1 for an outline drawn by hand
+    flags: tuple[str, ...] = ()
 
     @property
     def box(self):

@@ -59,21 +59,11 @@ _LATE_CHANGE_MIN = 3.0  # changes of level are judged up to so long before the f
 
 @dataclass(frozen=True)
 class Event:
-    """Something that happened in a run.
+    """Something that happened in a run."""
 
-    Attributes
-    ----------
-    kind
-        One of `EVENT_KINDS`.
-    time_min
-        When it began, on the log's own clock.
-    because
-        What was seen.
-    """
-
-    kind: str
-    time_min: float
-    because: Note
+    kind: str  # one of `EVENT_KINDS`
+    time_min: float  # when it began, on the log's own clock
+    because: Note  # what was seen
 
     def to_dict(self):
         """Return kind, time, what was seen and what to do about it."""
@@ -87,30 +77,18 @@ class Event:
 
 @dataclass(frozen=True, kw_only=True)
 class TraceReport(Answer):
-    """What a run's log tells.
+    """What a run's log tells."""
 
-    Attributes
-    ----------
-    charge_ah, minutes
-        Charge, and how long current flowed.
-    film_um, film_um_sd
-        None without an area.
-    gaps
-        Where nothing was logged: start_min, end_min.
-    charge_in_gaps_ah
-        Charge read across the gaps by straight lines.
-    columns
-        Header that each quantity was read from.
-    """
-
+    # charge_ah, minutes: charge, and how long current flowed
     charge_ah: float
     minutes: float
+    # film_um, film_um_sd: None without an area
     film_um: float | None
     film_um_sd: float | None
     events: tuple
-    gaps: tuple
-    charge_in_gaps_ah: float
-    columns: dict
+    gaps: tuple  # where nothing was logged: start_min, end_min
+    charge_in_gaps_ah: float  # charge read across the gaps by straight lines
+    columns: dict  # header that each quantity was read from
 
 
 def report_trace(

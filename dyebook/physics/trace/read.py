@@ -70,28 +70,17 @@ _LEAST_ROWS = 3
 
 @dataclass(frozen=True)
 class Trace:
-    """A run's log in our units.
+    """A run's log in our units."""
 
-    Attributes
-    ----------
-    time_min, current_a : ndarray of shape (N,)
-        Time from the first row.
-    voltage_v, electrolyte_temp_c : ndarray of shape (N,) or None
-    columns : dict of str to str
-        Which header each quantity was read from, to be confirmed by the user.
-    notes
-        What was assumed or left out.
-    by_hand
-        True for a few notes rather than a logger.
-    """
-
+    # time_min, current_a: (N,): time from the first row
     time_min: np.ndarray
     current_a: np.ndarray
+    # voltage_v, electrolyte_temp_c: (N,)
     voltage_v: np.ndarray | None = None
     electrolyte_temp_c: np.ndarray | None = None
-    columns: dict = None
-    notes: tuple = ()
-    by_hand: bool = False
+    columns: dict = None  # dict of str to str: which header each quantity was read from, to be confirmed by the user
+    notes: tuple = ()  # what was assumed or left out
+    by_hand: bool = False  # True for a few notes rather than a logger
 
 
 def read_trace(path: str | Path, columns=None) -> Trace:

@@ -69,37 +69,18 @@ def _before_run_down(time_min, current_a, first, stop):
 
 @dataclass
 class RunLog:
-    """The running part of a log.
+    """The running part of a log."""
 
-    Attributes
-    ----------
-    t : ndarray of shape (N,)
-        Minutes.
-    x, v : ndarray of shape (N,)
-        Logarithm of the current over its usual level, and of the voltage over its own (None if not logged).
-    level_a
-        Usual current.
-    step_min
-        Of the logger.
-    off : list of (int, int)
-        Spells without current: first sample, first sample after.
-    settled
-        First sample after the soft start.
-    masked : ndarray of bool
-        Samples that are no level: dropouts, breaks.
-    temp_c : ndarray of shape (N,) or None
-        Electrolyte.
-    """
-
-    t: np.ndarray
+    t: np.ndarray  # (N,): minutes
+    # x, v: (N,): logarithm of the current over its usual level, and of the voltage over its own (None if not logged)
     x: np.ndarray
     v: np.ndarray | None
-    level_a: float
-    step_min: float
-    off: list
-    settled: int
-    masked: np.ndarray
-    temp_c: np.ndarray | None = None
+    level_a: float  # usual current
+    step_min: float  # of the logger
+    off: list  # list of (int, int): spells without current: first sample, first sample after
+    settled: int  # first sample after the soft start
+    masked: np.ndarray  # bool: samples that are no level: dropouts, breaks
+    temp_c: np.ndarray | None = None  # (N,): electrolyte
 
     def warming_c(self, start_min, end_min):
         """How much the electrolyte warmed between two times; 0 where it was not logged."""

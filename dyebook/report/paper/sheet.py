@@ -113,24 +113,15 @@ class Row:
 
 @dataclass(frozen=True)
 class Sheet:
-    """One document.
+    """One document."""
 
-    Attributes
-    ----------
-    title, lead, corner
-        Large at the top, below it, and at the right.
-    foot
-        At the bottom of each page.
-    one_page
-        Pictures shrink until all of it fits onto one page.
-    """
-
+    # title, lead, corner: large at the top, below it, and at the right
     title: str
     lead: str
     corner: str
     rows: tuple
-    foot: str = ""
-    one_page: bool = False
+    foot: str = ""  # at the bottom of each page
+    one_page: bool = False  # pictures shrink until all of it fits onto one page
 
 
 def ink_of(lab):

@@ -35,19 +35,11 @@ def take_bytes(given) -> bytes:
 
 @dataclass(frozen=True)
 class Shot:
-    """One photo to keep.
-
-    Attributes
-    ----------
-    content : bytes
-    measurement : Measurement or None
-    part : int or None
-        Which part is the batch; None for all of them.
-    """
+    """One photo to keep."""
 
     content: bytes
     measurement: Measurement | None
-    part: int | None = 0
+    part: int | None = 0  # which part is the batch; None for all of them
 
     @property
     def parts(self):

@@ -22,38 +22,18 @@ _WEB = Path(__file__).parents[1] / "web"
 
 @dataclass(frozen=True)
 class Question:
-    """What is asked of the baths.
+    """What is asked of the baths."""
 
-    Attributes
-    ----------
-    name
-        What the target is called.
-    tolerance
-        CIEDE2000 that passes, where the target came with one.
-    baths : dict of DataFrame
-        Dips by bath.
-    bath
-        The bath to dip in; None while any will do.
-    fixed
-        Settings that cannot move.
-    place
-        The book, for what is remembered of it.
-    strengths : dict of float
-        g/L today by bath, where it is known.
-    free_strength
-        True where the bath may be made up or topped up for this shade.
-    """
-
-    name: str
+    name: str  # what the target is called
     target: Lab
-    tolerance: float | None
-    baths: dict
-    bath: str | None
+    tolerance: float | None  # CIEDE2000 that passes, where the target came with one
+    baths: dict  # dict of DataFrame: dips by bath
+    bath: str | None  # the bath to dip in; None while any will do
     film_um: float | None
-    fixed: dict
-    place: str
-    strengths: dict
-    free_strength: bool
+    fixed: dict  # settings that cannot move
+    place: str  # the book, for what is remembered of it
+    strengths: dict  # g/L today by bath, where it is known
+    free_strength: bool  # True where the bath may be made up or topped up for this shade
 
 
 def show():
