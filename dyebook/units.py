@@ -1,11 +1,13 @@
-"""The door for other units: what people type is converted here, once, to the names of `dyebook.record`."""
+"""The door for other units and for dates: what people type is converted here, once, to what `dyebook.record` names."""
 
+import math
 import re
+from datetime import date, datetime, timedelta
 from functools import cache
 
 from dyebook.errors import RecordError
 
-__all__ = ["UNIT_OF", "parse_quantity", "parse_time_min"]
+__all__ = ["UNIT_OF", "parse_moment", "parse_quantity", "parse_time_min"]
 
 # the unit that a name's ending stands for
 UNIT_OF = {
@@ -67,6 +69,12 @@ _SPELLINGS = {
     '"': "inch",
 }
 
+# characters of what was typed that a message repeats
+_SHOWN = 40
+# years that a dip or an order can have
+_YEARS = (1950, 2200)
+_DATE = re.compile(r"(\d{4})-(\d{1,2})-(\d{1,2})|(\d{1,2})([./-])(\d{1,2})\5(\d{4})", re.ASCII)
+
 _NUMBER = re.compile(r"\s*([-+]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][-+]?\d+)?)\s*(.*)\s*", re.DOTALL)
 
 # names with powers, joined by strokes, dots and spaces; pint would reckon anything else out as a formula
@@ -120,7 +128,11 @@ def parse_quantity(name: str, text: str | float) -> float:
             f"{_plain(name)} is {text!r}; a number with an optional unit is needed, such as 12 or 0.5 mil"
         )
     number = float(match[1].replace(",", "."))
-    return number if not match[2] else _convert(name, number, match[2].strip(), unit)
+    if match[2]:
+        number = _convert(name, number, match[2].strip(), unit)
+    if not math.isfinite(number):
+        raise RecordError(f"{_plain(name)} is {text[:_SHOWN]!r}, which is beyond any measure; check the figure")
+    return number
 
 
 # pint's own, over a word that it takes for a number, such as nan, and over a power of nothing, such as ³
@@ -157,10 +169,64 @@ def parse_time_min(text: str) -> float:
     5.5
     """
     pieces = text.strip().split(":")
-    if not 2 <= len(pieces) <= 3 or not all(piece.strip().isdigit() for piece in pieces):
-        raise RecordError(f"{text!r} is not a time; write minutes:seconds, such as 5:30")
+    if not 2 <= len(pieces) <= 3 or not all(re.fullmatch(r"\s*[0-9]{1,6}\s*", piece) for piece in pieces):
+        raise RecordError(f"{text[:_SHOWN]!r} is not a time; write minutes:seconds, such as 5:30")
     *larger, seconds = (int(piece) for piece in pieces)
     if seconds >= 60:
         raise RecordError(f"{text!r} has {seconds} seconds; write minutes:seconds with seconds below 60")
     hours, minutes = larger if len(larger) == 2 else (0, larger[0])
     return hours * 60 + minutes + seconds / 60
+
+
+def parse_moment(name: str, text: str | date) -> str:
+    """Return a day, or a day and a time, as ISO 8601 text.
+
+    Parameters
+    ----------
+    name
+        What messages call it.
+    text
+        ``"2026-03-28T14:30"``, ``"2026-3-28"``, ``"28.3.2026"``, ``"28/3/2026"``, ``"today"`` or ``"yesterday"``.
+
+    Raises
+    ------
+    RecordError
+        If it is none, if day and month cannot be told apart, or if the year makes no sense.
+
+    Examples
+    --------
+    >>> parse_moment("since", "28.3.2026")
+    '2026-03-28'
+    """
+    if isinstance(text, date):
+        return text.isoformat()
+    text = str(text).strip()
+    if text.lower() in _DAYS_AGO:
+        return (date.today() - timedelta(days=_DAYS_AGO[text.lower()])).isoformat()
+    try:
+        written = _DATE.fullmatch(text)
+        moment = _ordered(name, text, written) if written else datetime.fromisoformat(text)
+    except ValueError:
+        raise RecordError(
+            f"{name} is {text[:_SHOWN]!r}, which is no day; write year-month-day, with the time after a T, such as "
+            "2026-03-28 or 2026-03-28T14:30"
+        ) from None
+    if not _YEARS[0] <= moment.year <= _YEARS[1]:
+        raise RecordError(f"{name} is in the year {moment.year}; it must lie between {_YEARS[0]} and {_YEARS[1]}")
+    return moment.isoformat() if written else text
+
+
+_DAYS_AGO = {"today": 0, "yesterday": 1}
+
+
+def _ordered(name, text, written):
+    """The date of a match of `_DATE`; RecordError where it could be two."""
+    year, month, day, first, sign, second, last = written.groups()
+    if year:
+        return date(int(year), int(month), int(day))
+    first, second, year = int(first), int(second), int(last)
+    if sign == "/" and max(first, second) <= 12 and first != second:
+        ways = " or ".join(date(year, *pair).isoformat() for pair in ((second, first), (first, second)))
+        raise RecordError(f"{name} is {text!r}, which can be read as {ways}; write it that way")
+    day, month = (second, first) if second > 12 else (first, second)
+    return date(year, month, day)

@@ -302,6 +302,9 @@ def batch_query():
 _EXACT = {"dye": Dye.name, "bath": Bath.name, "alloy": _RUNS.c.alloy}
 
 
+_DAY_LETTERS = len("2026-03-28")
+
+
 def with_filters(query, deleted=False, ids=None, text=None, since=None, until=None, **exact):
     """Return `batch_query` narrowed to words in notes and names, days (ISO text), and exact values.
 
@@ -317,9 +320,10 @@ def with_filters(query, deleted=False, ids=None, text=None, since=None, until=No
         places = (_BATCHES.c.note, Dye.name, Bath.name, _RUNS.c.alloy, _RUNS.c.finish)
         conditions.append(or_(*(place.icontains(text, autoescape=True) for place in places)))
     if since is not None:
-        conditions.append(when >= since)
+        conditions.append(when >= checked_moment("since", since))
     if until is not None:
-        conditions.append(when < _day_after(until) if len(until) == 10 else when <= until)
+        until = checked_moment("until", until)
+        conditions.append(when < _day_after(until) if len(until) == _DAY_LETTERS else when <= until)
     if ids is not None:
         conditions.append(_BATCHES.c.id.in_(ids))
     return query.where(*conditions)
@@ -327,7 +331,7 @@ def with_filters(query, deleted=False, ids=None, text=None, since=None, until=No
 
 def _day_after(day):
     """The day after an ISO date, so that a day named alone counts whole."""
-    return (date.fromisoformat(checked_moment("until", day)) + timedelta(days=1)).isoformat()
+    return (date.fromisoformat(day) + timedelta(days=1)).isoformat()
 
 
 @cache

@@ -259,6 +259,8 @@ def clear_errors(place):
         yield
     except exc.IntegrityError as error:
         raise BookError(f"the book {place.name} refused a row: {error.orig}; check what it points to") from error
+    except OverflowError as error:
+        raise BookError(f"the book {place.name} cannot hold so large a number ({error}); check the figure") from error
     except (exc.DBAPIError, sqlite3.Error, OSError) as error:
         text = str(getattr(error, "orig", None) or error)
         raise BookError(f"the book {place.name}: {_reason('disk is full' if _is_full(place) else text)}") from error

@@ -16,6 +16,7 @@ from sqlalchemy import Connection, Table, insert, select, update
 from dyebook.book.schema import TABLES, Change, now
 from dyebook.errors import BookError, RecordError
 from dyebook.record import FIELDS, check_text, check_value, is_empty
+from dyebook.units import parse_moment
 
 __all__ = [
     "add_row",
@@ -101,16 +102,8 @@ def _number(column, where, value):
 
 
 def checked_moment(name: str, value: str | datetime) -> str:
-    """Return a date, or date and time, as ISO 8601 text; RecordError when it is none."""
-    if isinstance(value, datetime):
-        return value.isoformat()
-    try:
-        datetime.fromisoformat(str(value))
-    except ValueError:
-        raise RecordError(
-            f"{name} is {value!r}; write it as year-month-day, with the time after a T, such as 2026-03-28T14:30"
-        ) from None
-    return str(value)
+    """Return a date, or date and time, as ISO 8601 text, see `dyebook.units.parse_moment`."""
+    return parse_moment(name, value)
 
 
 def add_row(connection: Connection, table: Table, values: dict, who: str | None = None) -> int:

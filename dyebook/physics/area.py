@@ -344,7 +344,7 @@ def parse_shape(text: str) -> Shape:
     >>> parse_shape("ball diameter=10 x2")
     Shape(kind='ball', sizes={'diameter_mm': 10.0}, count=2, label='ball diameter=10 x2')
     """
-    kind, *words = text.split()
+    kind, *words = text.split() or [""]
     if kind not in SHAPES:
         raise RecordError(f"shape {kind!r} is unknown; use one of {', '.join(SHAPES)}")
     count, sizes = 1, {}

@@ -7,10 +7,11 @@ from typing import Annotated
 
 import typer
 
-from dyebook.errors import PhotoError
+from dyebook.errors import PhotoError, RecordError
 from dyebook.safe_file import replacing
 from dyebook.shell.options import BookOption, JsonOption, open_at, parse_lab, parse_points, print_json
 from dyebook.shell.photo import CameraOption, CardAt, CardLab, NoCamera, asked_of
+from dyebook.units import parse_moment
 
 __all__ = ["add_commands"]
 
@@ -259,9 +260,9 @@ def _print_days(found, as_json):
 def _day(text):
     """ISO date of what was typed for a day."""
     try:
-        return date.today().isoformat() if text == "today" else date.fromisoformat(text).isoformat()
-    except ValueError:
-        raise typer.BadParameter(f"{text!r} is no day; write today, or a date such as 2026-11-25") from None
+        return parse_moment("the day", text)[: len("2026-11-25")]
+    except RecordError as error:
+        raise typer.BadParameter(str(error)) from None
 
 
 def _finite(spread):

@@ -146,6 +146,8 @@ def _checked(command):
         reads, writes = [], []
         for name, value in values.items():
             for one in value if isinstance(value, (list, tuple)) else (value,):
+                if isinstance(one, int) and abs(one) > _LARGEST:
+                    raise typer.BadParameter(f"{one} is a larger number than any here; check it")
                 if isinstance(one, (str, Path)):
                     _refuse_hidden(str(one))
                 if isinstance(one, Path) and _file_rules(given[name]).file_okay:
@@ -162,6 +164,7 @@ def _checked(command):
     return run
 
 
+_LARGEST = 2**53  # whole numbers beyond are not exact in every file
 _OF_A_BOOK = (".zip", ".sqlite")
 _FORCE = Parameter(
     "force",

@@ -40,8 +40,15 @@ def test_filters(store, dip):
     assert [row.bath for row in store.batches(text="100 %")] == ["Tank 2"]
     assert store.batches(text="100 _") == []
     assert [row.dye for row in store.batches(since="2026-03-01", until="2026-03-01")] == ["Ember"]
-    with pytest.raises(RecordError, match="year-month-day"):
-        store.batches(until="01.03.2026")
+    assert [row.dye for row in store.batches(since="1.3.2026", until="2026-3-1")] == ["Ember"]
+    for nonsense in ("31.02.2026", "March", "nan", "inf,0,0"):
+        for name in ("since", "until"):
+            with pytest.raises(RecordError, match="year-month-day"):
+                store.batches(**{name: nonsense})
+    with pytest.raises(RecordError, match="2026-04-03 or 2026-03-04"):
+        store.batches(until="03/04/2026")
+    with pytest.raises(RecordError, match="year 1"):
+        store.batches(since="0001-01-01")
 
 
 def test_a_redo_points_to_the_batch_it_replaces(store, dip):
