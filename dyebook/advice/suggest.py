@@ -15,7 +15,7 @@ from dyebook.advice.judge import Shade
 from dyebook.errors import ModelError
 from dyebook.lab import Lab, delta_e_00, describe_difference
 from dyebook.model.inputs import SETTINGS, Settings, rounded
-from dyebook.model.predict import BathModel, mode_colours
+from dyebook.model.predict import BathModel, mode_colours, one_thread
 from dyebook.notebook import Drawn, Note
 from dyebook.record import FIELDS, Reading
 
@@ -26,6 +26,7 @@ __all__ = [
     "DepthRun",
     "Space",
     "Suggestion",
+    "as_dipped",
     "checked_target",
     "default_bounds",
     "lamp_shifts",
@@ -124,9 +125,10 @@ def suggest_settings(
     space = Space(model, film_um, ph, bounds or {}, fixed or {})
     if not 1 <= int(count) <= 20:
         raise ModelError(f"count is {count}; between 1 and 20 answers can be given")
-    first, gap = _first_look(model, aim.lab, space)
-    refined = _refine(model, aim.lab, space, first)
-    return _answers(model, aim, space, refined, gap, int(count))
+    with one_thread():
+        first, gap = _first_look(model, aim.lab, space)
+        refined = _refine(model, aim.lab, space, first)
+        return _answers(model, aim, space, refined, gap, int(count))
 
 
 @dataclass(frozen=True)

@@ -21,7 +21,7 @@ _LENGTHS = np.full(5, 2.3)
 _DISCREPANCIES = (0.04, 0.12, 0.36)
 _DRIFTS = (0.02, 0.1, 0.4)
 _LIBRARY, _STARTS = 300, 3
-_EXPLORED, _CARRIED = 300, 3
+_EXPLORED, _CARRIED = 120, 3
 _CHUNK = 1000
 _LOAD_NOISES = (0.01, 0.03, 0.06, 0.12)
 _READING_SCALES = (0.6, 0.8, 1.0, 1.3, 1.7, 2.4)
@@ -53,7 +53,7 @@ def fit_hypotheses(training, seed: int = 0):
 
     Notes
     -----
-    Many records: the hypotheses are explored on a few hundred of them, and the best go on with all.
+    Many records: the hypotheses are explored on a hundred of them, and the best go on with all.
     """
     reference = _middle(training.settings)
     discrepancy = Discrepancy.learn(training.settings.scaled(), _LENGTHS)

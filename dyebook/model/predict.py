@@ -20,7 +20,7 @@ from dyebook.model.inputs import Scales, Settings, Training, check_table, read_r
 from dyebook.model.parameters import Discrepancy
 from dyebook.notebook import Drawn
 
-__all__ = ["BathModel", "Draws", "colour_draws", "learn_model", "mode_colours"]
+__all__ = ["BathModel", "Draws", "colour_draws", "learn_model", "mode_colours", "one_thread"]
 
 _DRAWS = 128
 _CHUNK = 1000
@@ -124,11 +124,19 @@ class BathModel(Drawn):
 def learn_model(records, seed=0, kind=BathModel):
     """Return a bath learned from its dips, of a `kind` of `BathModel`: see `dyebook.learn_bath`."""
     training = read_records(records)
-    fits, discrepancy, reference = fit_hypotheses(training, seed)
+    with one_thread():
+        fits, discrepancy, reference = fit_hypotheses(training, seed)
     temper = np.sqrt(len(training) / (len(training) + _CAUTION))
     draws = draw_posterior(fits, _DRAWS, seed, temper)
     usual = Scales(float(np.median(training.settings.film_um)), float(np.median(training.settings.ph)))
     return kind(training, reference, discrepancy, draws, usual, tuple(fits))
+
+
+def one_thread():
+    """Return a context in which a matrix product takes one thread: at these sizes, more only wait for each other."""
+    from threadpoolctl import threadpool_limits
+
+    return threadpool_limits(1, "blas")
 
 
 @dataclass(frozen=True)

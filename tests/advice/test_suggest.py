@@ -7,7 +7,10 @@ import pandas as pd
 import pytest
 
 from dyebook import delta_e_00, learn_bath
+from dyebook.advice.judge import Shade
+from dyebook.advice.suggest import SLIPS, as_dipped
 from dyebook.errors import ModelError
+from dyebook.model.inputs import Settings
 
 
 @pytest.fixture(scope="module")
@@ -65,6 +68,70 @@ def test_sensitivity_has_the_size_of_a_step(model, target):
     best = model.suggest(target, film_um=12)[0]
     assert 0 < best.per_10_s < 10
     assert 0 < best.per_degree < 10
+
+
+def test_slips_are_those_of_a_shop(model, target):
+    """A closed form: one slip alone spreads the colour by its size times the colour's slope along that setting."""
+    one = model.suggest(target, film_um=12)[0]
+    here = Settings(**{name: np.array([value]) for name, value in one.settings.items()})
+    draws = model.colour_draws(here)
+    made = as_dipped(model, here, draws)[:, 0]
+    variance = model.predict(pd.DataFrame([one.settings]))[["L_sd", "a_sd", "b_sd"]].to_numpy()[0] ** 2
+    steps = {**SLIPS, "film_um": 12 * 0.08, "dye_g_per_l": 0.02 * one.settings["dye_g_per_l"]}
+    for name, step in steps.items():
+        moved = model.colour_draws(here.moved(**{name: getattr(here, name) + step}))
+        variance = variance + np.mean((moved - draws)[:, 0] ** 2, axis=0)
+    assert made.std(axis=0) == pytest.approx(np.sqrt(variance), rel=0.15)
+
+
+@pytest.fixture(scope="module")
+def photographed(bath):
+    """Dips read in one set-up, whose readings share 2 in lightness and 3 in colour."""
+    told = {"setup": "bench", "L_sd": 0.5, "a_sd": 0.5, "b_sd": 0.5, "L_u": 2.1, "a_u": 3.1, "b_u": 3.1}
+    return learn_bath(bath.records(6, np.random.default_rng(2)).assign(**told))
+
+
+def reading(lab, setup):
+    """A reading as `judge` takes it, with the parts of the dips' own."""
+    parts = {"camera": np.diag([4.0, 9.0, 9.0]), "photo": 0.2 * np.eye(3), "own": 0.05 * np.eye(3)}
+    return Shade(tuple(lab), parts, setup=setup)
+
+
+def test_what_dips_and_target_share_cancels(photographed, target):
+    """The set-up's own error counts for a stated shade and once more for a photo of another set-up, and is said."""
+    same, stated, other = (
+        photographed.suggest(one, film_um=12, count=1)[0]
+        for one in (reading(target, "bench"), target, reading(target, "window"))
+    )
+    assert same.delta_e00_p90 < stated.delta_e00_p90 < other.delta_e00_p90
+    assert same.settings == stated.settings
+    assert "camera" not in same.why
+    assert "camera" in stated.why
+
+
+def test_another_set_up_of_the_dips_is_put_in_step(bath, target):
+    """Two set-ups, one 3 redder: a target read in the redder one is reached as if it had been read in the other."""
+    records = bath.records(24, np.random.default_rng(2))
+    redder = np.arange(24) % 3 == 0
+    told = {"L_sd": 0.5, "a_sd": 0.5, "b_sd": 0.5, "L_u": 2.1, "a_u": 3.1, "b_u": 3.1}
+    model = learn_bath(records.assign(a=records["a"] + 3.0 * redder, setup=np.where(redder, "lamp", "bench"), **told))
+    assert model.seen_by("lamp").mean(axis=0) == pytest.approx([0, 3, 0], abs=0.7)
+    best = model.suggest(reading(np.add(target, [0, 3, 0]), "lamp"), film_um=12, count=1)[0]
+    assert best.reachable
+    assert delta_e_00(target, bath.truth(pd.DataFrame([best.settings]))[0]) < 1.5
+
+
+def test_one_dip_is_wide_and_better_than_none(bath):
+    """Most dips suggested after one dip lie within the stated p90, which the small number of baths only bounds."""
+    rng = np.random.default_rng(12)
+    inside, miss = [], []
+    for _ in range(8):
+        target = bath.target(rng)
+        one = learn_bath(bath.records(1, rng)).suggest(target, film_um=12, ph=5.5, count=1)[0]
+        miss.append(delta_e_00(target, bath.truth(pd.DataFrame([one.settings]))[0]))
+        inside.append(miss[-1] < one.delta_e00_p90)
+    assert np.mean(inside) > 0.6
+    assert np.median(miss) < 10
 
 
 def test_suggestion_is_plain_json(model, target):
