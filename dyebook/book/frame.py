@@ -6,12 +6,14 @@ from sqlalchemy import exists, func, or_, select
 
 from dyebook.book.batches import HOMES, first_of, with_filters
 from dyebook.book.coupons import coupon_names, of_coupon
-from dyebook.book.schema import Batch, Bath, Dip, Dye, Reading, Rinse, Run
+from dyebook.book.schema import Batch, Bath, Dip, Dye, Reading, Rinse, Run, Setup
+from dyebook.book.setups import setup_called
 from dyebook.record import FIELDS
 
 __all__ = ["COLUMNS", "make_frame"]
 
-COLUMNS = ("batch", *FIELDS)
+_LAB, _LAB_SD, _LAB_U = ["L", "a", "b"], ["L_sd", "a_sd", "b_sd"], ["L_u", "a_u", "b_u"]
+COLUMNS = ("batch", *FIELDS, *_LAB_U, "setup")
 
 
 def make_frame(connection, dye=None, bath=None, unsealed_only=False, dry_only=False, newest=None, **filters):
@@ -32,12 +34,14 @@ def make_frame(connection, dye=None, bath=None, unsealed_only=False, dry_only=Fa
     Returns
     -------
     DataFrame
-        Columns `batch` and the names of `FIELDS`. The readings of one dip in one state are averaged; ``L_sd`` and
-        its like are the standard uncertainties of that average. A dip that was never read is not in it, and
-        neither is a reading of a batch with several dips that does not say which dip it shows.
+        Columns `batch` and the names of `FIELDS`, `setup`, and ``L_u`` and its like. The readings of one dip in one
+        state are averaged; ``L_u`` is the standard uncertainty of that average, ``L_sd`` what of it changes from photo
+        to photo; the rest is shared within a set-up. A dip that was never read is not in it, and neither is a reading
+        of a batch with several dips that does not say which dip it shows.
     """
     some = _chosen(connection, newest, dye, bath, filters)
-    readings = pd.concat([_readings(connection, chosen) for chosen in some])
+    names = dict(connection.execute(select(Setup.key, Setup.name).where(Setup.deleted_at.is_(None))).all())
+    readings = pd.concat([_readings(connection, chosen, names) for chosen in some])
     if unsealed_only:
         readings = readings[readings["sealed"] != True]  # noqa: E712 (None means unknown and stays)
     if dry_only:
@@ -57,8 +61,10 @@ def _chosen(connection, newest, dye, bath, filters):
 
 # numbers in one question; a database takes some ten thousand, and each stands in it several times
 _AT_ONCE = 4000
-_LAB, _LAB_SD = ["L", "a", "b"], ["L_sd", "a_sd", "b_sd"]
-_READ = (*_LAB, *_LAB_SD, "wet", "sealed")
+_READ = (*_LAB, *_LAB_SD, "wet", "sealed", "photo_id", "setup_key", "error_parts")
+# variances of L*, a*, b*: what is not told apart, of each reading, of each photo, and shared within a set-up
+_KINDS = ("whole", "own", "photo", "shared")
+_VARIANCES = {kind: [f"{axis}_{kind}" for axis in _LAB] for kind in _KINDS}
 
 
 def _with_steps(query, dye, bath, filters):
@@ -89,8 +95,8 @@ def _newest_read(connection, count, dye, bath, filters):
     return numbers
 
 
-def _readings(connection, chosen):
-    """Standing readings, of the chosen dips where some are, with the dip each shows.
+def _readings(connection, chosen, names):
+    """Standing readings, of the chosen dips where some are, with the dip each shows and what its set-up is called.
 
     That is the one it names, else the only one its batch had.
     """
@@ -104,32 +110,55 @@ def _readings(connection, chosen):
     )
     query = (
         select(
-            func.coalesce(Reading.dip_id, only.c.dip_id).label("dip_id"), *(getattr(Reading, name) for name in _READ)
+            func.coalesce(Reading.dip_id, only.c.dip_id).label("dip_id"),
+            *(getattr(Reading, name) for name in _READ),
+            Reading.measured_with["asked"]["setup"].as_string(),
         )
         .outerjoin(only, only.c.batch_id == Reading.batch_id)
         .where(Reading.deleted_at.is_(None), *([] if batches is None else [Reading.batch_id.in_(batches)]))
         .order_by(Reading.id)
     )
-    frame = pd.DataFrame(connection.execute(query).all(), columns=["dip_id", *_READ])
+    frame = pd.DataFrame(connection.execute(query).all(), columns=["dip_id", *_READ, "asked"])
+    frame["setup"] = [
+        setup_called(key, said, names) for key, said in zip(frame["setup_key"], frame["asked"], strict=True)
+    ]
     return frame.dropna(subset=["dip_id"]).astype({"wet": object, "sealed": object})
 
 
 def _averaged(readings):
-    """Mean of the readings of each dip in each state, with the root mean square of their known uncertainties.
+    """Mean of the readings of each dip in each state, its uncertainty, and its set-up where that is one.
 
-    The same as `dyebook.book.readings.mean_lab`, for all dips at once.
+    What changes from reading to reading, or from photo to photo, lessens with their number; what readings share, and
+    what was not told apart, does not.
     """
-    table = readings.astype(dict.fromkeys((*_LAB, *_LAB_SD), float))
-    known = table[_LAB_SD].notna().all(axis=1)
-    table[_LAB_SD] = (table[_LAB_SD] ** 2).where(known)
+    table = _with_variances(readings.astype(dict.fromkeys((*_LAB, *_LAB_SD), float)))
     for state in ("wet", "sealed"):
         table[state] = table[state].map(_CODES)
-    means = table.groupby(["dip_id", "wet", "sealed"])[[*_LAB, *_LAB_SD]].mean()
-    means[_LAB_SD] = np.sqrt(means[_LAB_SD])
+    groups = table.groupby(["dip_id", "wet", "sealed"])
+    means = groups[[*_LAB, *(name for names in _VARIANCES.values() for name in names)]].mean()
+    count, photos = groups.size(), groups["photo_id"].nunique().clip(lower=1)
+    whole, own, photo, shared = (means[_VARIANCES[kind]].to_numpy() for kind in _KINDS)
+    moving = whole + own / count.to_numpy()[:, None] + photo / photos.to_numpy()[:, None]
+    means[_LAB_SD], means[_LAB_U] = np.sqrt(moving), np.sqrt(moving + shared)
+    one = groups["setup"].nunique(dropna=False) == 1
+    means["setup"] = groups["setup"].first().where(one, None).astype(object)
     means = means.reset_index()
     for state in ("wet", "sealed"):
         means[state] = pd.Series([_STATES[code] for code in means[state]], dtype=object)
     return means
+
+
+def _with_variances(table):
+    """The variances of `_KINDS` of each reading; nan where none is known."""
+    known = table[_LAB_SD].notna().all(axis=1)
+    variances = np.zeros((len(table), len(_KINDS), 3))
+    variances[:, 0] = (table[_LAB_SD] ** 2).where(known)
+    for place, parts in enumerate(table["error_parts"]):
+        if parts:
+            of = {name: np.diagonal(cov) for name, cov in parts.items()}
+            variances[place] = np.zeros(3), of["own"], of["photo"], of["camera"] + of["shape"]
+    names = [name for names in _VARIANCES.values() for name in names]
+    return table.assign(**dict(zip(names, variances.reshape(len(table), len(names)).T, strict=True)))
 
 
 # of the state of a surface; unknown comes last

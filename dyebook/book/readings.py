@@ -24,6 +24,7 @@ __all__ = [
     "measured_values",
     "put_in_place",
     "reading_values",
+    "refuse_twice",
     "seen_of",
     "typed_values",
     "waiting_photos",
@@ -75,6 +76,15 @@ def measured_values(measurement: Measurement, part_index: int) -> dict:
     if asked:
         values["measured_with"]["asked"] = asked
     return values
+
+
+def refuse_twice(connection: Connection, batch_id: int, photo_id: int, part_index: int | None) -> None:
+    """Raise `BookError` where a batch has a standing reading of this part of a photo."""
+    same = {"batch_id": batch_id, "photo_id": photo_id, "part_index": part_index}
+    if part_index is not None and rows.list_rows(connection, _READINGS, **same):
+        raise BookError(
+            f"part {part_index + 1} of this very file is read in batch {batch_id} already; take another photo of it"
+        )
 
 
 def reading_values(reading) -> dict:
@@ -231,7 +241,7 @@ def _next_numbers(connection, method, last):
 
 
 def _page(connection, method, numbers):
-    names = ("id", "batch_id", "part_index", "outline", "card", "camera", "measured_with", "L", "a", "b")
+    names = ("id", "batch_id", "part_index", "outline", "card", "camera", "measured_with", "finish", "L", "a", "b")
     columns = [_READINGS.c[name] for name in names]
     query = _waiting(method, *columns, _READINGS.c.photo_id, _PHOTOS.c.sha256, _PHOTOS.c.name)
     by_photo = {}

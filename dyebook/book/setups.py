@@ -12,7 +12,7 @@ from dyebook.book import rows
 from dyebook.book.schema import Reading, Setup
 from dyebook.errors import RecordError
 
-__all__ = ["SetupUse", "list_setups", "name_setup", "setup_names", "setup_of"]
+__all__ = ["SetupUse", "list_setups", "name_setup", "setup_called", "setup_names", "setup_of"]
 
 _LONGEST_NAME = 60
 
@@ -47,8 +47,13 @@ def setup_of(row: dict, names: dict[str, str]) -> str | None:
         Of `setup_names`.
     """
     asked = (row["measured_with"] or {}).get("asked") or {}
-    name = names.get(row["setup_key"]) or asked.get("setup")
-    return name.casefold() if name else row["setup_key"]
+    return setup_called(row["setup_key"], asked.get("setup"), names)
+
+
+def setup_called(key: str | None, said: str | None, names: dict[str, str]) -> str | None:
+    """Return the same of a reading's key and the name that was said when it was read."""
+    name = names.get(key) or said
+    return name.casefold() if name else key
 
 
 def name_setup(book, key: str, name: str) -> None:

@@ -22,7 +22,7 @@ from dyebook.book.batches import (
 from dyebook.book.connect import Place, clear_errors, find_place, make_engine, unsure_errors
 from dyebook.book.people import PEOPLE, Who, refuse_unless
 from dyebook.book.photos import DiskPhotos, RemotePhotos, open_photos, photo_bytes, photo_name
-from dyebook.book.readings import all_readings, measured_values, typed_values
+from dyebook.book.readings import all_readings, measured_values, refuse_twice, typed_values
 from dyebook.book.schema import Batch, BathEvent, Change, Dip, Photo, Reading, Setting
 from dyebook.book.search import Shades
 from dyebook.book.versions import bring_up_to_date
@@ -278,6 +278,11 @@ class Book:
         photo : path or bytes, optional
         **values
             Further columns of `dyebook.book.schema.Reading`, such as `wet`, `sealed`, `L_sd`, `source`.
+
+        Raises
+        ------
+        BookError
+            If the batch has a reading of this part of the same file: once more would make it seem surer than it is.
         """
         if (lab is None) == (measurement is None):
             raise ValueError("give either lab or measurement")
@@ -286,6 +291,7 @@ class Book:
             rows.row_of(connection, Batch.__table__, batch_id)
             if kept is not None:
                 values["photo_id"] = self.add_photo_row(connection, batch_id, kept)
+                refuse_twice(connection, batch_id, values["photo_id"], seen.get("part_index"))
             return rows.add_row(connection, Reading.__table__, {"batch_id": batch_id, **seen, **values}, self.who)
 
     def add_photo(self, photo, batch_id: int | None = None) -> str:

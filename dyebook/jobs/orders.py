@@ -123,7 +123,9 @@ def set_target(book, order_id: int, lab, tolerance_de00: float | None = None, **
     return book.add("targets", order_id=order_id, **read_of, **values)
 
 
-def keep_order_sample(book, order_id: int, measurement, part_index: int, photo, tolerance_de00: float | None = None):
+def keep_order_sample(
+    book, order_id: int, measurement, part_index: int, photo, tolerance_de00: float | None = None, finish=None
+):
     """Keep what a customer brought: photo, sample, reading, and the target read from it.
 
     Parameters
@@ -133,6 +135,8 @@ def keep_order_sample(book, order_id: int, measurement, part_index: int, photo, 
     photo : path or bytes
     tolerance_de00
         The shop's usual one without it.
+    finish : str, optional
+        The sample's surface, such as blasted.
 
     Returns
     -------
@@ -145,6 +149,7 @@ def keep_order_sample(book, order_id: int, measurement, part_index: int, photo, 
         If the photo shows no such part; nothing is kept then.
     """
     values = measured_values(measurement, part_index)
+    values["finish"] = values["finish"] or finish
     sha = book.add_photo(photo)
     photo_id = book.rows("photos", sha256=sha)[-1]["id"]
     name = f"{book.row('orders', order_id)['name']}: the customer's piece"

@@ -84,6 +84,8 @@ def options_as_kept(row, read_file: Callable[[str], bytes]) -> ReadOptions:
         flat=read_file(asked["flat"]) if "flat" in asked else None,
         no_card=card.get("kind") == "none",
         mat_line_mm=asked.get("mat_line_mm"),
+        setup=asked.get("setup"),
+        finish=row["finish"],
     )
 
 

@@ -14,7 +14,7 @@ from dyebook.record import check_tolerance
 from dyebook.report import batches as report_batches
 from dyebook.report import words as report_words
 from dyebook.report.baths import order_lines, stand_text
-from dyebook.report.trouble import verdict_lines
+from dyebook.report.trouble import sample_lines, verdict_lines
 from dyebook.screens.drafts import draft, forget, keep, recall
 from dyebook.screens.fields import warn
 from dyebook.screens.navigation import (
@@ -27,7 +27,7 @@ from dyebook.screens.navigation import (
     show_order,
 )
 from dyebook.screens.session import as_drawn, friendly_errors, the_book
-from dyebook.screens.shade.target import read_colour
+from dyebook.screens.shade.target import batch_number, read_colour
 from dyebook.screens.swatch import show_pair, show_slip, show_swatch, wall
 
 __all__ = ["ask_tolerance", "show", "show_verdict"]
@@ -138,9 +138,14 @@ def _show_shade(book, stand):
         _agree(book, stand)
         return
     source = "read from the customer's piece" if stand.target["sample_id"] else "agreed without a piece"
+    if stand.target["batch_id"]:
+        source = f"as batch {stand.target['batch_id']} was read"
     tolerance = stand.target["tolerance_de00"]
-    within = f"tolerance ΔE00 {tolerance:g}" if tolerance is not None else "no tolerance agreed"
+    usual = f"tolerance ΔE00 {book.setting('tolerance_de00'):g}, the shop's usual"
+    within = f"tolerance ΔE00 {tolerance:g}" if tolerance else usual
     show_swatch(stand.lab, stand.target["name"], None, [source, within])
+    for line in sample_lines(orders.sample_verdict(book, stand.target)):
+        warn(line)
     if st.button("What to set for it", key="to_shade", type="primary", icon=":material/colorize:"):
         go_to_shade(stand.target["name"])
     with st.expander("Agree on another shade"):
@@ -167,7 +172,8 @@ def _agree(book, stand):
                 f"a shade was agreed on for this order after you opened it: {stand.target['name']}; nothing was "
                 "overwritten; look at both, and agree again"
             )
-        orders.set_target(book, number, lab, tolerance)
+        as_batch = batch_number(text)
+        orders.set_target(book, number, lab, tolerance, **({} if as_batch is None else {"batch_id": as_batch}))
         forget(*keys)
         st.rerun()
 

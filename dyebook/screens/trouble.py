@@ -11,7 +11,7 @@ from pathlib import Path
 import streamlit as st
 
 from dyebook.advice.diagnose import QUESTIONS, next_question
-from dyebook.advice.judge import Shade, judge, one_photo_error
+from dyebook.advice.judge import judge
 from dyebook.jobs.baths import bath_label, baths_out_of_use
 from dyebook.jobs.check_coupon import coupon_days
 from dyebook.jobs.trouble import case_of, drift_in_book, judge_batch, target_for
@@ -209,20 +209,20 @@ def _show_coupon(book):
 
 def _show_shade_pair(book):
     """Two parts of the last photo."""
-    name, colours = draft().get("last_read", ("", ()))
-    if len(colours) < 2:
+    name, parts = draft().get("last_read", ("",))[0], draft().get("last_parts", ())
+    if len(parts) < 2:
         st.markdown(
             "Lay the customer's sample and the part side by side with the card in **one** photo and read it on the "
             "Photo page. What the camera gets wrong is then wrong for both, and their difference is surer than two "
             "photos could be."
         )
         return
-    st.markdown(f"From {name}, {len(colours)} parts, left to right.")
-    sample, part, tolerance = _ask(book, range(len(colours)))
-    found = judge(*(Shade(colours[one], one_photo_error(None), photo=name) for one in (sample, part)), tolerance)
+    st.markdown(f"From {name}, {len(parts)} parts, left to right.")
+    sample, part, tolerance = _ask(book, range(len(parts)))
+    found = judge(parts[sample], parts[part], tolerance)
     head, lines = report_trouble.verdict_lines(found)
     st.subheader(head, anchor=False)
-    show_pair([("Sample", colours[sample]), ("Part", colours[part])], lines)
+    show_pair([("Sample", parts[sample]["lab"]), ("Part", parts[part]["lab"])], lines)
 
 
 def _ask(book, places):

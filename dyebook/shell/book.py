@@ -29,6 +29,9 @@ def record(
     part: Annotated[int, typer.Option(min=1, help="Which part of the photo, as `measure` counts them.")] = 1,
     lab: Annotated[str | None, typer.Option(help="A reading from an instrument, L,a,b under D65/2°.")] = None,
     replaces: Annotated[int | None, typer.Option(help="The batch that was stripped and is done again.")] = None,
+    setup: Annotated[
+        str | None, typer.Option(help="Name of camera, lamp, card and place; recognised by itself without.")
+    ] = None,
     book: BookOption = None,
     as_json: JsonOption = False,
     **settings,
@@ -41,7 +44,7 @@ def record(
     from dyebook.jobs.photo import record_dip
 
     with open_at(book) as opened:
-        kept = record_dip(opened, new, photo, part - 1, replaces)
+        kept = record_dip(opened, new, photo, part - 1, replaces, setup=setup, finish=new.finish)
     for warning in kept.warnings:
         typer.echo(f"note: {warning}", err=True)
     print_json(kept.to_dict()) if as_json else typer.echo(f"batch {kept.batch} is in the book")

@@ -106,6 +106,9 @@ def record_steps(
     dwells: Annotated[str, typer.Option(help="Time in dye of each band, minutes or min:sec, such as '16 8 4 2 0:30'.")],
     photo: Annotated[Path | None, typer.Option(help="Photo of the whole strip beside the grey card.")] = None,
     part_at: Annotated[str | None, typer.Option(help='Outline of the strip, "x,y x,y …"; found without.')] = None,
+    setup: Annotated[
+        str | None, typer.Option(help="Name of camera, lamp, card and place; recognised by itself without.")
+    ] = None,
     book: BookOption = None,
     as_json: JsonOption = False,
     **settings,
@@ -119,7 +122,8 @@ def record_steps(
 
     times = parse_dwells(dwells)
     record = record_from({**settings, "dwell_min": times[0]})
-    options = {} if part_at is None else {"part_at": [parse_points(part_at)]}
+    options = {"setup": setup, "finish": record.finish}
+    options |= {} if part_at is None else {"part_at": [parse_points(part_at)]}
     with open_at(book) as opened:
         kept = record_strip(opened, record, times, photo, **options)
     for warning in kept.warnings:

@@ -2,6 +2,7 @@
 
 import math
 
+import numpy as np
 import pandas as pd
 import pytest
 
@@ -51,3 +52,24 @@ def test_the_frame_averages_as_the_list_does(store, dip):
     assert frame[["L_sd", "a_sd", "b_sd"]].iloc[0].tolist() == pytest.approx(row.lab_u)
     assert row.lab_u[0] == pytest.approx(math.sqrt((0.8**2 + 2**2) / 2))
     assert frame["wet"].iloc[0] is None
+
+
+def test_what_moves_from_photo_to_photo_is_told_from_what_a_set_up_shares(store, dip):
+    from dyebook.book.setups import name_setup
+
+    number = store.add_batch(dip())
+    sizes = {"camera": 3.0, "shape": 1.0, "photo": 0.8, "own": 0.6}
+    parts = {name: (np.eye(3) * size**2).tolist() for name, size in sizes.items()}
+    told = {"error_parts": parts, "setup_key": "4f2a", **dict.fromkeys(("L_sd", "a_sd", "b_sd"), 3.3)}
+    for content in (b"\xff\xd8\xff\xe0 one", b"\xff\xd8\xff\xe0 two"):
+        store.add_reading(number, (43, 2, -33), photo=content, **told)
+    row = store.frame().iloc[0]
+    # two readings in two photos: each variance over two; camera and shape stay
+    moving = (0.8**2 + 0.6**2) / 2
+    assert row[["L_sd", "a_sd", "b_sd"]].tolist() == pytest.approx([moving**0.5] * 3)
+    assert row[["L_u", "a_u", "b_u"]].tolist() == pytest.approx([(moving + 3**2 + 1) ** 0.5] * 3)
+    assert row["setup"] == "4f2a"
+    name_setup(store, "4f2a", "Window bench")
+    assert store.frame()["setup"].tolist() == ["window bench"]
+    store.add_reading(number, (43, 2, -33), **told | {"setup_key": "99"})
+    assert store.frame()["setup"].isna().all(), "a mean over two set-ups is of neither"

@@ -1,9 +1,12 @@
 """The Photo page: several photos averaged, a customer's sample taken, the way it is read."""
 
+import re
 from pathlib import Path
 
 import pytest
 
+from dyebook import measure
+from dyebook.book.setups import list_setups
 from dyebook.book.store import open_book
 from dyebook.jobs import orders
 from tests.screens.words_on import texts_of
@@ -93,7 +96,7 @@ def test_a_batch_for_an_order_is_judged_as_soon_as_it_is_kept(begun_book, open_p
     page.selectbox(key="for_order").set_value(number)
     page.button(key="save").click().run()
     assert not page.exception
-    assert "Outside the tolerance" in texts_of(page)
+    assert "<p>Off.</p>" in texts_of(page)
     assert {button.key for button in page.button} >= {"redip_2", "to_redip", "next_photo"}
 
 
@@ -116,3 +119,55 @@ def test_photos_and_words_outlive_a_restart(begun_book, open_page, twins):
     again = open_page("photo", draft=name[0] if isinstance(name, list) else name)
     assert "**first.jpg**" in texts_of(again)
     assert again.text_input(key="film_um").value == "0.5 mil"
+
+
+def test_sample_and_part_in_one_photo_are_judged_and_the_pair_goes_to_trouble(begun_book, open_page):
+    page = open_page("photo")
+    page.file_uploader(key="photo_file_0").upload(TAGS.name, TAGS.read_bytes(), "image/jpeg").run()
+    page.selectbox(key="sample_part").set_value("part 1").run()
+    assert not page.exception
+    said = re.search(r"Part 2 against the sample: (matches|off|cannot tell)\.", texts_of(page))
+    assert said
+    assert "sample and part in one photo" in texts_of(page).lower()
+    name = page.query_params["draft"]
+    trouble = open_page("trouble", draft=name[0] if isinstance(name, list) else name)
+    trouble.segmented_control(key="bench_trouble_way").set_value("pair").run()
+    assert not trouble.exception
+    assert said[1] in trouble.subheader[0].value.lower()
+
+
+def test_a_set_up_is_named_at_one_tap_and_known_again(begun_book, open_page, twins):
+    page = open_page("photo")
+    page.file_uploader(key="photo_file_0").upload(*twins[0]).run()
+    labels = [fold.label for fold in page.expander]
+    assert "Set-up: new, not seen before" in labels
+    page.text_input(key="setup_name").set_value("window bench").run()
+    page.button(key="name_setup").click().run()
+    assert not page.exception
+    _fill(page)
+    page.button(key="save").click().run()
+    page.button(key="next_photo").click().run()
+    page.file_uploader(key="photo_file_2").upload(*twins[1]).run()
+    assert "Set-up: window bench" in [fold.label for fold in page.expander]
+    with open_book(begun_book) as book:
+        assert [one.name for one in list_setups(book)] == ["window bench"]
+
+
+def test_the_same_file_counts_once(begun_book, open_page, twins):
+    page = open_page("photo")
+    page.file_uploader(key="photo_file_0").upload(*twins[0]).run()
+    page.file_uploader(key="more_files_1").upload(*twins[0]).run()
+    assert "counts once" in page.toast[0].value
+    assert "Mean of" not in texts_of(page)
+
+
+def test_a_sample_read_too_loosely_is_said_on_its_order(empty_book, open_page):
+    with open_book(empty_book) as book:
+        number = orders.take_order(book, "Lamp knobs")
+        orders.keep_order_sample(book, number, measure(TAGS, flaws=False), 0, TAGS, 0.3, "blasted")
+    page = open_page("orders", order=str(number))
+    assert "The sample was read too loosely for 0.3" in texts_of(page)
+    with open_book(empty_book) as book:
+        assert book.rows("readings")[0]["finish"] == "blasted"
+        orders.set_target(book, number, (40, 0, 0), 2.0)
+    assert "too loosely" not in texts_of(open_page("orders", order=str(number)))

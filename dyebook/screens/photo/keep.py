@@ -5,6 +5,7 @@ Which part of a photo is the batch, and which the customer's sample; both side b
 
 import streamlit as st
 
+from dyebook.advice.judge import judge
 from dyebook.jobs.orders import (
     answer_order,
     judge_batch,
@@ -14,7 +15,7 @@ from dyebook.jobs.orders import (
 )
 from dyebook.jobs.photo import keep_dip, keep_sample
 from dyebook.record import SETTINGS, DyeRecord
-from dyebook.report import words as report_words
+from dyebook.report.trouble import verdict_lines
 from dyebook.screens.drafts import draft, forget, keep, recall
 from dyebook.screens.navigation import go_to_batch, go_to_order, go_to_redip, go_to_step
 from dyebook.screens.orders import ask_tolerance, show_verdict
@@ -69,8 +70,8 @@ def sample_index():
     return None if choice == _NO_SAMPLE else int(choice.split()[-1]) - 1
 
 
-def compare_with_sample(parts):
-    """Ask which part is the customer's sample, and draw the others beside it; nothing where a photo shows one part."""
+def compare_with_sample(book, parts):
+    """Ask which part is the customer's sample, and judge the others by it; nothing where a photo shows one part."""
     if len(parts) < 2:
         draft().pop("sample_part", None)
         return
@@ -85,15 +86,16 @@ def compare_with_sample(parts):
         return
     for index, part in enumerate(parts):
         if index != sample:
-            line = f"Part {index + 1} against the sample – {report_words.difference_text(parts[sample].lab, part.lab)}."
-            show_pair([("The sample", parts[sample].lab), (f"Part {index + 1}", part.lab)], [line])
+            head, lines = verdict_lines(judge(parts[sample], part, book.setting("tolerance_de00")))
+            pair = [("The sample", parts[sample].lab), (f"Part {index + 1}", part.lab)]
+            show_pair(pair, [f"Part {index + 1} against the sample: {head.lower()}.", *lines])
 
 
 _NEW, _MORE, _SAMPLE = "A new batch", "A batch in the book", "A customer's sample"
 _NO_ORDER = "none"
 _STATES = {"not noted": None, "dry": False, "wet": True}
 _SEALS = {"not noted": None, "not sealed": False, "sealed": True}
-_KEYS = ("keep_as", "batch_number", "wet", "sealed", "for_order", "sample_tolerance_de00", *SETTINGS)
+_KEYS = ("keep_as", "batch_number", "wet", "sealed", "for_order", "sample_tolerance_de00", "sample_finish", *SETTINGS)
 
 
 def show_kept(book):
@@ -178,6 +180,7 @@ def _add_sample(book, shots):
     if st.button("Take an order first", key="order_first", type="tertiary"):
         go_to_order(None)
     tolerance = ask_tolerance(book, "sample_tolerance_de00")
+    finish = st.text_input("Its finish, where you know it", key="sample_finish", placeholder="blasted")
     shot = shots[draft().get("photo_in_view", 0)]
     if shot.reading is None:
         st.caption("Say which part is the sample; nothing can be matched to a photo without a reading.")
@@ -185,7 +188,7 @@ def _add_sample(book, shots):
     look = {"type": "primary", "width": "stretch", "disabled": not ready}
     if st.button("Take it as the shade to reach", key="keep_sample", **look):
         _keep_paper(book, [shot])
-        keep_order_sample(book, order, shot.measurement, shot.parts[0], shot.content, tolerance)
+        keep_order_sample(book, order, shot.measurement, shot.parts[0], shot.content, tolerance, finish.strip() or None)
         _clear()
         go_to_order(order)
 

@@ -9,6 +9,7 @@ from dataclasses import replace
 
 import streamlit as st
 
+from dyebook.book.setups import list_setups, name_setup
 from dyebook.errors import PhotoError, RecordError
 from dyebook.jobs.photo import FITTING, known_cameras, mean_of, read_options, see_photo
 from dyebook.report import photo as report_photo
@@ -130,7 +131,7 @@ def show():
             ask_options(seen)
     with right:
         if seen is not None:
-            _show_readings(seen)
+            _show_readings(book, seen)
         shots = _shots(looks)
         _show_mean(shots)
         photo_keep.show_form(book, shots)
@@ -200,7 +201,10 @@ def _shots(looks):
     return shots
 
 
-def _show_readings(seen):
+_JUDGED_BY = ("lab", "lab_u", "lab_cov_parts", "setup", "photo_sha256", "shape_key", "finish")
+
+
+def _show_readings(book, seen):
     """Draw what was read in the photo in view."""
     if seen.measurement is None:
         st.subheader("Not read", anchor=False)
@@ -208,6 +212,8 @@ def _show_readings(seen):
         return
     measurement = seen.measurement
     draft()["last_read"] = photo_roll.in_view()["name"], tuple(tuple(part.lab) for part in measurement.parts)
+    plain = [part.to_dict() for part in measurement.parts]
+    draft()["last_parts"] = [{name: part[name] for name in _JUDGED_BY} for part in plain]
     st.subheader("Read", anchor=False)
     for number, part in enumerate(measurement.parts, start=1):
         title = f"Part {number}" if len(measurement.parts) > 1 else "The part"
@@ -220,7 +226,25 @@ def _show_readings(seen):
         st.caption(f"Swatches are approximate: a screen is not a light booth. {report_words.PLUS_MINUS}")
     for note in measurement.warnings:
         st.caption(f"Note: {note}.")
-    compare_with_sample(measurement.parts)
+    if measurement.parts:
+        _show_setup(book, measurement.parts[0].setup)
+    compare_with_sample(book, measurement.parts)
+
+
+def _show_setup(book, setup):
+    """Say in which set-up a photo was taken, with a name for it at one tap."""
+    uses = list_setups(book)
+    use = next((one for one in uses if setup["key"] in one.keys), None)
+    named = setup["name"] or (use and use.name)
+    with st.expander(f"Set-up: {named or ('not named yet' if use else 'new, not seen before')}"):
+        st.caption("Camera, lamp, card and place. Readings of one set-up are compared most surely; give it a name.")
+        others = [one.name for one in uses if one.name and one.name != named]
+        for number, name in enumerate(dict.fromkeys(others)):
+            st.button(f"It is {name}", key=f"setup_is_{number}", on_click=name_setup, args=(book, setup["key"], name))
+        name = st.text_input("Its name", key="setup_name", placeholder="window bench")
+        if st.button("Name it", key="name_setup", disabled=not name.strip()):
+            name_setup(book, setup["key"], name)
+            st.rerun()
 
 
 def _show_mean(shots):

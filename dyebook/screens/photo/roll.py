@@ -81,8 +81,12 @@ def take_photos(label, key):
     if not given:
         return False
     known = {photo["content"] for photo in roll()}
-    fresh = [{"name": one.name, "content": take_bytes(one)} for one in given]
-    roll().extend(photo for photo in fresh if photo["content"] not in known)
+    for photo in [{"name": one.name, "content": take_bytes(one)} for one in given]:
+        if photo["content"] in known:
+            st.toast(f"{photo['name']} is there already: the same file counts once.")
+            continue
+        known.add(photo["content"])
+        roll().append(photo)
     del roll()[_MOST:]
     draft().update(photo_turn=turn + 1, photo_in_view=len(roll()) - 1)
     _new_taps()

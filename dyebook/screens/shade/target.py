@@ -13,7 +13,7 @@ from dyebook.screens.answers import show_doubt
 from dyebook.screens.drafts import draft
 from dyebook.screens.fields import ask_text, choose, choose_from
 
-__all__ = ["pick_target", "read_colour"]
+__all__ = ["batch_number", "pick_target", "read_colour"]
 
 TYPED, BATCH, KEPT, PHOTO = "Typed", "Batch", "Customer's", "Photo"
 _KINDS = ("dyed metal", "plastic", "paper", "cloth", "paint")
@@ -54,8 +54,8 @@ def read_colour(text: str, book):
     code = re.fullmatch(r"#?([0-9a-fA-F]{6})", text)
     if code and (text.startswith("#") or not text.isdigit()):
         return Lab(*map(float, srgb8_to_lab(bytes.fromhex(code[1]))))
-    if number := re.fullmatch(r"(?:batch\s*)?#?(\d+)", text, re.IGNORECASE):
-        row = book.batch(int(number[1]))
+    if (number := batch_number(text)) is not None:
+        row = book.batch(number)
         if row.lab is None:
             raise RecordError(f"batch {row.batch} has no reading yet; photograph it, or give the colour as L, a, b")
         return Lab(*map(float, row.lab))
@@ -63,6 +63,13 @@ def read_colour(text: str, book):
     if len(numbers) != 3:
         raise RecordError(f"{text!r} is no colour; write L, a, b such as 35, 10, -42, or #rrggbb, or a batch's number")
     return Lab(*(check_value(axis, number) for axis, number in zip("Lab", numbers, strict=True)))
+
+
+def batch_number(text: str) -> int | None:
+    """Return the batch that a colour as typed names, such as "batch 12"; None where it is a colour of its own."""
+    found = re.fullmatch(r"(?:batch\s*)?#?(\d+)", text.strip(), re.IGNORECASE)
+    is_code = re.fullmatch(r"#[0-9a-fA-F]{6}", text.strip())
+    return int(found[1]) if found and not is_code else None
 
 
 @st.cache_data(max_entries=100, show_spinner="Looking the notation up …")
