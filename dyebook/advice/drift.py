@@ -229,7 +229,8 @@ def compare_with_expectation(model: BathModel, records):
     DataFrame
         `DRIFT_COLUMNS` and dyed_at where known, one row a record; log_strength is nan where strength hardly moves the
         colour. Where the readings' uncertainty is known (``L_sd`` and its like), the same names with ``_u``. And
-        ``beside``: how far the reading lies from all colours that the strength can give.
+        ``beside``: how far the reading lies from all colours that the strength can give, its uncertainty from ``L_u``
+        and its like, with what a set-up shares, where they are known.
     """
     import pandas as pd
 
@@ -241,7 +242,9 @@ def compare_with_expectation(model: BathModel, records):
     table["log_strength"], table["log_strength_u"], table["beside"] = _log_strengths(model, records, read, u)
     if np.isfinite(u).any():
         table[["delta_l_u", "delta_c_u", "delta_h_u"]] = _turned_u(expected, u)
-        table["beside_u"] = np.linalg.norm(np.nan_to_num(u), axis=1)
+        # a trend is of what moves from photo to photo; to lie beside a bath's colours takes more than all of the error
+        whole = _reading_u(records, "_u")
+        table["beside_u"] = np.linalg.norm(np.nan_to_num(np.where(np.isfinite(whole), whole, u)), axis=1)
     else:
         del table["log_strength_u"]
     if "dyed_at" in records:
@@ -255,10 +258,9 @@ def lies_beside(history):
     return history["beside"].to_numpy() > np.maximum(_BESIDE_DELTA_E, _BESIDE_U * u)
 
 
-def _reading_u(records):
+def _reading_u(records, ending="_sd"):
     """Standard uncertainty (n, 3) of L*, a*, b*; nan where it was not noted."""
-    names = ["L_sd", "a_sd", "b_sd"]
-    return records.reindex(columns=names).to_numpy(float)
+    return records.reindex(columns=[f"{axis}{ending}" for axis in "Lab"]).to_numpy(float)
 
 
 def _turned_u(expected, u):
