@@ -1,0 +1,21 @@
+"""Photographs whose truth is known: one scene description, two worlds that draw it.
+
+    from tests.worlds import draw, make_scenes
+    for spec in make_scenes(seed=7, kind="parts"):
+        path, truth = draw(spec, "physical", folder)       # or "simple"
+
+`make_scenes(seed, kind, ...)` returns the photographs of one occasion (`plan.KINDS`: parts, near, repeat, twin, flaws,
+steps, rack, chart); the seed also fixes the set-up (camera and light), so that one seed's chart belongs to its parts.
+`draw` writes NAME.jpg, NAME.json (the truth: see `photo.truth_of`) and NAME.png (label of each pixel: 0 nothing, k the
+k-th part, 128 added where the part is flawed). The *simple* world is numpy: Lambert bodies with a lobe. The *physical*
+world is a path tracer over Mitsuba 3: rough metal under a dyed film under a clear surface. They share shapes, spectra,
+camera and truth, and nothing of how light meets a surface.
+
+A part's true Lab is that of a flat piece of the same film and finish under diffuse light (CIE 15 di:8°, D65, 2°), less
+the clear surface's own reflection; specular-included, specular-excluded and 45/0 values stand beside it.
+"""
+
+from tests.worlds.photo import draw
+from tests.worlds.plan import make_scenes
+
+__all__ = ["draw", "make_scenes"]

@@ -1,0 +1,164 @@
+"""What a photograph shows, as plain data; millimetres, z up, the bench at z = 0 and its middle at the picture's."""
+
+import json
+from dataclasses import asdict, dataclass, field
+
+from dyebook.lab import Lab
+
+__all__ = ["FINISHES", "Develop", "Film", "Finish", "Ground", "Light", "Paint", "SceneSpec", "Shape", "Thing", "View"]
+
+GREY = Lab(49.5, 0.0, 0.0)
+
+
+@dataclass(frozen=True)
+class Film:
+    """A dyed film on aluminium: absorption bands (peak nm, sigma nm, weight), peak absorbance of one pass."""
+
+    bands: tuple = ()
+    absorbance: float = 0.0
+    metal: float = 0.9  # what etched metal gives back, against a mirror of aluminium
+    veil: float = 0.002  # grey light that the film scatters before it has met dye
+
+
+@dataclass(frozen=True)
+class Paint:
+    """Paint, paper, cloth, plastic or wood of a given Lab under D65, or of a reflectance on the grid of `spectra`."""
+
+    lab: Lab | tuple
+
+
+@dataclass(frozen=True)
+class Finish:
+    """How a surface scatters: roughness (GGX alpha) along and across, the even share, the clear surface upon it."""
+
+    along: float = 0.25
+    across: float = 0.25
+    even: float = 0.15  # share of the light below the surface that leaves in all directions alike
+    index: float = 1.55  # refractive index of the clear surface, 1 for none
+    gloss: float = 0.08  # its roughness
+    name: str = ""
+
+
+FINISHES = {
+    "satin": Finish(0.22, 0.22, 0.15, 1.57, 0.08, "satin"),
+    "blasted": Finish(0.42, 0.42, 0.40, 1.55, 0.20, "blasted"),
+    "brushed": Finish(0.10, 0.34, 0.12, 1.57, 0.06, "brushed"),
+    "polished": Finish(0.07, 0.07, 0.03, 1.60, 0.03, "polished"),
+    "paint": Finish(1.0, 1.0, 1.0, 1.0, 1.0, "paint"),
+    "glossy paint": Finish(1.0, 1.0, 1.0, 1.5, 0.12, "glossy paint"),
+    "bare": Finish(0.18, 0.18, 0.05, 1.0, 1.0, "bare"),
+}
+
+
+@dataclass(frozen=True)
+class Shape:
+    """A kind of `shapes.MAKERS` with its sizes in millimetres."""
+
+    kind: str = "plate"
+    sizes: dict = field(default_factory=dict)
+
+    def __hash__(self):
+        return hash((self.kind, tuple(sorted(self.sizes.items()))))
+
+
+@dataclass(frozen=True)
+class Thing:
+    """Anything on the bench; `role` is part, twin (undyed part), card, patch (of a chart) or clutter."""
+
+    shape: Shape
+    material: Film | Paint
+    finish: Finish = FINISHES["paint"]
+    x_mm: float = 0.0
+    y_mm: float = 0.0
+    z_mm: float = 0.0
+    turn_deg: float = 0.0
+    role: str = "clutter"
+    pattern: str = ""  # a kind of `patterns.PATTERNS` that shows `other` in places
+    other: Film | Paint | None = None
+    wear: float = 0.0  # dust, scratches and fingerprints, 0 to 1
+    pair: int = -1  # parts of nearly one shade share a number
+    seed: int = 0
+
+
+@dataclass(frozen=True)
+class View:
+    """A camera above the bench that looks at its middle."""
+
+    width: int = 1200
+    height: int = 900
+    width_mm: float = 200.0  # what the picture's width covers
+    tilt_deg: float = 8.0
+    azimuth_deg: float = 90.0
+    distance_mm: float = 420.0
+
+
+@dataclass(frozen=True)
+class Light:
+    """Where light comes from: a `light.KINDS`, its spectrum, and how bright the room is beside the lamps."""
+
+    kind: str = "tent"
+    spectrum: str = "D65"
+    room: float = 0.3  # share of the bench's light that the room gives back
+    azimuth_deg: float = 40.0
+    height_deg: float = 55.0
+    size_mm: float = 120.0
+    person: bool = True  # the photographer is mirrored
+
+
+@dataclass(frozen=True)
+class Ground:
+    """The bench top: a kind of `patterns.GROUNDS` in one or two colours."""
+
+    kind: str = "plain"
+    lab: Lab = Lab(55.0, 0.0, 0.0)
+    second: Lab = Lab(55.0, 0.0, 0.0)
+    seed: int = 0
+
+
+@dataclass(frozen=True)
+class Develop:
+    """From sensor values to the file."""
+
+    exposure: float = 0.85  # what perfect white reaches where the card lies, 1 = the sensor's limit
+    balance: tuple = (1.0, 1.0)  # errors of the red and blue gains
+    contrast: float = 0.0  # S-curve: 0 plain sRGB, 0.35 a vivid phone
+    lift: float = 0.0  # code of black
+    saturation: float = 1.0
+    warmth: float | None = None  # which of its matrices the camera takes: 0 daylight, 1 lamp, None as the light asks
+    full_well: float = 20000.0  # electrons at the limit; 0 for no noise
+    read_noise: float = 4.0
+    blur_px: float = 0.5
+    sharpen: float = 0.0
+    vignette: float = 0.0
+    p3: bool = False
+    quality: int = 90
+
+
+@dataclass(frozen=True)
+class SceneSpec:
+    """A whole photograph."""
+
+    name: str = "scene"
+    seed: int = 0
+    kind: str = "parts"
+    setup: str = ""
+    view: View = field(default_factory=View)
+    light: Light = field(default_factory=Light)
+    ground: Ground = field(default_factory=Ground)
+    things: tuple[Thing, ...] = ()
+    camera: str = "ideal"
+    develop: Develop = field(default_factory=Develop)
+
+    @property
+    def parts(self):
+        """The dyed parts and bare twins, in order."""
+        return tuple(thing for thing in self.things if thing.role in ("part", "twin"))
+
+    @property
+    def card(self):
+        """The grey card, or None."""
+        return next((thing for thing in self.things if thing.role == "card"), None)
+
+    def to_json(self):
+        """The description as JSON."""
+        return json.dumps(asdict(self), indent=1)

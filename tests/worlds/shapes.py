@@ -1,0 +1,272 @@
+"""Turned, cut and stamped things as triangle meshes, in millimetres of their own frame, standing on z = 0."""
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from scipy.spatial import Delaunay, cKDTree
+
+__all__ = ["MAKERS", "Mesh", "flat_outline", "mesh_of"]
+
+_CREASE = np.cos(np.radians(38))
+
+
+@dataclass(frozen=True, eq=False)
+class Mesh:
+    """Triangles with a normal, a place on the part (u, v in 0..1) and the direction of u for each of their corners."""
+
+    points: np.ndarray  # (n, 3, 3)
+    normals: np.ndarray  # (n, 3, 3)
+    uv: np.ndarray  # (n, 3, 2)
+
+    @property
+    def size_mm(self):
+        """Extent along x, y, z."""
+        flat = self.points.reshape(-1, 3)
+        return flat.max(axis=0) - flat.min(axis=0)
+
+    @property
+    def uv_mm(self):
+        """Length on the surface of u and of v from 0 to 1, the median over the surface."""
+        sides, steps = np.diff(self.points, axis=1), np.diff(self.uv, axis=1)
+        along = [np.linalg.norm(sides, axis=2)[np.abs(steps[..., 1 - k]) < 1e-6] for k in (0, 1)]
+        share = [np.abs(steps[..., k])[np.abs(steps[..., 1 - k]) < 1e-6] for k in (0, 1)]
+        usable = [(a > 1e-6) & (b > 1e-6) for a, b in zip(along, share, strict=True)]
+        if not all(keep.any() for keep in usable):
+            return self.size_mm[:2]
+        return np.array([np.median(a[keep] / b[keep]) for a, b, keep in zip(along, share, usable, strict=True)])
+
+
+@lru_cache(maxsize=256)
+def mesh_of(shape):
+    """Return the mesh of a `scene.Shape`."""
+    return MAKERS[shape.kind](**shape.sizes)
+
+
+def _soup(points, faces, uv):
+    """Corners with normals that are smooth except over creases."""
+    corners = points[faces]
+    face = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    size = np.linalg.norm(face, axis=1)
+    keep = size > 1e-9
+    corners, face, faces, uv, size = (
+        corners[keep],
+        face[keep] / size[keep, None],
+        faces[keep],
+        uv[faces][keep],
+        size[keep],
+    )
+    _, same = np.unique(np.round(points, 4), axis=0, return_inverse=True)
+    owner = same.ravel()[faces].ravel()
+    order = np.argsort(owner, kind="stable")
+    starts = np.flatnonzero(np.r_[True, np.diff(owner[order]) > 0])
+    ends = np.r_[starts[1:], len(order)]
+    longest = min(int((ends - starts).max()), 16)  # poles have hundreds, all alike
+    which = np.arange(len(faces)).repeat(3)[order]
+    normals = np.zeros((len(order), 3))
+    rank = np.repeat(starts, ends - starts), np.repeat(ends, ends - starts)
+    for step in range(longest):  # each corner against the step-th face of its point
+        other = rank[0] + step
+        valid = other < rank[1]
+        near = which[np.where(valid, other, 0)]
+        alike = valid & (np.einsum("ij,ij->i", face[which], face[near]) > _CREASE)
+        normals += np.where(alike, size[near], 0)[:, None] * face[near]
+    back = np.empty_like(normals)
+    back[order] = normals
+    back /= np.linalg.norm(back, axis=1, keepdims=True)
+    return Mesh(corners, back.reshape(-1, 3, 3), uv)
+
+
+def _grid(points):
+    """Mesh of a surface (rows along u, columns along v)."""
+    rows, columns = points.shape[:2]
+    u, v = np.meshgrid(np.linspace(0, 1, rows), np.linspace(0, 1, columns), indexing="ij")
+    a = (np.arange(rows - 1)[:, None] * columns + np.arange(columns - 1)).ravel()
+    faces = np.concatenate([np.stack([a, a + columns, a + 1], 1), np.stack([a + 1, a + columns, a + columns + 1], 1)])
+    return _soup(points.reshape(-1, 3), faces, np.stack([u, v], axis=-1).reshape(-1, 2))
+
+
+def _turned(x, radius, steps=96, cap=True):
+    """A piece turned about the x axis, lying on the bench; radius (rows,) or (rows, steps + 1) with relief."""
+    radius = np.broadcast_to(np.reshape(radius, (len(x), -1)), (len(x), steps + 1)).copy()
+    if cap:
+        x, radius = np.r_[x[0], x, x[-1]], np.vstack([0 * radius[:1], radius, 0 * radius[:1]])
+    turn = np.linspace(0, 2 * np.pi, steps + 1)
+    ring = np.stack([np.zeros_like(turn), np.sin(turn), np.cos(turn)], axis=-1)
+    points = radius[..., None] * ring
+    points[..., 0] = np.asarray(x)[:, None]
+    points[..., 2] += radius.max()
+    return _grid(points)
+
+
+def _profile(knots, step=1.5):
+    """Turning points (x, r) with more between them, so that long pieces have rows for their marks."""
+    knots = np.asarray(knots, float)
+    rows = [knots[:1]]
+    for start, end in zip(knots[:-1], knots[1:], strict=True):
+        count = max(1, int(np.ceil(abs(end[0] - start[0]) / step)))
+        rows.append(start + (end - start) * np.linspace(0, 1, count + 1)[1:, None])
+    return np.concatenate(rows).T
+
+
+def _rod(length=50.0, radius=5.0, edge=0.6, groove=0.0):
+    half, g = length / 2, groove * length / 2
+    cut = [(g - 1, radius), (g - 0.5, radius - 0.7), (g + 0.5, radius - 0.7), (g + 1, radius)] if groove else []
+    return _turned(
+        *_profile([(-half, radius - edge), (-half + edge, radius), *cut, (half - edge, radius), (half, radius - edge)])
+    )
+
+
+def _pen(length=120.0, radius=5.5, tip=2.5, taper=18.0):
+    h = length / 2
+    knots = [(-h, tip - 0.5), (-h + 0.5, tip), (-h + taper, radius), (h * 0.3, radius), (h * 0.3 + 0.4, radius - 0.4),
+             (h * 0.3 + 1.4, radius - 0.4), (h * 0.3 + 1.8, radius), (h - 0.8, radius), (h, radius - 0.8)]  # fmt: skip
+    return _turned(*_profile(knots))
+
+
+def _knurled(length=30.0, radius=7.0, pitch=1.4, share=0.7):
+    x = np.linspace(-length / 2, length / 2, int(length / pitch * 6))
+    steps = int(2 * np.pi * radius / pitch) * 6
+    turn = np.linspace(0, 2 * np.pi, steps + 1)
+    count = round(2 * np.pi * radius / pitch / 1.4)
+    wave = [np.abs(((turn * count / (2 * np.pi) + s * x[:, None] / pitch / 1.4) % 1) - 0.5) for s in (1, -1)]
+    inside = np.clip((share * length / 2 - np.abs(x)) / 0.4, 0, 1)[:, None]
+    return _turned(x, radius - 0.35 * pitch * inside * (wave[0] + wave[1]), steps)
+
+
+def _threaded(length=24.0, radius=4.0, pitch=1.25):
+    x = np.linspace(-length / 2, length / 2, int(length / pitch * 10))
+    turn = np.linspace(0, 2 * np.pi, 97)
+    phase = (x[:, None] / pitch + turn / (2 * np.pi)) % 1
+    depth = 0.6 * pitch * np.clip(np.abs(phase - 0.5) * 2.4 - 0.15, 0, 1)
+    return _turned(x, radius - depth)
+
+
+def _upright(radius, z, steps=128, relief=0.0):
+    """A piece turned about the z axis: radii and heights from the bench up."""
+    turn = np.linspace(0, 2 * np.pi, steps + 1)
+    r = np.asarray(radius)[:, None] * (1 + relief * np.ones_like(turn))
+    points = np.stack([r * np.cos(turn), r * np.sin(turn), np.broadcast_to(np.asarray(z)[:, None], r.shape)], axis=-1)
+    return _grid(points[:, ::-1])
+
+
+def _cap(radius=12.0, height=8.0, dome=0.8, edge=1.2, ribs=0):
+    """A knob or cap seen from above, domed by `dome` mm, with ribs round its side."""
+    corner = np.linspace(0, np.pi / 2, 6)
+    r = np.r_[radius, radius - edge + edge * np.cos(corner)]
+    z = np.r_[0.0, height - edge - dome + edge * np.sin(corner)]
+    top = np.linspace(r[-1], 0, 16)[1:]
+    r, z = np.r_[r, top], np.r_[z, z[-1] + dome * (1 - (top / r[-1]) ** 2)]
+    if not ribs:
+        return _upright(r, z)
+    turn = np.linspace(0, 2 * np.pi, 8 * ribs + 1)
+    wave = 0.02 * np.cos(ribs * turn)[None, :] * (r > radius - edge)[:, None]
+    points = r[:, None] * (1 + wave)
+    return _grid(
+        np.stack([points * np.cos(turn), points * np.sin(turn), np.broadcast_to(z[:, None], points.shape)], -1)[:, ::-1]
+    )
+
+
+def _ring(outer=14.0, inner=9.0, thickness=3.0, rounding=0.4):
+    """A ring or washer lying flat; rounding 1 makes a torus."""
+    turn = np.linspace(0, 2 * np.pi, 49)
+    power = 1 / (1 + 3 * (1 - rounding))
+    wide, high = (np.sign(w) * np.abs(w) ** power for w in (np.cos(turn), np.sin(turn)))
+    return _upright((outer + inner) / 2 + (outer - inner) / 2 * wide, thickness / 2 * (1 + high))
+
+
+def flat_outline(half_x, half_y, corner, inset=0.0):
+    """Outline (n, 2) of a plate with round corners, anticlockwise."""
+    corner = min(corner, half_x, half_y)
+    turn = np.linspace(0, np.pi / 2, 9)
+    arcs = []
+    for quarter, (sx, sy) in enumerate(((1, 1), (-1, 1), (-1, -1), (1, -1))):
+        angle, r = turn + quarter * np.pi / 2, max(corner - inset, 0.02)
+        middle = np.array([sx * (half_x - inset - r), sy * (half_y - inset - r)])
+        arcs.append(middle + r * np.stack([np.cos(angle), np.sin(angle)], axis=1))
+    return _dense(np.concatenate(arcs))
+
+
+def _dense(ring, step=1.0):
+    """The ring with points at most a step apart."""
+    rows = []
+    for a, b in zip(ring, np.roll(ring, -1, axis=0), strict=True):
+        count = max(1, int(np.ceil(np.linalg.norm(b - a) / step)))
+        rows.append(a + (b - a) * np.linspace(0, 1, count, endpoint=False)[:, None])
+    return np.concatenate(rows)
+
+
+def _plate(half_x=20.0, half_y=12.0, corner=2.0, thickness=1.6, bevel=0.3, holes=(), bow=0.0):
+    """A flat piece with holes (x, y, radius), its upper edges bevelled, its ends bowed up by `bow` mm."""
+    turn = np.linspace(0, 2 * np.pi, 40, endpoint=False)
+    circle = np.stack([np.cos(turn), -np.sin(turn)], axis=1)
+    rings = [[flat_outline(half_x, half_y, corner, inset) for inset in (0.0, bevel)]]
+    rings += [[np.array(h[:2]) + (h[2] + b) * circle for b in (0.0, bevel)] for h in holes]
+    sides = [np.stack([np.c_[a, 0 * a[:, :1]], np.c_[a, 0 * a[:, :1] + thickness - bevel], np.c_[b, 0 * b[:, :1] + thickness]])
+             for a, b in ((_resampled(a), _resampled(b)) for a, b in rings)]  # fmt: skip
+    pieces = [_quads(side) for side in sides]
+    top = [side[2, :-1, :2] for side in sides]
+    inner = np.stack(np.meshgrid(np.arange(-half_x, half_x, 2.5), np.arange(-half_y, half_y, 2.5)), -1).reshape(-1, 2)
+    inner = inner[_inside(inner, top, 0.8)]
+    flat = np.concatenate([*top, inner])
+    faces = Delaunay(flat).simplices
+    faces = faces[_inside(flat[faces].mean(axis=1), top)]
+    (ax, ay), (bx, by) = (flat[faces[:, 1]] - flat[faces[:, 0]]).T, (flat[faces[:, 2]] - flat[faces[:, 0]]).T
+    clockwise = ax * by < ay * bx
+    faces[clockwise] = faces[clockwise][:, ::-1]
+    pieces.append((np.c_[flat, np.full(len(flat), thickness)], faces))
+    points = np.concatenate([piece[0] for piece in pieces])
+    offsets = np.cumsum([0, *(len(piece[0]) for piece in pieces[:-1])])
+    faces = np.concatenate([piece[1] + offset for piece, offset in zip(pieces, offsets, strict=True)])
+    uv = np.stack([points[:, 0] / (2 * half_x) + 0.5, points[:, 1] / (2 * half_y) + 0.5], axis=1)
+    points[:, 2] += bow * (points[:, 0] / half_x) ** 2
+    return _soup(points, faces, uv)
+
+
+def _resampled(ring, count=240):
+    """A ring at `count` equal steps, closed."""
+    ring = np.vstack([ring, ring[:1]])
+    way = np.r_[0, np.cumsum(np.linalg.norm(np.diff(ring, axis=0), axis=1))]
+    return np.stack([np.interp(np.linspace(0, way[-1], count + 1), way, c) for c in ring.T], axis=1)
+
+
+def _quads(rows):
+    """Points and faces of rows (r, n, 3) of one closed strip, outside on the right hand."""
+    count = rows.shape[1]
+    a = (np.arange(len(rows) - 1)[:, None] * count + np.arange(count - 1)).ravel()
+    return rows.reshape(-1, 3), np.concatenate(
+        [np.stack([a, a + 1, a + count], 1), np.stack([a + 1, a + count + 1, a + count], 1)]
+    )
+
+
+def _inside(points, rings, margin=0.0):
+    """Which points lie in the first ring, by a margin, and in none of the others."""
+    from skimage.measure import points_in_poly
+
+    within = points_in_poly(points, rings[0])
+    for ring in rings[1:]:
+        within &= ~points_in_poly(points, ring)
+    if margin:
+        within &= cKDTree(np.concatenate(rings)).query(points)[0] > margin
+    return within
+
+
+def _sheet(half_x=30.0, half_y=22.0):
+    """A flat sheet without thickness."""
+    x, y = np.meshgrid(np.linspace(-half_x, half_x, 9), np.linspace(-half_y, half_y, 9), indexing="ij")
+    return _grid(np.stack([x, y, 0 * x], axis=-1))
+
+
+def _box(half_x=20.0, half_y=10.0, height=12.0):
+    """A block with sharp edges."""
+    x, y, z = np.meshgrid([-half_x, half_x], [-half_y, half_y], [0.0, height], indexing="ij")
+    points = np.stack([x.ravel(), y.ravel(), z.ravel()], axis=1)
+    sides = np.array([(0, 1, 3, 2), (4, 6, 7, 5), (0, 4, 5, 1), (2, 3, 7, 6), (0, 2, 6, 4), (1, 5, 7, 3)])
+    faces = np.concatenate([sides[:, :3], sides[:, [0, 2, 3]]])
+    return _soup(points, faces, points[:, :2] / (2 * half_x, 2 * half_y) + 0.5)
+
+
+MAKERS = {
+    "plate": _plate, "ring": _ring, "cap": _cap, "rod": _rod, "pen": _pen, "knurl": _knurled, "thread": _threaded,
+    "sheet": _sheet, "box": _box,
+}  # fmt: skip

@@ -1,0 +1,224 @@
+"""A scene as arrays that both worlds draw from: triangles, materials in bands, layers, the camera, the lights."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from dyebook.lab import Lab
+from dyebook.physics.optics import interface_reflectance
+from tests.worlds.patterns import ground_layer, layer_of
+from tests.worlds.scene import FINISHES, Film, Paint, Shape, Thing
+from tests.worlds.shapes import mesh_of
+from tests.worlds.spectra import KNOTS_NM, absorbance, body_reflectance
+
+__all__ = ["LIGHT_KINDS", "Camera", "Source", "Stage", "environment", "set_stage"]
+
+_BENCH_MM = 520.0  # half the bench top's side
+_GROUND_FINISH = {"plastic": "glossy paint", "table": "glossy paint"}
+# and "even", the same from everywhere, for checks
+LIGHT_KINDS = ("tent", "overcast", "window", "tubes", "lamp", "two_lamps")
+
+
+@dataclass(frozen=True, eq=False)
+class Camera:
+    """A pinhole: eye, axes right, up and ahead, focal length in pixels, size."""
+
+    eye: np.ndarray
+    right: np.ndarray
+    up: np.ndarray
+    ahead: np.ndarray
+    focal: float
+    size: tuple
+
+    def project(self, points):
+        """Return pixels (..., 2) of points (..., 3)."""
+        seen = np.asarray(points, float) - self.eye
+        depth = seen @ self.ahead
+        flat = np.stack([seen @ self.right, -(seen @ self.up)], axis=-1)
+        return np.array(self.size) / 2 + self.focal * flat / depth[..., None]
+
+
+@dataclass(frozen=True)
+class Source:
+    """A lamp: a sphere, or a rectangle with half sides, that shines on `aim`; `power` is its radiance."""
+
+    kind: str
+    at: tuple
+    size: tuple
+    power: float
+    aim: tuple = (0.0, 0.0, 0.0)
+
+
+@dataclass(frozen=True, eq=False)
+class Stage:
+    """Corners (n, 3, 3), normals, uv of all triangles, the thing each belongs to, and a table row a thing.
+
+    Things are those of the scene in order, then the bench, then the photographer. Table columns: body and absorbance in
+    16 bands, the same of the other material (64 columns), then along, across, even, index, gloss, r0, veil, layer.
+    """
+
+    points: np.ndarray
+    normals: np.ndarray
+    uv: np.ndarray
+    owner: np.ndarray
+    table: np.ndarray
+    layers: np.ndarray
+    camera: Camera
+    sources: tuple
+    room: np.ndarray  # (rows, columns) radiance by elevation from the zenith down and azimuth
+
+
+def camera_of(view):
+    """The camera of a view."""
+    tilt, azimuth = np.radians((view.tilt_deg, view.azimuth_deg))
+    away = np.array([-np.sin(tilt) * np.cos(azimuth), -np.sin(tilt) * np.sin(azimuth), np.cos(tilt)])
+    ahead = -away
+    right = np.cross(ahead, [0, 1, 0])
+    right /= np.linalg.norm(right)
+    focal = view.width * view.distance_mm / view.width_mm
+    return Camera(away * view.distance_mm, right, np.cross(right, ahead), ahead, focal, (view.width, view.height))
+
+
+def placed(thing):
+    """Return a thing's corners and normals on the bench, and its uv."""
+    mesh, angle = mesh_of(thing.shape), np.radians(thing.turn_deg)
+    turn = np.array([[np.cos(angle), -np.sin(angle), 0], [np.sin(angle), np.cos(angle), 0], [0, 0, 1]])
+    return mesh.points @ turn.T + (thing.x_mm, thing.y_mm, thing.z_mm), mesh.normals @ turn.T, mesh.uv
+
+
+def _bands(material):
+    if isinstance(material, Film):
+        return body_reflectance(material, KNOTS_NM), absorbance(material, KNOTS_NM)
+    return body_reflectance(material, KNOTS_NM), np.zeros(16)
+
+
+def _row(thing, layer):
+    """A thing's row of the table."""
+    finish, film = thing.finish, isinstance(thing.material, Film)
+    r0 = float(interface_reflectance(finish.index))
+    bands = np.concatenate([*_bands(thing.material), *_bands(thing.other or thing.material)])
+    if not film:
+        bands[:16], bands[32:48] = bands[:16] / (1 - r0) ** 2, bands[32:48] / (1 - r0) ** 2
+    veil = thing.material.veil if film else 0.0
+    own = [finish.along, finish.across, finish.even, finish.index, finish.gloss, r0 if film else 0.0, veil, layer]
+    return np.concatenate([bands, own])
+
+
+def _photographer(spec, camera):
+    """The phone, and a person behind it who reaches over the bench."""
+    x, y, z = camera.eye
+    dark, skin, cloth = (Paint(Lab(*lab)) for lab in ((8, 0, 0), (62, 15, 17), (28, 3, -9)))
+    box = lambda hx, hy, h: Shape("box", {"half_x": hx, "half_y": hy, "height": h})  # noqa: E731
+    things = [Thing(box(39.0, 78.0, 9.0), dark, FINISHES["paint"], x, y - 40, z + 4, 90.0)]
+    if spec.light.person:
+        things += [
+            Thing(box(28.0, 45.0, 30.0), skin, FINISHES["paint"], x - 95, y - 40, z - 8, 10.0),
+            Thing(box(28.0, 45.0, 30.0), skin, FINISHES["paint"], x + 95, y - 40, z - 8, -10.0),
+            Thing(box(75.0, 95.0, 200.0), skin, FINISHES["paint"], x, y - 230, z + 90, 0.0),
+            Thing(box(210.0, 110.0, 520.0), cloth, FINISHES["paint"], x, y - 420, z - 460, 0.0),
+        ]
+    return things
+
+
+def set_stage(spec, alone=False):
+    """Return the Stage of a SceneSpec; `alone` leaves out bench and photographer, for checks."""
+    camera = camera_of(spec.view)
+    tile = 1.3 * spec.view.width_mm
+    bench = Thing(
+        Shape("sheet", {"half_x": _BENCH_MM, "half_y": _BENCH_MM}), Paint(spec.ground.lab),
+        FINISHES[_GROUND_FINISH.get(spec.ground.kind, "paint")], other=Paint(spec.ground.second),
+    )  # fmt: skip
+    things = [*spec.things, *(() if alone else (bench, *_photographer(spec, camera)))]
+    parts, rows, layers = [placed(thing) for thing in things], [], []
+    for index, (thing, (_, _, uv)) in enumerate(zip(things, parts, strict=True)):
+        if thing is bench:
+            layer = None if spec.ground.kind == "plain" else ground_layer(spec.ground, tile)
+            parts[index] = (*parts[index][:2], (uv - 0.5) * 2 * _BENCH_MM / tile + 0.5)
+        else:
+            layer = layer_of(thing, mesh_of(thing.shape).uv_mm)
+        rows.append(_row(thing, len(layers) if layer is not None else -1))
+        if layer is not None:
+            layers.append(layer)
+    counts = [len(part[0]) for part in parts]
+    sources, room = _lights(spec.light)
+    points, normals, uv = (np.concatenate([part[k] for part in parts]).astype(np.float32) for k in range(3))
+    stack = np.stack(layers) if layers else np.zeros((1, 1, 1, 4), np.float32)
+    owner = np.repeat(np.arange(len(things)), counts).astype(np.uint32)
+    return Stage(points, normals, uv, owner, np.float32(rows), stack, camera, sources, room)
+
+
+def environment(light, rows=128):
+    """Return the room's radiance (rows, 2 rows), zenith first, scaled to light the bench as perfect white gives 1."""
+    height = np.pi / 2 - (np.arange(rows) + 0.5) / rows * np.pi
+    azimuth = (np.arange(2 * rows) + 0.5) / rows * np.pi
+    up, away = np.meshgrid(height, np.angle(np.exp(1j * (azimuth - np.radians(light.azimuth_deg)))), indexing="ij")
+    if light.kind == "even":
+        return np.ones_like(up)
+    if light.kind == "tent":
+        room = 0.72 + 0.28 * np.sin(np.maximum(up, 0)) + 0.12 * np.cos(away) * np.cos(up)
+        opening = np.abs(np.angle(np.exp(1j * (azimuth + np.pi / 2))))[None, :] < 0.22
+        room[opening & (up < 0.6)] = 0.12
+    elif light.kind == "overcast":
+        room = np.where(up > 0.25 + 0.08 * np.sin(5 * away), (1 + 2 * np.sin(np.maximum(up, 0))) / 3, 0.12)
+    else:
+        room = 0.35 + 0.65 * np.clip((up - 0.35) / 0.3, 0, 1)  # walls, and a lighter ceiling
+        room = room * (1 + 0.3 * np.cos(away)) * (0.8 + 0.2 * np.sign(np.sin(3.1 * away + 0.7)) * (up < 0.4))
+    weight = np.maximum(np.sin(up), 0) * np.cos(up) * (np.pi / rows) ** 2
+    return room * np.pi / (room * weight).sum()
+
+
+def _lights(light):
+    """Sources and room, which together light the bench's middle as perfect white gives 1."""
+    room = environment(light)
+    if light.kind in ("even", "tent", "overcast"):
+        return (), room
+    rng = np.random.default_rng(int(light.azimuth_deg * 10))
+    turn, lift = np.radians((light.azimuth_deg, light.height_deg))
+    toward = lambda t, e: np.array([np.cos(t) * np.cos(e), np.sin(t) * np.cos(e), np.sin(e)])  # noqa: E731
+    if light.kind == "window":
+        at = toward(turn, np.radians(32)) * 950
+        side = np.cross([0, 0, 1], toward(turn, 0))
+        plan = [("rectangle", at + s * 235 * side, (215.0, 520.0), 0.5, at * (0, 0, 1)) for s in (-1, 1)]
+    elif light.kind == "tubes":
+        plan = [("rectangle", np.array([x, 60.0, 1500.0]), (30.0, 600.0), 0.5, (x, 60.0, 0.0)) for x in (-350.0, 250.0)]
+    else:
+        plan = [("sphere", toward(turn, lift) * 620, (light.size_mm / 2,), 1.0, (0, 0, 0))]
+        if light.kind == "two_lamps":
+            plan = [(*plan[0][:3], 0.62, (0, 0, 0))]
+            plan.append(
+                (
+                    "sphere",
+                    toward(turn + rng.uniform(1.7, 2.8), lift + 0.1) * 700,
+                    (light.size_mm / 2,),
+                    0.38,
+                    (0, 0, 0),
+                )
+            )
+    sources = []
+    for kind, at, size, share, aim in plan:
+        gain = _irradiance(kind, np.asarray(at, float), size, np.asarray(aim, float))
+        power = float((1 - light.room) * share * np.pi / gain)
+        sources.append(Source(kind, tuple(map(float, at)), size, power, tuple(map(float, aim))))
+    return tuple(sources), light.room * room
+
+
+def _irradiance(kind, at, size, aim):
+    """Irradiance at the bench's middle by a source of radiance 1."""
+    away = np.linalg.norm(at)
+    if kind == "sphere":
+        return np.pi * (size[0] / away) ** 2 * at[2] / away
+    ahead, side, up = frame_toward(at, aim)
+    s, t = (g.ravel() for g in np.meshgrid(*[np.linspace(-0.95, 0.95, 20)] * 2))
+    spots = at + np.outer(s * size[0], side) + np.outer(t * size[1], up)
+    square = (spots**2).sum(axis=1)
+    cosines = np.maximum(spots[:, 2], 0) * np.maximum(-(spots @ ahead), 0) / square
+    return 4 * size[0] * size[1] * (cosines / square).mean()
+
+
+def frame_toward(at, aim):
+    """Axes of a rectangle at a place that faces another: ahead, side, up."""
+    ahead = aim - at
+    ahead = ahead / np.linalg.norm(ahead)
+    side = np.cross(ahead, [0, 0, 1] if abs(ahead[2]) < 0.99 else [0, 1, 0])
+    side /= np.linalg.norm(side)
+    return ahead, side, np.cross(side, ahead)
