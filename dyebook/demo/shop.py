@@ -6,8 +6,7 @@ from functools import partial
 import numpy as np
 
 from dyebook.demo.bench import lay_out_bench, run_of, set_up_tank, write_baths
-from dyebook.demo.spectra import film_reflectance, reflectance_lab
-from dyebook.demo.year import dyed_film, photo_of, shop_year
+from dyebook.demo.year import dyed_film, film_lab, photo_of, shop_year
 from dyebook.jobs import say_nothing
 from dyebook.jobs.check_coupon import put_right
 from dyebook.jobs.orders import answer_order
@@ -94,7 +93,7 @@ def _write_batch(book, planned, rng, now, replaces, tank):
     photo = photo_of(planned)
     kept = record_dip(book, record, photo, replaces_id=replaces, run=run_of(planned, record.dyed_at, tank))
     if photo is None and planned.days_ago:
-        lab = np.array(reflectance_lab(film_reflectance(planned.film))) + rng.normal(0, _READ_SD)
+        lab = np.array(film_lab(planned.film)) + rng.normal(0, _READ_SD)
         state = {"wet": False, "sealed": True, "source": "photo", "read_at": record.dyed_at}
         book.add_reading(kept.batch, lab=lab, note="its photo is not part of the demo book", **state, **_READ_U)
     return kept.batch
@@ -109,7 +108,7 @@ def _take_orders(book, now):
         asked_for = {"customer": customer, "words": wish, "note": f"taken {asked[:10]}", **ends}
         order_id = book.add("orders", name=name, skin_contact=True if name in _FOR_SKIN else None, **asked_for)
         sample_id = book.add("samples", order_id=order_id, name=f"{name}: the customer's piece")
-        lab = Lab(*(round(float(value), 1) for value in reflectance_lab(film_reflectance(dyed_film(*dip)))))
+        lab = Lab(*(round(float(value), 1) for value in film_lab(dyed_film(*dip))))
         axes = dict(zip(("L", "a", "b"), lab, strict=True))
         book.add("readings", sample_id=sample_id, source="photo", read_at=asked, **axes, **_READ_U)
         target = {"name": f"{name}, as the sample", "tolerance_de00": _TOLERANCE_DE00, **axes}

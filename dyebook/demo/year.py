@@ -9,7 +9,8 @@ from pathlib import Path
 
 import numpy as np
 
-from dyebook.demo.spectra import Film
+from dyebook.lab import Lab
+from dyebook.physics.optics import BANDS_NM, film_reflectance, metal_reflectance, reflectance_to_lab
 from dyebook.physics.uptake import arrhenius_factor, isotherm_langmuir, ph_bell, uptake_crank1975
 
 __all__ = [
@@ -19,9 +20,11 @@ __all__ = [
     "FOLDER",
     "NEWEST_WITH_PHOTO",
     "SHOP_DYES",
+    "Film",
     "Planned",
     "ShopDye",
     "dyed_film",
+    "film_lab",
     "photo_of",
     "shop_year",
 ]
@@ -29,12 +32,32 @@ __all__ = [
 # what an exhausted or foul bath carries besides its own dye
 _FOREIGN = ((640, 40, 0.55), (430, 45, 0.35))
 
+_OUTER = 0.056  # reflection of the film's surface, of index 1.62
+
+
+@dataclass(frozen=True)
+class Film:
+    """A dyed film on aluminium: absorption bands (peak nm, sigma nm, weight), peak absorbance of one pass."""
+
+    bands: tuple = ()
+    absorbance: float = 0.0
+    metal: float = 0.9  # what etched metal gives back, against a mirror of aluminium
+    veil: float = 0.002  # grey light that the film scatters before it has met dye
+
+
+def film_lab(film: Film) -> Lab:
+    """Return the Lab of a film, the mirror reflection of its surface excluded."""
+    bands = (w * np.exp(-0.5 * ((BANDS_NM - peak) / sigma) ** 2) for peak, sigma, w in film.bands)
+    absorbance = film.absorbance * sum(bands, np.zeros_like(BANDS_NM))
+    seen = film_reflectance(absorbance, film.metal * metal_reflectance(), _OUTER, veil=film.veil)
+    return Lab(*map(float, reflectance_to_lab(seen - _OUTER)))
+
 
 @dataclass(frozen=True)
 class ShopDye:
     """An invented dye; figures of the usual order, no measured dye stands behind them."""
 
-    bands: tuple  # absorption bands as in `dyebook.demo.spectra`
+    bands: tuple  # absorption bands, as those of a `Film`
     full_absorbance: float  # peak absorbance of one pass through 10 µm of film that holds all it can
     half_g_per_l: float  # strength that fills half of it
     diffusivity_um2_per_min: float  # at 40 °C

@@ -1,261 +1,271 @@
-"""Simulated dye baths whose laws are not the model's: spectra at 5 nm, other isotherms, kinetics, surfaces and errors.
+"""Photographs of both worlds, made and scored: photo, card, parts, near shades, twins, strips, flaws, learned cameras.
 
-A world draws baths; a bath gives the true colour of any dip, habitual records with honest and dishonest errors, and
-targets that it can reach. Nothing here is imported from dyebook except the contract's column names.
+    python -m tests.bench.worlds make [--world physical|simple] [--setups 0:48] [--jobs 1] [--spp 160] [--size 1200]
+    python -m tests.bench.worlds score [--world physical simple] [--setups 0:48] [--learned]
+
+`make` draws nine photographs a set-up (camera × light) into FOLDER/WORLD and leaves out what is there already, so that
+it can be stopped and started again; the physical world needs `pip install -e '.[render]'`, and takes 0.5 s a photograph
+on a large GPU, about a minute on two CPU cores. DYEBOOK_CAMERAS names a folder of measured sensitivities; without it
+sensors are invented. `score` prints one row for each world, light, finish and shape.
 """
 
-from dataclasses import dataclass, field
-from functools import cache
+import argparse
+import json
+import os
+import sys
+import tempfile
+import time
+from collections import defaultdict
+from concurrent.futures import ProcessPoolExecutor, as_completed
+from functools import partial
+from multiprocessing import get_context
+from pathlib import Path
 
+import cv2
 import numpy as np
-import pandas as pd
 
-NM = np.arange(380.0, 751.0, 5.0)
-GAS = 8.314
-BOUNDS = {"film_um": (5.0, 22.0), "dye_g_per_l": (0.3, 10.0), "bath_temp_c": (20.0, 65.0), "dwell_min": (0.5, 20.0)}
+from dyebook.errors import DyebookError
+from dyebook.lab import delta_e_00, linear_rgb_to_lab
+from dyebook.photo.camera.profile import learn_camera
+from dyebook.photo.card.card import card_at, fill_polygon
+from dyebook.photo.file.read import read_photo
+from dyebook.photo.measure import look_at
+from dyebook.record import ReadOptions
+from tests.bench.scenes import card_overlap, first_end
 
-
-@cache
-def _cie():
-    """D65 weights for X/Xn, Y/Yn, Z/Zn: Wyman, Sloan & Shirley 2013 lobes times colour-science's D65."""
-    import colour
-
-    d65 = colour.SDS_ILLUMINANTS["D65"]
-    cmfs = colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"]
-    power = np.interp(NM, d65.wavelengths, d65.values)
-    curves = np.stack([np.interp(NM, cmfs.wavelengths, column) for column in cmfs.values.T])
-    weights = curves * power
-    return weights.T / weights.sum(axis=1)
+FOLDER = Path(os.environ.get("DYEBOOK_WORLDS") or Path(tempfile.gettempdir()) / "dyebook-worlds")
+MISSED, FOUND = 15.0, 0.6
 
 
-def to_lab(reflectance):
-    """CIELAB of spectra (..., 75)."""
-    ratio = np.maximum(reflectance @ _cie(), 1e-6)
-    f = np.where(ratio > 0.008856, np.cbrt(ratio), 7.787 * ratio + 16 / 116)
-    return np.stack([116 * f[..., 1] - 16, 500 * (f[..., 0] - f[..., 1]), 200 * (f[..., 1] - f[..., 2])], axis=-1)
+def _draw(seed, kind, world, spp, size):
+    """Draw one occasion; return its names."""
+    from tests.worlds import draw, make_scenes
+
+    names = []
+    for spec in make_scenes(seed, kind, size, size * 3 // 4):
+        if not (FOLDER / world / f"{spec.name}.json").exists():
+            draw(spec, world, FOLDER / world, spp)
+        names.append(spec.name)
+    return names
 
 
-def random_dye(rng, bands):
-    """Absorbance of a unit load: skewed bands over a tail."""
-    spectrum = np.zeros(NM.size)
-    main = rng.uniform(420, 650)
-    for i in range(bands):
-        centre = main if i == 0 else rng.uniform(410, 660)
-        width = rng.uniform(24, 55)
-        skew = rng.uniform(0.7, 1.5)
-        side = np.where(centre > NM, width * skew, width / skew)
-        spectrum += (1.0 if i == 0 else rng.uniform(0.15, 0.8)) * np.exp(
-            -0.5 * np.abs((NM - centre) / side) ** rng.uniform(1.8, 2.2)
-        )
-    shoulder = rng.uniform(0, 0.4)
-    spectrum += shoulder * np.exp(-0.5 * ((NM - main + rng.uniform(35, 60)) / 28) ** 2)
-    return spectrum / spectrum.max() + rng.uniform(0.003, 0.03) * (550 / NM) ** rng.uniform(0, 4)
+def make(options):
+    """Draw what is missing."""
+    from tests.worlds.plan import KINDS
+
+    start, failed = time.perf_counter(), 0
+    plan = [(seed, kind, world) for world in options.world for seed in options.setups for kind in KINDS]
+    for world in options.world:
+        (FOLDER / world).mkdir(parents=True, exist_ok=True)
+    with ProcessPoolExecutor(options.jobs, get_context("spawn")) as pool:
+        jobs = {pool.submit(_draw, *one, options.spp, options.size): one for one in plan}
+        for done, job in enumerate(as_completed(jobs), start=1):
+            try:
+                job.result()
+            except Exception as error:  # noqa: BLE001  one scene that fails costs that scene
+                failed += 1
+                print(f"{jobs[job]}: {type(error).__name__}: {error}", file=sys.stderr)
+            if done % 10 == 0 or done == len(jobs):
+                print(f"{done} of {len(jobs)} occasions, {time.perf_counter() - start:.0f} s, {failed} failed", file=sys.stderr)
 
 
-@dataclass
-class Surface:
-    """What lies over and under the dye."""
-
-    metal: np.ndarray
-    front: float
-    inner: float
-    veil: float
-    spread: float
-
-    def reflect(self, absorbance):
-        """Light out for single-pass absorbance: paths are averaged over directions inside the film."""
-        total = 0.0
-        nodes, weights = np.polynomial.legendre.leggauss(5)
-        for node, weight in zip(nodes, weights, strict=True):
-            path = 1 + self.spread * (node + 1)
-            bare = self.metal * 10 ** (-2 * absorbance * path)
-            total = total + weight / 2 * (1 - self.front) * (1 - self.inner) * bare / (1 - self.inner * bare)
-        return self.front * 0.6 + self.veil + total
+def _read(world, setups, kinds):
+    """Yield truth and path of the photographs there are, by set-up and kind."""
+    for seed in setups:
+        for kind in kinds:
+            for file in sorted((FOLDER / world).glob(f"s{seed:03d}-{kind}*.json")):
+                yield json.loads(file.read_text(encoding="utf-8")), file.with_suffix(".jpg")
 
 
-def random_surface(rng, odd=False):
-    """Bright sheet, or (odd) matte, grey, tinted metal."""
-    base = 0.87 - 0.035 * (NM - 400) / 300
-    if not odd:
-        return Surface(base * rng.uniform(0.9, 1.0), 0.056, 0.06, rng.uniform(0, 0.02), rng.uniform(0, 0.05))
-    tint = 1 + rng.uniform(-0.12, 0.12) * (NM - 550) / 150
-    level = rng.uniform(0.5, 0.85)
-    return Surface(
-        np.clip(base * level * tint, 0.1, 0.95),
-        rng.uniform(0, 0.07),
-        rng.uniform(0.2, 0.6),
-        rng.uniform(0.01, 0.06),
-        rng.uniform(0.1, 0.5),
+def _score_photo(truth, path, camera):
+    """Rows of a photo: a dict for each part and each thing it can be asked."""
+    parts = [part for part in truth["parts"] if not part["bands"]]
+    common = {"world": truth["world"], "light": truth["light"], "photo": truth["kind"], "setup": truth["setup"]}
+    rows, data, labels = [], path.read_bytes(), cv2.imread(str(path.with_suffix(".png")), cv2.IMREAD_UNCHANGED)
+    card = truth["card"]
+    given = ReadOptions(tuple(map(tuple, card["quad"])), tuple(card["lab"]), [part["outline"] for part in parts], camera)
+    try:
+        readings = look_at(data, given, path.name).measurement.parts
+    except DyebookError as error:
+        print(f"{path.name}: {error}", file=sys.stderr)
+        readings = [None] * len(parts)
+    try:
+        look = look_at(data, ReadOptions(card_lab=tuple(card["lab"])), path.name)
+    except DyebookError:
+        look = None
+    for index, (part, reading) in enumerate(zip(parts, readings, strict=True)):
+        row = common | {"finish": part["finish"], "shape": part["kind"], "role": part["role"], "in_gamut": part["in_gamut"]}
+        number = truth["parts"].index(part) + 1
+        mask = labels % 128 == number
+        row |= {"index": index, "pair": part["pair"], "true": part["lab"], "missed": MISSED, "gains": _by_gains(data, card, mask, part)}
+        if reading is not None:
+            error = np.array(reading.lab) - part["lab"]
+            row |= {"read": list(reading.lab), "u": list(reading.lab_u), "missed": float(delta_e_00(part["lab"], reading.lab)),
+                    "covered": (np.abs(error) <= 2 * np.array(reading.lab_u)).tolist()}  # fmt: skip
+        row |= {"flaw": part["flaws"][0]["kind"] if part["flaws"] else "", "flaw_given": _flaws(reading, labels, number)}
+        row |= _found(look, mask, part, labels, number)
+        rows.append(row)
+    quad = None if look is None else look.card.quad
+    right = quad is not None and card_overlap(quad, card["quad"]) > 0.7
+    false = 0 if look is None else len(look.measurement.parts) - sum(row["found"] for row in rows)
+    rows.append(common | {"role": "photo", "card": bool(right), "false_parts": max(0, false)})
+    return rows
+
+
+def _by_gains(data, card, mask, part):
+    """Error of the part's median pixel with the card's gains alone: what light, camera and veil leave to correct."""
+    photo = read_photo(data)
+    gains = card_at(photo, card["quad"], card["lab"]).gains
+    light = photo.crop((0, 0, *photo.size))[mask]
+    return float(delta_e_00(part["lab"], linear_rgb_to_lab(np.median(light, axis=0) * gains)))
+
+
+def _flaws(reading, labels, number):
+    """How many flaws a reading names, and whether one of them covers the true one."""
+    if reading is None:
+        return 0, False
+    true = (labels == number + 128).astype(np.uint8)
+    masks = [fill_polygon(np.array(flaw.outline), (0, 0, *labels.shape[::-1]), 1) for flaw in reading.flaws]
+    wide = cv2.dilate(true, np.ones((3, 3), np.uint8)) > 0
+    return len(masks), any(max(_overlap(m, true > 0), _overlap(m, wide)) >= 0.2 for m in masks)
+
+
+def _overlap(one, other):
+    return (one & other).sum() / max(1, (one | other).sum())
+
+
+def _found(look, mask, part, labels, number):
+    """What the automatic chain makes of a part."""
+    best, at = 0.0, None
+    for reading in () if look is None else look.measurement.parts:
+        share = _overlap(fill_polygon(np.array(reading.outline), (0, 0, *labels.shape[::-1])), mask)
+        best, at = max((best, at), (share, reading), key=lambda pair: pair[0])
+    found = best > FOUND
+    within = found and float(delta_e_00(part["lab"], at.lab)) < 3
+    return {"found": found, "within": within, "flaw_auto": _flaws(at if found else None, labels, number)}
+
+
+def _score_strip(truth, path):
+    """Errors of a stepped coupon's bands."""
+    strip = next((part for part in truth["parts"] if part["bands"]), None)
+    if strip is None:
+        return []
+    options = ReadOptions(tuple(map(tuple, truth["card"]["quad"])), tuple(truth["card"]["lab"]), [strip["outline"]], steps=len(strip["bands"]))
+    try:
+        read = [part.lab for part in look_at(path.read_bytes(), options, path.name).measurement.parts]
+    except DyebookError:
+        return []
+    true = [band["lab"] for band in strip["bands"]]
+    errors = delta_e_00(np.array(true), np.array(read)) if len(true) == len(read) else [MISSED]
+    return [{"world": truth["world"], "light": truth["light"], "role": "band", "missed": float(e)} for e in errors]
+
+
+def _score_set_up(world, seed, learned):
+    """All rows of a set-up."""
+    cv2.setNumThreads(1)
+    camera, rows = None, []
+    if learned:
+        for truth, path in _read(world, [seed], ["chart"]):
+            try:
+                camera = learn_camera(read_photo(path), truth["setup"], chart_at=truth["chart_at"])
+            except DyebookError as error:
+                print(f"{path.name}: {error}", file=sys.stderr)
+    for truth, path in _read(world, [seed], ["parts", "near", "repeat", "twin", "flaws", "rack"]):
+        rows += _score_photo(truth, path, camera)
+    for truth, path in _read(world, [seed], ["steps"]):
+        rows += _score_strip(truth, path)
+    return rows
+
+
+def _row(name, rows):
+    """Print one line of figures of parts."""
+    parts = [row for row in rows if row["role"] in ("part", "twin")]
+    if not parts:
+        return
+    missed = np.array([row["missed"] for row in parts])
+    gains = np.array([row["gains"] for row in parts])
+    inside = np.array([row["in_gamut"] for row in parts])
+    covered = np.mean([row["covered"] for row in parts if "covered" in row] or [[np.nan] * 3], axis=0)
+    share = lambda key: np.mean([row[key] for row in parts])  # noqa: E731
+    print(
+        f"| {name} | {len(parts)} | {np.median(gains):.1f} | {np.median(missed[inside]) if inside.any() else np.nan:.1f} "
+        f"| {np.median(missed):.1f} | {np.quantile(missed, 0.9):.1f} | {covered[0]:.2f} {covered[1]:.2f} {covered[2]:.2f} "
+        f"| {share('found'):.2f} | {share('within'):.2f} |"
     )
 
 
-def _arrhenius(temp, energy):
-    return np.exp(-energy * 1e3 / GAS * (1 / (temp + 273.15) - 1 / 313.15))
+def _gaps(rows):
+    """Errors of the difference of two near shades, all and of the same shape; differences between repeats."""
+    photos, repeats = defaultdict(list), defaultdict(list)
+    for row in rows:
+        if row.get("read") and row["photo"] == "near":
+            photos[row["setup"], row["pair"]].append(row)
+        if row.get("read") and row["photo"] == "repeat":
+            repeats[row["setup"], tuple(row["true"]), row["shape"]].append(row["read"])
+    gaps = [
+        (np.linalg.norm(np.subtract(a["read"], b["read"]) - np.subtract(a["true"], b["true"])), a["shape"] == b["shape"])
+        for a, b in (both for both in photos.values() if len(both) == 2)
+    ]
+    again = [float(delta_e_00(*both)) for both in repeats.values() if len(both) == 2]
+    return gaps, again
 
 
-def uptake_freundlich_second_order(film, dye, temp, dwell, rng):
-    """Freundlich plateau with a warm-bath gain, second-order kinetics whose rate grows with what is still missing."""
-    n, energy, k = rng["n"], rng["energy"], rng["k"]
-    end = film**0.9 * dye**n * np.exp(0.006 * (temp - 40))
-    rate = k * _arrhenius(temp, energy) * (end / (12**0.9 * 2**n)) ** 0.5
-    return end * rate * dwell / (1 + rate * dwell)
+def _print(rows):
+    """Print the tables of one world."""
+    print("\n| | parts | card's gains alone | in gamut | all | p90 | within 2 u: L a b | found | found, within 3 |")
+    print("|---|---|---|---|---|---|---|---|---|")
+    _row("all", rows)
+    for key in ("light", "finish", "shape", "photo"):
+        for value in sorted({row[key] for row in rows if row.get(key)}):
+            _row(f"{key} {value}", [row for row in rows if row.get(key) == value])
+    gaps, again = _gaps(rows)
+    if gaps:
+        same = [gap for gap, alike in gaps if alike]
+        print(f"near shades: median {np.median([g for g, _ in gaps]):.1f}, p90 {np.quantile([g for g, _ in gaps], 0.9):.1f} "
+              f"of {len(gaps)}; of one shape {np.median(same):.1f}, {np.quantile(same, 0.9):.1f} of {len(same)}")  # fmt: skip
+    if again:
+        print(f"one part in two photographs: median {np.median(again):.1f}, p90 {np.quantile(again, 0.9):.1f} of {len(again)}")
+    bands = [row["missed"] for row in rows if row["role"] == "band"]
+    if bands:
+        print(f"bands of stepped coupons: median {np.median(bands):.1f}, p90 {np.quantile(bands, 0.9):.1f} of {len(bands)}")
+    photos = [row for row in rows if row["role"] == "photo"]
+    print(f"card found {np.mean([row['card'] for row in photos]):.3f} of {len(photos)}, "
+          f"false parts a photo {np.mean([row['false_parts'] for row in photos]):.2f}")  # fmt: skip
+    for key in ("flaw_given", "flaw_auto"):
+        parts = [row for row in rows if row["role"] == "part" and row["photo"] == "flaws"]
+        flawed, sound = ([row[key] for row in parts if bool(row["flaw"]) == true] for true in (True, False))
+        if flawed:
+            print(f"{key}: found {np.mean([hit for _, hit in flawed]):.2f} of {len(flawed)}, "
+                  f"false a sound part {np.mean([count for count, _ in sound]):.2f} of {len(sound)}")  # fmt: skip
 
 
-def uptake_outer_layer(film, dye, temp, dwell, rng):
-    """Dye stays in the outer film: Elovich growth, log(1 + t), nearly blind to thickness; Temkin in strength."""
-    rate = rng["k"] * 4 * _arrhenius(temp, rng["energy"])
-    return 12 * (film / 12) ** 0.2 * np.log1p(rng["n"] * 8 * dye) / np.log1p(rng["n"] * 16) * np.log1p(rate * dwell) / 2
+def score(options):
+    """Score each world."""
+    for world in options.world:
+        rows = []
+        with ProcessPoolExecutor(options.jobs, get_context("spawn")) as pool:
+            for some in pool.map(partial(_score_set_up, world, learned=options.learned), options.setups):
+                rows += some
+        if not rows:
+            print(f"{world}: no photographs in {FOLDER / world}; make them first")
+            continue
+        print(f"\n### {world} world{', cameras learned from charts' if options.learned else ''}")
+        _print(rows)
 
 
-def uptake_crank_langmuir(film, dye, temp, dwell, rng):
-    """The textbook: Langmuir times Fickian diffusion."""
-    diffusion = rng["k"] * 30 * _arrhenius(temp, rng["energy"])
-    x = diffusion * dwell / film**2
-    odd = ((2 * np.arange(40) + 1) * np.pi) ** 2
-    share = 1 - np.sum(8 / odd * np.exp(-odd * np.asarray(x)[..., None] / 4), axis=-1)
-    half = rng["half"] * np.exp(0.01 * (temp - 40))
-    return film * dye / (dye + half) * share
+def main():
+    """Make or score."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("what", choices=["make", "score"])
+    parser.add_argument("--world", nargs="+", choices=["physical", "simple"], default=["physical", "simple"])
+    parser.add_argument("--setups", type=first_end, default=range(48), help="first:end")
+    parser.add_argument("--jobs", type=int, default=1)
+    parser.add_argument("--spp", type=int, default=160, help="paths a pixel")
+    parser.add_argument("--size", type=int, default=1200, help="width in pixels")
+    parser.add_argument("--learned", action="store_true", help="learn each set-up's camera from its chart first")
+    options = parser.parse_args()
+    {"make": make, "score": score}[options.what](options)
 
 
-def uptake_stretched(film, dye, temp, dwell, rng):
-    """Redlich-Peterson isotherm, stretched exponential in time, a boundary layer that slows weak baths."""
-    theta = dye / (rng["half"] + dye ** (0.6 + 0.4 * rng["n"]))
-    rate = rng["k"] * _arrhenius(temp, rng["energy"]) * (dye / 2) ** 0.25 * (12 / film) ** 0.8
-    return film * theta * -np.expm1(-((rate * dwell) ** (0.55 + 0.4 * rng["n"])))
-
-
-def uptake_moving_front(film, dye, temp, dwell, rng):
-    """A sharp front eats into the film by a square-root law and stops at the metal; pores close slowly when hot."""
-    speed = np.sqrt(2 * rng["k"] * 40 * _arrhenius(temp, rng["energy"]) * dye ** (0.3 + 0.6 * rng["n"]) / 2)
-    closing = np.log1p(np.exp((temp - 62) / 3)) * 0.02
-    eff = -np.expm1(-closing * dwell) / closing
-    depth = speed * np.sqrt(eff)
-    return film * (1 - np.exp(-((depth / film) ** 4))) ** 0.25 * (dye / (dye + 0.3)) ** 0.3
-
-
-UPTAKES = {
-    "freundlich": uptake_freundlich_second_order,
-    "outer": uptake_outer_layer,
-    "textbook": uptake_crank_langmuir,
-    "stretched": uptake_stretched,
-    "front": uptake_moving_front,
-}
-
-
-@dataclass
-class World:
-    """How baths of one kind are drawn.
-
-    `film_error` is the relative error of the recorded film, `reading` the standard error of a reading in Lab,
-    `spoiled` the share of spoiled batches, `bunching` how much the spectrum broadens with load.
-    """
-
-    name: str
-    uptake: str
-    dyes: int = 1
-    odd_surface: bool = False
-    film_error: float = 0.04
-    reading: float = 0.5
-    spoiled: float = 0.0
-    bunching: float = 0.0
-    ph_known: bool = True
-    knobs: dict = field(default_factory=dict)
-
-    def bath(self, seed):
-        """A bath drawn with `seed`."""
-        rng = np.random.default_rng([seed, sum(map(ord, self.name))])
-        return Bath(self, rng)
-
-
-class Bath:
-    """One bath with its true laws."""
-
-    def __init__(self, world, rng):
-        self.world, self.rng = world, rng
-        self.surface = random_surface(rng, world.odd_surface)
-        self.dyes = []
-        for i in range(world.dyes):
-            laws = {
-                "n": rng.uniform(0.25, 0.75),
-                "energy": rng.uniform(20, 50),
-                "k": np.exp(rng.uniform(np.log(0.03), np.log(0.4))),
-                "half": np.exp(rng.uniform(np.log(0.4), np.log(5))),
-                "ph": rng.uniform(5.0, 6.2),
-                "ph_width": rng.uniform(0.9, 2.5),
-            }
-            strength = np.exp(rng.uniform(np.log(0.04), np.log(0.25))) * (1 if i == 0 else rng.uniform(0.4, 1))
-            self.dyes.append((random_dye(rng, int(rng.integers(1, 4))), laws, strength))
-        self.habit = {"bath_temp_c": rng.uniform(30, 58), "film": rng.choice([8.0, 10.0, 12.0, 15.0, 18.0])}
-
-    def truth(self, frame):
-        """True Lab (n, 3) of settings given exactly."""
-        film, dye, temp, dwell, ph = (
-            frame[n].to_numpy(float) for n in ("film_um", "dye_g_per_l", "bath_temp_c", "dwell_min", "ph")
-        )
-        absorbance = np.zeros((len(frame), NM.size))
-        for spectrum, laws, strength in self.dyes:
-            load = strength * UPTAKES[self.world.uptake](film, dye, temp, dwell, laws)
-            load = load * np.exp(-0.5 * ((ph - laws["ph"]) / laws["ph_width"]) ** 2)
-            absorbance = absorbance + load[:, None] * self.bunched(spectrum, load[:, None])
-        return to_lab(self.surface.reflect(absorbance))
-
-    def bunched(self, spectrum, load):
-        """The spectrum of a dye whose molecules bunch as the load grows; broadcasts."""
-        share = self.world.bunching * load / (1 + load)
-        return (1 - share) * spectrum + share * np.interp(NM + 25, NM, spectrum)
-
-    def records(self, count, rng):
-        """Habitual records: one temperature give or take 4 degrees, a few strengths, films and dwells as they come."""
-        strengths = np.exp(rng.uniform(np.log(0.5), np.log(6), size=2 if count < 10 else 3))
-        true = pd.DataFrame(
-            {
-                "film_um": self.habit["film"] * np.exp(rng.normal(0, 0.15, count)),
-                "dye_g_per_l": rng.choice(strengths, count),
-                "bath_temp_c": self.habit["bath_temp_c"] + rng.uniform(-4, 4, count),
-                "dwell_min": np.exp(rng.uniform(np.log(0.7), np.log(15), count)),
-                "ph": rng.normal(5.5, 0.2, count),
-            }
-        )
-        return self.noted(true, rng)
-
-    def noted(self, true, rng):
-        """What the notebook says of dips really made with `true` settings."""
-        count, world = len(true), self.world
-        lab = self.truth(true)
-        spoiled = rng.random(count) < world.spoiled
-        lab = lab + spoiled[:, None] * rng.normal(0, [10, 7, 7], (count, 3)) + rng.normal(0, world.reading, (count, 3))
-        noted = true.copy()
-        noted["film_um"] = true["film_um"] * np.exp(rng.normal(0, world.film_error, count))
-        noted["bath_temp_c"] = true["bath_temp_c"] + rng.normal(0, 0.7, count)
-        noted["dwell_min"] = np.maximum(true["dwell_min"] + rng.normal(0, 0.05, count), 0.1)
-        noted["ph"] = true["ph"] + rng.normal(0, 0.1, count) if world.ph_known else np.nan
-        return noted.assign(L=np.clip(lab[:, 0], 0, 100), a=lab[:, 1], b=lab[:, 2])
-
-    def target(self, rng):
-        """A shade that the bath reaches on its usual film, at some setting that need not be habitual."""
-        settings = pd.DataFrame(
-            {
-                "film_um": [self.habit["film"]],
-                "dye_g_per_l": [np.exp(rng.uniform(np.log(0.5), np.log(6)))],
-                "bath_temp_c": [np.clip(self.habit["bath_temp_c"] + rng.uniform(-12, 8), 20, 63)],
-                "dwell_min": [np.exp(rng.uniform(np.log(1), np.log(14)))],
-                "ph": [5.5],
-            }
-        )
-        return self.truth(settings)[0]
-
-
-TUNING = (
-    World("textbook", "textbook"),
-    World("other isotherm", "freundlich"),
-    World("outer layer", "outer", reading=0.4),
-    World("blend, noisy, spoiled", "freundlich", dyes=2, reading=1.0, spoiled=0.1),
-    World("film from charge", "stretched", film_error=0.12, ph_known=False),
-    World("matte grey", "stretched", odd_surface=True, reading=0.6),
-)
-HELD_OUT = (
-    World("moving front", "front", reading=0.6),
-    World("bunching dye, odd metal", "textbook", odd_surface=True, bunching=0.5, reading=0.5),
-    World("blend of layers", "outer", dyes=2, reading=0.7, spoiled=0.08, film_error=0.08),
-    World("front, spoiled, from charge", "front", odd_surface=True, film_error=0.12, reading=0.8, spoiled=0.1),
-)
+if __name__ == "__main__":
+    main()

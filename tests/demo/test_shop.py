@@ -6,8 +6,7 @@ import cv2
 import numpy as np
 import pytest
 
-from dyebook.demo.spectra import film_reflectance, reflectance_lab
-from dyebook.demo.year import BATH_LIFE, SHOP_DYES, dyed_film, photo_of, shop_year
+from dyebook.demo.year import BATH_LIFE, SHOP_DYES, dyed_film, film_lab, photo_of, shop_year
 from dyebook.lab import delta_e_00
 from tests.render.shop_photos import shop_scene
 
@@ -15,7 +14,7 @@ YEAR = shop_year()
 
 
 def _lab(planned):
-    return reflectance_lab(film_reflectance(planned.film))
+    return np.array(film_lab(planned.film))
 
 
 def _days(job, bath, since, until):

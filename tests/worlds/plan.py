@@ -374,7 +374,7 @@ def _laid(rng, things, base, rows=False):
         size = mesh_of(thing.shape).size_mm[:2] / 2
         if thing.role == "card" and thing.seed in rims:
             size = mesh_of(rims[thing.seed].shape).size_mm[:2] / 2
-        for attempt in range(400):
+        for _ in range(400):
             turn = float(rng.normal(0, 6) if rows or thing.role == "card" else rng.uniform(0, 360))
             c, s = abs(np.cos(np.radians(turn))), abs(np.sin(np.radians(turn)))
             box = np.array([c * size[0] + s * size[1], s * size[0] + c * size[1]])

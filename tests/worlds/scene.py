@@ -3,21 +3,13 @@
 import json
 from dataclasses import asdict, dataclass, field
 
+from dyebook.demo.year import Film
 from dyebook.lab import Lab
 
 __all__ = ["FINISHES", "Develop", "Film", "Finish", "Ground", "Light", "Paint", "SceneSpec", "Shape", "Thing", "View"]
 
 GREY = Lab(49.5, 0.0, 0.0)
-
-
-@dataclass(frozen=True)
-class Film:
-    """A dyed film on aluminium: absorption bands (peak nm, sigma nm, weight), peak absorbance of one pass."""
-
-    bands: tuple = ()
-    absorbance: float = 0.0
-    metal: float = 0.9  # what etched metal gives back, against a mirror of aluminium
-    veil: float = 0.002  # grey light that the film scatters before it has met dye
+GROUND = Lab(55.0, 0.0, 0.0)
 
 
 @dataclass(frozen=True)
@@ -110,8 +102,8 @@ class Ground:
     """The bench top: a kind of `patterns.GROUNDS` in one or two colours."""
 
     kind: str = "plain"
-    lab: Lab = Lab(55.0, 0.0, 0.0)
-    second: Lab = Lab(55.0, 0.0, 0.0)
+    lab: Lab = GROUND
+    second: Lab = GROUND
     seed: int = 0
 
 

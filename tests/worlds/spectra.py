@@ -12,7 +12,7 @@ import numpy as np
 from scipy.interpolate import CubicSpline
 
 from dyebook.lab import WHITE_D65, Lab, lab_to_linear_rgb, lab_to_xyz, xyz_to_lab
-from dyebook.physics.optics import BANDS_NM, interface_reflectance, metal_reflectance
+from dyebook.physics.optics import BANDS_NM, metal_reflectance
 from tests.worlds.scene import Film
 
 __all__ = [
@@ -144,7 +144,7 @@ def _lobe(points, alpha_x, alpha_y, eye):
 
 def _transmitted(material, finish, cosines, eye_z):
     """Reflectance (n, 81) of the path in at `cosines`, through the film, and out at `eye_z`."""
-    outer = interface_reflectance(finish.index)
+    outer = float(clear_loss(1.0, finish.index))
     body = body_reflectance(material)
     kept = (1 - clear_loss(cosines, finish.index)) * (1 - clear_loss(np.array(eye_z), finish.index))
     if not isinstance(material, Film):

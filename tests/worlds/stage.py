@@ -5,11 +5,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from dyebook.lab import Lab
-from dyebook.physics.optics import interface_reflectance
 from tests.worlds.patterns import ground_layer, layer_of
 from tests.worlds.scene import FINISHES, Film, Paint, Shape, Thing
 from tests.worlds.shapes import mesh_of
-from tests.worlds.spectra import KNOTS_NM, absorbance, body_reflectance
+from tests.worlds.spectra import KNOTS_NM, absorbance, body_reflectance, clear_loss
 
 __all__ = ["LIGHT_KINDS", "Camera", "Source", "Stage", "environment", "set_stage"]
 
@@ -95,7 +94,7 @@ def _bands(material):
 def _row(thing, layer):
     """A thing's row of the table."""
     finish, film = thing.finish, isinstance(thing.material, Film)
-    r0 = float(interface_reflectance(finish.index))
+    r0 = float(clear_loss(1.0, finish.index))
     bands = np.concatenate([*_bands(thing.material), *_bands(thing.other or thing.material)])
     if not film:
         bands[:16], bands[32:48] = bands[:16] / (1 - r0) ** 2, bands[32:48] / (1 - r0) ** 2
