@@ -11,17 +11,17 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 
 @pytest.fixture(scope="session")
-def worlds():
+def baths():
     """The simulated baths of the bench."""
-    from tests.bench import worlds
+    from tests.bench import baths
 
-    return worlds
+    return baths
 
 
 @pytest.fixture(scope="session")
-def bath(worlds):
+def bath(baths):
     """One simulated bath, for the tests of model and advice."""
-    return worlds.TUNING[0].bath(3)
+    return baths.TUNING[0].bath(3)
 
 
 @pytest.fixture(scope="session")

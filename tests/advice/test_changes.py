@@ -13,9 +13,9 @@ U = np.full(3, 0.8)
 
 
 @pytest.fixture(scope="module")
-def bath(worlds):
+def bath(baths):
     """A blue whose film fills up, so that film, dye, time and heat all matter."""
-    return worlds.TUNING[0].bath(4)
+    return baths.TUNING[0].bath(4)
 
 
 @pytest.fixture(scope="module")

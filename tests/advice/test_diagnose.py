@@ -246,9 +246,9 @@ def test_what_is_no_record_is_refused_in_words(record):
         diagnose(record)
 
 
-def test_a_thin_film_that_nobody_gauged_leads_to_the_gauge(worlds):
+def test_a_thin_film_that_nobody_gauged_leads_to_the_gauge(baths):
     """Neither gauge nor charge, and no pH: film, bath and dwell all only look pale; the gauge parts run from bath."""
-    bath = worlds.TUNING[1].bath(777)  # a bath in which film counts; short dips of some hardly feel it
+    bath = baths.TUNING[1].bath(777)  # a bath in which film counts; short dips of some hardly feel it
     model = learn_bath(bath.records(24, np.random.default_rng(8)))
     plan = {"film_um": 10.0, "dye_g_per_l": 3.0, "bath_temp_c": bath.habit["bath_temp_c"], "dwell_min": 5.0}
     lab = bath.truth(pd.DataFrame([plan | {"film_um": 5.0, "ph": 5.5}]))[0]

@@ -14,11 +14,11 @@ DIP = {"film_um": 12.0, "dye_g_per_l": 2.0, "bath_temp_c": 45.0, "dwell_min": 4.
 
 
 @pytest.fixture(scope="module")
-def pair(worlds):
+def pair(baths):
     """Two baths on the same metal, and the same metal dipped in one after the other."""
-    one, two = worlds.TUNING[0].bath(3), worlds.TUNING[0].bath(22)
+    one, two = baths.TUNING[0].bath(3), baths.TUNING[0].bath(22)
     two.surface = one.surface
-    both = worlds.TUNING[0].bath(3)
+    both = baths.TUNING[0].bath(3)
     both.dyes = one.dyes + two.dyes
     return one, two, both
 

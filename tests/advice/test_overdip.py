@@ -12,9 +12,9 @@ OPEN = {"dry": False, "sealed": False}
 
 
 @pytest.fixture(scope="module")
-def pair(worlds):
+def pair(baths):
     """Two baths on the same metal."""
-    one, two = worlds.TUNING[0].bath(3), worlds.TUNING[0].bath(22)
+    one, two = baths.TUNING[0].bath(3), baths.TUNING[0].bath(22)
     two.surface = one.surface
     return {"straw": one, "sky": two}
 
@@ -27,17 +27,17 @@ def models(pair):
 
 def truth(pair, first=3.0, second=0.0, at=None):
     """True colour after so many minutes in the first bath, and so many in the second `at` settings of its own."""
-    from tests.bench import worlds
+    from tests.bench import baths
 
     dips = pd.DataFrame([{**DIP, "dwell_min": first}, {**(at or DIP), "dwell_min": max(second, 1e-6)}])
     absorbance = 0.0
     for bath, (_, dip) in zip(pair.values(), dips.iterrows(), strict=True):
         figures = [np.array([dip[name]]) for name in ("film_um", "dye_g_per_l", "bath_temp_c", "dwell_min")]
         for spectrum, laws, strength in bath.dyes:
-            load = strength * worlds.UPTAKES[bath.world.uptake](*figures, laws)
+            load = strength * baths.UPTAKES[bath.world.uptake](*figures, laws)
             load = load * np.exp(-0.5 * ((dip["ph"] - laws["ph"]) / laws["ph_width"]) ** 2)
             absorbance = absorbance + load[:, None] * spectrum
-    return worlds.to_lab(pair["straw"].surface.reflect(absorbance))[0]
+    return baths.to_lab(pair["straw"].surface.reflect(absorbance))[0]
 
 
 def test_another_hue_comes_from_another_bath(models, pair):

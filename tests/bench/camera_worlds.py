@@ -4,9 +4,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from dyebook.demo.spectra import LIGHTS, WAVELENGTH_NM, illuminant, reflectance_lab
-from tests.bench.scenes import cameras_folder
-from tests.render.cameras import camera_matrix, load_cameras, random_camera, sensor_rgb
+from tests.render.spectra import (
+    LIGHTS,
+    NM,
+    camera_matrix,
+    camera_names,
+    reflectance_lab,
+    sensor_weights,
+    training_reflectances,
+)
 
 __all__ = ["World", "random_world", "shoot"]
 
@@ -17,8 +23,8 @@ _NAMED = [name for group in LIGHTS.values() for name in group]
 class World:
     """One camera in one light: claimed light of any reflectances, through `shoot`."""
 
-    camera: object
-    light: np.ndarray
+    camera: str
+    light: str
     matrix: np.ndarray
     gains: np.ndarray
     contrast: float
@@ -30,19 +36,15 @@ class World:
 
 def chart_reflectances():
     """Reflectances of the chart on the grid, shape (24, 81)."""
-    import colour
-
-    spectra = colour.SDS_COLOURCHECKERS["ISO 17321-1"].values()
-    return np.array([np.interp(WAVELENGTH_NM, sd.wavelengths, sd.values) for sd in spectra])
+    return training_reflectances()[:24]
 
 
 def random_world(seed):
     """Return a world drawn at random; cameras of the folder named by DYEBOOK_CAMERAS, invented ones without."""
     rng = np.random.default_rng(seed)
-    folder = cameras_folder()
-    cameras = list(load_cameras(folder).values()) if folder else [random_camera(k) for k in range(40)]
+    cameras = camera_names()
     camera = cameras[rng.integers(len(cameras))]
-    light = illuminant(_NAMED[rng.integers(len(_NAMED))])
+    light = _NAMED[rng.integers(len(_NAMED))]
     raw = rng.random() < 0.2
     matrix = np.eye(3) if raw else camera_matrix(camera, rng.random())
     vivid = np.eye(3) + (0 if raw else rng.uniform(-0.05, 0.25)) * (np.eye(3) - 1 / 3)
@@ -62,7 +64,7 @@ def random_world(seed):
 
 def shoot(world, reflectances, exposure, rng):
     """Return claimed light (n, 3) of reflectances, and which of them are clipped."""
-    seen = (sensor_rgb(world.camera, world.light, reflectances) + world.flare) @ world.matrix.T
+    seen = (reflectances @ sensor_weights(world.camera, world.light, fine=True) + world.flare) @ world.matrix.T
     lit = exposure * np.maximum(seen, 0) * world.gains
     if not world.linear:
         # an S-curve about mid grey with a shoulder towards white
@@ -78,5 +80,5 @@ def shoot(world, reflectances, exposure, rng):
 def printed_chart(rng):
     """Reflectances of one printed chart and the table's Lab: a real chart is near its table, not on it."""
     spectra = chart_reflectances()
-    tilt = 1 + rng.normal(0, 0.012, (24, 1)) + rng.normal(0, 0.012, (24, 1)) * np.linspace(-1, 1, len(WAVELENGTH_NM))
+    tilt = 1 + rng.normal(0, 0.012, (24, 1)) + rng.normal(0, 0.012, (24, 1)) * np.linspace(-1, 1, len(NM))
     return spectra * tilt, reflectance_lab(spectra)

@@ -2,7 +2,7 @@
 
 A logistic regression over the patches of rendered scenes and composites: of each photo the patch that is the card
 against all that are not. Each rendered scene counts a second time as a poorer camera would have taken it. The sign of
-each weight is held to what the feature means, so that an accident of one renderer cannot turn it. Each card also counts
+each weight is held to what the feature means, so that an accident of one world cannot turn it. Each card also counts
 once more in the colour of a painted tag, as what it then is: not a card.
 """
 
@@ -22,7 +22,7 @@ from tests.bench.composites import disturbed
 from tests.bench.scenes import card_overlap, card_scenes, first_end
 
 NAMES = list(FEATURES)
-SEEDS = {"a": "1000:1060", "b": "50000:50120", "c": "0:120"}
+SEEDS = {"a": "1000:1060", "b": "0:120", "c": "0:120"}
 GOOD = ("support", "support_least", "frame", "level")
 # Few scenes show a grey tag, a painted or a dark plate, but what has a hole, a colour of its own or a darkness no card
 # comes to is no card, and a rim is no part of the grey area.

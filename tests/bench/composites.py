@@ -1,4 +1,4 @@
-"""Cards laid onto real photographs and drawn grounds: pictures unlike those of either renderer, for the card benches.
+"""Cards laid onto real photographs and drawn grounds: pictures unlike those of either world, for the card benches.
 
 A composite is made flat, in linear light: a ground (a photograph that scikit-image brings along, one of the folder
 named by DYEBOOK_PHOTOS, or drawn grain, planks, squares), things that are not a card (paper, painted, brushed, graded

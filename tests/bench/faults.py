@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from tests.bench import traces, worlds
+from tests.bench import baths, traces
 from tests.bench.fault_photo import Mark, make_photo
 
 CAUSES = (
@@ -75,7 +75,7 @@ def make_case(bath, cause, strong, seed):
 
     Parameters
     ----------
-    bath : worlds.Bath
+    bath : baths.Bath
     cause : str
     strong : bool
     seed : int
@@ -199,22 +199,22 @@ def _spoil(t, cause, force, rng):
 def _colour(bath, t, rng):
     """True colour of the batch."""
     s = t.settings
-    absorbance = np.zeros(worlds.NM.size)
+    absorbance = np.zeros(baths.NM.size)
     for spectrum, laws, strength in bath.dyes:
-        own = worlds.random_dye(rng, 2) if t.swap else np.interp(worlds.NM - t.shift_nm, worlds.NM, spectrum)
-        load = strength * worlds.UPTAKES[bath.world.uptake](
+        own = baths.random_dye(rng, 2) if t.swap else np.interp(baths.NM - t.shift_nm, baths.NM, spectrum)
+        load = strength * baths.UPTAKES[bath.world.uptake](
             s["film_um"], s["dye_g_per_l"], s["bath_temp_c"], s["dwell_min"], laws
         )
         load = float(np.squeeze(load)) * np.exp(-0.5 * ((s["ph"] - laws["ph"]) / laws["ph_width"]) ** 2)
         load *= t.gain * (0.97 if t.sealed else 1.0)
         own = bath.bunched(own, load)
-        absorbance = absorbance + load * (own + t.foreign * worlds.random_dye(rng, 2) if t.foreign else own)
-    metal = bath.surface.metal * (1 - 0.6 * t.grey) * (1 + t.tint * (worlds.NM - 560) / 180)
+        absorbance = absorbance + load * (own + t.foreign * baths.random_dye(rng, 2) if t.foreign else own)
+    metal = bath.surface.metal * (1 - 0.6 * t.grey) * (1 + t.tint * (baths.NM - 560) / 180)
     over = bath.surface
-    surface = worlds.Surface(np.clip(metal, 0.05, 0.97), over.front, over.inner, over.veil + 0.01 * t.grey, over.spread)
+    surface = baths.Surface(np.clip(metal, 0.05, 0.97), over.front, over.inner, over.veil + 0.01 * t.grey, over.spread)
     light = surface.reflect(absorbance)
     light = (1 - t.bare - t.veil) * light + t.bare * 0.7 + t.veil
-    return worlds.to_lab(light)
+    return baths.to_lab(light)
 
 
 def _trace(plan, truth, cause, seed, rng):

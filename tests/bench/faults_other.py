@@ -1,6 +1,6 @@
 """A second simulator of spoiled batches, to other assumptions than `faults`: other strengths, marks, doubts and gaps.
 
-Baths, colours and the ways to change a film are `worlds`'s; run logs are the second generator's. What differs: faults
+Baths, colours and the ways to change a film are `baths`'s; run logs are the second generator's. What differs: faults
 are drawn by how far they move the colour rather than by a force; flaws come pit by pit, mostly without an outline and
 of other kinds and sizes; a finder errs twice as often; many notebooks say next to nothing, some only have the photo,
 and some write down what truly was.

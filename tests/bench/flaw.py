@@ -1,4 +1,4 @@
-"""Flaws found on photos of both renderers: python -m tests.bench.flaw --seeds 1000:1040.
+"""Flaws found on photos of both worlds: python -m tests.bench.flaw --seeds 1000:1040.
 
 A flaw is found when one outline covers it with an intersection over union of at least 0.2 (a pixel of slack for
 pits). "Plain to see" is the share of flaws whose own colour differs by ΔE00 2 or more from the sound film. False flaws

@@ -39,7 +39,7 @@ _IN_PIT, _LARGEST_PIT_PX = 0.45, 60
 _ALONG = 0.6
 # paintings of each sound part
 _TAKES = 2
-# many small trees: what they tilt on carries over to another renderer better than what few large ones do
+# many small trees: what they tilt on carries over to another world better than what few large ones do
 _TREES = {"place": 240, "pit": 240, "gradient": 130, "two_tone": 130, **dict.fromkeys(PLACE_KINDS, 60)}
 _LEVELS, _RATE, _SOUND_SHARE = 2, 0.09, 0.15
 # whether a spot, streak or pale zone reaches the rim is a painter's habit: it may tell the kinds apart, but not whether
@@ -56,7 +56,7 @@ _KIND_FEATURES = (
     "paler",
     "filled",
 )
-# the probability may only rise (1) or only fall (-1) with these: a fit to two renderers must not learn their habits
+# the probability may only rise (1) or only fall (-1) with these: a fit to two worlds must not learn their habits
 _COMPARED = ("delta_e", "delta_chroma", "ring_distance", "ring_chroma", "height_mean")
 _RISING = {
     **dict.fromkeys((*_COMPARED, "height_top", "height_others", "share_of_all"), 1),
@@ -219,9 +219,9 @@ def features_of(name):
 
 
 def main():
-    """Collect from both renderers, fit, and write the trees if asked to."""
+    """Collect from both worlds, fit, and write the trees if asked to."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--seeds", default="0:150", help="first:end, of either renderer")
+    parser.add_argument("--seeds", default="0:150", help="first:end, of either world")
     parser.add_argument("--out", type=Path)
     options = parser.parse_args()
     rows = [collect(renderer, first_end(options.seeds)) for renderer in "ab"]

@@ -1,4 +1,4 @@
-"""Flaws painted over the seen light of sound parts: shapes of neither renderer, as further examples to learn from.
+"""Flaws painted over the seen light of sound parts: shapes of neither world, as further examples to learn from.
 
 Sizes, softness and shares are the bench's own guesses at what a shop sees; no source. What shows is another depth of
 the same film by Beer-Lambert, at times soiled or of another hue; mirror light keeps a share of what is seen, and the
@@ -11,12 +11,18 @@ import cv2
 import numpy as np
 
 from dyebook.lab import delta_e_00, linear_rgb_to_lab
-from tests.bench.flaw_paint import KINDS, rise
+from tests.render.patterns import FLAWS as KINDS
 
 __all__ = ["painted"]
 
 _METAL = 0.85
 _FAINTEST_DELTA_E, _LEAST_SEEN, _TRIES = 1.5, 8, 6
+
+
+def rise(height):
+    """0 below -0.5, 1 above 0.5, without a corner in between."""
+    t = np.clip(height + 0.5, 0, 1)
+    return t * t * (3 - 2 * t)
 
 
 def painted(rng, seen):

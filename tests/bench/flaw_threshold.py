@@ -51,7 +51,7 @@ def rates(parts, least, more):
 
 
 def choose(renderers):
-    """Return the probabilities by name, that of a second flaw as "more", and the rates of each renderer with them."""
+    """Return the probabilities by name, that of a second flaw as "more", and the rates of each world with them."""
     for cost in _COSTS:
         chosen = {**dict.fromkeys(LEAST_PROBABILITY, 0.5), "more": 0.6}
         for _ in range(2):
@@ -76,7 +76,7 @@ def _gain(renderers, chosen, cost):
 def main():
     """Print the probabilities and what they lead to."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--seeds", default="0:120", help="of both renderers, first:end")
+    parser.add_argument("--seeds", default="0:120", help="of both worlds, first:end")
     seeds = first_end(parser.parse_args().seeds)
     rows = {renderer: collect(renderer, seeds) for renderer in "ab"}
     judged = []

@@ -1,8 +1,8 @@
 """How far the flaw finder is from what could be found: python -m tests.bench.flaw_views --fit 0:60 --seeds 3000:3030.
 
-Scores on parts as given and as found, three ways, both renderers:
+Scores on parts as given and as found, three ways, both worlds:
 
-- each renderer judged by trees fitted on the other and on flaws painted over it: what to expect of photos of neither;
+- each world judged by trees fitted on the other and on flaws painted over it: what to expect of photos of neither;
 - trees fitted on both;
 - the ceiling: true shading (the same photo without noise and flaws) taken away, trees fitted on every other scene.
 

@@ -25,7 +25,6 @@ from tests.bench.scenes import first_end
 # outlines are laid over each other on every so many-th pixel
 _STEP = 4
 _FOUND, _FLAW_FOUND = 0.6, 0.2
-_PARTS = 4
 
 
 def large_scene(seed, megapixels):
@@ -38,21 +37,19 @@ def large_scene(seed, megapixels):
 
 
 def _rendered(seed, megapixels):
-    from tests.bench.second.truth import with_slits
-    from tests.render.scene import random_scene, render
+    from tests.render import make_scenes
+    from tests.render.photo import picture
 
-    view = random_scene(seed).view
-    width = 2 * round((megapixels * 1e6 * view.width / view.height) ** 0.5 / 2)
-    rendered = render(random_scene(seed, part_count=_PARTS, with_flaws=True, width=width))
+    width = 4 * round((megapixels * 1e6 * 4 / 3) ** 0.5 / 4)
+    drawn = picture(make_scenes(seed, "flaws", width, width * 3 // 4)[0])
     quality = int(np.random.default_rng(seed).integers(80, 97))
-    picture = np.ascontiguousarray(rendered.image[..., ::-1])
-    data = cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, quality])[1].tobytes()
+    codes = np.ascontiguousarray(drawn.codes[..., ::-1])
+    data = cv2.imencode(".jpg", codes, [cv2.IMWRITE_JPEG_QUALITY, quality])[1].tobytes()
     parts = []
-    for part in rendered.truth.parts:
-        rings = [np.asarray(ring, float) for ring in part.outlines]
-        flaws = [(flaw.kind, [np.asarray(ring, float) for ring in flaw.outlines]) for flaw in part.flaws]
-        parts.append((with_slits(rings[0], rings[1:]), tuple(part.lab), flaws))
-    return data, rendered.image.shape[1::-1], parts
+    for part in drawn.truth["parts"]:
+        flaws = [(flaw["kind"], [np.array(ring) for ring in flaw["outlines"]]) for flaw in part["flaws"]]
+        parts.append((np.array(part["outline"]), tuple(part["lab"]), flaws))
+    return data, drawn.codes.shape[1::-1], parts
 
 
 def mask_of(rings, size):

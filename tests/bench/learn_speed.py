@@ -6,7 +6,7 @@ python -m tests.bench.learn_speed [--sizes 30,1000,10000] [--gp-most 1000]
 import numpy as np
 
 from dyebook import learn_bath
-from tests.bench import suggest, worlds
+from tests.bench import baths, suggest
 from tests.bench.command import command_line, numbers, timed
 
 
@@ -16,7 +16,7 @@ def main():
     parser.add_argument("--sizes", default="30,1000,10000")
     parser.add_argument("--gp-most", type=int, default=1000, help="largest size given to the Gaussian process")
     options = parser.parse_args()
-    bath, rng = worlds.TUNING[1].bath(1), np.random.default_rng(0)
+    bath, rng = baths.TUNING[1].bath(1), np.random.default_rng(0)
     learn_bath(bath.records(10, rng))  # imports are not counted
     target = bath.target(rng)
     for size in numbers(options.sizes):

@@ -26,9 +26,10 @@ _CHUNK = 20
 def scene_files():
     """One small photo with a card and a part, as JPEG and as PNG."""
     from dyebook.lab import Lab
-    from tests.render.scene import make_scene, render
+    from tests.render.photo import picture
+    from tests.render.plan import plain_scene
 
-    image = render(make_scene(Lab(45, 10, -40), noise=0.01, seed=3)).image[..., ::-1]
+    image = picture(plain_scene(Lab(45, 10, -40), noise=0.01, seed=3)).codes[..., ::-1]
     small = cv2.resize(image, (320, 240), interpolation=cv2.INTER_AREA)
     return [(f"scene {kind}", cv2.imencode(f".{kind}", small)[1].tobytes()) for kind in ("jpg", "png")]
 

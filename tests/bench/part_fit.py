@@ -1,6 +1,6 @@
 """Fit the trees that judge candidates for parts: python -m tests.bench.part_fit [--seeds 0:250] [--out FILE].
 
-Says how well trees fitted to one renderer judge the other's candidates; with --out, writes trees fitted to both.
+Says how well trees fitted to one world judge the other's candidates; with --out, writes trees fitted to both.
 """
 
 import argparse
@@ -40,7 +40,7 @@ def fit(rows, overlaps):
     """Return fitted trees; a region that covers a part by half or so says little either way."""
     weights = np.where((overlaps > 0.5) & (overlaps < 0.75), 0.3, 1.0)
     rising = np.array([RISING.get(feature, 0) for feature in FEATURES])
-    # few features for each tree: trees that use many weak features carry over to another renderer better
+    # few features for each tree: trees that use many weak features carry over to another world better
     return fit_trees(rows, overlaps > 0.7, weights, count=160, rate=0.07, share=0.4, rising=rising)
 
 

@@ -1,4 +1,4 @@
-"""Parts found by themselves, on both renderers: python -m tests.bench.parts --seeds 2000:2060.
+"""Parts found by themselves, on both worlds: python -m tests.bench.parts --seeds 2000:2060.
 
 Cards are given, so that the table speaks of parts alone. A part is found when one outline covers it with an
 intersection over union above 0.6; an outline that covers no part so is false.
@@ -58,7 +58,7 @@ def _print(renderer, parts, photos, seconds):
 
 
 def main():
-    """Print the table for both renderers."""
+    """Print the table for both worlds."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--seeds", default="2000:2060", help="first:end; keep apart from the seeds of part_fit")
     parser.add_argument("--renderers", default="ab")

@@ -1,8 +1,6 @@
-"""Accuracy of the photo chain: rendered scenes of two renderers, and real chart photographs.
+"""Accuracy of the photo chain: scenes of two worlds (a simple, b physical), and real chart photographs.
 
-    python -m tests.bench.photo --seeds 1000:1060 [--renderer a|b|u|all] [--auto] [--photos DIR]
-
-Renderer u is the first under usual light (`usual_light.py`), as hard as its two anchors say, which are printed too.
+    python -m tests.bench.photo --seeds 100:160 [--world a|b|all] [--auto] [--photos DIR]
 
 DYEBOOK_CAMERAS may name a folder of camera sensitivities (CSV: wavelength_nm,R,G,B). `--photos` names a folder of
 chart photographs with a truth.json (or DYEBOOK_PHOTOS does). An error where a reading was possible counts as ΔE 15.
@@ -19,7 +17,6 @@ from dyebook.errors import DyebookError
 from dyebook.lab import delta_e_00
 from dyebook.photo.measure import look_at
 from dyebook.record import ReadOptions
-from tests.bench.anchors import print_anchors
 from tests.bench.real_charts import score_charts
 from tests.bench.scenes import first_end, load_scenes
 
@@ -145,8 +142,8 @@ def print_auto(title, count):
 def main():
     """Run what was asked for."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--seeds", default="1000:1060")
-    parser.add_argument("--renderer", choices=["a", "b", "u", "all"], default="all")
+    parser.add_argument("--seeds", default="100:160")
+    parser.add_argument("--world", choices=["a", "b", "all"], default="all")
     parser.add_argument("--auto", action="store_true", help="find card and parts too")
     parser.add_argument(
         "--photos",
@@ -156,12 +153,11 @@ def main():
     )
     options = parser.parse_args()
     seeds = first_end(options.seeds)
-    for renderer in "abu" if options.renderer == "all" else options.renderer:
-        scenes = list(load_scenes(renderer, seeds))
-        print_given(f"renderer {renderer}, seeds {options.seeds}", *score_given(scenes))
-        print_anchors(scenes)
+    for world in "ab" if options.world == "all" else options.world:
+        scenes = list(load_scenes(world, seeds))
+        print_given(f"world {world}, seeds {options.seeds}", *score_given(scenes))
         if options.auto:
-            print_auto(f"renderer {renderer}, seeds {options.seeds}", score_auto(scenes))
+            print_auto(f"world {world}, seeds {options.seeds}", score_auto(scenes))
     if options.photos:
         score_charts(options.photos)
 

@@ -1,4 +1,4 @@
-"""Scenes of both renderers and composites in one form, made once and kept in the temp folder."""
+"""Scenes of both worlds and composites in one form, made once and kept in the temp folder."""
 
 import hashlib
 import json
@@ -6,13 +6,14 @@ import os
 import pickle
 import tempfile
 import zlib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import cv2
 import numpy as np
 
 __all__ = [
+    "WORLDS",
     "PartTruth",
     "Scene",
     "cached",
@@ -20,12 +21,16 @@ __all__ = [
     "card_overlap",
     "card_scenes",
     "first_end",
+    "jpeg_of",
     "load_scenes",
+    "physical_photo",
     "sources_of",
 ]
 
+WORLDS = Path(os.environ.get("DYEBOOK_WORLDS") or Path(tempfile.gettempdir()) / "dyebook-worlds")
 # one scene in eight has no card
 _CARDLESS = 8
+_KINDS = ("parts", "near", "twin", "rack")
 
 
 @dataclass(frozen=True)
@@ -35,7 +40,6 @@ class PartTruth:
     polygon: np.ndarray
     box: tuple
     mask: np.ndarray
-    good: np.ndarray | None
     lab: tuple
     kind: str
     in_gamut: bool
@@ -73,25 +77,24 @@ def first_end(text):
     return range(first, end)
 
 
-def load_scenes(renderer, seeds, **options):
-    """Yield the scenes of a renderer ("a", "b"; "u": the first in usual light; "c": composites).
-
-    Options go to the first renderer's random_scene; composites know `with_card`.
-    """
-    make = {"a": _make_a, "b": _make_b, "c": _make_c, "u": _make_u}[renderer]
+def load_scenes(world, seeds, with_card=None):
+    """Yield scenes of a world: "a" the simple, "b" the physical (as `tests.bench.worlds` made it, drawn where it did
+    not), "c" composites. One in eight has no card, unless `with_card` says which; the physical ones all have theirs."""
     for seed in seeds:
-        yield cached(renderer, seed, options, sources_of(renderer), lambda seed=seed: make(seed, **options))
+        if world == "b":
+            yield physical_scene(seed)
+            continue
+        make = {"a": _make_a, "c": _make_c}[world]
+        card = with_card if with_card is not None else world == "c" or seed % _CARDLESS != _CARDLESS - 1
+        yield cached(world, seed, card, sources_of(world), lambda seed=seed, make=make, card=card: make(seed, card))
 
 
-def card_scenes(renderer, seeds):
+def card_scenes(world, seeds):
     """Yield scenes for the card benches: those that can be made without a card are, every third seed, made so too."""
     for seed in seeds:
-        if renderer == "b":
-            yield from load_scenes("b", [seed])
-            continue
-        yield from load_scenes(renderer, [seed], with_card=True)
-        if seed % 3 == 0:
-            yield from load_scenes(renderer, [seed], with_card=False)
+        yield from load_scenes(world, [seed], with_card=True)
+        if seed % 3 == 0 and world != "b":
+            yield from load_scenes(world, [seed], with_card=False)
 
 
 def card_overlap(first, second):
@@ -101,12 +104,10 @@ def card_overlap(first, second):
     return common / (cv2.contourArea(first) + cv2.contourArea(second) - common)
 
 
-def sources_of(renderer):
-    """Return the files whose change makes a renderer's scenes anew."""
+def sources_of(world):
+    """Return the files whose change makes a world's scenes anew."""
     here = Path(__file__).parent
-    own = sorted((here.parents[1] / "tests/render").glob("*.py"))
-    second = sorted((here / "second").glob("*.py"))
-    return {"a": own, "b": second, "c": [here / "composites.py"], "u": [*own, here / "usual_light.py"]}[renderer]
+    return [here / "composites.py"] if world == "c" else sorted((here.parents[1] / "tests/render").glob("*.py"))
 
 
 def cached(kind, seed, options, sources, make):
@@ -127,60 +128,65 @@ def cached(kind, seed, options, sources, make):
     return scene
 
 
-def _slit(outlines):
-    from tests.bench.second.truth import with_slits
+def _spec(seed, kinds=_KINDS):
+    """One photo's description: kinds take turns, and share a set-up."""
+    from tests.render import make_scenes
 
-    return with_slits(np.asarray(outlines[0], float), [np.asarray(hole, float) for hole in outlines[1:]])
-
-
-def _make_u(seed, **options):
-    from tests.bench.usual_light import eased
-
-    return _make_a(seed, ease=eased, **options)
+    return make_scenes(seed // len(kinds), kinds[seed % len(kinds)])[0]
 
 
-def _make_a(seed, ease=None, **options):
-    from tests.render.cameras import load_cameras
-    from tests.render.scene import random_scene, render, write_photo
+def physical_photo(seed, kinds=_KINDS):
+    """Return the truth and the path of a photo of the physical world, drawn if it is not there."""
+    from tests.render import draw
 
-    folder = cameras_folder()
-    options.setdefault("with_card", seed % _CARDLESS != _CARDLESS - 1)
-    spec = random_scene(seed, cameras=load_cameras(folder) if folder else None, **options)
-    rendered = render(spec if ease is None else ease(spec))
+    spec, folder = _spec(seed, kinds), WORLDS / "physical"
+    path = folder / f"{spec.name}.jpg"
+    if not path.with_suffix(".json").exists():
+        folder.mkdir(parents=True, exist_ok=True)
+        draw(spec, "physical", folder)
+    return json.loads(path.with_suffix(".json").read_text(encoding="utf-8")), path
+
+
+def physical_scene(seed):
+    """Return a photo of the physical world as a Scene."""
+    truth, path = physical_photo(seed)
+    return scene_of(f"b{seed}", path.read_bytes(), truth, cv2.imread(str(path.with_suffix(".png")), -1))
+
+
+def _make_a(seed, with_card):
+    from tests.render.photo import picture
+
+    spec = _spec(seed)
+    if not with_card:
+        spec = replace(spec, things=tuple(thing for thing in spec.things if thing.role not in ("card", "rim")))
+    drawn = picture(spec)
+    return scene_of(f"a{seed}", jpeg_of(drawn), drawn.truth, drawn.labels)
+
+
+def jpeg_of(drawn):
+    """A drawn picture as the bytes of its file."""
+    from tests.render.photo import write_photo
+
     with tempfile.TemporaryDirectory() as place:
-        data = write_photo(rendered, Path(place) / "scene.jpg").read_bytes()
-    truth = rendered.truth
-    parts = tuple(
-        PartTruth(_slit(p.outlines), p.box, p.mask, p.good, tuple(p.lab), p.kind, p.in_gamut) for p in truth.parts
-    )
-    numbers = [p.pair for p in truth.parts]
-    pairs = {n: [i for i, m in enumerate(numbers) if m == n] for n in set(numbers) - {-1}}
-    near = tuple(tuple(both) for both in pairs.values() if len(both) == 2)
-    card = rendered.spec.card
-    rim = "none" if card is None or not card.border_mm else "white" if card.border_lab.L > 50 else "black"
-    name = f"{'a' if ease is None else 'u'}{seed}"
-    return Scene(name, data, truth.card_quad, truth.card_lab, parts, near, rendered.spec.ground.kind, rim)
+        return write_photo(drawn.codes, drawn.spec, Path(place) / "scene.jpg").read_bytes()
 
 
-def _make_b(seed):
-    from tests.bench.second import make_jpeg
-
-    data, truth = make_jpeg(seed)
+def scene_of(name, data, truth, labels):
+    """Return the Scene of a photo's truth."""
     parts = []
-    for part in truth["parts"]:
+    for number, part in enumerate(truth["parts"], start=1):
         x0, y0, x1, y1 = part["box"]
-        mask = truth["label"][y0:y1, x0:x1] == part["label"]
-        good = mask & truth["facing"][y0:y1, x0:x1]
-        polygon, lab = np.array(part["polygon"]), tuple(part["lab"])
-        parts.append(PartTruth(polygon, (x0, y0, x1, y1), mask, good, lab, part["kind"], part["in_gamut"]))
+        mask = labels[y0:y1, x0:x1] % 128 == number
+        outline = np.array(part["outline"])
+        parts.append(PartTruth(outline, tuple(part["box"]), mask, tuple(part["lab"]), part["kind"], part["in_gamut"]))
+    numbers = [part["pair"] for part in truth["parts"]]
+    pairs = (tuple(i for i, m in enumerate(numbers) if m == n) for n in sorted(set(numbers) - {-1}))
     card = truth["card"]
-    pairs = tuple(tuple(pair) for pair in truth["pairs"])
     quad, lab = (None, None) if card is None else (np.array(card["quad"]), tuple(card["lab"]))
-    rim = "none" if card is None else str(card["rim"])
-    return Scene(f"b{seed}", data, quad, lab, tuple(parts), pairs, str(truth["background"]), rim)
+    return Scene(name, data, quad, lab, tuple(parts), tuple(p for p in pairs if len(p) == 2), truth["ground"])
 
 
-def _make_c(seed, with_card=True):
+def _make_c(seed, with_card):
     from tests.bench.composites import composite
 
     image, quad, ground, rim = composite(seed, bare=not with_card)

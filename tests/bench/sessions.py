@@ -28,7 +28,8 @@ from dyebook.photo.measure import measure
 from dyebook.record import DyeRecord
 from tests.bench.app import FLAGS, serving
 from tests.bench.command import command_line, resident_mb
-from tests.render.scene import make_scene, render
+from tests.render.photo import picture
+from tests.render.plan import plain_scene
 
 PATIENCE_MS = 120_000
 # as far as two readings of one photo may differ: the page shows one decimal
@@ -54,7 +55,7 @@ def photos(count):
     for number in range(count):
         turn = 2 * np.pi * number / count
         lab = Lab(40 + 2 * (number % 10), 30 * np.cos(turn), 30 * np.sin(turn))
-        image = render(make_scene(lab, noise=0.01, seed=3)).image[..., ::-1]
+        image = picture(plain_scene(lab, noise=0.01, seed=3)).codes[..., ::-1]
         small = cv2.resize(image, (480, 360), interpolation=cv2.INTER_AREA)
         content = cv2.imencode(".jpg", small, [cv2.IMWRITE_JPEG_QUALITY, 92])[1].tobytes()
         made.append((content, measure(content).parts[0].lab))

@@ -38,15 +38,15 @@ PEER = "colour-science"
 
 def make_jpeg(megapixels, seed=12):
     """Bytes of a JPEG of a rendered bench with a card and parts, with the fine noise of a phone's picture."""
-    from tests.render.scene import random_scene, render
+    from tests.render import make_scenes
+    from tests.render.photo import picture
 
-    spec = random_scene(seed, part_count=2)
-    width = round((megapixels * 1e6 * spec.view.width / spec.view.height) ** 0.5)
-    rendered = render(random_scene(seed, part_count=2, width=width))
-    noise = np.empty(rendered.image.shape, np.int16)
+    width = round((megapixels * 1e6 * 4 / 3) ** 0.5 / 4) * 4
+    codes = picture(make_scenes(seed, "parts", width, width * 3 // 4, camera="reflex")[0]).codes
+    noise = np.empty(codes.shape, np.int16)
     cv2.setRNGSeed(seed)
     cv2.randn(noise, (0, 0, 0), (4, 4, 4))
-    picture = cv2.add(rendered.image[..., ::-1], noise, dtype=cv2.CV_8U)
+    picture = cv2.add(codes[..., ::-1], noise, dtype=cv2.CV_8U)
     return cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, 92])[1].tobytes()
 
 

@@ -14,7 +14,7 @@ import pandas as pd
 from scipy.stats import qmc
 
 from dyebook import delta_e_00, learn_bath
-from tests.bench import worlds
+from tests.bench import baths
 from tests.bench.command import command_line, numbers
 
 COLUMNS = ["film_um", "dye_g_per_l", "bath_temp_c", "dwell_min", "ph"]
@@ -187,7 +187,7 @@ def main():
     parser.add_argument("--rows", help="write the figures of every loop to this CSV file")
     options = parser.parse_args()
     warnings.filterwarnings("ignore", module="sklearn")
-    chosen = {"tuning": worlds.TUNING, "held-out": worlds.HELD_OUT, "all": worlds.TUNING + worlds.HELD_OUT}[options.set]
+    chosen = {"tuning": baths.TUNING, "held-out": baths.HELD_OUT, "all": baths.TUNING + baths.HELD_OUT}[options.set]
     peers = () if options.no_peers else tuple(PEERS)
     seeds = range(options.first_seed, options.first_seed + options.seeds)
     counts = numbers(options.counts)

@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 
 from dyebook import diagnose, learn_bath
-from tests.bench import faults, faults_other, worlds
+from tests.bench import faults, faults_other
 from tests.bench.command import command_line
 
 
@@ -121,7 +121,7 @@ def asked_for(words, baths, cases, first_seed):
     parser.add_argument("--first-seed", type=int, default=first_seed)
     parser.add_argument("--learned", type=Path)
     asked = parser.parse_args()
-    chosen = worlds.TUNING if asked.set == "tuning" else worlds.HELD_OUT
+    chosen = baths.TUNING if asked.set == "tuning" else baths.HELD_OUT
     learned = learned_baths(chosen, asked.baths, asked.first_seed, asked.learned)
     return learned, asked.cases, faults if asked.simulator == "first" else faults_other
 

@@ -9,10 +9,19 @@ import argparse
 
 import numpy as np
 
-from dyebook.demo.spectra import DYES, LIGHTS, Film, film_reflectance, illuminant, reflectance_lab
 from dyebook.lab import lab_to_linear_rgb
 from tests.bench.scenes import cameras_folder
-from tests.render.cameras import camera_matrix, load_cameras, raw_white, sensor_rgb
+from tests.render.scene import FINISHES, Film
+from tests.render.spectra import (
+    DYES,
+    LIGHTS,
+    camera_matrix,
+    camera_names,
+    film_reflectance,
+    raw_white,
+    reflectance_lab,
+    sensor_weights,
+)
 
 __all__ = ["dye_correction", "mean_matrix"]
 
@@ -28,12 +37,13 @@ def mean_matrix(cameras):
 
 def dye_correction(cameras):
     """Return the matrix (3, 3) for row vectors that takes balanced light, less its grey, to its mean error."""
-    films = np.array([film_reflectance(Film(bands, depth)) for bands in DYES.values() for depth in _DEPTHS])
+    films = [Film(bands, float(depth)) for bands in DYES.values() for depth in _DEPTHS]
+    films = np.array([film_reflectance(film, FINISHES["satin"])[0] for film in films])
     true = lab_to_linear_rgb(reflectance_lab(films))
     colour, error = [], []
-    for light in (illuminant(name) for group in LIGHTS.values() for name in group):
+    for light in (name for group in LIGHTS.values() for name in group):
         for camera in cameras:
-            seen = sensor_rgb(camera, light, films) @ camera_matrix(camera, _warmth(camera, light)).T
+            seen = films @ sensor_weights(camera, light, fine=True) @ camera_matrix(camera, _warmth(camera, light)).T
             # by how it looks: a cube root's slope, as errors in the dark count for more
             weight = np.maximum(true.mean(axis=1, keepdims=True), _LEAST_LIGHT) ** (-2 / 3)
             colour.append((seen - seen.mean(axis=1, keepdims=True)) * weight)
@@ -43,7 +53,7 @@ def dye_correction(cameras):
 
 def _warmth(camera, light):
     """Where a light lies between D65 (0) and illuminant A (1) for a camera."""
-    whites = (raw_white(camera, one) for one in (illuminant("D65"), illuminant("A"), light))
+    whites = (raw_white(camera, one) for one in ("D65", "A", light))
     cool, warm, own = (np.log(white[0] / white[2]) for white in whites)
     return float(np.clip((own - cool) / (warm - cool), 0, 1))
 
@@ -51,10 +61,9 @@ def _warmth(camera, light):
 def main():
     """Print the constants as they stand in the code."""
     argparse.ArgumentParser(description=__doc__).parse_args()
-    folder = cameras_folder()
-    if folder is None:
+    if cameras_folder() is None:
         raise SystemExit("DYEBOOK_CAMERAS names no folder of camera sensitivities (CSV: wavelength_nm,R,G,B)")
-    cameras = list(load_cameras(folder).values())
+    cameras = camera_names()
     print(f"# {len(cameras)} cameras")
     print("_SENSOR_TO_RGB =", mean_matrix(cameras).round(3).tolist())
     print("_DYE_CORRECTION = 0.6 *", dye_correction(cameras).round(3).tolist())

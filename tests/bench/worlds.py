@@ -3,23 +3,21 @@
     python -m tests.bench.worlds make [--world physical|simple] [--setups 0:48] [--jobs 1] [--spp 160] [--size 1200]
     python -m tests.bench.worlds score [--world physical simple] [--setups 0:48] [--learned]
 
-`make` draws nine photographs a set-up (camera × light) into FOLDER/WORLD and leaves out what is there already, so that
-it can be stopped and started again; the physical world needs `pip install -e '.[render]'`, and takes 0.5 s a photograph
-on a large GPU, about a minute on two CPU cores. DYEBOOK_CAMERAS names a folder of measured sensitivities; without it
-sensors are invented. `score` prints one row for each world, light, finish and shape.
+`make` draws nine photographs a set-up (camera × light) into DYEBOOK_WORLDS/WORLD (else the temp folder's
+dyebook-worlds) and leaves out what is there already, so that it can be stopped and started again; the physical world
+needs `pip install -e '.[render]'`, and takes 1.3 s a photograph on a large GPU, minutes on two CPU cores.
+DYEBOOK_CAMERAS names a folder of measured sensitivities; without it sensors are invented. `score` prints one row for
+each world, light, finish and shape.
 """
 
 import argparse
 import json
-import os
 import sys
-import tempfile
 import time
 from collections import defaultdict
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from functools import partial
 from multiprocessing import get_context
-from pathlib import Path
 
 import cv2
 import numpy as np
@@ -31,32 +29,31 @@ from dyebook.photo.card.card import card_at, fill_polygon
 from dyebook.photo.file.read import read_photo
 from dyebook.photo.measure import look_at
 from dyebook.record import ReadOptions
-from tests.bench.scenes import card_overlap, first_end
+from tests.bench.scenes import WORLDS, card_overlap, first_end
 
-FOLDER = Path(os.environ.get("DYEBOOK_WORLDS") or Path(tempfile.gettempdir()) / "dyebook-worlds")
 MISSED, FOUND = 15.0, 0.6
 
 
 def _draw(seed, kind, world, spp, size):
     """Draw one occasion; return its names."""
-    from tests.worlds import draw, make_scenes
+    from tests.render import draw, make_scenes
 
     names = []
     for spec in make_scenes(seed, kind, size, size * 3 // 4):
-        if not (FOLDER / world / f"{spec.name}.json").exists():
-            draw(spec, world, FOLDER / world, spp)
+        if not (WORLDS / world / f"{spec.name}.json").exists():
+            draw(spec, world, WORLDS / world, spp)
         names.append(spec.name)
     return names
 
 
 def make(options):
     """Draw what is missing."""
-    from tests.worlds.plan import KINDS
+    from tests.render.plan import KINDS
 
     start, failed = time.perf_counter(), 0
     plan = [(seed, kind, world) for world in options.world for seed in options.setups for kind in KINDS]
     for world in options.world:
-        (FOLDER / world).mkdir(parents=True, exist_ok=True)
+        (WORLDS / world).mkdir(parents=True, exist_ok=True)
     with ProcessPoolExecutor(options.jobs, get_context("spawn")) as pool:
         jobs = {pool.submit(_draw, *one, options.spp, options.size): one for one in plan}
         for done, job in enumerate(as_completed(jobs), start=1):
@@ -66,14 +63,17 @@ def make(options):
                 failed += 1
                 print(f"{jobs[job]}: {type(error).__name__}: {error}", file=sys.stderr)
             if done % 10 == 0 or done == len(jobs):
-                print(f"{done} of {len(jobs)} occasions, {time.perf_counter() - start:.0f} s, {failed} failed", file=sys.stderr)
+                print(
+                    f"{done} of {len(jobs)} occasions, {time.perf_counter() - start:.0f} s, {failed} failed",
+                    file=sys.stderr,
+                )
 
 
 def _read(world, setups, kinds):
     """Yield truth and path of the photographs there are, by set-up and kind."""
     for seed in setups:
         for kind in kinds:
-            for file in sorted((FOLDER / world).glob(f"s{seed:03d}-{kind}*.json")):
+            for file in sorted((WORLDS / world).glob(f"s{seed:03d}-{kind}*.json")):
                 yield json.loads(file.read_text(encoding="utf-8")), file.with_suffix(".jpg")
 
 
@@ -83,7 +83,9 @@ def _score_photo(truth, path, camera):
     common = {"world": truth["world"], "light": truth["light"], "photo": truth["kind"], "setup": truth["setup"]}
     rows, data, labels = [], path.read_bytes(), cv2.imread(str(path.with_suffix(".png")), cv2.IMREAD_UNCHANGED)
     card = truth["card"]
-    given = ReadOptions(tuple(map(tuple, card["quad"])), tuple(card["lab"]), [part["outline"] for part in parts], camera)
+    given = ReadOptions(
+        tuple(map(tuple, card["quad"])), tuple(card["lab"]), [part["outline"] for part in parts], camera
+    )
     try:
         readings = look_at(data, given, path.name).measurement.parts
     except DyebookError as error:
@@ -94,15 +96,33 @@ def _score_photo(truth, path, camera):
     except DyebookError:
         look = None
     for index, (part, reading) in enumerate(zip(parts, readings, strict=True)):
-        row = common | {"finish": part["finish"], "shape": part["kind"], "role": part["role"], "in_gamut": part["in_gamut"]}
+        row = common | {
+            "finish": part["finish"],
+            "shape": part["kind"],
+            "role": part["role"],
+            "in_gamut": part["in_gamut"],
+        }
         number = truth["parts"].index(part) + 1
         mask = labels % 128 == number
-        row |= {"index": index, "pair": part["pair"], "true": part["lab"], "missed": MISSED, "gains": _by_gains(data, card, mask, part)}
+        row |= {
+            "index": index,
+            "pair": part["pair"],
+            "true": part["lab"],
+            "missed": MISSED,
+            "gains": _by_gains(data, card, mask, part),
+        }
         if reading is not None:
             error = np.array(reading.lab) - part["lab"]
-            row |= {"read": list(reading.lab), "u": list(reading.lab_u), "missed": float(delta_e_00(part["lab"], reading.lab)),
-                    "covered": (np.abs(error) <= 2 * np.array(reading.lab_u)).tolist()}  # fmt: skip
-        row |= {"flaw": part["flaws"][0]["kind"] if part["flaws"] else "", "flaw_given": _flaws(reading, labels, number)}
+            row |= {
+                "read": list(reading.lab),
+                "u": list(reading.lab_u),
+                "missed": float(delta_e_00(part["lab"], reading.lab)),
+                "covered": (np.abs(error) <= 2 * np.array(reading.lab_u)).tolist(),
+            }
+        row |= {
+            "flaw": part["flaws"][0]["kind"] if part["flaws"] else "",
+            "flaw_given": _flaws(reading, labels, number),
+        }
         row |= _found(look, mask, part, labels, number)
         rows.append(row)
     quad = None if look is None else look.card.quad
@@ -150,7 +170,12 @@ def _score_strip(truth, path):
     strip = next((part for part in truth["parts"] if part["bands"]), None)
     if strip is None:
         return []
-    options = ReadOptions(tuple(map(tuple, truth["card"]["quad"])), tuple(truth["card"]["lab"]), [strip["outline"]], steps=len(strip["bands"]))
+    options = ReadOptions(
+        tuple(map(tuple, truth["card"]["quad"])),
+        tuple(truth["card"]["lab"]),
+        [strip["outline"]],
+        steps=len(strip["bands"]),
+    )
     try:
         read = [part.lab for part in look_at(path.read_bytes(), options, path.name).measurement.parts]
     except DyebookError:
@@ -187,11 +212,17 @@ def _row(name, rows):
     inside = np.array([row["in_gamut"] for row in parts])
     covered = np.mean([row["covered"] for row in parts if "covered" in row] or [[np.nan] * 3], axis=0)
     share = lambda key: np.mean([row[key] for row in parts])  # noqa: E731
+    within = " ".join(f"{value:.2f}" for value in covered)
+    best = f"{np.median(missed[inside]):.1f}" if inside.any() else ""
     print(
-        f"| {name} | {len(parts)} | {np.median(gains):.1f} | {np.median(missed[inside]) if inside.any() else np.nan:.1f} "
-        f"| {np.median(missed):.1f} | {np.quantile(missed, 0.9):.1f} | {covered[0]:.2f} {covered[1]:.2f} {covered[2]:.2f} "
+        f"| {name} | {len(parts)} | {np.median(gains):.1f} | {best} | {_spread(missed, ' | ')} | {within} "
         f"| {share('found'):.2f} | {share('within'):.2f} |"
     )
+
+
+def _spread(values, between=", p90 "):
+    """Median and 90th percentile in words."""
+    return f"{np.median(values):.1f}{between}{np.quantile(values, 0.9):.1f}"
 
 
 def _gaps(rows):
@@ -203,7 +234,10 @@ def _gaps(rows):
         if row.get("read") and row["photo"] == "repeat":
             repeats[row["setup"], tuple(row["true"]), row["shape"]].append(row["read"])
     gaps = [
-        (np.linalg.norm(np.subtract(a["read"], b["read"]) - np.subtract(a["true"], b["true"])), a["shape"] == b["shape"])
+        (
+            np.linalg.norm(np.subtract(a["read"], b["read"]) - np.subtract(a["true"], b["true"])),
+            a["shape"] == b["shape"],
+        )
         for a, b in (both for both in photos.values() if len(both) == 2)
     ]
     again = [float(delta_e_00(*both)) for both in repeats.values() if len(both) == 2]
@@ -221,22 +255,26 @@ def _print(rows):
     gaps, again = _gaps(rows)
     if gaps:
         same = [gap for gap, alike in gaps if alike]
-        print(f"near shades: median {np.median([g for g, _ in gaps]):.1f}, p90 {np.quantile([g for g, _ in gaps], 0.9):.1f} "
-              f"of {len(gaps)}; of one shape {np.median(same):.1f}, {np.quantile(same, 0.9):.1f} of {len(same)}")  # fmt: skip
+        print(f"near shades: median {_spread([gap for gap, _ in gaps])} of {len(gaps)}; ", end="")
+        print(f"of one shape {_spread(same)} of {len(same)}")
     if again:
-        print(f"one part in two photographs: median {np.median(again):.1f}, p90 {np.quantile(again, 0.9):.1f} of {len(again)}")
+        print(f"one part in two photographs: median {_spread(again)} of {len(again)}")
     bands = [row["missed"] for row in rows if row["role"] == "band"]
     if bands:
-        print(f"bands of stepped coupons: median {np.median(bands):.1f}, p90 {np.quantile(bands, 0.9):.1f} of {len(bands)}")
+        print(f"bands of stepped coupons: median {_spread(bands)} of {len(bands)}")
     photos = [row for row in rows if row["role"] == "photo"]
-    print(f"card found {np.mean([row['card'] for row in photos]):.3f} of {len(photos)}, "
-          f"false parts a photo {np.mean([row['false_parts'] for row in photos]):.2f}")  # fmt: skip
+    print(
+        f"card found {np.mean([row['card'] for row in photos]):.3f} of {len(photos)}, "
+        f"false parts a photo {np.mean([row['false_parts'] for row in photos]):.2f}"
+    )
     for key in ("flaw_given", "flaw_auto"):
         parts = [row for row in rows if row["role"] == "part" and row["photo"] == "flaws"]
         flawed, sound = ([row[key] for row in parts if bool(row["flaw"]) == true] for true in (True, False))
         if flawed:
-            print(f"{key}: found {np.mean([hit for _, hit in flawed]):.2f} of {len(flawed)}, "
-                  f"false a sound part {np.mean([count for count, _ in sound]):.2f} of {len(sound)}")  # fmt: skip
+            print(
+                f"{key}: found {np.mean([hit for _, hit in flawed]):.2f} of {len(flawed)}, "
+                f"false a sound part {np.mean([count for count, _ in sound]):.2f} of {len(sound)}"
+            )
 
 
 def score(options):
@@ -247,7 +285,7 @@ def score(options):
             for some in pool.map(partial(_score_set_up, world, learned=options.learned), options.setups):
                 rows += some
         if not rows:
-            print(f"{world}: no photographs in {FOLDER / world}; make them first")
+            print(f"{world}: no photographs in {WORLDS / world}; make them first")
             continue
         print(f"\n### {world} world{', cameras learned from charts' if options.learned else ''}")
         _print(rows)

@@ -7,7 +7,8 @@ from dyebook.book.store import open_book
 from dyebook.jobs import baths
 from dyebook.jobs import remeasure as job
 from dyebook.lab import Lab
-from tests.render.scene import make_scene, render
+from tests.render.photo import picture
+from tests.render.plan import plain_scene
 
 
 @pytest.fixture(autouse=True)
@@ -34,8 +35,8 @@ def ember(book):
 @pytest.fixture(scope="session")
 def jpeg():
     """A small photo of a grey card and one tag of L* 45, a* 10, b* -40."""
-    drawn = render(make_scene(Lab(45, 10, -40), noise=0.01, seed=3))
-    image = cv2.resize(drawn.image, (480, 360), interpolation=cv2.INTER_AREA)
+    drawn = picture(plain_scene(Lab(45, 10, -40), noise=0.01, seed=3))
+    image = cv2.resize(drawn.codes, (480, 360), interpolation=cv2.INTER_AREA)
     return cv2.imencode(".jpg", cv2.cvtColor(image, cv2.COLOR_RGB2BGR), [cv2.IMWRITE_JPEG_QUALITY, 92])[1].tobytes()
 
 

@@ -11,8 +11,10 @@ from dyebook.errors import PhotoError
 from dyebook.lab import delta_e_00, lab_to_linear_rgb, linear_rgb_to_lab
 from dyebook.photo.file.read import photo_from_array
 from dyebook.photo.steps import order_bands, split_profile
-from tests.render.scene import Card, Film, Finish, Lamp, Surroundings, View, make_scene, render
-from tests.render.strips import band_labs, stepped_strip
+from tests.render.photo import picture
+from tests.render.plan import card_things, plain_scene
+from tests.render.scene import FINISHES, Film, Thing, View, shaped
+from tests.render.stage import camera_of
 
 BLUE = Film(((615, 40, 1.0), (580, 35, 0.4)), 0.6)
 VIEW = View(900, 900, 150.0, 0.0)
@@ -20,49 +22,55 @@ VIEW = View(900, 900, 150.0, 0.0)
 USUAL, FOUND = 4.0, 0.5
 
 
-def photo_of(strip, **overrides):
-    """A rendered photo of a strip beside the card, as codes, and the card's corners."""
-    spec = make_scene(BLUE, bodies=(strip,), card=Card(x_mm=0, y_mm=-45), view=VIEW, **overrides)
-    rendered = render(spec)
-    linear = np.where((code := rendered.image / 255.0) <= 0.04045, code / 12.92, ((code + 0.055) / 1.055) ** 2.4)
-    return photo_from_array(linear.astype(np.float32), name="strip"), rendered.truth
+def strip_of(lengths, turn=0.0, index=1.5):
+    """A strip of bands of these lengths, the deepest first."""
+    shape = shaped("plate", half_x=sum(lengths) / 2, half_y=8.0, corner=1.0)
+    finish = replace(FINISHES["satin"], index=index, along=0.4, across=0.4, even=0.6)
+    pale = replace(BLUE, absorbance=0.1 * BLUE.absorbance)
+    steps = "steps:" + ",".join(map(str, lengths))
+    return Thing(shape, BLUE, finish, y_mm=20.0, turn_deg=turn, role="part", pattern=steps, other=pale)
 
 
-def drawn_bands(strip):
+def photo_of(strip):
+    """A photo of a strip beside the card, and its picture."""
+    spec = plain_scene(BLUE, view=VIEW, things=(*card_things(y_mm=-45.0), strip))
+    drawn = picture(replace(spec, light=replace(spec.light, room=0.8)))
+    return photo_from_array(drawn.linear.astype(np.float32), name="strip"), drawn
+
+
+def drawn_bands(strip, lengths):
     """The middle of each true band, in pixels."""
-    ends = [-strip.shape.half_x, *(step.x_mm for step in strip.flaws), strip.shape.half_x]
+    ends = np.cumsum([0, *lengths]) - sum(lengths) / 2
     turn, bands = np.radians(strip.turn_deg), []
     for start, stop in pairwise(ends):
         x = start + (stop - start) * np.array([0.15, 0.85, 0.85, 0.15])
-        y = strip.shape.half_y * np.array([-1, -1, 1, 1]) * 0.95
-        spots = np.stack([x * np.cos(turn) - y * np.sin(turn), x * np.sin(turn) + y * np.cos(turn)], axis=1)
-        bands.append(VIEW.to_pixels(spots + np.array([strip.x_mm, strip.y_mm])))
+        y = 7.6 * np.array([-1, -1, 1, 1])
+        at = x * np.cos(turn) - y * np.sin(turn), x * np.sin(turn) + y * np.cos(turn) + 20, np.full(4, 1.6)
+        bands.append(camera_of(VIEW).project(np.stack(at, axis=1)))
     return bands
 
 
 @pytest.mark.parametrize(
-    ("lengths", "turn", "gloss"),
-    [((30, 30, 30), 0, 0.0), ((12, 20, 14, 24, 18), 35, 0.02), ((9, 13, 10, 15, 8, 12, 11, 14), 160, 0.05)],
+    ("lengths", "turn", "index"),
+    [((30, 30, 30), 0, 1.0), ((12, 20, 14, 24, 18), 35, 1.3), ((9, 13, 10, 15, 8, 12, 11, 14), 160, 1.5)],
 )
-def test_bands_are_read_from_the_longest_dwell_on(lengths, turn, gloss):
-    shares = 0.6 ** np.arange(len(lengths))
-    finish = Finish(metallic=0.3, gloss=gloss, brush=0.03)
-    strip = stepped_strip(BLUE, shares, lengths, y_mm=20, turn_deg=turn, finish=finish)
-    photo, truth = photo_of(strip, around=Surroundings((Lamp(tilt_deg=50),)))
-    found = measure(photo, card_at=truth.card_quad, steps=len(lengths)).parts
+def test_bands_are_read_from_the_longest_dwell_on(lengths, turn, index):
+    strip = strip_of(lengths, turn, index)
+    photo, drawn = photo_of(strip)
+    found = measure(photo, card_at=drawn.quad, steps=len(lengths)).parts
     assert len(found) == len(lengths)
     assert not any({"steps_unseen", "step_odd"} & set(part.flags) for part in found)
     read = np.array([part.lab for part in found])
-    by_hand = measure(photo, card_at=truth.card_quad, part_at=drawn_bands(strip)).parts
+    by_hand = measure(photo, card_at=drawn.quad, part_at=drawn_bands(strip, lengths)).parts
     assert delta_e_00(np.array([part.lab for part in by_hand]), read).max() < FOUND
-    assert delta_e_00(np.array(band_labs(strip)), read).mean() < USUAL
+    true = np.array([band["lab"] for band in drawn.truth["parts"][0]["bands"]])
+    assert delta_e_00(true, read).mean() < USUAL
     assert np.all(np.diff(read[:, 0]) > 0)
 
 
 def test_the_same_bands_in_the_same_order_whichever_end_is_deep():
-    strip = stepped_strip(BLUE, (1.0, 0.5, 0.25), (25, 35, 20), y_mm=20)
-    turned = replace(strip, turn_deg=180.0)
-    one, other = (measure(p, card_at=t.card_quad, steps=3).parts for p, t in (photo_of(strip), photo_of(turned)))
+    one, other = (photo_of(strip_of((25, 35, 20), turn)) for turn in (0.0, 180.0))
+    one, other = (measure(photo, card_at=drawn.quad, steps=3).parts for photo, drawn in (one, other))
     assert delta_e_00(np.array([a.lab for a in one]), np.array([b.lab for b in other])).max() < 1.5, (
         "the lamp stands aside"
     )
@@ -72,9 +80,8 @@ def test_the_same_bands_in_the_same_order_whichever_end_is_deep():
 
 def test_edges_between_bands_are_left_out():
     """Neighbouring bands keep apart by the 15 % of a band that is left out on each side."""
-    strip = stepped_strip(BLUE, (1.0, 0.5, 0.25), (30, 30, 30), y_mm=20)
-    photo, truth = photo_of(strip)
-    boxes = [part.box for part in measure(photo, card_at=truth.card_quad, steps=3).parts]
+    photo, drawn = photo_of(strip_of((30, 30, 30)))
+    boxes = [part.box for part in measure(photo, card_at=drawn.quad, steps=3).parts]
     for one, after in pairwise(boxes):
         assert after[0] - one[2] > 0.25 * 30 * photo.size[0] / 150
 

@@ -1,79 +1,164 @@
-"""The door to rendered photographs: make a scene, render it, write it.
+"""What a photograph shows, as plain data; millimetres, z up, the bench at z = 0 and its middle at the picture's."""
 
-A scene is plain data (`spec`): a view of the bench in millimetres, light, ground, card, bodies, camera, development.
-`random_scene` draws one for a seed, `make_scene` gives a plain one for tests; both take fields to replace.
-Measured cameras come from a folder of tables through `cameras.load_cameras`; none is needed.
-"""
+import json
+from dataclasses import asdict, dataclass, field
 
-from dataclasses import replace
-
-from dyebook.demo.spectra import Film, Metal, Paint
+from dyebook.demo.year import Film
 from dyebook.lab import Lab
-from tests.render.cameras import ideal_camera
-from tests.render.layout import random_scene
-from tests.render.render import FlawTruth, PartTruth, Rendered, Truth, render, write_photo
-from tests.render.shading import Finish, Lamp, Surroundings
-from tests.render.shapes import Plate
-from tests.render.spec import Body, Card, Development, FallOff, Flaw, Ground, SceneSpec
-from tests.render.view import View
 
 __all__ = [
-    "Body",
-    "Card",
-    "Development",
-    "FallOff",
-    "Film",
-    "Finish",
-    "Flaw",
-    "FlawTruth",
-    "Ground",
-    "Metal",
-    "Paint",
-    "PartTruth",
-    "Rendered",
-    "SceneSpec",
-    "Truth",
-    "View",
-    "make_scene",
-    "random_scene",
-    "render",
-    "write_photo",
-]
+    "FINISHES", "GREY", "Develop", "Film", "Finish", "Ground", "Light", "Paint", "SceneSpec", "Shape", "Thing", "View",
+    "shaped",
+]  # fmt: skip
+
+GREY = Lab(49.5, 0.0, 0.0)
+GROUND = Lab(55.0, 0.0, 0.0)
 
 
-def make_scene(part, light="D65", noise=0.0, seed=0, **overrides):
-    """Return a plain scene for tests: one flat tag of a given film or Lab beside a grey card.
+@dataclass(frozen=True)
+class Paint:
+    """Paint, paper, cloth, plastic or wood of a given Lab under D65, or of a reflectance on the grid of `spectra`."""
 
-    Parameters
-    ----------
-    part : Film or Lab
-        A Lab becomes a matt painted tag of that colour.
-    light : str or float
-        Name of a light, or kelvin (daylight from 4000 K up, glowing body below).
-    noise : float
-        Relative noise of perfect white, 0 for none.
-    seed : int
-    **overrides
-        Fields of SceneSpec.
+    lab: Lab | tuple
 
-    Returns
-    -------
-    SceneSpec
-        Seen by the ideal camera, level and straight from above, light even.
-    """
-    if isinstance(light, int | float):
-        light = f"daylight {light}" if light >= 4000 else f"blackbody {light}"
-    material = part if isinstance(part, Film) else Paint(Lab(*part))
-    tag = Body(Plate(22, 15), material, x_mm=35, finish=Finish(metallic=0.3 if isinstance(part, Film) else 0, gloss=0))
-    spec = SceneSpec(
-        seed=seed,
-        view=View(960, 720, 160.0, 0.0),
-        ground=Ground("plain", Lab(55.0, 0.0, 0.0)),
-        around=Surroundings((Lamp(),)),
-        light=light,
-        card=Card(x_mm=-35),
-        bodies=(tag,),
-        camera=ideal_camera(),
-        development=Development(full_well=1 / noise**2 if noise else 0, read_noise=0, blur_px=0, quality=97),
-    )
-    return replace(spec, **overrides)
+
+@dataclass(frozen=True)
+class Finish:
+    """How a surface scatters: roughness (GGX alpha) along and across, the even share, the clear surface upon it."""
+
+    along: float = 0.25
+    across: float = 0.25
+    even: float = 0.15  # share of the light below the surface that leaves in all directions alike
+    index: float = 1.55  # refractive index of the clear surface, 1 for none
+    gloss: float = 0.08  # its roughness
+    name: str = ""
+
+
+FINISHES = {
+    "satin": Finish(0.22, 0.22, 0.15, 1.57, 0.08, "satin"),
+    "blasted": Finish(0.42, 0.42, 0.40, 1.55, 0.20, "blasted"),
+    "brushed": Finish(0.10, 0.34, 0.12, 1.57, 0.06, "brushed"),
+    "polished": Finish(0.07, 0.07, 0.03, 1.60, 0.03, "polished"),
+    "paint": Finish(1.0, 1.0, 1.0, 1.0, 1.0, "paint"),
+    "glossy paint": Finish(1.0, 1.0, 1.0, 1.5, 0.12, "glossy paint"),
+    "bare": Finish(0.18, 0.18, 0.05, 1.0, 1.0, "bare"),
+}
+
+
+@dataclass(frozen=True)
+class Shape:
+    """A kind of `shapes.MAKERS` with its sizes in millimetres."""
+
+    kind: str = "plate"
+    sizes: dict = field(default_factory=dict)
+
+    def __hash__(self):
+        return hash((self.kind, tuple(sorted(self.sizes.items()))))
+
+
+def shaped(kind, **sizes):
+    """Return a Shape of these sizes."""
+    return Shape(kind, sizes)
+
+
+@dataclass(frozen=True)
+class Thing:
+    """Anything on the bench; `role` is part, twin (undyed part), card, patch (of a chart) or clutter."""
+
+    shape: Shape
+    material: Film | Paint
+    finish: Finish = FINISHES["paint"]
+    x_mm: float = 0.0
+    y_mm: float = 0.0
+    z_mm: float = 0.0
+    turn_deg: float = 0.0
+    role: str = "clutter"
+    pattern: str = ""  # of `patterns.PATTERNS`, shows `other` in places; "steps:3,2,2": lengths of bands
+    other: Film | Paint | None = None
+    wear: float = 0.0  # dust, scratches and fingerprints, 0 to 1
+    pair: int = -1  # parts of nearly one shade share a number
+    seed: int = 0
+
+
+@dataclass(frozen=True)
+class View:
+    """A camera above the bench that looks at its middle."""
+
+    width: int = 1200
+    height: int = 900
+    width_mm: float = 200.0  # what the picture's width covers
+    tilt_deg: float = 8.0
+    azimuth_deg: float = 90.0
+    distance_mm: float = 420.0
+
+
+@dataclass(frozen=True)
+class Light:
+    """Where light comes from: a `light.KINDS`, its spectrum, and how bright the room is beside the lamps."""
+
+    kind: str = "tent"
+    spectrum: str = "D65"
+    room: float = 0.3  # share of the bench's light that the room gives back
+    azimuth_deg: float = 40.0
+    height_deg: float = 55.0
+    size_mm: float = 120.0
+    person: bool = True  # the photographer is mirrored
+
+
+@dataclass(frozen=True)
+class Ground:
+    """The bench top: a kind of `patterns.GROUNDS` in one or two colours."""
+
+    kind: str = "plain"
+    lab: Lab = GROUND
+    second: Lab = GROUND
+    seed: int = 0
+
+
+@dataclass(frozen=True)
+class Develop:
+    """From sensor values to the file."""
+
+    exposure: float = 0.85  # what perfect white reaches where the card lies, 1 = the sensor's limit
+    balance: tuple = (1.0, 1.0)  # errors of the red and blue gains
+    contrast: float = 0.0  # S-curve: 0 plain sRGB, 0.35 a vivid phone
+    lift: float = 0.0  # code of black
+    saturation: float = 1.0
+    warmth: float | None = None  # which of its matrices the camera takes: 0 daylight, 1 lamp, None as the light asks
+    full_well: float = 20000.0  # electrons at the limit; 0 for no noise
+    read_noise: float = 4.0
+    blur_px: float = 0.5
+    sharpen: float = 0.0
+    vignette: float = 0.0
+    p3: bool = False
+    quality: int = 90
+
+
+@dataclass(frozen=True)
+class SceneSpec:
+    """A whole photograph."""
+
+    name: str = "scene"
+    seed: int = 0
+    kind: str = "parts"
+    setup: str = ""
+    view: View = field(default_factory=View)
+    light: Light = field(default_factory=Light)
+    ground: Ground = field(default_factory=Ground)
+    things: tuple[Thing, ...] = ()
+    camera: str = "ideal"
+    develop: Develop = field(default_factory=Develop)
+
+    @property
+    def parts(self):
+        """The dyed parts and bare twins, in order."""
+        return tuple(thing for thing in self.things if thing.role in ("part", "twin"))
+
+    @property
+    def card(self):
+        """The grey card, or None."""
+        return next((thing for thing in self.things if thing.role == "card"), None)
+
+    def to_json(self):
+        """The description as JSON."""
+        return json.dumps(asdict(self), indent=1)

@@ -1,184 +1,275 @@
-"""Small turned, cut and stamped things as distance fields and normals, in millimetres of their own frame."""
+"""Turned, cut and stamped things as triangle meshes, in millimetres of their own frame, standing on z = 0."""
 
 from dataclasses import dataclass
+from functools import lru_cache
+from itertools import pairwise
 
 import numpy as np
+from scipy.spatial import Delaunay, cKDTree
 
-__all__ = ["Dome", "Plate", "Ring", "Turned", "unit"]
+__all__ = ["MAKERS", "Mesh", "flat_outline", "mesh_of"]
+
+_CREASE = np.cos(np.radians(38))
 
 
-@dataclass(frozen=True)
-class Turned:
-    """A turned piece lying on its side, axis along x: knots (x mm, radius mm), grooves and knurled bands.
+@dataclass(frozen=True, eq=False)
+class Mesh:
+    """Triangles with a normal, a place on the part (u, v in 0..1) and the direction of u for each of their corners."""
 
-    Everywhere `relief(x, y)` gives the signed distance to the silhouette (mm, negative inside) and the unit
-    normals (..., 3), z up.
-    """
-
-    knots: tuple[tuple[float, float], ...]
-    grooves: tuple[tuple[float, float], ...] = ()  # centre and width, mm
-    knurls: tuple[tuple[float, float, float], ...] = ()  # from, to, pitch, mm
-    facets: int = 0  # flats around the axis, 6 for a pencil
-    kind = "turned"
+    points: np.ndarray  # (n, 3, 3)
+    normals: np.ndarray  # (n, 3, 3)
+    uv: np.ndarray  # (n, 3, 2)
 
     @property
-    def height_mm(self):
-        """Height above the bench."""
-        return 2 * max(r for _, r in self.knots)
+    def size_mm(self):
+        """Extent along x, y, z."""
+        flat = self.points.reshape(-1, 3)
+        return flat.max(axis=0) - flat.min(axis=0)
 
     @property
-    def reach_mm(self):
-        """Half length and half width of the frame."""
-        return max(abs(x) for x, _ in self.knots), self.height_mm / 2
-
-    def relief(self, x, y):
-        """Return distance and normals."""
-        place, radius = np.array(self.knots, dtype=np.float32).T
-        r = np.interp(x, place, radius).astype(np.float32)
-        slope = (np.interp(x + 0.15, place, radius) - np.interp(x - 0.15, place, radius)) / 0.3
-        for centre, width in self.grooves:
-            u = np.clip((x - centre) / (width / 2), -1, 1)
-            dip = 0.25 * width * (1 - u * u)
-            r = r - dip
-            slope = slope + np.where(np.abs(u) < 1, u, 0)
-        distance = np.maximum(np.abs(y) - r, np.maximum(place[0] - x, x - place[-1]))
-        across = np.clip(y / np.maximum(r, 1e-3), -0.999, 0.999)
-        if self.facets:
-            flat = 2 * np.pi / self.facets
-            across = np.sin(np.round(np.arcsin(across) / flat + 0.2) * flat - 0.2 * flat) * 0.98
-        normal = np.stack([-slope, across, np.sqrt(1 - across**2)], axis=-1)
-        for start, end, pitch in self.knurls:
-            normal = normal + self._knurl(x, across, r, start, end, pitch)
-        return distance, unit(normal)
-
-    @staticmethod
-    def _knurl(x, across, r, start, end, pitch):
-        """Slopes of diamond pyramids on a band of the surface."""
-        inside = np.clip((x - start) / 0.3, 0, 1) * np.clip((end - x) / 0.3, 0, 1)
-        around = np.arcsin(across) * r
-        u, v = (np.sin(np.pi * (x + s * around) / pitch * np.sqrt(2)) for s in (1, -1))
-        steep = 0.45 * inside
-        tilt_x = steep * (np.tanh(3 * u) + np.tanh(3 * v)) / 2
-        tilt_s = steep * (np.tanh(3 * u) - np.tanh(3 * v)) / 2
-        upright = np.sqrt(1 - across**2)
-        return np.stack([tilt_x, tilt_s * upright, -tilt_s * across], axis=-1)
+    def uv_mm(self):
+        """Length on the surface of u and of v from 0 to 1, the median over the surface."""
+        sides, steps = np.diff(self.points, axis=1), np.diff(self.uv, axis=1)
+        along = [np.linalg.norm(sides, axis=2)[np.abs(steps[..., 1 - k]) < 1e-6] for k in (0, 1)]
+        share = [np.abs(steps[..., k])[np.abs(steps[..., 1 - k]) < 1e-6] for k in (0, 1)]
+        usable = [(a > 1e-6) & (b > 1e-6) for a, b in zip(along, share, strict=True)]
+        if not all(keep.any() for keep in usable):
+            return self.size_mm[:2]
+        return np.array([np.median(a[keep] / b[keep]) for a, b, keep in zip(along, share, usable, strict=True)])
 
 
-@dataclass(frozen=True)
-class Plate:
-    """A flat piece with rounded corners, holes and a bevelled edge; x and y half sizes in mm."""
-
-    half_x: float
-    half_y: float
-    corner: float = 2.0
-    holes: tuple[tuple[float, float, float], ...] = ()  # x, y, radius, mm
-    bevel: float = 0.6
-    thickness: float = 2.0
-    bow: float = 0.0  # slope at the ends, rad: no sheet is quite flat
-    kind = "plate"
-
-    @property
-    def height_mm(self):
-        """Height above the bench."""
-        return self.thickness
-
-    @property
-    def reach_mm(self):
-        """Half length and half width of the frame."""
-        return self.half_x, self.half_y
-
-    def _distance(self, x, y):
-        qx, qy = np.abs(x) - self.half_x + self.corner, np.abs(y) - self.half_y + self.corner
-        d = np.hypot(np.maximum(qx, 0), np.maximum(qy, 0)) + np.minimum(np.maximum(qx, qy), 0) - self.corner
-        for hx, hy, radius in self.holes:
-            d = np.maximum(d, radius - np.hypot(x - hx, y - hy))
-        return d
-
-    def relief(self, x, y):
-        """Return distance and normals."""
-        d = self._distance(x, y)
-        step = 0.05
-        out_x = (self._distance(x + step, y) - d) / step
-        out_y = (self._distance(x, y + step) - d) / step
-        steep = 1.2 * np.clip(1 + d / self.bevel, 0, 1) ** 2 if self.bevel else 0.0
-        bow_x, bow_y = self.bow * x / self.half_x, 0.5 * self.bow * y / self.half_y
-        return d, unit(np.stack([steep * out_x + bow_x, steep * out_y + bow_y, np.ones_like(d)], axis=-1))
+@lru_cache(maxsize=256)
+def mesh_of(shape):
+    """Return the mesh of a `scene.Shape`."""
+    return MAKERS[shape.kind](**shape.sizes)
 
 
-@dataclass(frozen=True)
-class Ring:
-    """A ring lying flat; `rounding` 0 is a washer with bevelled edges, 1 a torus."""
-
-    outer: float
-    inner: float
-    rounding: float = 0.4
-    thickness: float = 2.5
-    kind = "ring"
-
-    @property
-    def height_mm(self):
-        """Height above the bench."""
-        return self.thickness
-
-    @property
-    def reach_mm(self):
-        """Half length and half width of the frame."""
-        return self.outer, self.outer
-
-    def relief(self, x, y):
-        """Return distance and normals."""
-        radius = np.hypot(x, y)
-        middle, half = (self.outer + self.inner) / 2, (self.outer - self.inner) / 2
-        u = (radius - middle) / half
-        flat = 1 - max(self.rounding, 0.08)
-        across = np.clip((np.abs(u) - flat) / (1 - flat), 0, 0.98) * np.sign(u)
-        slope = across / np.sqrt(1 - across**2)
-        away = np.stack([x, y], axis=-1) / np.maximum(radius, 1e-3)[..., None]
-        return (np.abs(u) - 1) * half, unit(
-            np.concatenate([away * slope[..., None], np.ones_like(u)[..., None]], axis=-1)
-        )
-
-
-@dataclass(frozen=True)
-class Dome:
-    """A round knob or disc seen from above: flat or domed top, rounded shoulder, ribs on the rim if wanted."""
-
-    radius: float
-    dome: float = 0.3  # slope at the edge of the top, rad
-    shoulder: float = 1.5  # mm
-    step: float = 0.0  # radius of a turned step on the top, mm
-    ribs: int = 0
-    thickness: float = 8.0
-    kind = "dome"
-
-    @property
-    def height_mm(self):
-        """Height above the bench."""
-        return self.thickness
-
-    @property
-    def reach_mm(self):
-        """Half length and half width of the frame."""
-        return self.radius * 1.02, self.radius * 1.02
-
-    def relief(self, x, y):
-        """Return distance and normals."""
-        radius = np.hypot(x, y)
-        turn = np.arctan2(y, x)
-        edge = self.radius * (1 + (0.015 * np.cos(self.ribs * turn) if self.ribs else 0))
-        d = radius - edge
-        steep = np.clip(1 + d / self.shoulder, 0, 0.97)
-        slope = self.dome * radius / self.radius + steep / np.sqrt(1 - steep**2)
-        if self.step:
-            slope = slope + 0.9 * np.exp(-(((radius - self.step) / 0.25) ** 2))
-        away = np.stack([x, y], axis=-1) / np.maximum(radius, 1e-3)[..., None]
-        side = -0.5 * (np.sin(self.ribs * turn) if self.ribs else 0) * (steep > 0.3) * steep
-        along = np.stack([-away[..., 1], away[..., 0]], axis=-1)
-        tilt = away * slope[..., None] + along * np.broadcast_to(side, d.shape)[..., None]
-        return d, unit(np.concatenate([tilt, np.ones_like(d)[..., None]], axis=-1))
+def _soup(points, faces, uv):
+    """Corners with normals that are smooth except over creases."""
+    corners = points[faces]
+    face = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    size = np.linalg.norm(face, axis=1)
+    keep = size > 1e-9
+    corners, face, faces, uv, size = (
+        corners[keep],
+        face[keep] / size[keep, None],
+        faces[keep],
+        uv[faces][keep],
+        size[keep],
+    )
+    _, same = np.unique(np.round(points, 4), axis=0, return_inverse=True)
+    owner = same.ravel()[faces].ravel()
+    order = np.argsort(owner, kind="stable")
+    starts = np.flatnonzero(np.r_[True, np.diff(owner[order]) > 0])
+    ends = np.r_[starts[1:], len(order)]
+    longest = min(int((ends - starts).max()), 16)  # poles have hundreds, all alike
+    which = np.arange(len(faces)).repeat(3)[order]
+    normals = np.zeros((len(order), 3))
+    rank = np.repeat(starts, ends - starts), np.repeat(ends, ends - starts)
+    for step in range(longest):  # each corner against the step-th face of its point
+        other = rank[0] + step
+        valid = other < rank[1]
+        near = which[np.where(valid, other, 0)]
+        alike = valid & (np.einsum("ij,ij->i", face[which], face[near]) > _CREASE)
+        normals += np.where(alike, size[near], 0)[:, None] * face[near]
+    back = np.empty_like(normals)
+    back[order] = normals
+    back /= np.linalg.norm(back, axis=1, keepdims=True)
+    return Mesh(corners, back.reshape(-1, 3, 3), uv)
 
 
-def unit(vectors):
-    """Return vectors (..., 3) at length 1, float32."""
-    vectors = np.asarray(vectors, dtype=np.float32)
-    return vectors / np.sqrt(np.einsum("...i,...i->...", vectors, vectors))[..., None]
+def _grid(points):
+    """Mesh of a surface (rows along u, columns along v)."""
+    rows, columns = points.shape[:2]
+    u, v = np.meshgrid(np.linspace(0, 1, rows), np.linspace(0, 1, columns), indexing="ij")
+    a = (np.arange(rows - 1)[:, None] * columns + np.arange(columns - 1)).ravel()
+    faces = np.concatenate([np.stack([a, a + columns, a + 1], 1), np.stack([a + 1, a + columns, a + columns + 1], 1)])
+    return _soup(points.reshape(-1, 3), faces, np.stack([u, v], axis=-1).reshape(-1, 2))
+
+
+def _turned(x, radius, steps=96, cap=True):
+    """A piece turned about the x axis, lying on the bench; radius (rows,) or (rows, steps + 1) with relief."""
+    radius = np.broadcast_to(np.reshape(radius, (len(x), -1)), (len(x), steps + 1)).copy()
+    if cap:
+        x, radius = np.r_[x[0], x, x[-1]], np.vstack([0 * radius[:1], radius, 0 * radius[:1]])
+    turn = np.linspace(0, 2 * np.pi, steps + 1)
+    ring = np.stack([np.zeros_like(turn), np.sin(turn), np.cos(turn)], axis=-1)
+    points = radius[..., None] * ring
+    points[..., 0] = np.asarray(x)[:, None]
+    points[..., 2] += radius.max()
+    return _grid(points)
+
+
+def _profile(knots, step=1.5):
+    """Turning points (x, r) with more between them, so that long pieces have rows for their marks."""
+    knots = np.asarray(knots, float)
+    rows = [knots[:1]]
+    for start, end in pairwise(knots):
+        count = max(1, int(np.ceil(abs(end[0] - start[0]) / step)))
+        rows.append(start + (end - start) * np.linspace(0, 1, count + 1)[1:, None])
+    return np.concatenate(rows).T
+
+
+def _rod(length=50.0, radius=5.0, edge=0.6, groove=0.0):
+    half, g = length / 2, groove * length / 2
+    cut = [(g - 1, radius), (g - 0.5, radius - 0.7), (g + 0.5, radius - 0.7), (g + 1, radius)] if groove else []
+    return _turned(
+        *_profile([(-half, radius - edge), (-half + edge, radius), *cut, (half - edge, radius), (half, radius - edge)])
+    )
+
+
+def _pen(length=120.0, radius=5.5, tip=2.5, taper=18.0):
+    h = length / 2
+    knots = [(-h, tip - 0.5), (-h + 0.5, tip), (-h + taper, radius), (h * 0.3, radius), (h * 0.3 + 0.4, radius - 0.4),
+             (h * 0.3 + 1.4, radius - 0.4), (h * 0.3 + 1.8, radius), (h - 0.8, radius), (h, radius - 0.8)]  # fmt: skip
+    return _turned(*_profile(knots))
+
+
+def _knurled(length=30.0, radius=7.0, pitch=1.4, share=0.7):
+    x = np.linspace(-length / 2, length / 2, int(length / pitch * 6))
+    steps = int(2 * np.pi * radius / pitch) * 6
+    turn = np.linspace(0, 2 * np.pi, steps + 1)
+    count = round(2 * np.pi * radius / pitch / 1.4)
+    wave = [np.abs(((turn * count / (2 * np.pi) + s * x[:, None] / pitch / 1.4) % 1) - 0.5) for s in (1, -1)]
+    inside = np.clip((share * length / 2 - np.abs(x)) / 0.4, 0, 1)[:, None]
+    return _turned(x, radius - 0.35 * pitch * inside * (wave[0] + wave[1]), steps)
+
+
+def _threaded(length=24.0, radius=4.0, pitch=1.25):
+    x = np.linspace(-length / 2, length / 2, int(length / pitch * 10))
+    turn = np.linspace(0, 2 * np.pi, 97)
+    phase = (x[:, None] / pitch + turn / (2 * np.pi)) % 1
+    depth = 0.6 * pitch * np.clip(np.abs(phase - 0.5) * 2.4 - 0.15, 0, 1)
+    return _turned(x, radius - depth)
+
+
+def _upright(radius, z, steps=128, relief=0.0):
+    """A piece turned about the z axis: radii and heights from the bench up."""
+    turn = np.linspace(0, 2 * np.pi, steps + 1)
+    r = np.asarray(radius)[:, None] * (1 + relief * np.ones_like(turn))
+    points = np.stack([r * np.cos(turn), r * np.sin(turn), np.broadcast_to(np.asarray(z)[:, None], r.shape)], axis=-1)
+    return _grid(points[:, ::-1])
+
+
+def _cap(radius=12.0, height=8.0, dome=0.8, edge=1.2, ribs=0):
+    """A knob or cap seen from above, domed by `dome` mm, with ribs round its side."""
+    corner = np.linspace(0, np.pi / 2, 6)
+    r = np.r_[radius, radius - edge + edge * np.cos(corner)]
+    z = np.r_[0.0, height - edge - dome + edge * np.sin(corner)]
+    top = np.linspace(r[-1], 0, 16)[1:]
+    r, z = np.r_[r, top], np.r_[z, z[-1] + dome * (1 - (top / r[-1]) ** 2)]
+    if not ribs:
+        return _upright(r, z)
+    turn = np.linspace(0, 2 * np.pi, 8 * ribs + 1)
+    wave = 0.02 * np.cos(ribs * turn)[None, :] * (r > radius - edge)[:, None]
+    points = r[:, None] * (1 + wave)
+    return _grid(
+        np.stack([points * np.cos(turn), points * np.sin(turn), np.broadcast_to(z[:, None], points.shape)], -1)[:, ::-1]
+    )
+
+
+def _ring(outer=14.0, inner=9.0, thickness=3.0, rounding=0.4):
+    """A ring or washer lying flat; rounding 1 makes a torus."""
+    turn = np.linspace(0, 2 * np.pi, 49)
+    power = 1 / (1 + 3 * (1 - rounding))
+    wide, high = (np.sign(w) * np.abs(w) ** power for w in (np.cos(turn), np.sin(turn)))
+    return _upright((outer + inner) / 2 + (outer - inner) / 2 * wide, thickness / 2 * (1 + high))
+
+
+def flat_outline(half_x, half_y, corner, inset=0.0):
+    """Outline (n, 2) of a plate with round corners, anticlockwise."""
+    corner = min(corner, half_x, half_y)
+    turn = np.linspace(0, np.pi / 2, 9)
+    arcs = []
+    for quarter, (sx, sy) in enumerate(((1, 1), (-1, 1), (-1, -1), (1, -1))):
+        angle, r = turn + quarter * np.pi / 2, max(corner - inset, 0.02)
+        middle = np.array([sx * (half_x - inset - r), sy * (half_y - inset - r)])
+        arcs.append(middle + r * np.stack([np.cos(angle), np.sin(angle)], axis=1))
+    return _dense(np.concatenate(arcs))
+
+
+def _dense(ring, step=1.0):
+    """The ring with points at most a step apart."""
+    rows = []
+    for a, b in zip(ring, np.roll(ring, -1, axis=0), strict=True):
+        count = max(1, int(np.ceil(np.linalg.norm(b - a) / step)))
+        rows.append(a + (b - a) * np.linspace(0, 1, count, endpoint=False)[:, None])
+    return np.concatenate(rows)
+
+
+def _plate(half_x=20.0, half_y=12.0, corner=2.0, thickness=1.6, bevel=0.3, holes=(), bow=0.0):
+    """A flat piece with holes (x, y, radius), its upper edges bevelled, its ends bowed up by `bow` mm."""
+    turn = np.linspace(0, 2 * np.pi, 40, endpoint=False)
+    circle = np.stack([np.cos(turn), -np.sin(turn)], axis=1)
+    rings = [[flat_outline(half_x, half_y, corner, inset) for inset in (0.0, bevel)]]
+    rings += [[np.array(h[:2]) + (h[2] + b) * circle for b in (0.0, bevel)] for h in holes]
+    sides = []
+    for outer, inner in (map(_resampled, pair) for pair in rings):
+        rows = (outer, 0.0), (outer, thickness - bevel), (inner, thickness)
+        sides.append(np.stack([np.c_[ring, np.full(len(ring), z)] for ring, z in rows]))
+    pieces = [_quads(side) for side in sides]
+    top = [side[2, :-1, :2] for side in sides]
+    inner = np.stack(np.meshgrid(np.arange(-half_x, half_x, 2.5), np.arange(-half_y, half_y, 2.5)), -1).reshape(-1, 2)
+    inner = inner[_inside(inner, top, 0.8)]
+    flat = np.concatenate([*top, inner])
+    faces = Delaunay(flat).simplices
+    faces = faces[_inside(flat[faces].mean(axis=1), top)]
+    (ax, ay), (bx, by) = (flat[faces[:, 1]] - flat[faces[:, 0]]).T, (flat[faces[:, 2]] - flat[faces[:, 0]]).T
+    clockwise = ax * by < ay * bx
+    faces[clockwise] = faces[clockwise][:, ::-1]
+    pieces.append((np.c_[flat, np.full(len(flat), thickness)], faces))
+    points = np.concatenate([piece[0] for piece in pieces])
+    offsets = np.cumsum([0, *(len(piece[0]) for piece in pieces[:-1])])
+    faces = np.concatenate([piece[1] + offset for piece, offset in zip(pieces, offsets, strict=True)])
+    uv = np.stack([points[:, 0] / (2 * half_x) + 0.5, points[:, 1] / (2 * half_y) + 0.5], axis=1)
+    points[:, 2] += bow * (points[:, 0] / half_x) ** 2
+    return _soup(points, faces, uv)
+
+
+def _resampled(ring, count=240):
+    """A ring at `count` equal steps, closed."""
+    ring = np.vstack([ring, ring[:1]])
+    way = np.r_[0, np.cumsum(np.linalg.norm(np.diff(ring, axis=0), axis=1))]
+    return np.stack([np.interp(np.linspace(0, way[-1], count + 1), way, c) for c in ring.T], axis=1)
+
+
+def _quads(rows):
+    """Points and faces of rows (r, n, 3) of one closed strip, outside on the right hand."""
+    count = rows.shape[1]
+    a = (np.arange(len(rows) - 1)[:, None] * count + np.arange(count - 1)).ravel()
+    return rows.reshape(-1, 3), np.concatenate(
+        [np.stack([a, a + 1, a + count], 1), np.stack([a + 1, a + count + 1, a + count], 1)]
+    )
+
+
+def _inside(points, rings, margin=0.0):
+    """Which points lie in the first ring, by a margin, and in none of the others."""
+    from skimage.measure import points_in_poly
+
+    within = points_in_poly(points, rings[0])
+    for ring in rings[1:]:
+        within &= ~points_in_poly(points, ring)
+    if margin:
+        within &= cKDTree(np.concatenate(rings)).query(points)[0] > margin
+    return within
+
+
+def _sheet(half_x=30.0, half_y=22.0):
+    """A flat sheet without thickness."""
+    x, y = np.meshgrid(np.linspace(-half_x, half_x, 9), np.linspace(-half_y, half_y, 9), indexing="ij")
+    return _grid(np.stack([x, y, 0 * x], axis=-1))
+
+
+def _box(half_x=20.0, half_y=10.0, height=12.0):
+    """A block with sharp edges."""
+    x, y, z = np.meshgrid([-half_x, half_x], [-half_y, half_y], [0.0, height], indexing="ij")
+    points = np.stack([x.ravel(), y.ravel(), z.ravel()], axis=1)
+    sides = np.array([(0, 1, 3, 2), (4, 6, 7, 5), (0, 4, 5, 1), (2, 3, 7, 6), (0, 2, 6, 4), (1, 5, 7, 3)])
+    faces = np.concatenate([sides[:, :3], sides[:, [0, 2, 3]]])
+    return _soup(points, faces, points[:, :2] / (2 * half_x, 2 * half_y) + 0.5)
+
+
+MAKERS = {
+    "plate": _plate, "ring": _ring, "cap": _cap, "rod": _rod, "pen": _pen, "knurl": _knurled, "thread": _threaded,
+    "sheet": _sheet, "box": _box,
+}  # fmt: skip

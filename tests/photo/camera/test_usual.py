@@ -5,11 +5,19 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from dyebook.demo.spectra import DYES, Film, film_reflectance, illuminant, paint_reflectance, reflectance_lab
-from dyebook.lab import decode_srgb, delta_e_00, encode_srgb, lab_to_linear_rgb, linear_rgb_to_lab
+from dyebook.lab import Lab, decode_srgb, delta_e_00, encode_srgb, lab_to_linear_rgb, linear_rgb_to_lab
 from dyebook.photo.camera.usual import camera_balance, lost_channels, sensor_light, usual_contrast, without_contrast
 from dyebook.photo.file.read import photo_from_array
-from tests.render.cameras import camera_matrix, default_camera, raw_white, sensor_rgb
+from tests.render.scene import FINISHES, Film
+from tests.render.spectra import (
+    DYES,
+    camera_matrix,
+    film_reflectance,
+    paint_reflectance,
+    raw_white,
+    reflectance_lab,
+    sensor_weights,
+)
 
 CARD = (49.5, 0.0, 0.0)
 
@@ -38,17 +46,17 @@ def test_signed_photos_have_more_contrast_and_linear_ones_none():
 
 def _seen_by_daylight_balance(reflectances):
     """Linear Rec. 709 of reflectances under tungsten, by a measured camera left on daylight."""
-    camera, lamp = default_camera(), illuminant("A")
-    white, preset = (raw_white(camera, illuminant(name)) for name in ("A", "D65"))
+    white, preset = (raw_white("reflex", name) for name in ("A", "D65"))
     gains = (white / white[1]) / (preset / preset[1])
-    return sensor_rgb(camera, lamp, reflectances) * gains @ camera_matrix(camera, 0.0).T
+    return reflectances @ sensor_weights("reflex", "A", fine=True) * gains @ camera_matrix("reflex", 0.0).T
 
 
 def test_a_balance_for_another_light_is_taken_back_better_than_by_gains():
     # the camera's sensitivities are measured ones that colour-science ships (Nikon 5100, NPL)
-    films = np.array([film_reflectance(Film(bands, amount)) for bands in DYES.values() for amount in (0.15, 0.4)])
+    films = [Film(bands, amount) for bands in DYES.values() for amount in (0.15, 0.4)]
+    films = np.array([film_reflectance(film, FINISHES["satin"])[0] for film in films])
     true = reflectance_lab(films)
-    card = _seen_by_daylight_balance(paint_reflectance(CARD))
+    card = _seen_by_daylight_balance(paint_reflectance(Lab(*CARD)))
     gains = lab_to_linear_rgb(CARD) / card
     plain = _seen_by_daylight_balance(films) * gains
     balanced = camera_balance(plain, gains, lab_to_linear_rgb(CARD))

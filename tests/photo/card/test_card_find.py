@@ -11,7 +11,9 @@ from dyebook.lab import Lab
 from dyebook.photo.card.features import FEATURES
 from dyebook.photo.card.find import _working_picture, card_candidates, card_probability, find_card, in_a_grid
 from dyebook.photo.file.read import photo_from_array, read_photo
-from tests.render.scene import Body, Card, Finish, Ground, Paint, Plate, make_scene, random_scene, render
+from tests.render.photo import picture
+from tests.render.plan import card_things, make_scenes, plain_scene
+from tests.render.scene import Ground
 
 # half a per cent of the card's side: what the light correction can bear
 CORNER = 0.005
@@ -31,54 +33,55 @@ def _corner_error(quad, true):
 
 @pytest.fixture(scope="module")
 def scene():
-    return render(make_scene(BLUE, light=3200, noise=0.01))
+    return picture(plain_scene(BLUE, light=3200, noise=0.01))
 
 
 CARDS = {
-    "plain": Card(x_mm=-35),
-    "white edge": Card(x_mm=-35, border_mm=4, marks=True),
-    "black edge": Card(x_mm=-35, border_mm=3, border_lab=Lab(13, 0, 0)),
-    "turned by 45 degrees": Card(x_mm=-35, width_mm=50, height_mm=42, turn_deg=45),
+    "plain": card_things(x_mm=-35),
+    "white edge": card_things(rim_mm=4, x_mm=-35),
+    "black edge": card_things(rim_mm=3, rim_lab=Lab(13, 0, 0), x_mm=-35),
+    "turned by 40 degrees": card_things(25, 21, x_mm=-35, turn_deg=40),
 }
 
 
 @pytest.mark.parametrize("name", CARDS)
 def test_corners_of_the_grey_area_are_found_within_half_a_percent_of_a_side(name):
-    spec = make_scene(BLUE, light=3200, noise=0.01, card=CARDS[name], ground=Ground("plain", Lab(80, 2, 8)))
-    drawn = render(spec)
-    card = find_card(_photo(drawn.image))
-    assert _corner_error(card.quad, drawn.truth.card_quad) < CORNER
+    spec = plain_scene(BLUE, light=3200, noise=0.01, ground=Ground("plain", Lab(80, 2, 8), Lab(80, 2, 8)))
+    drawn = picture(replace(spec, things=(*CARDS[name], *spec.parts)))
+    card = find_card(_photo(drawn.codes))
+    assert _corner_error(card.quad, drawn.quad) < CORNER
     assert "card_doubtful" not in card.flags
 
 
 @pytest.mark.parametrize("turns", [1, 2])
 def test_a_turned_photo_gives_the_same_card(scene, turns):
-    quad = find_card(_photo(np.rot90(scene.image, turns))).quad
-    height, width = scene.image.shape[:2]
-    true = scene.truth.card_quad
+    quad = find_card(_photo(np.rot90(scene.codes, turns))).quad
+    height, width = scene.codes.shape[:2]
+    true = scene.quad
     turned = np.stack([true[:, 1], width - true[:, 0]], axis=1) if turns == 1 else (width, height) - true
     assert min(_corner_error(quad, np.roll(turned, k, axis=0)) for k in range(4)) < CORNER
 
 
 def test_a_large_photo_is_refined_on_its_own_pixels(scene):
-    large = cv2.resize(scene.image, None, fx=3, fy=3, interpolation=cv2.INTER_LINEAR)
-    assert _corner_error(find_card(_photo(large)).quad, 3 * scene.truth.card_quad) < CORNER / 2
+    large = cv2.resize(scene.codes, None, fx=3, fy=3, interpolation=cv2.INTER_LINEAR)
+    assert _corner_error(find_card(_photo(large)).quad, 3 * scene.quad) < CORNER / 2
 
 
 @pytest.mark.parametrize("gains", [(0.45, 0.8, 1.2), (1.3, 0.8, 0.35), (0.3, 0.3, 0.3)])
 def test_balance_and_exposure_do_not_matter(scene, gains):
-    photo = photo_from_array(_photo(scene.image).pixels * np.float32(gains), limit=1.0)
-    assert _corner_error(find_card(photo).quad, scene.truth.card_quad) < CORNER
+    photo = photo_from_array(_photo(scene.codes).pixels * np.float32(gains), limit=1.0)
+    assert _corner_error(find_card(photo).quad, scene.quad) < CORNER
 
 
 def test_the_cards_own_lab_is_kept(scene):
-    assert find_card(_photo(scene.image), (60, 1, 2)).lab == Lab(60, 1, 2)
+    assert find_card(_photo(scene.codes), (60, 1, 2)).lab == Lab(60, 1, 2)
 
 
 def test_a_photo_without_a_card_is_refused_in_words():
-    empty = render(make_scene(BLUE, card=None))
+    empty = plain_scene(BLUE)
+    empty = picture(replace(empty, things=empty.parts))
     with pytest.raises(PhotoError, match=r"no grey card found in scene\.png: .* at least 2% of the frame"):
-        find_card(_photo(empty.image))
+        find_card(_photo(empty.codes))
 
 
 def test_nothing_at_all_is_refused():
@@ -104,11 +107,9 @@ def test_a_patch_of_a_chart_is_not_taken_for_the_card():
 
 
 def test_two_equal_cards_are_a_doubt():
-    twin = Body(
-        Plate(30, 22.5, 0.05, bevel=0, thickness=0.1), Paint(Lab(49.5, 0, 0)), x_mm=35, finish=Finish(0, gloss=0)
-    )
-    spec = make_scene(BLUE, noise=0.01, ground=Ground("plain", Lab(80, 2, 8)))
-    photo = _photo(render(replace(spec, bodies=(twin,))).image)
+    both = (*card_things(x_mm=-35), *card_things(x_mm=35))
+    ground = Ground("plain", Lab(80, 2, 8), Lab(80, 2, 8))
+    photo = _photo(picture(plain_scene(BLUE, noise=0.01, ground=ground, things=both)).codes)
     card = find_card(photo)
     assert "card_doubtful" in card.flags
     best, second = card_candidates(photo)[:2]
@@ -167,6 +168,6 @@ def test_a_tint_or_a_hole_never_speaks_for_a_card():
 
 
 def test_a_busy_bench_keeps_its_card_on_top():
-    drawn = render(random_scene(11, width=960))
-    best = card_candidates(_photo(drawn.image))[0]
-    assert _corner_error(best.quad, drawn.truth.card_quad) < 2 * CORNER
+    drawn = picture(make_scenes(11, "parts", 960, 720, camera="reflex")[0])
+    best = card_candidates(_photo(drawn.codes))[0]
+    assert _corner_error(best.quad, drawn.quad) < 2 * CORNER

@@ -126,10 +126,11 @@ def test_light_under_another_encoding_is_that_of_the_whole():
 
 
 def test_a_measurement_from_the_half_is_that_from_the_whole():
-    from tests.render.scene import random_scene, render
+    from tests.render.photo import picture
+    from tests.render.plan import make_scenes
 
-    rendered = render(random_scene(41, part_count=2, width=1440))
-    data = cv2.imencode(".jpg", np.ascontiguousarray(rendered.image[..., ::-1]), [cv2.IMWRITE_JPEG_QUALITY, 95])[1]
+    rendered = picture(make_scenes(8, "parts", 1440, 1080, camera="reflex")[0])
+    data = cv2.imencode(".jpg", np.ascontiguousarray(rendered.codes[..., ::-1]), [cv2.IMWRITE_JPEG_QUALITY, 95])[1]
     quick, whole = look_at(data.tobytes()), look_at(read_photo(data.tobytes()))
     assert isinstance(quick.photo, HalfPhoto)
     ours, theirs = quick.measurement, whole.measurement

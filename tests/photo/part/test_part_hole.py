@@ -1,5 +1,6 @@
-"""Small holes through tags belong to the outline, on several grounds and in photos of both renderers."""
+"""Small holes through tags belong to the outline, on several grounds and in both worlds."""
 
+import json
 from dataclasses import replace
 from pathlib import Path
 
@@ -16,14 +17,21 @@ from dyebook.photo.part.find import find_parts
 from dyebook.photo.part.outline import holes_cut, see_through
 from dyebook.photo.part.part import Part, part_at
 from dyebook.record import ReadOptions
-from tests.bench.flaw_scenes import flaw_scene
-from tests.render.scene import Plate, make_scene, render
-from tests.render.spec import Ground
+from tests.render.photo import picture
+from tests.render.pictures import SCENES
+from tests.render.plan import plain_scene
+from tests.render.scene import Ground, shaped
 
 SAMPLE = Path(__file__).parents[3] / "samples" / "orange_tags_on_wood.jpg"
-HOLED = Plate(24, 14, 2.0, ((-19.5, 0.0, 1.6), (19.5, 0.0, 2.0)), 0.5, 2.0)
-WOOD = Ground("wood", Lab(58, 8, 22), Lab(44, 11, 25), turn_deg=20, seed=3)
-GROUNDS = (Ground("paper", Lab(90, 0, 2)), Ground("cloth", Lab(20, 0, 0)), WOOD, Ground("plastic", Lab(45, -5, -25)))
+HOLES = ((-19.5, 0.0, 1.6), (19.5, 0.0, 2.0))
+HOLED = shaped("plate", half_x=24.0, half_y=14.0, holes=HOLES, bevel=0.5, thickness=2.0)
+WOOD = Ground("wood", Lab(58, 8, 22), Lab(44, 11, 25), seed=3)
+GROUNDS = (
+    Ground("paper", Lab(90, 0, 2), Lab(88, 0, 2)),
+    Ground("cloth", Lab(20, 0, 0), Lab(17, 0, 0)),
+    WOOD,
+    Ground("plastic", Lab(45, -5, -25), Lab(44, -5, -25)),
+)
 # L*, chroma over lightness: a violet part on grey ground
 PART, GROUND = (40, 30, -40), (60, 0, 0)
 
@@ -41,40 +49,39 @@ def least_overlap(found, true):
 
 
 def picture_of(ground):
-    scene = make_scene(Lab(45, 50, 35), noise=0.01, ground=ground)
-    picture = render(replace(scene, bodies=(replace(scene.bodies[0], shape=HOLED),)))
-    codes = picture.image / 255.0
-    photo = photo_from_array(np.where(codes <= 0.04045, codes / 12.92, ((codes + 0.055) / 1.055) ** 2.4))
-    return photo, picture.truth
+    scene = plain_scene(Lab(45, 50, 35), noise=0.01, ground=ground)
+    drawn = picture(replace(scene, things=(scene.card, replace(scene.parts[0], shape=HOLED))))
+    return photo_from_array(drawn.linear), drawn
 
 
 @pytest.mark.parametrize("ground", GROUNDS, ids=lambda ground: ground.kind)
 def test_the_holes_of_a_tag_are_cut_out_whatever_lies_below(ground):
-    photo, truth = picture_of(ground)
-    (reading,) = look_at(photo, ReadOptions(truth.card_quad, truth.card_lab)).measurement.parts
+    photo, drawn = picture_of(ground)
+    (reading,) = look_at(photo, ReadOptions(drawn.quad)).measurement.parts
     found = holes_in(Part(np.array(reading.outline)).mask((0, 0, *photo.size)))
     assert len(found) == 2
-    assert least_overlap(found, holes_in(truth.parts[0].full_mask(photo.size))) > 0.6
+    assert least_overlap(found, holes_in(drawn.mask(0))) > 0.6
     assert reading.flaws == ()
 
 
 def test_a_hole_that_a_drawn_outline_runs_across_is_no_flaw():
-    photo, truth = picture_of(WOOD)
-    drawn = np.asarray(truth.parts[0].outlines[0], float)
-    card = {"card_at": truth.card_quad, "card_lab": truth.card_lab}
-    (reading,) = look_at(photo, ReadOptions(**card, part_at=[drawn])).measurement.parts
+    photo, drawn = picture_of(WOOD)
+    (outline,), _ = cv2.findContours(drawn.mask(0).astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    outline = outline[:, 0] + 0.5
+    (reading,) = look_at(photo, ReadOptions(drawn.quad, part_at=[outline])).measurement.parts
     assert reading.flaws == ()
-    light = fit_light(photo, card_at(photo, truth.card_quad, truth.card_lab))
-    found = holes_in(holes_cut(photo, light, part_at(photo, drawn)).mask((0, 0, *photo.size)))
-    assert least_overlap(found, holes_in(truth.parts[0].full_mask(photo.size))) > 0.6
+    light = fit_light(photo, card_at(photo, drawn.quad, drawn.spec.card.material.lab))
+    found = holes_in(holes_cut(photo, light, part_at(photo, outline)).mask((0, 0, *photo.size)))
+    assert least_overlap(found, holes_in(drawn.mask(0))) > 0.6
 
 
-def test_holes_are_cut_out_in_a_photo_of_the_second_renderer():
-    scene = flaw_scene("b", 17)
-    photo = read_photo(scene.data, name=scene.name)
-    card = card_at(photo, scene.card_quad, scene.card_lab)
+def test_holes_are_cut_out_in_a_photo_of_the_physical_world():
+    photo, truth = read_photo(SCENES / "s005-parts.jpg"), json.loads((SCENES / "s005-parts.json").read_text())
+    card = card_at(photo, truth["card"]["quad"], truth["card"]["lab"])
     found = [part.mask((0, 0, *photo.size)) for part in find_parts(photo, card, fit_light(photo, card))]
-    holed = [(part.mask, holes_in(part.mask)) for part in scene.parts if holes_in(part.mask)]
+    labels = cv2.imread(str(SCENES / "s005-parts.png"), cv2.IMREAD_UNCHANGED) % 128
+    masks = [labels == number for number in range(1, labels.max() + 1)]
+    holed = [(mask, holes_in(mask)) for mask in masks if holes_in(mask)]
     assert holed
     for mask, true in holed:
         nearest = max(found, key=lambda other: (mask & other).sum() / (mask | other).sum())

@@ -13,12 +13,12 @@ from scipy.interpolate import CubicSpline
 
 from dyebook.lab import WHITE_D65, Lab, lab_to_linear_rgb, lab_to_xyz, xyz_to_lab
 from dyebook.physics.optics import BANDS_NM, metal_reflectance
-from tests.worlds.scene import Film
+from tests.render.scene import Film
 
 __all__ = [
     "DYES", "KNOTS_NM", "LIGHTS", "NM", "absorbance", "body_reflectance", "camera_matrix", "camera_names",
-    "clear_loss", "film_readings", "film_reflectance", "illuminant", "paint_reflectance", "raw_white", "reflectance_lab", "sensitivities",
-    "sensor_weights", "training_reflectances",
+    "clear_loss", "film_readings", "film_reflectance", "illuminant", "paint_reflectance", "raw_white",
+    "reflectance_lab", "sensitivities", "sensor_weights", "training_reflectances",
 ]  # fmt: skip
 
 NM = np.arange(380.0, 781.0, 5.0)
@@ -195,7 +195,7 @@ def _at_45(material, finish):
     """Reflectance factor (81,) for light at 45° all round, seen along the normal."""
     turn = np.linspace(0, 2 * np.pi, 16, endpoint=False)
     light = np.stack([np.cos(turn), np.sin(turn), np.ones(16)], axis=1) * np.sqrt(0.5)
-    half = light + (0, 0, 1)
+    half = light + np.array([0, 0, 1])
     half /= np.linalg.norm(half, axis=1, keepdims=True)
 
     def mirror(ax, ay):

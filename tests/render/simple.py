@@ -8,9 +8,9 @@ mirror's direction, under a neutral gloss. Light does not bounce.
 import cv2
 import numpy as np
 
-from tests.worlds.scene import Film, Paint
-from tests.worlds.spectra import body_reflectance, clear_loss, film_reflectance, sensor_weights
-from tests.worlds.stage import set_stage
+from tests.render.scene import Film, Paint
+from tests.render.spectra import body_reflectance, clear_loss, film_reflectance, sensor_weights
+from tests.render.stage import set_stage
 
 __all__ = ["draw_simple"]
 
@@ -20,7 +20,7 @@ _MIXES = np.linspace(0, 1, 5)  # shares of the second material whose colours are
 
 
 def draw_simple(spec, alone=False):
-    """Return sensor light (H, W, 3); the thing at 3 × 3 places in a pixel (3 H, 3 W), -1 for none; uv, normals; stage."""
+    """Return sensor light (H, W, 3); the thing at 3 × 3 places in a pixel, -1 for none; uv, normals; stage."""
     stage = set_stage(spec, alone)
     width, height = stage.camera.size
     triangle = _painted(stage, len(spec.things))
@@ -107,7 +107,7 @@ def _shadows(spec, stage, owner):
     scale = width / spec.view.width_mm
     room = spec.light.room if stage.sources else 1.0
     tall = {}
-    for index, thing in enumerate(spec.things):
+    for index in range(len(spec.things)):
         top = float(stage.points[stage.owner == index][..., 2].max())
         if top > 0.7:
             tall[index] = top

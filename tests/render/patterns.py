@@ -15,8 +15,11 @@ DIRT = 0.35  # reflectance of dust
 
 # grain across and along the part in millimetres, and its slope
 _GRAIN_MM = {
-    "satin": (0.1, 0.1, 0.02), "blasted": (0.13, 0.13, 0.06), "brushed": (0.08, 25.0, 0.05), "polished": (1.5, 1.5, 0.004),
-}  # fmt: skip
+    "satin": (0.1, 0.1, 0.02),
+    "blasted": (0.13, 0.13, 0.06),
+    "brushed": (0.08, 25.0, 0.05),
+    "polished": (1.5, 1.5, 0.004),
+}
 
 
 def _noise(rng, sizes, shape=SIZE):
@@ -73,11 +76,11 @@ def _two_tone(rng, u, v, size_mm):
     return _soft(u - rng.uniform(0.35, 0.65) - 0.008 * _noise(rng, (180, 180)), 0.02)
 
 
-def _steps(rng, u, v, size_mm):
-    """Bands of even length, the first with no dye less, the last with most less: see `plan.steps`."""
-    count = int(size_mm[2])
-    place = u * count + 0.03 * _noise(rng, (160, 160)) * count / 5
-    return np.floor(np.clip(place, 0, count - 0.01)) / (count - 1)
+def _steps(rng, u, v, lengths):
+    """Bands along u, from none of the other material to all of it."""
+    ends = np.cumsum(lengths)[:-1] / np.sum(lengths)
+    place = u + 0.006 * _noise(rng, (160, 160))
+    return sum(place > end for end in ends) / np.float32(len(ends))
 
 
 def _print(rng, u, v, size_mm):
@@ -117,12 +120,12 @@ def layer_of(thing, size_mm):
         return None
     rng, (u, v) = np.random.default_rng(thing.seed), _grid()
     layer = np.zeros((SIZE, SIZE, 4), np.float32)
-    kind, _, count = thing.pattern.partition(":")
-    size = np.array([*size_mm, float(count or 0)])
+    kind, _, lengths = thing.pattern.partition(":")
+    size = np.array(size_mm)
     if kind:
-        layer[..., 0] = PATTERNS[kind](rng, u, v, size if count else size[:2])
+        layer[..., 0] = PATTERNS[kind](rng, u, v, [float(n) for n in lengths.split(",")] if lengths else size)
     if thing.finish.name in _GRAIN_MM:
-        _grain(layer, rng, size[:2], *_GRAIN_MM[thing.finish.name])
+        _grain(layer, rng, size, *_GRAIN_MM[thing.finish.name])
     if thing.wear:
         _wear(layer, thing.wear, rng)
     return layer

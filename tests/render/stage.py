@@ -5,10 +5,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from dyebook.lab import Lab
-from tests.worlds.patterns import ground_layer, layer_of
-from tests.worlds.scene import FINISHES, Film, Paint, Shape, Thing
-from tests.worlds.shapes import mesh_of
-from tests.worlds.spectra import KNOTS_NM, absorbance, body_reflectance, clear_loss
+from tests.render.patterns import ground_layer, layer_of
+from tests.render.scene import FINISHES, Film, Paint, Thing, shaped
+from tests.render.shapes import mesh_of
+from tests.render.spectra import KNOTS_NM, absorbance, body_reflectance, clear_loss
 
 __all__ = ["LIGHT_KINDS", "Camera", "Source", "Stage", "environment", "set_stage"]
 
@@ -107,7 +107,7 @@ def _photographer(spec, camera):
     """The phone, and a person behind it who reaches over the bench."""
     x, y, z = camera.eye
     dark, skin, cloth = (Paint(Lab(*lab)) for lab in ((8, 0, 0), (62, 15, 17), (28, 3, -9)))
-    box = lambda hx, hy, h: Shape("box", {"half_x": hx, "half_y": hy, "height": h})  # noqa: E731
+    box = lambda hx, hy, h: shaped("box", half_x=hx, half_y=hy, height=h)  # noqa: E731
     things = [Thing(box(39.0, 78.0, 9.0), dark, FINISHES["paint"], x, y - 40, z + 4, 90.0)]
     if spec.light.person:
         things += [
@@ -124,9 +124,11 @@ def set_stage(spec, alone=False):
     camera = camera_of(spec.view)
     tile = 1.3 * spec.view.width_mm
     bench = Thing(
-        Shape("sheet", {"half_x": _BENCH_MM, "half_y": _BENCH_MM}), Paint(spec.ground.lab),
-        FINISHES[_GROUND_FINISH.get(spec.ground.kind, "paint")], other=Paint(spec.ground.second),
-    )  # fmt: skip
+        shaped("sheet", half_x=_BENCH_MM, half_y=_BENCH_MM),
+        Paint(spec.ground.lab),
+        FINISHES[_GROUND_FINISH.get(spec.ground.kind, "paint")],
+        other=Paint(spec.ground.second),
+    )
     things = [*spec.things, *(() if alone else (bench, *_photographer(spec, camera)))]
     parts, rows, layers = [placed(thing) for thing in things], [], []
     for index, (thing, (_, _, uv)) in enumerate(zip(things, parts, strict=True)):

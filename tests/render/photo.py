@@ -1,19 +1,20 @@
 """From light to a photograph: what a phone makes of it, the file, and the truth beside it."""
 
 import json
+from dataclasses import dataclass
 from io import BytesIO
 from pathlib import Path
 
 import cv2
 import numpy as np
 
-from dyebook.lab import delta_e_00, encode_srgb, lab_to_srgb8
-from tests.worlds.patterns import FLAWS
-from tests.worlds.scene import Film
-from tests.worlds.spectra import camera_matrix, film_readings, raw_white, sensor_weights
-from tests.worlds.stage import camera_of, placed
+from dyebook.lab import decode_srgb, delta_e_00, encode_srgb, lab_to_srgb8
+from tests.render.patterns import FLAWS
+from tests.render.scene import Film
+from tests.render.spectra import camera_matrix, film_readings, raw_white, sensor_weights
+from tests.render.stage import camera_of, placed
 
-__all__ = ["STAMP", "develop", "draw", "light_of", "truth_of", "write_photo"]
+__all__ = ["STAMP", "Picture", "develop", "draw", "light_of", "picture", "truth_of", "write_photo"]
 
 STAMP = "rendered, not photographed"
 _FINE = 3  # places a side in each pixel that say what covers it
@@ -22,12 +23,12 @@ _TO_P3 = np.array([[0.8225, 0.1774, 0.0], [0.0332, 0.9669, 0.0], [0.0171, 0.0724
 
 
 def light_of(spec, world, spp=128):
-    """Return sensor light (H, W, 3), the thing at each of 3 × 3 places in a pixel, uv and normal in its middle, stage."""
+    """Return sensor light (H, W, 3), the thing at 3 × 3 places in a pixel, uv and normal in its middle, stage."""
     if world == "simple":
-        from tests.worlds.simple import draw_simple
+        from tests.render.simple import draw_simple
 
         return draw_simple(spec)
-    from tests.worlds.physical import draw_physical
+    from tests.render.physical import draw_physical
 
     bands, owner, uv, normal, stage = draw_physical(spec, spp)
     light = bands @ sensor_weights(spec.camera, spec.light.spectrum)
@@ -136,11 +137,12 @@ def _part(thing, mask, layer):
     part["in_gamut"] = not bool(lab_to_srgb8(part["lab"])[1])
     part["box"] = [int(xs.min()), int(ys.min()), int(xs.max()) + 1, int(ys.max()) + 1]
     part["outline"], part["flaws"], part["bands"] = _slit(_rings(mask)), [], []
-    kind, _, count = thing.pattern.partition(":")
+    kind, _, lengths = thing.pattern.partition(":")
+    count = lengths.count(",") + 1
     if kind == "steps":
-        place = np.clip(np.floor(layer * (int(count) - 1) + 0.5), 0, int(count) - 1)
-        for step in range(int(count)):
-            film = _blended(thing.material, thing.other, step / (int(count) - 1))
+        place = np.clip(np.floor(layer * (count - 1) + 0.5), 0, count - 1)
+        for step in range(count):
+            film = _blended(thing.material, thing.other, step / (count - 1))
             rings = _rings(np.where(place == step, mask, 0.0))
             part["bands"].append(
                 {"lab": film_readings(film, finish)["lab"], "outline": rings[0].round(2).tolist() if rings else []}
@@ -150,10 +152,14 @@ def _part(thing, mask, layer):
         change = float(delta_e_00(part["lab"], film_readings(thing.other, finish)["lab"]))
         share = float(((layer >= 0.5) & (mask >= 0.5)).sum() / len(xs))
         if rings:
-            part["flaws"].append({
-                "kind": kind, "outlines": [ring.round(2).tolist() for ring in rings], "delta_e00": round(change, 2),
-                "area_fraction": round(share, 4),
-            })  # fmt: skip
+            part["flaws"].append(
+                {
+                    "kind": kind,
+                    "outlines": [ring.round(2).tolist() for ring in rings],
+                    "delta_e00": round(change, 2),
+                    "area_fraction": round(share, 4),
+                }
+            )
     return part
 
 
@@ -195,12 +201,50 @@ def truth_of(spec, owner, uv, stage):
     )
     card = spec.card
     truth = {
-        "name": spec.name, "kind": spec.kind, "setup": spec.setup, "light": spec.light.kind,
-        "spectrum": spec.light.spectrum, "camera": spec.camera, "ground": spec.ground.kind, "size": [width, height],
+        "name": spec.name,
+        "kind": spec.kind,
+        "setup": spec.setup,
+        "light": spec.light.kind,
+        "spectrum": spec.light.spectrum,
+        "camera": spec.camera,
+        "ground": spec.ground.kind,
+        "size": [width, height],
         "card": card and {"quad": _quad(card, camera).round(2).tolist(), "lab": list(map(float, card.material.lab))},
-        "chart_at": chart, "parts": parts,
-    }  # fmt: skip
+        "chart_at": chart,
+        "parts": parts,
+    }
     return truth, labels
+
+
+@dataclass(frozen=True, eq=False)
+class Picture:
+    """A drawn photograph: codes (H, W, 3) uint8, its truth and labels as `truth_of` says, its description."""
+
+    codes: np.ndarray
+    truth: dict
+    labels: np.ndarray
+    spec: object
+
+    @property
+    def quad(self):
+        """Corners (4, 2) of the card's grey area."""
+        return np.array(self.truth["card"]["quad"])
+
+    @property
+    def linear(self):
+        """The codes as light, by the sRGB curve."""
+        return decode_srgb(self.codes / 255)
+
+    def mask(self, part):
+        """Return the pixels of a part, by its number from 0."""
+        return self.labels % 128 == part + 1
+
+
+def picture(spec, world="simple", spp=128):
+    """Return the Picture of a scene in a world."""
+    light, owner, uv, _, stage = light_of(spec, world, spp)
+    truth, labels = truth_of(spec, owner, uv, stage)
+    return Picture(develop(light, spec), truth | {"world": world}, labels, spec)
 
 
 def draw(spec, world, folder, spp=128, stamp=""):
@@ -213,10 +257,8 @@ def draw(spec, world, folder, spp=128, stamp=""):
     truth : dict
         As `truth_of`, with ``world``.
     """
-    light, owner, uv, _, stage = light_of(spec, world, spp)
-    path = write_photo(develop(light, spec), spec, Path(folder) / f"{spec.name}.jpg", stamp)
-    truth, labels = truth_of(spec, owner, uv, stage)
-    truth["world"] = world
-    cv2.imwrite(str(path.with_suffix(".png")), labels)
-    path.with_suffix(".json").write_text(json.dumps(truth), encoding="utf-8")
-    return path, truth
+    drawn = picture(spec, world, spp)
+    path = write_photo(drawn.codes, spec, Path(folder) / f"{spec.name}.jpg", stamp)
+    cv2.imwrite(str(path.with_suffix(".png")), drawn.labels)
+    path.with_suffix(".json").write_text(json.dumps(drawn.truth), encoding="utf-8")
+    return path, drawn.truth

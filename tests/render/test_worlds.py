@@ -8,11 +8,11 @@ import pytest
 from dyebook.lab import delta_e_00
 from dyebook.physics.optics import film_reflectance as closed_film
 from dyebook.physics.optics import reflectance_to_lab
-from tests.worlds.physical import mitsuba, mitsuba_scene, trace, unavailable
-from tests.worlds.plan import KINDS, make_scenes, random_film
-from tests.worlds.scene import FINISHES, Film, Finish, Light, Paint, SceneSpec, Shape, Thing, View
-from tests.worlds.simple import draw_simple
-from tests.worlds.spectra import (
+from tests.render.physical import mitsuba, mitsuba_scene, trace, unavailable
+from tests.render.plan import KINDS, make_scenes, random_film
+from tests.render.scene import FINISHES, Film, Finish, Light, Paint, SceneSpec, Thing, View, shaped
+from tests.render.simple import draw_simple
+from tests.render.spectra import (
     DYES,
     KNOTS_NM,
     NM,
@@ -22,12 +22,12 @@ from tests.worlds.spectra import (
     reflectance_lab,
     sensor_weights,
 )
-from tests.worlds.stage import camera_of, set_stage
+from tests.render.stage import camera_of, set_stage
 
 VIEW = View(32, 24, 30.0, 8.0, 90.0, 800.0)
 ORANGE, BLUE = Film(DYES["orange"], 0.6), Film(DYES["blue"], 0.9, 0.8, 0.006)
-PLATE = Shape("plate", {"half_x": 60.0, "half_y": 60.0})
-ROD = Shape("rod", {"length": 60.0, "radius": 9.0})
+PLATE = shaped("plate", half_x=60.0, half_y=60.0)
+ROD = shaped("rod", length=60.0, radius=9.0)
 
 
 @pytest.fixture
@@ -117,10 +117,17 @@ def test_a_bright_rod_is_as_another_path_tracer_draws_it(physical):
     stage.table[:, :16] = 0.8
     scene, camera = mitsuba_scene(stage), stage.camera
     mesh = scene.shapes()[0]
-    mesh.set_bsdf(mi.load_dict({
-        "type": "roughconductor", "material": "none", "distribution": "ggx", "alpha": 0.25,
-        "specular_reflectance": {"type": "rgb", "value": 0.8},
-    }))  # fmt: skip
+    mesh.set_bsdf(
+        mi.load_dict(
+            {
+                "type": "roughconductor",
+                "material": "none",
+                "distribution": "ggx",
+                "alpha": 0.25,
+                "specular_reflectance": {"type": "rgb", "value": 0.8},
+            }
+        )
+    )
     look = mi.ScalarTransform4f().look_at(list(camera.eye), [0, 0, 0], list(camera.up))
     fov = float(np.degrees(2 * np.arctan(camera.size[0] / 2 / camera.focal)))
     film = {"type": "hdrfilm", "width": 48, "height": 36, "rfilter": {"type": "box"}}

@@ -5,34 +5,44 @@ from dataclasses import replace
 import numpy as np
 
 from dyebook.lab import Lab
-from tests.worlds.patterns import FLAWS
-from tests.worlds.scene import (
+from tests.render.patterns import FLAWS
+from tests.render.scene import (
     FINISHES,
+    GREY,
     Develop,
     Film,
     Ground,
     Light,
     Paint,
     SceneSpec,
-    Shape,
     Thing,
     View,
+    shaped,
 )
-from tests.worlds.shapes import mesh_of
-from tests.worlds.spectra import DYES, LIGHTS, camera_names, training_reflectances
-from tests.worlds.stage import LIGHT_KINDS
+from tests.render.shapes import mesh_of
+from tests.render.spectra import DYES, LIGHTS, camera_names, training_reflectances
+from tests.render.stage import LIGHT_KINDS
 
-__all__ = ["KINDS", "chart_things", "make_scenes", "random_film"]
+__all__ = ["KINDS", "card_things", "chart_things", "flawed", "make_scenes", "plain_scene", "random_film"]
 
 _SPECTRA = {
-    "tent": ("led", "daylight", "fluorescent"), "overcast": ("daylight",), "window": ("daylight",),
-    "tubes": ("fluorescent", "led"), "lamp": ("incandescent", "led"), "two_lamps": ("led", "incandescent"),
-}  # fmt: skip
+    "tent": ("led", "daylight", "fluorescent"),
+    "overcast": ("daylight",),
+    "window": ("daylight",),
+    "tubes": ("fluorescent", "led"),
+    "lamp": ("incandescent", "led"),
+    "two_lamps": ("led", "incandescent"),
+}
+PAPER = Lab(92, 0, 1)
 _GROUNDS = {
-    "plain": (Lab(70, 0, 1), Lab(70, 0, 1)), "paper": (Lab(92, 0, 1), Lab(89, 0, 2)), "table": (Lab(82, 1, 4), Lab(76, 1, 5)),
-    "wood": (Lab(66, 9, 25), Lab(46, 13, 27)), "cloth": (Lab(40, -2, -8), Lab(30, -1, -7)),
-    "mat": (Lab(38, -18, 2), Lab(62, -10, 8)), "plastic": (Lab(32, 0, -2), Lab(29, 0, -2)),
-}  # fmt: skip
+    "plain": (Lab(70, 0, 1), Lab(70, 0, 1)),
+    "paper": (PAPER, Lab(89, 0, 2)),
+    "table": (Lab(82, 1, 4), Lab(76, 1, 5)),
+    "wood": (Lab(66, 9, 25), Lab(46, 13, 27)),
+    "cloth": (Lab(40, -2, -8), Lab(30, -1, -7)),
+    "mat": (Lab(38, -18, 2), Lab(62, -10, 8)),
+    "plastic": (Lab(32, 0, -2), Lab(29, 0, -2)),
+}
 _FINISH_NAMES, _FINISH_SHARES = ("satin", "blasted", "brushed", "polished"), (0.34, 0.26, 0.22, 0.18)
 
 
@@ -75,27 +85,37 @@ def _set_up(seed, width, height, light, camera):
     kind = light or LIGHT_KINDS[seed % len(LIGHT_KINDS)]
     group = LIGHTS[str(rng.choice(_SPECTRA[kind]))]
     shone = Light(
-        kind, str(rng.choice(group)), float(rng.uniform(0.12, 0.45)), float(rng.uniform(20, 160)),
-        float(rng.uniform(38, 70)), float(rng.uniform(50, 160)), bool(kind != "tent" or rng.random() < 0.3),
-    )  # fmt: skip
+        kind,
+        str(rng.choice(group)),
+        rng.uniform(0.12, 0.45),
+        rng.uniform(20, 160),
+        rng.uniform(38, 70),
+        rng.uniform(50, 160),
+        bool(kind != "tent" or rng.random() < 0.3),
+    )
     ground = str(rng.choice(list(_GROUNDS), p=[0.08, 0.14, 0.16, 0.2, 0.18, 0.1, 0.14]))
-    move = Lab(*(float(v) for v in rng.normal(0, (7, 3, 4))))
-    colours = [Lab(*(float(np.clip(c + m, *lim)) for c, m, lim in zip(lab, move, ((8, 95), (-40, 40), (-40, 40)), strict=True)))
-               for lab in _GROUNDS[ground]]  # fmt: skip
+    move = rng.normal(0, (7, 3, 4))
+    limits = (8, -40, -40), (95, 40, 40)
+    colours = [Lab(*map(float, np.clip(np.add(lab, move), *limits))) for lab in _GROUNDS[ground]]
     names = camera_names()
     develop = Develop(
-        contrast=float(rng.choice([0.0, 0.1, 0.2, 0.3])), lift=float(rng.choice([0, 0, 0.01])),
-        saturation=float(rng.uniform(1.0, 1.18)), full_well=float(np.exp(rng.uniform(np.log(4000), np.log(30000)))),
-        blur_px=float(rng.uniform(0.4, 0.8)), sharpen=float(rng.choice([0.0, 0.3, 0.6])), vignette=float(rng.uniform(0, 0.12)),
-        p3=bool(rng.random() < 0.25), quality=int(rng.integers(82, 94)),
-    )  # fmt: skip
+        contrast=float(rng.choice([0.0, 0.1, 0.2, 0.3])),
+        lift=float(rng.choice([0, 0, 0.01])),
+        saturation=rng.uniform(1.0, 1.18),
+        full_well=float(np.exp(rng.uniform(np.log(4000), np.log(30000)))),
+        blur_px=rng.uniform(0.4, 0.8),
+        sharpen=float(rng.choice([0.0, 0.3, 0.6])),
+        vignette=rng.uniform(0, 0.12),
+        p3=bool(rng.random() < 0.25),
+        quality=int(rng.integers(82, 94)),
+    )
     view = View(
         width,
         height,
-        float(rng.uniform(170, 230)),
+        rng.uniform(170, 230),
         float(abs(rng.normal(0, 12))),
-        float(rng.normal(90, 25)),
-        float(rng.uniform(340, 520)),
+        rng.normal(90, 25),
+        rng.uniform(340, 520),
     )
     camera = camera or str(names[int(rng.integers(len(names)))])
     return SceneSpec(
@@ -111,7 +131,7 @@ def _set_up(seed, width, height, light, camera):
 def _developed(rng, develop):
     """One photo's own exposure and balance."""
     balance = tuple(float(v) for v in np.exp(rng.normal(0, 0.06, 2)))
-    return replace(develop, exposure=float(rng.uniform(0.62, 0.95)), balance=balance)
+    return replace(develop, exposure=rng.uniform(0.62, 0.95), balance=balance)
 
 
 def random_film(rng):
@@ -124,7 +144,7 @@ def random_film(rng):
         for peak, sigma, weight in DYES[str(name)]
     )
     absorbance = float(np.exp(rng.uniform(np.log(0.05), np.log(1.5))))
-    return Film(bands, absorbance, float(rng.uniform(0.74, 0.93)), float(rng.uniform(0.001, 0.01)))
+    return Film(bands, absorbance, rng.uniform(0.74, 0.93), rng.uniform(0.001, 0.01))
 
 
 def _near(rng, film):
@@ -139,58 +159,50 @@ def _shape(rng):
             ["plate", "ring", "cap", "rod", "pen", "knurl", "thread"], p=[0.27, 0.15, 0.14, 0.17, 0.1, 0.11, 0.06]
         )
     )
-    u = lambda low, high: float(rng.uniform(low, high))  # noqa: E731
+    u = lambda low, high: rng.uniform(low, high)  # noqa: E731
     if kind == "plate":
         a, b = u(13, 27), u(8, 16)
         r = u(1.3, 2.4)
         holes = [(-a + r + 3, 0.0, r), (a - r - 3, 0.0, r)][: int(rng.integers(0, 3))]
-        return Shape(
+        return shaped(
             kind,
-            {
-                "half_x": a,
-                "half_y": b,
-                "corner": u(0.6, 0.6 * b),
-                "thickness": u(0.8, 2.5),
-                "holes": tuple(holes),
-                "bow": max(0.0, float(rng.normal(0, 0.15))),
-            },
+            half_x=a,
+            half_y=b,
+            corner=u(0.6, 0.6 * b),
+            thickness=u(0.8, 2.5),
+            holes=tuple(holes),
+            bow=max(0.0, rng.normal(0, 0.15)),
         )
     if kind == "ring":
         outer = u(9, 18)
-        return Shape(
-            kind, {"outer": outer, "inner": outer * u(0.5, 0.78), "thickness": u(2, 5), "rounding": u(0.05, 1)}
-        )
+        return shaped(kind, outer=outer, inner=outer * u(0.5, 0.78), thickness=u(2, 5), rounding=u(0.05, 1))
     if kind == "cap":
-        return Shape(
+        return shaped(
             kind,
-            {
-                "radius": u(8, 15),
-                "height": u(5, 14),
-                "dome": u(0.1, 1.5),
-                "edge": u(0.6, 2),
-                "ribs": int(rng.choice([0, 0, 24, 36])),
-            },
+            radius=u(8, 15),
+            height=u(5, 14),
+            dome=u(0.1, 1.5),
+            edge=u(0.6, 2),
+            ribs=int(rng.choice([0, 0, 24, 36])),
         )
     if kind == "rod":
-        return Shape(
-            kind, {"length": u(30, 75), "radius": u(3.5, 8), "groove": float(rng.choice([0, 0, u(-0.6, 0.6)]))}
-        )
+        return shaped(kind, length=u(30, 75), radius=u(3.5, 8), groove=float(rng.choice([0, 0, u(-0.6, 0.6)])))
     if kind == "pen":
-        return Shape(kind, {"length": u(95, 135), "radius": u(4.5, 6.5), "taper": u(10, 25)})
+        return shaped(kind, length=u(95, 135), radius=u(4.5, 6.5), taper=u(10, 25))
     if kind == "knurl":
-        return Shape(kind, {"length": u(20, 42), "radius": u(5, 9), "pitch": u(1.0, 1.8), "share": u(0.4, 0.85)})
-    return Shape(kind, {"length": u(15, 32), "radius": u(2.5, 5), "pitch": u(0.8, 1.5)})
+        return shaped(kind, length=u(20, 42), radius=u(5, 9), pitch=u(1.0, 1.8), share=u(0.4, 0.85))
+    return shaped(kind, length=u(15, 32), radius=u(2.5, 5), pitch=u(0.8, 1.5))
 
 
 def _finish(rng):
     base = FINISHES[str(rng.choice(_FINISH_NAMES, p=_FINISH_SHARES))]
-    wider = float(rng.uniform(0.8, 1.25))
+    wider = rng.uniform(0.8, 1.25)
     return replace(
         base,
         along=base.along * wider,
         across=base.across * wider,
-        even=base.even * float(rng.uniform(0.7, 1.3)),
-        index=float(rng.uniform(1.5, 1.65)),
+        even=base.even * rng.uniform(0.7, 1.3),
+        index=rng.uniform(1.5, 1.65),
     )
 
 
@@ -207,47 +219,63 @@ def _part(rng, **given):
     return Thing(**(own | given))
 
 
+def card_things(half_x=30.0, half_y=22.5, lab=GREY, rim_mm=0.0, rim_lab=PAPER, **placed):
+    """Return a grey card, and the border with small print that it lies on where `rim_mm` is not 0."""
+    card = Thing(shaped("sheet", half_x=half_x, half_y=half_y), Paint(lab), z_mm=0.6, role="card", **placed)
+    if not rim_mm:
+        return (card,)
+    ink = Paint(Lab(20, 0, 0) if rim_lab.L > 50 else Lab(85, 0, 0))
+    under = shaped("sheet", half_x=half_x + rim_mm, half_y=half_y + rim_mm)
+    return (card, Thing(under, Paint(rim_lab), z_mm=0.3, role="rim", pattern="print", other=ink, **placed))
+
+
 def _card(rng):
-    """The grey card, often on a border of paper with small print."""
-    half = float(rng.uniform(24, 33)), float(rng.uniform(17, 24))
-    card = Thing(
-        Shape("sheet", {"half_x": half[0], "half_y": half[1]}),
-        Paint(Lab(49.5 + float(rng.choice([0, 0, 4, -6])), 0.0, 0.0)),
-        z_mm=0.6,
-        role="card",
-        seed=int(rng.integers(2**31)),
+    """A grey card, half of them on a border."""
+    half = rng.uniform(24, 33), rng.uniform(17, 24)
+    lab, seed = Lab(49.5 + float(rng.choice([0, 0, 4, -6])), 0.0, 0.0), int(rng.integers(2**31))
+    rim = rng.uniform(2.5, 6) if rng.random() < 0.5 else 0.0
+    return [*card_things(*half, lab, rim, Lab(92, 0, 1) if rim and rng.random() < 0.7 else Lab(14, 0, 0), seed=seed)]
+
+
+def plain_scene(part, light="D65", noise=0.0, seed=0, **overrides):
+    """Return a plain scene for tests: a flat tag of a film or of a Lab (then matt paint) beside a grey card under a
+    lamp in a bright room, seen from above by the ideal camera; `noise` is perfect white's, overrides are its fields."""
+    if isinstance(light, int | float):
+        light = f"daylight {light}" if light >= 4000 else f"blackbody {light}"
+    film = isinstance(part, Film)
+    shape = shaped("plate", half_x=22.0, half_y=15.0, corner=2.0, thickness=2.0)
+    finish = replace(FINISHES["satin" if film else "paint"], name="")
+    tag = Thing(shape, part if film else Paint(Lab(*part)), finish, x_mm=35.0, role="part")
+    how = Develop(0.9, full_well=1 / noise**2 if noise else 0.0, read_noise=0.0, blur_px=0.0, quality=97)
+    spec = SceneSpec(
+        "plain",
+        seed,
+        "plain",
+        "plain",
+        View(960, 720, 160.0, 0.0),
+        Light("lamp", light, 0.5, 40.0, 50.0, 150.0, False),
+        Ground(),
+        (*card_things(x_mm=-35.0), tag),
+        "ideal",
+        how,
     )
-    if rng.random() < 0.5:
-        rim = float(rng.uniform(2.5, 6))
-        lab = Lab(92, 0, 1) if rng.random() < 0.7 else Lab(14, 0, 0)
-        ink = Paint(Lab(20, 0, 0) if lab.L > 50 else Lab(85, 0, 0))
-        return [
-            card,
-            Thing(
-                Shape("sheet", {"half_x": half[0] + rim, "half_y": half[1] + rim}),
-                Paint(lab),
-                z_mm=0.3,
-                role="rim",
-                pattern="print",
-                other=ink,
-                seed=card.seed,
-            ),
-        ]
-    return [card]
+    return replace(spec, **overrides)
 
 
 def _clutter(rng):
     """A few things that are no parts."""
     steel, wood = Paint(Lab(70, 0, 1)), Paint(Lab(74, 9, 38))
+    ink = {"pattern": "print", "other": Paint(Lab(18, 0, -2))}
+    bare, gloss = FINISHES["bare"], FINISHES["glossy paint"]
     choice = [
-        Thing(Shape("rod", {"length": 110.0, "radius": 3.5, "edge": 0.3}), wood, FINISHES["glossy paint"]),
-        Thing(Shape("cap", {"radius": 11.5, "height": 2.2, "dome": 0.05, "edge": 0.3}), Paint(Lab(68, 5, 25)), FINISHES["bare"]),
-        Thing(Shape("plate", {"half_x": 55.0, "half_y": 9.0, "corner": 1.0, "thickness": 0.8}), steel, FINISHES["bare"], pattern="print", other=Paint(Lab(15, 0, 0))),
-        Thing(Shape("ring", {"outer": 22.0, "inner": 17.0, "thickness": 12.0, "rounding": 0.05}), Paint(Lab(80, 2, 12)), FINISHES["glossy paint"]),
-        Thing(Shape("box", {"half_x": 17.0, "half_y": 12.0, "height": 9.0}), Paint(Lab(45, 45, 25)), FINISHES["paint"]),
-        Thing(Shape("sheet", {"half_x": 38.0, "half_y": 27.0}), Paint(Lab(93, 0, 1)), z_mm=0.2, pattern="print", other=Paint(Lab(25, 0, -5))),
-        Thing(Shape("thread", {"length": 26.0, "radius": 3.0, "pitch": 1.0}), steel, FINISHES["bare"]),
-    ]  # fmt: skip
+        Thing(shaped("rod", length=110.0, radius=3.5, edge=0.3), wood, gloss),
+        Thing(shaped("cap", radius=11.5, height=2.2, dome=0.05, edge=0.3), Paint(Lab(68, 5, 25)), bare),
+        Thing(shaped("plate", half_x=55.0, half_y=9.0, corner=1.0, thickness=0.8), steel, bare, **ink),
+        Thing(shaped("ring", outer=22.0, inner=17.0, thickness=12.0, rounding=0.05), Paint(Lab(80, 2, 12)), gloss),
+        Thing(shaped("box", half_x=17.0, half_y=12.0, height=9.0), Paint(Lab(45, 45, 25))),
+        Thing(shaped("sheet", half_x=38.0, half_y=27.0), Paint(Lab(93, 0, 1)), z_mm=0.2, **ink),
+        Thing(shaped("thread", length=26.0, radius=3.0, pitch=1.0), steel, bare),
+    ]
     picked = rng.choice(len(choice), size=int(rng.integers(0, 4)), replace=False)
     return [replace(choice[k], seed=int(rng.integers(2**31))) for k in picked]
 
@@ -287,30 +315,28 @@ def flawed(rng, part, kind=None):
     share = float(np.exp(rng.choice([-1, 1]) * rng.uniform(0.25, 0.8)))
     other = replace(film, absorbance=film.absorbance * share)
     if kind == "pale_zone":
-        other = replace(film, absorbance=film.absorbance * float(rng.uniform(0.3, 0.7)))
+        other = replace(film, absorbance=film.absorbance * rng.uniform(0.3, 0.7))
     elif kind == "pit":
         other = replace(film, absorbance=0.1, metal=film.metal * 0.12)
     return replace(part, pattern=kind, other=other)
 
 
 def _flaws(rng, base):
-    parts = [_part(rng, material=replace(random_film(rng), absorbance=float(rng.uniform(0.2, 1.0)))) for _ in range(4)]
+    parts = [_part(rng, material=replace(random_film(rng), absorbance=rng.uniform(0.2, 1.0))) for _ in range(4)]
     return [*_card(rng), *(flawed(rng, part) if k % 2 == 0 else part for k, part in enumerate(parts))]
 
 
 def _steps(rng, base):
-    film = replace(random_film(rng), absorbance=float(rng.uniform(0.5, 1.3)))
+    film = replace(random_film(rng), absorbance=rng.uniform(0.5, 1.3))
     count = int(rng.integers(4, 8))
     strip = _part(
         rng,
         material=film,
-        shape=Shape(
-            "plate", {"half_x": float(rng.uniform(45, 60)), "half_y": float(rng.uniform(7, 10)), "corner": 1.0}
-        ),
+        shape=shaped("plate", half_x=rng.uniform(45, 60), half_y=rng.uniform(7, 10), corner=1.0),
         wear=0.0,
     )
-    pale = replace(film, absorbance=film.absorbance * float(rng.uniform(0.08, 0.2)))
-    return [*_card(rng), replace(strip, pattern=f"steps:{count}", other=pale), _part(rng)]
+    pale = replace(film, absorbance=film.absorbance * rng.uniform(0.08, 0.2))
+    return [*_card(rng), replace(strip, pattern="steps:" + ",".join("1" * count), other=pale), _part(rng)]
 
 
 def _rack(rng, base):
@@ -332,14 +358,14 @@ def chart_things(turn_deg=-6.0):
     axes = np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
     things = [
         Thing(
-            Shape("plate", {"half_x": 68.0, "half_y": 48.0, "corner": 3.0, "thickness": 1.0}),
+            shaped("plate", half_x=68.0, half_y=48.0, corner=3.0, thickness=1.0),
             Paint(Lab(16, 0, 0)),
             turn_deg=turn_deg,
         )
     ]
     for patch, reflectance in enumerate(training_reflectances()[:24]):
         at = np.array([patch % 6 - 2.5, 1.5 - patch // 6]) * pitch @ axes
-        sheet = Shape("sheet", {"half_x": 8.5, "half_y": 8.5})
+        sheet = shaped("sheet", half_x=8.5, half_y=8.5)
         things.append(
             Thing(
                 sheet,
@@ -355,13 +381,19 @@ def chart_things(turn_deg=-6.0):
 
 
 def _chart(rng, base):
-    return chart_things(float(rng.normal(0, 8)))
+    return chart_things(rng.normal(0, 8))
 
 
 KINDS = {
-    "parts": _parts, "near": _near_pairs, "repeat": _parts, "twin": _twin, "flaws": _flaws, "steps": _steps,
-    "rack": _rack, "chart": _chart,
-}  # fmt: skip
+    "parts": _parts,
+    "near": _near_pairs,
+    "repeat": _parts,
+    "twin": _twin,
+    "flaws": _flaws,
+    "steps": _steps,
+    "rack": _rack,
+    "chart": _chart,
+}
 
 
 def _laid(rng, things, base, rows=False):

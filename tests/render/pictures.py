@@ -1,6 +1,6 @@
 """The photographs that are shipped: `samples/`, the demo shop's, and the small ones of `tests/scenes`.
 
-    python -m tests.worlds.pictures [samples] [demo] [scenes]
+    python -m tests.render.pictures [samples] [demo] [scenes]
 
 draws them anew in the physical world. They are files, and nothing draws them when the tests run.
 """
@@ -13,10 +13,10 @@ import numpy as np
 
 from dyebook.demo.year import COUNT, FOLDER, NEWEST_WITH_PHOTO, photo_of, shop_year
 from dyebook.lab import Lab
-from tests.worlds.photo import STAMP, draw, light_of, develop, write_photo
-from tests.worlds.plan import chart_things, make_scenes
-from tests.worlds.scene import FINISHES, Develop, Film, Ground, Light, Paint, SceneSpec, Shape, Thing, View
-from tests.worlds.spectra import DYES
+from tests.render.photo import STAMP, develop, draw, light_of, write_photo
+from tests.render.plan import chart_things, make_scenes
+from tests.render.scene import FINISHES, Develop, Film, Ground, Light, Paint, SceneSpec, Thing, View, shaped
+from tests.render.spectra import DYES
 
 __all__ = ["SAMPLES", "SCENES", "shop_scene"]
 
@@ -26,24 +26,37 @@ _CALM = Develop(0.8, (1.03, 0.96), 0.12, 0.0, 1.05, None, 22000.0, 4.0, 0.5, 0.3
 
 
 def _card(x_mm, y_mm, turn_deg=0.0):
-    return Thing(Shape("sheet", {"half_x": 27.0, "half_y": 19.0}), Paint(Lab(49.5, 0.0, 0.0)), x_mm=x_mm, y_mm=y_mm, z_mm=0.6, turn_deg=turn_deg, role="card")
+    return Thing(
+        shaped("sheet", half_x=27.0, half_y=19.0),
+        Paint(Lab(49.5, 0.0, 0.0)),
+        x_mm=x_mm,
+        y_mm=y_mm,
+        z_mm=0.6,
+        turn_deg=turn_deg,
+        role="card",
+    )
 
 
 def _tag(film, x_mm, y_mm, turn_deg, finish="satin", holes=(-1,), half=(24.0, 13.0), seed=1, **more):
     places = tuple((side * (half[0] - 5.0), 0.0, 2.0) for side in holes)
-    shape = Shape("plate", {"half_x": half[0], "half_y": half[1], "corner": 3.0, "thickness": 1.5, "holes": places})
+    shape = shaped("plate", half_x=half[0], half_y=half[1], corner=3.0, thickness=1.5, holes=places)
     return Thing(shape, film, FINISHES[finish], x_mm, y_mm, 0.0, turn_deg, "part", seed=seed, **more)
 
 
 _ORANGE, _RED, _BLUE, _GREEN, _VIOLET = (
-    Film(((480, 46, 1.0), (560, 110, 0.06)), 0.55, 0.88, 0.003), Film(DYES["red"], 0.5, 0.86, 0.004),
-    Film(((605, 60, 1.0), (500, 130, 0.2)), 0.42, 0.86, 0.004), Film(((650, 55, 0.9), (430, 50, 0.9), (540, 150, 0.2)), 0.4, 0.86, 0.004),
+    Film(((480, 46, 1.0), (560, 110, 0.06)), 0.55, 0.88, 0.003),
+    Film(DYES["red"], 0.5, 0.86, 0.004),
+    Film(((605, 60, 1.0), (500, 130, 0.2)), 0.42, 0.86, 0.004),
+    Film(((650, 55, 0.9), (430, 50, 0.9), (540, 150, 0.2)), 0.4, 0.86, 0.004),
     Film(((555, 55, 1.0), (560, 140, 0.2)), 0.45, 0.86, 0.004),
-)  # fmt: skip
+)
 _BENCH = SceneSpec(
-    view=View(1600, 1067, 200.0, 8.0, 80.0, 450.0), light=Light("window", "daylight 5500", 0.35, 140.0, 40.0, 100.0, True),
-    ground=Ground("wood", Lab(68, 8, 23), Lab(50, 12, 26), 4), camera="reflex", develop=_CALM,
-)  # fmt: skip
+    view=View(1600, 1067, 200.0, 8.0, 80.0, 450.0),
+    light=Light("window", "daylight 5500", 0.35, 140.0, 40.0, 100.0, True),
+    ground=Ground("wood", Lab(68, 8, 23), Lab(50, 12, 26), 4),
+    camera="reflex",
+    develop=_CALM,
+)
 
 
 def _pale(film, share):
@@ -51,47 +64,94 @@ def _pale(film, share):
 
 
 SAMPLES = {
-    "orange_tags_on_wood.jpg": replace(_BENCH, seed=11, things=(
-        _card(-58, 26, 4), _tag(_ORANGE, 6, 36, -8, holes=(-1, 1), seed=3), _tag(_pale(_ORANGE, 0.8), 8, -24, 14, holes=(-1,), seed=4),
-        _tag(_pale(_ORANGE, 0.6), 66, 2, 62, holes=(-1,), seed=5),
-    )),
+    "orange_tags_on_wood.jpg": replace(
+        _BENCH,
+        seed=11,
+        things=(
+            _card(-58, 26, 4),
+            _tag(_ORANGE, 6, 36, -8, holes=(-1, 1), seed=3),
+            _tag(_pale(_ORANGE, 0.8), 8, -24, 14, holes=(-1,), seed=4),
+            _tag(_pale(_ORANGE, 0.6), 66, 2, 62, holes=(-1,), seed=5),
+        ),
+    ),
     "pen_tag_ring_on_cloth.jpg": replace(
-        _BENCH, seed=12, light=Light("tent", "LED-B3", 1.0, 60.0), ground=Ground("cloth", Lab(36, -2, -9), Lab(26, -1, -8), 5),
+        _BENCH,
+        seed=12,
+        light=Light("tent", "LED-B3", 1.0, 60.0),
+        ground=Ground("cloth", Lab(36, -2, -9), Lab(26, -1, -8), 5),
         things=(
-            _card(-55, 28, -5), _tag(_GREEN, -38, -30, 12, "brushed", seed=6),
-            Thing(Shape("pen", {"length": 112.0, "radius": 5.5}), _BLUE, FINISHES["satin"], 34, 20, 0.0, -28.0, "part", seed=7),
-            Thing(Shape("ring", {"outer": 15.0, "inner": 9.5, "thickness": 3.5, "rounding": 0.4}), _VIOLET, FINISHES["polished"], 30, -30, role="part", seed=8),
-        )),
+            _card(-55, 28, -5),
+            _tag(_GREEN, -38, -30, 12, "brushed", seed=6),
+            Thing(
+                shaped("pen", length=112.0, radius=5.5), _BLUE, FINISHES["satin"], 34, 20, 0.0, -28.0, "part", seed=7
+            ),
+            Thing(
+                shaped("ring", outer=15.0, inner=9.5, thickness=3.5, rounding=0.4),
+                _VIOLET,
+                FINISHES["polished"],
+                30,
+                -30,
+                role="part",
+                seed=8,
+            ),
+        ),
+    ),
     "tags_one_streaked.jpg": replace(
-        _BENCH, seed=13, light=Light("overcast", "daylight 6800", 1.0, 100.0, person=False), ground=Ground("paper", Lab(91, 0, 2), Lab(88, 0, 2), 6),
+        _BENCH,
+        seed=13,
+        light=Light("overcast", "daylight 6800", 1.0, 100.0, person=False),
+        ground=Ground("paper", Lab(91, 0, 2), Lab(88, 0, 2), 6),
         things=(
-            _card(-52, 22, 3), _tag(_BLUE, 32, 32, -6, holes=(), half=(28.0, 16.0), seed=9),
+            _card(-52, 22, 3),
+            _tag(_BLUE, 32, 32, -6, holes=(), half=(28.0, 16.0), seed=9),
             _tag(_BLUE, 22, -24, 9, holes=(), half=(28.0, 16.0), seed=52, pattern="streak", other=_pale(_BLUE, 0.45)),
-        )),
+        ),
+    ),
     "colour_chart.jpg": replace(_BENCH, seed=14, things=chart_things(-4.0)),
-}  # fmt: skip
+}
 _SHAPES = {
-    "knobs": Shape("cap", {"radius": 15.0, "height": 12.0, "dome": 1.2, "edge": 1.5}), "pale knobs": Shape("cap", {"radius": 15.0, "height": 12.0, "dome": 1.2, "edge": 1.5}),
-    "paddles": Shape("rod", {"length": 46.0, "radius": 11.0}), "tags": _tag(_BLUE, 0, 0, 0).shape, "grips": Shape("knurl", {"length": 52.0, "radius": 9.0, "share": 0.6}),
-    "rings": Shape("ring", {"outer": 17.0, "inner": 11.0, "thickness": 4.0}), "pegs": Shape("rod", {"length": 95.0, "radius": 5.0, "groove": 0.7}),
-}  # fmt: skip
+    "knobs": shaped("cap", radius=15.0, height=12.0, dome=1.2, edge=1.5),
+    "pale knobs": shaped("cap", radius=15.0, height=12.0, dome=1.2, edge=1.5),
+    "paddles": shaped("rod", length=46.0, radius=11.0),
+    "tags": _tag(_BLUE, 0, 0, 0).shape,
+    "grips": shaped("knurl", length=52.0, radius=9.0, share=0.6),
+    "rings": shaped("ring", outer=17.0, inner=11.0, thickness=4.0),
+    "pegs": shaped("rod", length=95.0, radius=5.0, groove=0.7),
+}
 _FINISHES = {"blasted": "blasted", "brushed": "brushed", "etched": "satin", "polished": "polished"}
 
 
 def shop_scene(planned):
     """Return the scene of a batch of the demo shop."""
     number = planned.index - (COUNT - NEWEST_WITH_PHOTO - 1)
-    grounds = (Ground("paper", Lab(90, 0, 2), Lab(87, 0, 3), number), Ground("wood", Lab(66, 8, 24), Lab(48, 12, 26), number))
+    grounds = (
+        Ground("paper", Lab(90, 0, 2), Lab(87, 0, 3), number),
+        Ground("wood", Lab(66, 8, 24), Lab(48, 12, 26), number),
+    )
     rng = np.random.default_rng((1811, number))
     things = [_card(-44, 22 + float(rng.uniform(-6, 6)), float(rng.normal(0, 5)))]
     long = planned.job == "pegs"
     places = ((36, 34), (12, -12), (-8, -42)) if long else ((36, 26), (30, -28), (-30, -34))
     for k, (x, y) in enumerate(places[: 1 + int(rng.integers(0, 3))]):
-        turn, finish = float(rng.uniform(-6, 6) if long else rng.uniform(-25, 25)), FINISHES[_FINISHES[planned.settings["finish"]]]
+        turn, finish = (
+            float(rng.uniform(-6, 6) if long else rng.uniform(-25, 25)),
+            FINISHES[_FINISHES[planned.settings["finish"]]],
+        )
         things.append(Thing(_SHAPES[planned.job], planned.film, finish, x, y, 0.0, turn, "part", seed=10 * number + k))
     light = Light(("tent", "overcast")[number % 2], "daylight 5500", 1.0, 60.0 + 9 * number, person=False)
     view = View(1200, 900, 170.0, 7.0, 85.0, 430.0)
-    return SceneSpec(photo_of(planned).stem, 2000 + number, "demo", "demo", view, light, grounds[number % 2], tuple(things), "reflex", _CALM)
+    return SceneSpec(
+        photo_of(planned).stem,
+        2000 + number,
+        "demo",
+        "demo",
+        view,
+        light,
+        grounds[number % 2],
+        tuple(things),
+        "reflex",
+        _CALM,
+    )
 
 
 def _shipped(spec, path, spp):
@@ -120,7 +180,12 @@ def main():
         for seed in range(8):
             for kind in ("parts", "near", "flaws", "chart"):
                 for spec in make_scenes(seed, kind, 720, 540, camera=f"invented {seed}"):
-                    draw(replace(spec, develop=replace(spec.develop, quality=88, p3=False)), "physical", options.into / "tests" / "scenes", options.spp)
+                    draw(
+                        replace(spec, develop=replace(spec.develop, quality=88, p3=False)),
+                        "physical",
+                        options.into / "tests" / "scenes",
+                        options.spp,
+                    )
 
 
 if __name__ == "__main__":

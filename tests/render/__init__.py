@@ -1,6 +1,6 @@
 """Photographs whose truth is known: one scene description, two worlds that draw it.
 
-    from tests.worlds import draw, make_scenes
+    from tests.render import draw, make_scenes
     for spec in make_scenes(seed=7, kind="parts"):
         path, truth = draw(spec, "physical", folder)       # or "simple"
 
@@ -15,7 +15,7 @@ A part's true Lab is that of a flat piece of the same film and finish under diff
 the clear surface's own reflection; specular-included, specular-excluded and 45/0 values stand beside it.
 """
 
-from tests.worlds.photo import draw
-from tests.worlds.plan import make_scenes
+from tests.render.photo import draw
+from tests.render.plan import make_scenes
 
 __all__ = ["draw", "make_scenes"]

@@ -1,17 +1,18 @@
 """The physical world: paths of light in 16 bands, traced by Mitsuba 3 through rough metal under a dyed film.
 
-A surface is a clear layer of index n (a rough mirror with Fresnel's reflectance) over a rough mirror and an even share,
-tinted by the film's double pass, 10^(-A (1/cos i + 1/cos o)) with the angles inside the film, and by what its inner face
-throws back. Mitsuba finds what a ray meets, samples lamps, room and rough mirrors; which way a path goes does not depend
-on the wavelength, so every path carries all bands. On a GPU where there is one (OptiX), else on the CPU (needs LLVM).
+A surface is a clear layer of index n (a rough mirror with Fresnel's reflectance) over a rough mirror and an even
+share, tinted by the film's double pass, 10^(-A (1/cos i + 1/cos o)) with the angles inside the film, and by what its
+inner face throws back. Mitsuba finds what a ray meets, samples lamps, room and rough mirrors; which way a path goes
+does not depend on the wavelength, so every path carries all bands. On a GPU where there is one (OptiX), else on the
+CPU (needs LLVM).
 """
 
 from functools import cache
 
 import numpy as np
 
-from tests.worlds.patterns import DIRT, SIZE
-from tests.worlds.stage import frame_toward, set_stage
+from tests.render.patterns import DIRT, SIZE
+from tests.render.stage import frame_toward, set_stage
 
 __all__ = ["draw_physical", "mitsuba", "mitsuba_scene", "trace", "unavailable"]
 
@@ -52,7 +53,7 @@ def mitsuba():
         dr.eval(mi.Float(0))
     except Exception:  # noqa: BLE001  no GPU, or none that it can use
         mi.set_variant("llvm_ad_rgb")
-    from tests.worlds import paths
+    from tests.render import paths
 
     return mi, paths
 
@@ -96,7 +97,7 @@ def trace(stage, spp=64, seed=0, depth=_DEPTH):
 
 
 def draw_physical(spec, spp=128):
-    """Return light (H, W, 16); the thing at each of 3 × 3 places in a pixel (3 H, 3 W), -1 for none; uv, normals; stage."""
+    """Return light (H, W, 16); the thing at 3 × 3 places in a pixel, -1 for none; uv, normals; stage."""
     _, paths = mitsuba()
     stage = set_stage(spec)
     scene = mitsuba_scene(stage)
