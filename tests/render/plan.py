@@ -6,19 +6,7 @@ import numpy as np
 
 from dyebook.lab import Lab
 from tests.render.patterns import FLAWS
-from tests.render.scene import (
-    FINISHES,
-    GREY,
-    Develop,
-    Film,
-    Ground,
-    Light,
-    Paint,
-    SceneSpec,
-    Thing,
-    View,
-    shaped,
-)
+from tests.render.scene import FINISHES, GREY, Develop, Film, Ground, Light, Paint, SceneSpec, Thing, View, shaped
 from tests.render.shapes import mesh_of
 from tests.render.spectra import DYES, LIGHTS, camera_names, training_reflectances
 from tests.render.stage import LIGHT_KINDS
@@ -110,12 +98,7 @@ def _set_up(seed, width, height, light, camera):
         quality=int(rng.integers(82, 94)),
     )
     view = View(
-        width,
-        height,
-        rng.uniform(170, 230),
-        float(abs(rng.normal(0, 12))),
-        rng.normal(90, 25),
-        rng.uniform(340, 520),
+        width, height, rng.uniform(170, 230), float(abs(rng.normal(0, 12))), rng.normal(90, 25), rng.uniform(340, 520)
     )
     camera = camera or str(names[int(rng.integers(len(names)))])
     return SceneSpec(
