@@ -23,21 +23,23 @@ import cv2
 import numpy as np
 
 from dyebook.errors import DyebookError
-from dyebook.lab import delta_e_00, linear_rgb_to_lab
+from dyebook.lab import delta_e_00, lab_to_linear_rgb, linear_rgb_to_lab
 from dyebook.photo.camera.profile import learn_camera
 from dyebook.photo.card.card import card_at, fill_polygon
 from dyebook.photo.file.read import read_photo
 from dyebook.photo.measure import look_at
 from dyebook.record import ReadOptions
 from tests.bench.scenes import WORLDS, card_overlap, first_end
+from tests.render import draw, make_scenes
+from tests.render.photo import maker_matrix
+from tests.render.plan import KINDS
+from tests.render.spectra import body_reflectance, film_readings, film_reflectance, sensor_weights
 
 MISSED, FOUND = 15.0, 0.6
 
 
 def _draw(seed, kind, world, spp, size):
     """Draw one occasion; return its names."""
-    from tests.render import draw, make_scenes
-
     names = []
     for spec in make_scenes(seed, kind, size, size * 3 // 4):
         if not (WORLDS / world / f"{spec.name}.json").exists():
@@ -48,8 +50,6 @@ def _draw(seed, kind, world, spp, size):
 
 def make(options):
     """Draw what is missing."""
-    from tests.render.plan import KINDS
-
     start, failed = time.perf_counter(), 0
     plan = [(seed, kind, world) for world in options.world for seed in options.setups for kind in KINDS]
     for world in options.world:
@@ -277,6 +277,22 @@ def _print(rows):
             )
 
 
+def _stages(setups):
+    """Print what a flat piece in even light already misses: by its clear surface, and by the camera behind that."""
+    gloss, camera = [], []
+    for spec in (spec for seed in setups for kind in ("parts", "near", "twin") for spec in make_scenes(seed, kind)):
+        weights, matrix = sensor_weights(spec.camera, spec.light.spectrum, fine=True), maker_matrix(spec)
+        card = spec.card.material
+        gains = lab_to_linear_rgb(card.lab) / (matrix @ (body_reflectance(card) @ weights))
+        for part in spec.parts:
+            film, shine, _ = film_reflectance(part.material, part.finish)
+            true = film_readings(part.material, part.finish)
+            seen = linear_rgb_to_lab(matrix @ ((film + shine) @ weights) * gains)
+            gloss.append(float(delta_e_00(true["lab"], true["lab_sci"])))
+            camera.append(float(delta_e_00(true["lab_sci"], seen)))
+    print(f"a flat piece in even light misses by its clear surface {_spread(gloss)}, by the camera {_spread(camera)}")
+
+
 def score(options):
     """Score each world."""
     for world in options.world:
@@ -289,6 +305,7 @@ def score(options):
             continue
         print(f"\n### {world} world{', cameras learned from charts' if options.learned else ''}")
         _print(rows)
+        _stages(options.setups)
 
 
 def main():

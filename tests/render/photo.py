@@ -14,7 +14,7 @@ from tests.render.scene import Film
 from tests.render.spectra import camera_matrix, film_readings, raw_white, sensor_weights
 from tests.render.stage import camera_of, placed
 
-__all__ = ["STAMP", "Picture", "develop", "draw", "light_of", "picture", "truth_of", "write_photo"]
+__all__ = ["STAMP", "Picture", "develop", "draw", "light_of", "maker_matrix", "picture", "truth_of", "write_photo"]
 
 STAMP = "rendered, not photographed"
 _FINE = 3  # places a side in each pixel that say what covers it
@@ -35,6 +35,17 @@ def light_of(spec, world, spp=128):
     return light.astype(np.float32), owner, uv, normal, stage
 
 
+def maker_matrix(spec):
+    """Return the 3x3 from balanced sensor light to linear Rec. 709 that the camera takes for a scene's light."""
+    how = spec.develop
+    cool, warm, own = (
+        np.log(w[0] / w[2]) for w in (raw_white(spec.camera, n) for n in ("D65", "A", spec.light.spectrum))
+    )
+    asked = float(np.clip((own - cool) / (warm - cool), 0, 1)) if warm != cool else 0.0
+    saturate = (1 - how.saturation) * np.array([0.2126, 0.7152, 0.0722]) + how.saturation * np.eye(3)
+    return saturate @ camera_matrix(spec.camera, asked if how.warmth is None else how.warmth)
+
+
 def develop(light, spec):
     """Return the codes (H, W, 3) uint8 that a camera writes of sensor light, 1 being perfect white in each channel."""
     how, rng = spec.develop, np.random.default_rng((spec.seed, 1))
@@ -43,18 +54,14 @@ def develop(light, spec):
     if how.vignette:
         y, x = np.mgrid[-1 : 1 : light.shape[0] * 1j, -1 : 1 : light.shape[1] * 1j]
         light = light * (1 - how.vignette * (x**2 + y**2) / 2)[..., None]
-    white, warm, cool = (raw_white(spec.camera, name) for name in (spec.light.spectrum, "A", "D65"))
+    white = raw_white(spec.camera, spec.light.spectrum)
     light = light * how.exposure
     if how.full_well:  # channels that the balance amplifies most are the noisiest
         gain = 1 / white
         spread = np.sqrt(np.maximum(light, 0) * gain / how.full_well + (gain * how.read_noise / how.full_well) ** 2)
         light = light + spread * cv2.GaussianBlur(rng.standard_normal(light.shape), (0, 0), 0.6)
     light = np.minimum(light, 1) * (how.balance[0], 1, how.balance[1])
-    place = [np.log(w[0] / w[2]) for w in (cool, warm, white)]
-    asked = float(np.clip((place[2] - place[0]) / (place[1] - place[0]), 0, 1)) if place[0] != place[1] else 0.0
-    matrix = camera_matrix(spec.camera, asked if how.warmth is None else how.warmth)
-    saturate = (1 - how.saturation) * np.array([0.2126, 0.7152, 0.0722]) + how.saturation * np.eye(3)
-    matrix = saturate @ matrix
+    matrix = maker_matrix(spec)
     linear = np.clip(np.minimum(light, 1) @ ((_TO_P3 @ matrix) if how.p3 else matrix).T, 0, 1)
     codes = encode_srgb(linear)
     codes = codes - how.contrast * np.sin(2 * np.pi * codes) / (2 * np.pi)
