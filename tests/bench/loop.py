@@ -18,7 +18,7 @@ import pandas as pd
 from scipy.stats import beta
 
 from dyebook import delta_e_00, judge, learn_bath
-from tests.bench import worlds as baths
+from tests.bench import baths
 from tests.bench.command import command_line, numbers
 
 LAB = ["L", "a", "b"]
