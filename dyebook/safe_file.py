@@ -102,16 +102,10 @@ def check_output(path: Path, inputs=(), force: bool = False) -> None:
 
     Parameters
     ----------
-    path
     inputs : iterable of Path
         What the same command reads.
     force
         Also in place of a file of another kind.
-
-    Raises
-    ------
-    DyebookError
-        If it would replace what must stay.
     """
     refuse_to_replace(path)
     if not path.exists():
@@ -158,7 +152,6 @@ def check_input(path: Path, most_bytes: int | None = MOST_INPUT_BYTES) -> None:
 
     Parameters
     ----------
-    path
     most_bytes
         None where the reader has a limit of its own.
 

@@ -105,11 +105,6 @@ def parse_quantity(name: str, text: str | float) -> float:
         ``"12"``, ``"0.5 mil"``, ``"104 °F"``, ``"2,5 g/L"``, ``"5:30"`` for times; a bare number is already in the
         unit of the name.
 
-    Raises
-    ------
-    RecordError
-        If the text is no number, the unit is unknown, or it measures something else.
-
     Examples
     --------
     >>> parse_quantity("film_um", "0.5 mil")

@@ -41,17 +41,14 @@ def sd_from_moving_range(values):
 def individuals_chart(values, centre: float | None = None, sd: float | None = None):
     """Return the charts of single values and of their moving ranges, at three standard deviations.
 
+    The second chart has N - 1 points.
+
     Parameters
     ----------
     values : array_like, shape (N,)
         In order of time.
     centre, sd
         Of the process in control; without them, the mean and MRbar / 1.128 of the values themselves.
-
-    Returns
-    -------
-    values, ranges : Chart
-        The second has N - 1 points.
     """
     values = _checked(values)
     sd = sd_from_moving_range(values) if sd is None else sd
@@ -93,6 +90,8 @@ def ewma_chart(values, centre: float, sd: float, weight: float = 0.2, width: flo
 def cusum_chart(values, centre: float, sd: float, slack: float = 0.5, limit: float = 5.0):
     """Return the two one-sided cumulative sums.
 
+    Both are in the units of the values and counted positive.
+
     Parameters
     ----------
     values : array_like, shape (N,)
@@ -100,11 +99,6 @@ def cusum_chart(values, centre: float, sd: float, slack: float = 0.5, limit: flo
         Of the process in control.
     slack, limit
         In units of `sd`: half the shift to be found, and where the chart signals.
-
-    Returns
-    -------
-    upward, downward : Chart
-        In the units of the values, both counted positive.
     """
     values = _checked(values)
     pair = []

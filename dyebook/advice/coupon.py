@@ -51,11 +51,6 @@ def plan_coupon(model: BathModel, target, film_um=None, ph=None, bounds=None, fi
     model, target, film_um, ph, bounds, fixed
         As for `dyebook.advice.suggest.suggest_settings`.
 
-    Raises
-    ------
-    ModelError
-        If the question is impossible.
-
     Notes
     -----
     For colours t at the target's dip and c at the coupon, jointly normal over the posterior draws, the covariance of t
@@ -91,6 +86,8 @@ def _left_after(aim, coupon):
 def starting_plan(film_um: float, dye_g_per_l: float, bath_temp_c: float | None = None) -> list[Coupon]:
     """Return three coupons for a dye without a dip.
 
+    A short and a long dip tell the curve of depth; the third tells how much warmth, or else strength, matters.
+
     Parameters
     ----------
     film_um
@@ -99,11 +96,6 @@ def starting_plan(film_um: float, dye_g_per_l: float, bath_temp_c: float | None 
         The strength the maker names, or that the bath has.
     bath_temp_c
         Where the bath is kept; 40 and 55 °C otherwise.
-
-    Returns
-    -------
-    list of Coupon
-        A short and a long dip tell the curve of depth; the third tells how much warmth, or else strength, matters.
     """
     if not (film_um > 0 and dye_g_per_l > 0):
         raise ModelError(f"film is {film_um:g} µm and strength {dye_g_per_l:g} g/L; both must be above 0")

@@ -163,6 +163,8 @@ class Cause(Drawn):
 def diagnose(record, model=None, measurement=None, trace=None, answers: dict | None = None, before=None) -> list[Cause]:
     """Return possible causes of how a batch came out, most probable first.
 
+    Every cause of the table is among them, ``sound`` too; probabilities sum to 1.
+
     Parameters
     ----------
     record : dict, Series or DataFrame of one row
@@ -178,16 +180,6 @@ def diagnose(record, model=None, measurement=None, trace=None, answers: dict | N
         Id of a question in `dyebook.advice.diagnose` -> True or False.
     before : Seen, optional
         How the bath's dips just before this one came out.
-
-    Returns
-    -------
-    list of Cause
-        Every cause of the table, ``sound`` among them; probabilities sum to 1.
-
-    Raises
-    ------
-    RecordError
-        If the record is none, a figure is impossible or a question unknown.
     """
     answers = dict(answers or {})
     unknown = [name for name in answers if name not in QUESTIONS]

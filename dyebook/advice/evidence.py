@@ -52,11 +52,6 @@ def gather(
     record : dict or Series
     before
         How the bath's dips just before this one came out: see `dyebook.advice.drift`.
-
-    Raises
-    ------
-    RecordError
-        If a figure of the record is impossible.
     """
     record = checked_record(record)
     parts = parts_of_photo(measurement)
@@ -247,21 +242,13 @@ def _alloy(record, usual):
 def parts_of_photo(measurement) -> list[dict]:
     """Return the parts of a photo as plain dicts.
 
+    ``lab`` is three numbers or None; ``flaws`` are of known kinds, None where not looked for, as the ``flags`` of each
+    part say too.
+
     Parameters
     ----------
     measurement : Measurement, dict or None
         What `measure` returned, or its `to_dict`; any entry may lack.
-
-    Returns
-    -------
-    list of dict
-        ``lab`` is three numbers or None; ``flaws`` are of known kinds, None where not looked for, as the ``flags`` of
-        each part say too.
-
-    Raises
-    ------
-    RecordError
-        If it is no measurement.
     """
     if measurement is None:
         return []
@@ -324,15 +311,12 @@ _ONE_BY_CHANCE = 0.1
 def part_evidence(parts: list[dict]) -> list[Seen]:
     """Return evidence of how the parts of a photo differ among themselves.
 
+    It is empty with fewer than two colours.
+
     Parameters
     ----------
     parts
         The `parts` of a measurement.
-
-    Returns
-    -------
-    list of Seen
-        Empty with fewer than two colours.
     """
     read = [(place, part) for place, part in enumerate(parts, start=1) if part.get("lab")]
     if len(read) < 2:

@@ -97,11 +97,6 @@ def suggest_mix(
         (low, high) by setting, for both dyes.
     fixed : dict of dict, optional
         By dye, settings that cannot move; what two dyes in one bath share is that of the first.
-
-    Raises
-    ------
-    ModelError
-        If there are not two dyes, or the question is impossible.
     """
     target = checked_target(target)
     if len(models) != 2 or kind not in KINDS:

@@ -87,11 +87,6 @@ def advise_redip(
     tolerance
         CIEDE2000 that passes.
 
-    Raises
-    ------
-    ModelError
-        If a colour or setting is impossible.
-
     Notes
     -----
     The part's own reading says where on the bath's curve it stands: the dwell at which the bath would have given that
@@ -139,11 +134,6 @@ def part_stands(model: BathModel, settings: dict, reading):
     settings
         How the part was dipped; all but its dwell are kept.
     reading : sequence of 3 floats
-
-    Raises
-    ------
-    ModelError
-        If a setting is missing or impossible.
     """
     import pandas as pd
 
@@ -214,16 +204,6 @@ def advise_next(
         As for `dyebook.advice.redip.advise_redip`.
     fixed : dict of dict, optional
         By bath, settings of today, such as dye_g_per_l and bath_temp_c; else the middle of what was dipped there.
-
-    Returns
-    -------
-    Redip
-        With `bath` and `settings` where another bath comes next.
-
-    Raises
-    ------
-    ModelError
-        If a colour or setting is impossible.
     """
     advice = advise_redip(models[bath], settings, reading, target, dry, sealed, tolerance)
     closed = dry or sealed

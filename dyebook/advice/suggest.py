@@ -115,11 +115,6 @@ def suggest_settings(
         Settings that cannot be moved.
     count
         How many distinct answers at most.
-
-    Raises
-    ------
-    ModelError
-        If the target is no colour, or a bound or fixed setting is impossible.
     """
     aim = Aim.of(target, model)
     space = Space(model, film_um, ph, bounds or {}, fixed or {})
@@ -303,13 +298,7 @@ def default_bounds(model):
 
 
 def checked_target(target):
-    """Return L*, a*, b* of a Reading, its dict, a `Shade` or three numbers as an array.
-
-    Raises
-    ------
-    ModelError
-        If `target` is not three numbers that can be a colour.
-    """
+    """Return L*, a*, b* of a Reading, its dict, a `Shade` or three numbers as an array."""
     if isinstance(target, (Shade, Reading)):
         target = target.lab
     elif isinstance(target, Mapping):
@@ -458,11 +447,6 @@ def run_through_depth(model: BathModel, settings: dict, target, count: int = 25)
         L*, a*, b*.
     count
         How many dwells, evenly in their logarithm from a quarter of a minute to half an hour.
-
-    Raises
-    ------
-    ModelError
-        If a setting is missing or the target is no colour.
     """
     target = checked_target(target)
     if missing := [name for name in SETTINGS if name not in settings]:

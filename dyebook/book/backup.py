@@ -278,16 +278,13 @@ _MOST_PER_KIND = 20
 def find_problems(connection: Connection, photos) -> list[str]:
     """Return what is wrong with the book, in words; an empty list when all is well.
 
+    That is damage to the file, rows that point nowhere, values out of range, photos missing, altered or unknown.
+
     Parameters
     ----------
     connection : sqlalchemy.Connection
     photos : DiskPhotos or RemotePhotos, or None
         None when no place is set for them.
-
-    Returns
-    -------
-    list of str
-        Damage to the file, rows that point nowhere, values out of range, photos missing, altered or unknown.
     """
     problems = _integrity(connection)
     for table in TABLES.values():

@@ -47,13 +47,7 @@ class Names:
         self._known = {}
 
     def dye_and_bath(self, dye, bath):
-        """Return the numbers of a dye and of a bath of it (None without a bath name).
-
-        Raises
-        ------
-        RecordError
-            If the dye has no name.
-        """
+        """Return the numbers of a dye and of a bath of it (None without a bath name)."""
         dye, bath = _tidy(dye), _tidy(bath)
         if not dye:
             raise RecordError("the dye has no name; a dip cannot be repeated without")

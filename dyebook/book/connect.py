@@ -57,11 +57,6 @@ def find_place(path_or_url=None, photos=None) -> Place:
         the environment variable ``DYEBOOK_BOOK``, else the user's data folder.
     photos : str or Path, optional
         Folder or fsspec URL of the photos, else ``DYEBOOK_PHOTOS``, else beside the file.
-
-    Raises
-    ------
-    BookError
-        If the URL is of a kind that cannot hold a book.
     """
     given = str(path_or_url or os.environ.get("DYEBOOK_BOOK") or user_folder() / "shop.dyebook")
     photos = str(photos or os.environ.get("DYEBOOK_PHOTOS") or "") or None
@@ -111,10 +106,6 @@ def _disk_place(path, photos):
 
 def make_engine(place: Place):
     """Return an engine for `place`; connections with the execution option ``writes`` lock from their start.
-
-    Returns
-    -------
-    sqlalchemy.Engine
 
     Raises
     ------

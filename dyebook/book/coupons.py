@@ -54,8 +54,10 @@ def of_coupon(coupons):
     return (coupons.c.run_id == _BATCHES.c.run_id) & (coupons.c.moment == func.coalesce(_BATCHES.c.dyed_at, ""))
 
 
-def add_strip(book, record, dwells_min, photo=None, measurement=None):
+def add_strip(book, record, dwells_min, photo=None, measurement=None) -> list[int]:
     """Add the bands of a stepped coupon, all of them or none, safely on disk on return.
+
+    The number of each band's batch comes back.
 
     Parameters
     ----------
@@ -67,11 +69,6 @@ def add_strip(book, record, dwells_min, photo=None, measurement=None):
         Of the whole strip; every band names it.
     measurement : dyebook.record.Measurement, optional
         With one part a band, in the order of the dwells.
-
-    Returns
-    -------
-    list of int
-        The number of each band's batch.
     """
     if measurement is not None and len(measurement.parts) != len(dwells_min):
         raise ValueError(f"measurement has {len(measurement.parts)} parts for {len(dwells_min)} dwells")

@@ -30,13 +30,7 @@ def open_photos(place: str) -> "DiskPhotos | RemotePhotos":
 
 
 def photo_bytes(photo) -> tuple[bytes, str | None]:
-    """Return the bytes of a photo given as a path or as bytes, and its name.
-
-    Raises
-    ------
-    PhotoError
-        If the file cannot be read, is empty or far too large, or is no photo.
-    """
+    """Return the bytes of a photo given as a path or as bytes, and its name."""
     if isinstance(photo, bytes | bytearray | memoryview):
         content, name = bytes(photo), None
     else:

@@ -52,13 +52,7 @@ def all_readings(
 
 
 def measured_values(measurement: Measurement, part_index: int) -> dict:
-    """Return the columns of one part's reading, with the card and photo it came by.
-
-    Raises
-    ------
-    BookError
-        If the photo shows no such part.
-    """
+    """Return the columns of one part's reading, with the card and photo it came by."""
     if not 0 <= part_index < len(measurement.parts):
         raise BookError(
             f"part {part_index} was asked for, but {measurement.photo} shows {len(measurement.parts)}; "

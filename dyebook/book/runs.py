@@ -47,8 +47,10 @@ def preparations_of(connection, run_id):
     return [dict(row) for row in connection.execute(query).mappings()]
 
 
-def change_run(connection, run_id: int, change, who: str | None = None):
+def change_run(connection, run_id: int, change, who: str | None = None) -> dict:
     """Change a run by what it holds now, with no other write in between.
+
+    The row after the change comes back.
 
     Parameters
     ----------
@@ -56,11 +58,6 @@ def change_run(connection, run_id: int, change, who: str | None = None):
         Inside a writing transaction.
     change : callable
         Takes the row as a dict and returns the new values as a dict.
-
-    Returns
-    -------
-    dict
-        The row after the change.
     """
     row = row_of(connection, _RUNS, run_id, lock=True)
     correct_row(connection, _RUNS, run_id, change(row), row["version"], who)

@@ -39,11 +39,6 @@ def salvage_book(damaged: Place, target) -> dict:
     dict
         ``{"batches": int, "rows": int, "lost_rows": int, "photos": int, "lost_photos": int}``; lost rows are those
         whose numbers are known and whose content is not, or which point to one that is lost.
-
-    Raises
-    ------
-    BookError
-        If nothing can be read, or the target is there.
     """
     if damaged.file is None:
         raise BookError("a book on a server is mended by the server's own tools, or by restoring a backup")

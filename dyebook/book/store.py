@@ -270,7 +270,6 @@ class Book:
 
         Parameters
         ----------
-        batch_id
         lab : array_like, shape (3,), optional
             L*, a*, b* under D65, 2-degree observer.
         measurement, part_index
@@ -380,7 +379,6 @@ class Book:
         ----------
         lab : array_like, shape (3,), optional
             L*, a*, b* to look for; nearest first by CIEDE2000, each batch once, by its nearest reading.
-        count
         **filters
             As in `batches`.
         """

@@ -31,11 +31,6 @@ def bring_up_to_date(engine, place):
     Parameters
     ----------
     engine : sqlalchemy.Engine
-
-    Raises
-    ------
-    BookError
-        If the database holds something else, or a book written by a newer version.
     """
     if place.file is not None:
         if not place.file.exists():

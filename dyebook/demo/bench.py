@@ -59,8 +59,8 @@ def set_up_tank(book, moment):
     return tank
 
 
-def run_of(planned, dyed_at: str, tank: int):
-    """Return what the book has of a batch's run, besides the settings of its record.
+def run_of(planned, dyed_at: str, tank: int) -> dict:
+    """Return the columns that the book has of a batch's run, besides the settings of its record.
 
     Parameters
     ----------
@@ -68,11 +68,6 @@ def run_of(planned, dyed_at: str, tank: int):
         ISO text.
     tank
         Number of the electrolyte.
-
-    Returns
-    -------
-    dict
-        Columns of the run.
     """
     rng = np.random.default_rng([1813, planned.index])
     area, film = planned.settings["area_dm2"], planned.settings["film_um"]

@@ -48,8 +48,10 @@ _FOR_SKIN = ("Ear studs",)
 _TOLERANCE_DE00 = 3.0
 
 
-def fill_book(book, now=None, progress=say_nothing):
+def fill_book(book, now=None, progress=say_nothing) -> list[int]:
     """Write the shop's year into an empty book.
+
+    Numbers of the batches come back, oldest first.
 
     Parameters
     ----------
@@ -57,11 +59,6 @@ def fill_book(book, now=None, progress=say_nothing):
         The day the year ends; today if left out.
     progress : callable
         Called with words before each batch.
-
-    Returns
-    -------
-    list of int
-        Numbers of the batches, oldest first.
     """
     now = now or datetime.now()
     book.set_setting("shop", f"{SHOP_NAME} (invented)")

@@ -162,6 +162,8 @@ def _notes(book, row, line, age):
 def bath_states(book, recent, learn=learn_dips, progress=say_nothing):
     """Return the `BathState` of each bath in use, the one dipped last first.
 
+    At most a dozen, their lines from the newest noted strength on.
+
     Parameters
     ----------
     recent : sequence of BatchRow
@@ -170,11 +172,6 @@ def bath_states(book, recent, learn=learn_dips, progress=say_nothing):
         As for `bath_line`.
     progress : callable
         Called with words where a bath begins.
-
-    Returns
-    -------
-    list of BathState
-        At most a dozen, their lines from the newest noted strength on.
     """
     last, read = {}, {}
     for row in recent:

@@ -68,6 +68,8 @@ def _names_of(row):
 def bath_called(book, name: str, dye: str | None = None, in_use: bool = False) -> dict:
     """Return the one bath that is called so.
 
+    The row is as of `all_baths`.
+
     Parameters
     ----------
     name
@@ -76,16 +78,6 @@ def bath_called(book, name: str, dye: str | None = None, in_use: bool = False) -
         Only baths of that dye.
     in_use
         Only baths that were not taken out of use.
-
-    Returns
-    -------
-    dict
-        Its row as of `all_baths`.
-
-    Raises
-    ------
-    BookError
-        If there is none, or several; the message names those there are.
     """
     known = [row for row in all_baths(book) if dye in (None, row["dye"]) and (row["in_use"] or not in_use)]
     for place in range(4):

@@ -158,13 +158,7 @@ def _refuse_twins(photos):
 
 
 def print_mat(file, paper: str) -> float:
-    """Write the photo mat as a PDF for a paper of `dyebook.photo.mat.PAPERS`; return its ruler line's length in mm.
-
-    Raises
-    ------
-    PhotoError
-        If the file cannot be written.
-    """
+    """Write the photo mat as a PDF for a paper of `dyebook.photo.mat.PAPERS`; return its ruler line's length in mm."""
     from dyebook.photo.mat import LINE_MM, PAPERS, mark_fields, mat_marks
     from dyebook.report.paper.mat import write_mat
 

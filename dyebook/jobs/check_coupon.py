@@ -145,11 +145,6 @@ def keep_photos(book, photos, day=None, saw=None, **asked) -> CouponDays:
         Called with each photo and its measurement before anything is kept.
     **asked
         As for `dyebook.jobs.photo.read_options`.
-
-    Raises
-    ------
-    PhotoError
-        As by `keep_day`, or if the photos were taken with several cameras.
     """
     options = read_options(book, flaws=False, **asked)
     shots = [(look(photo, options).measurement, photo) for photo in photos]

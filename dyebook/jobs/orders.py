@@ -68,11 +68,6 @@ def take_order(
         ISO date.
     skin_contact
         Worn on the skin, or used with food.
-
-    Raises
-    ------
-    RecordError
-        If it has no name, or the name of another order.
     """
     name = " ".join((name or "").split())
     if not name:
@@ -125,8 +120,10 @@ def set_target(book, order_id: int, lab, tolerance_de00: float | None = None, **
 
 def keep_order_sample(
     book, order_id: int, measurement, part_index: int, photo, tolerance_de00: float | None = None, finish=None
-):
+) -> int:
     """Keep what a customer brought: photo, sample, reading, and the target read from it.
+
+    The target's number comes back.
 
     Parameters
     ----------
@@ -137,11 +134,6 @@ def keep_order_sample(
         The shop's usual one without it.
     finish : str, optional
         The sample's surface, such as blasted.
-
-    Returns
-    -------
-    int
-        The target's number.
 
     Raises
     ------

@@ -50,23 +50,15 @@ class BatchFacts:
     link: str | None  # what a phone opens the batch with; None where the app has no known address
 
 
-def batch_link(book, number: int, address: str | None = None):
+def batch_link(book, number: int, address: str | None = None) -> str | None:
     """Return the address at which a phone opens a batch.
+
+    None where neither is known.
 
     Parameters
     ----------
     address
         Of the app, such as ``http://bench.local:8640``; the book's setting `address` without it.
-
-    Returns
-    -------
-    str or None
-        None where neither is known.
-
-    Raises
-    ------
-    RecordError
-        If it is no address.
     """
     address = check_setting("address", address) or book.setting("address")
     if not address:
@@ -148,11 +140,6 @@ def shade_facts(book, number: int, target: str | None = None, address: str | Non
         Name of a target; the one the batch was judged by without it.
     address
         See `batch_link`.
-
-    Raises
-    ------
-    RecordError
-        If there is no target of that name.
     """
     batch = batch_facts(book, number, address, picture="plain")
     wanted = _target(book, batch, target)
@@ -219,11 +206,6 @@ def month_facts(book, month: str) -> MonthFacts:
     ----------
     month
         Such as ``2026-10``.
-
-    Raises
-    ------
-    RecordError
-        If it is no month.
     """
     found = re.fullmatch(r"(\d{4})-(\d{1,2})", month.strip())
     if not found or not 1 <= int(found[2]) <= 12 or int(found[1]) < 1:

@@ -177,13 +177,7 @@ def see_photo(content: bytes, options: ReadOptions, name=None, progress=say_noth
 
 
 def draw_plain(content, name=None):
-    """Return a photo with nothing drawn in, as JPEG of the size of an overlay.
-
-    Raises
-    ------
-    PhotoError
-        If it is no photo.
-    """
+    """Return a photo with nothing drawn in, as JPEG of the size of an overlay."""
     from dyebook.photo.file.read import read_photo
 
     return screen_jpeg(_picture(read_photo(content, name=name, quick=True), None))
@@ -266,6 +260,8 @@ class Recorded:
 def record_dip(book, record, photo=None, part_index=0, replaces_id=None, run=None, **asked) -> Recorded:
     """Add a batch to the book with its photo, measured where that is possible.
 
+    It returns once batch and photo are safely on disk.
+
     Parameters
     ----------
     photo : path or bytes, optional
@@ -277,11 +273,6 @@ def record_dip(book, record, photo=None, part_index=0, replaces_id=None, run=Non
         Further columns of its run.
     **asked
         As for `read_options`.
-
-    Returns
-    -------
-    Recorded
-        Once batch and photo are safely on disk.
 
     Raises
     ------
@@ -353,11 +344,6 @@ def keep_sample(book, batch_id, measurement: Measurement, part_index, name: str 
         The batch it lay beside; its newest photo is the evidence.
     part_index : int
         Which part of the photo the sample is, from 0, left to right.
-
-    Raises
-    ------
-    BookError
-        If the photo shows no such part.
     """
     from dyebook.book.readings import measured_values
 
@@ -393,11 +379,6 @@ def parse_dwells(text) -> tuple[float, ...]:
     ----------
     text : str
         Times with blanks, semicolons or slashes between, each in minutes or min:sec, such as ``"16 8 4 2 1 0:30"``.
-
-    Raises
-    ------
-    RecordError
-        If one is no time, two are the same, or there are fewer than 2 or more than 20.
     """
     dwells = sorted(
         (parse_quantity("dwell_min", word) for word in re.split(r"[\s;/]+", text.strip()) if word), reverse=True

@@ -115,8 +115,10 @@ def plan_run(
     film_by="720",
     order: str | None = None,
     **more,
-):
+) -> int:
     """Write a planned run into the book.
+
+    The run's number comes back.
 
     Parameters
     ----------
@@ -126,11 +128,6 @@ def plan_run(
         Name of the order it is for.
     **more
         Further columns of the run, such as `alloy`, `finish`, `electrolyte_id`, `electrolyte_temp_c`, `voltage_v`.
-
-    Returns
-    -------
-    int
-        The run's number.
     """
     if film_by not in FILM_BY:
         raise ValueError(f"film_by is {film_by!r}; use one of {', '.join(FILM_BY)}")
@@ -338,18 +335,15 @@ def finish_run(
     return _change(book, run_id, change)
 
 
-def keep_log(book, run_id: int, trace, report):
+def keep_log(book, run_id: int, trace, report) -> dict:
     """Keep a logger's file with its run: charge, film and events take the place of what the notes said.
+
+    The run's row comes back.
 
     Parameters
     ----------
     report : dyebook.physics.trace.events.TraceReport
         Made with the run's area.
-
-    Returns
-    -------
-    dict
-        The run's row.
     """
     if report.film_um is None:
         raise RecordError("the run's area is not known; correct the run, then keep the log with it")

@@ -40,11 +40,6 @@ def read_records_file(path):
     Parameters
     ----------
     path : str or Path
-
-    Raises
-    ------
-    RecordError
-        If the file is missing or is no table.
     """
     import pandas as pd
 
@@ -59,10 +54,7 @@ def read_records_file(path):
 def baths_with_dips(book):
     """Return the newest dips with a reading of each bath that is still in use, by the bath's label.
 
-    Returns
-    -------
-    dict of DataFrame
-        As `Book.frame`; the bath dipped last comes first.
+    Tables are as of `Book.frame`; the bath dipped last comes first.
     """
     gone = baths_out_of_use(book)
     groups = {}
@@ -74,13 +66,7 @@ def baths_with_dips(book):
 
 
 def baths_named(book, name: str):
-    """Return {label: dips with a reading} of a bath in use by its label, name or dye; else of all that has the name.
-
-    Raises
-    ------
-    RecordError
-        If no batch with a reading carries that name.
-    """
+    """Return {label: dips with a reading} of a bath in use by its label, name or dye; else of all that has the name."""
     frames = baths_with_dips(book)
     if name in frames:
         return {name: frames[name]}

@@ -76,11 +76,6 @@ def case_of(book, number: int, learn=learn_dips, progress=say_nothing) -> Case:
         As `dyebook.jobs.shade.learn_dips`.
     progress : callable
         Called with words where a stage begins.
-
-    Raises
-    ------
-    BookError
-        If there is no such batch.
     """
     row, missing = book.batch(number), []
     record = {name: getattr(row, name, None) for name in FIELDS}
@@ -153,17 +148,14 @@ def _learn_fresh(learn, dye, bath, dips, filled):
 def fresh_dips(dips, filled):
     """Return the dips of a bath that came soonest after it was made up or topped up, without their dates.
 
+    Where it was never noted when the bath was filled, its first dips.
+
     Parameters
     ----------
     dips : DataFrame
         In order of time.
     filled : sequence of str
         When it was made up or topped up, ISO texts in order.
-
-    Returns
-    -------
-    DataFrame
-        Where it was never noted when the bath was filled, its first dips.
     """
     import pandas as pd
 
@@ -245,11 +237,6 @@ def judge_batch(book, number: int, target=None, tolerance: float | None = None):
     ----------
     target : sequence of 3 floats, optional
         Instead of the target that the book has for it.
-
-    Raises
-    ------
-    RecordError
-        If the batch was never read, or there is no target.
     """
     row, kept = book.batch(number), None if target is not None else target_for(book, number)
     if row.lab is None:
@@ -278,11 +265,6 @@ def drift_in_book(book, dye: str, bath: str | None, learn=learn_dips, progress=s
     ----------
     learn, progress : callable
         As in `case_of`.
-
-    Raises
-    ------
-    RecordError
-        If too few of its dips were read.
     """
     from dyebook.advice.drift import compare_with_expectation
 

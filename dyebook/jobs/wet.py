@@ -209,11 +209,6 @@ def keep_batch(
         The reason for what `asked_of_batch` asks; it is kept with the run.
     **more
         `rinse` and `seal` as dicts, `note`, `dyed_at` (ISO text; now without it).
-
-    Raises
-    ------
-    RecordError
-        If a setting is impossible, or one is missing that a dip cannot be repeated without.
     """
     missing = [FIELDS[name].label for name in ("dye_g_per_l", "bath_temp_c", "dwell_min") if dip.get(name) is None]
     if missing or not dye:

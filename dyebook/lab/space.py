@@ -56,18 +56,13 @@ def _xyz_to_rgb():
     return np.linalg.inv(_rgb_to_xyz())
 
 
-def xyz_to_lab(xyz):
+def xyz_to_lab(xyz) -> np.ndarray:
     """Return L*, a*, b* of tristimulus values.
 
     Parameters
     ----------
     xyz : array_like, shape (..., 3)
         CIE XYZ under D65, Y = 1 for perfect white.
-
-    Returns
-    -------
-    ndarray, shape (..., 3)
-        L* 0 to 100, a*, b*.
 
     References
     ----------
@@ -88,18 +83,13 @@ def lab_to_xyz(lab):
     return np.where(f > 6 / 29, f**3, 3 * (6 / 29) ** 2 * (f - 4 / 29)) * WHITE_D65
 
 
-def linear_rgb_to_lab(rgb):
+def linear_rgb_to_lab(rgb) -> np.ndarray:
     """Return L*, a*, b* of linear light.
 
     Parameters
     ----------
     rgb : array_like, shape (..., 3)
         Linear light, Rec. 709 primaries, 1.0 = perfect white; values outside 0..1 are allowed.
-
-    Returns
-    -------
-    ndarray, shape (..., 3)
-        L*, a*, b* under D65, 2-degree observer.
     """
     return xyz_to_lab(np.asarray(rgb, dtype=float) @ _rgb_to_xyz().T)
 
@@ -163,7 +153,7 @@ def lab_to_lch(lab):
     return np.stack([lab[..., 0], np.hypot(lab[..., 1], lab[..., 2]), hue], axis=-1)
 
 
-def adapt_lab(lab, white, observer="2"):
+def adapt_lab(lab, white, observer="2") -> np.ndarray:
     """Return the D65, 2-degree Lab of a colour stated under another white, by Bradford adaptation.
 
     Parameters
@@ -174,15 +164,6 @@ def adapt_lab(lab, white, observer="2"):
         Illuminant name known to colour-science, such as ``"D50"`` or ``"A"``.
     observer : {"2", "10"}
         Observer of the stated white.
-
-    Returns
-    -------
-    ndarray, shape (..., 3)
-
-    Raises
-    ------
-    ValueError
-        If the illuminant or observer is unknown.
     """
     import colour
 
@@ -199,7 +180,7 @@ def adapt_lab(lab, white, observer="2"):
     return xyz_to_lab(xyz @ matrix.T)
 
 
-def reflectance_to_lab(wavelength_nm, reflectance):
+def reflectance_to_lab(wavelength_nm, reflectance) -> np.ndarray:
     """Return the D65, 2-degree Lab of a reflectance spectrum.
 
     Parameters
@@ -208,10 +189,6 @@ def reflectance_to_lab(wavelength_nm, reflectance):
         Rising, evenly spaced.
     reflectance : array_like, shape (N,)
         0..1, 1 = perfect white.
-
-    Returns
-    -------
-    ndarray, shape (3,)
 
     Raises
     ------
@@ -268,10 +245,6 @@ def delta_e_cmc(target, sample, lightness=2.0, chroma=1.0):
         The standard first.
     lightness, chroma : float
         The weights l and c; 2:1 for acceptability, 1:1 for perceptibility.
-
-    Returns
-    -------
-    ndarray or float
     """
     import colour
 

@@ -10,8 +10,10 @@ from dyebook.lab.space import Lab, adapt_lab, lab_to_lch
 __all__ = ["describe_colour", "describe_difference", "looks_like_munsell", "munsell_to_lab"]
 
 
-def describe_difference(target, sample, notice=0.5):
+def describe_difference(target, sample, notice=0.5) -> str:
     """Return in words how a sample differs from its target, such as "lighter and redder".
+
+    It is "the same" where nothing reaches `notice`.
 
     Parameters
     ----------
@@ -19,11 +21,6 @@ def describe_difference(target, sample, notice=0.5):
         L*, a*, b*.
     notice : float
         Differences of L*, a* or b* smaller than this are not mentioned.
-
-    Returns
-    -------
-    str
-        "the same" where nothing reaches `notice`.
     """
     names = (("lighter", "darker"), ("redder", "greener"), ("yellower", "bluer"))
     delta = np.asarray(sample, dtype=float) - np.asarray(target, dtype=float)
@@ -95,11 +92,6 @@ def munsell_to_lab(text) -> Lab:
     ----------
     text : str
         Hue, value and chroma, ``"5PB 4/8"``, ``"7.5 YR 5.5/6"``; a neutral as ``"N5"``.
-
-    Raises
-    ------
-    RecordError
-        If it is no notation, or lies outside the renotation's tables.
 
     Notes
     -----

@@ -157,11 +157,6 @@ def read_records(records) -> Training:
     ----------
     records : pandas.DataFrame
         A row a dip, with the columns of the contract.
-
-    Raises
-    ------
-    ModelError
-        If columns are missing, values impossible, or no dip is complete.
     """
     check_table("records", records)
     _needed(records, ("film_um", "dye_g_per_l", "bath_temp_c", "dwell_min", *COLOURS))
@@ -240,11 +235,6 @@ def read_settings(settings, usual: Scales, circumstances: "Circumstances") -> Se
         Stands in for films and pH that are not given.
     circumstances
         Of the records; what a row does not say is as usual.
-
-    Raises
-    ------
-    ModelError
-        If a column is missing or a value impossible.
     """
     _needed(settings, ("dye_g_per_l", "bath_temp_c", "dwell_min"))
     values = {name: _column(settings, name) for name in SETTINGS}
@@ -422,15 +412,12 @@ _MOST_STRIPS = 60
 def coupon_groups(frame):
     """Return the rows of each stepped coupon, strips of one row left out.
 
+    They are in the order of their first rows.
+
     Parameters
     ----------
     frame : pandas.DataFrame
         Column ``coupon`` names the strip a row is a band of; empty for a dip of its own.
-
-    Returns
-    -------
-    list of ndarray of int
-        In the order of their first rows.
     """
     if "coupon" not in frame.columns:
         return []

@@ -67,11 +67,6 @@ class BathModel(Drawn):
         -------
         pandas.DataFrame
             L, a, b and L_sd, a_sd, b_sd: the colour itself, without the scatter of a reading.
-
-        Raises
-        ------
-        ModelError
-            If they are no DataFrame, a column is missing or a value impossible.
         """
         import pandas as pd
 

@@ -77,11 +77,6 @@ def load_classifiers(package: str, **features):
     ----------
     **features : tuple of str
         The features that each classifier by that name was to be fitted to, in order.
-
-    Raises
-    ------
-    ValueError
-        If a classifier was fitted to other features.
     """
     tables = json.loads(files(package).joinpath("weights.json").read_text(encoding="utf-8"))["classifiers"]
     for name, wanted in features.items():

@@ -107,14 +107,8 @@ def fit_light(photo: LinearPhoto, card: Card, flat: LinearPhoto | None = None) -
 
     Parameters
     ----------
-    photo, card
     flat : LinearPhoto, optional
         Plain paper in the same light and frame; its fall-off is divided out.
-
-    Raises
-    ------
-    PhotoError
-        If `flat` has another shape than the photo.
     """
     centre = np.array(photo.size) / 2 if card.centre is None else card.centre
     if flat is not None:
@@ -157,7 +151,6 @@ def fit_ground(photo: LinearPhoto, quad, centre: np.ndarray) -> np.ndarray | Non
 
     Parameters
     ----------
-    photo
     quad : ndarray of shape (4, 2) or None
         The card's corners, left out of the ground.
     centre : ndarray of shape (2,)

@@ -80,13 +80,7 @@ class Mat:
 
 
 def mat_marks(paper: str) -> dict[int, np.ndarray]:
-    """Return the marks of a mat: {number: corners (4, 2) in mm, clockwise from the top left}.
-
-    Raises
-    ------
-    ValueError
-        If the paper is none of `PAPERS`.
-    """
+    """Return the marks of a mat: {number: corners (4, 2) in mm, clockwise from the top left}."""
     if paper not in PAPERS:
         raise ValueError(f"paper is {paper!r}; known: {', '.join(PAPERS)}")
     width, height = PAPERS[paper]
@@ -117,16 +111,12 @@ def mark_fields(number: int) -> list[list[bool]]:
 def find_mat(photo: LinearPhoto, line_mm: float | None = None) -> Mat | None:
     """Return the mat in a photo.
 
+    None where fewer than two marks of one mat are seen.
+
     Parameters
     ----------
-    photo
     line_mm : float, optional
         Length of the printed ruler line by calipers; 100 if the printer kept to scale.
-
-    Returns
-    -------
-    Mat or None
-        None where fewer than two marks of one mat are seen.
 
     References
     ----------

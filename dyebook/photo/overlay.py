@@ -28,20 +28,16 @@ _FONT = cv2.FONT_HERSHEY_SIMPLEX
 def draw_overlay(photo: LinearPhoto, measurement, evidence=(), long_side: int = 1600, mat=None) -> np.ndarray:
     """Return the photo with everything that was found drawn into it.
 
+    The picture is sRGB, uint8 (H, W, 3).
+
     Parameters
     ----------
-    photo, measurement
     evidence : sequence of Evidence
         Pixels used (greenish) and rejected (pinkish) of each part.
     long_side : int
         Largest side of the picture in pixels; never larger than the photo.
     mat : Mat, optional
         The photo mat; its sheet and the marks that were seen are drawn.
-
-    Returns
-    -------
-    ndarray of uint8, shape (H, W, 3)
-        sRGB.
     """
     small = photo.reduced(long_side)
     picture = _to_screen(small.pixels)

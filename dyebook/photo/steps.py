@@ -116,7 +116,6 @@ def band_parts(photo: LinearPhoto, light: Light, parts: list[Part], count: int) 
 
     Parameters
     ----------
-    photo, light
     parts : sequence of Part
         What was found or drawn; the strip is all of them that lie in one line with the longest.
     count : int
@@ -183,15 +182,9 @@ def whole_strip(photo: LinearPhoto, light: Light, parts: list[Part]) -> tuple[np
 
     Parameters
     ----------
-    photo, light
     parts : sequence of Part
         One at least. The strip is the longest, with those that lie in its line, and with what goes on from there
         unless it was drawn by hand.
-
-    Returns
-    -------
-    outline : ndarray, shape (n, 2)
-    flags : tuple of str
     """
     parts = sorted(parts, key=lambda part: -Strip.around(part.outline).length)
     members = _in_line(parts)
@@ -271,7 +264,6 @@ def profile_of(photo: LinearPhoto, light: Light, strip: Strip, outline: np.ndarr
 
     Parameters
     ----------
-    photo, light, strip
     outline : ndarray, shape (n, 2)
         Holes in it do not count.
 

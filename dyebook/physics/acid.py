@@ -71,11 +71,6 @@ def density_g_per_ml(wt_percent):
     ----------
     wt_percent : float or array, 0..98
 
-    Returns
-    -------
-    float or array
-        g/mL.
-
     Raises
     ------
     RecordError
@@ -108,15 +103,6 @@ def wt_of_g_per_l(g_per_l):
     Parameters
     ----------
     g_per_l : float or array, 0..1799
-
-    Returns
-    -------
-    float or array
-
-    Raises
-    ------
-    RecordError
-        If no acid is that strong.
     """
     wt, strength, _ = _fine_grid()
     asked = np.asarray(g_per_l, float)
@@ -148,10 +134,6 @@ def wt_of_sg(sg, sg_temp_c=20.0):
         Specific gravity against water of 20 °C.
     sg_temp_c : float or array, 0..50
         Temperature of the acid when it was read.
-
-    Returns
-    -------
-    float or array
 
     Raises
     ------
@@ -196,16 +178,13 @@ def _dilution_heat_kj_per_mol(wt_percent):
 
 
 def dilution_rise_c(wt_from, wt_to):
-    """Temperature rise when acid is brought from one strength to a lower one, no heat lost.
+    """Temperature rise in °C when acid is brought from one strength to a lower one, no heat lost.
+
+    It is good to about 4 °C.
 
     Parameters
     ----------
     wt_from, wt_to : float or array, 0 < wt_to <= wt_from <= 98
-
-    Returns
-    -------
-    float or array
-        °C; good to about 4 °C.
     """
     per_mol = _dilution_heat_kj_per_mol(wt_to) - _dilution_heat_kj_per_mol(wt_from)
     moles_per_kg = np.asarray(wt_to, float) * 10 / MOLAR_MASS_H2SO4

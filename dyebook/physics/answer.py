@@ -60,11 +60,6 @@ def check_figure(name: str, value: float, unit: str, lower: float, upper: float,
         The figure must be above `lower` and not above `upper`.
     hint
         What to do otherwise.
-
-    Raises
-    ------
-    RecordError
-        If the figure is not a number or out of range.
     """
     try:
         number = float(value)
@@ -77,13 +72,7 @@ def check_figure(name: str, value: float, unit: str, lower: float, upper: float,
 
 
 def positive_field(name, value):
-    """Return `value` of the field `name` in `dyebook.record.FIELDS` as a float above 0.
-
-    Raises
-    ------
-    RecordError
-        If it is not above 0, or outside the field's range.
-    """
+    """Return `value` of the field `name` in `dyebook.record.FIELDS` as a float above 0."""
     number = check_value(name, value)
     if not number > 0:
         raise RecordError(f"{FIELDS[name].label} is {value!r}; a number above 0 is needed")

@@ -186,7 +186,7 @@ class Shape:
 
 
 def shape_area_dm2(kind: str, **sizes) -> float:
-    """Wetted area of one shape.
+    """Wetted area of one shape in dm².
 
     Parameters
     ----------
@@ -194,16 +194,6 @@ def shape_area_dm2(kind: str, **sizes) -> float:
         One of `SHAPES`.
     **sizes
         Lengths in mm; `profile` of a turned part is a list of (diameter, length).
-
-    Returns
-    -------
-    float
-        dm².
-
-    Raises
-    ------
-    RecordError
-        If the shape is unknown, a measure is missing or impossible.
 
     Examples
     --------
@@ -333,11 +323,6 @@ def parse_shape(text: str) -> Shape:
     text
         Kind, then measures as name=value (mm, or with a unit), then ``x4`` for four alike. A turned part is
         ``turned profile=20x30,12x15``: diameter × length of each step.
-
-    Raises
-    ------
-    RecordError
-        If a word cannot be read.
 
     Examples
     --------

@@ -117,11 +117,6 @@ def estimate_strength(
     Returns
     -------
     strength_g_per_l, strength_g_per_l_sd, volume_l : float
-
-    Raises
-    ------
-    RecordError
-        If more is gone than was there.
     """
     strength = positive_field("dye_g_per_l", dye_g_per_l)
     volume = check_figure("bath_volume_l", bath_volume_l, "L", 0, _MAX_L)
@@ -163,6 +158,8 @@ def top_up_bath(
 ) -> TopUp:
     """Dye and water to bring a bath back to strength and level.
 
+    `dilute_l` is the bath to take out and replace by water when it is too strong.
+
     Parameters
     ----------
     measured_g_per_l
@@ -171,11 +168,6 @@ def top_up_bath(
         Volume now; needed with a measured strength.
     **use
         Else the arguments of `estimate_strength` since the bath stood at target and level.
-
-    Returns
-    -------
-    TopUp
-        `dilute_l` is the bath to take out and replace by water when it is too strong.
     """
     target = positive_field("dye_g_per_l", target_g_per_l)
     full = check_figure("bath_volume_l", full_volume_l, "L", 0, _MAX_L)
@@ -341,16 +333,13 @@ class LossRate:
 def learn_loss(link: UptakeLink, checks=()) -> LossRate:
     """Learn what a bath loses from checks of its strength.
 
+    Without checks it is the link as it is, and nothing lost on its own.
+
     Parameters
     ----------
     link
         What is believed beforehand.
     checks : sequence of LossCheck
-
-    Returns
-    -------
-    LossRate
-        Without checks, the link as it is, and nothing lost on its own.
 
     Notes
     -----

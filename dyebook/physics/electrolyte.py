@@ -65,11 +65,6 @@ def mix_volumes(acid_wt_percent, g_per_l, volume_l):
     Returns
     -------
     acid_ml, water_ml : float or array
-
-    Raises
-    ------
-    RecordError
-        If the bath would have to be stronger than the acid.
     """
     stock_g_per_l = np.asarray(g_per_l_of_wt(acid_wt_percent))
     asked = np.asarray(g_per_l, float)
@@ -196,17 +191,12 @@ def _heat_per_kg(stock, wt):
 
 
 def g_per_l_of_parts(acid_wt_percent: float, water_parts: float, acid_parts: float = 1.0) -> float:
-    """Strength that a mix by volume gives, contraction and all.
+    """Strength in g/L at 20 °C that a mix by volume gives, contraction and all.
 
     Parameters
     ----------
     water_parts, acid_parts
         Volumes at 20 °C in any one unit.
-
-    Returns
-    -------
-    float
-        g/L at 20 °C.
 
     Examples
     --------

@@ -172,17 +172,14 @@ def _plan_notes(density, minutes, alloy):
 def film_class(average_um: float, local_um: float | None = None) -> str | None:
     """ISO 7599 class that a film meets.
 
+    ``"AA5"`` to ``"AA25"``, None below the lowest class.
+
     Parameters
     ----------
     average_um
         Average thickness.
     local_um
         Smallest local thickness; both conditions must hold where it is known.
-
-    Returns
-    -------
-    str or None
-        ``"AA5"`` to ``"AA25"``, None below the lowest class.
 
     Examples
     --------
@@ -231,11 +228,6 @@ def check_gauge(readings_um, asked_class: str | None = None, gauge_sd_um: float 
     gauge_sd_um
         Standard uncertainty of one reading.
 
-    Raises
-    ------
-    RecordError
-        If nothing was read, or the class is unknown.
-
     Notes
     -----
     Conforms where average and least both lie above their limits by 1.645 standard uncertainties, does not where one
@@ -275,16 +267,13 @@ def metal_lost_um(charge_a_min_per_dm2):
 def diameter_growth_um(film_um, charge_a_min_per_dm2=None):
     """Growth of an outside diameter (a bore shrinks by as much).
 
+    It is negative where more metal is lost than film built.
+
     Parameters
     ----------
     film_um : float or array
     charge_a_min_per_dm2 : float or array, optional
         The charge that made the film; by the 720 rule without it.
-
-    Returns
-    -------
-    float or array
-        µm; negative where more metal is lost than film built.
     """
     film = np.asarray(film_um, float)
     charge = film / RULES["720"] if charge_a_min_per_dm2 is None else charge_a_min_per_dm2
@@ -299,15 +288,12 @@ def pitch_diameter_growth_um(film_um, charge_a_min_per_dm2=None):
 def lost_contact_factor(parts: int, lost: int) -> float:
     """How much thicker the other films get when some of `parts` equal parts lose contact at constant current.
 
+    It is n / (n - m).
+
     Parameters
     ----------
     parts, lost
         0 <= lost < parts.
-
-    Returns
-    -------
-    float
-        n / (n - m).
     """
     if not 0 <= lost < parts:
         raise RecordError(f"{lost} of {parts} parts without contact; at least one must keep it")

@@ -176,11 +176,6 @@ def read_gauged_runs(path: str | Path) -> list[GaugedRun]:
     ----------
     path
         Columns area_dm2, current_a, minutes, film_measured_um; optional electrolyte_temp_c, alloy, gauge_sd_um.
-
-    Raises
-    ------
-    RecordError
-        If the file cannot be opened, lacks a column, or holds no number where one is needed.
     """
     import csv
 

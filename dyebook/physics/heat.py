@@ -88,11 +88,6 @@ def warm_tank(
         Heat the tank gives to the room per degree; 0 is the worst case. A bare 2-litre beaker loses a few W/K.
     current_density_a_per_dm2
         For the growth rate at the end and the largest load.
-
-    Raises
-    ------
-    RecordError
-        If a figure is impossible, or the tank would boil within a minute.
     """
     volume = check_figure("the volume", volume_l, "L", 0, 1e5)
     voltage = check_figure("the voltage", voltage_v, "V", 0, 200)

@@ -51,11 +51,6 @@ def light_weights(light="d65"):
     -------
     ndarray, shape (31, 3)
         CIE 1931 2-degree X, Y, Z per unit reflectance, Y of a perfect white being 1.
-
-    Raises
-    ------
-    ValueError
-        If the light is unknown.
     """
     if light not in ("d65", "a", "led"):
         raise ValueError(f"light must be 'd65', 'a' or 'led', not {light!r}")

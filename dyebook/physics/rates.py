@@ -50,7 +50,7 @@ _WATER_PER_OXIDE = 3
 
 
 def film_um_per_a_min_dm2(density_g_per_cm3, efficiency=1.0, porosity=0.0):
-    """Film per charge that Faraday's law gives for pure Al2O3.
+    """Film in µm per A·min/dm² that Faraday's law gives for pure Al2O3.
 
     Parameters
     ----------
@@ -59,11 +59,6 @@ def film_um_per_a_min_dm2(density_g_per_cm3, efficiency=1.0, porosity=0.0):
     efficiency : float or array, 0..1
         Share of the charge whose oxide stays on the part.
     porosity : float or array, 0..1
-
-    Returns
-    -------
-    float or array
-        µm per A·min/dm².
 
     Examples
     --------
@@ -152,11 +147,6 @@ def growth_rate(
     rule : {"720", "0.30"}
         Plain rule to use without a temperature; its doubt then holds what temperature and density would have changed.
 
-    Raises
-    ------
-    RecordError
-        If the rule is unknown or the temperature impossible.
-
     Notes
     -----
     Model: rate = 0.379 / (1 + 0.339 exp(0.133 (T - 20)) / j), film = rate·j·t / (1 + t/365 min): dissolution takes a
@@ -241,15 +231,12 @@ _UNKNOWN = AlloyFamily(".*", 1.0, 0.15, "unknown alloy, wide uncertainty", "unkn
 def alloy_factor(alloy: str) -> AlloyFamily:
     """Family of an alloy, with its factor on the film.
 
+    It is a family with factor 1 and a wide uncertainty where the name is unknown.
+
     Parameters
     ----------
     alloy
         Such as ``"6061"``, ``"AA7075-T6"``, ``"A356"``, ``"cast"``.
-
-    Returns
-    -------
-    AlloyFamily
-        A family with factor 1 and a wide uncertainty where the name is unknown.
     """
     name = str(alloy).strip().lower()
     name = re.sub(r"^(en[ -]?aw[ -]?|aa[ -]?|al[ -]?(?=\d))", "", name).split("-")[0].split()[0:1]

@@ -78,11 +78,6 @@ def seal_kind(name: str, no_nickel: bool = False) -> SealKind:
     ----------
     no_nickel
         The maker says that the safety data sheet of the product names no nickel.
-
-    Raises
-    ------
-    RecordError
-        If the seal is unknown, or always holds nickel.
     """
     if name not in SEALS:
         raise RecordError(f"seal {name!r} is unknown; use one of {', '.join(SEALS)}")

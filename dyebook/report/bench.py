@@ -447,18 +447,13 @@ def answer_lines(answer, whole: bool = False) -> list[str]:
 
 
 def answer_page(title: str, answer: dict, paper="a4") -> bytes:
-    """A bench answer as one printed page.
+    """A bench answer as one printed page, a PDF.
 
     Parameters
     ----------
     answer
         `to_dict()` of a bench result.
     paper : {"a4", "letter"}
-
-    Returns
-    -------
-    bytes
-        PDF.
     """
     from dyebook.report.paper.pdf import pdf_bytes
     from dyebook.report.paper.sheet import Pairs, Prose, Row, Sheet
@@ -495,7 +490,7 @@ def detail_lines(answer):
 
 
 def steps_page(title: str, steps, cautions, paper="a4", pairs=()) -> bytes:
-    """Steps to tick as one printed page, with what was planned above them.
+    """Steps to tick as one printed page, a PDF, with what was planned above them.
 
     Parameters
     ----------
@@ -505,11 +500,6 @@ def steps_page(title: str, steps, cautions, paper="a4", pairs=()) -> bytes:
     paper : {"a4", "letter"}
     pairs : sequence of (str, str)
         Label and text.
-
-    Returns
-    -------
-    bytes
-        PDF.
     """
     from dyebook.report.paper.pdf import pdf_bytes
     from dyebook.report.paper.sheet import Pairs, Prose, Row, Sheet

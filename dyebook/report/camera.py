@@ -69,15 +69,12 @@ def cameras_text(profiles) -> str:
 def learned_words(profile, patches) -> tuple[str, list[str]]:
     """Return what was learned, for a screen.
 
+    The figure that matters comes first, then lines about it.
+
     Parameters
     ----------
     patches : sequence of str
         Names of the 24 patches.
-
-    Returns
-    -------
-    (str, list of str)
-        The figure that matters, and lines about it.
     """
     head = f"Colours it had not seen came out within ΔE00 {profile.mean:.1f} on average"
     lines = [

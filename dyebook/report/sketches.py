@@ -166,16 +166,13 @@ _DRAWN = {
 def draw_shape(kind: str, sizes: dict) -> str:
     """Draw one shape to scale.
 
+    The SVG is empty for a plain area, which has no shape.
+
     Parameters
     ----------
     kind
         As in `dyebook.physics.area.SHAPES`.
     sizes
         Its measures in mm, as they were accepted there.
-
-    Returns
-    -------
-    str
-        SVG; empty for a plain area, which has no shape.
     """
     return _DRAWN[kind](**sizes).svg(f"{kind}, side view, measures in mm") if kind in _DRAWN else ""

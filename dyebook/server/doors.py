@@ -37,13 +37,7 @@ __all__ = [
 
 
 def serve_desk(served: Served, port: int | None = None, browser: bool = True):
-    """Serve an app to this machine, and with `browser` open its page where there is a display.
-
-    Raises
-    ------
-    DyebookError
-        If the port is taken, or none is given and none from 8640 on is free.
-    """
+    """Serve an app to this machine, and with `browser` open its page where there is a display."""
     port = free_port(port)
     address = f"http://{HOST}:{port}"
     print(f"dyebook is open at {address} – stop it with Ctrl+C", file=sys.stderr)
@@ -63,11 +57,6 @@ def serve_phone(served: Served, book, port: int | None = None, browser: bool = T
         Keeps the address that printed codes name, by `setting` and `set_setting`.
     at : str, optional
         The private address to serve on; found if left out.
-
-    Raises
-    ------
-    DyebookError
-        If there is no private address, or no free port.
     """
     address = choose_private(own_addresses() if at is None else (), at)
     port = free_port(port, (HOST, address))

@@ -33,13 +33,7 @@ def _rank(address):
 
 
 def choose_private(addresses, wanted: str | None = None) -> str:
-    """Return the private address to serve on: the one `wanted`, else the best of this machine's `addresses`.
-
-    Raises
-    ------
-    DyebookError
-        If there is no private address, or the one wanted is not private.
-    """
+    """Return the private address to serve on: the one `wanted`, else the best of this machine's `addresses`."""
     if wanted is not None:
         if not is_private(wanted):
             raise DyebookError(

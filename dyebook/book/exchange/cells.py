@@ -97,11 +97,6 @@ def match_header(header):
     header : str
         A name of `FIELDS`, or such as ``"film (mil)"``, ``"temp °F"``, ``"Time in dye [min]"``.
 
-    Raises
-    ------
-    RecordError
-        If the unit is unknown, or measures something else.
-
     Examples
     --------
     >>> match_header("film (mil)").name

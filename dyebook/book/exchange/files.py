@@ -33,13 +33,7 @@ class Sheet:
 
 
 def read_sheet(path):
-    """Return the table in a CSV, XLSX, JSON Lines or Parquet file.
-
-    Raises
-    ------
-    BookError
-        If it cannot be read, is too large, has no rows, or has rows longer than its headers.
-    """
+    """Return the table in a CSV, XLSX, JSON Lines or Parquet file."""
     path = Path(path)
     readers = {".xlsx": _read_xlsx, ".jsonl": _read_json_lines, ".ndjson": _read_json_lines, ".parquet": _read_parquet}
     try:
@@ -180,11 +174,6 @@ def write_sheet(path, headers: list[str], rows):
         Appears under its name only when it is complete.
     rows : list of tuple
         Text, numbers, bools or None.
-
-    Raises
-    ------
-    BookError
-        If the ending is none of these.
     """
     path = Path(path)
     writers = {".csv": _write_csv, ".xlsx": _write_xlsx, ".jsonl": _write_json_lines, ".parquet": _write_parquet}

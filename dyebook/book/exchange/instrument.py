@@ -256,13 +256,7 @@ def _looks_like_iso28178(path):
 
 
 def read_colour_text(path):
-    """Return the readings of a file, one `InstrumentReading` a data row.
-
-    Raises
-    ------
-    BookError
-        If its tables are incomplete, or a value is no number; with its line.
-    """
+    """Return the readings of a file, one `InstrumentReading` a data row."""
     if path.stat().st_size > LARGEST_BYTES:
         raise BookError(f"{path.name} is larger than {LARGEST_BYTES >> 20} MB; split it")
     lines = path.read_text(encoding="utf-8-sig", errors="replace").splitlines()

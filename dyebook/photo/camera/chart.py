@@ -68,21 +68,13 @@ class ChartReading:
 def chart_lab(table: str = "after-2014") -> np.ndarray:
     """Return the patches' own colours.
 
+    They are L*, a*, b* under D65, 2 degrees, of shape (24, 3).
+
     Parameters
     ----------
     table : str
         ``"before-2014"``, ``"after-2014"`` (the maker changed its pigments in November 2014), or a CSV file with
         24 rows and columns L, a, b, and optionally ``white`` (D50 or D65, the same in every row; D50 if left out).
-
-    Returns
-    -------
-    ndarray, shape (24, 3)
-        L*, a*, b* under D65, 2 degrees.
-
-    Raises
-    ------
-    PhotoError
-        If the table is neither known nor a usable file.
 
     Notes
     -----
@@ -120,7 +112,7 @@ def _own_table(path):
 
 
 def patch_quads(corners, share: float = _INNER) -> np.ndarray:
-    """Return the middle of each patch, from the centres of the four patches at the chart's corners.
+    """Return the middle of each patch, (24, 4, 2), from the centres of the four patches at the chart's corners.
 
     Parameters
     ----------
@@ -128,10 +120,6 @@ def patch_quads(corners, share: float = _INNER) -> np.ndarray:
         Centres of dark skin, bluish green, black and white, in pixels of the upright photo.
     share : float
         Side of what is returned, as a share of the pitch.
-
-    Returns
-    -------
-    ndarray of shape (24, 4, 2)
 
     Raises
     ------
@@ -160,14 +148,8 @@ def read_chart(photo: LinearPhoto, quads) -> ChartReading:
 
     Parameters
     ----------
-    photo
     quads : array_like of shape (24, 4, 2)
         In pixels of the upright photo, patches in reading order.
-
-    Raises
-    ------
-    PhotoError
-        If a patch lies outside the photo or covers too few pixels.
     """
     quads = np.asarray(quads, dtype=float)
     rows = [_read_patch(photo, quad, name) for quad, name in zip(quads, PATCHES, strict=True)]

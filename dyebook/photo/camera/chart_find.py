@@ -109,7 +109,6 @@ def find_chart(photo: LinearPhoto, leave_out=(), finest: int = _LONG_SIDES[-1]) 
 
     Parameters
     ----------
-    photo
     leave_out : sequence of int
         Patches, from 0 in reading order, that are known to be spoiled.
     finest : int
@@ -317,15 +316,12 @@ def _corners(guess):
 def find_grids(picture: np.ndarray) -> list[Grid]:
     """Return the grids of even squares in a picture, largest first.
 
+    Each has at least 9 squares.
+
     Parameters
     ----------
     picture : ndarray of uint8, shape (H, W, 3)
         Codes as for a screen.
-
-    Returns
-    -------
-    list of Grid
-        Each of at least 9 squares.
     """
     centres, sides = _even_squares(picture)
     grids, left = [], np.ones(len(centres), dtype=bool)

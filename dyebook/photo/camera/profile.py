@@ -149,7 +149,6 @@ def learn_camera(photo: LinearPhoto, name: str, chart_at=None, leave_out=(), tab
 
     Parameters
     ----------
-    photo
     name : str
         What to call the camera.
     chart_at : sequence of four (x, y), optional
@@ -186,13 +185,7 @@ def learn_camera(photo: LinearPhoto, name: str, chart_at=None, leave_out=(), tab
 
 
 def usable_patches(photo: LinearPhoto, chart: ChartReading, leave_out=()) -> tuple[list[int], list[str]]:
-    """Return the patches of a chart that can be learned from, and doubts about the others.
-
-    Raises
-    ------
-    PhotoError
-        If too few can be used, or the greys are not where they should be.
-    """
+    """Return the patches of a chart that can be learned from, and doubts about the others."""
     uneven = chart.spread > _UNEVEN_PATCH
     use = [k for k in range(COUNT) if k not in leave_out and not chart.clipped[k] and not uneven[k]]
     greys = [k for k in use if k in GREYS]
@@ -278,11 +271,6 @@ def chart_card(photo: LinearPhoto) -> tuple[Card, CameraProfile | None]:
         Of kind ``chart``: the patch neutral 5, with the whole chart as what it covers.
     camera : CameraProfile or None
         Learned from this very photo; None, and the card doubtful, where too few patches can be used.
-
-    Raises
-    ------
-    PhotoError
-        If no chart is found, or its grey is black or blown out.
     """
     corners = find_chart(photo, finest=_FINEST)
     try:

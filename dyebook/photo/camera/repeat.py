@@ -43,11 +43,6 @@ def repeatability(readings, batch_sd=None) -> Repeatability:
     batch_sd : sequence of 3 floats, optional
         Standard deviation of the shop's batches per L*, a*, b*, for the gauge share.
 
-    Raises
-    ------
-    PhotoError
-        If there are fewer than three readings.
-
     Notes
     -----
     MCDM = mean of ΔE(mean, reading), the measure of repeatability of ASTM E2214. For noise of the same σ on each
@@ -74,14 +69,12 @@ def repeatability(readings, batch_sd=None) -> Repeatability:
 def gauge_share(repeat_sd, batch_sd):
     """Return the gauge's share of the total spread in percent, and the number of distinct classes.
 
+    Both have shape (3,).
+
     Parameters
     ----------
     repeat_sd, batch_sd : array_like of shape (3,)
         Standard deviations of repeated readings, and of the pieces themselves.
-
-    Returns
-    -------
-    grr_percent, ndc : ndarray of shape (3,)
 
     Notes
     -----

@@ -62,13 +62,7 @@ def learned_again(profile: CameraProfile) -> CameraProfile:
 
 
 def load_camera(name: str) -> CameraProfile:
-    """Return a profile by its name.
-
-    Raises
-    ------
-    PhotoError
-        If there is none of that name, or its file is damaged.
-    """
+    """Return a profile by its name."""
     path = _path(name)
     if not path.is_file():
         known = ", ".join(camera.name for camera in list_cameras()) or "none yet"

@@ -130,7 +130,6 @@ def is_undeveloped(photo: LinearPhoto, card_rgb: np.ndarray) -> bool:
 
     Parameters
     ----------
-    photo
     card_rgb : ndarray of shape (3,)
         The card as read by the sRGB curve.
     """
@@ -146,7 +145,6 @@ def sensor_light(rgb: np.ndarray, gains, card_light, photo: LinearPhoto) -> np.n
         Light already multiplied by `gains`.
     gains, card_light : ndarray of shape (3,)
         What brought the card to its own colour, and that colour.
-    photo
     """
     matrix = _towards_sensor(_SENSOR_SHARE)
     pixels = photo.reduced(SMALL_SIDE).pixels.reshape(-1, 3)

@@ -89,17 +89,14 @@ class Sides:
 def even_patches(pixels: np.ndarray, bright: np.ndarray) -> list[np.ndarray]:
     """Return four-sided patches without inner edges.
 
+    Their rough corners (4, 2) are in pixels; each patch comes once.
+
     Parameters
     ----------
     pixels : ndarray of float32, shape (h, w, 3)
         Linear light.
     bright : ndarray of shape (3,)
         Its `bright_end`.
-
-    Returns
-    -------
-    list of ndarray of shape (4, 2)
-        Rough corners in pixels; each patch once.
     """
     height, width = pixels.shape[:2]
     factor = max(1, round(max(height, width) / _SIDE))  # whole: several times as fast
@@ -247,6 +244,8 @@ def _distinct(found):
 def refine_sides(light_at, quads, reach: float, count: int = 40) -> list[Sides | None]:
     """Return the sides of patches fitted to the edges of a picture.
 
+    One a quad; None where the sides do not close to a quadrilateral.
+
     Parameters
     ----------
     light_at : callable
@@ -257,11 +256,6 @@ def refine_sides(light_at, quads, reach: float, count: int = 40) -> list[Sides |
         How far from the rough side the edge may lie, in pixels.
     count : int
         Places looked at on each side.
-
-    Returns
-    -------
-    list of Sides or None
-        One a quad; None where the sides do not close to a quadrilateral.
     """
     quads = np.asarray(quads, dtype=float).reshape(-1, 4, 2)
     if not len(quads):

@@ -118,7 +118,6 @@ def card_at(photo: LinearPhoto, quad, card_lab=None) -> Card:
 
     Parameters
     ----------
-    photo
     quad : array_like of shape (4, 2)
         Corners of the grey area in pixels of the upright photo, in any order.
     card_lab : sequence of 3 floats, optional

@@ -69,15 +69,12 @@ class Candidate:
 def find_card(photo: LinearPhoto, card_lab=None) -> Card:
     """Return the plain grey card of a photo.
 
+    It is flagged card_doubtful where another patch is nearly as likely.
+
     Parameters
     ----------
     card_lab : sequence of 3 floats, optional
         The card's own Lab (D65, 2 degrees); 18 % grey if left out.
-
-    Returns
-    -------
-    Card
-        Flagged card_doubtful where another patch is nearly as likely.
 
     Raises
     ------

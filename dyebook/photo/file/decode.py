@@ -88,6 +88,8 @@ class Decoded:
 def decode_picture(data: bytes, kind: str, quick: bool = False) -> Decoded:
     """Decode a JPEG, PNG, TIFF or WebP file.
 
+    It is not yet turned upright, and not yet linear.
+
     Parameters
     ----------
     data : bytes
@@ -96,16 +98,6 @@ def decode_picture(data: bytes, kind: str, quick: bool = False) -> Decoded:
         "JPEG", "PNG", "TIFF" or "WebP", by content.
     quick : bool
         Decode a large JPEG at half size.
-
-    Returns
-    -------
-    Decoded
-        Not yet turned upright, not yet linear.
-
-    Raises
-    ------
-    UnreadableError
-        If the file is damaged, animated, of an unusual kind, too small or too large.
     """
     with refusing_damage(kind):
         image = _open(data, kind)
@@ -347,11 +339,6 @@ def decode_raw(data: bytes) -> tuple[Decoded, Encoding, np.ndarray | None]:
         Of those codes: linear light.
     saturated : ndarray of bool, shape (H, W, 3)
         Where the sensor was at its limit, per colour of its mosaic.
-
-    Raises
-    ------
-    UnreadableError
-        If rawpy is not installed, or the file cannot be read.
     """
     try:
         import rawpy

@@ -86,17 +86,14 @@ def declared_colour(exif) -> str | None:
 def turn_upright(image, orientation: int):
     """Return an image turned so that it stands upright.
 
+    It is the same array when it already stands upright.
+
     Parameters
     ----------
     image : ndarray, shape (H, W) or (H, W, C)
         As stored.
     orientation : int
         EXIF orientation, 1 to 8.
-
-    Returns
-    -------
-    ndarray
-        The same array when it already stands upright.
     """
     turn = _TURNS.get(orientation)
     return image if turn is None else turn(image)

@@ -67,10 +67,7 @@ _SEQUENCE_BRANDS = {b"msf1", b"hevc", b"hevx", b"hevm", b"hevs", b"avis"}
 def kind_of(data: bytes) -> str | None:
     """Return what a file's first bytes say it is.
 
-    Returns
-    -------
-    str or None
-        "JPEG", "PNG", "TIFF", "WebP", "HEIC", "RAW"; the plain name of something else; None if unknown.
+    "JPEG", "PNG", "TIFF", "WebP", "HEIC", "RAW", or the plain name of something else; None if unknown.
     """
     if data[4:8] == b"ftyp":
         return _kind_of_boxes(data)
@@ -151,11 +148,6 @@ def check_size(width: int, height: int, bytes_per_pixel: int) -> None:
     """Refuse pictures too small to measure or too large to unpack.
 
     The width and height are those of the file's header, the bytes per pixel those of the picture unpacked.
-
-    Raises
-    ------
-    UnreadableError
-        With the limit that was broken.
     """
     seen = f"{width} × {height} pixels"
     if min(width, height) < _SMALLEST_SIDE:

@@ -110,11 +110,6 @@ class LinearPhoto:
         -------
         ndarray of float32, shape (ceil(h / step), ceil(w / step), 3)
             Linear Rec. 709 light; values outside 0 to 1 where the photo's own colour space reaches further.
-
-        Raises
-        ------
-        ValueError
-            If the box is empty or leaves the photo, or step is below 1.
         """
         codes = self.codes[self._slices(box)]
         decode = self.encoding.decode
@@ -194,16 +189,13 @@ class LinearPhoto:
     def reduced(self, long_side):
         """Return the photo made smaller by the whole factor that brings its long side nearest to `long_side`.
 
+        It is kept, so that a second call costs nothing; its arrays must not be written to.
+
         Parameters
         ----------
         long_side : int
             Wanted length of the longer side in pixels. A photo is never enlarged, and the side that comes back
             lies between 2/3 and 3/2 of the wanted one (or is the photo's own, if that is smaller).
-
-        Returns
-        -------
-        Reduced
-            Kept, so that a second call costs nothing; its arrays must not be written to.
         """
         return self.reduced_by(max(1, round(max(self.size) / long_side)))
 
@@ -328,11 +320,6 @@ def photo_from_array(pixels, name: str = "array", limit: float | None = None) ->
         What messages call it.
     limit : float, optional
         Light from which on a channel counts as clipped.
-
-    Raises
-    ------
-    ValueError
-        If the array is not (H, W, 3).
     """
     pixels = np.ascontiguousarray(pixels, dtype=np.float32)
     if pixels.ndim != 3 or pixels.shape[2] != 3 or not pixels.size:

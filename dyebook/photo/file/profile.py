@@ -129,6 +129,8 @@ class Encoding:
 def encoding_from_primaries(name: str, primaries_xy, white_xy, curve: Callable) -> Encoding:
     """Return the encoding of a colour space given by its primaries.
 
+    It is adapted to D65 by the Bradford transform.
+
     Parameters
     ----------
     name : str
@@ -139,11 +141,6 @@ def encoding_from_primaries(name: str, primaries_xy, white_xy, curve: Callable) 
         Chromaticity of its white, which becomes (1, 1, 1).
     curve : callable
         Relative code to relative light.
-
-    Returns
-    -------
-    Encoding
-        Adapted to D65 by the Bradford transform.
     """
     return Encoding(name, (curve,), _to_rec709(_primaries_to_xyz(primaries_xy, white_xy)))
 
@@ -151,17 +148,14 @@ def encoding_from_primaries(name: str, primaries_xy, white_xy, curve: Callable) 
 def read_profile(profile: bytes, grey: bool = False) -> Encoding | None:
     """Return the encoding that a matrix profile describes.
 
+    None for a sound profile of another kind (tables, CMYK), which needs a colour engine.
+
     Parameters
     ----------
     profile : bytes
         A whole ICC profile.
     grey : bool
         Whether the file holds one channel.
-
-    Returns
-    -------
-    Encoding or None
-        None for a sound profile of another kind (tables, CMYK), which needs a colour engine.
 
     Raises
     ------
@@ -318,18 +312,14 @@ REC2020_WIDE = encoding_from_primaries(
 def matrix_profile(encoding: Encoding, samples: int = 4096) -> bytes:
     """Return the ICC profile (version 2.4) of a matrix encoding.
 
+    It is a monitor profile that any colour-managed reader understands.
+
     Parameters
     ----------
     encoding : Encoding
         With one curve for all channels.
     samples : int
         Samples of the curve.
-
-    Returns
-    -------
-    bytes
-        A monitor profile that any colour-managed reader understands.
-
     """
     curve = np.round(encoding.curves[0](np.linspace(0, 1, samples)) * _CURVE_WHITE)
     values = np.clip(curve, 0, _CURVE_WHITE).astype(">u2").tobytes()
@@ -472,11 +462,6 @@ def convert_by_engine(image, profile: bytes) -> tuple[np.ndarray, Encoding]:
         In Rec. 2020 primaries with the sRGB curve.
     encoding : Encoding
         Of those codes.
-
-    Raises
-    ------
-    EngineError
-        If the engine refuses the profile, or it does not fit the image.
     """
     from PIL import ImageCms
 

@@ -107,17 +107,13 @@ def part_facts(view: PartView) -> dict[str, float]:
 def places_of(found: list[Regions], view: PartView, film: np.ndarray, facts: dict) -> tuple[list[Place], np.ndarray]:
     """Return the places of all regions and their features.
 
+    The features have shape (places, len(FEATURES)).
+
     Parameters
     ----------
-    found, view
     film : ndarray of shape (3,)
     facts : dict
         From `part_facts`.
-
-    Returns
-    -------
-    places : list of Place
-    features : ndarray of shape (len(places), len(FEATURES))
     """
     places = [Place(regions, k + 1) for regions in found for k in range(regions.count)]
     if not places:

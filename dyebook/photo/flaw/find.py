@@ -72,7 +72,6 @@ def find_flaws(photo: LinearPhoto, light: Light, part: Part, film: np.ndarray) -
 
     Parameters
     ----------
-    photo, light, part
     film : ndarray of shape (3,)
         Linear light of the part's film, what its reading says.
 

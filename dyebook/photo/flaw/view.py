@@ -203,10 +203,7 @@ def _is_round(mask):
 def unshaded(view: PartView) -> np.ndarray:
     """Return what is left of a part's log light (H, W, 3) without its shading.
 
-    Returns
-    -------
-    ndarray of float32, shape (H, W, 3)
-        0 outside the part.
+    It is 0 outside the part.
 
     Notes
     -----

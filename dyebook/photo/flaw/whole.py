@@ -44,7 +44,6 @@ def whole_changes(view: PartView, film: np.ndarray, facts: dict) -> list[tuple]:
 
     Parameters
     ----------
-    view
     film : ndarray of shape (3,)
     facts : dict
         From `part_facts`.

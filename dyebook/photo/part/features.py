@@ -76,10 +76,7 @@ class _Scene:
 def features_of(view: PhotoView, one: Candidate) -> np.ndarray:
     """Return the features of a candidate.
 
-    Returns
-    -------
-    ndarray of float, shape (len(FEATURES),)
-        In the order of `FEATURES`; all finite.
+    They are in the order of `FEATURES`; all are finite.
     """
     scene = _scene_of(view, one)
     inside, ground = _levels(scene.inside), _levels(scene.near)

@@ -101,10 +101,7 @@ def trimmed(view: PhotoView, one: Candidate) -> Candidate:
 def outline_of(photo: LinearPhoto, light: Light, one: Candidate, view: PhotoView) -> np.ndarray:
     """Return the outline of a candidate in pixels of the photo.
 
-    Returns
-    -------
-    ndarray of shape (N, 2)
-        At most about 200 corners; holes are cut in by slits.
+    It has at most about 200 corners (N, 2); holes are cut in by slits.
     """
     pixels, box, step = _seen_around(photo, one, view)
     colour = shade_free(light.correct(pixels, box, step))
@@ -223,10 +220,7 @@ def holes_cut(photo: LinearPhoto, light: Light, part: Part) -> Part:
 def small_holes(photo: LinearPhoto, light: Light, outline: np.ndarray) -> list[np.ndarray]:
     """Return the rings of holes through a part that its outline does not cut out.
 
-    Returns
-    -------
-    list of ndarray of shape (M, 2)
-        In pixels of the photo.
+    Each ring (M, 2) is in pixels of the photo.
     """
     low, high = outline.min(axis=0), outline.max(axis=0)
     margin = _HOLE_MARGIN * (high - low).max() + _MARGIN_PX

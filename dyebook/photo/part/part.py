@@ -44,14 +44,8 @@ def part_at(photo: LinearPhoto, polygon) -> Part:
 
     Parameters
     ----------
-    photo
     polygon : array_like of shape (N, 2)
         Corners in pixels of the upright photo, at least three.
-
-    Raises
-    ------
-    PhotoError
-        If the outline leaves the photo altogether or encloses almost nothing.
     """
     polygon = np.asarray(polygon, dtype=float)
     width, height = photo.size

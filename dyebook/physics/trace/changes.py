@@ -46,6 +46,8 @@ class Change(Span):
 def find_changes(time_min, values, least: float, most: int = 6, significance: float = 5.0) -> list[Change]:
     """Lasting changes of level on top of a smooth course.
 
+    They come in order of time; ramps that touch are joined into one change.
+
     Parameters
     ----------
     time_min, values : ndarray of shape (N,)
@@ -56,11 +58,6 @@ def find_changes(time_min, values, least: float, most: int = 6, significance: fl
         How many ramps are tried.
     significance
         How many times its own standard error a ramp must have.
-
-    Returns
-    -------
-    list of Change
-        In order of time; ramps that touch are joined into one change.
 
     Notes
     -----
@@ -255,15 +252,12 @@ class Case(Span):
 def pair_changes(when, x, v, of_current: list[Change], of_voltage: list[Change]) -> list[Case]:
     """Put changes of current and voltage at the same time together.
 
+    They come in order of time; a change that the raw levels around it do not show is left out.
+
     Parameters
     ----------
     when, x, v : ndarray of shape (N,)
         Binned time, logarithm of current and of voltage (None if not logged).
-
-    Returns
-    -------
-    list of Case
-        In order of time; a change that the raw levels around it do not show is left out.
     """
     cases, used = [], set()
     for change in of_current:

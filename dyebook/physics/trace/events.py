@@ -217,17 +217,14 @@ def find_events(
 ) -> tuple[Event, ...]:
     """Find what happened in a run.
 
+    They come in order of time, each kind once (its first), power breaks each.
+
     Parameters
     ----------
     time_min, current_a : array of shape (N,)
     voltage_v, electrolyte_temp_c : array of shape (N,), optional
     supply_max_a
         Limit of the supply; without it, `supply_limit` is never reported.
-
-    Returns
-    -------
-    tuple of Event
-        In order of time, each kind once (its first), power breaks each.
 
     Notes
     -----

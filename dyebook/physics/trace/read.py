@@ -92,11 +92,6 @@ def read_trace(path: str | Path, columns=None) -> Trace:
         Text with columns; comma, semicolon, tab or blanks between, decimal point or comma.
     columns : dict of str to str, optional
         Header (or number from 1) of each quantity, where the guess is wrong: ``{"current_a": "Ch 2"}``.
-
-    Raises
-    ------
-    RecordError
-        If the file cannot be read, or holds no time or current.
     """
     path = Path(path)
     try:
@@ -133,11 +128,6 @@ def make_trace(
     time_min, current_a : array of shape (N,)
     voltage_v, electrolyte_temp_c : array of shape (N,), optional
     notes : sequence of str
-
-    Raises
-    ------
-    RecordError
-        If the clock goes backwards, too few rows hold a number, or the current is never positive.
     """
     t, current = np.asarray(time_min, float), np.asarray(current_a, float)
     notes = list(notes)
@@ -174,13 +164,7 @@ def log_headers(text, name="log"):
 
 
 def log_table(text, name="log"):
-    """Return the rows of cells of a log, and the index of the first row of numbers.
-
-    Raises
-    ------
-    RecordError
-        If it is empty or holds no row of numbers.
-    """
+    """Return the rows of cells of a log, and the index of the first row of numbers."""
     lines = [line for line in text.splitlines() if line.strip() and not line.lstrip().startswith("#")]
     if not lines:
         raise RecordError(f"{name} is empty; a log with time and current is needed")
@@ -433,11 +417,6 @@ def read_notes(text: str, end_min: float | None = None) -> Trace:
     ----------
     end_min
         When the run ended; the last current holds until then.
-
-    Raises
-    ------
-    RecordError
-        If a note cannot be read.
 
     Examples
     --------

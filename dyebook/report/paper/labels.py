@@ -52,7 +52,7 @@ def places(grid):
 
 
 def labels_pdf(batches, grid: Grid, first: int = 1, outlines: bool = False) -> bytes:
-    """Return sheets of labels, one for each batch given.
+    """Return sheets of labels as PDF, one for each batch given.
 
     Parameters
     ----------
@@ -61,16 +61,6 @@ def labels_pdf(batches, grid: Grid, first: int = 1, outlines: bool = False) -> b
         The first free label of the first sheet, from 1, row by row.
     outlines
         Whether to draw the edges, for plain paper and scissors.
-
-    Returns
-    -------
-    bytes
-        PDF.
-
-    Raises
-    ------
-    ValueError
-        If `first` is not on the sheet.
     """
     corners = places(grid)
     if not 1 <= first <= len(corners):

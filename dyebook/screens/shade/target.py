@@ -42,11 +42,6 @@ def read_colour(text: str, book):
     ----------
     text
         ``"35, 10, -42"``, ``"#1f4e8c"``, a Munsell notation, or ``"batch 12"``, ``"12"``.
-
-    Raises
-    ------
-    RecordError
-        If it is none of these, or the batch was never read.
     """
     if looks_like_munsell(text):
         return _munsell(text)
