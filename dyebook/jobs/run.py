@@ -353,7 +353,8 @@ def keep_log(book, run_id: int, trace, report) -> dict:
     columns = ("time_min", "current_a", "voltage_v", "electrolyte_temp_c")
     log = {name: getattr(trace, name)[::step].tolist() for name in columns if getattr(trace, name) is not None}
     events = [event.to_dict() for event in report.events]
-    kept = {**log, "by_hand": trace.by_hand, "rows": len(trace.time_min), "events": events}
+    apart = {name: getattr(report, name) for name in ("film_kept_um", "film_lost_um")}
+    kept = {**log, "by_hand": trace.by_hand, "rows": len(trace.time_min), "events": events, **apart}
 
     def change(row):
         return {**_made(row, report.charge_ah, report.minutes, report), "trace": {**row["trace"], **kept}}

@@ -20,9 +20,19 @@ from dyebook.physics.acid import (
     wt_of_sg,
 )
 from dyebook.physics.answer import Answer, cautions_for, check_figure
-from dyebook.physics.rates import ALUMINIUM_G_PER_AH
+from dyebook.physics.rates import ALUMINIUM_G_PER_AH, MOLAR_MASS_AL, MOLAR_MASS_H2SO4
 
-__all__ = ["AcidMix", "BathCheck", "BathLife", "bath_life", "check_bath", "g_per_l_of_parts", "mix_acid", "mix_volumes"]
+__all__ = [
+    "AcidMix",
+    "BathCheck",
+    "BathLife",
+    "bath_life",
+    "check_bath",
+    "g_per_l_of_parts",
+    "mix_acid",
+    "mix_volumes",
+    "titrate_bath",
+]
 
 MAX_G_PER_L = 400.0  # no bath for aluminium films is stronger; above it a slip of the pen, and dangerous to mix
 MAX_RISE_C = 40.0
@@ -212,16 +222,77 @@ _RETAINED_ALUMINIUM = 0.68  # share of the oxidised metal that stays in the film
 _ALUMINIUM_LIMIT_G_PER_L = 12.0  # troublesome above 12 to 15, trade texts
 
 
+# what 1 g/L of dissolved aluminium adds to a hydrometer, read as g/L of acid: 6.34 g/L of its sulphate raise SG by
+# 0.0061 (10 % solution 1.105 g/mL, handbook, value from memory), 165 g/L of acid rise by 0.00061 per g/L
+_ACID_PER_ALUMINIUM = 10.0
+_ACID_PER_ALUMINIUM_SD = 1.5
+_BURETTE_SD_ML = 0.05  # end point and burette of class B, common practice
+_TITRANT_SD = 0.01  # of the standard solution and of the pipette together, common practice
+
+
 @dataclass(frozen=True, kw_only=True)
 class BathCheck(Answer):
-    """A bath's strength as a hydrometer shows it: `g_per_l` ± `g_per_l_sd`, `wt_percent`, and mL of acid to add."""
+    """A bath's free acid `g_per_l` with its doubt, as a hydrometer shows it or as titrated, and its aluminium.
+
+    Attributes
+    ----------
+    wt_percent
+        Of the free acid alone; None for a titration.
+    """
 
     g_per_l: float
     g_per_l_sd: float
-    wt_percent: float
+    wt_percent: float | None = None
+    aluminium_g_per_l: float | None = None
+    aluminium_g_per_l_sd: float | None = None
 
 
-def check_bath(sg: float, sg_temp_c: float = 20.0, sg_sd: float = 0.001) -> BathCheck:
+def titrate_bath(
+    sample_ml: float, free_ml: float, total_ml: float | None = None, *, naoh_mol_per_l: float = 1.0
+) -> BathCheck:
+    """Free acid and dissolved aluminium from burette readings.
+
+    Parameters
+    ----------
+    sample_ml
+        Bath pipetted into the flask.
+    free_ml
+        Soda to the end point with fluoride added, which holds the aluminium back: the free acid alone.
+    total_ml
+        Soda to the end point without it: aluminium takes three more per atom.
+    naoh_mol_per_l
+        Strength of the soda.
+
+    Raises
+    ------
+    RecordError
+        If a reading is impossible, or the total is below the free.
+
+    Notes
+    -----
+    H2SO4 + 2 NaOH and Al3+ + 3 NaOH: g/L = mL x mol/L / mL of sample x 98.079 / 2, and x 26.982 / 3.
+    """
+    sample = check_figure("the sample", sample_ml, "mL", 0, 1000)
+    free = check_figure("the soda for the free acid", free_ml, "mL", 0, 1000)
+    molar = check_figure("the soda's strength", naoh_mol_per_l, "mol/L", 0, 20)
+    per_ml = molar / sample
+    acid = MOLAR_MASS_H2SO4 / 2 * per_ml
+    found = {"g_per_l": acid * free, "g_per_l_sd": acid * math.hypot(_BURETTE_SD_ML, _TITRANT_SD * free)}
+    if total_ml is not None:
+        total = check_figure("the soda in all", total_ml, "mL", 0, 1000)
+        if total < free:
+            raise RecordError(
+                f"the soda in all is {total:g} mL, less than the {free:g} mL for the free acid; swap them, or do it again"
+            )
+        metal = MOLAR_MASS_AL / 3 * per_ml
+        spread = math.hypot(math.sqrt(2) * _BURETTE_SD_ML, _TITRANT_SD * (total - free))
+        found |= {"aluminium_g_per_l": metal * (total - free), "aluminium_g_per_l_sd": metal * spread}
+    return BathCheck(**found, basis=Note("bench.titration"), cautions=cautions_for("protection", "fluoride", "waste"))
+
+
+def check_bath(
+    sg: float, sg_temp_c: float = 20.0, sg_sd: float = 0.001, aluminium_g_per_l: float | None = None
+) -> BathCheck:
     """Strength of a bath from its specific gravity.
 
     Parameters
@@ -232,14 +303,21 @@ def check_bath(sg: float, sg_temp_c: float = 20.0, sg_sd: float = 0.001) -> Bath
         Temperature of the bath when read, °C.
     sg_sd
         Standard uncertainty of the reading.
+    aluminium_g_per_l
+        Dissolved in it, by titration; what it adds to the reading is then taken off. Without it all is read as acid.
     """
     wt = wt_of_sg(sg, sg_temp_c)
     slope = (g_per_l_of_wt(wt + 0.01) - g_per_l_of_wt(wt)) / (sg_20_20(wt + 0.01) - sg_20_20(wt))
+    metal = 0.0 if aluminium_g_per_l is None else check_figure("the aluminium", aluminium_g_per_l, "g/L", -1e-9, 50)
+    free = g_per_l_of_wt(wt) - _ACID_PER_ALUMINIUM * metal
+    if free < 0:
+        raise RecordError(f"{metal:g} g/L of aluminium alone reads above SG {sg:g}; check both, or titrate")
     return BathCheck(
-        g_per_l=g_per_l_of_wt(wt),
-        g_per_l_sd=float(slope * sg_sd),
-        wt_percent=wt,
-        basis=Note("bench.hydrometer"),
+        g_per_l=free,
+        g_per_l_sd=math.hypot(slope * sg_sd, _ACID_PER_ALUMINIUM_SD * metal),
+        wt_percent=wt_of_g_per_l(free),
+        aluminium_g_per_l=aluminium_g_per_l,
+        basis=Note("bench.hydrometer", aluminium_g_per_l=aluminium_g_per_l),
         cautions=cautions_for("aluminium_reads_as_acid", "protection", "waste"),
     )
 

@@ -255,8 +255,12 @@ SENTENCES = CAUTIONS | {
         "water is 239 g/L: different baths, so go by g/L. This bath is 1 : {water_parts:.1f}"
     ),
     "unusual_acid_strength": "{g_per_l:g} g/L is outside the usual {low:g} to {high:g} g/L for films that are dyed",
-    "hydrometer": (
-        "handbook density at 20 °C, reading brought to 20 °C with the slope of Myhre 1998; fresh acid assumed"
+    "hydrometer": lambda aluminium_g_per_l: (
+        "handbook density at 20 °C, reading brought to 20 °C with the slope of Myhre 1998; "
+        + ("fresh acid assumed" if aluminium_g_per_l is None else "less about 10 g/L for each g/L of aluminium")
+    ),
+    "titration": (
+        "two soda per molecule of acid, three per atom of aluminium: with fluoride the free acid alone, without it both"
     ),
     "dissolved_aluminium": _dissolved_aluminium,
     "make_up": "mass = strength × volume; dissolve in warm soft water first, then fill to the line",
@@ -286,6 +290,10 @@ SENTENCES = CAUTIONS | {
     "no_area": "no film without an area",
     "never_on": "no current flowed",
     "gap": "nothing logged from {start_min:.1f} to {end_min:.1f} min: charge by a straight line",
+    "films_apart": (
+        "a contact was lost: parts that kept it have more film than those that lost it; measure each, and strip and "
+        "run again what is too thin"
+    ),
     "hidden_contact": (
         "at constant current one lost contact among n parts does not show in the total: the others get n/(n - m) of "
         "the film; measure every part"
@@ -324,13 +332,15 @@ _LABELS = {
     "portion_acid_ml": "acid per portion",
     "portion_rise_c": "each portion warms by",
     "ah_per_l": "used so far",
-    "aluminium_g_per_l": "dissolved aluminium, reckoned",
+    "aluminium_g_per_l": "dissolved aluminium",
     "discard_ah_per_l": "discard at",
     "left_ah": "left in the bath",
     "worn_out": "worn out",
     "planned_film_um": "film wanted",
     "planned_minutes": "time planned",
     "film_um": "film",
+    "film_kept_um": "film where the contact held",
+    "film_lost_um": "film where it was lost",
     "film_measured_um": "film by gauge",
     "minutes": "time",
     "elapsed_min": "since the start",

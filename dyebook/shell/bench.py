@@ -6,7 +6,17 @@ from typing import Annotated
 import typer
 
 from dyebook.errors import RecordError
-from dyebook.shell.options import BookOption, JsonOption, LetterOption, PageOption, given, open_at, option, show_answer
+from dyebook.shell.options import (
+    BookOption,
+    JsonOption,
+    LetterOption,
+    PageOption,
+    PartsOption,
+    given,
+    open_at,
+    option,
+    show_answer,
+)
 
 __all__ = ["add_commands", "named_columns"]
 
@@ -42,6 +52,13 @@ def acid(
 def electrolyte(
     sg: Annotated[float | None, option("Specific gravity of the bath, 20/20.")] = None,
     sg_temp_c: Annotated[str, option("Temperature at which it was read.")] = "20",
+    aluminium_g_per_l: Annotated[
+        float | None, option("Aluminium dissolved in it, for the hydrometer, which reads it as acid.")
+    ] = None,
+    sample_ml: Annotated[float | None, option("Titration: bath in the flask.")] = None,
+    free_ml: Annotated[float | None, option("Soda to the end point with fluoride: free acid.")] = None,
+    total_ml: Annotated[float | None, option("Soda to the end point without: acid and aluminium.")] = None,
+    naoh_mol_per_l: Annotated[float, option("Strength of the soda.")] = 1.0,
     charge_ah: Annotated[str | None, option("All charge the bath has carried.")] = None,
     volume_l: Annotated[str | None, option("Volume of the bath.")] = None,
     discard_ah_per_l: Annotated[float | None, option("Your own discard point, A·h per litre.")] = None,
@@ -49,17 +66,24 @@ def electrolyte(
     letter: LetterOption = False,
     as_json: JsonOption = False,
 ):
-    """How strong a bath is by its hydrometer, or how much of its life is used.
+    """How strong a bath is by hydrometer or burette, or how much of its life is used.
 
     Example: dyebook electrolyte --charge-ah 120 --volume-l 2
     """
-    from dyebook.physics.electrolyte import bath_life, check_bath
+    from dyebook.physics.electrolyte import bath_life, check_bath, titrate_bath
 
     if sg is not None:
-        show_answer(check_bath(sg, given("sg_temp_c", sg_temp_c)), as_json, "Bath by hydrometer", page, letter)
+        found = check_bath(sg, given("sg_temp_c", sg_temp_c), aluminium_g_per_l=aluminium_g_per_l)
+        show_answer(found, as_json, "Bath by hydrometer", page, letter)
+        return
+    if sample_ml is not None and free_ml is not None:
+        found = titrate_bath(sample_ml, free_ml, total_ml, naoh_mol_per_l=naoh_mol_per_l)
+        show_answer(found, as_json, "Bath by titration", page, letter)
         return
     if charge_ah is None or volume_l is None:
-        raise typer.BadParameter("give --sg for the strength, or --charge-ah and --volume-l for the life used")
+        raise typer.BadParameter(
+            "give --sg, or --sample-ml and --free-ml, for the strength, or --charge-ah and --volume-l for the life used"
+        )
     used, volume = given("charge_ah", charge_ah), given("volume_l", volume_l)
     show_answer(bath_life(used, volume, discard_ah_per_l=discard_ah_per_l), as_json, "Life of the bath", page, letter)
 
@@ -205,6 +229,7 @@ def trace(
     supply_max_a: Annotated[str | None, option("The supply's limit.")] = None,
     alloy: Annotated[str | None, option("Alloy, such as 6061.")] = None,
     electrolyte_temp_c: Annotated[str | None, option("Electrolyte of the run.")] = None,
+    parts: PartsOption = None,
     column: Annotated[
         list[str] | None, option("Name a column where the guess is wrong: current_a='Ch 2'; repeatable.")
     ] = None,
@@ -225,6 +250,7 @@ def trace(
         supply_max_a=given("supply_max_a", supply_max_a),
         alloy=alloy,
         electrolyte_temp_c=given("electrolyte_temp_c", electrolyte_temp_c),
+        parts=parts,
     )
     show_answer(report, as_json, f"Log {log.name}", page, letter)
 

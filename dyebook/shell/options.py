@@ -20,6 +20,7 @@ __all__ = [
     "JsonOption",
     "LetterOption",
     "PageOption",
+    "PartsOption",
     "field_options",
     "given",
     "given_each",
@@ -43,6 +44,7 @@ _BOOK = typer.Option("--book", help="Folder, .sqlite file or postgresql:// URL; 
 BookOption = Annotated[str | None, _BOOK]
 JsonOption = Annotated[bool, typer.Option("--json", help="One JSON value on stdout.")]
 CountOption = Annotated[int, typer.Option(min=1, help="How many at most.")]
+PartsOption = Annotated[int | None, typer.Option(min=1, help="Equal parts on the jig, for a contact that was lost.")]
 PageOption = Annotated[Path | None, typer.Option(help="Write it as one printed page too, a PDF file.", writable=True)]
 LetterOption = Annotated[bool, typer.Option("--letter", help="That page on Letter paper instead of A4.")]
 

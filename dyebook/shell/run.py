@@ -11,6 +11,7 @@ from dyebook.shell.options import (
     JsonOption,
     LetterOption,
     PageOption,
+    PartsOption,
     given,
     given_each,
     open_at,
@@ -20,6 +21,7 @@ from dyebook.shell.options import (
 )
 
 __all__ = ["add_commands"]
+
 
 WhyOption = Annotated[str | None, option("The reason to go on in spite of what was asked; it is kept.")]
 RunArgument = Annotated[int, typer.Argument(help="Number of the run.")]
@@ -298,6 +300,7 @@ def log(
     number: RunArgument,
     file: Annotated[Path, typer.Argument(help="CSV of any logger.")],
     supply_max_a: Annotated[str | None, option("The supply's limit.")] = None,
+    parts: PartsOption = None,
     column: Annotated[list[str] | None, option("Name a column: current_a='Ch 2'; repeatable.")] = None,
     book: BookOption = None,
     as_json: JsonOption = False,
@@ -316,7 +319,8 @@ def log(
     with _open_run(book, number) as (opened, row):
         asked = {name: row[name] for name in ("area_dm2", "alloy", "electrolyte_temp_c")}
         rate = rate_of_trace(opened, trace, **asked)
-        report = report_trace(trace, own_rate=rate, supply_max_a=given("supply_max_a", supply_max_a), **asked)
+        asked["supply_max_a"] = given("supply_max_a", supply_max_a)
+        report = report_trace(trace, own_rate=rate, parts=parts, **asked)
         keep_log(opened, number, trace, report)
     show_answer(report, as_json, f"Run {number} now has the log {file.name}", run=number)
 

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from dyebook.errors import RecordError
 from dyebook.physics import acid
-from dyebook.physics.electrolyte import bath_life, check_bath, g_per_l_of_parts, mix_acid, mix_volumes
+from dyebook.physics.electrolyte import bath_life, check_bath, g_per_l_of_parts, mix_acid, mix_volumes, titrate_bath
 
 TABLE = np.genfromtxt(
     Path(__file__).parents[1] / "reference" / "sulfuric_acid_20c.csv", delimiter=",", names=True, skip_header=3
@@ -206,3 +206,31 @@ def test_arrays_and_scalars_agree():
     wt = np.array([20.0, 40.0, 60.0])
     assert acid.g_per_l_of_wt(wt)[1] == acid.g_per_l_of_wt(40.0)
     assert isinstance(acid.g_per_l_of_wt(40.0), float)
+
+
+def test_titration_from_burette_to_grams():
+    """5 mL of a bath of 165 g/L acid and 8 g/L aluminium, worked out atom by atom from IUPAC weights."""
+    free_mol, metal_mol = 165 / 98.079, 8 / 26.98154
+    free_ml, total_ml = 5 * 2 * free_mol, 5 * (2 * free_mol + 3 * metal_mol)
+    found = titrate_bath(5, free_ml, total_ml)
+    assert found.g_per_l == pytest.approx(165)
+    assert found.aluminium_g_per_l == pytest.approx(8)
+    halved = titrate_bath(5, 2 * free_ml, 2 * total_ml, naoh_mol_per_l=0.5)
+    assert halved.g_per_l == pytest.approx(165)
+    assert 0 < halved.aluminium_g_per_l_sd < found.aluminium_g_per_l_sd
+    assert titrate_bath(5, free_ml).aluminium_g_per_l is None
+    with pytest.raises(RecordError, match="less than"):
+        titrate_bath(5, 20, 16)
+
+
+def test_dissolved_aluminium_reads_as_acid():
+    """Its sulphate at 10 % is 1.105 g/mL: 111 g/L of it, 17.4 g/L of metal, add 0.107; value from memory."""
+    plain, corrected = check_bath(1.1038), check_bath(1.1038, aluminium_g_per_l=8)
+    assert plain.g_per_l == pytest.approx(165, abs=1)
+    per_metal_sg = 0.107 / 17.4
+    acid_slope_sg = (acid.sg_20_20(15) - acid.sg_20_20(14)) / (acid.g_per_l_of_wt(15) - acid.g_per_l_of_wt(14))
+    expected = 8 * per_metal_sg / acid_slope_sg
+    assert plain.g_per_l - corrected.g_per_l == pytest.approx(expected, rel=0.1)
+    assert corrected.g_per_l_sd > plain.g_per_l_sd
+    with pytest.raises(RecordError, match="alone reads"):
+        check_bath(1.02, aluminium_g_per_l=20)

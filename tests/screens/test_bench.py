@@ -289,3 +289,16 @@ def test_hand_notes_show_the_charge(empty_book, open_page):
     page.segmented_control(key="bench_log_way").set_value("Hand notes").run()
     page.text_area(key="bench_log_notes").set_value("0.6 A at start, 0.9 A at 30 min").run()
     assert "0.375 A·h" in texts_of(page)
+
+
+def test_a_bath_is_checked_by_hydrometer_and_by_burette(empty_book, open_page):
+    page = open_page("bench", step="acid")
+    page.segmented_control(key="bench_acid_way").set_value("check").run()
+    page.text_input(key="bench_bath_sg").set_value("1.1038").run()
+    assert "165" in texts_of(page)
+    page.segmented_control(key="bench_check_by").set_value("burette").run()
+    for name, text in {"sample_ml": "5", "free_ml": "16.82", "total_ml": "21.27"}.items():
+        page.text_input(key=f"bench_bath_{name}").set_value(text)
+    text = texts_of(page.run())
+    assert "165" in text
+    assert "dissolved aluminium" in text

@@ -4,6 +4,7 @@ Everything is judged against the run's own level and noise, so that no supply, l
 dropouts and brief surges are found first and masked; what is left is searched for lasting changes of level.
 """
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -32,6 +33,8 @@ HOT_TEMP_C = 24.5  # dye work is run at 20 to 22 °C (handbook); growth falls an
 _WORK_TEMP_C = (18.0, 23.0)  # inside it the plain rule is used whatever the log's thermometer says
 _GAP_SD = 0.3  # doubt of the charge that flowed where nothing was logged, as a share
 _CHARGE_SD = 0.01
+_SHARE_SD = 0.1  # doubt of how much of the load lost its contact, as a share of the film; judgement
+_LEAST_FALL = -0.05  # less of a fall in current is none: the supply held it, and the voltage rose
 _GAP_STEPS, _GAP_MIN = 5.0, 0.5  # a gap is longer than so many steps of the logger, and than this
 
 # what counts, in the natural logarithm of current or voltage; set as the limits in `changes`
@@ -82,13 +85,18 @@ class TraceReport(Answer):
     # charge_ah, minutes: charge, and how long current flowed
     charge_ah: float
     minutes: float
-    # film_um, film_um_sd: None without an area
+    # film_um, film_um_sd: over all parts; None without an area
     film_um: float | None
     film_um_sd: float | None
     events: tuple
     gaps: tuple  # where nothing was logged: start_min, end_min
     charge_in_gaps_ah: float  # charge read across the gaps by straight lines
     columns: dict  # header that each quantity was read from
+    # where a contact was lost: on parts that kept it (None where their share of the load is not known), and on the others
+    film_kept_um: float | None = None
+    film_kept_um_sd: float | None = None
+    film_lost_um: float | None = None
+    film_lost_um_sd: float | None = None
 
 
 def report_trace(
@@ -99,6 +107,7 @@ def report_trace(
     alloy: str | None = None,
     electrolyte_temp_c: float | None = None,
     own_rate=None,
+    parts: int | None = None,
 ) -> TraceReport:
     """Charge, film and events of a log.
 
@@ -112,6 +121,8 @@ def report_trace(
         Of the run; a logged temperature outside 18 to 23 °C takes its place.
     own_rate : GrowthRate, optional
         What the shop's gauge has taught.
+    parts
+        Equal parts on the jig: one of them is taken to have lost its contact where the current does not tell how many.
     """
     limit = None if supply_max_a is None else check_figure("the supply's limit", supply_max_a, "A", 0, 1e5)
     charge = charge_ah(trace.time_min, trace.current_a)
@@ -121,7 +132,10 @@ def report_trace(
     minutes = _minutes_on(trace)
     logged = trace.time_min, trace.current_a, trace.voltage_v, trace.electrolyte_temp_c
     events = () if trace.by_hand else find_events(*logged, limit)
-    film, film_sd, basis = _film(trace, charge, missing, minutes, area_dm2, alloy, electrolyte_temp_c, own_rate)
+    conditions = area_dm2, alloy, electrolyte_temp_c, own_rate
+    film, film_sd, basis = _film(trace, charge, missing, minutes, *conditions)
+    apart, spread = ({}, 0.0) if not film else _films_apart(trace, charge, minutes, events, parts, *conditions)
+    film_sd = film_sd and math.hypot(film_sd, spread)
     return TraceReport(
         charge_ah=charge,
         minutes=minutes,
@@ -131,12 +145,13 @@ def report_trace(
         gaps=gaps,
         charge_in_gaps_ah=missing,
         columns=dict(trace.columns or {}),
+        **apart,
         basis=Note("bench.log_charge", film=basis),
         cautions=_trace_cautions(events),
         notes=(
             *trace.notes,
             *(Note("bench.gap", **gap) for gap in gaps),
-            Note("bench.hidden_contact"),
+            Note("bench.films_apart" if apart else "bench.hidden_contact"),
         ),
     )
 
@@ -180,6 +195,41 @@ def _film(trace, charge, missing, minutes, area_dm2, alloy, temp_c, own_rate):
     film = float(rate.film_um(density, minutes))
     doubt = np.sqrt(rate.sd_fraction**2 + _CHARGE_SD**2 + (_GAP_SD * missing / max(charge, 1e-12)) ** 2)
     return film, float(film * doubt), rate.basis
+
+
+def _films_apart(trace, charge, minutes, events, parts, area_dm2, alloy, temp_c, own_rate):
+    """Films of the parts that kept their contact and of those that lost it, and how far films lie apart over the load.
+
+    Until it was lost all parts grew alike; the charge after it went into those that kept it.
+    """
+    lost = next((event for event in events if event.kind == "contact_lost"), None)
+    if lost is None:
+        return {}, 0.0
+    before = trace.time_min <= lost.time_min
+    first = charge_ah(trace.time_min[before], trace.current_a[before])
+    until = float(trace.time_min[before][-1] - trace.time_min[0])
+    rate = own_rate or growth_rate(charge * 60 / minutes / area_dm2, _run_temp(trace, temp_c), alloy=alloy)
+    films = {"film_lost_um": float(rate.film_um(first * 60 / max(until, 1e-9) / area_dm2, until))}
+    share = _share_lost(lost.because, parts)
+    if share is not None and share < 1:
+        on_kept = first + (charge - first) / (1 - share)
+        films["film_kept_um"] = float(rate.film_um(on_kept * 60 / minutes / area_dm2, minutes))
+    doubt = math.hypot(float(rate.sd_fraction), _SHARE_SD)
+    doubts = {f"{name}_sd": film * doubt for name, film in films.items()}
+    kept, gone = films.get("film_kept_um"), films["film_lost_um"]
+    return films | doubts, 0.0 if kept is None else math.sqrt(share * (1 - share)) * abs(kept - gone)
+
+
+def _share_lost(because, parts):
+    """Share of the load that lost its contact: by the fall of the current at a held voltage, else one of the parts."""
+    if because.code == "bench.trickle":
+        return 1.0
+    fall = because.values.get("dx", 0.0)
+    by_current = -math.expm1(fall) if fall < _LEAST_FALL else None
+    if parts is None:
+        return by_current
+    count = 1 if by_current is None else min(max(round(by_current * parts), 1), parts - 1)
+    return count / parts if parts > 1 else 1.0
 
 
 def _run_temp(trace, given):

@@ -3,7 +3,7 @@
 import streamlit as st
 
 from dyebook.jobs import baths
-from dyebook.physics.electrolyte import check_bath, mix_acid
+from dyebook.physics.electrolyte import check_bath, mix_acid, titrate_bath
 from dyebook.record import ELECTROLYTE_EVENTS
 from dyebook.report.words import figure_text, moment_text
 from dyebook.screens.answers import offer_page, show_answer
@@ -61,15 +61,43 @@ def _mix(book, left, right):
 _ACID_KNOWN = {"wt": "wt % on its label", "sg": "hydrometer"}
 
 
+# what a check asks: labels and hints by the arguments of the sums
+_HYDROMETER = {
+    "sg": ("Hydrometer reads, 20/20", "1.105"),
+    "sg_temp_c": ("Bath, °C", "20"),
+    "aluminium_g_per_l": ("Dissolved aluminium, g/L", "if titrated"),
+}
+_BURETTE = {
+    "sample_ml": ("Bath in the flask, mL", "5"),
+    "free_ml": ("Soda with fluoride: free acid, mL", "16.8"),
+    "total_ml": ("Soda without: acid and aluminium, mL", "20.1"),
+    "naoh_mol_per_l": ("Soda, mol/L", "1"),
+}
+
+
+def _ask_check(name, label, hint):
+    """A figure of a check; those of our other quantities may come in other units."""
+    return ask(f"bath_{name}", label, "", hint, quantity=None if name.endswith(("_c", "_g_per_l")) else f"{name}_a")
+
+
 def _check(book, left, right):
     with left:
-        sg = ask("bath_sg", "Hydrometer reads, 20/20", hint="1.105", quantity="bath_a")
-        temp = ask("bath_sg_temp_c", "Bath, °C", "20", "20 or 68 °F")
+        by = choose("check_by", "By", ["hydrometer", "burette"], str.capitalize)
+        asked = _HYDROMETER if by == "hydrometer" else _BURETTE
+        found = {
+            name: ask(f"bath_{name}", label, "", hint, quantity=f"{name}_a") for name, (label, hint) in asked.items()
+        }
     with right, friendly_errors():
-        if sg is None or temp is None:
+        if by == "burette" and None not in (found["sample_ml"], found["free_ml"]):
+            titrated = titrate_bath(**{name: value for name, value in found.items() if value is not None})
+            show_answer(titrated, ("g_per_l", "aluminium_g_per_l"))
+            offer_page("Electrolyte by titration", titrated, "acid_titrated")
+            return
+        if by == "burette" or found["sg"] is None:
             st.markdown("A hydrometer reading shows how strong a fresh bath is. Dissolved aluminium reads as acid.")
             return
-        found = check_bath(sg, temp)
+        known = {name: value for name, value in found.items() if value is not None}
+        found = check_bath(**known)
         show_answer(found, ("g_per_l", "wt_percent"))
         offer_page("Electrolyte by hydrometer", found, "acid_check")
 

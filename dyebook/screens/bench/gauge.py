@@ -128,6 +128,7 @@ def _questions(row):
     return {
         "area_dm2": ask(f"{mark}log_area_dm2", "Area, dm²", area, "1.5 or 23 in²"),
         "supply_max_a": ask("log_supply_max_a", "The supply gives at most, A", hint="3", explain=_LIMIT_HELP),
+        "parts": ask("log_parts", "Parts on the jig", hint="6", quantity="parts_a"),
         "alloy": row["alloy"] if row else ask_alloy("log_alloy"),
         "electrolyte_temp_c": ask(f"{mark}log_electrolyte_temp_c", "Electrolyte, °C", temp, "20 or 68 °F"),
     }
@@ -186,13 +187,14 @@ def _from_notes():
 
 def _show_trace(book, row, trace, asked):
     rate = rate_of_trace(book, trace, asked["area_dm2"], asked["alloy"], asked["electrolyte_temp_c"])
-    report = report_trace(trace, own_rate=rate, **asked)
+    parts = asked.pop("parts")
+    report = report_trace(trace, own_rate=rate, parts=parts and int(parts), **asked)
     show_plot(plot_trace(trace, report.events, report.gaps))
     st.markdown(f"**{report_bench.events_count_text(len(report.events))}**" if not trace.by_hand else _BY_HAND)
     for number, event in enumerate(report.events, start=1):
         head, remedy = report_bench.event_line(event.to_dict())
         show_doubt(remedy, f"{number}. {head}")
-    show_answer(report, ("charge_ah", "film_um", "minutes"))
+    show_answer(report, ("charge_ah", "film_um", "minutes", "film_kept_um", "film_lost_um"))
     offer_page("Log of a run", report, "log")
     if row is not None and st.button(f"Keep it with run {row['id']}", key="keep_log", type="primary"):
         keep_log(book, row["id"], trace, report)

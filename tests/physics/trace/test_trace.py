@@ -37,6 +37,41 @@ def test_film_from_charge_is_the_rules():
     assert report_trace(make_trace(t, np.full(t.size, 2.1))).film_um is None
 
 
+def _log_of_lost_contact(current_after, voltage_after):
+    """40 min at 4 A and 15 V, changed at 15 min; one sample every 10 s with a little noise."""
+    t = np.arange(0, 40 + 1e-9, 1 / 6)
+    noise = 1 + 0.004 * np.random.default_rng(3).standard_normal((2, t.size))
+    current = np.where(t < 15, 4.0, current_after) * noise[0]
+    voltage = np.where(t < 15, 15.0, voltage_after) * noise[1]
+    return make_trace(t, current, voltage)
+
+
+def test_a_lost_contact_gives_two_films_at_constant_voltage():
+    """One of four parts lost at 15 of 40 min: a quarter less current, the others grow as planned, it has 15/40."""
+    report = report_trace(_log_of_lost_contact(3.0, 15.0), area_dm2=2.0)
+    assert report.film_kept_um == pytest.approx(RULES["720"] * 2 * 40, rel=0.03)
+    assert report.film_lost_um == pytest.approx(RULES["720"] * 2 * 15, rel=0.05)
+    assert report.film_lost_um < report.film_um < report.film_kept_um
+    # the mean has the doubt of which part it was
+    assert report.film_um_sd > report_trace(_log_of_lost_contact(4.0, 15.0), area_dm2=2.0).film_um_sd
+
+
+def test_a_lost_contact_at_constant_current_takes_the_number_of_parts():
+    """The voltage alone rises: with four parts, the three that kept it get 4/3 of the current after 15 min."""
+    log = _log_of_lost_contact(4.0, 17.5)
+    unknown = report_trace(log, area_dm2=2.0)
+    assert unknown.film_lost_um == pytest.approx(RULES["720"] * 2 * 15, rel=0.05)
+    assert unknown.film_kept_um is None
+    known = report_trace(log, area_dm2=2.0, parts=4)
+    assert known.film_kept_um == pytest.approx(RULES["720"] * 2 * (15 + 25 * 4 / 3), rel=0.03)
+
+
+def test_a_sound_log_has_one_film():
+    report = report_trace(_log_of_lost_contact(4.0, 15.0), area_dm2=2.0)
+    assert report.film_kept_um is None
+    assert report.film_lost_um is None
+
+
 def test_hot_log_is_reckoned_warm():
     t = np.linspace(0, 40, 200)
     cool = report_trace(make_trace(t, np.full(t.size, 2.1), None, np.full(t.size, 20.5)), area_dm2=1.5)

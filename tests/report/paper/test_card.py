@@ -157,7 +157,9 @@ def test_a_batch_without_a_reading_says_so(fresh_book, look):
 
 def test_a_run_over_the_bench_is_told_with_its_log(fresh_book, look, embedded):
     start = datetime(2026, 10, 2, 9, 0, tzinfo=UTC)
-    run_id = bench.plan_run(fresh_book, area_dm2=2.0, current_a=3.0, film_um=12.0, minutes=25.0, alloy="6082")
+    run_id = bench.plan_run(
+        fresh_book, area_dm2=2.0, current_a=3.0, film_um=12.0, minutes=25.0, alloy="6082", electrolyte_temp_c=20.0
+    )
     bench.tick_step(fresh_book, run_id, "etch", dwell_min=1.5)
     bench.tick_step(fresh_book, run_id, "water_break_test", passed=True)
     bench.start_run(fresh_book, run_id, at=start)
