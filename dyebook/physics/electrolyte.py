@@ -282,7 +282,7 @@ def titrate_bath(
         total = check_figure("the soda in all", total_ml, "mL", 0, 1000)
         if total < free:
             raise RecordError(
-                f"the soda in all is {total:g} mL, less than the {free:g} mL for the free acid; swap them, or do it again"
+                f"the soda in all is {total:g} mL, less than the {free:g} mL for the free acid; swap them or repeat"
             )
         metal = MOLAR_MASS_AL / 3 * per_ml
         spread = math.hypot(math.sqrt(2) * _BURETTE_SD_ML, _TITRANT_SD * (total - free))

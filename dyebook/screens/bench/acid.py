@@ -84,9 +84,7 @@ def _check(book, left, right):
     with left:
         by = choose("check_by", "By", ["hydrometer", "burette"], str.capitalize)
         asked = _HYDROMETER if by == "hydrometer" else _BURETTE
-        found = {
-            name: ask(f"bath_{name}", label, "", hint, quantity=f"{name}_a") for name, (label, hint) in asked.items()
-        }
+        found = {name: _ask_check(name, label, hint) for name, (label, hint) in asked.items()}
     with right, friendly_errors():
         if by == "burette" and None not in (found["sample_ml"], found["free_ml"]):
             titrated = titrate_bath(**{name: value for name, value in found.items() if value is not None})
