@@ -44,6 +44,12 @@ def test_arrhenius_from_20_to_60_degrees(energy, ratio):
     assert arrhenius_factor(60, energy, 20) == pytest.approx(ratio, rel=1e-3)
 
 
+@pytest.mark.parametrize(("energy", "ratio"), [(53.2, 2.1), (83.3, 3.2)])
+def test_arrhenius_from_15_to_25_degrees(energy, ratio):
+    """Activation energies of the oxide's dissolution, Russ. J. Inorg. Chem. 66 (2021) 258."""
+    assert arrhenius_factor(25, energy, 15) == pytest.approx(ratio, abs=0.05)
+
+
 def test_ph_bell_is_one_at_its_best():
     assert ph_bell(5.5, 5.5, 0.8) == 1
     assert ph_bell([4.7, 6.3], 5.5, 0.8) == pytest.approx(np.exp([-0.5, -0.5]))
