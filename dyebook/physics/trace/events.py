@@ -92,7 +92,7 @@ class TraceReport(Answer):
     gaps: tuple  # where nothing was logged: start_min, end_min
     charge_in_gaps_ah: float  # charge read across the gaps by straight lines
     columns: dict  # header that each quantity was read from
-    # where a contact was lost: on parts that kept it (None where their share of the load is not known), and on the others
+    # where a contact was lost: on parts that kept it (None where their share is not known), and on the others
     film_kept_um: float | None = None
     film_kept_um_sd: float | None = None
     film_lost_um: float | None = None
