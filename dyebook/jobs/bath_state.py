@@ -8,13 +8,28 @@ from dataclasses import dataclass, field
 
 from dyebook.errors import ModelError, RecordError
 from dyebook.jobs import say_nothing
-from dyebook.jobs.baths import age_of_bath, bath_label, baths_by_name, dye_rules, events_of_bath, outside_window
-from dyebook.jobs.shade import MOST_DIPS, learn_dips
-from dyebook.jobs.strength import LEAST_DIPS, StrengthLine, strength_line, top_up_of
+from dyebook.jobs.baths import (
+    age_of_bath,
+    all_baths,
+    bath_label,
+    baths_by_name,
+    dye_rules,
+    events_of_bath,
+    outside_window,
+)
+from dyebook.jobs.strength import (
+    LEAST_DIPS,
+    MOST_DIPS,
+    StrengthLine,
+    learn_dips,
+    strength_line,
+    strengths_today,
+    top_up_of,
+)
 from dyebook.physics.answer import Answer, cautions_for
 from dyebook.physics.bathcare import UPTAKE_MG_PER_DM2_UM
 
-__all__ = ["BathState", "bath_line", "bath_state", "bath_states"]
+__all__ = ["BathState", "Stands", "bath_line", "bath_state", "bath_states", "stands_today"]
 
 # a bath is topped up once a tenth of its dye is gone; common practice, no source
 _TOP_UP_AT = 0.9
@@ -42,6 +57,59 @@ def bath_line(book, bath_id: int, learn=learn_dips, now=None, newest: bool = Fal
         # dips all of them alike, for instance: the line's basis says what uptake rests on instead
         model = None
     return strength_line(book, bath_id, model, now, newest)
+
+
+@dataclass(frozen=True)
+class Stands:
+    """How a bath stands today, for what is asked of it; None where it is not known.
+
+    Attributes
+    ----------
+    asked_g_per_l
+        Its strength as its dips are written down: on that scale it was learned, and is asked.
+    now_g_per_l
+        What it holds: the strength that every page and command shows.
+    bath_temp_c
+        As its last dip found it, within the shop's window.
+    window_temp_c : (float, float) or None
+    bath_volume_l
+    """
+
+    asked_g_per_l: float | None = None
+    now_g_per_l: float | None = None
+    bath_temp_c: float | None = None
+    window_temp_c: tuple | None = None
+    bath_volume_l: float | None = None
+
+    @property
+    def scale(self) -> float:
+        """What the bath holds over what is written down."""
+        return self.now_g_per_l / self.asked_g_per_l if self.now_g_per_l and self.asked_g_per_l else 1.0
+
+    def held(self) -> dict:
+        """Return the settings that the bath has by itself: they move only with work."""
+        known = {"dye_g_per_l": self.asked_g_per_l, "bath_temp_c": self.bath_temp_c}
+        return {name: value for name, value in known.items() if value is not None}
+
+
+def stands_today(book, frames: dict, learn=learn_dips) -> dict:
+    """Return how the baths of some dips stand, `Stands` by label; `learn` as for `bath_line`."""
+    asked, named = strengths_today(book, frames), {(row["dye"], row["name"]): row for row in all_baths(book)}
+    return {label: _stands(book, named, label, dips, asked.get(label), learn) for label, dips in frames.items()}
+
+
+def _stands(book, named, label, dips, asked, learn):
+    pairs = set(zip(dips["dye"], dips["bath"], strict=True))
+    row = named.get(pairs.pop()) if len(pairs) == 1 else None
+    if row is None:
+        return Stands(asked, asked)
+    line = bath_line(book, row["id"], learn, newest=True)
+    window, temps = dye_rules(book, row["dye"]).get("bath_temp_c"), dips["bath_temp_c"].dropna()
+    temp = float(temps.iloc[-1]) if len(temps) else None
+    if window is not None:
+        temp = sum(window) / 2 if temp is None else min(max(temp, window[0]), window[1])
+    now = line.now.dye_g_per_l if line.now else asked
+    return Stands(asked, now, temp, window and tuple(window), line.bath_volume_l or row["bath_volume_l"])
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -126,7 +194,7 @@ def bath_state(book, row: dict, learn=learn_dips, now=None, newest=False, **seen
 
 def _next_top_up(line):
     """What would bring a bath back now, and the area until a tenth of its dye is gone."""
-    wanted, volume_l = line.made_g_per_l or line.noted_g_per_l, line.bath_volume_l
+    wanted, volume_l = line.wanted_g_per_l, line.bath_volume_l
     if not wanted or not volume_l:
         return None, None
     per_dm2 = line.uptake_mg_per_dm2 or UPTAKE_MG_PER_DM2_UM * line.film_um

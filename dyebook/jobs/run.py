@@ -50,7 +50,7 @@ _BY = {"gauge": "your gauge readings", "720": "720 rule", "0.30": "0.30 rule"}
 def open_runs(book):
     """Return runs that are planned or on, oldest first, as dicts."""
     with book.reading() as connection:
-        return runs.open_runs(connection)
+        return [row for row in runs.open_runs(connection) if "part_of" not in row["trace"]]
 
 
 def bench_run(book, run_id: int) -> dict:

@@ -5,33 +5,28 @@ The app hands in its own `learn`, which remembers what was learned before.
 """
 
 from dataclasses import dataclass
-from datetime import date
 from itertools import combinations
 from pathlib import Path
 
 from dyebook.errors import ModelError, RecordError
 from dyebook.jobs import say_nothing
+from dyebook.jobs.bath_state import Stands, stands_today
 from dyebook.jobs.baths import bath_label, baths_out_of_use
-from dyebook.jobs.strength import strengths_today
+from dyebook.jobs.strength import MOST_DIPS, learn_dips
 from dyebook.lab import Lab
 
 __all__ = [
-    "MOST_DIPS",
     "BathAdvice",
     "KeptShade",
     "LearnedBaths",
     "baths_named",
     "baths_with_dips",
     "learn_book",
-    "learn_dips",
     "learn_named",
     "learned_baths",
     "read_records_file",
     "shades_to_match",
 ]
-
-# a bath is learned from its newest dips: with 150 of 400 the next dips are predicted 2 % worse, in half the time
-MOST_DIPS = 150
 
 
 def read_records_file(path):
@@ -84,25 +79,15 @@ def baths_named(book, name: str):
     return {name: read}
 
 
-def learn_dips(_label, dips):
-    """Return the bath that a table of dips teaches, asked as of today; ModelError where they cannot teach one.
-
-    What `learn` is wherever it is not given; one that is given takes the bath's label and its dips too.
-    """
-    from dyebook.advice.learn import learn_bath
-
-    return learn_bath(dips).as_of(date.today().isoformat())
-
-
-def learned_baths(frames, strengths, learn=learn_dips):
-    """Return the `LearnedBaths` of dips by label, and of strengths in g/L by label."""
+def learned_baths(frames, stands, learn=learn_dips):
+    """Return the `LearnedBaths` of dips by label, and of how each stands by label."""
     models, left_out = {}, {}
     for label, dips in frames.items():
         try:
             models[label] = learn(label, dips)
         except ModelError as error:
             left_out[label] = str(error)
-    return LearnedBaths(models, strengths, left_out)
+    return LearnedBaths(models, stands, left_out)
 
 
 def learn_book(book) -> "LearnedBaths":
@@ -110,7 +95,7 @@ def learn_book(book) -> "LearnedBaths":
     frames = baths_with_dips(book)
     if not frames:
         raise RecordError("no bath in the book has a reading yet; photograph three to six dips of one bath first")
-    return learned_baths(frames, strengths_today(book, frames))
+    return learned_baths(frames, stands_today(book, frames))
 
 
 def learn_named(book, name: str, others=False):
@@ -119,7 +104,7 @@ def learn_named(book, name: str, others=False):
     label = next(iter(frames))
     if others:
         frames = {**baths_with_dips(book), **frames}
-    return label, learned_baths(frames, strengths_today(book, frames))
+    return label, learned_baths(frames, stands_today(book, frames))
 
 
 @dataclass(frozen=True)
@@ -144,7 +129,7 @@ class LearnedBaths:
     """Baths as they are today; all that asks them takes `given`, settings that cannot move in any bath."""
 
     models: dict  # LearnedBath by the bath's label
-    strengths: dict  # g/L today, by label, where it is known
+    stands: dict  # `Stands` today, by label
     left_out: dict  # why a bath could not be learned, by label
 
     def the(self, label: str):
@@ -153,18 +138,28 @@ class LearnedBaths:
             raise ModelError(f"{label}: {self.left_out.get(label, 'no dip of it has a reading')}")
         return self.models[label]
 
-    def fixed(self, label: str, given=None, free_strength=False):
-        """Return what cannot move in a bath: its strength today unless it may be made up anew, and what is `given`."""
-        today = {} if free_strength or label not in self.strengths else {"dye_g_per_l": self.strengths[label]}
+    def fixed(self, label: str, given=None, free=False):
+        """Return what cannot move in a bath: what it has of today unless it is `free`, and what is `given`."""
+        today = {} if free else self.stands.get(label, Stands()).held()
         return {**today, **(given or {})}
 
-    def suggest_in(self, label: str, target, given=None, free_strength=False, **asked):
-        """Return suggestions for one bath, see `dyebook.advice.suggest.suggest_settings`."""
-        return self.the(label).suggest(target, fixed=self.fixed(label, given, free_strength), **asked)
+    def as_it_stands(self, label: str, settings: dict, given=None) -> dict:
+        """Return settings for people: a strength as the bath holds it, not as its dips were written down."""
+        scale = self.stands.get(label, Stands()).scale
+        if "dye_g_per_l" in (given or {}):
+            return settings
+        return {**settings, "dye_g_per_l": settings["dye_g_per_l"] * scale}
 
-    def coupon(self, label: str, target, given=None, free_strength=False, **asked):
+    def suggest_in(self, label: str, target, given=None, free=False, **asked):
+        """Return suggestions for one bath, within its rules, see `dyebook.advice.suggest.suggest_settings`."""
+        window = self.stands.get(label, Stands()).window_temp_c
+        if free and window is not None:
+            asked["bounds"] = {"bath_temp_c": tuple(window), **(asked.get("bounds") or {})}
+        return self.the(label).suggest(target, fixed=self.fixed(label, given, free), **asked)
+
+    def coupon(self, label: str, target, given=None, free=False, **asked):
         """Return the test dip in one bath that teaches most, see `dyebook.advice.coupon.plan_coupon`."""
-        return self.the(label).coupon(target, fixed=self.fixed(label, given, free_strength), **asked)
+        return self.the(label).coupon(target, fixed=self.fixed(label, given, free), **asked)
 
     def redip(self, label: str, settings, reading, target, dry=None, sealed=None, tolerance=None):
         """Return what to do with a part dyed in one of the baths, see `dyebook.advice.redip.advise_next`."""
@@ -179,7 +174,7 @@ class LearnedBaths:
         self,
         target,
         given: dict | None = None,
-        free_strength: bool = False,
+        free: bool = False,
         film_um: float | None = None,
         most_mixes: int = 3,
         progress=say_nothing,
@@ -190,8 +185,8 @@ class LearnedBaths:
         Parameters
         ----------
         target : sequence of 3 floats
-        free_strength
-            True where the baths may be made up anew.
+        free
+            True where strength and temperature of a bath may be changed.
         most_mixes
             How many of the nearest baths are tried in pairs.
         **asked
@@ -208,17 +203,15 @@ class LearnedBaths:
         found = []
         for label in self.models:
             progress(f"Asking {label}")
-            best = self.suggest_in(label, target, given, free_strength, film_um=film_um, count=1, **asked)[0]
+            best = self.suggest_in(label, target, given, free, film_um=film_um, count=1, **asked)[0]
             found.append((label, best))
         found.sort(key=lambda pair: pair[1].delta_e00)
         if any(one.reachable for _, one in found):
             return BathAdvice(found, [], self.left_out)
         near = [label for label, _ in found[:most_mixes]]
-        return BathAdvice(found, self.mixes(near, target, given, free_strength, film_um, progress), self.left_out)
+        return BathAdvice(found, self.mixes(near, target, given, free, film_um, progress), self.left_out)
 
-    def mixes(
-        self, labels, target, given=None, free_strength=False, film_um: float | None = None, progress=say_nothing
-    ):
+    def mixes(self, labels, target, given=None, free=False, film_um: float | None = None, progress=say_nothing):
         """Return every pair of some baths for a shade, both dyes in one bath and one after the other, best first.
 
         A bath of both dyes is made up anew, so there the strengths are free.
@@ -230,10 +223,9 @@ class LearnedBaths:
             models = {label: self.the(label) for label in pair}
             for kind in ("together", "after"):
                 progress(f"Trying {pair[0]} and {pair[1]}")
-                fixed = {label: self.fixed(label, given, free_strength) for label in pair}
+                fixed = {label: self.fixed(label, given, free) for label in pair}
                 if kind == "together":
-                    for one in fixed.values():
-                        one.pop("dye_g_per_l", None)
+                    fixed = {label: dict(given or {}) for label in pair}
                 mixes.append(suggest_mix(models, target, film_um, kind, fixed=fixed))
         return sorted(mixes, key=lambda mix: mix.delta_e00)
 

@@ -8,7 +8,7 @@ from dyebook.jobs.bath_state import bath_states
 from dyebook.jobs.baths import baths_out_of_use
 from dyebook.jobs.orders import open_orders
 from dyebook.jobs.run import open_runs
-from dyebook.jobs.shade import learn_dips
+from dyebook.jobs.strength import learn_dips
 from dyebook.jobs.wet import finished_runs
 from dyebook.lab import delta_e_00
 

@@ -13,7 +13,7 @@ from dyebook.jobs.baths import all_baths, bath_label, events_of_bath
 from dyebook.jobs.check_coupon import BASELINE
 from dyebook.jobs.orders import target_of
 from dyebook.jobs.photo import look, options_as_kept
-from dyebook.jobs.shade import learn_dips
+from dyebook.jobs.strength import learn_dips
 from dyebook.jobs.verdict import judge_against
 from dyebook.record import FIELDS, is_empty
 

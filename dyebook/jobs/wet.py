@@ -17,6 +17,7 @@ __all__ = [
     "SEAL_TIMES",
     "asked_of_batch",
     "asked_of_seal",
+    "dyed_before_min",
     "finished_runs",
     "keep_batch",
     "mark_step",
@@ -24,6 +25,8 @@ __all__ = [
     "plan_seal_of",
     "seal_values",
     "steps_of",
+    "surface_of",
+    "take_part",
     "wait_of",
 ]
 
@@ -44,9 +47,55 @@ SEAL_KINDS = {
 
 
 def finished_runs(book, count: int = 20):
-    """Return the newest finished runs as dicts, each with ``batch``, the number of its batch or None."""
+    """Return the newest finished runs and parts with a film, each with ``batch``, the number of its batch or None."""
     with book.reading() as connection:
-        return runs.finished_runs(connection, count)
+        finished = runs.finished_runs(connection, count)
+        films = [row for row in runs.open_runs(connection) if "part_of" in row["trace"]]
+    batches = {one["run_id"]: one["id"] for row in films for one in book.rows("batches", run_id=row["id"])}
+    return [*finished, *(row | {"batch": batches.get(row["id"])} for row in films)]
+
+
+def take_part(book, film_um: float, order: int | None = None, after: int | None = None, dyed_min: float = 0.0) -> int:
+    """Write a part into the book that waits for a dye without a run of its own: anodised elsewhere, or dyed before.
+
+    Parameters
+    ----------
+    order
+        Its number.
+    after
+        The batch that goes into a dye once more.
+    dyed_min
+        How long it was in the same bath before: that time counts on.
+
+    Returns
+    -------
+    int
+        The number of the run that stands for its film.
+    """
+    plan = {"film_um": film_um, "minutes": None, "current_a": None, "film_by": "720"}
+    plan |= {} if order is None else {"order_id": order}
+    before = None if after is None else book.batch(after)
+    known = {} if before is None else {"alloy": before.alloy, "finish": before.finish, "note": f"batch {after} again"}
+    part = {"after": after, "dyed_min": dyed_min}
+    return book.add("runs", film_um=film_um, **known, trace={"part_of": part, "plan": plan, "notes": []})
+
+
+def dyed_before_min(row: dict) -> float:
+    """Return the minutes that a part was in the dye before: of a batch that went back into it."""
+    return ((row["trace"] or {}).get("part_of") or {}).get("dyed_min", 0.0)
+
+
+def surface_of(book, batch_id: int):
+    """Return (dry, sealed) of a batch since its dye, each True, False or None where the book does not say.
+
+    Drying and sealing cannot be undone: one reading or one seal that says so is enough.
+    """
+    readings = book.rows("readings", batch_id=batch_id)
+    wet, sealed = ([one[name] for one in readings] for name in ("wet", "sealed"))
+    dry = True if False in wet else False if wet and wet[-1] else None
+    if True in sealed or book.rows("seals", batch_id=batch_id):
+        return dry, True
+    return dry, False if sealed and sealed[-1] is False else None
 
 
 def asked_of_seal(
@@ -93,7 +142,13 @@ def _is_free(book, kind):
 
 
 def mark_step(
-    book, run_id: int, step: str, ended: bool = False, at: datetime | None = None, why: str | None = None
+    book,
+    run_id: int,
+    step: str,
+    ended: bool = False,
+    at: datetime | None = None,
+    minutes: float | None = None,
+    why: str | None = None,
 ) -> dict:
     """Note that a step of a run begins, or ends; return the run's row.
 
@@ -105,6 +160,8 @@ def mark_step(
         False starts it, anew where it had been started before.
     at : datetime, optional
         With its zone; now without it.
+    minutes
+        How long it is meant to take, for a clock that begins.
     why
         The reason to go on where something is asked, as `asked_of_seal`.
     """
@@ -118,7 +175,8 @@ def mark_step(
         steps = dict(row["trace"].get("steps", {}))
         if ended and step not in steps:
             raise RecordError(f"{step} was not started; start it first")
-        steps[step] = {**steps[step], "ended_at": at} if ended else {"started_at": at}
+        begun = {"started_at": at} | ({} if minutes is None else {"minutes": minutes})
+        steps[step] = {**steps[step], "ended_at": at} if ended else begun
         return {"trace": {**reasoned(row["trace"], asked, why), "steps": steps}}
 
     with book.writing() as connection:
@@ -226,4 +284,20 @@ def keep_batch(
             runs.change_run(connection, run_id, lambda _: trace, book.who)
         names = Names(connection, book.who)
         more |= {"second": second, "order_id": order_id, "who": book.who}
-        return runs.add_batch_of_run(connection, run_id, names, dye, bath, dip, **more)
+        number = runs.add_batch_of_run(connection, run_id, names, dye, bath, dip, **more)
+    part = (book.row("runs", run_id)["trace"] or {}).get("part_of") or {}
+    if part.get("after") and not part["dyed_min"]:
+        _add_dips_before(book, number, part["after"])
+    return number
+
+
+def _add_dips_before(book, number, after):
+    """Give a batch that went on into another bath the dips it had before: its colour is not the last bath's alone."""
+    before, names = book.rows("dips", batch_id=after), (*_DIP, "dye_id", "bath_id")
+    for dip in book.rows("dips", batch_id=number):
+        book.correct("dips", dip["id"], {"position": len(before) + dip["position"]})
+    for place, dip in enumerate(before, start=1):
+        book.add("dips", batch_id=number, position=place, **{name: dip[name] for name in names})
+
+
+_DIP = ("dye_g_per_l", "bath_temp_c", "dwell_min", "ph", "wait_min")

@@ -12,6 +12,8 @@ __all__ = [
     "care_pairs",
     "event_text",
     "order_lines",
+    "piece_text",
+    "plan_text",
     "rule_lines",
     "rule_pairs",
     "stand_text",
@@ -228,3 +230,27 @@ def stand_text(stand) -> str:
     if stand.best is None:
         return f"Batch {stand.batches[0].batch} was dyed for it and is not read yet."
     return f"Batch {stand.best.batch}: {verdict_line(stand.verdict)}."
+
+
+def piece_text(piece) -> str:
+    """Return a piece of work in one line: job, number and next step: "Lamp knobs · Run 91 · Dye and seal".
+
+    Parameters
+    ----------
+    piece : dyebook.jobs.piece.Piece
+    """
+    order = piece.order
+    job = [order["name"]] if order else []
+    number = f"Batch {piece.batch.batch}" if piece.batch else f"Run {piece.run['id']}" if piece.run else ""
+    step = {"shade": "Shade", "done": "Done"}.get(piece.step) or STEP_NAMES[piece.step]
+    return " · ".join([*job, *([number] if number else []), step])
+
+
+def plan_text(plan: dict) -> str:
+    """Return a plan that waits at the bench, texts by field, as one line: "Ember, bath E1: 50 °C, 5:12 min, 3 g/L"."""
+    bath = f"{plan['dye']}, bath {plan['bath']}" if plan.get("bath") else plan.get("dye", "")
+    dwell = plan.get("dwell_min", "")
+    minutes = f"{dwell.removesuffix(' min')} min" if dwell else ""
+    film = f"film {plan['film_um']}" if plan.get("film_um") else ""
+    texts = (plan.get("bath_temp_c"), minutes, plan.get("dye_g_per_l"), film)
+    return f"{bath}: {', '.join(text for text in texts if text)}"

@@ -527,6 +527,11 @@ def _for_minutes(step):
 def run_title(row) -> str:
     """Return a run as "Run 12: 12 µm (0.472 mil), 28 Mar 2026, 09:24"."""
     film = figure_text("film_um", row["film_um"], row["film_sd_um"]) if row["film_um"] else "film not known"
+    part = (row["trace"] or {}).get("part_of")
+    if part is not None:
+        return (
+            f"Batch {part['after']} again: {film}" if part["after"] else f"Part {row['id']}, anodised elsewhere: {film}"
+        )
     when = moment_text(row["started_at"]) if row["started_at"] else "not started"
     return f"Run {row['id']}: {film}, {when}"
 

@@ -29,11 +29,12 @@ __all__ = [
     "reach_word",
     "redip_lines",
     "redip_text",
+    "second_way_text",
     "sentence_text",
     "setting_fields",
     "setting_rows",
     "settings_text",
-    "strength_text",
+    "stands_text",
     "strip_text",
     "suggestions_text",
     "worth_trying",
@@ -270,15 +271,25 @@ def lamp_text(one) -> str:
     )
 
 
-def strength_text(g_per_l, now_g_per_l=None) -> str:
-    """Return how strong a bath was taken to be, and, where that differs, what it is reckoned to hold."""
-    taken = f"Taken at {g_per_l:.2g} g/L, as last written down for this bath"
-    if now_g_per_l is None or f"{now_g_per_l:.2g}" == f"{g_per_l:.2g}":
-        return f"{taken}."
-    return (
-        f"{taken}. Reckoned from all that went through it, it holds {now_g_per_l:.2g} g/L; what that does to a dip was "
-        "learned from its dips, which are written down in the same way."
-    )
+def stands_text(stands) -> str:
+    """Return how a bath stands, a `dyebook.jobs.bath_state.Stands`: "2.8 g/L, 50 °C"; empty where it is not known."""
+    if stands is None:
+        return ""
+    strength = "" if stands.now_g_per_l is None else f"{stands.now_g_per_l:.2g} g/L"
+    temp = "" if stands.bath_temp_c is None else f"{stands.bath_temp_c:.0f} °C"
+    return ", ".join(text for text in (strength, temp) if text)
+
+
+def second_way_text(stands, settings) -> str:
+    """Return what another temperature or strength of a bath takes: "3 °C warmer, 1.2 g of dye more"; empty for none."""
+    takes = []
+    if stands.bath_temp_c is not None and abs(warmer := settings["bath_temp_c"] - stands.bath_temp_c) >= 0.5:
+        takes.append(f"{abs(warmer):.0f} °C {'warmer' if warmer > 0 else 'cooler'}")
+    if stands.now_g_per_l is not None and abs(more := settings["dye_g_per_l"] - stands.now_g_per_l) >= 0.05:
+        litres = stands.bath_volume_l
+        dye = f"{more * litres:.2g} g of dye more" if litres else f"{more:.2g} g/L more dye"
+        takes.append(dye if more > 0 else f"water, down to {settings['dye_g_per_l']:.2g} g/L")
+    return ", ".join(takes)
 
 
 def answer_text(one) -> str:

@@ -17,6 +17,7 @@ __all__ = [
     "offer_pdf",
     "offer_steps",
     "show_answer",
+    "show_bar_clock",
     "show_cautions",
     "show_clock",
     "show_doubt",
@@ -131,9 +132,20 @@ def show_clock(key: str, minutes, elapsed_min, words, alarm, running: bool = Tru
     alarm : str
         What to say when the time is up.
     """
+    total = None if minutes is None else minutes * 60_000
+    data = {"total": total, "elapsed": elapsed_min * 60_000, "words": words, "alarm": alarm, "running": running}
+    _clock(key, data)
+
+
+def show_bar_clock(key, clock, silent):
+    """Draw a `dyebook.jobs.piece.Clock` small, on the bar over the page; it rings unless it is to be silent."""
+    words = clock.step.partition(":")[0].capitalize()
+    data = {"total": clock.minutes * 60_000, "elapsed": clock.elapsed_min * 60_000, "running": clock.running}
+    _clock(key, {**data, "words": words, "alarm": f"{words} {clock.run}: time is up.", "small": True, "silent": silent})
+
+
+def _clock(key, data):
     piece = st.components.v2.component(
         "dyebook.clock", html=web_text("clock.html"), css=web_text("clock.css"), js=web_text("clock.js")
     )
-    total = None if minutes is None else minutes * 60_000
-    data = {"total": total, "elapsed": elapsed_min * 60_000, "words": words, "alarm": alarm, "running": running}
-    piece(key=key, data=data)
+    piece(key=key, data=data, **({"width": "content"} if data.get("small") else {}))

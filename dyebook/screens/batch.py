@@ -15,7 +15,8 @@ from dyebook.screens import paper, session, tasks
 from dyebook.screens.answers import show_doubt, show_flags, show_pairs
 from dyebook.screens.navigation import go_to_order, go_to_photo, go_to_trouble
 from dyebook.screens.orders import show_verdict
-from dyebook.screens.settings import fill_from
+from dyebook.screens.piece import take_to_bench
+from dyebook.screens.settings import fill_with, texts_of
 from dyebook.screens.swatch import show_swatch
 
 __all__ = ["show", "show_run"]
@@ -65,7 +66,7 @@ def show(book, number: int, on_back):
         _offer_causes(row)
         _show_settings(row)
         show_run(book, number)
-        _offer_to_repeat(row)
+        _offer_to_repeat(book, row)
         paper.offer_batch_papers(book, number)
     _show_changes(book, row, standing)
 
@@ -140,9 +141,11 @@ def _show_settings(row):
         st.markdown(f"Done again after stripping batch {row.replaces}.")
 
 
-def _offer_to_repeat(row):
+def _offer_to_repeat(book, row):
     if st.button("Repeat this batch", key="repeat", icon=":material/content_copy:"):
-        fill_from(row, with_dye=True)
+        take_to_bench(book, texts_of(row), f"as batch {row.batch}")
+    if st.button("Write another like it down", key="write_alike", type="tertiary"):
+        fill_with(texts_of(row))
         go_to_photo(without=True)
 
 

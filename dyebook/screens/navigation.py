@@ -11,6 +11,7 @@ from dyebook.screens.fields import put
 __all__ = [
     "arrive_at_bench",
     "asked_for",
+    "close_folds",
     "go_on",
     "go_to",
     "go_to_batch",
@@ -27,7 +28,7 @@ __all__ = [
     "show_order",
 ]
 
-_PAGES, _BENCH_NEXT = "pages", "bench_next"
+_PAGES, _BENCH_NEXT, _SHOWN = "pages", "bench_next", "page_shown"
 
 
 def hold_pages(pages):
@@ -35,8 +36,15 @@ def hold_pages(pages):
     st.session_state[_PAGES] = pages
 
 
+def close_folds(page: str):
+    """Close what was opened over the page before: the other ways, and the slip of the piece in hand."""
+    if st.session_state.get(_SHOWN) != page:
+        st.session_state.update({_SHOWN: page, "more_ways": False, "piece_slip": False})
+
+
 def go_to(page: str):
     """Turn to a page by its name."""
+    st.session_state.pop(_SHOWN, None)
     st.switch_page(st.session_state[_PAGES][page])
 
 
@@ -132,9 +140,20 @@ def go_to_shade(name):
     go_to("shade")
 
 
-def go_to_redip():
-    """Turn to the Shade page's way for a part that is off."""
-    put(shade_way="redip")
+def go_to_redip(number, target, dry, sealed):
+    """Turn to what to do now with a batch: its shade, and whether it was dried or sealed, stand there.
+
+    Parameters
+    ----------
+    number : int
+    target : dict
+        Row of the shade wanted.
+    dry, sealed : bool or None
+    """
+    put(shade_way="redip", shade_part="A batch in the book", shade_redip_batch=str(number))
+    put(shade_from="Customer's", shade_kept=target["name"], shade_film_um="", shade_bath_temp_c="")
+    put(shade_dry={True: "dry at some time", False: "wet all the time", None: "not known"}[dry])
+    put(shade_sealed={True: "sealed", False: "not sealed", None: "not known"}[sealed])
     go_to("shade")
 
 

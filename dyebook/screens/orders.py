@@ -10,6 +10,7 @@ import streamlit as st
 
 from dyebook.errors import BookError, RecordError
 from dyebook.jobs import orders
+from dyebook.jobs.wet import surface_of
 from dyebook.record import check_tolerance
 from dyebook.report import batches as report_batches
 from dyebook.report import words as report_words
@@ -22,10 +23,12 @@ from dyebook.screens.navigation import (
     go_to_batch,
     go_to_order,
     go_to_photo,
+    go_to_redip,
     go_to_shade,
     go_to_step,
     show_order,
 )
+from dyebook.screens.piece import hold
 from dyebook.screens.session import as_drawn, friendly_errors, the_book
 from dyebook.screens.shade.target import batch_number, read_colour
 from dyebook.screens.swatch import show_pair, show_slip, show_swatch, wall
@@ -52,8 +55,8 @@ _DECISIONS = {
     "redo": "Strip and redo",
     "accepted_as_is": "Take as it is",
 }
-# the decision that a verdict suggests
-_SUGGESTED = {"in": "pass", "out": "redip"}
+# the decision that a verdict suggests; what to do with a part that is off is asked of its bath
+_SUGGESTED = {"in": "pass"}
 
 
 def show():
@@ -108,6 +111,7 @@ def _take(book):
     if st.button("Take the order", key="take_order", type="primary", width="stretch"):
         day = due_on.isoformat() if due_on else None
         number = orders.take_order(book, name, customer.strip(), wish.strip(), day, skin or None)
+        hold(book, order=number)
         forget(*_NEW)
         go_to_order(number)
 
@@ -147,6 +151,7 @@ def _show_shade(book, stand):
     for line in sample_lines(orders.sample_verdict(book, stand.target)):
         warn(line)
     if st.button("What to set for it", key="to_shade", type="primary", icon=":material/colorize:"):
+        hold(book, order=stand.order["id"])
         go_to_shade(stand.target["name"])
     with st.expander("Agree on another shade"):
         _agree(book, stand)
@@ -199,6 +204,7 @@ def _show_batches(book, stand):
     else:
         st.markdown("Nothing yet.")
         if st.button("Plan a run", key="plan_for_order", icon=":material/play_arrow:"):
+            hold(book, order=stand.order["id"])
             go_to_step("plan")
     _take_a_batch(book, stand)
     _show_nearest(book, stand)
@@ -220,8 +226,17 @@ def show_verdict(book, batch_id):
         back = {"on_click": book.delete, "args": ("verdicts", taken[-1]["id"])}
         st.button("Take the decision back", key=f"undecide_{batch_id}", type="tertiary", **back)
         return
+    dry, sealed = surface_of(book, batch_id)
+    closed = dry or sealed
     with st.container(key=f"decide_{batch_id}", horizontal=True):
+        if verdict.verdict == "out" and st.button("What now?", key="to_redip", type="primary"):
+            hold(book, batch=batch_id)
+            draft().pop("kept", None)
+            go_to_redip(batch_id, target, dry, sealed)
         for name, label in _DECISIONS.items():
+            # only an open film takes more dye
+            if name == "redip" and closed:
+                continue
             kind = "primary" if name == _SUGGESTED.get(verdict.verdict) else "secondary"
             decide = {"on_click": orders.decide, "args": (book, batch_id, target["id"], name, verdict.delta_e00)}
             st.button(label, key=f"{name}_{batch_id}", type=kind, **decide)

@@ -7,8 +7,9 @@ import streamlit as st
 
 from dyebook.screens import session, tasks
 from dyebook.screens.drafts import hold_draft, put_draft_down
-from dyebook.screens.navigation import hold_pages
+from dyebook.screens.navigation import close_folds, hold_pages
 from dyebook.screens.phone import show_phone_button
+from dyebook.screens.piece import show_bar
 
 __all__ = ["MORE_PAGES", "PAGES", "show"]
 
@@ -16,14 +17,14 @@ __all__ = ["MORE_PAGES", "PAGES", "show"]
 PAGES = (
     ("today", "Today", ":material/wb_twilight:", "today"),
     ("bench", "Bench", ":material/science:", "bench.page"),
-    ("shade", "Shade", ":material/colorize:", "shade.page"),
-    ("photo", "Photo", ":material/photo_camera:", "photo.page"),
+    ("baths", "Baths", ":material/opacity:", "baths"),
     ("book", "Book", ":material/menu_book:", "book"),
 )
-# opened now and then: in smaller type, on the phone above the page and not at the thumb
+# under one tap: what the piece in hand leads to anyway, and what is opened now and then
 MORE_PAGES = (
     ("orders", "Orders", ":material/assignment:", "orders"),
-    ("baths", "Baths", ":material/opacity:", "baths"),
+    ("shade", "Shade", ":material/colorize:", "shade.page"),
+    ("photo", "Photo", ":material/photo_camera:", "photo.page"),
     ("trouble", "Trouble", ":material/troubleshoot:", "trouble"),
     ("camera", "Camera", ":material/tune:", "camera"),
     ("settings", "Settings", ":material/settings:", "shop"),
@@ -55,12 +56,14 @@ def show(first=PAGES[0][0]):
     if not session.is_let_in():
         return
     hold_draft()
-    _show_ways(pages)
+    close_folds(chosen.title)
+    ways, more = _show_ways(pages)
     try:
         with session.friendly_errors():
-            session.the_book()
+            book = session.the_book()
             if session.is_demo():
-                _mark_demo()
+                _show_demo_ways(ways, more)
+            show_bar(book, chosen.title.lower())
             chosen.run()
             tasks.warm_up(*_SLOW_TO_LOAD)
     finally:
@@ -75,24 +78,28 @@ def _page(address, title, icon, module, opens=False):
 
 
 def _show_ways(pages):
-    with st.container(key="frame", horizontal=True, gap="small"):
-        for key, listed in (("ways", PAGES), ("more_ways", MORE_PAGES)):
-            with st.container(key=key, horizontal=True, gap="small", width="content", vertical_alignment="center"):
-                for name, *_ in listed:
-                    st.page_link(pages[name])
-                if key == "more_ways":
-                    show_phone_button()
+    """Draw the ways, and return where more of them go: on the bar, and under its last tap."""
+    ways = st.container(key="ways", horizontal=True, gap="small", vertical_alignment="center")
+    with ways:
+        for name, *_ in PAGES:
+            st.page_link(pages[name])
+        with st.popover(
+            "More", icon=":material/more_horiz:", type="tertiary", key="more_ways", on_change="rerun"
+        ) as more:
+            for name, *_ in MORE_PAGES:
+                st.page_link(pages[name])
+            show_phone_button()
+    return ways, more
 
 
-def _mark_demo():
-    with st.container(key="demo_mark", horizontal=True, vertical_alignment="center"):
-        st.markdown("**Demo book.** An invented shop; its photos are rendered, not photographed.", width="content")
-        if st.button("Start it afresh", key="renew_demo", type="tertiary"):
-            session.renew_demo()
-            st.rerun()
-        if session.may_leave_demo() and st.button("To my own book", key="leave_demo", type="tertiary"):
-            session.leave_demo()
-            st.rerun()
+def _show_demo_ways(ways, more):
+    ways.caption("demo", width="content")
+    if more.button("Start the demo afresh", key="renew_demo", type="tertiary"):
+        session.renew_demo()
+        st.rerun()
+    if session.may_leave_demo() and more.button("To my own book", key="leave_demo", type="tertiary"):
+        session.leave_demo()
+        st.rerun()
 
 
 if __name__ == "__main__":

@@ -6,11 +6,11 @@ from datetime import datetime
 import streamlit as st
 
 from dyebook.errors import RecordError
-from dyebook.record import FIELDS, SETTINGS, parse_value
+from dyebook.record import FIELDS, SETTINGS, is_empty, parse_value
 from dyebook.report import words as report_words
 from dyebook.screens.drafts import draft
 
-__all__ = ["fill_from", "fill_with", "show_settings", "typed_settings", "typed_value"]
+__all__ = ["fill_with", "show_settings", "texts_of", "typed_settings", "typed_value"]
 
 _FIRST = ("film_um", "dye_g_per_l", "bath_temp_c", "dwell_min", "ph")
 _MORE = tuple(name for name in SETTINGS if name not in ("dye", "bath", *_FIRST, "dyed_at", "note"))
@@ -37,7 +37,9 @@ def _draw_settings(book):
         _word_of("bath", list(dict.fromkeys(row.bath for row in latest if row.bath and row.dye == dye)))
     last = next((row for row in latest if row.dye == dye), None)
     if last is not None:
-        st.button(f"Set as in batch {last.batch}", key="as_last", on_click=fill_from, args=(last,), type="tertiary")
+        st.button(
+            f"Set as in batch {last.batch}", key="as_last", on_click=fill_with, args=(texts_of(last),), type="tertiary"
+        )
     for first, second in zip(_FIRST[::2], (*_FIRST[1::2], "dyed_at"), strict=True):
         left, right = st.columns(2)
         with left:
@@ -50,11 +52,19 @@ def _draw_settings(book):
     st.text_area("Note", key="note", placeholder="Anything worth remembering", height=80)
 
 
-def fill_from(row, with_dye=False):
-    """Fill the widgets with the settings of a batch, for a callback; its dye too where it is to be repeated."""
+def texts_of(row):
+    """Return the settings of a batch as texts by field, for these widgets and for a plan of the bench."""
     names = (*_FIRST, "film_sd_um", "alloy", "finish")
-    texts = {"bath": row.bath, **{name: report_words.value_text(name, getattr(row, name)) for name in names}}
-    fill_with({"dye": row.dye, **texts} if with_dye else texts)
+    texts = {name: report_words.value_text(name, getattr(row, name)) for name in names}
+    return {"dye": row.dye, "bath": row.bath, **texts, "dwell_min": _minutes(row.dwell_min)}
+
+
+def _minutes(dwell):
+    """A time in the dye as it is typed: "6 min", "5:12"; empty where none was noted."""
+    if is_empty(dwell):
+        return ""
+    text = report_words.dwell_text(dwell)
+    return text.replace(":00", "") if ":00" in text else text.removesuffix(" min")
 
 
 def fill_with(texts):

@@ -13,6 +13,7 @@ from dyebook.report import words as report_words
 from dyebook.report.baths import STEP_NAMES, care_pairs, order_lines, waiting_text
 from dyebook.screens import session
 from dyebook.screens.navigation import go_to_batch, go_to_bath, go_to_bench, go_to_order, go_to_photo, go_to_step
+from dyebook.screens.piece import go_on_with, held, hold
 from dyebook.screens.shade.baths import baths_now
 from dyebook.screens.swatch import show_slip, wall
 
@@ -31,10 +32,12 @@ def show():
         _first_start()
         return
     st.title(f"Today, {report_words.day_text(datetime.now())}", anchor=False)
-    _show_way(today)
+    if session.is_demo():
+        st.caption("Demo book: an invented shop whose photos are rendered. It finds the bath and minutes for a shade.")
+    _show_way(book, today)
     left, right = st.columns(2, gap="large")
     with left:
-        _show_orders(today.orders)
+        _show_orders(book, today.orders)
         st.subheader("Look again", anchor=False)
         _show_todos(today.todos)
     st.subheader("Latest batches", anchor=False)
@@ -52,10 +55,11 @@ def _show_runs_on(book):
         with st.container(key=f"on_{row['id']}", horizontal=True, vertical_alignment="center", border=True):
             st.markdown(report_bench.on_text(row, bench.where_is(book, row)), width="stretch")
             if st.button("To the run", key=f"to_run_{row['id']}", type="primary"):
+                hold(book, run=row["id"])
                 go_to_bench("run", run=row["id"])
 
 
-def _show_way(today):
+def _show_way(book, today):
     """The steps of a batch in order of work, each one tap away; the one to do next stands out."""
     with st.container(key="way", horizontal=True, gap="small"):
         for step in STEPS:
@@ -64,7 +68,10 @@ def _show_way(today):
             label = f"{STEP_NAMES[step]}  \n{waits}" if waits else STEP_NAMES[step]
             kind = "primary" if step == today.next_step else "secondary"
             if st.button(label, key=f"way_{step}", type=kind):
-                go_to_step(step, next(iter(numbers), None))
+                number = next(iter(numbers), None)
+                if number is not None:
+                    hold(book, **{"batch" if step in ("photo", "verdict") else "run": number})
+                go_to_step(step, number)
 
 
 def _first_start():
@@ -97,15 +104,16 @@ def _doubts(todos):
     return {one.batch: FLAGS[one.doubts[0]].meaning for one in todos if one.kind == "doubtful"}
 
 
-def _show_orders(orders):
+def _show_orders(book, orders):
     st.subheader("Orders", anchor=False)
     if not orders:
         st.markdown("None is open.")
     for stand in orders[:_MOST]:
         with st.container(key=f"slip_order_{stand.order['id']}"):
             show_slip(stand.lab, stand.order["name"], order_lines(stand, datetime.now()))
-            if st.button("Open", key=f"to_order_{stand.order['id']}"):
-                go_to_order(stand.order["id"])
+            if st.button("Take in hand", key=f"to_order_{stand.order['id']}"):
+                hold(book, order=stand.order["id"])
+                go_on_with(held(book))
     if st.button("All orders" if orders else "Take an order", key="to_orders", type="tertiary"):
         go_to_order(None)
 

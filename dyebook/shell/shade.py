@@ -1,5 +1,6 @@
 """Shell commands that learn a bath from its dips and say what to set."""
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
 
@@ -25,7 +26,8 @@ BathOption = Annotated[str | None, option("Bath (or dye) of the book whose dips 
 TargetOption = Annotated[str, option("The shade to reach, L,a,b under D65/2°.")]
 FixOption = Annotated[list[str] | None, option("A setting that cannot move, name=value; repeatable.")]
 FreeOption = Annotated[
-    bool, option("Let the strength be chosen; without, a bath of the book is as today.", "--free-strength")
+    bool,
+    option("Let strength and temperature be chosen; without, a bath of the book is as today.", "--free-strength"),
 ]
 
 
@@ -49,7 +51,7 @@ def suggest(
     """
     from dyebook.advice.suggest import sample_caution
     from dyebook.jobs.shade import learn_book, learn_named
-    from dyebook.report.shade import baths_text, suggestions_text
+    from dyebook.report.shade import baths_text, stands_text, suggestions_text
 
     asked, shade, fixed = {"ph": ph, **given_each(film_um=film_um)}, parse_lab(target), _fixed(fix)
     if caution := sample_caution(sample):
@@ -62,15 +64,22 @@ def suggest(
         label, learned = (None, learn_book(opened)) if every else learn_named(opened, bath)
     if every:
         found = learned.suggest(shade, fixed, free_strength, **asked)
+        shown = [(name, _as_it_stands(learned, name, one, fixed)) for name, one in found.suggestions]
+        found = replace(found, suggestions=shown)
     else:
         found = learned.suggest_in(label, shade, fixed, free_strength, count=count, **asked)
-    if not (free_strength or "dye_g_per_l" in fixed):
+        found = [_as_it_stands(learned, label, one, fixed) for one in found]
+    if not free_strength:
         for name in learned.models:
-            if name in learned.strengths:
-                typer.echo(f"note: {name} taken at {learned.strengths[name]:.3g} g/L, as last written down", err=True)
+            if line := stands_text(learned.stands.get(name)):
+                typer.echo(f"note: {name} taken as it is: {line}", err=True)
     if not every and not found[0].reachable:
         typer.echo("note: `dyebook suggest --all` asks the other baths, and two dyes", err=True)
     print_result(found, as_json, baths_text if every else suggestions_text)
+
+
+def _as_it_stands(learned, label, one, given):
+    return replace(one, settings=learned.as_it_stands(label, one.settings, given))
 
 
 def _fixed(pairs):
@@ -127,21 +136,21 @@ def mix(
 
 
 def _two_baths(baths, records, book):
-    """The two dyes as `LearnedBaths`; those of files have no strength of today."""
+    """The two dyes as `LearnedBaths`; those of files stand nowhere."""
     from dyebook.jobs.shade import LearnedBaths, learn_named
 
     if len(baths) + len(records) != 2:
         raise typer.BadParameter(f"{len(baths) + len(records)} dyes given; --bath or --records is needed twice in all")
-    models, strengths = {}, {}
+    models, stands = {}, {}
     for name in baths:
         with open_at(book) as opened:
             label, learned = learn_named(opened, name)
         models[label] = learned.the(label)
-        strengths |= learned.strengths
+        stands |= learned.stands
     models |= {path.stem: _learn_file(path) for path in records}
     if len(models) != 2:
         raise typer.BadParameter("the two dyes are one and the same; give two different ones")
-    return LearnedBaths(models, strengths, {})
+    return LearnedBaths(models, stands, {})
 
 
 def redip(

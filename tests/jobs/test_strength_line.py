@@ -9,8 +9,7 @@ from dyebook.errors import BookError
 from dyebook.jobs import baths
 from dyebook.jobs.bath_state import bath_line, bath_state, bath_states
 from dyebook.jobs.paper import bath_facts
-from dyebook.jobs.shade import learn_dips
-from dyebook.jobs.strength import loads_of_dips, strength_line, top_up_of
+from dyebook.jobs.strength import learn_dips, loads_of_dips, strength_line, top_up_of
 from dyebook.record import DyeRecord
 
 NOW = datetime(2026, 4, 1, 12, tzinfo=UTC)

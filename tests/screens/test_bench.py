@@ -119,6 +119,8 @@ def test_from_run_to_batch_by_the_clock(anodised, open_page):
     page.button(key="out_2").click().run()
     assert "by the clock of this step" in texts_of(page)
     page.button(key="again_2").click().run()
+    # a seal is written where it was begun
+    page.button(key="in_4").click().run()
     page.button(key="keep_batch").click().run()
     assert "Batch 1 is in the book" in texts_of(page)
     with open_book(anodised) as book:

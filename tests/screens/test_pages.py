@@ -196,9 +196,9 @@ def test_the_second_editor_of_a_batch_is_told_and_sees_both_values(begun_book, o
         assert book.batch(1).film_um == 10
 
 
-def test_a_batch_is_repeated_by_one_tap(begun_book, open_page):
+def test_a_batch_like_another_is_written_down(begun_book, open_page):
     page = open_page("book", batch="1")
-    page.button(key="repeat").click().run()
+    page.button(key="write_alike").click().run()
     assert not page.exception
     assert page.selectbox(key="dye").value == "Ember"
     assert page.text_input(key="dwell_min").value == "6 min"

@@ -60,23 +60,20 @@ def test_a_bath_at_its_temperature_and_strength_is_taken_as_it_is(demo_shop, ope
     text = texts_of(page)
     for figure in ("45 °C", "4 g/L", "12.7 µm"):
         assert figure in text
-    page.button(key="take_settings").click().run()
-    assert "They stand on the Photo page" in texts_of(page)
-    page.button(key="to_photo_page").click().run()
+    page.button(key="dye_with").click().run()
     assert not page.exception
+    assert "**Waits here**, for Target 35, 12, -50: Harbour blue, bath B1: 45 °C" in texts_of(page)
 
 
-def test_the_settings_taken_stand_on_the_photo_page(demo_shop, open_page):
+def test_what_shade_says_waits_at_every_step_of_the_bench(demo_shop, open_page):
     page = open_page("shade")
     page.selectbox(key="bench_shade_bath").set_value("Harbour blue, bath B1").run()
     _typed(page, "35, 12, -50", film_um="12", bath_temp_c="45", dye_g_per_l="4")
-    page.button(key="take_settings").click().run()
-    photo = open_page("photo", draft=page.session_state["draft"])
-    photo.toggle(key="without_photo").set_value(True).run()
-    assert photo.selectbox(key="dye").value == "Harbour blue"
-    assert photo.selectbox(key="bath").value == "B1"
-    assert photo.text_input(key="bath_temp_c").value == "45 °C"
-    assert not photo.exception
+    page.button(key="dye_with").click().run()
+    bench = open_page("bench", draft=page.session_state["draft"], step="plan")
+    assert bench.text_input(key="bench_film_um").value == "12.0 µm"
+    bench.segmented_control(key="bench_step").set_value("wet").run()
+    assert not bench.exception
 
 
 @pytest.mark.parametrize(

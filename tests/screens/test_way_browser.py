@@ -138,7 +138,7 @@ def test_the_keyboard_alone_finds_a_batch_and_writes_one_down(desk, served):
     desk.keyboard.press("Enter")
     desk.get_by_role("heading", name="Batch 85").wait_for()
     settle(desk)
-    tab_to(desk, "Repeat this batch", most=90)
+    tab_to(desk, "Write another like it down", most=90)
     desk.keyboard.press("Space")
     desk.get_by_role("heading", name="Write it down").wait_for()
     desk.get_by_role("button", name="Save the batch").wait_for()

@@ -148,7 +148,7 @@ def _show_top(book, name, row, left, right):
     """Draw the topping up of a bath, from a measured strength or from all that went through it."""
     line = bath_line(book, row["id"], learn_here) if row else StrengthLine(())
     with left:
-        wanted = f"{line.made_g_per_l:g}" if line.made_g_per_l else "3"
+        wanted = f"{line.wanted_g_per_l:g}" if line.wanted_g_per_l else "3"
         target = ask(f"{_mark(row)}top_dye_g_per_l", "Wanted, g/L", wanted, "3 or 0.4 oz/gal")
         full = _volume(row)
         measured = ask("top_measured_g_per_l", "Measured now, g/L", hint="leave empty to work it out")

@@ -6,10 +6,12 @@ from pathlib import Path
 import streamlit as st
 
 from dyebook.jobs.run import open_runs
+from dyebook.report.baths import plan_text
 from dyebook.report.bench import CAUTIONS
 from dyebook.screens.drafts import draft
 from dyebook.screens.fields import choose, key_of
 from dyebook.screens.navigation import arrive_at_bench
+from dyebook.screens.piece import plan_waiting
 from dyebook.screens.session import friendly_errors, the_book
 
 __all__ = ["STEPS", "show"]
@@ -36,6 +38,8 @@ def show():
     book = the_book()
     arrive_at_bench()
     step = _step(book)
+    if step in ("plan", "wet") and (waiting := plan_waiting(book)):
+        st.markdown(f"**Waits here**, {waiting['why']}: {plan_text(waiting)}.")
     with friendly_errors():
         module = import_module(f"dyebook.screens.bench.{STEPS[step][1]}")
         getattr(module, f"show_{step}")(book)

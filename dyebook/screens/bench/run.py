@@ -31,6 +31,7 @@ from dyebook.screens.answers import (
 )
 from dyebook.screens.fields import ask, ask_alloy, ask_order, ask_word, choose, choose_run, put, warn
 from dyebook.screens.navigation import go_on
+from dyebook.screens.piece import hold, order_in_hand, plan_waiting
 from dyebook.screens.session import friendly_errors
 
 __all__ = ["show_plan", "show_prepare", "show_run"]
@@ -134,6 +135,7 @@ def _keep(book, asked, run):
         if asked["tank"]:
             values["electrolyte_id"] = electrolyte_named(book, asked["tank"], asked["volume"])
         number = bench.plan_run(book, **values)
+        hold(book, **order_in_hand(book, asked["order"]), run=number, plan=plan_waiting(book))
         go_on("prepare", run=number)
 
 

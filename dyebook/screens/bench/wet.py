@@ -16,6 +16,7 @@ from dyebook.report.words import figure_text
 from dyebook.screens.answers import ask_reason, offer_page, offer_steps, show_answer, show_cautions, show_clock
 from dyebook.screens.fields import ask, ask_order, ask_word, choose, choose_run, key_of, switch, warn
 from dyebook.screens.navigation import go_on, go_to_batch, go_to_photo
+from dyebook.screens.piece import hold, order_in_hand
 from dyebook.screens.session import friendly_errors
 from dyebook.screens.shade.baths import learn_here
 
@@ -38,6 +39,10 @@ def show_wet(book):
         st.markdown("No anodised run is waiting for its dye. Rinse cold at once after a run, and keep it wet.")
         if st.button("To the run", key="to_run"):
             go_on("run")
+        st.markdown("A part that was anodised elsewhere is dyed here too; its film is needed.")
+        film = ask("film_um", "Film, µm", hint="12 or 0.5 mil")
+        if st.button("Dye this part", key="take_part", disabled=film is None):
+            go_on("wet", run=wet.take_part(book, film))
         return
     left, right = st.columns([2, 3], gap="large")
     with left, st.container(key="pairs_wet"):
@@ -156,7 +161,8 @@ def _show_step(book, row, place, step, times, why):
         source = f"<span class='source'>{escape(planned + step.source)}</span>"
         st.html(f"<div class='wetstep'>{head}<br>{source}</div>", width="stretch")
         stopped = tank == "seal" and why == ""
-        begin = {"on_click": wet.mark_step, "args": (book, row["id"], step.name), "kwargs": {"why": why}}
+        more = {"minutes": step.minutes, "why": why}
+        begin = {"on_click": wet.mark_step, "args": (book, row["id"], step.name), "kwargs": more}
         begin["disabled"] = stopped
         if times is None:
             st.button(into if step.minutes else "Done", key=f"in_{place}", **begin)
@@ -184,6 +190,8 @@ def _keep(book, row, asked):
     # where its clock ran, a step took as long as that says
     clocked = wet.minutes_of(row, "dye")
     dwell, source = (asked["dwell_min"], "as planned") if clocked is None else (clocked, "by the clock of this step")
+    if dwell is not None and (before := wet.dyed_before_min(row)):
+        dwell, source = dwell + before, f"{source}, with {figure_text('minutes', before)} before"
     if dwell is not None:
         st.markdown(f"Time in the dye: {figure_text('minutes', dwell)}, {source}.")
     wait = wet.wait_of(row)
@@ -193,7 +201,9 @@ def _keep(book, row, asked):
     dip |= {"dwell_min": dwell, "wait_min": wait}
     rinse = {"kind": "tap", "rinse_temp_c": asked["rinse_temp_c"], "dwell_min": wet.minutes_of(row, "cold rinse")}
     seal = None
-    if asked["seal"] != _NO_SEAL:
+    # a seal that was neither begun nor chosen is none
+    begun = any(name.startswith("seal") for name in wet.steps_of(row))
+    if asked["seal"] != _NO_SEAL and (begun or asked["seal"] != next(iter(SEALS))):
         seal = wet.seal_values(asked["seal"], wet.minutes_of(row, "seal"), asked["seal_temp_c"])
     more = {name: asked[name] for name in ("dye", "bath", "second", "order")}
     # the seal's own question stands above, at its step
@@ -201,10 +211,12 @@ def _keep(book, row, asked):
         one for one in wet.asked_of_batch(book, row, dip, seal, asked["order"]) if one.code != "bench.nickel_confirm"
     ]
     why = " ".join(filter(None, (ask_reason("batch_why", odd), asked.get("why"))))
-    stopped = seal is not None and asked.get("why") == ""
+    stopped = asked["seal"] != _NO_SEAL and asked.get("why") == ""
     if not st.button("Keep it as a batch", key="keep_batch", type="primary", disabled=stopped):
         return
-    st.session_state[_KEPT] = wet.keep_batch(book, row["id"], dip=dip, rinse=rinse, seal=seal, why=why, **more)
+    number = wet.keep_batch(book, row["id"], dip=dip, rinse=rinse, seal=seal, why=why, **more)
+    hold(book, **order_in_hand(book, asked["order"]), run=row["id"], batch=number)
+    st.session_state[_KEPT] = number
     st.rerun()
 
 

@@ -8,7 +8,6 @@ import streamlit as st
 from dyebook.advice.judge import judge
 from dyebook.jobs.orders import (
     answer_order,
-    judge_batch,
     keep_order_sample,
     open_orders,
     target_of,
@@ -17,9 +16,10 @@ from dyebook.jobs.photo import keep_dip, keep_sample
 from dyebook.record import SETTINGS, DyeRecord
 from dyebook.report.trouble import verdict_lines
 from dyebook.screens.drafts import draft, forget, keep, recall
-from dyebook.screens.navigation import go_to_batch, go_to_order, go_to_redip, go_to_step
+from dyebook.screens.navigation import go_to_batch, go_to_order, go_to_step
 from dyebook.screens.orders import ask_tolerance, show_verdict
 from dyebook.screens.photo import roll as photo_roll
+from dyebook.screens.piece import hold
 from dyebook.screens.settings import show_settings, typed_settings
 from dyebook.screens.swatch import show_pair
 
@@ -105,24 +105,15 @@ def show_kept(book):
         return False
     st.success(f"Batch {number} is in the book, safely on disk.", icon=":material/check:")
     show_verdict(book, number)
-    off = _is_off(book, number)
     with st.container(horizontal=True):
         st.button("The next photo", key="next_photo", type="primary", on_click=draft().pop, args=("kept", None))
         if st.button("See the batch", key="see_kept"):
             draft().pop("kept")
             go_to_batch(number)
-        if off and st.button("What to do with it", key="to_redip"):
-            draft().pop("kept")
-            go_to_redip()
         if st.button("The next run", key="next_run"):
             draft().pop("kept")
             go_to_step("plan")
     return True
-
-
-def _is_off(book, number):
-    judged = judge_batch(book, number)
-    return judged is not None and judged[1].verdict == "out"
 
 
 def show_form(book, shots):
@@ -219,7 +210,7 @@ def _add_to_batch(book, shots, state):
     _keep_paper(book, shots)
     keep_dip(book, None, shots, row.batch, **state)
     _keep_sample_beside(book, row.batch, shots, book.row("batches", row.batch)["order_id"])
-    _kept(row.batch)
+    _kept(book, row.batch)
 
 
 def _add_new_batch(book, shots, state):
@@ -238,13 +229,14 @@ def _add_new_batch(book, shots, state):
     if order is not None:
         answer_order(book, order, number)
     _keep_sample_beside(book, number, shots, order)
-    _kept(number)
+    _kept(book, number)
 
 
-def _kept(number):
+def _kept(book, number):
     """Empty what belongs to one batch only; settings stay, for the next is often alike."""
     _clear()
     draft()["kept"] = number
+    hold(book, batch=number)
     st.rerun()
 
 

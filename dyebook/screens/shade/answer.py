@@ -1,5 +1,6 @@
 """What to set for a shade: which bath, its settings, what to expect, and the bath along its depth as a ribbon."""
 
+from dataclasses import replace
 from html import escape
 
 import streamlit as st
@@ -12,15 +13,15 @@ from dyebook.report.plots import plot_uptake
 from dyebook.report.shade import depth_text
 from dyebook.report.words import dwell_text
 from dyebook.screens.answers import show_figures
-from dyebook.screens.drafts import draft
 from dyebook.screens.fields import choose_from, switch
-from dyebook.screens.navigation import go_to_photo
-from dyebook.screens.settings import fill_with
-from dyebook.screens.shade.baths import advise, depth_of, fixed_in, learn, mixes, reckoned_now, suggestions
+from dyebook.screens.piece import take_to_bench
+from dyebook.screens.shade.baths import advise, as_it_stands, depth_of, learn, mixes, plan_of, second_way, suggestions
 from dyebook.screens.swatch import OUTSIDE, hex_of, show_pair
 
 __all__ = ["show"]
 
+# CIEDE2000 that a second way must gain to be named; common practice, no source
+_NEARER = 0.5
 # under every so many swatches stands a dwell
 _LABEL_EVERY = 6
 
@@ -34,18 +35,27 @@ def show(book, asked):
     """Draw the answer to a `Question`."""
     if not asked.baths:
         raise ModelError("no bath in the book has a reading yet; photograph three to six dips of one bath first")
-    bath = asked.bath or _best_bath(asked)
+    answer, others = st.container(), st.container()
+    with others:
+        bath = asked.bath or _best_bath(asked)
+    with answer:
+        one = _show_answer(book, asked, bath)
+    if asked.bath and not one.reachable and len(asked.baths) > 1:
+        _offer_mixes(asked, _with_nearest(asked, bath), one.delta_e00)
+    _show_depth(learn(asked, bath), one, asked.target)
+
+
+def _show_answer(book, asked, bath):
+    """The answer of one bath, with its button right below its figures; returns it."""
     found = suggestions(asked, bath)
     one = _choose_answer(found, f"{bath}_{_mark(asked)}")
     st.subheader(bath, anchor=False)
     show_pair([(asked.name, asked.target), ("To expect", one.lab)])
     st.markdown(f"**{report_shade.outlook_text(one, asked.tolerance)}**")
-    show_figures(report_shade.setting_rows(one.settings))
+    show_figures(report_shade.setting_rows(as_it_stands(asked, bath, one.settings)))
+    _offer_settings(book, asked, bath, one)
     _show_reasons(book, asked, bath, one)
-    _offer_settings(asked.baths[bath], one)
-    if asked.bath and not one.reachable and len(asked.baths) > 1:
-        _offer_mixes(asked, _with_nearest(asked, bath), one.delta_e00)
-    _show_depth(learn(asked, bath), one, asked.target)
+    return one
 
 
 def _best_bath(asked):
@@ -113,27 +123,31 @@ def _choose_answer(found, mark):
 
 def _show_reasons(book, asked, bath, one):
     st.markdown(report_shade.forgiving_text(one))
-    if "dye_g_per_l" in fixed_in(asked, bath) and "dye_g_per_l" not in asked.fixed:
-        st.caption(report_shade.strength_text(asked.strengths[bath], reckoned_now(book, asked, bath)))
+    if not asked.free:
+        stands = {"now_g_per_l": "dye_g_per_l", "bath_temp_c": "bath_temp_c"}
+        stands = replace(asked.stands[bath], **{one: None for one, name in stands.items() if name in asked.fixed})
+        if line := report_shade.stands_text(stands):
+            st.caption(f"The bath as it is: {line}.")
+        _offer_second_way(asked, bath, one)
     st.caption(f"{report_shade.lamp_text(one)} {report_shade.footing_text(one)}")
     st.caption(_APPROXIMATE)
 
 
-def _offer_settings(dips, one):
-    dye, bath = dips[["dye", "bath"]].iloc[-1]
-    texts = {"dye": dye, **report_shade.setting_fields(one.settings)}
-    texts |= {"bath": bath} if isinstance(bath, str) else {}
-    with st.container(horizontal=True, vertical_alignment="center"):
-        st.button("Take these settings", key="take_settings", type="primary", on_click=_take, args=(texts,))
-        if draft().get("shade_taken") == texts:
-            st.markdown("They stand on the Photo page for the new batch.", width="content")
-            if st.button("To the Photo page", key="to_photo_page"):
-                go_to_photo(without=True)
+def _offer_second_way(asked, bath, one):
+    """The bath made warmer or stronger within its rules, with what that takes, where it comes clearly nearer."""
+    if one.reachable:
+        return
+    other = second_way(asked, bath)
+    settings = as_it_stands(asked, bath, other.settings)
+    takes = report_shade.second_way_text(asked.stands[bath], settings)
+    if takes and other.delta_e00 < one.delta_e00 - _NEARER:
+        text = report_shade.settings_text(settings)
+        st.markdown(f"**A second way**, {takes}: {text}. {report_shade.outlook_text(other, asked.tolerance)}")
 
 
-def _take(texts):
-    fill_with(dict(texts))
-    draft()["shade_taken"] = texts
+def _offer_settings(book, asked, bath, one):
+    if st.button("Dye with these", key="dye_with", type="primary", icon=":material/arrow_forward:"):
+        take_to_bench(book, plan_of(asked, bath, one.settings), f"for {asked.name}")
 
 
 def _show_depth(model, one, target):

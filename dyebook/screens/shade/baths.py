@@ -4,31 +4,33 @@ A bath is learned anew only when its dips have changed, an answer worked out ane
 """
 
 import hashlib
+from dataclasses import replace
 from datetime import date
 
 from dyebook.errors import ModelError
-from dyebook.jobs.bath_state import bath_line
-from dyebook.jobs.baths import bath_called
-from dyebook.jobs.shade import LearnedBaths, baths_with_dips, learn_dips, learned_baths
-from dyebook.jobs.strength import strengths_today
+from dyebook.jobs.bath_state import stands_today
+from dyebook.jobs.shade import LearnedBaths, baths_with_dips, learned_baths
+from dyebook.jobs.strength import learn_dips
 from dyebook.jobs.today import look_at_baths
+from dyebook.report.shade import setting_fields
 from dyebook.screens import tasks
 
 __all__ = [
     "advise",
+    "as_it_stands",
     "baths_now",
     "baths_of",
     "coupon",
     "depth_of",
-    "fixed_in",
     "learn",
     "learn_all",
     "learn_here",
     "learn_in_task",
     "mixes",
-    "reckoned_now",
+    "plan_of",
     "redip",
-    "strengths_of",
+    "second_way",
+    "stands_of",
     "suggestions",
 ]
 
@@ -39,11 +41,11 @@ def baths_of(book):
     return tasks.done("dips", key, "Looking the dips up", lambda _: baths_with_dips(book), most=8)
 
 
-def strengths_of(book, baths):
-    """Return the strength of each bath today in g/L, where it is known."""
+def stands_of(book, baths):
+    """Return how each bath stands today, `Stands` by label."""
     key = book.place.name, book.edition(), _today()
-    words = "Reckoning how strong the baths are today"
-    return tasks.done("strengths", key, words, lambda _: strengths_today(book, baths), most=8)
+    words = "Working out how the baths stand today"
+    return tasks.done("stands", key, words, lambda _: stands_today(book, baths, learn_in_task), most=8)
 
 
 def _today():
@@ -86,7 +88,7 @@ def _taught(found):
 
 def _alone(asked, label):
     """One bath of a `Question` as `LearnedBaths`."""
-    return learned_baths({label: asked.baths[label]}, asked.strengths, learn_here)
+    return learned_baths({label: asked.baths[label]}, asked.stands, learn_here)
 
 
 def learn(asked, label):
@@ -106,29 +108,20 @@ def learn_all(asked):
             tried.append(label)
             return learn_in_task(label, dips)
 
-        return learned_baths(asked.baths, asked.strengths, learn_next)
+        return learned_baths(asked.baths, asked.stands, learn_next)
 
     return tasks.done("all baths", _key(asked), "Learning the baths", learn_each, most=8)
 
 
-def reckoned_now(book, asked, label):
-    """Return what a bath of a `Question` is reckoned to hold now in g/L; None where no strength was noted."""
-    dye, bath = asked.baths[label][["dye", "bath"]].iloc[-1]
-    if not isinstance(bath, str):
-        return None
-    line = bath_line(book, bath_called(book, f"{dye}, {bath}")["id"], learn_here, newest=True)
-    return line.now and line.now.dye_g_per_l
-
-
-def fixed_in(asked, label):
-    """Return what cannot move in a bath: what was said, and its strength of today unless it may be made up anew."""
-    return LearnedBaths({}, asked.strengths, {}).fixed(label, asked.fixed, asked.free_strength)
+def as_it_stands(asked, label, settings):
+    """Return settings in a bath of a `Question` for people, see `LearnedBaths.as_it_stands`."""
+    return LearnedBaths({}, asked.stands, {}).as_it_stands(label, settings, asked.fixed)
 
 
 def _key(asked):
     """What an answer hangs on besides the bath."""
     marks = tuple((label, _mark(dips)) for label, dips in asked.baths.items())
-    moving = tuple(sorted(asked.fixed.items())), asked.free_strength, tuple(sorted(asked.strengths.items()))
+    moving = tuple(sorted(asked.fixed.items())), asked.free, tuple(sorted(asked.stands.items(), key=str))
     return asked.place, marks, tuple(asked.target), asked.film_um, moving, _today()
 
 
@@ -138,7 +131,7 @@ def advise(asked):
 
     def ask(job):
         known = {"film_um": asked.film_um, "most_mixes": 0, "progress": job}
-        return learned.suggest(asked.target, asked.fixed, asked.free_strength, **known)
+        return learned.suggest(asked.target, asked.fixed, asked.free, **known)
 
     return tasks.done("which bath", _key(asked), "Asking the baths", ask)
 
@@ -148,9 +141,19 @@ def mixes(asked, labels):
     learned, labels = learn_all(asked), tuple(labels)
 
     def mix(job):
-        return learned.mixes(labels, asked.target, asked.fixed, asked.free_strength, asked.film_um, job)
+        return learned.mixes(labels, asked.target, asked.fixed, asked.free, asked.film_um, job)
 
     return tasks.done("two dyes", (*_key(asked), labels), "Trying two dyes", mix)
+
+
+def plan_of(asked, label, settings):
+    """Return settings in one of the baths of a `Question` as a plan for the bench, texts by field."""
+    dye, bath = asked.baths[label][["dye", "bath"]].iloc[-1]
+    return {
+        "dye": dye,
+        "bath": bath if isinstance(bath, str) else None,
+        **setting_fields(as_it_stands(asked, label, settings)),
+    }
 
 
 def redip(asked, label, settings, reading, target, dry, sealed):
@@ -170,7 +173,7 @@ def coupon(asked, label):
     learned = _alone(asked, label)
 
     def plan(_):
-        return learned.coupon(label, asked.target, asked.fixed, asked.free_strength, film_um=asked.film_um)
+        return learned.coupon(label, asked.target, asked.fixed, asked.free, film_um=asked.film_um)
 
     return tasks.done("test dip", (*_key(asked), label), f"Weighing test dips in {label}", plan)
 
@@ -181,9 +184,14 @@ def suggestions(asked, label):
 
     def ask(_):
         how = {"film_um": asked.film_um, "count": 3}
-        return learned.suggest_in(label, asked.target, asked.fixed, asked.free_strength, **how)
+        return learned.suggest_in(label, asked.target, asked.fixed, asked.free, **how)
 
     return tasks.done("settings", (*_key(asked), label), f"Asking {label}", ask)
+
+
+def second_way(asked, label):
+    """Return the best answer of a bath that may be warmed and topped up within its own rules."""
+    return suggestions(replace(asked, free=True), label)[0]
 
 
 def depth_of(model, settings, target):

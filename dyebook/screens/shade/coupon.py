@@ -10,7 +10,8 @@ from dyebook.screens import tasks
 from dyebook.screens.answers import show_figures
 from dyebook.screens.drafts import draft
 from dyebook.screens.fields import ask, ask_text, choose_from
-from dyebook.screens.shade.baths import advise, coupon, learn, learn_all
+from dyebook.screens.piece import take_to_bench
+from dyebook.screens.shade.baths import advise, as_it_stands, coupon, learn, learn_all, plan_of
 from dyebook.screens.swatch import show_pair
 
 __all__ = ["show"]
@@ -21,13 +22,13 @@ _NEW = "a new dye"
 def show(book, asked):
     """Draw the plan for a `Question`, and the way a strip is kept."""
     bath = asked.bath or choose_from("shade_coupon_bath", "For", [*_likeliest(asked), _NEW])
-    _show_plan(asked, bath)
+    _show_plan(book, asked, bath)
     dips = asked.baths.get(bath)
     dye, tank = ("", "") if dips is None else dips[["dye", "bath"]].iloc[-1]
     _offer_strip(book, dye, tank if isinstance(tank, str) else "")
 
 
-def _show_plan(asked, bath):
+def _show_plan(book, asked, bath):
     if bath == _NEW:
         _show_start(asked.film_um, None, asked.fixed.get("bath_temp_c"))
         return
@@ -39,9 +40,11 @@ def _show_plan(asked, bath):
         return
     found = coupon(asked, bath)
     st.markdown("**Dip a coupon like this, photograph it, and the book knows more about this shade:**")
-    show_figures(report_shade.setting_rows(found.settings))
+    show_figures(report_shade.setting_rows(as_it_stands(asked, bath, found.settings)))
     st.markdown(report_shade.sentence_text(found.why))
     show_pair([(asked.name, asked.target), ("The coupon, to expect", found.lab)])
+    if st.button("Dip this coupon", key="dip_coupon", type="primary", icon=":material/arrow_forward:"):
+        take_to_bench(book, plan_of(asked, bath, found.settings), "test dip")
 
 
 def _likeliest(asked):

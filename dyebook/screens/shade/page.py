@@ -9,7 +9,7 @@ import streamlit as st
 from dyebook.lab import Lab
 from dyebook.screens import session
 from dyebook.screens.fields import ask, choose, choose_from, switch
-from dyebook.screens.shade.baths import baths_of, strengths_of
+from dyebook.screens.shade.baths import baths_of, stands_of
 from dyebook.screens.shade.target import pick_target
 
 __all__ = ["ALL_BATHS", "Question", "show"]
@@ -32,8 +32,8 @@ class Question:
     film_um: float | None
     fixed: dict  # settings that cannot move
     place: str  # the book, for what is remembered of it
-    strengths: dict  # g/L today by bath, where it is known
-    free_strength: bool  # True where the bath may be made up or topped up for this shade
+    stands: dict  # `Stands` today by bath
+    free: bool  # True where strength and temperature of the bath may be changed for this shade
 
 
 def show():
@@ -49,13 +49,15 @@ def show():
         target = pick_target(book)
     with left:
         bath, film_um, fixed, free = _ask_settings(book, baths)
-    with right, session.friendly_errors():
+    # on the phone what is known already stands below the answer
+    answer = right.container(key="shade_first" if target is not None else "shade_later")
+    with answer, session.friendly_errors():
         way = choose("shade_way", "Asked", list(WAYS), WAYS.get, hidden=True)
         if target is None:
             _before_a_target(baths)
             return
-        strengths = strengths_of(book, baths)
-        asked = Question(*target, baths, bath, film_um, fixed, str(book.place.name), strengths, free)
+        stands = stands_of(book, baths)
+        asked = Question(*target, baths, bath, film_um, fixed, str(book.place.name), stands, free)
         import_module(f"dyebook.screens.shade.{way}").show(book, asked)
 
 
@@ -67,24 +69,24 @@ def _ask_settings(book, baths):
     with left:
         film_um = ask("shade_film_um", "Film, µm", hint="free", quantity="film_um", explain=_FREE)
     with right:
-        temp = ask("shade_bath_temp_c", "My bath is at, °C", hint="free", quantity="bath_temp_c", explain=_FREE)
+        temp = ask("shade_bath_temp_c", "My bath is at, °C", hint="as it is", quantity="bath_temp_c", explain=_FREE)
     strength = ph = None
     if bath:
-        strengths = strengths_of(book, baths)
-        hint = f"{strengths[bath]:.2g}, as last noted" if bath in strengths else "free"
+        now = stands_of(book, baths)[bath].now_g_per_l
+        hint = f"{now:.2g}, as it is" if now is not None else "free"
         with left:
             strength = ask("shade_dye_g_per_l", "Dye strength, g/L", hint=hint, quantity="dye_g_per_l", explain=_TODAY)
         with right:
             ph = ask("shade_ph", "pH", hint="as usual", quantity="ph_a")
-    free = switch("shade_free_strength", "Its strength may be changed", explain=_TODAY)
+    free = switch("shade_free", "It may be warmed and topped up", explain=_TODAY)
     given = {"dye_g_per_l": strength, "bath_temp_c": temp, "ph": ph}
     return bath, film_um, {name: value for name, value in given.items() if value is not None}, free
 
 
 _FREE = "Leave it empty where it may be chosen for you. Other units are welcome."
 _TODAY = (
-    "A bath is taken as it was last made up, topped up or measured, or as its last dip was written down, less what "
-    "that dip took. How it has weakened since shows in its dips, and is learned from them."
+    "A bath is taken as it stands: as strong as its own page says, as warm as its last dip found it, within your "
+    "rules. The time in the dye is the answer."
 )
 
 

@@ -7,12 +7,17 @@ import streamlit as st
 from dyebook.advice.judge import Shade
 from dyebook.errors import ModelError
 from dyebook.jobs.baths import bath_label
+from dyebook.jobs.orders import decide, judge_batch
 from dyebook.jobs.trouble import target_for
 from dyebook.jobs.verdict import batch_shade, target_shade
+from dyebook.jobs.wet import surface_of
 from dyebook.report import shade as report_shade
+from dyebook.report.words import dwell_text
 from dyebook.screens.answers import show_cautions
-from dyebook.screens.fields import ask, ask_text, choose, choose_from
-from dyebook.screens.shade.baths import redip
+from dyebook.screens.drafts import draft
+from dyebook.screens.fields import ask, ask_text, choose, choose_from, key_of
+from dyebook.screens.piece import take_to_bench
+from dyebook.screens.shade.baths import plan_of, redip
 from dyebook.screens.shade.target import read_colour
 from dyebook.screens.swatch import show_pair
 
@@ -35,15 +40,33 @@ def show(book, asked):
         sealed = _SEALED[choose_from("shade_sealed", "Its film is", _SEALED)]
     if part is None:
         return
-    bath, reading, target, settings, states = part
-    dry, sealed = _known(dry, sealed, states)
+    bath, reading, target, settings, surface = part
+    dry, sealed = _known(dry, sealed, *surface)
     if bath not in asked.baths:
         raise ModelError(f"{bath} has no reading to learn from, or was thrown out; choose a bath that is on the bench")
-    _show_advice(asked, reading, redip(asked, bath, settings, reading, target, dry, sealed))
+    advice = redip(asked, bath, settings, reading, target, dry, sealed)
+    _show_advice(asked, reading, advice)
+    if way == BATCH and advice.action in ("more_time", "next_bath"):
+        _offer_dip(book, asked, bath, settings, advice)
+
+
+def _offer_dip(book, asked, bath, settings, advice):
+    """The advised dip, waiting at the bench with its minutes; what was decided is kept with the batch."""
+    number = int(draft()[key_of("shade_redip_batch")])
+    again = advice.action == "more_time"
+    dip = {**settings, "dwell_min": advice.extra_dwell_min} if again else advice.settings
+    where = "Back into the dye" if again else f"Into {advice.bath}"
+    label = f"{where}, {dwell_text(dip['dwell_min'])}"
+    if not st.button(label, key="dip_again", type="primary", icon=":material/arrow_forward:"):
+        return
+    judged = judge_batch(book, number)
+    if judged is not None:
+        decide(book, number, judged[0]["id"], "redip", judged[1].delta_e00)
+    take_to_bench(book, plan_of(asked, bath if again else advice.bath, dip), f"batch {number} again", after=number)
 
 
 def _of_batch(book, asked):
-    """(bath, its shade, the shade wanted, settings, readings) of a stored batch; None until it is named."""
+    """(bath, its shade, the shade wanted, settings, surface) of a stored batch; None until it is named."""
     number = ask_text("shade_redip_batch", "Number of the batch", "12")
     if not number:
         return None
@@ -55,22 +78,22 @@ def _of_batch(book, asked):
     values = {name: getattr(row, name) for name in _SETTINGS}
     known = {name: value for name, value in values.items() if value is not None and not math.isnan(value)}
     reading = batch_shade(book, row, Shade.of(target))
-    return bath_label(row.dye, row.bath), reading, target, known, book.rows("readings", batch_id=row.batch)
+    return bath_label(row.dye, row.bath), reading, target, known, surface_of(book, row.batch)
 
 
-def _known(dry, sealed, readings):
+def _known(dry, sealed, was_dry, was_sealed):
     """What was answered about the surface, else what the book shows: drying and sealing cannot be undone."""
-    if dry is None and any(reading["wet"] is False for reading in readings):
-        dry = True
-        st.caption("The book has it read dry.")
-    if sealed is None and any(reading["sealed"] for reading in readings):
-        sealed = True
-        st.caption("The book has it sealed.")
+    if dry is None and was_dry is not None:
+        dry = was_dry
+        st.caption("The book has it read dry." if dry else "The book has it read wet, and never dry.")
+    if sealed is None and was_sealed is not None:
+        sealed = was_sealed
+        st.caption("The book has it sealed." if sealed else "The book has it not sealed.")
     return dry, sealed
 
 
 def _typed(book, asked):
-    """(bath, Lab, Lab wanted, settings, no readings) as typed; None until all is there."""
+    """(bath, Lab, Lab wanted, settings, nothing of its surface) as typed; None until all is there."""
     text = ask_text("shade_redip_reading", "Its colour now", "55, 12, −30")
     bath = asked.bath or (choose_from("shade_redip_bath", "Dyed in", asked.baths) if asked.baths else None)
     columns = st.columns(3)
@@ -84,7 +107,7 @@ def _typed(book, asked):
         return None
     if asked.film_um is not None:
         settings["film_um"] = asked.film_um
-    return bath, read_colour(text, book), asked.target, settings, ()
+    return bath, read_colour(text, book), asked.target, settings, (None, None)
 
 
 def _show_advice(asked, reading, advice):

@@ -10,6 +10,7 @@ export default function (component) {
   const start = Date.now() - data.elapsed
   if (state.mark !== data.alarm) Object.assign(state, { mark: data.alarm, quiet: false })
   clearInterval(state.timer)
+  root.classList.toggle("small", Boolean(data.small))
 
   const time = root.querySelector(".time")
   const ring = root.querySelector(".ring")
@@ -29,14 +30,15 @@ export default function (component) {
     if (left !== null && left > 1000) state.quiet = false
     time.textContent = (over ? "+" : "") + clock(left === null ? elapsed : Math.abs(left))
     if (left !== null) root.querySelector(".done").style.width = `${Math.min(100, (100 * elapsed) / data.total)}%`
-    ring.hidden = !(over && data.running) || state.quiet
-    sound.hidden = !data.running || data.total === null || state.audio?.state === "running"
+    root.classList.toggle("over", over)
+    ring.hidden = !(over && data.running) || state.quiet || Boolean(data.silent)
+    sound.hidden = data.small || !data.running || data.total === null || state.audio?.state === "running"
     const beat = Math.floor(elapsed / 2000)
     if (!ring.hidden && beat !== rang) { rang = beat; beep(state) }
   }
   tick()
   state.timer = setInterval(tick, 250)
-  const mayRing = data.running && data.total !== null
+  const mayRing = data.running && data.total !== null && !data.small
   const stayAwake = () => keepAwake(state, mayRing).then((stays) => {
     const words = root.querySelector(".awake")
     words.hidden = !mayRing
