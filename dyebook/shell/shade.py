@@ -72,7 +72,7 @@ def suggest(
     if not free_strength:
         for name in learned.models:
             if line := stands_text(learned.stands.get(name)):
-                typer.echo(f"note: {name} taken as it is: {line}", err=True)
+                typer.echo(f"note: {name} taken at {line}, as it is", err=True)
     if not every and not found[0].reachable:
         typer.echo("note: `dyebook suggest --all` asks the other baths, and two dyes", err=True)
     print_result(found, as_json, baths_text if every else suggestions_text)

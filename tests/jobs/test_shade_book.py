@@ -77,7 +77,7 @@ def test_suggestions_keep_to_todays_strength_unless_asked(book):
     target = (43, 7, -45)
     kept = learned.suggest_in(LABEL, target, film_um=12)[0]
     given = learned.suggest_in(LABEL, target, {"dye_g_per_l": 3.3}, film_um=12)[0]
-    free = learned.suggest_in(LABEL, target, free_strength=True, film_um=12, bounds={"dye_g_per_l": (5, 6)})[0]
+    free = learned.suggest_in(LABEL, target, free=True, film_um=12, bounds={"dye_g_per_l": (5, 6)})[0]
     assert kept.settings["dye_g_per_l"] == 2.6
     assert given.settings["dye_g_per_l"] == 3.3
     assert 5 <= free.settings["dye_g_per_l"] <= 6

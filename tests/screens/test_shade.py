@@ -176,10 +176,11 @@ def test_a_bath_is_taken_as_strong_as_it_is_today_unless_it_may_be_changed(demo_
     page = open_page("shade")
     page.selectbox(key="bench_shade_bath").set_value("Harbour blue, bath B1").run()
     _typed(page, "35, 12, -50")
-    assert "as last written down for this bath" in texts_of(page)
-    assert page.text_input(key="bench_shade_dye_g_per_l").placeholder.endswith("as last noted")
-    page.toggle(key="shade_free_strength").set_value(True).run()
-    assert "as last written down for this bath" not in texts_of(page)
+    now = page.text_input(key="bench_shade_dye_g_per_l").placeholder
+    assert now.endswith(", as it is")
+    assert f"The bath as it is: {now.removesuffix(', as it is')} g/L, 55 °C" in texts_of(page)
+    page.toggle(key="shade_free").set_value(True).run()
+    assert "The bath as it is" not in texts_of(page)
     assert not page.exception
 
 
