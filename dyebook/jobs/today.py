@@ -3,14 +3,15 @@
 import math
 from dataclasses import dataclass
 
+from dyebook.advice.judge import judge
 from dyebook.jobs import say_nothing
 from dyebook.jobs.bath_state import bath_states
 from dyebook.jobs.baths import baths_out_of_use
 from dyebook.jobs.orders import open_orders
 from dyebook.jobs.run import open_runs
 from dyebook.jobs.strength import learn_dips
+from dyebook.jobs.verdict import batch_shade
 from dyebook.jobs.wet import finished_runs
-from dyebook.lab import delta_e_00
 
 __all__ = ["STEPS", "BathNow", "Today", "Todo", "doubts_of", "look_at_baths", "look_over"]
 
@@ -21,10 +22,8 @@ _PRESSING = ("wet", "run", "photo", "verdict", "prepare")
 # two dips count as the same recipe when no setting differs by more than these
 _SAME = {"film_um": 0.5, "dye_g_per_l": 0.1, "bath_temp_c": 1.0, "dwell_min": 0.25}
 _RECENT = 12
-# a bath has moved when an eye would see it and the readings' own uncertainty does not explain it
+# a bath has moved when an eye would see it, surely enough
 _SEEN_DELTA_E00 = 2.0
-# 95 in 100 of a chi-square of three axes
-_UNLIKELY = 7.81
 
 
 @dataclass(frozen=True)
@@ -133,24 +132,18 @@ def look_at_baths(book, count: int = 200, learn=learn_dips, progress=say_nothing
     for row in rows:
         if (row.dye, row.bath) not in gone:
             dips.setdefault((row.dye, row.bath), []).append(row)
-    moves = tuple(_bath_now(*names, own) for names, own in dips.items())
+    moves = tuple(_bath_now(book, *names, own) for names, own in dips.items())
     return moves, tuple(bath_states(book, rows, learn, progress))
 
 
-def _bath_now(dye, bath, dips):
+def _bath_now(book, dye, bath, dips):
     read = [row for row in dips if row.lab is not None]
     last, before = (read[0], _same_recipe(read[0], read[1:])) if read else (None, None)
     if before is None:
         return BathNow(dye, bath, len(dips), dips[0], None, math.nan, False)
-    difference = float(delta_e_00(before.lab, last.lab))
-    return BathNow(dye, bath, len(dips), last, before, difference, _has_moved(before, last, difference))
-
-
-def _has_moved(before, last, difference):
-    unknown = (0.0, 0.0, 0.0)
-    pairs = zip(before.lab, last.lab, before.lab_u or unknown, last.lab_u or unknown, strict=True)
-    misfit = sum((b - a) ** 2 / max(ua**2 + ub**2, 0.25) for a, b, ua, ub in pairs)
-    return difference > _SEEN_DELTA_E00 and misfit > _UNLIKELY
+    first = batch_shade(book, before)
+    found = judge(first, batch_shade(book, last, first), _SEEN_DELTA_E00)
+    return BathNow(dye, bath, len(dips), last, before, found.delta_e00, found.verdict == "out")
 
 
 def _same_recipe(row, earlier):

@@ -162,6 +162,9 @@ def import_(
     batch: Annotated[int | None, typer.Option(help="For instrument readings: the batch they belong to.")] = None,
     white: Annotated[str | None, typer.Option(help="For readings that do not say: white point, such as D50.")] = None,
     observer: Annotated[str | None, typer.Option(help="For readings that do not say: 2 or 10.")] = None,
+    geometry: Annotated[
+        str | None, typer.Option(help="For readings that do not say: 45/0, d/8 included or d/8 excluded.")
+    ] = None,
     book: BookOption = None,
     as_json: JsonOption = False,
 ):
@@ -171,8 +174,9 @@ def import_(
     """
     if duplicates not in ("refuse", "skip", "keep"):
         raise typer.BadParameter("--duplicates is refuse, skip or keep")
+    stated = {"white": white, "observer": observer, "geometry": geometry}
     with open_at(book) as opened, progress_bar("importing") as progress:
-        done = opened.import_file(file, dry_run, duplicates, progress, batch=batch, white=white, observer=observer)
+        done = opened.import_file(file, dry_run, duplicates, progress, batch=batch, **stated)
     for note in done.notes:
         typer.echo(f"note: {note}", err=True)
     if as_json:

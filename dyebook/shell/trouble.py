@@ -1,6 +1,7 @@
 """Shell commands for what came out wrong: verdict, why, drift."""
 
 import json
+import re
 from pathlib import Path
 from typing import Annotated
 
@@ -12,8 +13,12 @@ __all__ = ["add_commands"]
 
 
 def verdict(
-    target: Annotated[str | None, option("The shade to match, L,a,b under D65/2°; else the batch's.")] = None,
-    reading: Annotated[str | None, option("The part's colour, L,a,b.")] = None,
+    target: Annotated[
+        str | None, option("The shade to match: L,a,b under D65/2°, or as --reading; else the batch's.")
+    ] = None,
+    reading: Annotated[
+        str | None, option("The part's colour: L,a,b, or FILE:2, part 2 of what `measure --json` saved.")
+    ] = None,
     batch: Annotated[int | None, option("A batch of the book instead of a reading.")] = None,
     tolerance: Annotated[
         float | None, option("Largest difference that passes; else the order's or the shop's.")
@@ -29,7 +34,7 @@ def verdict(
 
     Example: dyebook verdict --target 45,20,-35 --reading 47,19,-33 --tolerance 2
     """
-    from dyebook.advice.judge import Shade, judge, one_photo_error, own_error
+    from dyebook.advice.judge import judge, one_photo_error, own_error
     from dyebook.jobs.trouble import judge_batch
     from dyebook.record import check_tolerance
     from dyebook.report.trouble import verdict_text
@@ -38,22 +43,34 @@ def verdict(
         raise typer.BadParameter("give the part either as --reading L,a,b or as --batch NUMBER of the book")
     if target is None and batch is None:
         raise typer.BadParameter("a reading is judged against --target L,a,b")
-    wanted = _lab(target)
     if batch is not None:
         with open_at(book) as opened:
-            found = judge_batch(opened, batch, wanted, tolerance)
+            found = judge_batch(opened, batch, _lab(target), tolerance)
     else:
-        # a target without doubt is a stated shade
         error, photo = (one_photo_error, "one") if together else (own_error, None)
+        # a target without doubt is a stated shade
         target_error = {} if target_u is None else error(parse_lab(target_u))
-        shades = (
-            Shade(wanted, target_error, photo=photo),
-            Shade(parse_lab(reading), error(_lab(reading_u)), photo=photo),
-        )
+        shades = _shade(target, target_error, photo), _shade(reading, error(_lab(reading_u)), photo)
         if tolerance is None:
             tolerance = shop_setting(book, "tolerance_de00")
         found = judge(*shades, check_tolerance(tolerance), _pair(limits))
     print_result(found, as_json, verdict_text)
+
+
+def _shade(text, error, photo):
+    """A colour as typed, with its error and photo, or a part of a saved measurement with its own."""
+    from dyebook.advice.judge import Shade
+
+    path, _, number = text.rpartition(":") if re.search(r":\d+$", text) else (text, "", "1")
+    if not Path(path).is_file():
+        return Shade(parse_lab(text), error, photo=photo)
+    saved = _photo(Path(path))
+    parts = saved.get("parts", [saved]) if isinstance(saved, dict) else []
+    if not 1 <= int(number) <= len(parts) or "lab" not in parts[int(number) - 1]:
+        raise typer.BadParameter(
+            f"{path} holds {len(parts)} parts and no part {number}; save what `measure --json` prints"
+        )
+    return Shade.of(parts[int(number) - 1])
 
 
 def _lab(text):

@@ -1,6 +1,7 @@
 """Verdict, why and drift as a shell sees them."""
 
 import json
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -117,3 +118,22 @@ def test_a_slip_in_a_heading_is_told(tmp_path):
     answer = run("why", batch)
     assert answer.stderr == ""
     assert "pores closed before the dye" in answer.stdout
+
+
+def test_saved_measurements_are_judged_by_the_parts_of_their_errors(tmp_path):
+    photo = Path(__file__).parents[2] / "samples" / "tags_one_streaked.jpg"
+    saved = tmp_path / "seen.json"
+    saved.write_text(run("measure", photo, "--no-flaws", "--json").stdout, encoding="utf-8")
+    parts = json.loads(saved.read_text())["parts"]
+    found = json.loads(run("verdict", "--target", saved, "--reading", f"{saved}:2", "--json").stdout)
+    assert any("one photo" in note for note in found["notes"])
+    alone = [",".join(map(str, part[name])) for name in ("lab", "lab_u") for part in parts[:2]]
+    apart = ("--target", alone[0], "--reading", alone[1], "--target-u", alone[2], "--reading-u", alone[3])
+    wide = json.loads(run("verdict", *apart, "--json").stdout)
+    assert wide["delta_e00"] == pytest.approx(found["delta_e00"], abs=0.01)
+    assert found["delta_e00_u"] < 0.5 * wide["delta_e00_u"], "what one photo shares cancels"
+    assert run("verdict", "--target", saved, "--reading", f"{saved}:9").exit_code == 2
+    one = tmp_path / "part.json"
+    one.write_text(json.dumps(parts[1]), encoding="utf-8")
+    again = json.loads(run("verdict", "--target", saved, "--reading", one, "--json").stdout)
+    assert again["delta_e00_u"] == found["delta_e00_u"]

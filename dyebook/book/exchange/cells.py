@@ -20,7 +20,7 @@ __all__ = ["EXTRAS", "Column", "match_header", "read_column"]
 
 # columns of an export beside FIELDS, in its order
 EXTRAS = ("batch", "dip", "replaces", "photo", "source", "read_at")
-_READINGS = ("name", "white", "observer")
+_READINGS = ("name", "white", "observer", "geometry")
 
 # bench words for columns, beside the names and labels of FIELDS
 _WORDS = {
@@ -65,6 +65,7 @@ _WORDS = {
     "sample": "name",
     "sample name": "name",
     "observer angle": "observer",
+    "measurement geometry": "geometry",
 }
 _WORDS |= {row.label.lower(): name for name, row in FIELDS.items()}
 

@@ -25,6 +25,7 @@ from dyebook.book.rows import add_row, row_of
 from dyebook.book.schema import Batch, Reading, Sample
 from dyebook.errors import BookError
 from dyebook.lab import adapt_lab, reflectance_to_lab
+from dyebook.record import GEOMETRIES
 
 __all__ = ["InstrumentReading", "import_any", "read_colour_text", "read_colour_xml"]
 
@@ -47,11 +48,10 @@ class InstrumentReading:
     wavelength_nm: tuple = ()
     reflectance: tuple = ()
     batch: int | None = None  # the batch it names itself
+    geometry: str | None = None  # one of `GEOMETRIES`
 
 
-def import_any(
-    book, file, dry_run=False, duplicates="refuse", progress=None, batch=None, white=None, observer=None
-) -> Imported:
+def import_any(book, file, dry_run=False, duplicates="refuse", progress=None, batch=None, **stated) -> Imported:
     """Import a table of records, or readings from an instrument.
 
     Parameters
@@ -66,8 +66,9 @@ def import_any(
     progress : callable, optional
     batch : int, optional
         For readings: the batch they belong to; without it they become samples of their own.
-    white, observer : str, optional
-        For readings whose file does not state them: such as ``"D50"`` and ``"2"``.
+    **stated
+        `white`, `observer` and `geometry` of readings whose file does not state them: such as ``"D50"``, ``"2"`` and
+        ``"45/0"``.
 
     Raises
     ------
@@ -87,12 +88,12 @@ def import_any(
         readings = _readings_of_sheet(table)
     if not readings:
         raise BookError(f"{file.name} holds no Lab values and no spectra; nothing was imported")
-    return _keep(book, file.name, readings, dry_run, batch, white, observer)
+    return _keep(book, file.name, readings, dry_run, batch, stated)
 
 
-def _keep(book, name, readings, dry_run, batch, white, observer):
+def _keep(book, name, readings, dry_run, batch, stated):
     """Keep each reading with its batch, or else with the one given, or else as a sample of its own."""
-    readings = [_stated(reading, name, white, observer) for reading in readings]
+    readings = [_stated(reading, name, **stated) for reading in readings]
     values = [_values(reading, name) for reading in readings]
     loose = sum((reading.batch or batch) is None for reading in readings)
     with book.writing() if not dry_run else book.reading() as connection:
@@ -105,12 +106,40 @@ def _keep(book, name, readings, dry_run, batch, white, observer):
                 if number is None:
                     owner = {"sample_id": add_row(connection, Sample.__table__, {"name": reading.name}, book.who)}
                 add_row(connection, Reading.__table__, {**owner, **columns}, book.who)
-    notes = tuple(sorted({note for reading in readings if (note := _note(reading))}))
+    notes = tuple(sorted({note for reading in readings for note in _notes(reading)}))
     return Imported(name, dry_run, 0, len(readings), loose, notes=notes)
 
 
-def _stated(reading, name, white, observer):
-    reading = replace(reading, white=reading.white or white, observer=reading.observer or observer)
+# RMS error of L*, a*, b* by Bradford against the spectra's own values under D65/2: the 24 patches of colour-science's
+# "ISO 17321-1" set; from D50/2, from any white under the 10-degree observer, from other whites such as A
+_CONVERTED_SD = {"D50": (0.4, 0.95, 0.9), "10": (1.1, 4.6, 1.6), "other": (1.6, 3.6, 3.0)}
+
+
+def geometry_named(text: str | None) -> str | None:
+    """Return one of `GEOMETRIES` for its name or a usual short form; BookError where it is none of them."""
+    if not text:
+        return None
+    word = re.sub(r"[\s:°_-]+", " ", text.strip().lower().replace("/", " ")).strip()
+    for geometry, names in _GEOMETRY_NAMES.items():
+        if word in names:
+            return geometry
+    raise BookError(f"{text!r} is no geometry known here; write {', '.join(GEOMETRIES)}; nothing was imported")
+
+
+_GEOMETRY_NAMES = {
+    "45/0": ("45 0", "0 45", "45 0a", "45a 0"),
+    "d/8 included": ("d 8 included", "d8 included", "di 8", "8 di", "sci", "spin"),
+    "d/8 excluded": ("d 8 excluded", "d8 excluded", "de 8", "8 de", "sce", "spex"),
+}
+
+
+def _stated(reading, name, white=None, observer=None, geometry=None):
+    reading = replace(
+        reading,
+        white=reading.white or white,
+        observer=reading.observer or observer,
+        geometry=geometry_named(reading.geometry or geometry),
+    )
     if not reading.reflectance and not (reading.white and reading.observer):
         raise BookError(
             f"{name}: the Lab of {reading.name!r} does not say under which white point and observer it stands; "
@@ -126,7 +155,10 @@ def _values(reading, name):
     except ValueError as error:
         raise BookError(f"{name}, {reading.name!r}: {error}; nothing was imported") from None
     stated = {"name": reading.name, "white": reading.white, "observer": reading.observer, "file": name}
-    values = {**typed_values(lab), "source": "instrument", "measured_with": stated}
+    values = {**typed_values(lab), "source": "instrument", "measured_with": stated, "geometry": reading.geometry}
+    if _is_converted(reading):
+        kind = "10" if reading.observer == "10" else "D50" if reading.white == "D50" else "other"
+        values |= dict(zip(("L_sd", "a_sd", "b_sd"), _CONVERTED_SD[kind], strict=True))
     if reading.lab is not None:
         stated["lab"] = [float(value) for value in reading.lab]
     if reading.reflectance:
@@ -134,20 +166,28 @@ def _values(reading, name):
     return values
 
 
+def _is_converted(reading):
+    return not reading.reflectance and (reading.white, reading.observer) != ("D65", "2")
+
+
 def _own_lab(reading):
     if reading.reflectance:
         return reflectance_to_lab(reading.wavelength_nm, reading.reflectance)
-    if (reading.white, reading.observer) == ("D65", "2"):
+    if not _is_converted(reading):
         return reading.lab
     return adapt_lab(reading.lab, reading.white, reading.observer)
 
 
-def _note(reading):
+def _notes(reading):
     if reading.reflectance:
-        return "Lab was computed from the spectra, for D65 and the 2-degree observer"
-    if (reading.white, reading.observer) != ("D65", "2"):
-        return f"Lab was converted from {reading.white}, {reading.observer}-degree observer (Bradford)"
-    return None
+        yield "Lab was computed from the spectra, for D65 and the 2-degree observer"
+    if _is_converted(reading):
+        yield (
+            f"Lab was converted from {reading.white}, {reading.observer}-degree observer (Bradford), and is kept with "
+            "the doubt of that; only a spectrum gives it exactly"
+        )
+    if reading.geometry is None:
+        yield f"no geometry is stated ({', '.join(GEOMETRIES)}): name it, so that like is compared with like"
 
 
 def _readings_of_sheet(table):
@@ -161,7 +201,8 @@ def _readings_of_sheet(table):
         name = record.get("name") or f"{table.name} row {row}"
         observer = record.get("observer")
         observer = observer.strip("° ").removesuffix(" degree") if observer else None
-        readings.append(InstrumentReading(name, lab, record.get("white"), observer, batch=record.get("batch")))
+        own = {name: record.get(name) for name in ("batch", "geometry")}
+        readings.append(InstrumentReading(name, lab, record.get("white"), observer, **own))
     return readings
 
 
@@ -291,8 +332,8 @@ def _words(line, path, number):
 
 
 def _stated_in_text(keywords):
-    """White point and observer, as far as the keywords say."""
-    stated = {"white": None, "observer": None}
+    """White point, observer and geometry, as far as the keywords say."""
+    stated = {"white": None, "observer": None, "geometry": None}
     for text in (text for texts in keywords.values() for text in texts):
         words = text.upper()
         found = re.search(r"ILLUMINANT\s*,\s*(\w+)", words)
@@ -302,6 +343,7 @@ def _stated_in_text(keywords):
     for name, key in (("ILLUMINATION_NAME", "white"), ("OBSERVER_ANGLE", "observer")):
         for text in keywords.get(name, []):
             stated[key] = stated[key] or text.strip().strip("°").split()[0]
+    stated["geometry"] = next(iter(keywords.get("MEASUREMENT_GEOMETRY", [])), None)
     return stated
 
 

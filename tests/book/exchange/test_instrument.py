@@ -150,3 +150,58 @@ def test_an_unknown_encoding_is_refused(store, tmp_path):
     path.write_text(XML.replace("UTF-8", "QTF-8"), encoding="utf-8")
     with pytest.raises(BookError, match=r"lid\.cxf is no XML"):
         store.import_file(path)
+
+
+@pytest.mark.parametrize(
+    ("typed", "kept"),
+    [
+        ("45/0", "45/0"),
+        ("45°:0°", "45/0"),
+        ("SCI", "d/8 included"),
+        ("d/8 excluded", "d/8 excluded"),
+        ("spex", "d/8 excluded"),
+    ],
+)
+def test_the_geometry_is_kept_with_a_reading(store, tmp_path, dip, typed, kept):
+    number = store.add_batch(dip())
+    path = tmp_path / "a.csv"
+    path.write_text(f"batch,L,a,b,white,observer,geometry\n{number},40,1,2,D65,2,{typed}\n")
+    answer = store.import_file(path)
+    assert not answer.notes
+    (row,) = store.rows("readings")
+    assert (row["geometry"], row["L_sd"]) == (kept, None)
+
+
+def test_a_geometry_that_is_not_stated_is_asked_for_and_a_strange_one_refused(store, tmp_path, dip):
+    number = store.add_batch(dip())
+    path = tmp_path / "a.csv"
+    path.write_text(f"batch,L,a,b,white,observer\n{number},40,1,2,D65,2\n")
+    assert "no geometry is stated" in store.import_file(path, dry_run=True).notes[0]
+    assert not store.import_file(path, dry_run=True, geometry="45/0").notes
+    with pytest.raises(BookError, match="no geometry known"):
+        store.import_file(path, geometry="sideways")
+
+
+@pytest.mark.parametrize(("white", "observer", "most"), [("D65", "10", 4.6), ("D50", "2", 0.95)])
+def test_a_converted_lab_keeps_the_doubt_of_that(store, tmp_path, white, observer, most):
+    """Held against spectra: the spread of Bradford's error over the patches of a published set."""
+    import colour
+
+    observers = {"2": "CIE 1931 2 Degree Standard Observer", "10": "CIE 1964 10 Degree Standard Observer"}
+    shape, patches = colour.SpectralShape(380, 780, 5), list(colour.SDS_COLOURCHECKERS["ISO 17321-1"].values())
+
+    def lab(sd, white, observer):
+        cmfs = colour.MSDS_CMFS[observers[observer]].copy().align(shape)
+        light = colour.SDS_ILLUMINANTS[white].copy().align(shape)
+        xyz = colour.sd_to_XYZ(sd.copy().align(shape), cmfs, light, method="Integration") / 100
+        return colour.XYZ_to_Lab(xyz, colour.CCS_ILLUMINANTS[observers[observer]][white])
+
+    path = tmp_path / "a.csv"
+    lines = [",".join(map(str, [*lab(sd, white, observer), white, observer, "45/0"])) for sd in patches]
+    path.write_text("L,a,b,white,observer,geometry\n" + "\n".join(lines) + "\n")
+    store.import_file(path)
+    rows = store.rows("readings")
+    error = np.array([[row[axis] for axis in "Lab"] for row in rows]) - [lab(sd, "D65", "2") for sd in patches]
+    kept = [rows[0][f"{axis}_sd"] for axis in "Lab"]
+    assert np.sqrt((error**2).mean(axis=0)) == pytest.approx(kept, abs=0.1)
+    assert max(kept) == most
