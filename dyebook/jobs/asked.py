@@ -31,8 +31,6 @@ def reasoned(trace: dict, asked, why: str | None) -> dict:
     Parameters
     ----------
     asked : sequence of Note
-    why
-        The maker's words.
 
     Raises
     ------

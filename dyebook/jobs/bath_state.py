@@ -41,10 +41,6 @@ def bath_line(book, bath_id: int, learn=learn_dips, now=None, newest: bool = Fal
 
     Parameters
     ----------
-    learn : callable
-        Takes the bath's label and its newest dips, see `dyebook.jobs.shade.learn_dips`.
-    now : datetime, optional
-        With its zone.
     newest
         Only points from the newest noted strength on.
     """
@@ -236,10 +232,6 @@ def bath_states(book, recent, learn=learn_dips, progress=say_nothing):
     ----------
     recent : sequence of BatchRow
         The newest batches, newest first.
-    learn : callable
-        As for `bath_line`.
-    progress : callable
-        Called with words where a bath begins.
     """
     last, read = {}, {}
     for row in recent:

@@ -117,8 +117,6 @@ def note_bath(book, bath_id: int, kind: str, at: str | None = None, **found) -> 
     ----------
     kind
         One of `dyebook.record.BATH_EVENTS`.
-    at
-        ISO text; now without it.
     **found
         `bath_volume_l`, `dye_g_per_l`, `ph`, `bath_temp_c`, `note`: as found or left.
     """
@@ -222,8 +220,6 @@ def note_electrolyte(book, electrolyte_id: int, kind: str, at: str | None = None
     ----------
     kind
         One of `dyebook.record.ELECTROLYTE_EVENTS`.
-    at
-        ISO text; now without it.
     **found
         `bath_volume_l`, `electrolyte_g_per_l`, `dissolved_al_g_per_l`, `chloride_mg_per_l`, `note`.
     """

@@ -113,8 +113,6 @@ def check_repeats(book, photos, batch_sd=None, progress=None, **asked):
         Spread of the shop's batches per L*, a*, b*, for the gauge share.
     progress : callable, optional
         Called with the number of photos done.
-    **asked
-        As for `dyebook.jobs.photo.read_options`.
 
     Raises
     ------

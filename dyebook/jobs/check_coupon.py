@@ -143,8 +143,6 @@ def keep_photos(book, photos, day=None, saw=None, **asked) -> CouponDays:
         Today if left out.
     saw : callable, optional
         Called with each photo and its measurement before anything is kept.
-    **asked
-        As for `dyebook.jobs.photo.read_options`.
     """
     options = read_options(book, flaws=False, **asked)
     shots = [(look(photo, options).measurement, photo) for photo in photos]

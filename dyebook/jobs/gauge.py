@@ -21,8 +21,6 @@ def keep_gauge(book, run_id: int, readings_um, asked_class: str | None = None, w
         One a place.
     asked_class : str, optional
         ISO 7599 class that was asked for.
-    why
-        The reason why they are far from the film expected; it is kept.
 
     Raises
     ------

@@ -72,8 +72,6 @@ def batch_facts(book, number: int, address: str | None = None, picture="overlay"
 
     Parameters
     ----------
-    address
-        See `batch_link`.
     picture : {"overlay", "plain", None}
         Its newest photo with what was read drawn in, as it is, or not at all.
     """
@@ -138,8 +136,6 @@ def shade_facts(book, number: int, target: str | None = None, address: str | Non
     ----------
     target
         Name of a target; the one the batch was judged by without it.
-    address
-        See `batch_link`.
     """
     batch = batch_facts(book, number, address, picture="plain")
     wanted = _target(book, batch, target)

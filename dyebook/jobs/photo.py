@@ -192,8 +192,6 @@ def draw_kept(book, batch_id: int, most=None, plain=False, progress=say_nothing)
         How many at most; all without.
     plain : bool
         Whether to draw nothing in.
-    progress : callable, optional
-        Called with words where a photo begins.
 
     Returns
     -------
@@ -271,8 +269,6 @@ def record_dip(book, record, photo=None, part_index=0, replaces_id=None, run=Non
         The batch that was stripped and is done again by this one.
     run : dict, optional
         Further columns of its run.
-    **asked
-        As for `read_options`.
 
     Raises
     ------
@@ -405,8 +401,6 @@ def record_strip(book, record, dwells_min, photo=None, progress=say_nothing, **a
         Of the whole strip beside the card.
     progress : callable, optional
         Called with words where a stage begins; until the bands are written, what it raises leaves the book as it was.
-    **asked
-        As for `read_options`.
 
     Raises
     ------

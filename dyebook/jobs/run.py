@@ -174,8 +174,6 @@ def start_run(
     ----------
     current_a
         What the supply shows; the planned current without it, and marked so.
-    why
-        The reason to start in spite of what `asked_at_start` asks; it is kept.
 
     Raises
     ------
@@ -203,8 +201,6 @@ def note_current(book, run_id: int, current_a: float, at: datetime | None = None
 
     Parameters
     ----------
-    at : datetime, optional
-        With its zone; now without it.
     **seen
         `voltage_v`, `electrolyte_temp_c` where they were read too.
     """
@@ -232,8 +228,6 @@ def resume_run(book, run_id: int, current_a: float | None = None, at: datetime |
     ----------
     current_a
         What the supply shows; the last current that flowed without it.
-    at : datetime, optional
-        With its zone; now without it.
 
     Raises
     ------
@@ -311,8 +305,6 @@ def finish_run(
     ----------
     at, minutes
         When it truly ended, as a moment or in minutes from its start; now without either.
-    why
-        The reason for what `asked_at_end` asks; it is kept.
     """
     row = book.row("runs", run_id)
     if row["started_at"] is None or row["anodise_min"] is not None:

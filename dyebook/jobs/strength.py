@@ -115,8 +115,6 @@ def strength_line(book, bath_id: int, model=None, now: datetime | None = None, n
     ----------
     model : dyebook.model.predict.BathModel, optional
         The learned bath, which shares the uptake out over its dips.
-    now : datetime, optional
-        With its zone.
     newest
         Only points from the newest noted strength on; what earlier checks teach still counts.
     """

@@ -116,8 +116,6 @@ def look_at_baths(book, count: int = 200, learn=learn_dips, progress=say_nothing
     ----------
     count
         How many of the newest batches to look at.
-    learn, progress : callable
-        As for `dyebook.jobs.bath_state.bath_states`.
 
     Returns
     -------

@@ -68,15 +68,7 @@ class Case:
 
 
 def case_of(book, number: int, learn=learn_dips, progress=say_nothing) -> Case:
-    """Return the `Case` of a batch in the book.
-
-    Parameters
-    ----------
-    learn : callable
-        As `dyebook.jobs.shade.learn_dips`.
-    progress : callable
-        Called with words where a stage begins.
-    """
+    """Return the `Case` of a batch in the book."""
     row, missing = book.batch(number), []
     record = {name: getattr(row, name, None) for name in FIELDS}
     if row.lab is not None:
@@ -259,13 +251,7 @@ class BathDrift:
 
 
 def drift_in_book(book, dye: str, bath: str | None, learn=learn_dips, progress=say_nothing) -> BathDrift:
-    """Return the `BathDrift` of a bath.
-
-    Parameters
-    ----------
-    learn, progress : callable
-        As in `case_of`.
-    """
+    """Return the `BathDrift` of a bath."""
     from dyebook.advice.drift import compare_with_expectation
 
     label, dips, filled = bath_label(dye, bath), _dips_in_time(book, dye, bath), filled_at(book, dye, bath)

@@ -158,12 +158,8 @@ def mark_step(
         Its name; a seal as "seal: hot water".
     ended
         False starts it, anew where it had been started before.
-    at : datetime, optional
-        With its zone; now without it.
     minutes
         How long it is meant to take, for a clock that begins.
-    why
-        The reason to go on where something is asked, as `asked_of_seal`.
     """
     at = (at or this_moment()).isoformat()
     tank, _, kind = step.partition(": ")
@@ -263,8 +259,6 @@ def keep_batch(
         A second dye in the same bath: ``dye`` and ``dye_g_per_l``.
     order
         Name of the order; the one the run was planned for without it.
-    why
-        The reason for what `asked_of_batch` asks; it is kept with the run.
     **more
         `rinse` and `seal` as dicts, `note`, `dyed_at` (ISO text; now without it).
     """

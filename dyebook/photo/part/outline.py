@@ -340,23 +340,7 @@ def _from_ground(colour, ground):
 
 
 def _ground_like(colour, depth, around):
-    """Where colours are nearer to the ground than to the body of a region, and the ground's colour.
-
-    Parameters
-    ----------
-    colour : ndarray of shape (h, w, 3)
-        L* and chroma over lightness.
-    depth : ndarray of shape (h, w)
-        Pixels from the region's rim inwards.
-    around : ndarray of bool, shape (h, w)
-        The ground around the region.
-
-    Returns
-    -------
-    alike : ndarray of bool, shape (h, w), or None
-        False outside the region; None if too little of either is seen.
-    ground : ndarray of shape (3,)
-    """
+    """Where colours (h, w, 3) are nearer to the ground than to a region's body, and the ground's; None if unseen."""
     deepest = depth.max()
     start, end = min(_BODY_FROM[0], _BODY_FROM[1] * deepest), max(_BODY_TO[0], _BODY_TO[1] * deepest)
     body = (depth > start) & (depth < end)
