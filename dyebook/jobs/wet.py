@@ -8,7 +8,7 @@ from dyebook.errors import RecordError
 from dyebook.jobs.asked import reasoned, this_moment, unanswered
 from dyebook.jobs.orders import is_for_skin, order_named, order_of_run
 from dyebook.notebook import Note
-from dyebook.physics.sealing import plan_seal, seal_kind
+from dyebook.physics.sealing import judge_seal, plan_seal, seal_kind
 from dyebook.record import FIELDS
 
 __all__ = [
@@ -20,6 +20,7 @@ __all__ = [
     "dyed_before_min",
     "finished_runs",
     "keep_batch",
+    "keep_seal_test",
     "mark_step",
     "minutes_of",
     "plan_seal_of",
@@ -231,6 +232,24 @@ def seal_values(kind: str, minutes: float | None = None, temp_c: float | None = 
     if kind not in SEAL_KINDS:
         raise RecordError(f"seal {kind!r} is unknown; use one of {', '.join(SEAL_KINDS)}")
     return {"kind": SEAL_KINDS[kind], "dwell_min": minutes, "seal_temp_c": temp_c}
+
+
+def keep_seal_test(book, run_id: int, stain: int):
+    """Keep the dye spot test of a run's seal with the run; return it judged, a `SealTest`."""
+    row = book.row("runs", run_id)
+    batches = book.rows("batches", run_id=run_id)
+    seals = book.rows("seals", batch_id=batches[0]["id"]) if batches else []
+    if not seals:
+        raise RecordError(f"run {run_id} has no sealed batch in the book; keep its batch with its seal first")
+    kinds = {kept: kind for kind, kept in SEAL_KINDS.items()}
+    film_um = row["film_measured_um"] or row["film_um"]
+    found = judge_seal(stain, film_um, row["alloy"], kinds.get(seals[-1]["kind"]))
+    kept = {"stain": stain, "passes": found.passes, "at": this_moment().isoformat()}
+    with book.writing() as connection:
+        runs.change_run(
+            connection, run_id, lambda row: {"trace": {**(row["trace"] or {}), "seal_test": kept}}, book.who
+        )
+    return found
 
 
 def _moment(text):

@@ -5,9 +5,21 @@ from dataclasses import dataclass, replace
 from dyebook.errors import RecordError
 from dyebook.notebook import Note
 from dyebook.physics.answer import Answer, cautions_for
+from dyebook.physics.rates import alloy_factor
 from dyebook.record import check_value
 
-__all__ = ["PREPARATION", "SEALS", "SealKind", "SealPlan", "Step", "plan_seal", "seal_kind", "wet_steps"]
+__all__ = [
+    "PREPARATION",
+    "SEALS",
+    "SealKind",
+    "SealPlan",
+    "SealTest",
+    "Step",
+    "judge_seal",
+    "plan_seal",
+    "seal_kind",
+    "wet_steps",
+]
 
 
 @dataclass(frozen=True)
@@ -21,14 +33,18 @@ class Step:
     cautions: tuple = ()
 
 
+# fmt: off
 PREPARATION = (
     Step("clean", "degrease; no glove or finger on the surface from here on", None, "handbook", ("caustic",)),
     Step("etch", "short and even, rinse at once; skip it on polished work", None, "handbook", ("caustic",)),
     Step("desmut", "until no grey comes off on a white cloth", None, "handbook", ("desmut",)),
+    Step("rinse", "cold, twice after acid or caustic; flush bores, neutralise acid in them with bicarbonate and rinse "
+         "again: what stays in them spoils the next bath", None, "handbook", ("trapped_acid",)),
     Step("finish", "note it: polished, brushed, blasted, etched", None, "common practice"),
     Step("water-break test", "rinse water must run off as one sheet; clean again if it breaks", 0.5, "handbook"),
     Step("contacts", "strip and clean every contact, clamp firmly, hang so that air can leave", None, "handbook"),
 )
+# fmt: on
 
 
 @dataclass(frozen=True)
@@ -146,6 +162,51 @@ def plan_seal(
 
 def _skin(flagged):
     return ("nickel_skin",) if flagged else ()
+
+
+_DEEPEST_STAIN, _DEEPEST_THAT_PASSES = 5, 2  # ISO 2143, values from memory
+_THINNEST_UM = 3.0  # scope of ISO 2143
+
+
+@dataclass(frozen=True, kw_only=True)
+class SealTest(Answer):
+    """A dye spot test of a seal: its stain, 0 none to 5 deepest, and whether it passes; None where it cannot tell."""
+
+    stain: int
+    passes: bool | None
+
+
+def judge_seal(stain: int, film_um: float | None = None, alloy: str | None = None, kind: str | None = None) -> SealTest:
+    """Judge a seal by a dye spot after acid (ISO 2143).
+
+    Parameters
+    ----------
+    stain
+        As graded beside the scale.
+    film_um, alloy, kind
+        Of the part, where they are known: thin films, alloys of more than 2 % copper or 4 % silicon are outside the
+        test, and seals that hold nickel hide a poor seal from it.
+
+    Raises
+    ------
+    RecordError
+        If the stain is off the scale.
+    """
+    if stain not in range(_DEEPEST_STAIN + 1):
+        raise RecordError(f"the stain is {stain}; grade it from 0, none, to {_DEEPEST_STAIN}, as deep as unsealed")
+    outside = []
+    if film_um is not None and film_um < _THINNEST_UM:
+        outside.append(Note("bench.seal_test_thin", film_um=film_um, least_um=_THINNEST_UM))
+    if alloy is not None and alloy_factor(alloy).pattern.startswith(("2", "cast")):
+        outside.append(Note("bench.seal_test_alloy", alloy=alloy))
+    weak = [Note("bench.seal_test_nickel")] if kind in SEALS and SEALS[kind].nickel else []
+    return SealTest(
+        stain=stain,
+        passes=None if outside else stain <= _DEEPEST_THAT_PASSES,
+        basis=Note("bench.seal_test", most=_DEEPEST_THAT_PASSES),
+        cautions=cautions_for("protection", "dye", "waste"),
+        notes=(*outside, *weak, Note("bench.seal_test_deep")),
+    )
 
 
 def wet_steps(film_um: float, dwell_min: float, seal: str = "hot_water", **seal_options) -> tuple[Step, ...]:

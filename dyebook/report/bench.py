@@ -280,6 +280,11 @@ SENTENCES = CAUTIONS | {
     "no_limit": "no limit set: watch the check coupon",
     "off_window": _off_window,
     "own_checks": _own_checks,
+    "seal_test": "ISO 2143: acid, then a drop of dye; the stain grades 0 to 5, {most} or less passes (from memory)",
+    "seal_test_thin": "a film of {film_um:.2g} µm is outside the test, which needs {least_um:g} µm: it cannot tell",
+    "seal_test_alloy": "{alloy} holds more copper or silicon than the test allows: it cannot tell",
+    "seal_test_nickel": "seals that hold nickel take little dye even where they are poor: a pass says less",
+    "seal_test_deep": "not for deep shades, where a stain cannot be seen: test an undyed piece of the same load",
     "seal_rate": lambda min_per_um, source: f"{min_per_um:g} min per µm, {source or 'your own figure'}",
     "nickel_worn": "nickel on something worn on the skin or used with food",
     "nickel_confirm": lambda kind: (
@@ -352,6 +357,8 @@ _LABELS = {
     "area_dm2": "area",
     "film_least_um": "least of the places",
     "places": "places read",
+    "stain": "stain, 0 none to 5",
+    "passes": "the seal passes",
     "film_class": "film class (ISO 7599)",
     "asked_class": "class asked for",
     "conforms": "conforms",
@@ -623,8 +630,14 @@ def anodised_words(row, electrolyte=None):
         ("film from charge", by_charge and figure_text("film_um", by_charge, row["film_sd_um"])),
         ("film by gauge", read),
         ("electrolyte", ", ".join(filter(None, [electrolyte, known.get("electrolyte_temp_c")]))),
+        ("seal test", (row["trace"] or {}).get("seal_test") and _seal_test_text(row["trace"]["seal_test"])),
     ]
     return [(label, text) for label, text in pairs if text]
+
+
+def _seal_test_text(test):
+    verdict = {True: "passes", False: "fails", None: "outside the test"}[test["passes"]]
+    return f"stain {test['stain']} of 5, {verdict} (ISO 2143)"
 
 
 def preparation_words(ticks):

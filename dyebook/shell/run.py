@@ -406,11 +406,28 @@ def dyed(
         show_answer(plan, False, "The seal")
 
 
+def seal_test(
+    number: RunArgument,
+    stain: Annotated[int, typer.Argument(help="Stain of the dye spot, from 0, none, to 5, as deep as unsealed.")],
+    book: BookOption = None,
+    as_json: JsonOption = False,
+):
+    """Keep the dye spot test of a run's seal (ISO 2143), and say whether it passes.
+
+    Example: dyebook run seal-test 12 1
+    """
+    from dyebook.jobs.wet import keep_seal_test
+
+    with _open_run(book, number) as (opened, _):
+        found = keep_seal_test(opened, number, stain)
+    show_answer(found, as_json, f"Seal of run {number}", run=number)
+
+
 def add_commands(app):
     """Add the group of commands to the shell."""
     group = typer.Typer(help="Runs on the bench, kept in the book.", no_args_is_help=True)
     group.command()(plan)
     group.command("list")(list_runs)
-    for command in (show, start, note, pause, resume, end, drop, tick, gauge, log, step, dyed):
+    for command in (show, start, note, pause, resume, end, drop, tick, gauge, log, step, dyed, seal_test):
         group.command()(command)
     app.add_typer(group, name="run")

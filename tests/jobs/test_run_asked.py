@@ -7,6 +7,7 @@ import pytest
 from dyebook.errors import RecordError
 from dyebook.jobs import gauge, wet
 from dyebook.jobs import run as bench
+from dyebook.report.bench import anodised_words
 
 START = datetime(2026, 3, 28, 9, 0, tzinfo=UTC)
 PLAN = {"area_dm2": 2.0, "current_a": 3.0, "film_um": 12.0, "minutes": 24.4}
@@ -127,3 +128,13 @@ def test_a_sheet_without_nickel_lets_a_mid_temperature_seal_pass(book):
     book.set_setting(wet.NO_NICKEL, ["mid_temperature"])
     wet.mark_step(book, number, "seal: mid temperature")
     assert wet.steps_of(book.row("runs", number))
+
+
+def test_a_seal_test_is_kept_with_its_run(book, planned):
+    bench.start_run(book, planned, at=START)
+    bench.finish_run(book, planned, minutes=24.4)
+    with pytest.raises(RecordError, match="no sealed batch"):
+        wet.keep_seal_test(book, planned, 1)
+    wet.keep_batch(book, planned, dye="Ember", bath="E1", dip=DIP, seal=wet.seal_values("hot_water", 30.0))
+    assert wet.keep_seal_test(book, planned, 3).passes is False
+    assert dict(anodised_words(book.row("runs", planned)))["seal test"] == "stain 3 of 5, fails (ISO 2143)"

@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from dyebook.errors import RecordError
 from dyebook.physics.bathcare import check_level, check_window, estimate_strength, make_up_bath, reckon_age, top_up_bath
-from dyebook.physics.sealing import PREPARATION, SEALS, plan_seal, wet_steps
+from dyebook.physics.sealing import PREPARATION, SEALS, judge_seal, plan_seal, wet_steps
 
 
 def test_make_up():
@@ -109,3 +109,24 @@ def test_steps_rinse_cold_first_and_dye_wet():
 def test_unknown_seal():
     with pytest.raises(RecordError, match="unknown"):
         plan_seal(10, "magic")
+
+
+@pytest.mark.parametrize(("stain", "passes"), [(0, True), (2, True), (3, False), (5, False)])
+def test_a_dye_spot_of_two_or_less_passes(stain, passes):
+    """ISO 2143: graded 0 to 5, accepted to 2; values from memory."""
+    assert judge_seal(stain, 12.0, "6061", "hot_water").passes is passes
+
+
+@pytest.mark.parametrize("part", [{"film_um": 2.0}, {"alloy": "2024"}, {"alloy": "A356"}])
+def test_outside_its_scope_the_dye_spot_cannot_tell(part):
+    """Scope of ISO 2143:2017: not below 3 µm, above 2 % copper or 4 % silicon."""
+    found = judge_seal(1, **part)
+    assert found.passes is None
+    assert "cannot tell" in found.notes[0]
+
+
+def test_a_nickel_seal_weakens_a_pass_and_the_scale_ends():
+    assert any("says less" in note for note in judge_seal(1, kind="nickel_acetate").notes)
+    assert not any("says less" in note for note in judge_seal(1, kind="hot_water").notes)
+    with pytest.raises(RecordError, match="from 0"):
+        judge_seal(6)

@@ -7,7 +7,7 @@ import streamlit as st
 from dyebook.jobs.asked import asked_of_gauge
 from dyebook.jobs.gauge import gauge_check, keep_gauge, own_rate, rate_of_trace
 from dyebook.jobs.run import keep_log
-from dyebook.jobs.wet import finished_runs
+from dyebook.jobs.wet import finished_runs, keep_seal_test
 from dyebook.physics.film import FILM_CLASSES
 from dyebook.physics.trace.events import report_trace
 from dyebook.physics.trace.read import QUANTITIES, decode_log, log_headers, make_trace, parse_trace, read_notes
@@ -36,6 +36,7 @@ def show_gauge(book):
             st.markdown("No finished run is in the book yet. Measure its parts once there is one.")
         else:
             _read(book, row)
+        _test_seal(book, row)
         _table(rows)
     with right, friendly_errors():
         _growth(book)
@@ -53,6 +54,16 @@ def _read(book, row):
     if check is not None:
         st.markdown("By gauge so far; it teaches the growth rate. Readings kept now take its place.")
         show_answer(check, ("film_measured_um", "film_least_um", "film_class"))
+
+
+def _test_seal(book, row):
+    """The dye spot test of a sealed batch."""
+    if row is None or row["batch"] is None or not book.rows("seals", batch_id=row["batch"]):
+        return
+    with st.expander("Seal test (ISO 2143): stain of a dye spot"):
+        stain = choose("seal_stain", "Stain, 0 none to 5", list(range(6)), str)
+        if st.button("Keep the test", key="keep_seal_test"):
+            show_answer(keep_seal_test(book, row["id"], stain), ("passes",))
 
 
 _GAUGE_HELP = (
