@@ -23,9 +23,6 @@ _LUMINANCE = LUMINANCE.astype(np.float32)
 _LARGEST_STEP = 0.8
 # light at the far corner against the card's from which the photo is called uneven, log light
 _UNEVEN = 0.35
-# standard deviation of log light a whole frame away from the card, without and with a fitted fall-off; and what stays
-# beside the card. Measured on rendered scenes of both renderers
-_SD_UNKNOWN, _SD_FITTED, _SD_BESIDE = 0.22, 0.1, 0.03
 # the surface is smooth: a grid so coarse, stretched, is exact to a thousandth
 _GRID = 9
 # log of the ratio of two photos' sides from which they are not the same frame
@@ -70,10 +67,9 @@ class Light:
         total = sum(factor * term for factor, term in zip(self.surface, terms, strict=True))
         return np.clip(total, -_LARGEST_STEP, _LARGEST_STEP)
 
-    def log_sd(self, point):
-        """Return the standard uncertainty of the exposure of a part at (x, y), in log light."""
-        distance = np.linalg.norm(np.asarray(point) - self.centre) / self.scale
-        return float(np.hypot(_SD_BESIDE, (_SD_FITTED if self.known else _SD_UNKNOWN) * distance))
+    def distance(self, point):
+        """Return how far (x, y) is from the card, in long sides of the photo."""
+        return float(np.linalg.norm(np.asarray(point) - self.centre) / self.scale)
 
     def correct(self, pixels, box, step=1):
         """Return corrected light: a neutral surface of 18 % reflectance reads 0.18 in each channel.

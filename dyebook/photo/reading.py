@@ -34,7 +34,7 @@ from dyebook.photo.card.card import Card
 from dyebook.photo.file.linear import LinearPhoto
 from dyebook.photo.light import Light
 from dyebook.photo.part.part import Part
-from dyebook.photo.shared import error_parts, shape_key
+from dyebook.photo.shared import Basis, error_parts, shape_key
 from dyebook.record import Reading
 
 __all__ = [
@@ -122,6 +122,8 @@ class Evidence:
         Its brightness as the card alone makes it, before any bound; above 1 it would outshine perfect white.
     level_log_sd : float
         Standard uncertainty of that brightness, in log light, from the part's own pixels.
+    basis : Basis
+        What its error is judged by.
     """
 
     reading: Reading
@@ -132,6 +134,7 @@ class Evidence:
     film: np.ndarray
     level: float
     level_log_sd: float = 0.1
+    basis: Basis | None = None
 
 
 def read_parts(photo: LinearPhoto, light: Light, card: Card, parts: list[Part], camera=None) -> tuple[Evidence, ...]:
@@ -157,9 +160,18 @@ def read_part(photo: LinearPhoto, light: Light, card: Card, part: Part, camera=N
     used = np.zeros_like(facing.mask)
     used[facing.where] = _spread_over(facing.sound, unveiled)
     box = part.box
-    exposure_log_sd = light.log_sd(((box[0] + box[2]) / 2, (box[1] + box[3]) / 2))
-    camera_u = None if camera is None else camera.lab_u
-    error = error_parts(film, facing, exposure_log_sd, card.quad is not None, camera_u)
+    basis = Basis(
+        film,
+        facing.spread,
+        card.light_slope,
+        float(facing.floor_share.max()),
+        float(facing.clipped_share.max()),
+        light.distance(((box[0] + box[2]) / 2, (box[1] + box[3]) / 2)),
+        light.known,
+        card.quad is not None,
+        None if camera is None else camera.lab_u,
+    )
+    error = error_parts(basis)
     reading = Reading(
         lab=Lab(*lab.tolist()),
         lab_sd=tuple(linear_rgb_to_lab(facing.light).std(axis=0).tolist()),
@@ -172,7 +184,7 @@ def read_part(photo: LinearPhoto, light: Light, card: Card, part: Part, camera=N
         shape_key=shape_key(facing.mask),
     )
     rejected = facing.mask & ~used
-    return Evidence(reading, facing.box, facing.step, used, rejected, film, level, level_log_sd(facing.spread))
+    return Evidence(reading, facing.box, facing.step, used, rejected, film, level, level_log_sd(facing.spread), basis)
 
 
 def _usual_film(rgb, facing, light, card_light, photo):

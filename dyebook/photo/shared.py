@@ -7,28 +7,17 @@ readings share of each.
 """
 
 import hashlib
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
 
 from dyebook.lab import linear_rgb_to_lab
 
-__all__ = ["error_parts", "setup_key", "shape_key"]
+__all__ = ["Basis", "Sizes", "error_parts", "setup_key", "shape_key"]
 
-# -- Sizes of the parts: standard uncertainties --
-# camera colour without a profile: lightness, and a*, b* at grey and per unit of chroma
-_CAMERA_L, _CAMERA_GREY, _CAMERA_CHROMA = 1.5, 1.5, 0.085
-# what a channel beyond the file's gamut, and one that overexposure cut off, may hide, in L*, a*, b* per share of pixels
-_FLOORED, _CLIPPED = (4.0, 14.0, 9.0), (6.0, 11.0, 11.0)
-# brightness of a shape against a flat piece, log light, and mirrored room that stays, as reflectance
-_SHAPE_GAIN, _SHAPE_VEIL, _SHAPE_COLOUR = 0.2, 0.012, 0.3
-# balance by a card, log light per channel; exposure and balance without one, and the camera's part against usual then
-_BALANCE, _EXPOSURE_NO_CARD, _BALANCE_NO_CARD, _CAMERA_NO_CARD = 0.01, 0.3, 0.12, 1.5
-# brightness from one pose to the next, log light, even and per spread of log light over the facing pixels; and colour
-_POSE_GAIN, _POSE_GAIN_SPREAD, _POSE_COLOUR = 0.04, 0.05, 0.4
-
-# step of light from which slopes of colour are taken
-_STEP = 1e-5
+# step of light from which slopes of colour are taken; spread and slope beyond these say no more
+_STEP, _WIDEST_SPREAD, _STEEPEST = 1e-5, 1.5, 0.8
 
 # -- Keys --
 # steps of elongation; below the first a form is round or square, from the third on long, and the last is open
@@ -38,6 +27,58 @@ _SQUARE, _RING = 0.87, 0.1
 # log of red over blue on the card beyond which the camera did not balance the light: what automatic balances leave of
 # a lamp's colour is less
 _CAST = 0.6
+
+
+@dataclass(frozen=True)
+class Sizes:
+    """Standard uncertainties that the parts of an error are made of.
+
+    Gains are in log light, veils are reflectances. A spread is that of log light over the facing pixels, a slope that
+    of log light along the card per long side of the photo: lamps near by make both. Fitted on the physical world by
+    ``python -m tests.bench.errors fit``, widened as it says, and judged by the simple world, which had no part in it;
+    what stands for photos without a card is common practice, no source, judged by both.
+    """
+
+    camera_l: float = 1.5  # without a profile
+    camera_grey: float = 0.9  # a*, b* at grey, and per unit of chroma
+    camera_chroma: float = 0.072
+    beyond_l: float = 1.0  # what a channel beyond the file's gamut hides, per share of pixels
+    beyond_ab: float = 8.0
+    shape_gain: float = 0.15  # against a flat piece: even, per spread and per slope
+    shape_gain_spread: float = 0.45
+    shape_gain_slope: float = 0.23
+    shape_veil: float = 0.057  # mirrored room
+    shape_colour: float = 0.25
+    beside: float = 0.01  # gain beside the card; a whole frame away, without and with a fitted fall-off; per slope
+    away: float = 0.22
+    away_fitted: float = 0.03
+    away_slope: float = 0.25
+    balance: float = 0.0095  # gain of a channel by the card
+    clipped_l: float = 8.0  # what overexposure cut off, per share of pixels
+    clipped_ab: float = 10.0
+    pose_gain: float = 0.003  # from one pose to the next, as for shapes
+    pose_gain_spread: float = 0.006
+    pose_gain_slope: float = 0.02
+    pose_veil: float = 0.0025
+    pose_colour: float = 0.22
+    no_card_gain: float = 0.3  # without a card: of all channels, of each, and the camera's part against usual
+    no_card_balance: float = 0.12
+    no_card_camera: float = 1.5
+
+
+@dataclass(frozen=True)
+class Basis:
+    """What a reading's error is judged by."""
+
+    film: np.ndarray  # (3,): its linear light
+    spread: float  # of log light over the facing pixels
+    slope: float  # of log light along the card, per long side of the photo
+    beyond: float  # share of the facing pixels with a channel beyond the file's gamut
+    clipped: float  # and with one at its upper limit
+    distance: float  # from the card, in long sides of the photo
+    is_fitted: bool  # whether the fall-off of the light was
+    has_card: bool
+    camera_u: tuple[float, ...] | None = None  # of a learned camera's colours, L*, a*, b*
 
 
 def setup_key(photo, card, camera: str | None, name: str | None = None) -> str:
@@ -87,40 +128,32 @@ def shape_key(mask: np.ndarray) -> str:
     return f"{form}-{step}"
 
 
-def error_parts(film, facing, exposure_log_sd: float, has_card: bool, camera_u=None) -> dict:
-    """Return the parts of a reading's error by name, each a covariance (3, 3) of L*, a*, b*.
-
-    Parameters
-    ----------
-    film : ndarray of shape (3,)
-        Its linear light.
-    facing : dyebook.photo.reading.Facing
-        The pixels that gave it.
-    exposure_log_sd : float
-        Of the light on the part against that on the card, in log light.
-    has_card : bool
-        Whether a card gave balance and exposure.
-    camera_u : sequence of 3 floats, optional
-        Standard uncertainty of a learned camera's colours per L*, a*, b*; the usual camera's if left out.
-    """
-    slope = _lab_slope(film)
-    gain, veil, balance = slope @ film, slope.sum(axis=1), slope * film
-    chroma = float(np.hypot(*linear_rgb_to_lab(film)[1:]))
-    usual = _CAMERA_GREY + _CAMERA_CHROMA * chroma
-    camera = np.array((_CAMERA_L, usual, usual) if camera_u is None else camera_u)
-    exposure, balance_sd = exposure_log_sd, _BALANCE
-    if not has_card:
-        camera = camera * _CAMERA_NO_CARD
-        exposure, balance_sd = np.hypot(exposure, _EXPOSURE_NO_CARD), _BALANCE_NO_CARD
-    pose = _POSE_GAIN + _POSE_GAIN_SPREAD * facing.spread
+def error_parts(basis: Basis, sizes: Sizes = Sizes()) -> dict:
+    """Return the parts of a reading's error by name, each a covariance (3, 3) of L*, a*, b*."""
+    to_lab = _lab_slope(basis.film)
+    gain, veil, balance = to_lab @ basis.film, to_lab.sum(axis=1), to_lab * basis.film
+    spread, slope = min(basis.spread, _WIDEST_SPREAD), min(basis.slope, _STEEPEST)
+    ab = sizes.camera_grey + sizes.camera_chroma * float(np.hypot(*linear_rgb_to_lab(basis.film)[1:]))
+    camera = np.array((sizes.camera_l, ab, ab) if basis.camera_u is None else basis.camera_u)
+    away = (sizes.away_fitted if basis.is_fitted else sizes.away) + sizes.away_slope * slope
+    exposure, of_balance = np.hypot(sizes.beside, away * basis.distance), sizes.balance
+    if not basis.has_card:
+        camera = camera * sizes.no_card_camera
+        exposure, of_balance = np.hypot(exposure, sizes.no_card_gain), sizes.no_card_balance
+    shape = sizes.shape_gain + sizes.shape_gain_spread * spread + sizes.shape_gain_slope * slope
+    pose = sizes.pose_gain + sizes.pose_gain_spread * spread + sizes.pose_gain_slope * slope
     return {
-        "camera": np.diag(camera**2) + np.diag(np.square(facing.floor_share.max() * np.array(_FLOORED))),
-        "shape": _along(gain, _SHAPE_GAIN) + _along(veil, _SHAPE_VEIL) + _SHAPE_COLOUR**2 * np.eye(3),
+        "camera": np.diag(camera**2) + _lost(basis.beyond, sizes.beyond_l, sizes.beyond_ab),
+        "shape": _along(gain, shape) + _along(veil, sizes.shape_veil) + sizes.shape_colour**2 * np.eye(3),
         "photo": _along(gain, exposure)
-        + balance_sd**2 * balance @ balance.T
-        + np.diag(np.square(facing.clipped_share.max() * np.array(_CLIPPED))),
-        "own": _along(gain, pose) + _POSE_COLOUR**2 * np.eye(3),
+        + of_balance**2 * balance @ balance.T
+        + _lost(basis.clipped, sizes.clipped_l, sizes.clipped_ab),
+        "own": _along(gain, pose) + _along(veil, sizes.pose_veil) + sizes.pose_colour**2 * np.eye(3),
     }
+
+
+def _lost(share, of_l, of_ab):
+    return np.diag(np.square(share * np.array([of_l, of_ab, of_ab])))
 
 
 def _along(vector, sd):

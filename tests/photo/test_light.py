@@ -78,4 +78,4 @@ def test_a_step_changes_nothing_but_the_size():
 
 def test_doubt_grows_with_the_distance_from_the_card():
     light = _light_of(flat_light((40, 20, -30)))
-    assert light.log_sd((90, 170)) < light.log_sd((240, 170)) < light.log_sd((460, 340))
+    assert light.distance((90, 170)) < light.distance((240, 170)) < light.distance((460, 340))

@@ -1,14 +1,17 @@
 """What readings share: keys of set-ups and shapes over repeats, and which part of an error widens when."""
 
+from dataclasses import asdict, replace
+
 import cv2
 import numpy as np
 import pytest
 from PIL import Image
 
+from dyebook.lab import LUMINANCE, lab_to_linear_rgb, linear_rgb_to_lab
 from dyebook.photo.camera.profile import learn_camera
 from dyebook.photo.file.read import photo_from_array
 from dyebook.photo.measure import look_at
-from dyebook.photo.shared import shape_key
+from dyebook.photo.shared import Basis, Sizes, error_parts, shape_key
 from dyebook.record import ReadOptions
 from tests.photo.charts import CORNERS, chart_light, chart_photo
 from tests.photo.scenes import CARD_BOX, PART_BOX, SIZE, as_png, corners, flat_light, read_one
@@ -139,13 +142,28 @@ def test_parts_add_up_to_the_uncertainty(light):
         assert np.sqrt(np.diag(parts[name])) == pytest.approx(u, abs=2e-3)
 
 
-def test_errors_of_brightness_move_a_colour_along_its_line_to_black():
-    # CIE 15: above L* 8 a gain of the light moves L* + 16, a* and b* by the same share, a third of its logarithm
-    reading = read_one(photo_from_array(flat_light((60, 20, -30))))
-    shape = np.array(reading.lab_cov_parts["shape"])
-    direction = np.linalg.eigh(shape)[1][:, -1]
-    gain = np.add(reading.lab, (16, 0, 0))
-    assert abs(direction @ gain) / np.linalg.norm(gain) > 0.99
+def test_gains_and_veils_move_a_colour_as_cielab_says():
+    # CIE 15 above L* 8: a gain moves L* + 16, a* and b* by a third of its logarithm; light added moves each cube root
+    lab = np.array([60.0, 20.0, -30.0])
+    basis = Basis(lab_to_linear_rgb(lab), 0.2, 0.3, 0.0, 0.0, 0.0, True, True)
+    none = Sizes(**dict.fromkeys(asdict(Sizes()), 0.0))
+    gain = 0.1 * np.add(lab, (16, 0, 0)) / 3
+    found = error_parts(basis, replace(none, shape_gain=0.1))
+    assert found["shape"] == pytest.approx(np.outer(gain, gain), rel=1e-4, abs=1e-4)
+    assert not any(found[name].any() for name in ("camera", "photo", "own"))
+    veil = (linear_rgb_to_lab(basis.film + 1e-4) - lab) * 100
+    found = error_parts(basis, replace(none, shape_veil=0.01))["shape"]
+    assert found == pytest.approx(np.outer(veil, veil), rel=2e-3, abs=1e-3)
+
+
+def test_balance_errors_of_all_channels_alike_are_a_gain():
+    basis = Basis(lab_to_linear_rgb((60, 20, -30)), 0.2, 0.3, 0.0, 0.0, 0.0, True, True)
+    none = Sizes(**dict.fromkeys(asdict(Sizes()), 0.0))
+    grey = replace(basis, film=np.full(3, 0.2))
+    cov = error_parts(grey, replace(none, balance=0.01))["photo"]
+    # of a grey: a third of each channel's gain in L*, by luminance
+    slope = 0.01 * (float(linear_rgb_to_lab(grey.film)[0]) + 16) / 3
+    assert np.sqrt(cov[0, 0]) == pytest.approx(slope * np.linalg.norm(LUMINANCE), rel=1e-3)
 
 
 def test_a_learned_camera_lessens_its_own_part_alone(light):

@@ -12,10 +12,13 @@ from dyebook.errors import PhotoError
 from dyebook.lab import Lab, lab_to_linear_rgb
 from dyebook.photo.file.linear import SMALL_SIDE, LinearPhoto
 
-__all__ = ["CARD_LAB", "Card", "card_at", "fill_polygon", "no_card", "order_corners"]
+__all__ = ["CARD_LAB", "USUAL_SLOPE", "Card", "card_at", "fill_polygon", "no_card", "order_corners"]
 
 # an 18 % grey card; many cheap ones differ, so the user can set the card's own Lab
 CARD_LAB = Lab(49.5, 0.0, 0.0)
+
+# median change of light along the cards of `tests.bench.errors`, log light per long side of the photo
+USUAL_SLOPE = 0.35
 
 # share of the card's width kept when its pixels are read: edges blur into the surround
 _INNER = 0.76
@@ -45,6 +48,7 @@ class Card:
     rgb: np.ndarray = field(default_factory=lambda: np.ones(3))  # (3,): mean linear light of its sound pixels
     flags: tuple[str, ...] = ()
     whole: np.ndarray | None = None  # (4, 2): corners of all that belongs to it, where that is more than the grey area
+    light_slope: float = USUAL_SLOPE  # of log light along it, per long side of the photo
 
     @property
     def cover(self):
@@ -206,15 +210,16 @@ def _read_card(photo, quad, lab, pixels, places, clipped_share):
     if clipped_share > _BLOWN_OUT:
         raise PhotoError(f"the card in {photo.name} is blown out ({clipped_share:.0%} at the limit); expose darker")
     log_light = np.log(np.maximum(luminance, 1e-4))
-    sound, uneven = _fit_plane(log_light, places - quad.mean(axis=0))
+    sound, uneven, slope = _fit_plane(log_light, places - quad.mean(axis=0))
     flags = ("card_clipped",) if clipped_share > _CLIPPED else ()
     if uneven > _UNEVEN or sound.mean() < _LEAST_SOUND:
         flags += ("card_doubtful",)
-    return Card("grey", quad, lab, pixels[sound].mean(axis=0, dtype=float), flags)
+    rgb = pixels[sound].mean(axis=0, dtype=float)
+    return Card("grey", quad, lab, rgb, flags, light_slope=slope * max(photo.size))
 
 
 def _fit_plane(values, offsets):
-    """Which scattered values fit a robust plane through them, and their spread about it."""
+    """Which scattered values fit a robust plane through them, their spread about it, and its slope."""
     scale = max(float(np.abs(offsets).max()), 1.0)
     design = np.column_stack([np.ones(len(values)), offsets / scale])
     sound = np.abs(values - np.median(values)) < max(_FIRST_NEAR, _FIRST_OUTLIER * _robust_sd(values))
@@ -225,7 +230,7 @@ def _fit_plane(values, offsets):
         # from the middle of the rest: strays may draw the plane away from all others, and none would be sound
         rest -= np.median(rest[sound])
         sound = np.abs(rest) < _OUTLIER * max(_robust_sd(rest[sound]), 1e-3)
-    return sound, _robust_sd(rest)
+    return sound, _robust_sd(rest), float(np.hypot(*plane[1:])) / scale
 
 
 def _robust_sd(values):
