@@ -4,6 +4,7 @@ Every other module of this folder builds on these; a figure's unit follows from 
 """
 
 import math
+import re
 from datetime import datetime
 from html import escape
 
@@ -25,6 +26,7 @@ __all__ = [
     "minutes_text",
     "moment_text",
     "pairs_html",
+    "plain",
     "sentence_text",
     "setting_text",
     "value_text",
@@ -33,6 +35,33 @@ __all__ = [
 # what stands after ± is so many standard uncertainties, for colours, film, strength and heat alike
 COVERAGE = 2.0
 PLUS_MINUS = "± covers about 95 in 100."
+
+
+# what Markdown, and the pages' own additions to it, take for more than a sign
+_MARKDOWN = re.compile(
+    r"[\\`*~\[\]<>$]"
+    r"|(?<![^\W_])_|_(?![^\W_])"  # not inside a word
+    r"|:(?=[A-Za-z/+])"  # colours, icons, addresses
+    r"|(?<=www)\."
+    r"|^\s*(?:[#+=|-]|\d+(?=[.)](?:\s|$)))",
+    re.MULTILINE,
+)
+
+
+def plain(text: str) -> str:
+    """Return free text so that Markdown shows it as it was typed.
+
+    Examples
+    --------
+    >>> plain("5~6 min")
+    '5\\\\~6 min'
+    """
+    return _MARKDOWN.sub(_escaped, str(text)).replace("\n", " ")
+
+
+def _escaped(found):
+    sign = found[0]
+    return sign + "\\" if sign.strip().isdigit() else sign[:-1] + "\\" + sign[-1]
 
 
 def capital(text):

@@ -36,10 +36,10 @@ def show_run(book, number):
         show_doubt(remedy, head)
     ticks = sorted(book.rows("preparations", run_id=run_id), key=lambda one: one["position"])
     if ticks:
-        st.markdown(f"Prepared: {'; '.join(report_bench.preparation_words(ticks))}.")
+        st.markdown(f"Prepared: {report_words.plain('; '.join(report_bench.preparation_words(ticks)))}.")
     for table, label in (("rinses", "Rinsed"), ("seals", "Sealed")):
         for step in book.rows(table, batch_id=number):
-            st.markdown(f"{label}: {report_bench.wet_step_text(step)}.")
+            st.markdown(f"{label}: {report_words.plain(report_bench.wet_step_text(step))}.")
 
 
 def show(book, number: int, on_back):
@@ -82,7 +82,7 @@ def _show_photos(book, number, version):
     for name, picture in pictures:
         st.image(picture, width="stretch", alt=f"Photo of batch {number}, with what was read outlined")
         kind = "Rendered, not photographed. " if session.is_demo() else ""
-        st.caption(f"{kind}{name}. Yellow: the card. Blue: the part that was read.")
+        st.caption(f"{kind}{report_words.plain(name)}. Yellow: the card. Blue: the part that was read.")
 
 
 def _show_readings(book, row):
@@ -122,7 +122,7 @@ def _show_verdicts(book, number):
         if own is not None and verdict["target_id"] == own["id"]:
             continue
         target = book.row("targets", verdict["target_id"])["name"] if verdict["target_id"] else None
-        st.markdown(f"**{report_batches.verdict_text(verdict, target)}**")
+        st.markdown(f"**{report_words.plain(report_batches.verdict_text(verdict, target))}**")
 
 
 def _offer_causes(row):
@@ -164,7 +164,7 @@ def _show_changes(book, row, standing):
     count = "nothing was changed" if not history else "1 change" if len(history) == 1 else f"{len(history)} changes"
     with st.expander(f"History: {count}"):
         for line in history:
-            st.markdown(report_batches.change_text(line))
+            st.markdown(report_words.plain(report_batches.change_text(line)))
         if (last := _last_standing(history)) is not None:
             undo = {"on_click": book.undo, "args": (last["table"], last["row_id"])}
             st.button("Take the last correction back", key="undo_correction", **undo)
@@ -183,7 +183,9 @@ def _correct(book, row):
     version = session.as_drawn(f"batch {row.batch}", row.version)
     with st.form(f"correct_form_{name}", border=False, clear_on_submit=True):
         now = report_words.value_text(name, getattr(row, name)) or "not noted"
-        text = st.text_input(f"Now {now}; it should be", key=f"correct_{name}", help=FIELDS[name].meaning)
+        text = st.text_input(
+            f"Now {report_words.plain(now)}; it should be", key=f"correct_{name}", help=FIELDS[name].meaning
+        )
         if st.form_submit_button("Correct it", key=f"correct_send_{name}") and text.strip():
             try:
                 book.correct_batch(row.batch, {name: parse_value(name, text)}, version)

@@ -9,6 +9,7 @@ from dyebook.jobs.bath_state import bath_line
 from dyebook.report import baths as report_baths
 from dyebook.report.baths import care_pairs, event_text, rule_pairs
 from dyebook.report.plots import plot_strength
+from dyebook.report.words import plain
 from dyebook.screens import paper, session
 from dyebook.screens.answers import show_pairs, show_plot
 from dyebook.screens.drafts import forget, keep, recall
@@ -70,7 +71,7 @@ def _enter(book):
 
 def _show_one(book, care):
     st.button("All baths", key="all_baths", icon=":material/arrow_back:", on_click=show_bath, args=(None,))
-    st.title(f"{care.dye}, bath {care.name}", anchor=False)
+    st.title(plain(f"{care.dye}, bath {care.name}"), anchor=False)
     left, right = st.columns([3, 2], gap="large")
     with left:
         _show_strength(book, care)
@@ -126,7 +127,7 @@ def _show_dips(book, care):
 def _show_rules(book, care):
     pairs = rule_pairs(baths.dye_rules(book, care.dye))
     if pairs:
-        st.subheader(f"Your rules for {care.dye}", anchor=False)
+        st.subheader(plain(f"Your rules for {care.dye}"), anchor=False)
         show_pairs(pairs)
 
 
@@ -137,4 +138,4 @@ def show_events(book, bath_id):
     if not events:
         st.markdown("Nothing is noted.")
     for event in reversed(events[-12:]):
-        st.markdown(event_text(event))
+        st.markdown(plain(event_text(event)))

@@ -13,6 +13,7 @@ from dyebook.photo.camera.chart import PATCHES
 from dyebook.photo.camera.store import list_cameras
 from dyebook.report import camera as report_camera
 from dyebook.report.camera import repeatability_text
+from dyebook.report.words import plain
 from dyebook.screens import coupon, tasks
 from dyebook.screens.answers import offer_pdf, show_flags
 from dyebook.screens.drafts import draft, forget, keep, recall
@@ -64,7 +65,7 @@ def _learn():
         return
     name, content = draft()["chart"]
     with st.container(horizontal=True, vertical_alignment="center"):
-        st.markdown(f"**{name}**", width="content")
+        st.markdown(f"**{plain(name)}**", width="content")
         st.button("Take another photo", key="chart_away", type="tertiary", on_click=_put_away)
     recall(*_KEYS)
     left_out = st.multiselect(
@@ -79,7 +80,7 @@ def _learn():
         "camera", key, f"Learning the camera from {name}", lambda _: learn_from(content, *asked), most=4
     )
     if learned.problem:
-        st.warning(sentence(learned.problem), icon=":material/crop_free:")
+        st.warning(plain(sentence(learned.problem)), icon=":material/crop_free:")
     _show_chart(learned)
     if learned.profile is not None:
         _show_learned(learned)
@@ -147,7 +148,7 @@ def _show_known():
         st.markdown("None yet: photos are read as most cameras see.")
     for number, camera in enumerate(cameras):
         with st.container(key=f"todo_camera_{number}", horizontal=True, vertical_alignment="center"):
-            st.markdown(report_camera.camera_line(camera), width="stretch")
+            st.markdown(plain(report_camera.camera_line(camera)), width="stretch")
             st.button("Forget", key=f"forget_camera_{number}", type="tertiary", on_click=_forget, args=(camera,))
     gone = draft().get("camera_forgotten")
     if gone is not None and gone not in (camera.name for camera in cameras):

@@ -13,7 +13,7 @@ from dyebook.lab import delta_e_00
 from dyebook.report import camera as report_camera
 from dyebook.report import photo as report_photo
 from dyebook.report.plots import plot_coupon
-from dyebook.report.words import distance_text
+from dyebook.report.words import distance_text, plain
 from dyebook.screens import tasks
 from dyebook.screens.answers import show_flags
 from dyebook.screens.drafts import draft
@@ -85,13 +85,13 @@ def _mark(shot):
 def _show_shot(number, shot, seen):
     """Draw a photo with what was read; its measurement with the coupon as its only part, or None until it has one."""
     with st.container(horizontal=True, vertical_alignment="center"):
-        st.markdown(f"**{shot['name']}**", width="content")
+        st.markdown(f"**{plain(shot['name'])}**", width="content")
         if st.button("Put away", key=f"coupon_away_{number}", type="tertiary"):
             draft()["coupon_shots"].remove(shot)
             st.rerun()
     turn = f"{number}_{shot['turn']}"
     if seen.measurement is None:
-        st.warning(sentence(seen.problem), icon=":material/crop_free:")
+        st.warning(plain(sentence(seen.problem)), icon=":material/crop_free:")
         _tap("card_at", shot, seen, f"coupon_card_{turn}", CARD_WORDS, 4, 4)
         return None
     parts = seen.measurement.parts

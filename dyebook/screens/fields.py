@@ -9,6 +9,7 @@ from dyebook.errors import RecordError
 from dyebook.jobs.orders import open_order_names, order_of_run
 from dyebook.record import FIELDS, check_value
 from dyebook.report.bench import run_title
+from dyebook.report.words import plain
 from dyebook.screens.drafts import begin, draft, keep
 from dyebook.units import parse_quantity
 
@@ -68,7 +69,7 @@ def ask(name, label, default: str = "", hint: str = "", explain: str | None = No
 
 def warn(words: str):
     """Draw below a field what is wrong with what it holds."""
-    st.caption(f":material/priority_high: {words}.")
+    st.caption(f":material/priority_high: {plain(words)}.")
 
 
 def ask_text(name, label, hint="", explain=None, long=False, default="") -> str:
@@ -130,7 +131,7 @@ def choose_run(rows, label="Run"):
     by_number = {row["id"]: row for row in rows}
     if len(rows) < 2:
         for row in rows:
-            st.markdown(f"**{run_title(row)}**")
+            st.markdown(f"**{plain(run_title(row))}**")
         return rows[0] if rows else None
     key = _begin_choice("run", rows[-1]["id"], by_number)
     number = st.selectbox(label, list(by_number), key=key, format_func=lambda one: run_title(by_number[one]))

@@ -120,12 +120,12 @@ def _show_one(book, number):
     st.button("All orders", key="all_orders", icon=":material/arrow_back:", on_click=show_order, args=(None,))
     stand = orders.order_stand(book, number)
     order = stand.order
-    st.title(order["name"], anchor=False)
+    st.title(report_words.plain(order["name"]), anchor=False)
     for line in order_lines(stand, datetime.now())[:-1]:
-        st.markdown(line)
+        st.markdown(report_words.plain(line))
     if order["skin_contact"]:
         st.caption(_SKIN)
-    st.markdown(f"**{stand_text(stand)}**")
+    st.markdown(f"**{report_words.plain(stand_text(stand))}**")
     left, right = st.columns(2, gap="large")
     with left, friendly_errors():
         _show_shade(book, stand)
@@ -222,7 +222,7 @@ def show_verdict(book, batch_id):
     taken = [row for row in book.rows("verdicts", batch_id=batch_id) if row["target_id"] == target["id"]]
     if taken:
         when = report_words.moment_text(taken[-1]["decided_at"])
-        st.markdown(f"**{report_batches.verdict_text(taken[-1])}**" + (f", {when}" if when else ""))
+        st.markdown(f"**{report_words.plain(report_batches.verdict_text(taken[-1]))}**" + (f", {when}" if when else ""))
         back = {"on_click": book.delete, "args": ("verdicts", taken[-1]["id"])}
         st.button("Take the decision back", key=f"undecide_{batch_id}", type="tertiary", **back)
         return

@@ -16,6 +16,7 @@ from dyebook.book.store import open_book
 from dyebook.demo.place import demo_place, is_laid_out, make_demo_book, throw_demo_away
 from dyebook.errors import BookError, DyebookError
 from dyebook.record import DEMO_MARK
+from dyebook.report.words import plain
 from dyebook.screens import tasks
 from dyebook.server.shared import DOOR_HEADER, admit, send_away
 
@@ -82,7 +83,7 @@ def is_let_in() -> bool:
         return False
     admit(session)
     with st.container(horizontal=True, horizontal_alignment="right", vertical_alignment="center", key="person"):
-        st.caption(f"{who.name}, {who.role}", width="content")
+        st.caption(plain(f"{who.name}, {who.role}"), width="content")
         st.button("Sign out", key="sign_out", type="tertiary", on_click=st.logout)
     return True
 
@@ -91,9 +92,9 @@ def _show_way_in():
     st.title("dyebook", anchor=False)
     user = st.user.to_dict()
     if user.get("is_logged_in") is True:
-        name = user.get("email") or "an account without an e-mail address"
+        name = plain(user.get("email") or "an account without an e-mail address")
         why = "is not on this book's list" if user.get("email_verified") is True else "is not confirmed"
-        st.markdown(f"You signed in with `{name.replace('`', '')}`, which {why}. Ask an owner of the book, or:")
+        st.markdown(f"You signed in with **{name}**, which {why}. Ask an owner of the book, or:")
         st.button("Sign in as somebody else", key="sign_out", on_click=st.logout)
     else:
         st.markdown("This book is shared by several people. Sign in to see it.")
@@ -189,7 +190,7 @@ def show_error(error) -> bool:
     """Show a `DyebookError`, such as a tapped button raises before its page is drawn; return whether it was one."""
     if not isinstance(error, DyebookError):
         return False
-    st.error(sentence(str(error)), icon=":material/report:")
+    st.error(plain(sentence(str(error))), icon=":material/report:")
     return True
 
 

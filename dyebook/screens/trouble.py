@@ -18,7 +18,7 @@ from dyebook.jobs.trouble import case_of, drift_in_book, judge_batch, target_for
 from dyebook.report import trouble as report_trouble
 from dyebook.report.batches import dye_text
 from dyebook.report.plots import plot_trend
-from dyebook.report.words import moment_text
+from dyebook.report.words import moment_text, plain
 from dyebook.screens import session, tasks
 from dyebook.screens.answers import show_plot
 from dyebook.screens.coupon import show_chart
@@ -217,7 +217,7 @@ def _show_shade_pair(book):
             "photos could be."
         )
         return
-    st.markdown(f"From {name}, {len(parts)} parts, left to right.")
+    st.markdown(f"From {plain(name)}, {len(parts)} parts, left to right.")
     sample, part, tolerance = _ask(book, range(len(parts)))
     found = judge(parts[sample], parts[part], tolerance)
     head, lines = report_trouble.verdict_lines(found)

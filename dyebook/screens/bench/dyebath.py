@@ -10,6 +10,7 @@ from dyebook.physics.bathcare import check_level, make_up_bath
 from dyebook.record import BATH_EVENTS
 from dyebook.report import baths as report_baths
 from dyebook.report.plots import plot_strength
+from dyebook.report.words import plain
 from dyebook.screens.answers import offer_page, show_answer, show_plot
 from dyebook.screens.baths import show_events, show_strength
 from dyebook.screens.fields import ask, ask_text, ask_word, choose, put, warn
@@ -57,7 +58,7 @@ def _show_all(book, known):
             columns = st.columns(2, gap="large")
         with columns[place % 2], friendly_errors(), st.container(key=f"bath_{row['id']}", border=True):
             state = bath_state(book, row, learn_here)
-            st.subheader(name, anchor=False)
+            st.subheader(plain(name), anchor=False)
             st.markdown(report_baths.bath_words(state.to_dict()))
             for note in state.notes:
                 warn(note)
@@ -163,7 +164,7 @@ def _show_top(book, name, row, left, right):
         _, answer = top_up_of(line, full, target_g_per_l=target, **use)
         show_answer(answer, ("dye_g", "water_l", "strength_g_per_l", "dilute_l"))
         for other in _same_tank(book, row):
-            st.caption(f"The same tank holds {other}: top that up too; the water goes in once.")
+            st.caption(f"The same tank holds {plain(other)}: top that up too; the water goes in once.")
         offer_page(f"Top up {name}", answer, "top_up")
         if row and st.button("Topped up: into the book", key="keep_top_up", type="primary"):
             baths.note_bath(book, row["id"], "topped_up", dye_g_per_l=target, bath_volume_l=full)
@@ -203,7 +204,7 @@ def _show_rules(book, name, row, left, right):
     """Draw the shop's own windows, figures and limits for a dye."""
     rules, mark = dye_rules(book, row["dye"]), row["dye"]
     with left:
-        st.subheader(f"For {row['dye']}", anchor=False)
+        st.subheader(plain(f"For {row['dye']}"), anchor=False)
         asked = {
             "ph": _window(mark, rules, "ph", "pH", "ph_a"),
             "bath_temp_c": _window(mark, rules, "bath_temp_c", "Bath, °C", "bath_temp_c"),
@@ -214,7 +215,7 @@ def _show_rules(book, name, row, left, right):
         }
         if st.button("Keep these rules", key="keep_rules", type="primary"):
             set_dye_rules(book, row["dye"], **asked)
-            st.success(f"The rules for {row['dye']} are kept.", icon=":material/check:")
+            st.success(plain(f"The rules for {row['dye']} are kept."), icon=":material/check:")
     with right:
         st.markdown(
             "Windows and limits are yours: take them from the dye's own data sheet and from your check coupons. What "

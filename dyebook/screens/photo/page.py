@@ -85,7 +85,7 @@ def _heading(seen):
 def _ask_flat():
     if flat := draft().get("flat"):
         with st.container(horizontal=True, vertical_alignment="center"):
-            st.markdown(f"Light evened by **{flat[0]}**", width="content")
+            st.markdown(f"Light evened by **{report_words.plain(flat[0])}**", width="content")
             st.button("Without it", key="no_flat", type="tertiary", on_click=draft().pop, args=("flat", None))
         return
     given = st.file_uploader(
@@ -123,7 +123,7 @@ def show():
     looks = [_look_at(photo, options) for photo in list(photo_roll.roll())]
     seen = looks[photo_roll.roll().index(photo_roll.in_view())]
     if seen is not None and seen.problem:
-        st.warning(session.sentence(seen.problem), icon=":material/crop_free:")
+        st.warning(report_words.plain(session.sentence(seen.problem)), icon=":material/crop_free:")
     left, right = st.columns([3, 2], gap="large")
     if seen is not None:
         with left:
@@ -225,7 +225,7 @@ def _show_readings(book, seen):
     if measurement.parts:
         st.caption(f"Swatches are approximate: a screen is not a light booth. {report_words.PLUS_MINUS}")
     for note in measurement.warnings:
-        st.caption(f"Note: {note}.")
+        st.caption(f"Note: {report_words.plain(note)}.")
     if measurement.parts:
         _show_setup(book, measurement.parts[0].setup)
     compare_with_sample(book, measurement.parts)
@@ -236,11 +236,11 @@ def _show_setup(book, setup):
     uses = list_setups(book)
     use = next((one for one in uses if setup["key"] in one.keys), None)
     named = setup["name"] or (use and use.name)
-    with st.expander(f"Set-up: {named or ('not named yet' if use else 'new, not seen before')}"):
+    with st.expander(f"Set-up: {named and report_words.plain(named) or ('not named yet' if use else 'new, not seen before')}"):
         st.caption("Camera, lamp, card and place. Readings of one set-up are compared most surely; give it a name.")
         others = [one.name for one in uses if one.name and one.name != named]
         for number, name in enumerate(dict.fromkeys(others)):
-            st.button(f"It is {name}", key=f"setup_is_{number}", on_click=name_setup, args=(book, setup["key"], name))
+            st.button(f"It is {report_words.plain(name)}", key=f"setup_is_{number}", on_click=name_setup, args=(book, setup["key"], name))
         name = st.text_input("Its name", key="setup_name", placeholder="window bench")
         if st.button("Name it", key="name_setup", disabled=not name.strip()):
             name_setup(book, setup["key"], name)

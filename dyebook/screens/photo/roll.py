@@ -11,6 +11,7 @@ import streamlit as st
 from streamlit.runtime.scriptrunner import get_script_run_ctx
 
 from dyebook.record import Measurement
+from dyebook.report.words import plain
 from dyebook.screens.drafts import draft
 
 __all__ = ["Shot", "choose_photo", "clear_roll", "in_view", "roll", "take_away", "take_bytes", "take_photos"]
@@ -97,7 +98,7 @@ def choose_photo():
     """Let one of several photos come into view."""
     photos = roll()
     if len(photos) < 2:
-        st.markdown(f"**{photos[0]['name']}**", width="content")
+        st.markdown(f"**{plain(photos[0]['name'])}**", width="content")
         return
     key = f"photo_chosen_{draft().get('photo_turn', 0)}"
     names = [f"{place}: {photo['name']}" for place, photo in enumerate(photos, start=1)]

@@ -49,7 +49,7 @@ def _show_answer(book, asked, bath):
     """The answer of one bath, with its button right below its figures; returns it."""
     found = suggestions(asked, bath)
     one = _choose_answer(found, f"{bath}_{_mark(asked)}")
-    st.subheader(bath, anchor=False)
+    st.subheader(report_words.plain(bath), anchor=False)
     show_pair([(asked.name, asked.target), ("To expect", one.lab)])
     st.markdown(f"**{report_shade.outlook_text(one, asked.tolerance)}**")
     show_figures(report_shade.setting_rows(as_it_stands(asked, bath, one.settings)))
