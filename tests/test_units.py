@@ -20,6 +20,9 @@ def test_a_formula_is_no_unit(unit):
 @pytest.mark.parametrize(
     ("name", "text", "value"),
     [
+        ("film_um", "0.5 mils", 12.7),
+        ("film_um", "2 microns", 2.0),
+        ("film_um", "0.01 mm", 10.0),
         ("film_um", "0.5 mil", 12.7),  # 1 mil = 25.4 um exactly
         ("bath_temp_c", "140 °F", 60.0),
         ("dye_g_per_l", "3 kg/m^3", 3.0),

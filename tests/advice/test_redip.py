@@ -26,6 +26,9 @@ def test_too_pale_gets_the_time_that_is_missing(model, bath):
     assert advice.action == "more_time"
     reached = colour(bath, dwell_min=2 + advice.extra_dwell_min)
     assert delta_e_00(target, reached) < 1.0
+    # 8 minutes less 2 are missing; a saturated film would take any longer time as well
+    assert advice.extra_dwell_min == pytest.approx(6, rel=0.25)
+    assert f"{int(advice.extra_dwell_min)}:" in advice.why
     assert advice.delta_e00 < advice.delta_e00_now
 
 

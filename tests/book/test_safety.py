@@ -106,6 +106,17 @@ def test_two_editors_at_the_same_instant_one_is_told(store, dip, book_url):
     assert len(store.history()) == 1
 
 
+def test_a_file_is_synced_in_full_and_read_while_it_is_written(tmp_path):
+    """SQLite's own words: 2 is FULL (sqlite.org/pragma.html#pragma_synchronous); a power cut cannot be tried here."""
+    with open_book(tmp_path / "b.dyebook") as book, book.writing() as writer:
+        assert writer.execute(text("PRAGMA synchronous")).scalar() == 2
+        assert writer.execute(text("PRAGMA foreign_keys")).scalar() == 1
+        assert writer.execute(text("PRAGMA journal_mode")).scalar() == "wal"
+        writer.execute(text("INSERT INTO dyes (name, added_at, added_by) VALUES ('half', 'x', 'x')"))
+        with book.reading() as reader:
+            assert reader.execute(text("SELECT count(*) FROM dyes")).scalar() == 0
+
+
 def test_a_full_disk_while_the_photo_is_written(store, dip, photo, monkeypatch):
     def full(_handle):
         raise OSError(errno.ENOSPC, "No space left on device")

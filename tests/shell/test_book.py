@@ -145,3 +145,14 @@ def test_a_book_that_had_to_be_begun_is_said(tmp_path):
     assert (first.exit_code, first.stdout) == (0, second.stdout)
     assert "a new, empty one was begun" in first.stderr
     assert second.stderr == ""
+
+
+def test_a_correction_of_what_was_looked_at_is_refused_once_it_has_moved_on(run):
+    run("record", *SETTINGS)
+    version = run("list")[0]["version"]
+    assert run("correct", 1, "dwell_min=6", "--version", version)["version"] == version + 1
+    with pytest.raises(BookError, match="changed"):
+        run("correct", 1, "dwell_min=7", "--version", version)
+    with pytest.raises(BookError, match="changed"):
+        run("delete", 1, "--version", version)
+    assert run("list")[0]["dwell_min"] == 6

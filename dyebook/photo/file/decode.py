@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
-import pillow_heif
+import pi_heif
 from PIL import Image
 
 from dyebook.photo.file.exif import exif_orientation, turn_upright
@@ -220,7 +220,7 @@ def _unpack_8_bit(image, decoded):
 def decode_heic(data: bytes) -> Decoded:
     """Decode a HEIC or HEIF file; arguments, result and errors are those of `decode_picture`."""
     with refusing_damage("HEIC"):
-        heif = pillow_heif.open_heif(io.BytesIO(data), convert_hdr_to_8bit=False)
+        heif = pi_heif.open_heif(io.BytesIO(data), convert_hdr_to_8bit=False)
         if len(heif) > 1:
             raise UnreadableError(
                 f"a HEIC file of {len(heif)} pictures", "one still photo is needed", "export the single picture"
@@ -229,7 +229,7 @@ def decode_heic(data: bytes) -> Decoded:
         check_size(*heif.size, max(SLOW_BYTES_PER_PIXEL, channels * (2 if "16" in heif.mode else 1)))
         exif = Image.Exif()
         exif.load(heif.info.get("exif") or b"")
-        codes = np.asarray(heif)[:, : heif.size[0]]
+        codes = np.array(heif)[:, : heif.size[0]]  # a copy: the library frees its own picture
         # the container's own turn rules (ISO/IEC 23008-12), and the library has followed it
         decoded = Decoded(codes, int(heif.info.get("bit_depth", 8)), 1, dict(heif.info), exif, grey=codes.ndim == 2)
         if codes.ndim == 2:
