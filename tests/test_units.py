@@ -20,6 +20,8 @@ def test_a_formula_is_no_unit(unit):
 @pytest.mark.parametrize(
     ("name", "text", "value"),
     [
+        ("dwell_min", "1:02:30", 62.5),
+        ("dwell_min", "0:30", 0.5),
         ("film_um", "0.5 mils", 12.7),
         ("film_um", "2 microns", 2.0),
         ("film_um", "0.01 mm", 10.0),
@@ -45,6 +47,8 @@ def test_plain_units_are_converted(name, text, value):
         ("28/03/2026", "2026-03-28"),
         ("03/28/2026", "2026-03-28"),
         ("5/5/2026", "2026-05-05"),
+        ("1950-01-01", "1950-01-01"),
+        ("2200-12-31", "2200-12-31"),
         ("2026-03-28T14:30", "2026-03-28T14:30"),
     ],
 )
@@ -58,7 +62,7 @@ def test_days_by_their_names():
 
 
 @pytest.mark.parametrize(
-    "text", ["12/03/2026", "", "2026-02-30", "32.1.2026", "0001-01-01", "9999-12-31", "1e5", "٣.٣.٢٠٢٦"]
+    "text", ["12/03/2026", "", "2026-02-30", "32.1.2026", "0001-01-01", "1949-12-31", "2201-01-01", "1e5", "٣.٣.٢٠٢٦"]
 )
 def test_what_is_no_day_is_refused(text):
     with pytest.raises(RecordError, match="since"):

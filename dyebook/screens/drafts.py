@@ -152,6 +152,9 @@ def _unpacked(value, folder):
 
 
 _ADDRESS = "draft"
+_DRAFT = "name of the draft"
+# letters of an address and of its owner in the name of a draft
+_ADDRESS_KEPT, _OWNER_KEPT = 25, 32
 _KEPT = "names of kept widgets"
 _SAVED = "mark of the saved draft"
 
@@ -162,11 +165,16 @@ def _all_drafts():
     return OrderedDict()
 
 
-def hold_draft():
-    """Tie this session to its draft by the page's address, which outlives a reload."""
+def hold_draft(owner: str = ""):
+    """Tie this session to its draft by the page's address, which outlives a reload.
+
+    `owner` is what the browser alone knows or the person alone is: the same address opened by another finds nothing.
+    """
     asked = st.session_state.get(_ADDRESS) or st.query_params.get(_ADDRESS)
-    name = asked if is_draft_name(asked) else secrets.token_urlsafe(9)
-    st.session_state[_ADDRESS] = st.query_params[_ADDRESS] = name
+    address = asked if is_draft_name(asked) else secrets.token_urlsafe(9)
+    st.session_state[_ADDRESS] = st.query_params[_ADDRESS] = address
+    name = f"{address[:_ADDRESS_KEPT]}-{sha256(owner.encode()).hexdigest()[:_OWNER_KEPT]}" if owner else address
+    st.session_state[_DRAFT] = name
     drafts = _all_drafts()
     if name not in drafts:
         drafts[name] = load_draft(name)
@@ -180,12 +188,12 @@ def hold_draft():
 def put_draft_down():
     """Write the draft to disk where it has changed; last thing in every run."""
     saved = st.session_state.get(_SAVED)
-    st.session_state[_SAVED] = save_draft(st.session_state[_ADDRESS], draft(), saved)
+    st.session_state[_SAVED] = save_draft(st.session_state[_DRAFT], draft(), saved)
 
 
 def draft():
     """Return this session's draft, a dict that stays."""
-    return _all_drafts().setdefault(st.session_state.get(_ADDRESS, ""), {})
+    return _all_drafts().setdefault(st.session_state.get(_DRAFT, ""), {})
 
 
 def recall(*keys):

@@ -55,7 +55,7 @@ def show(first=PAGES[0][0]):
     st.html(_WEB / "style.css")
     if not session.is_let_in():
         return
-    hold_draft()
+    hold_draft(session.whose_draft())
     close_folds(chosen.title)
     ways, more = _show_ways(pages)
     try:

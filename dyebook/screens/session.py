@@ -18,6 +18,7 @@ from dyebook.errors import BookError, DyebookError
 from dyebook.record import DEMO_MARK
 from dyebook.report.words import plain
 from dyebook.screens import tasks
+from dyebook.server.gate import COOKIE
 from dyebook.server.shared import DOOR_HEADER, admit, send_away
 
 __all__ = [
@@ -35,6 +36,7 @@ __all__ = [
     "show_error",
     "the_book",
     "who_is_here",
+    "whose_draft",
 ]
 
 # the same word in the session's state and in the page's address
@@ -45,6 +47,14 @@ _MAKING = "laying out the demo book"
 def came_by() -> str:
     """Return which door this session came by: ``"desk"``, ``"phone"`` or ``"shared"``."""
     return st.context.headers.get(DOOR_HEADER, "desk")
+
+
+def whose_draft() -> str:
+    """Return what ties unsaved work to this phone or person; empty at the desk, which is one machine."""
+    door = came_by()
+    if door == "desk":
+        return ""
+    return f"{door} {st.context.cookies.get(COOKIE) if door == 'phone' else _confirmed_address()}"
 
 
 def who_is_here(book):

@@ -6,6 +6,7 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from dyebook.book.store import open_book
+from dyebook.screens import session
 from dyebook.screens.router import MORE_PAGES, PAGES
 from tests.screens.words_on import texts_of
 
@@ -109,6 +110,21 @@ def test_what_was_typed_outlives_a_turn_to_another_page_and_a_reload(empty_book,
     name = page.query_params["draft"]
     again = open_page("photo", draft=name[0] if isinstance(name, list) else name)
     assert again.text_input(key="film_um").value == "12"
+
+
+def test_an_address_that_was_copied_opens_nobodys_draft(empty_book, open_page, monkeypatch):
+    monkeypatch.setattr(session, "whose_draft", lambda: "phone a")
+    page = open_page("photo")
+    page.toggle(key="without_photo").set_value(True).run()
+    page.text_input(key="film_um").set_value("12").run()
+    name = page.query_params["draft"]
+    name = name[0] if isinstance(name, list) else name
+    assert open_page("photo", draft=name).text_input(key="film_um").value == "12"
+    for other in ("phone b", "shared mara@shop.example", ""):
+        monkeypatch.setattr(session, "whose_draft", lambda other=other: other)
+        page = open_page("photo", draft=name)
+        page.toggle(key="without_photo").set_value(True).run()
+        assert page.text_input(key="film_um").value == ""
 
 
 def test_a_photo_is_read_kept_and_found_again(begun_book, open_page):

@@ -236,11 +236,14 @@ def _show_setup(book, setup):
     uses = list_setups(book)
     use = next((one for one in uses if setup["key"] in one.keys), None)
     named = setup["name"] or (use and use.name)
-    with st.expander(f"Set-up: {named and report_words.plain(named) or ('not named yet' if use else 'new, not seen before')}"):
+    with st.expander(
+        f"Set-up: {(named and report_words.plain(named)) or ('not named yet' if use else 'new, not seen before')}"
+    ):
         st.caption("Camera, lamp, card and place. Readings of one set-up are compared most surely; give it a name.")
         others = [one.name for one in uses if one.name and one.name != named]
         for number, name in enumerate(dict.fromkeys(others)):
-            st.button(f"It is {report_words.plain(name)}", key=f"setup_is_{number}", on_click=name_setup, args=(book, setup["key"], name))
+            label = f"It is {report_words.plain(name)}"
+            st.button(label, key=f"setup_is_{number}", on_click=name_setup, args=(book, setup["key"], name))
         name = st.text_input("Its name", key="setup_name", placeholder="window bench")
         if st.button("Name it", key="name_setup", disabled=not name.strip()):
             name_setup(book, setup["key"], name)
