@@ -150,15 +150,8 @@ def _beginning(path):
 def check_input(path: Path, most_bytes: int | None = MOST_INPUT_BYTES) -> None:
     """See that a file can be read to its end.
 
-    Parameters
-    ----------
-    most_bytes
-        None where the reader has a limit of its own.
-
-    Raises
-    ------
-    DyebookError
-        If there is none, or it is a folder, a device, a pipe or too large.
+    `most_bytes`: None where the reader has a limit of its own. DyebookError if there is none, or it is a folder, a
+    device, a pipe or too large.
     """
     there = is_there(path)
     if not path.is_file():

@@ -46,10 +46,7 @@ class Coupon:
 def plan_coupon(model: BathModel, target, film_um=None, ph=None, bounds=None, fixed=None) -> Coupon:
     """Return the test dip that most reduces the doubt about the dip suggested for a target.
 
-    Parameters
-    ----------
-    model, target, film_um, ph, bounds, fixed
-        As for `dyebook.advice.suggest.suggest_settings`.
+    `model`, `target`, `film_um`, `ph`, `bounds`, `fixed`: as for `dyebook.advice.suggest.suggest_settings`.
 
     Notes
     -----

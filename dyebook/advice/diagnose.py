@@ -198,12 +198,7 @@ def diagnose(record, model=None, measurement=None, trace=None, answers: dict | N
 
 
 def weigh(seen, answers: dict | None = None, sealed: bool | None = None):
-    """Return probabilities (22,) in the table's order, and the log weight (k, 22) of each piece of evidence.
-
-    Parameters
-    ----------
-    seen : list of k Seen
-    """
+    """Return probabilities (22,) in the table's order, and the log weight (k, 22) of each piece of evidence."""
     prior = np.array([CAUSES[name].prior for name in IDS])
     prior = prior * np.where([CAUSES[name].sealed_only for name in IDS], _SEALED[sealed], 1.0)
     prior /= prior.sum()

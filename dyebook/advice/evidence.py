@@ -61,13 +61,7 @@ def gather(
 
 
 def kinds_of(record: dict, seen: list[Seen]) -> set[str]:
-    """Return the kinds of evidence at hand, and what else makes a question idle: ``sealed`` film, a bath noted cold.
-
-    Parameters
-    ----------
-    record
-        Checked.
-    """
+    """Return the kinds of evidence at hand, and what else makes a question idle: ``sealed`` film, a bath noted cold."""
     cold = any(item.kind == "temp" and item.likelihoods[STATES["temp"].index("colder")] == 1 for item in seen)
     idle = {"sealed": bool(record.get("sealed")), "noted cold": cold}
     return {item.kind for item in seen} | {name for name, so in idle.items() if so}
@@ -243,12 +237,8 @@ def parts_of_photo(measurement) -> list[dict]:
     """Return the parts of a photo as plain dicts.
 
     ``lab`` is three numbers or None; ``flaws`` are of known kinds, None where not looked for, as the ``flags`` of each
-    part say too.
-
-    Parameters
-    ----------
-    measurement : Measurement, dict or None
-        What `measure` returned, or its `to_dict`; any entry may lack.
+    part say too. `measurement` (Measurement, dict or None): what `measure` returned, or its `to_dict`; any entry may
+    lack.
     """
     if measurement is None:
         return []
@@ -311,12 +301,7 @@ _ONE_BY_CHANCE = 0.1
 def part_evidence(parts: list[dict]) -> list[Seen]:
     """Return evidence of how the parts of a photo differ among themselves.
 
-    It is empty with fewer than two colours.
-
-    Parameters
-    ----------
-    parts
-        The `parts` of a measurement.
+    It is empty with fewer than two colours. `parts`: the `parts` of a measurement.
     """
     read = [(place, part) for place, part in enumerate(parts, start=1) if part.get("lab")]
     if len(read) < 2:
@@ -407,11 +392,8 @@ _LEAST_CORNERS = 6  # a box drawn as an outline says nothing of the form
 def flaw_evidence(parts: list[dict]) -> list[Seen]:
     """Return evidence of the flaws of parts.
 
-    Parameters
-    ----------
-    parts
-        The `parts` of a measurement; those without a ``flaws`` entry, or flagged `NOT_SOUGHT` and without a flaw, were
-        not looked at.
+    `parts`: the `parts` of a measurement; those without a ``flaws`` entry, or flagged `NOT_SOUGHT` and without a flaw,
+    were not looked at.
     """
     looked = [part for part in parts if _was_looked_at(part)]
     if not looked:

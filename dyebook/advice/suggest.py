@@ -402,10 +402,7 @@ def lamp_shifts(model: BathModel, settings):
 def sample_caution(kind: str | None):
     """Return a caution when a sample is not dyed metal, or empty text.
 
-    Parameters
-    ----------
-    kind
-        Such as ``"metal"``, ``"plastic"``, ``"paper"``, ``"cloth"``.
+    `kind`: such as ``"metal"``, ``"plastic"``, ``"paper"``, ``"cloth"``.
     """
     if kind is None or kind.lower() not in _OTHER_SURFACES:
         return ""

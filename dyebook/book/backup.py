@@ -279,12 +279,8 @@ def find_problems(connection: Connection, photos) -> list[str]:
     """Return what is wrong with the book, in words; an empty list when all is well.
 
     That is damage to the file, rows that point nowhere, values out of range, photos missing, altered or unknown.
-
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-    photos : DiskPhotos or RemotePhotos, or None
-        None when no place is set for them.
+    `connection`: sqlalchemy.Connection. `photos` (DiskPhotos or RemotePhotos, or None): None when no place is set for
+    them.
     """
     problems = _integrity(connection)
     for table in TABLES.values():

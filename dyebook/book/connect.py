@@ -107,10 +107,7 @@ def _disk_place(path, photos):
 def make_engine(place: Place):
     """Return an engine for `place`; connections with the execution option ``writes`` lock from their start.
 
-    Raises
-    ------
-    BookError
-        If the driver of a database server is not installed.
+    BookError if the driver of a database server is not installed.
     """
     if place.file is None:
         return _engine_of(place.url, False, os.getpid())
@@ -175,12 +172,7 @@ def _begin_sqlite(connection):
 
 
 def use_write_ahead_log(connection):
-    """Switch an SQLite connection to its write-ahead log, so that reading never waits for writing.
-
-    Parameters
-    ----------
-    connection : sqlite3.Connection
-    """
+    """Switch an SQLite connection to its write-ahead log, so that reading never waits for writing."""
     deadline = time.monotonic() + PATIENCE_S
     while True:
         try:

@@ -31,10 +31,7 @@ _BATCHES, _COUPONS, _READINGS = (TABLES[name] for name in ("batches", "coupons",
 def coupon_names(dips=None):
     """Return a subquery of strips: run, moment, and as `coupon` the number of the first band's batch, as text.
 
-    Parameters
-    ----------
-    dips : query or list of int, optional
-        Only strips that these dips belong to.
+    `dips` (query or list of int, optional): only strips that these dips belong to.
     """
     moment = func.coalesce(_BATCHES.c.dyed_at, "")
     strips = (

@@ -141,10 +141,7 @@ def is_sha(text) -> bool:
 def photo_name(sha: str) -> str:
     """Return where a photo lies inside its folder.
 
-    Raises
-    ------
-    BookError
-        If it is no SHA-256: a restored book could name any file of this machine as a photo of its own.
+    BookError if it is no SHA-256: a restored book could name any file of this machine as a photo of its own.
     """
     if not is_sha(sha):
         raise BookError(f"a photo is named {str(sha)[:80]!r}, which is no photo's name; restore a backup you trust")

@@ -201,10 +201,7 @@ def count_waiting(book, method: str) -> int:
 def waiting_photos(book, method: str) -> Iterator[Waiting]:
     """Yield a `Waiting` per photo, in the order of their numbers, a page of the book at a time.
 
-    Parameters
-    ----------
-    method : str
-        Name of the way of measuring; readings that carry it already are passed over.
+    `method`: name of the way of measuring; readings that carry it already are passed over.
     """
     last = 0
     while True:

@@ -50,14 +50,8 @@ def preparations_of(connection, run_id):
 def change_run(connection, run_id: int, change, who: str | None = None) -> dict:
     """Change a run by what it holds now, with no other write in between.
 
-    The row after the change comes back.
-
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-        Inside a writing transaction.
-    change : callable
-        Takes the row as a dict and returns the new values as a dict.
+    The row after the change comes back. `connection` (sqlalchemy.Connection): inside a writing transaction. `change`:
+    takes the row as a dict and returns the new values as a dict.
     """
     row = row_of(connection, _RUNS, run_id, lock=True)
     correct_row(connection, _RUNS, run_id, change(row), row["version"], who)

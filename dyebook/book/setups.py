@@ -39,12 +39,7 @@ def setup_names(book) -> dict[str, str]:
 def setup_of(row: dict, names: dict[str, str]) -> str | None:
     """Return by what readings of one set-up are known: its name in small letters, else its key; None without one.
 
-    Parameters
-    ----------
-    row
-        Of the table of readings.
-    names
-        Of `setup_names`.
+    `row`: of the table of readings. `names`: of `setup_names`.
     """
     asked = (row["measured_with"] or {}).get("asked") or {}
     return setup_called(row["setup_key"], asked.get("setup"), names)

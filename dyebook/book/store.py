@@ -375,12 +375,8 @@ class Book:
     def find(self, lab=None, count: int = 20, **filters) -> list[Found]:
         """Return the batches nearest in colour, or, without a colour, the newest that match.
 
-        Parameters
-        ----------
-        lab : array_like, shape (3,), optional
-            L*, a*, b* to look for; nearest first by CIEDE2000, each batch once, by its nearest reading.
-        **filters
-            As in `batches`.
+        `lab` (3,): L*, a*, b* to look for; nearest first by CIEDE2000, each batch once, by its nearest reading.
+        `**filters`: as in `batches`.
         """
         if lab is None:
             return [Found(row, None) for row in self.batches(count, **filters)]

@@ -26,12 +26,7 @@ _STAMP_TABLE = (
 
 
 def bring_up_to_date(engine, place):
-    """Make the book if there is none, or migrate it to the newest schema.
-
-    Parameters
-    ----------
-    engine : sqlalchemy.Engine
-    """
+    """Make the book if there is none, or migrate it to the newest schema."""
     if place.file is not None:
         if not place.file.exists():
             place.file.parent.mkdir(parents=True, exist_ok=True)
@@ -132,13 +127,10 @@ def _back_up_before(connection, place, revision):
         copy_server(connection, copy)
 
 
-def kept_beside(place, stem) -> Path:
+def kept_beside(place, stem: str) -> Path:
     """Return the path of a file that does not exist yet, for a copy of a book as it is now: beside it where it is one.
 
-    Parameters
-    ----------
-    stem : str
-        How the file's name begins; this moment follows, and a number where needed.
+    `stem`: how the file's name begins; this moment follows, and a number where needed.
     """
     folder = place.file.parent if place.file is not None else user_folder()
     folder.mkdir(parents=True, exist_ok=True)

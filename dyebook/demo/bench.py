@@ -43,10 +43,7 @@ _DYE_TANK_DM2 = 1.4
 def set_up_tank(book, moment):
     """Write the electrolyte and its life into the book; return its number.
 
-    Parameters
-    ----------
-    moment : callable
-        Takes days ago and returns a date as ISO text.
+    `moment`: takes days ago and returns a date as ISO text.
     """
     tank = baths.electrolyte_named(book, TANK, _TANK_L)
     for days_ago, kind, found in (
@@ -116,10 +113,7 @@ def _lost_contact(trace, current, minutes, area, rng):
 def write_baths(book, moment):
     """Write what happened to the dye baths, what the shop found in them, and its rules for the dyes.
 
-    Parameters
-    ----------
-    moment : callable
-        Takes days ago and returns a date as ISO text.
+    `moment`: takes days ago and returns a date as ISO text.
     """
     numbers = {row["name"]: row["id"] for row in book.rows("baths")}
     for _, bath, days_ago, kind, strength, ph, note in BATH_LIFE:
@@ -137,10 +131,7 @@ def write_baths(book, moment):
 def lay_out_bench(book, numbers, tank: int, now: datetime):
     """Write the preparation of the newest runs, a run that waits for its dye, and one that is planned.
 
-    Parameters
-    ----------
-    numbers : list of int
-        The batches, oldest first.
+    `numbers` (list of int): the batches, oldest first.
     """
     for number in numbers[-_PREPARED_NEWEST:]:
         _prepare(book, book.row("batches", number)["run_id"])

@@ -73,10 +73,7 @@ def asked_of_gauge(row: dict, film_measured_um: float) -> tuple[Note, ...]:
 def asked_at_end(row: dict, stand) -> tuple[Note, ...]:
     """Return what is asked before a run is ended: a film far from the plan, a run that was forgotten.
 
-    Parameters
-    ----------
-    stand : RunNow
-        Where it stands at that moment.
+    `stand` (RunNow): where it stands at that moment.
     """
     plan = row["trace"]["plan"]
     share = stand.film_um / plan["film_um"]

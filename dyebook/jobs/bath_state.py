@@ -39,10 +39,7 @@ _MOST = 12
 def bath_line(book, bath_id: int, learn=learn_dips, now=None, newest: bool = False) -> StrengthLine:
     """Return the strength of a bath over time, a `StrengthLine`.
 
-    Parameters
-    ----------
-    newest
-        Only points from the newest noted strength on.
+    `newest`: only points from the newest noted strength on.
     """
     bath = book.row("baths", bath_id)
     dye = book.row("dyes", bath["dye_id"])["name"]
@@ -57,24 +54,13 @@ def bath_line(book, bath_id: int, learn=learn_dips, now=None, newest: bool = Fal
 
 @dataclass(frozen=True)
 class Stands:
-    """How a bath stands today, for what is asked of it; None where it is not known.
+    """How a bath stands today, for what is asked of it; None where it is not known."""
 
-    Attributes
-    ----------
-    asked_g_per_l
-        Its strength as its dips are written down: on that scale it was learned, and is asked.
-    now_g_per_l
-        What it holds: the strength that every page and command shows.
-    bath_temp_c
-        As its last dip found it, within the shop's window.
-    window_temp_c : (float, float) or None
-    bath_volume_l
-    """
-
+    # its strength as its dips are written down: on that scale it was learned, and is asked
     asked_g_per_l: float | None = None
-    now_g_per_l: float | None = None
-    bath_temp_c: float | None = None
-    window_temp_c: tuple | None = None
+    now_g_per_l: float | None = None  # what it holds: the strength that every page and command shows
+    bath_temp_c: float | None = None  # as its last dip found it, within the shop's window
+    window_temp_c: tuple | None = None  # (float, float) or None
     bath_volume_l: float | None = None
 
     @property
@@ -226,12 +212,8 @@ def _notes(book, row, line, age):
 def bath_states(book, recent, learn=learn_dips, progress=say_nothing):
     """Return the `BathState` of each bath in use, the one dipped last first.
 
-    At most a dozen, their lines from the newest noted strength on.
-
-    Parameters
-    ----------
-    recent : sequence of BatchRow
-        The newest batches, newest first.
+    At most a dozen, their lines from the newest noted strength on. `recent` (sequence of BatchRow): the newest batches,
+    newest first.
     """
     last, read = {}, {}
     for row in recent:

@@ -113,12 +113,8 @@ def find_bath(book, dye: str, bath: str, bath_volume_l: float | None = None) -> 
 def note_bath(book, bath_id: int, kind: str, at: str | None = None, **found) -> int:
     """Note what happened to a bath; return the event's number.
 
-    Parameters
-    ----------
-    kind
-        One of `dyebook.record.BATH_EVENTS`.
-    **found
-        `bath_volume_l`, `dye_g_per_l`, `ph`, `bath_temp_c`, `note`: as found or left.
+    `kind`: one of `dyebook.record.BATH_EVENTS`. `**found`: `bath_volume_l`, `dye_g_per_l`, `ph`, `bath_temp_c`, `note`:
+    as found or left.
     """
     at = at or datetime.now().isoformat(timespec="minutes")
     return book.add("bath_events", bath_id=bath_id, kind=kind, at=at, **found)
@@ -166,11 +162,8 @@ def dye_rules(book, dye: str) -> dict:
 def set_dye_rules(book, dye: str, **rules):
     """Keep the shop's rules for a dye.
 
-    Parameters
-    ----------
-    **rules
-        `ph` and `bath_temp_c` as (lower, upper), `uptake_mg_per_dm2`, `limit_dm2_per_l`, `limit_days`,
-        `evaporation_l_per_day`, `tank_area_dm2`; None takes a rule away.
+    `**rules`: `ph` and `bath_temp_c` as (lower, upper), `uptake_mg_per_dm2`, `limit_dm2_per_l`, `limit_days`,
+    `evaporation_l_per_day`, `tank_area_dm2`; None takes a rule away.
     """
     unknown = [name for name in rules if name not in _KNOWN_RULES]
     if unknown:
@@ -216,12 +209,8 @@ def electrolyte_called(book, name: str) -> int:
 def note_electrolyte(book, electrolyte_id: int, kind: str, at: str | None = None, **found) -> int:
     """Note what happened to an electrolyte; return the event's number.
 
-    Parameters
-    ----------
-    kind
-        One of `dyebook.record.ELECTROLYTE_EVENTS`.
-    **found
-        `bath_volume_l`, `electrolyte_g_per_l`, `dissolved_al_g_per_l`, `chloride_mg_per_l`, `note`.
+    `kind`: one of `dyebook.record.ELECTROLYTE_EVENTS`. `**found`: `bath_volume_l`, `electrolyte_g_per_l`,
+    `dissolved_al_g_per_l`, `chloride_mg_per_l`, `note`.
     """
     # written as the starts of runs are, which the book compares it with
     at = at or datetime.now(UTC).isoformat(timespec="seconds")

@@ -86,10 +86,7 @@ def one_part(measurement):
 def camera_of(measurements) -> str:
     """Return the name of the learned camera that photos of the coupon were read with, empty for none.
 
-    Raises
-    ------
-    PhotoError
-        If they were read with several: those readings are not compared.
+    PhotoError if they were read with several: those readings are not compared.
     """
     names = {one.options.get("camera") or "" for one in measurements}
     if len(names) > 1:
@@ -195,13 +192,10 @@ def _latest_first(series):
     return sorted(series, key=lambda camera: max(series[camera]), reverse=True)
 
 
-def coupon_days(book, camera=None):
+def coupon_days(book, camera: str | None = None):
     """Return the `CouponDays` of the check coupon; None while there are none.
 
-    Parameters
-    ----------
-    camera : str, optional
-        The one that read it last if left out; empty for readings without a learned camera.
+    `camera`: the one that read it last if left out; empty for readings without a learned camera.
     """
     series = _series(book)
     camera = next(iter(_latest_first(series)), None) if camera is None else camera

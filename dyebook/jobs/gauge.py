@@ -15,18 +15,8 @@ FILM_BY = ("gauge", "720", "0.30")
 def keep_gauge(book, run_id: int, readings_um, asked_class: str | None = None, why: str | None = None) -> dict:
     """Keep what a gauge read on the parts of a run; return the run's row.
 
-    Parameters
-    ----------
-    readings_um : sequence of float
-        One a place.
-    asked_class : str, optional
-        ISO 7599 class that was asked for.
-
-    Raises
-    ------
-    RecordError
-        If there is none, their mean is more film than the charge can make, or far from the film expected and no reason
-        given.
+    `readings_um` (sequence of float): one a place. `asked_class`: ISO 7599 class that was asked for. RecordError if
+    there is none, their mean is more film than the charge can make, or far from the film expected and no reason given.
     """
     found = check_gauge(readings_um, asked_class, GAUGE_SD_UM)
     mean = found.film_measured_um

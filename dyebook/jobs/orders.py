@@ -106,10 +106,7 @@ def is_for_skin(book, name: str | None) -> bool:
 def set_target(book, order_id: int, lab, tolerance_de00: float | None = None, **read_of) -> int:
     """Take a shade as an order's target, with the shop's usual tolerance where none is given; return its number.
 
-    Parameters
-    ----------
-    **read_of
-        `sample_id` or `batch_id` of what the shade was read of; a stated one has neither.
+    `**read_of`: `sample_id` or `batch_id` of what the shade was read of; a stated one has neither.
     """
     name = f"{book.row('orders', order_id)['name']}, " + ("as the sample" if "sample_id" in read_of else "as agreed")
     axes = dict(zip(("L", "a", "b"), map(float, lab), strict=True))
@@ -185,10 +182,7 @@ def order_stand(book, order_id: int) -> OrderStand:
 def judge_batch(book, batch_id: int):
     """Hold a batch against the target of its order.
 
-    Returns
-    -------
-    (dict, dyebook.advice.judge.Verdict) or None
-        The target's row and what the reading says; None without a target or a reading.
+    The target's row and what the reading says; None without a target or a reading.
     """
     row, order_id = book.batch(batch_id), book.row("batches", batch_id)["order_id"]
     target = None if order_id is None else target_of(book, order_id)
@@ -209,9 +203,7 @@ def sample_verdict(book, target: dict) -> Verdict | None:
 def decide(book, batch_id: int, target_id: int, verdict: str, delta_e00: float | None = None):
     """Keep what was decided about a batch; return the verdict's number.
 
-    Parameters
-    ----------
-    verdict : {"pass", "fail", "redo", "redip", "accepted_as_is"}
+    `verdict` is "pass", "fail", "redo", "redip" or "accepted_as_is".
     """
     at = datetime.now().isoformat(timespec="minutes")
     far = None if delta_e00 is None else round(float(delta_e00), 2)

@@ -53,12 +53,8 @@ class BatchFacts:
 def batch_link(book, number: int, address: str | None = None) -> str | None:
     """Return the address at which a phone opens a batch.
 
-    None where neither is known.
-
-    Parameters
-    ----------
-    address
-        Of the app, such as ``http://bench.local:8640``; the book's setting `address` without it.
+    None where neither is known. `address`: of the app, such as ``http://bench.local:8640``; the book's setting
+    `address` without it.
     """
     address = check_setting("address", address) or book.setting("address")
     if not address:
@@ -70,10 +66,7 @@ def batch_link(book, number: int, address: str | None = None) -> str | None:
 def batch_facts(book, number: int, address: str | None = None, picture="overlay") -> BatchFacts:
     """Return everything a sheet tells of a batch.
 
-    Parameters
-    ----------
-    picture : {"overlay", "plain", None}
-        Its newest photo with what was read drawn in, as it is, or not at all.
+    `picture` ("overlay", "plain", None): its newest photo with what was read drawn in, as it is, or not at all.
     """
     row, batch = book.batch(number), book.row("batches", number)
     drawn, problem = _picture(book, number, picture)
@@ -132,10 +125,7 @@ class ShadeFacts:
 def shade_facts(book, number: int, target: str | None = None, address: str | None = None) -> ShadeFacts:
     """Return what a shade note says to the customer of a batch.
 
-    Parameters
-    ----------
-    target
-        Name of a target; the one the batch was judged by without it.
+    `target`: name of a target; the one the batch was judged by without it.
     """
     batch = batch_facts(book, number, address, picture="plain")
     wanted = _target(book, batch, target)
@@ -198,10 +188,7 @@ class MonthFacts:
 def month_facts(book, month: str) -> MonthFacts:
     """Return what happened in a month.
 
-    Parameters
-    ----------
-    month
-        Such as ``2026-10``.
+    `month`: such as ``2026-10``.
     """
     found = re.fullmatch(r"(\d{4})-(\d{1,2})", month.strip())
     if not found or not 1 <= int(found[2]) <= 12 or int(found[1]) < 1:

@@ -65,15 +65,11 @@ def read_options(book, camera=FITTING, card_lab=None, **asked) -> ReadOptions:
     return ReadOptions(camera=camera, card_lab=card_lab, **asked)
 
 
-def options_as_kept(row, read_file: Callable[[str], bytes]) -> ReadOptions:
+def options_as_kept(row: dict, read_file: Callable[[str], bytes]) -> ReadOptions:
     """Return how a kept reading was read.
 
-    Parameters
-    ----------
-    row : dict
-        Of the table of readings.
-    read_file : callable
-        Returns the bytes of a kept photo by its SHA-256; called for the photo of plain paper.
+    `row`: of the table of readings. `read_file`: returns the bytes of a kept photo by its SHA-256; called for the photo
+    of plain paper.
     """
     card, asked = row["card"] or {}, (row["measured_with"] or {}).get("asked") or {}
     return ReadOptions(
@@ -92,11 +88,7 @@ def options_as_kept(row, read_file: Callable[[str], bytes]) -> ReadOptions:
 def look(source, options: ReadOptions, name: str | None = None):
     """Return the `dyebook.photo.measure.Look` at a photo, read by the learned camera that took it if `FITTING` says so.
 
-    Parameters
-    ----------
-    source : path, bytes, LinearPhoto or HalfPhoto
-    name : str, optional
-        What messages call a photo given as bytes.
+    `source`: path, bytes, LinearPhoto or HalfPhoto. `name`: what messages call a photo given as bytes.
     """
     from dyebook.photo.camera.store import profile_for
     from dyebook.photo.file.read import read_photo
@@ -157,10 +149,7 @@ def mean_of(readings):
 def see_photo(content: bytes, options: ReadOptions, name=None, progress=say_nothing) -> Seen:
     """Return a `Seen` of a photo; `progress` is called with words where a stage begins.
 
-    Raises
-    ------
-    PhotoError
-        If it is no photo at all; a photo without a usable card or part is shown, with the reason in words.
+    PhotoError if it is no photo at all; a photo without a usable card or part is shown, with the reason in words.
     """
     from dyebook.photo.file.read import read_photo
 
@@ -331,15 +320,11 @@ def keep_dip(book, record, shots, batch_id: int | None = None, **state) -> int:
     return number
 
 
-def keep_sample(book, batch_id, measurement: Measurement, part_index, name: str | None = None) -> int:
+def keep_sample(book, batch_id: int, measurement: Measurement, part_index: int, name: str | None = None) -> int:
     """Add a customer's sample with its reading, and return the sample's number.
 
-    Parameters
-    ----------
-    batch_id : int
-        The batch it lay beside; its newest photo is the evidence.
-    part_index : int
-        Which part of the photo the sample is, from 0, left to right.
+    `batch_id`: the batch it lay beside; its newest photo is the evidence. `part_index`: which part of the photo the
+    sample is, from 0, left to right.
     """
     from dyebook.book.readings import measured_values
 
@@ -368,13 +353,10 @@ class KeptStrip:
         return {name: list(value) for name, value in vars(self).items()}
 
 
-def parse_dwells(text) -> tuple[float, ...]:
+def parse_dwells(text: str) -> tuple[float, ...]:
     """Return the dwells of a strip in minutes, the longest first.
 
-    Parameters
-    ----------
-    text : str
-        Times with blanks, semicolons or slashes between, each in minutes or min:sec, such as ``"16 8 4 2 1 0:30"``.
+    `text`: times with blanks, semicolons or slashes between, each in minutes or min:sec, such as ``"16 8 4 2 1 0:30"``.
     """
     dwells = sorted(
         (parse_quantity("dwell_min", word) for word in re.split(r"[\s;/]+", text.strip()) if word), reverse=True

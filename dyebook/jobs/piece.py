@@ -18,20 +18,14 @@ __all__ = ["Clock", "Piece", "piece_of", "running_clocks"]
 
 @dataclass(frozen=True)
 class Piece:
-    """A piece of work as it stands.
+    """A piece of work as it stands."""
 
-    Attributes
-    ----------
-    order, run, target : dict or None
-        Rows of the book.
-    step
-        What comes next: one of `dyebook.jobs.today.STEPS`, "shade" where an order has none yet, "done" after a verdict.
-    """
-
+    # order, run, target: rows of the book
     order: dict | None
     run: dict | None
     batch: BatchRow | None
     target: dict | None
+    # what comes next: one of `dyebook.jobs.today.STEPS`, "shade" where an order has none yet, "done" after a verdict
     step: str
 
     @property

@@ -392,15 +392,8 @@ def _client(scheduler, files):
 def as_done(executor, workers: int, work, tasks):
     """Yield what `work` returns for each task as it comes, with few of them under way at a time.
 
-    Parameters
-    ----------
-    executor : concurrent.futures.Executor
-    tasks : iterable
-
-    Raises
-    ------
-    BookError
-        If workers die on a task again and again, or their scheduler is gone.
+    `executor`: concurrent.futures.Executor. `tasks`: iterable. BookError if workers die on a task again and again, or
+    their scheduler is gone.
     """
     tasks, under_way = iter(tasks), set()
     try:

@@ -147,12 +147,7 @@ def drop_run(book, run_id: int):
 def tick_step(book, run_id: int, kind: str, **found):
     """Write a step of preparation into the book, after those already there; return its number.
 
-    Parameters
-    ----------
-    kind
-        As in `dyebook.book.schema.Preparation`.
-    **found
-        `dwell_min`, `bath_temp_c`, `passed`, `note`.
+    `kind`: as in `dyebook.book.schema.Preparation`. `**found`: `dwell_min`, `bath_temp_c`, `passed`, `note`.
     """
     with book.reading() as connection:
         done = runs.preparations_of(connection, run_id)
@@ -170,15 +165,8 @@ def start_run(
 ) -> dict:
     """Start a planned run; return its row.
 
-    Parameters
-    ----------
-    current_a
-        What the supply shows; the planned current without it, and marked so.
-
-    Raises
-    ------
-    RecordError
-        If it has been started already, or something is asked and no reason given.
+    `current_a`: what the supply shows; the planned current without it, and marked so. RecordError if it has been
+    started already, or something is asked and no reason given.
     """
     at = at or this_moment()
     asked = asked_at_start(book, bench_run(book, run_id))
@@ -199,10 +187,7 @@ def start_run(
 def note_current(book, run_id: int, current_a: float, at: datetime | None = None, **seen) -> dict:
     """Note what the supply shows now; return the run's row.
 
-    Parameters
-    ----------
-    **seen
-        `voltage_v`, `electrolyte_temp_c` where they were read too.
+    `**seen`: `voltage_v`, `electrolyte_temp_c` where they were read too.
     """
     at = at or this_moment()
     if not 0 <= current_a <= 1e5:
@@ -224,15 +209,8 @@ def pause_run(book, run_id: int, at: datetime | None = None):
 def resume_run(book, run_id: int, current_a: float | None = None, at: datetime | None = None):
     """Let a run go on: after a pause, or after it was ended too early; return its row.
 
-    Parameters
-    ----------
-    current_a
-        What the supply shows; the last current that flowed without it.
-
-    Raises
-    ------
-    RecordError
-        If the run is not paused and not ended, has a logger's file or a batch already.
+    `current_a`: what the supply shows; the last current that flowed without it. RecordError if the run is not paused
+    and not ended, has a logger's file or a batch already.
     """
     row = book.row("runs", run_id)
     if row["trace"] is None or row["started_at"] is None:
@@ -301,10 +279,7 @@ def finish_run(
 ) -> dict:
     """End a run: charge, time, film from charge and its uncertainty go into the book; return the run's row.
 
-    Parameters
-    ----------
-    at, minutes
-        When it truly ended, as a moment or in minutes from its start; now without either.
+    `at`, `minutes`: when it truly ended, as a moment or in minutes from its start; now without either.
     """
     row = book.row("runs", run_id)
     if row["started_at"] is None or row["anodise_min"] is not None:
@@ -330,12 +305,7 @@ def finish_run(
 def keep_log(book, run_id: int, trace, report) -> dict:
     """Keep a logger's file with its run: charge, film and events take the place of what the notes said.
 
-    The run's row comes back.
-
-    Parameters
-    ----------
-    report : dyebook.physics.trace.events.TraceReport
-        Made with the run's area.
+    The run's row comes back. `report` (dyebook.physics.trace.events.TraceReport): made with the run's area.
     """
     if report.film_um is None:
         raise RecordError("the run's area is not known; correct the run, then keep the log with it")
@@ -375,12 +345,7 @@ def where_is(book, row: dict, now: datetime | None = None):
 def whole_time_min(book, row: dict, stand) -> float:
     """Return minutes from the start of a run to its film: expected while it is on, and as it came once it is there.
 
-    Parameters
-    ----------
-    row
-        A run that is on.
-    stand : RunNow
-        Where it stands.
+    `row`: a run that is on. `stand` (RunNow): where it stands.
     """
     if not stand.done:
         return stand.elapsed_min + stand.left_min

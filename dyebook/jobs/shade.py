@@ -30,12 +30,7 @@ __all__ = [
 
 
 def read_records_file(path):
-    """Return the table of dips in a CSV file with the contract's headers.
-
-    Parameters
-    ----------
-    path : str or Path
-    """
+    """Return the table of dips in a CSV file with the contract's headers."""
     import pandas as pd
 
     if not Path(path).is_file():

@@ -111,12 +111,8 @@ def learn_dips(_label, dips):
 def strength_line(book, bath_id: int, model=None, now: datetime | None = None, newest: bool = False) -> StrengthLine:
     """Return the strength of a bath over time, a `StrengthLine`; without points while no strength was noted.
 
-    Parameters
-    ----------
-    model : dyebook.model.predict.BathModel, optional
-        The learned bath, which shares the uptake out over its dips.
-    newest
-        Only points from the newest noted strength on; what earlier checks teach still counts.
+    `model` (dyebook.model.predict.BathModel, optional): the learned bath, which shares the uptake out over its dips.
+    `newest`: only points from the newest noted strength on; what earlier checks teach still counts.
     """
     bath = book.row("baths", bath_id)
     events = book.rows("bath_events", bath_id=bath_id)

@@ -140,14 +140,8 @@ def _learn_fresh(learn, dye, bath, dips, filled):
 def fresh_dips(dips, filled):
     """Return the dips of a bath that came soonest after it was made up or topped up, without their dates.
 
-    Where it was never noted when the bath was filled, its first dips.
-
-    Parameters
-    ----------
-    dips : DataFrame
-        In order of time.
-    filled : sequence of str
-        When it was made up or topped up, ISO texts in order.
+    Where it was never noted when the bath was filled, its first dips. `dips` (DataFrame): in order of time. `filled`
+    (sequence of str): when it was made up or topped up, ISO texts in order.
     """
     import pandas as pd
 
@@ -225,10 +219,7 @@ def target_for(book, number: int):
 def judge_batch(book, number: int, target=None, tolerance: float | None = None):
     """Return the `Verdict` of a batch against its target.
 
-    Parameters
-    ----------
-    target : sequence of 3 floats, optional
-        Instead of the target that the book has for it.
+    `target` (sequence of 3 floats, optional): instead of the target that the book has for it.
     """
     row, kept = book.batch(number), None if target is not None else target_for(book, number)
     if row.lab is None:
@@ -295,10 +286,7 @@ def _volume_of(book, dye, bath):
 def coupon_history(book):
     """Return how the check coupon's readings have moved, a row a day, with the camera that read it last.
 
-    Returns
-    -------
-    DataFrame or None
-        delta_l, delta_c, delta_h, dyed_at (the day it was read); None while there are too few days to tell drift.
+    delta_l, delta_c, delta_h, dyed_at (the day it was read); None while there are too few days to tell drift.
     """
     from dyebook.jobs.check_coupon import coupon_days
 

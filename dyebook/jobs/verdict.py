@@ -35,12 +35,7 @@ def judge_against(book, row, target: dict, tolerance: float | None = None) -> Ve
 def target_shade(book, target: dict, finish: str | None = None) -> Shade:
     """Return a target of the book as it was read, of a sample or of a batch; exact where it was stated.
 
-    Parameters
-    ----------
-    target
-        Its row.
-    finish
-        Taken to be that of a sample whose finish was not noted.
+    `target`: its row. `finish`: taken to be that of a sample whose finish was not noted.
     """
     lab = target["L"], target["a"], target["b"]
     read = book.rows("readings", sample_id=target["sample_id"]) if target["sample_id"] else []
@@ -56,12 +51,7 @@ def target_shade(book, target: dict, finish: str | None = None) -> Shade:
 def batch_shade(book, row, like: Shade | None = None) -> Shade:
     """Return what a batch's readings say together.
 
-    Parameters
-    ----------
-    row : BatchRow
-        Of a batch that was read.
-    like
-        What it is to be compared with: the readings most like it count.
+    `row` (BatchRow): of a batch that was read. `like`: what it is to be compared with: the readings most like it count.
     """
     beside = {photo["sha256"] for photo in book.rows("photos", batch_id=row.batch)}
     # a reading that names no photo came from the only one there is
@@ -96,10 +86,7 @@ def _shade_of(row, setup, photo, finish):
 def mean_shade(shades: list[Shade]) -> Shade:
     """Return the mean of readings of one thing, the newest last.
 
-    Parameters
-    ----------
-    shades
-        In one state of the surface.
+    `shades`: in one state of the surface.
 
     Notes
     -----

@@ -59,10 +59,7 @@ def _xyz_to_rgb():
 def xyz_to_lab(xyz) -> np.ndarray:
     """Return L*, a*, b* of tristimulus values.
 
-    Parameters
-    ----------
-    xyz : array_like, shape (..., 3)
-        CIE XYZ under D65, Y = 1 for perfect white.
+    `xyz` (..., 3): CIE XYZ under D65, Y = 1 for perfect white.
 
     References
     ----------
@@ -86,10 +83,7 @@ def lab_to_xyz(lab):
 def linear_rgb_to_lab(rgb) -> np.ndarray:
     """Return L*, a*, b* of linear light.
 
-    Parameters
-    ----------
-    rgb : array_like, shape (..., 3)
-        Linear light, Rec. 709 primaries, 1.0 = perfect white; values outside 0..1 are allowed.
+    `rgb` (..., 3): linear light, Rec. 709 primaries, 1.0 = perfect white; values outside 0..1 are allowed.
     """
     return xyz_to_lab(np.asarray(rgb, dtype=float) @ _rgb_to_xyz().T)
 

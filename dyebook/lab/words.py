@@ -54,11 +54,6 @@ _HUES = (
 def describe_colour(lab) -> str:
     """Return a colour in everyday words, such as "dark, strong blue".
 
-    Parameters
-    ----------
-    lab : array_like, shape (3,)
-        L*, a*, b*.
-
     Notes
     -----
     Words for people who cannot see, or cannot trust, the patch beside them; not a system of colour names.
@@ -85,13 +80,10 @@ def looks_like_munsell(text):
     return bool(_NEUTRAL.fullmatch(text.strip()) or _CHROMATIC.fullmatch(text.strip()))
 
 
-def munsell_to_lab(text) -> Lab:
+def munsell_to_lab(text: str) -> Lab:
     """Return the D65, 2-degree Lab of a Munsell notation.
 
-    Parameters
-    ----------
-    text : str
-        Hue, value and chroma, ``"5PB 4/8"``, ``"7.5 YR 5.5/6"``; a neutral as ``"N5"``.
+    `text`: hue, value and chroma, ``"5PB 4/8"``, ``"7.5 YR 5.5/6"``; a neutral as ``"N5"``.
 
     Notes
     -----

@@ -153,10 +153,7 @@ class Scales:
 def read_records(records) -> Training:
     """Return checked records.
 
-    Parameters
-    ----------
-    records : pandas.DataFrame
-        A row a dip, with the columns of the contract.
+    `records` (pandas.DataFrame): a row a dip, with the columns of the contract.
     """
     check_table("records", records)
     _needed(records, ("film_um", "dye_g_per_l", "bath_temp_c", "dwell_min", *COLOURS))
@@ -412,12 +409,8 @@ _MOST_STRIPS = 60
 def coupon_groups(frame):
     """Return the rows of each stepped coupon, strips of one row left out.
 
-    They are in the order of their first rows.
-
-    Parameters
-    ----------
-    frame : pandas.DataFrame
-        Column ``coupon`` names the strip a row is a band of; empty for a dip of its own.
+    They are in the order of their first rows. `frame` (pandas.DataFrame): column ``coupon`` names the strip a row is a
+    band of; empty for a dip of its own.
     """
     if "coupon" not in frame.columns:
         return []

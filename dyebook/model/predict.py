@@ -146,10 +146,7 @@ class Draws:
 def draw_posterior(fits, count: int, seed: int, temper: float = 1.0) -> tuple[Draws, ...]:
     """Return about `count` draws in all, hypotheses in proportion to their evidence; opposite pairs.
 
-    Parameters
-    ----------
-    temper
-        Factor on the departures.
+    `temper`: factor on the departures.
     """
     from scipy.linalg import solve_triangular
 

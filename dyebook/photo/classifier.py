@@ -73,10 +73,7 @@ class Trees:
 def load_classifiers(package: str, **features):
     """Return the classifiers of a package's `weights.json` by name.
 
-    Parameters
-    ----------
-    **features : tuple of str
-        The features that each classifier by that name was to be fitted to, in order.
+    `**features` (tuple of str): the features that each classifier by that name was to be fitted to, in order.
     """
     tables = json.loads(files(package).joinpath("weights.json").read_text(encoding="utf-8"))["classifiers"]
     for name, wanted in features.items():

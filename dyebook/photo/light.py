@@ -101,10 +101,7 @@ class Light:
 def fit_light(photo: LinearPhoto, card: Card, flat: LinearPhoto | None = None) -> Light:
     """Return the light of a photo as its card and its ground show it.
 
-    Parameters
-    ----------
-    flat : LinearPhoto, optional
-        Plain paper in the same light and frame; its fall-off is divided out.
+    `flat` (LinearPhoto, optional): plain paper in the same light and frame; its fall-off is divided out.
     """
     centre = np.array(photo.size) / 2 if card.centre is None else card.centre
     if flat is not None:

@@ -111,12 +111,8 @@ def mark_fields(number: int) -> list[list[bool]]:
 def find_mat(photo: LinearPhoto, line_mm: float | None = None) -> Mat | None:
     """Return the mat in a photo.
 
-    None where fewer than two marks of one mat are seen.
-
-    Parameters
-    ----------
-    line_mm : float, optional
-        Length of the printed ruler line by calipers; 100 if the printer kept to scale.
+    None where fewer than two marks of one mat are seen. `line_mm`: length of the printed ruler line by calipers; 100 if
+    the printer kept to scale.
 
     References
     ----------

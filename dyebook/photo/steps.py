@@ -180,11 +180,8 @@ def _doubts(unseen, out_of_order):
 def whole_strip(photo: LinearPhoto, light: Light, parts: list[Part]) -> tuple[np.ndarray, tuple]:
     """Return the outline of the strip that parts belong to, and their doubts.
 
-    Parameters
-    ----------
-    parts : sequence of Part
-        One at least. The strip is the longest, with those that lie in its line, and with what goes on from there
-        unless it was drawn by hand.
+    `parts` (sequence of Part): one at least. The strip is the longest, with those that lie in its line, and with what
+    goes on from there unless it was drawn by hand.
     """
     parts = sorted(parts, key=lambda part: -Strip.around(part.outline).length)
     members = _in_line(parts)

@@ -100,9 +100,7 @@ def g_per_l_of_wt(wt_percent):
 def wt_of_g_per_l(g_per_l):
     """Strength in wt % of a solution that holds `g_per_l` at 20 °C.
 
-    Parameters
-    ----------
-    g_per_l : float or array, 0..1799
+    `g_per_l`: float or array, 0..1799.
     """
     wt, strength, _ = _fine_grid()
     asked = np.asarray(g_per_l, float)
@@ -180,11 +178,7 @@ def _dilution_heat_kj_per_mol(wt_percent):
 def dilution_rise_c(wt_from, wt_to):
     """Temperature rise in °C when acid is brought from one strength to a lower one, no heat lost.
 
-    It is good to about 4 °C.
-
-    Parameters
-    ----------
-    wt_from, wt_to : float or array, 0 < wt_to <= wt_from <= 98
+    It is good to about 4 °C. `wt_from`, `wt_to`: float or array, 0 < wt_to <= wt_from <= 98.
     """
     per_mol = _dilution_heat_kj_per_mol(wt_to) - _dilution_heat_kj_per_mol(wt_from)
     moles_per_kg = np.asarray(wt_to, float) * 10 / MOLAR_MASS_H2SO4

@@ -318,11 +318,8 @@ def _deep_walls_mm2(kind, sizes):
 def parse_shape(text: str) -> Shape:
     """Read one shape.
 
-    Parameters
-    ----------
-    text
-        Kind, then measures as name=value (mm, or with a unit), then ``x4`` for four alike. A turned part is
-        ``turned profile=20x30,12x15``: diameter × length of each step.
+    `text`: kind, then measures as name=value (mm, or with a unit), then ``x4`` for four alike. A turned part is
+    ``turned profile=20x30,12x15``: diameter × length of each step.
 
     Examples
     --------

@@ -58,10 +58,7 @@ class MakeUp(Answer):
 def make_up_bath(dye_g_per_l: float, bath_volume_l: float, second_g_per_l: float | None = None) -> MakeUp:
     """Dye for a new bath.
 
-    Parameters
-    ----------
-    second_g_per_l
-        Of a second dye in the same bath.
+    `second_g_per_l`: of a second dye in the same bath.
     """
     strength = positive_field("dye_g_per_l", dye_g_per_l)
     volume = check_figure("bath_volume_l", bath_volume_l, "L", 0, _MAX_L)

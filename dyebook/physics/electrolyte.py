@@ -203,10 +203,7 @@ def _heat_per_kg(stock, wt):
 def g_per_l_of_parts(acid_wt_percent: float, water_parts: float, acid_parts: float = 1.0) -> float:
     """Strength in g/L at 20 °C that a mix by volume gives, contraction and all.
 
-    Parameters
-    ----------
-    water_parts, acid_parts
-        Volumes at 20 °C in any one unit.
+    `water_parts`, `acid_parts`: volumes at 20 °C in any one unit.
 
     Examples
     --------
@@ -232,17 +229,11 @@ _TITRANT_SD = 0.01  # of the standard solution and of the pipette together, comm
 
 @dataclass(frozen=True, kw_only=True)
 class BathCheck(Answer):
-    """A bath's free acid `g_per_l` with its doubt, as a hydrometer shows it or as titrated, and its aluminium.
-
-    Attributes
-    ----------
-    wt_percent
-        Of the free acid alone; None for a titration.
-    """
+    """A bath's free acid `g_per_l` with its doubt, as a hydrometer shows it or as titrated, and its aluminium."""
 
     g_per_l: float
     g_per_l_sd: float
-    wt_percent: float | None = None
+    wt_percent: float | None = None  # of the free acid alone; None for a titration
     aluminium_g_per_l: float | None = None
     aluminium_g_per_l_sd: float | None = None
 

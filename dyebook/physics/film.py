@@ -288,12 +288,7 @@ def pitch_diameter_growth_um(film_um, charge_a_min_per_dm2=None):
 def lost_contact_factor(parts: int, lost: int) -> float:
     """How much thicker the other films get when some of `parts` equal parts lose contact at constant current.
 
-    It is n / (n - m).
-
-    Parameters
-    ----------
-    parts, lost
-        0 <= lost < parts.
+    It is n / (n - m). `parts`, `lost`: 0 <= lost < parts.
     """
     if not 0 <= lost < parts:
         raise RecordError(f"{lost} of {parts} parts without contact; at least one must keep it")
@@ -316,10 +311,7 @@ def supply_plan(
 ) -> SupplyPlan:
     """Plan a run from area and wanted density, held back by what the supply can give.
 
-    Parameters
-    ----------
-    **conditions
-        `alloy`, `electrolyte_temp_c`, `rule`, `own_rate` of `plan_film`.
+    `**conditions`: `alloy`, `electrolyte_temp_c`, `rule`, `own_rate` of `plan_film`.
     """
     area = positive_field("area_dm2", area_dm2)
     wanted_density = positive_field("current_density_a_per_dm2", current_density_a_per_dm2)

@@ -172,10 +172,7 @@ _COLUMNS = ("area_dm2", "current_a", "minutes", "film_measured_um")
 def read_gauged_runs(path: str | Path) -> list[GaugedRun]:
     """Read gauged runs from a CSV file.
 
-    Parameters
-    ----------
-    path
-        Columns area_dm2, current_a, minutes, film_measured_um; optional electrolyte_temp_c, alloy, gauge_sd_um.
+    `path`: columns area_dm2, current_a, minutes, film_measured_um; optional electrolyte_temp_c, alloy, gauge_sd_um.
     """
     import csv
 

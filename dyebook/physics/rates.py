@@ -231,12 +231,8 @@ _UNKNOWN = AlloyFamily(".*", 1.0, 0.15, "unknown alloy, wide uncertainty", "unkn
 def alloy_factor(alloy: str) -> AlloyFamily:
     """Family of an alloy, with its factor on the film.
 
-    It is a family with factor 1 and a wide uncertainty where the name is unknown.
-
-    Parameters
-    ----------
-    alloy
-        Such as ``"6061"``, ``"AA7075-T6"``, ``"A356"``, ``"cast"``.
+    It is a family with factor 1 and a wide uncertainty where the name is unknown. `alloy`: such as ``"6061"``,
+    ``"AA7075-T6"``, ``"A356"``, ``"cast"``.
     """
     name = str(alloy).strip().lower()
     name = re.sub(r"^(en[ -]?aw[ -]?|aa[ -]?|al[ -]?(?=\d))", "", name).split("-")[0].split()[0:1]
@@ -247,15 +243,8 @@ def alloy_factor(alloy: str) -> AlloyFamily:
 def check_faraday(film_um: float, charge_a_min_per_dm2: float, film_sd_um: float = 0.0):
     """Refuse a film thicker than its charge can make.
 
-    Parameters
-    ----------
-    film_sd_um
-        Standard uncertainty of the film; three times it is allowed.
-
-    Raises
-    ------
-    RecordError
-        If the film lies above Faraday's law for a whole-film density of 2.4 g/cm³.
+    `film_sd_um`: standard uncertainty of the film; three times it is allowed. RecordError if the film lies above
+    Faraday's law for a whole-film density of 2.4 g/cm³.
     """
     most = FARADAY_BOUND * charge_a_min_per_dm2
     if film_um - 3 * film_sd_um > most:

@@ -90,10 +90,7 @@ SEALS = {kind.name: kind for kind in _KINDS}
 def seal_kind(name: str, no_nickel: bool = False) -> SealKind:
     """Return a way to seal as it is at hand.
 
-    Parameters
-    ----------
-    no_nickel
-        The maker says that the safety data sheet of the product names no nickel.
+    `no_nickel`: the maker says that the safety data sheet of the product names no nickel.
     """
     if name not in SEALS:
         raise RecordError(f"seal {name!r} is unknown; use one of {', '.join(SEALS)}")

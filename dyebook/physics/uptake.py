@@ -75,10 +75,6 @@ def arrhenius_factor(bath_temp_c, energy_kj_per_mol, reference_temp_c=40.0) -> n
     """Return the ratio of a rate to its value at `reference_temp_c`.
 
     It is 1 at the reference, and larger when warmer for positive energies.
-
-    Parameters
-    ----------
-    bath_temp_c, energy_kj_per_mol, reference_temp_c : float or array_like
     """
     inverse = 1 / (np.asarray(bath_temp_c, dtype=float) + ZERO_C_K) - 1 / (reference_temp_c + ZERO_C_K)
     return np.exp(-np.asarray(energy_kj_per_mol, dtype=float) * 1e3 / GAS_J_PER_MOL_K * inverse)

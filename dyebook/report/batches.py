@@ -17,11 +17,7 @@ __all__ = [
 def batches_text(rows, differences=None) -> str:
     """Return batches as lines for the shell, with their difference to what was looked for where it is known.
 
-    Parameters
-    ----------
-    rows : sequence of BatchRow
-    differences : sequence of float or None, optional
-        CIEDE2000, one a row.
+    `rows`: sequence of BatchRow. `differences` (sequence of float or None, optional): CIEDE2000, one a row.
     """
     if not rows:
         return "no batch matches"
@@ -99,10 +95,7 @@ def _plain_text(name, value):
 def history_text(lines: list[dict]) -> str:
     """Return changes as lines for the shell.
 
-    Parameters
-    ----------
-    lines
-        As `Book.batch_history` gives them.
+    `lines`: as `Book.batch_history` gives them.
     """
     if not lines:
         return "nothing was changed"

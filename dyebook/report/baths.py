@@ -36,10 +36,7 @@ def strength_words(point) -> str:
 def bath_line(state: dict) -> str:
     """Return a dye bath in one line for the shell.
 
-    Parameters
-    ----------
-    state
-        As `BathState.to_dict`.
+    `state`: as `BathState.to_dict`.
     """
     strength = "strength not noted"
     if state["strength_g_per_l"] is not None:
@@ -127,10 +124,7 @@ def waiting_text(step, count) -> str:
 def care_pairs(care, brief: bool = False) -> list[tuple[str, str]]:
     """Return what a bath is asked to be and wants, as pairs of label and text.
 
-    Parameters
-    ----------
-    brief
-        Only what matters at a glance.
+    `brief`: only what matters at a glance.
     """
     pairs = [
         ("asked", _asked_text(care)),
@@ -233,12 +227,7 @@ def stand_text(stand) -> str:
 
 
 def piece_text(piece) -> str:
-    """Return a piece of work in one line: job, number and next step: "Lamp knobs · Run 91 · Dye and seal".
-
-    Parameters
-    ----------
-    piece : dyebook.jobs.piece.Piece
-    """
+    """Return a piece of work in one line: job, number and next step: "Lamp knobs · Run 91 · Dye and seal"."""
     order = piece.order
     job = [order["name"]] if order else []
     number = f"Batch {piece.batch.batch}" if piece.batch else f"Run {piece.run['id']}" if piece.run else ""

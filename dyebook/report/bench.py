@@ -410,12 +410,8 @@ _LABELS = {
 def answer_rows(answer: dict, names=None) -> list[tuple[str, str]]:
     """Figures of a bench answer as (label, text) pairs.
 
-    Parameters
-    ----------
-    answer
-        `to_dict()` of a bench result.
-    names : sequence of str, optional
-        Only these figures, in this order; all of them in the usual order without.
+    `answer`: `to_dict()` of a bench result. `names` (sequence of str, optional): only these figures, in this order; all
+    of them in the usual order without.
     """
     rows = []
     for name in names or _LABELS:
@@ -445,10 +441,7 @@ def few_and_rest(cautions) -> tuple[list[str], list[str]]:
 def answer_lines(answer, whole: bool = False) -> list[str]:
     """A bench answer as lines of text: figures, basis, notes, cautions.
 
-    Parameters
-    ----------
-    whole
-        With every caution; the first few and where the others stand without.
+    `whole`: with every caution; the first few and where the others stand without.
     """
     rows = answer_rows(answer)
     width = max((len(label) for label, _ in rows), default=0)
@@ -466,11 +459,7 @@ def answer_lines(answer, whole: bool = False) -> list[str]:
 def answer_page(title: str, answer: dict, paper="a4") -> bytes:
     """A bench answer as one printed page, a PDF.
 
-    Parameters
-    ----------
-    answer
-        `to_dict()` of a bench result.
-    paper : {"a4", "letter"}
+    `answer`: `to_dict()` of a bench result. `paper` is "a4" or "letter".
     """
     from dyebook.report.paper.pdf import pdf_bytes
     from dyebook.report.paper.sheet import Pairs, Prose, Row, Sheet
@@ -546,10 +535,7 @@ def run_title(row) -> str:
 def run_line(state: dict) -> str:
     """Return a run in one line for the shell: number, state, when, film, batch.
 
-    Parameters
-    ----------
-    state
-        As `RunState.to_dict`.
+    `state`: as `RunState.to_dict`.
     """
     when = moment_text(state["started_at"]) if state["started_at"] else "not started"
     film = f"{figure_text('planned_film_um', state['planned_film_um'])} wanted"
@@ -583,12 +569,8 @@ def now_words(stand) -> list[tuple[str, str]]:
 def limit_text(plan, wanted, instead) -> str:
     """Return what a supply that is too small still does.
 
-    Parameters
-    ----------
-    plan : SupplyPlan
-        Held back by the supply.
-    wanted, instead : FilmPlan
-        The run as it was meant, and the run of the same time that the supply allows.
+    `plan` (SupplyPlan): held back by the supply. `wanted`, `instead` (FilmPlan): the run as it was meant, and the run
+    of the same time that the supply allows.
     """
     meant = minutes_text(wanted.minutes)
     film = figure_text("film_um", instead.film_um, instead.film_um_sd)

@@ -24,10 +24,7 @@ __all__ = [
 def camera_text(profile, patches) -> str:
     """Return a camera profile as lines for the shell.
 
-    Parameters
-    ----------
-    patches : sequence of str
-        Names of the 24 patches.
+    `patches` (sequence of str): names of the 24 patches.
     """
     lines = [
         f"{profile.name}: colours read to ΔE00 {profile.mean:.1f} on average (each patch left out in turn)",
@@ -69,12 +66,7 @@ def cameras_text(profiles) -> str:
 def learned_words(profile, patches) -> tuple[str, list[str]]:
     """Return what was learned, for a screen.
 
-    The figure that matters comes first, then lines about it.
-
-    Parameters
-    ----------
-    patches : sequence of str
-        Names of the 24 patches.
+    The figure that matters comes first, then lines about it. `patches` (sequence of str): names of the 24 patches.
     """
     head = f"Colours it had not seen came out within ΔE00 {profile.mean:.1f} on average"
     lines = [
@@ -176,10 +168,7 @@ def days_text(coupon) -> str:
 def repeatability_text(found, camera: str | None = None) -> str:
     """Return how well readings repeat as lines for the shell.
 
-    Parameters
-    ----------
-    camera
-        The learned camera that it is now kept with.
+    `camera`: the learned camera that it is now kept with.
     """
     lines = [
         f"{found.count} readings, mean {lab_text(found.lab)}",

@@ -29,9 +29,7 @@ _SETTINGS = ("film_um", "dye_g_per_l", "bath_temp_c", "dwell_min", "ph")
 def draw(result) -> str | None:
     """Return a result as HTML that stands alone, all text escaped; None for a kind that is not drawn.
 
-    Parameters
-    ----------
-    result : Reading, Measurement, BathModel, Suggestion, Cause or Verdict
+    `result`: Reading, Measurement, BathModel, Suggestion, Cause or Verdict.
     """
     for kind in type(result).__mro__:
         if kind.__name__ in _KINDS:

@@ -48,12 +48,7 @@ def neutral_figure(height):
 def plot_trace(trace, events=(), gaps=()):
     """Draw current against time with the charge so far, and mark what happened.
 
-    Parameters
-    ----------
-    trace : Trace
-        `time_min`, `current_a`, both of shape (N,).
-    gaps : sequence of dict
-        ``start_min``, ``end_min``.
+    `trace` (Trace): `time_min`, `current_a`, both of shape (N,). `gaps` (sequence of dict): ``start_min``, ``end_min``.
     """
     import numpy as np
 
@@ -91,11 +86,7 @@ _MARKS = {"now": "circle", "dip": "circle-open", "made_up": "square", "topped_up
 def plot_strength(points, height: int = 320, legend: bool = True):
     """Draw a bath's strength over time: what was noted, and what is reckoned after each dip with its doubt.
 
-    Parameters
-    ----------
-    points : sequence of StrengthPoint
-    height
-        In pixels.
+    `points`: sequence of StrengthPoint. `height`: in pixels.
     """
     figure = neutral_figure(height)
     at = [point.at for point in points]
@@ -126,10 +117,7 @@ def _strength_band(points):
 def plot_uptake(run, target_lightness: float):
     """Draw lightness against dwell, with the dips on record and the dwell asked about.
 
-    Parameters
-    ----------
-    target_lightness
-        L* of the target.
+    `target_lightness`: L* of the target.
     """
     figure = neutral_figure(340)
     quiet = {"hoverinfo": "skip", "mode": "lines", "line": {"width": 0}, "showlegend": False}
@@ -167,12 +155,8 @@ TREND_TITLES = {
 def plot_trend(history, trend, filled=()):
     """Draw one quantity of a bath over time: readings with their doubt, limits, weighted mean, and where drift began.
 
-    Parameters
-    ----------
-    history : DataFrame
-        The column that `trend` names, ``dyed_at``, ``batch``, and its doubt (``_u``) where known.
-    filled : sequence of str
-        Days on which the bath was made up or topped up.
+    `history` (DataFrame): the column that `trend` names, ``dyed_at``, ``batch``, and its doubt (``_u``) where known.
+    `filled` (sequence of str): days on which the bath was made up or topped up.
     """
     import numpy as np
 
@@ -209,12 +193,8 @@ _COUPON = (("delta_l", "ΔL*", "solid", "circle"), ("delta_c", "ΔC*", "dash", "
 def plot_coupon(differences, since: str | None = None, put_right: str | None = None):
     """Draw how the check coupon reads against its kept colour, a day a point, and the day it left it.
 
-    Parameters
-    ----------
-    differences : DataFrame
-        delta_l, delta_c, delta_h and ``dyed_at``, an ISO date a row.
-    since, put_right
-        ISO dates: when it left its kept colour, and when lamp, card or phone were put right.
+    `differences` (DataFrame): delta_l, delta_c, delta_h and ``dyed_at``, an ISO date a row. `since`, `put_right`: ISO
+    dates: when it left its kept colour, and when lamp, card or phone were put right.
     """
     figure = neutral_figure(300)
     days = differences["dyed_at"].to_list()
@@ -254,12 +234,7 @@ _OTHER = ("x", "0.1")
 
 
 def strength_png(points, width_mm: float = 180, height_mm: float = 52) -> bytes:
-    """Draw a bath's strength over time.
-
-    Parameters
-    ----------
-    points : sequence of StrengthPoint
-    """
+    """Draw a bath's strength over time."""
     from matplotlib.dates import AutoDateLocator, ConciseDateFormatter
 
     figure, axes = _paper(width_mm, height_mm)
@@ -283,12 +258,8 @@ def strength_png(points, width_mm: float = 180, height_mm: float = 52) -> bytes:
 def days_png(differences, since: str | None = None, width_mm: float = 180, height_mm: float = 60) -> bytes:
     """Draw the check coupon's daily differences from its first days.
 
-    Parameters
-    ----------
-    differences : DataFrame
-        delta_l, delta_c, delta_h and dyed_at, an ISO date a row.
-    since
-        ISO date on which it left its kept colour; marked.
+    `differences` (DataFrame): delta_l, delta_c, delta_h and dyed_at, an ISO date a row. `since`: ISO date on which it
+    left its kept colour; marked.
     """
     from matplotlib.dates import DateFormatter
     from matplotlib.ticker import MaxNLocator
@@ -311,12 +282,8 @@ def days_png(differences, since: str | None = None, width_mm: float = 180, heigh
 def trace_png(time_min, current_a, by_hand: bool = False, width_mm: float = 180, height_mm: float = 34) -> bytes:
     """Draw the current of a run over time.
 
-    Parameters
-    ----------
-    time_min, current_a : sequence of float
-        Of the same length.
-    by_hand
-        Noted now and then: the points are marked.
+    `time_min`, `current_a` (sequence of float): of the same length. `by_hand`: noted now and then: the points are
+    marked.
     """
     figure, axes = _paper(width_mm, height_mm)
     axes.plot(time_min, current_a, color="0.1", linewidth=1, marker="o" if by_hand else "", markersize=3)

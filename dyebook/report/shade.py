@@ -236,10 +236,7 @@ _MATCH = 1.8
 def reach_word(one, tolerance: float | None = None):
     """Return whether a `Suggestion` reaches its target: `REACHES`, `MAY_REACH`, `NEAR` or `AWAY`.
 
-    Parameters
-    ----------
-    tolerance
-        CIEDE2000 that passes; 1.8 without it.
+    `tolerance`: CIEDE2000 that passes; 1.8 without it.
 
     Notes
     -----

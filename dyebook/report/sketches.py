@@ -166,13 +166,7 @@ _DRAWN = {
 def draw_shape(kind: str, sizes: dict) -> str:
     """Draw one shape to scale.
 
-    The SVG is empty for a plain area, which has no shape.
-
-    Parameters
-    ----------
-    kind
-        As in `dyebook.physics.area.SHAPES`.
-    sizes
-        Its measures in mm, as they were accepted there.
+    The SVG is empty for a plain area, which has no shape. `kind`: as in `dyebook.physics.area.SHAPES`. `sizes`: its
+    measures in mm, as they were accepted there.
     """
     return _DRAWN[kind](**sizes).svg(f"{kind}, side view, measures in mm") if kind in _DRAWN else ""

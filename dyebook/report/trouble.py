@@ -420,10 +420,7 @@ def verdict_text(verdict) -> str:
 def causes_text(causes, most: int = 3) -> str:
     """Return causes, most probable first, as lines for the shell.
 
-    Parameters
-    ----------
-    most
-        How many to show.
+    `most`: how many to show.
     """
     if not causes:
         return ""

@@ -77,11 +77,7 @@ def sentence_text(text) -> str:
 def lab_text(lab, u=None) -> str:
     """Return "L* 41.2  a* 3.0  b* −38.4", with ± where the uncertainty is known.
 
-    Parameters
-    ----------
-    lab : sequence of 3 floats
-    u : sequence of 3 floats, optional
-        Standard uncertainties.
+    `lab`: sequence of 3 floats. `u` (sequence of 3 floats, optional): standard uncertainties.
     """
     pieces = []
     for index, name in enumerate(("L*", "a*", "b*")):
@@ -147,10 +143,7 @@ _RISES = ("rise_c", "portion_rise_c")
 def figure_text(name, value, sd=None) -> str:
     """Return one figure in our unit and the other one, such as "12.7 ± 3.0 µm (0.500 mil)", by its name's ending.
 
-    Parameters
-    ----------
-    sd
-        Its standard uncertainty; twice that is shown.
+    `sd`: its standard uncertainty; twice that is shown.
     """
     if isinstance(value, bool):
         return "yes" if value else "no"

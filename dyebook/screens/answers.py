@@ -31,12 +31,8 @@ __all__ = [
 def show_answer(answer, heads, leave=()):
     """Draw a bench answer: its heads large, the other figures, what they rest on, notes and cautions.
 
-    Parameters
-    ----------
-    heads : sequence of str
-        Names of the figures that matter most.
-    leave : sequence of str
-        Names of figures not to show.
+    `heads` (sequence of str): names of the figures that matter most. `leave` (sequence of str): names of figures not to
+    show.
     """
     content = {name: value for name, value in answer.to_dict().items() if name not in leave}
     show_figures(report_bench.answer_rows(content, heads))

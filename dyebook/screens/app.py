@@ -18,15 +18,11 @@ def the_screens() -> Served:
     return Served(make_app, stop_all)
 
 
-def make_app(port: int, hosts, secrets=None):
+def make_app(port: int, hosts, secrets: dict | None = None):
     """Return the app (ASGI), and the largest message it reads in bytes.
 
-    Parameters
-    ----------
-    hosts : sequence of str
-        Names that the app answers to: Streamlit itself asks for the name once more before it opens a stream.
-    secrets : dict, optional
-        For sign-in, as Streamlit takes them.
+    `hosts` (sequence of str): names that the app answers to: Streamlit itself asks for the name once more before it
+    opens a stream. `secrets`: for sign-in, as Streamlit takes them.
     """
     from streamlit import App
     from streamlit.config import get_option

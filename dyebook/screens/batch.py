@@ -45,10 +45,7 @@ def show_run(book, number):
 def show(book, number: int, on_back):
     """Draw one batch.
 
-    Parameters
-    ----------
-    on_back : callable
-        Called to go back to the wall.
+    `on_back`: called to go back to the wall.
     """
     st.button("Back to the wall", key="back", icon=":material/arrow_back:", on_click=on_back)
     row = book.batch(number)

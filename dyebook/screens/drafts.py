@@ -64,13 +64,10 @@ def load_draft(name):
         return {}
 
 
-def save_draft(name: str, content, last: str | None = None):
+def save_draft(name: str, content: dict, last: str | None = None):
     """Save a draft and return a mark of what is saved now; nothing is written where `last` is that mark already.
 
-    Parameters
-    ----------
-    content : dict
-        Text, numbers, truth, dates, bytes, and tuples, lists and dicts of them; anything else is left out.
+    `content`: text, numbers, truth, dates, bytes, and tuples, lists and dicts of them; anything else is left out.
     """
     blobs, packed = {}, {}
     for key, value in content.items():

@@ -51,10 +51,7 @@ def go_to(page: str):
 def asked_for(name: str) -> int | None:
     """Return the number of the one to show, from a click or from the address; None for all of them.
 
-    Parameters
-    ----------
-    name : str
-        "bath" or "order": the name in the address, with `_shown` behind it in the state.
+    `name`: "bath" or "order": the name in the address, with `_shown` behind it in the state.
     """
     asked, key = st.query_params.get(name), f"{name}_shown"
     if key not in st.session_state and asked and asked.isdigit():

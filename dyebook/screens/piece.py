@@ -106,13 +106,10 @@ def _fields(book, texts):
     return fields | ({"bath": name} if name else {})
 
 
-def show_bar(book, page):
+def show_bar(book, page: str):
     """Draw the bar: the piece in hand and every clock that runs; first thing on a page, before its fields.
 
-    Parameters
-    ----------
-    page : str
-        Its name; on the bench, where each clock stands large, those of the bar are silent.
+    `page`: its name; on the bench, where each clock stands large, those of the bar are silent.
     """
     piece, clocks = held(book), running_clocks(book)
     if draft().pop(_FRESH, False) and piece is not None:

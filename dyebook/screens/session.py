@@ -60,10 +60,7 @@ def whose_draft() -> str:
 def who_is_here(book):
     """Return the person who signed in, as the shop's book lists them now; None at the shop's own doors.
 
-    Raises
-    ------
-    BookError
-        If the session came by the shared door and its person is not on the list (any more).
+    BookError if the session came by the shared door and its person is not on the list (any more).
     """
     if came_by() != "shared":
         return None

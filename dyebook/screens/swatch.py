@@ -67,11 +67,7 @@ def show_slip(lab, title: str, lines=(), pairs=(), empty: str = "no shade yet"):
 def show_pair(colours, lines=()):
     """Draw colours edge to edge, as an eye compares them, each with its name and figures, then lines of words.
 
-    Parameters
-    ----------
-    colours : sequence of (str, sequence of 3 floats)
-        Name and Lab, the wanted first.
-    lines : sequence of str
+    `colours` (sequence of (str, sequence of 3 floats)): name and Lab, the wanted first. `lines`: sequence of str.
     """
     patches = "".join(_patch(lab) for _, lab in colours)
     words = "".join(

@@ -58,10 +58,7 @@ class Job:
     def __call__(self, words=None, kept=None):
         """Note the stage that begins and what is safe by now.
 
-        Raises
-        ------
-        StoppedError
-            If the job was stopped: the work ends here.
+        StoppedError if the job was stopped: the work ends here.
         """
         self.words = words or self.words
         self.kept = self.kept if kept is None else kept

@@ -51,12 +51,8 @@ def _desk_door(port):
 def serve_phone(served: Served, book, port: int | None = None, browser: bool = True, at: str | None = None):
     """Serve an app to this machine, and to phones in the shop's network that were paired.
 
-    Parameters
-    ----------
-    book : object
-        Keeps the address that printed codes name, by `setting` and `set_setting`.
-    at : str, optional
-        The private address to serve on; found if left out.
+    `book` (object): keeps the address that printed codes name, by `setting` and `set_setting`. `at`: the private
+    address to serve on; found if left out.
     """
     address = choose_private(own_addresses() if at is None else (), at)
     port = free_port(port, (HOST, address))
@@ -83,12 +79,8 @@ def remembered_base(book, address: str, port: int) -> str:
 def open_phone_door(served: Served, address: str, port: int, base: str, browser: bool = False):
     """Listen at the desk's and the phone's door until stopped.
 
-    Parameters
-    ----------
-    address : str
-        IP address of the phone's door.
-    base : str
-        Address that phones open; its name is the only one, beside the IP address, that the door answers to.
+    `address`: IP address of the phone's door. `base`: address that phones open; its name is the only one, beside the IP
+    address, that the door answers to.
     """
     origins = tuple(dict.fromkeys((base, f"http://{host_and_port(address, port)}")))
     pairing = Pairing(base)
@@ -227,17 +219,8 @@ def _existing(path, name):
 def serve_shared(served: Served, people: dict, environment: Mapping, port: int | None = None, at: str | None = None):
     """Serve an app to the people of a book until stopped; `plan_sharing` reads the environment.
 
-    Parameters
-    ----------
-    people : dict
-        Role by e-mail address.
-    at : str, optional
-        A private address of this machine, found if left out; or one of loopback, behind a TLS proxy.
-
-    Raises
-    ------
-    DyebookError
-        If something of the set-up is missing; nothing is served then.
+    `people`: role by e-mail address. `at`: a private address of this machine, found if left out; or one of loopback,
+    behind a TLS proxy. DyebookError if something of the set-up is missing; nothing is served then.
     """
     listen = at if at and is_loopback(at) else choose_private(own_addresses() if at is None else (), at)
     plan = plan_sharing(environment, listen, people, bool(find_spec("authlib") and find_spec("httpx")))

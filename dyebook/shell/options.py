@@ -72,12 +72,7 @@ def print_json(value):
 def print_result(result, as_json: bool, text_of):
     """Print what a command found.
 
-    Parameters
-    ----------
-    result
-        A result object, a list of them, or plain values.
-    text_of : callable
-        Takes the result and returns its text.
+    `result`: a result object, a list of them, or plain values. `text_of`: takes the result and returns its text.
     """
     if as_json:
         several = isinstance(result, (list, tuple))

@@ -90,13 +90,10 @@ class Column:
     offset: float = 0.0
 
 
-def match_header(header):
+def match_header(header: str):
     """Return the `Column` of a header, or None if it is not one of ours.
 
-    Parameters
-    ----------
-    header : str
-        A name of `FIELDS`, or such as ``"film (mil)"``, ``"temp °F"``, ``"Time in dye [min]"``.
+    `header`: a name of `FIELDS`, or such as ``"film (mil)"``, ``"temp °F"``, ``"Time in dye [min]"``.
 
     Examples
     --------

@@ -20,12 +20,7 @@ HEADERS = ("batch", "dip", *FIELDS, *(name for name in EXTRAS if name not in ("b
 def export_records(book, path, **filters) -> int:
     """Write batches to a CSV, XLSX, JSON Lines or Parquet file and return how many rows it has.
 
-    Parameters
-    ----------
-    path : Path
-        Its ending says which.
-    **filters
-        As in `Book.batches`.
+    `path` (Path): its ending says which. `**filters`: as in `Book.batches`.
     """
     with book.reading() as connection:
         rows = export_rows(connection, **filters)

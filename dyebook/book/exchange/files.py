@@ -168,12 +168,8 @@ def _read_parquet(path):
 def write_sheet(path, headers: list[str], rows):
     """Write a table; the ending of `path` says how: .csv, .xlsx, .jsonl or .parquet.
 
-    Parameters
-    ----------
-    path : Path
-        Appears under its name only when it is complete.
-    rows : list of tuple
-        Text, numbers, bools or None.
+    `path` (Path): appears under its name only when it is complete. `rows` (list of tuple): text, numbers, bools or
+    None.
     """
     path = Path(path)
     writers = {".csv": _write_csv, ".xlsx": _write_xlsx, ".jsonl": _write_json_lines, ".parquet": _write_parquet}

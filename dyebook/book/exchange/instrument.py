@@ -209,10 +209,7 @@ def _readings_of_sheet(table):
 def read_colour_xml(path):
     """Return the readings of a file, one `InstrumentReading` an object.
 
-    Raises
-    ------
-    BookError
-        If it is not XML, declares entities, is too large, or a value is no number.
+    BookError if it is not XML, declares entities, is too large, or a value is no number.
     """
     import xml.etree.ElementTree as PlainTree
 

@@ -68,13 +68,9 @@ class ChartReading:
 def chart_lab(table: str = "after-2014") -> np.ndarray:
     """Return the patches' own colours.
 
-    They are L*, a*, b* under D65, 2 degrees, of shape (24, 3).
-
-    Parameters
-    ----------
-    table : str
-        ``"before-2014"``, ``"after-2014"`` (the maker changed its pigments in November 2014), or a CSV file with
-        24 rows and columns L, a, b, and optionally ``white`` (D50 or D65, the same in every row; D50 if left out).
+    They are L*, a*, b* under D65, 2 degrees, of shape (24, 3). `table`: ``"before-2014"``, ``"after-2014"`` (the maker
+    changed its pigments in November 2014), or a CSV file with 24 rows and columns L, a, b, and optionally ``white``
+    (D50 or D65, the same in every row; D50 if left out).
 
     Notes
     -----
@@ -146,10 +142,7 @@ def patch_quads(corners, share: float = _INNER) -> np.ndarray:
 def read_chart(photo: LinearPhoto, quads) -> ChartReading:
     """Return what a photo shows inside 24 quadrilaterals.
 
-    Parameters
-    ----------
-    quads : array_like of shape (24, 4, 2)
-        In pixels of the upright photo, patches in reading order.
+    `quads` (24, 4, 2): in pixels of the upright photo, patches in reading order.
     """
     quads = np.asarray(quads, dtype=float)
     rows = [_read_patch(photo, quad, name) for quad, name in zip(quads, PATCHES, strict=True)]

@@ -316,12 +316,7 @@ def _corners(guess):
 def find_grids(picture: np.ndarray) -> list[Grid]:
     """Return the grids of even squares in a picture, largest first.
 
-    Each has at least 9 squares.
-
-    Parameters
-    ----------
-    picture : ndarray of uint8, shape (H, W, 3)
-        Codes as for a screen.
+    Each has at least 9 squares. `picture` uint8 (H, W, 3): codes as for a screen.
     """
     centres, sides = _even_squares(picture)
     grids, left = [], np.ones(len(centres), dtype=bool)

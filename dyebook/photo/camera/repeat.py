@@ -69,12 +69,8 @@ def repeatability(readings, batch_sd=None) -> Repeatability:
 def gauge_share(repeat_sd, batch_sd):
     """Return the gauge's share of the total spread in percent, and the number of distinct classes.
 
-    Both have shape (3,).
-
-    Parameters
-    ----------
-    repeat_sd, batch_sd : array_like of shape (3,)
-        Standard deviations of repeated readings, and of the pieces themselves.
+    Both have shape (3,). `repeat_sd`, `batch_sd` (3,): standard deviations of repeated readings, and of the pieces
+    themselves.
 
     Notes
     -----

@@ -128,10 +128,7 @@ def film_light(rgb: np.ndarray) -> np.ndarray:
 def is_undeveloped(photo: LinearPhoto, card_rgb: np.ndarray) -> bool:
     """Return whether a photo without a colour profile holds a sensor's own light, neither balanced nor encoded.
 
-    Parameters
-    ----------
-    card_rgb : ndarray of shape (3,)
-        The card as read by the sRGB curve.
+    `card_rgb` (3,): the card as read by the sRGB curve.
     """
     return UNTAGGED in photo.notes and max(card_rgb[0], card_rgb[2]) < _GREENEST * card_rgb[1]
 

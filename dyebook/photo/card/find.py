@@ -69,17 +69,9 @@ class Candidate:
 def find_card(photo: LinearPhoto, card_lab=None) -> Card:
     """Return the plain grey card of a photo.
 
-    It is flagged card_doubtful where another patch is nearly as likely.
-
-    Parameters
-    ----------
-    card_lab : sequence of 3 floats, optional
-        The card's own Lab (D65, 2 degrees); 18 % grey if left out.
-
-    Raises
-    ------
-    PhotoError
-        If nothing in the photo is likely enough to be a card.
+    It is flagged card_doubtful where another patch is nearly as likely. `card_lab` (sequence of 3 floats, optional):
+    the card's own Lab (D65, 2 degrees); 18 % grey if left out. PhotoError if nothing in the photo is likely enough to
+    be a card.
     """
     seen = card_candidates(photo)
     found = _beside_grids(seen)
@@ -97,10 +89,7 @@ def find_card(photo: LinearPhoto, card_lab=None) -> Card:
 def card_candidates(photo: LinearPhoto, whole: bool = False) -> list[Candidate]:
     """Return the even four-sided patches of a photo, the likeliest card first.
 
-    Parameters
-    ----------
-    whole : bool
-        Look for every feature even of patches that are out of the running.
+    `whole`: look for every feature even of patches that are out of the running.
     """
     pixels, scale = _working_picture(photo)
     scene = scene_tone(pixels)

@@ -186,16 +186,12 @@ class LinearPhoto:
         codes = self.codes[rows.start : rows.stop : step, columns.start : columns.stop : step]
         return codes <= (_FLOOR * np.iinfo(codes.dtype).max if np.issubdtype(codes.dtype, np.integer) else 0.0)
 
-    def reduced(self, long_side):
+    def reduced(self, long_side: int):
         """Return the photo made smaller by the whole factor that brings its long side nearest to `long_side`.
 
-        It is kept, so that a second call costs nothing; its arrays must not be written to.
-
-        Parameters
-        ----------
-        long_side : int
-            Wanted length of the longer side in pixels. A photo is never enlarged, and the side that comes back
-            lies between 2/3 and 3/2 of the wanted one (or is the photo's own, if that is smaller).
+        It is kept, so that a second call costs nothing; its arrays must not be written to. `long_side`: wanted length
+        of the longer side in pixels. A photo is never enlarged, and the side that comes back lies between 2/3 and 3/2
+        of the wanted one (or is the photo's own, if that is smaller).
         """
         return self.reduced_by(max(1, round(max(self.size) / long_side)))
 

@@ -62,10 +62,7 @@ class Regions:
 def depth_direction(film: np.ndarray) -> np.ndarray:
     """Return the unit vector in log light along which a film grows paler.
 
-    Parameters
-    ----------
-    film : ndarray of shape (3,)
-        Linear light of the film.
+    `film` (3,): linear light of the film.
     """
     film = np.clip(film, _DARKEST_FILM, BARE_METAL - _BELOW_METAL)
     paler = np.log(BARE_METAL / film) * film / (film + DARK)

@@ -42,10 +42,7 @@ class Part:
 def part_at(photo: LinearPhoto, polygon) -> Part:
     """Return the part that an outline drawn by hand encloses.
 
-    Parameters
-    ----------
-    polygon : array_like of shape (N, 2)
-        Corners in pixels of the upright photo, at least three.
+    `polygon` (N, 2): corners in pixels of the upright photo, at least three.
     """
     polygon = np.asarray(polygon, dtype=float)
     width, height = photo.size

@@ -252,12 +252,8 @@ class Case(Span):
 def pair_changes(when, x, v, of_current: list[Change], of_voltage: list[Change]) -> list[Case]:
     """Put changes of current and voltage at the same time together.
 
-    They come in order of time; a change that the raw levels around it do not show is left out.
-
-    Parameters
-    ----------
-    when, x, v : ndarray of shape (N,)
-        Binned time, logarithm of current and of voltage (None if not logged).
+    They come in order of time; a change that the raw levels around it do not show is left out. `when`, `x`, `v` (N,):
+    binned time, logarithm of current and of voltage (None if not logged).
     """
     cases, used = [], set()
     for change in of_current:
@@ -409,10 +405,7 @@ def _is_limit(case, log, supply_max_a):
 def find_climb(when, x, v):
     """Return a runaway too slow for a step as (kind, time_min, because): current climbs far, the voltage does not.
 
-    Parameters
-    ----------
-    when, x, v : ndarray of shape (N,)
-        Binned time, logarithm of current and of voltage (None if not logged).
+    `when`, `x`, `v` (N,): binned time, logarithm of current and of voltage (None if not logged).
     """
     third = max(x.size // 3, 3)
     level, top = float(np.median(x[:third])), float(np.median(x[-5:]))

@@ -250,10 +250,7 @@ def _trace_cautions(events):
 def read_frame(frame):
     """Turn a table with our column names into a `Trace`.
 
-    Parameters
-    ----------
-    frame : DataFrame
-        time_min, current_a, optional voltage_v, electrolyte_temp_c.
+    `frame` (DataFrame): time_min, current_a, optional voltage_v, electrolyte_temp_c.
     """
     missing = [name for name in ("time_min", "current_a") if name not in frame]
     if missing:

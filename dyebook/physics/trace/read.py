@@ -413,10 +413,7 @@ def _date_min(text):
 def read_notes(text: str, end_min: float | None = None) -> Trace:
     """Read hand notes such as ``"0.6 A at start, 0.9 A at 10 min"``.
 
-    Parameters
-    ----------
-    end_min
-        When the run ended; the last current holds until then.
+    `end_min`: when the run ended; the last current holds until then.
 
     Examples
     --------

@@ -66,10 +66,7 @@ main{margin:0;padding:0;max-width:none}.row{break-inside:avoid}img{max-height:9c
 def html_page(sheet, paper="a4") -> str:
     """Return a sheet as HTML.
 
-    Parameters
-    ----------
-    paper : {"a4", "letter"}
-        What it is printed on.
+    `paper` ("a4", "letter"): what it is printed on.
     """
     width, height = PAPERS_MM[paper]
     policy = "default-src 'none'; img-src data:; style-src 'unsafe-inline'"
@@ -88,10 +85,7 @@ def html_page(sheet, paper="a4") -> str:
 def html_fragment(rows, before: str = "") -> str:
     """Return rows of blocks as HTML to stand within another page, such as a notebook's.
 
-    Parameters
-    ----------
-    before
-        HTML to begin with, used as it is.
+    `before`: HTML to begin with, used as it is.
     """
     inner = "".join(_row(row) for row in rows)
     # the style is nested, so that nothing of the page around it changes
@@ -203,10 +197,7 @@ def kind_of(file, kinds=tuple(KINDS)):
 def sheet_bytes(sheet, kind, paper="a4") -> bytes:
     """Return the content of a file that holds a sheet.
 
-    Parameters
-    ----------
-    kind : {".pdf", ".html"}
-    paper : {"a4", "letter"}
+    `kind` is ".pdf" or ".html". `paper` is "a4" or "letter".
     """
     return pdf_bytes(sheet, paper) if kind == ".pdf" else html_page(sheet, paper).encode()
 

@@ -36,9 +36,7 @@ _SHRINK = ((1.0, 1.0), (0.85, 1.0), (0.7, 1.0), (0.55, 1.0), (0.45, 0.9), (0.35,
 def pdf_bytes(sheet, paper="a4") -> bytes:
     """Return a sheet as PDF.
 
-    Parameters
-    ----------
-    paper : {"a4", "letter"}
+    `paper` is "a4" or "letter".
     """
     pages = _Pages(new_pdf(PAPERS_MM[paper], sheet.title), sheet, PAPERS_MM[paper])
     if sheet.one_page:

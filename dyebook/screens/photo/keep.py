@@ -119,10 +119,7 @@ def show_kept(book):
 def show_form(book, shots):
     """Draw the settings and the button that keeps it all.
 
-    Parameters
-    ----------
-    shots : sequence of dyebook.screens.photo.roll.Shot
-        Empty for a batch without a photo.
+    `shots` (sequence of dyebook.screens.photo.roll.Shot): empty for a batch without a photo.
     """
     recall(*_KEYS)
     _fill_in()

@@ -20,12 +20,8 @@ __all__ = ["Shot", "choose_photo", "clear_roll", "in_view", "roll", "take_away",
 def take_bytes(given) -> bytes:
     """Return the bytes of a file from an uploader, and free the uploader's copy.
 
-    The web server keeps whatever a session uploads until its browser is closed; a day's photos would pile up.
-
-    Parameters
-    ----------
-    given : streamlit UploadedFile
-        From an uploader that is drawn anew, under another key, in the next run.
+    The web server keeps whatever a session uploads until its browser is closed; a day's photos would pile up. `given`
+    (streamlit UploadedFile): from an uploader that is drawn anew, under another key, in the next run.
     """
     content = given.getvalue()
     context = get_script_run_ctx()

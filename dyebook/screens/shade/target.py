@@ -38,10 +38,7 @@ def pick_target(book):
 def read_colour(text: str, book):
     """Return the Lab of a colour as it was typed.
 
-    Parameters
-    ----------
-    text
-        ``"35, 10, -42"``, ``"#1f4e8c"``, a Munsell notation, or ``"batch 12"``, ``"12"``.
+    `text`: ``"35, 10, -42"``, ``"#1f4e8c"``, a Munsell notation, or ``"batch 12"``, ``"12"``.
     """
     if looks_like_munsell(text):
         return _munsell(text)
