@@ -2,14 +2,29 @@
 
 The readings of a batch are averaged in one state of the surface, and only like with like: those in the target's own
 photo where there are such, else those of its set-up or of its instrument's geometry, else all. The mean keeps of each
-part of the error what its readings share.
+part of the error what its readings share. Two set-ups that have both read the check coupon are linked by it.
 """
 
-from dyebook.advice.judge import Shade, Verdict, judge, one_photo_error
+from dataclasses import replace
+
+import numpy as np
+
+from dyebook.advice.judge import CAMERA_LENGTH_DELTA_E, Shade, Verdict, judge, one_photo_error
+from dyebook.book.coupons import check_readings
 from dyebook.book.setups import setup_names, setup_of
+from dyebook.lab import delta_e_76
+from dyebook.notebook import Note
 from dyebook.record import check_tolerance
 
-__all__ = ["batch_shade", "judge_against", "judge_perfect", "mean_shade", "reading_shades", "target_shade"]
+__all__ = [
+    "batch_shade",
+    "judge_against",
+    "judge_perfect",
+    "mean_shade",
+    "reading_shades",
+    "target_shade",
+    "through_coupon",
+]
 
 # what makes readings alike, the closest first
 _ALIKE = ("photo", "setup", "geometry")
@@ -29,7 +44,42 @@ def judge_against(book, row, target: dict, tolerance: float | None = None) -> Ve
     if tolerance is None:
         tolerance = target["tolerance_de00"] or book.setting("tolerance_de00")
     wanted = target_shade(book, target, row.finish)
-    return judge(wanted, batch_shade(book, row, wanted), check_tolerance(tolerance))
+    part, tolerance = batch_shade(book, row, wanted), check_tolerance(tolerance)
+    found = judge(wanted, part, tolerance)
+    linked = through_coupon(book, part, wanted)
+    if linked is None:
+        return found
+    # offered beside the verdict, and never in its place
+    offer = judge(wanted, linked, tolerance)
+    told = {"delta_e00": offer.delta_e00, "u": offer.delta_e00_u, "step": tuple(np.subtract(part.lab, linked.lab))}
+    return replace(found, notes=(*found.notes, Note("trouble.through_coupon", verdict=offer.verdict, **told)))
+
+
+def through_coupon(book, part: Shade, wanted: Shade) -> Shade | None:
+    """Return a shade as the other's set-up would have read it, by the check coupon that both have read; None without.
+
+    Notes
+    -----
+    The coupon's readings differ by S, known to cov(S) from what moves between its photos. Camera and lamp err alike
+    within `CAMERA_LENGTH_DELTA_E` of its colour: of a part further off only the share k of S is taken away, and
+    (1 - k²) of both cameras' parts stays as its own doubt, beside k² cov(S) (conditional mean and covariance of the
+    normal law, for errors whose covariance over colours is k). The coupon tells nothing of another shape.
+    """
+    if None in (part.setup, wanted.setup) or part.setup == wanted.setup:
+        return None
+    shades = reading_shades(book, check_readings(book))
+    sides = [[one for one in shades if one.setup == shade.setup] for shade in (part, wanted)]
+    if not all(sides):
+        return None
+    here, there = (mean_shade(side) for side in sides)
+    k = float(np.exp(-0.5 * (float(delta_e_76(here.lab, part.lab)) / CAMERA_LENGTH_DELTA_E) ** 2))
+    none = np.zeros((3, 3))
+    moves = sum(side.parts.get(name, none) for side in (here, there) for name in ("photo", "own"))
+    cameras = sum(side.parts.get("camera", none) for side in (part, wanted))
+    own = part.parts.get("own", none) + k**2 * moves + (1 - k**2) * cameras
+    parts = {**part.parts, "own": own, "camera": wanted.parts.get("camera", none)}
+    lab = np.subtract(part.lab, k * np.subtract(here.lab, there.lab))
+    return replace(part, lab=lab, parts=parts, setup=wanted.setup, shape=None)
 
 
 def target_shade(book, target: dict, finish: str | None = None) -> Shade:

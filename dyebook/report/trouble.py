@@ -20,6 +20,7 @@ __all__ = [
     "probability_text",
     "question_text",
     "sample_lines",
+    "verdict_figures",
     "verdict_line",
     "verdict_lines",
     "verdict_text",
@@ -250,6 +251,11 @@ def _unlike(yes, no):
     )
 
 
+def _signed_lab(step):
+    names = ("L*", "a*", "b*")
+    return ", ".join(f"{value:+.1f} {name}" for name, value in zip(names, step, strict=True)).replace("-", "−")
+
+
 def _verdict_in(delta_e00, u, tolerance, smallest, between):
     if between:
         return "it lies between the limit samples, surely enough"
@@ -274,6 +280,10 @@ SENTENCES = {
     "unlike_sealed": _unlike("sealed", "unsealed"),
     "unlike_geometry": lambda target: "the two instruments measure in other geometries: compare like with like",
     "in_one_photo": "sample and part in one photo: judged by their difference, most of the camera's error cancels",
+    "through_coupon": lambda verdict, delta_e00, u, step: (
+        f"sample and part were read in two set-ups, which differ by {_signed_lab(step)} on the check coupon; with that "
+        f"taken off: {_VERDICTS[verdict].lower()}, ΔE00 {delta_e00:.1f} ± {COVERAGE * u:.1f}"
+    ),
     "one_photo": lambda smallest: "would decide: sample and part side by side in one photo",
     "same_setup": lambda smallest: "would decide: both with the same camera, lamp, card and place",
     "same_shape": lambda smallest: "would decide: pieces of the same shape and finish side by side",
@@ -335,15 +345,13 @@ _UNDECIDED = "No cause stands out by what is at hand; the next test tells more t
 
 def verdict_line(verdict) -> str:
     """Return a `Verdict` in a few words, such as "matches, ΔE00 0.8 ± 0.9, you allow 2"."""
-    return f"{_VERDICTS[verdict.verdict].lower()}, {_difference(verdict)}"
+    return f"{_VERDICTS[verdict.verdict].lower()}, {verdict_figures(verdict)}"
 
 
-def _difference(verdict):
-    return (
-        f"ΔE00 {verdict.delta_e00:.1f} ± {COVERAGE * verdict.delta_e00_u:.1f}, you allow {verdict.tolerance:g}"
-        if verdict.delta_e00_u
-        else f"ΔE00 {verdict.delta_e00:.1f}, you allow {verdict.tolerance:g}"
-    )
+def verdict_figures(verdict, allowed="you allow") -> str:
+    """Return a `Verdict` in figures, such as "ΔE00 0.8 ± 0.9, you allow 2"."""
+    give_or_take = f" ± {COVERAGE * verdict.delta_e00_u:.1f}" if verdict.delta_e00_u else ""
+    return f"ΔE00 {verdict.delta_e00:.1f}{give_or_take}, {allowed} {verdict.tolerance:g}"
 
 
 def sample_lines(verdict) -> list[str]:
@@ -360,7 +368,7 @@ def sample_lines(verdict) -> list[str]:
 def verdict_lines(verdict) -> tuple[str, list[str]]:
     """Return a `Verdict` as a headline and lines for screens and paper; ± is twice the standard uncertainty."""
     lines = [
-        f"{capital(verdict.words)}: {_difference(verdict)}.",
+        f"{capital(verdict.words)}: {verdict_figures(verdict)}.",
         *(sentence_text(text) for text in (verdict.why, *verdict.notes, *verdict.would_decide)),
     ]
     return _VERDICTS[verdict.verdict], lines

@@ -106,7 +106,8 @@ def _title(reading, count):
 def _state_words(reading):
     wet = {None: "", True: "read wet", False: "read dry"}[reading["wet"]]
     sealed = {None: "", True: "sealed", False: "not sealed"}[reading["sealed"]]
-    return ", ".join(word for word in (wet, sealed) if word) or "state of the surface not noted"
+    state = ", ".join(word for word in (wet, sealed) if word) or "state of the surface not noted"
+    return f"{state}, geometry {reading['geometry']}" if reading["geometry"] else state
 
 
 def _show_verdicts(book, number):

@@ -7,7 +7,14 @@ from dyebook.advice.judge import difference_covariance
 from dyebook.book.setups import list_setups, name_setup
 from dyebook.errors import RecordError
 from dyebook.jobs import orders
-from dyebook.jobs.verdict import batch_shade, judge_against, mean_shade, reading_shades, target_shade
+from dyebook.jobs.verdict import (
+    batch_shade,
+    judge_against,
+    mean_shade,
+    reading_shades,
+    target_shade,
+    through_coupon,
+)
 from dyebook.record import DyeRecord
 
 LAB = (40.0, 40.0, 44.0)
@@ -175,3 +182,46 @@ def test_the_mean_of_one_is_itself(book):
     _read(book, number)
     (shade,) = reading_shades(book, book.rows("readings", batch_id=number))
     assert mean_shade([shade]) is shade
+
+
+def _coupon(book, lab, setup, photo):
+    from dyebook.book.coupons import keep_check_day
+
+    told = {"error_parts": _parts(), "setup_key": setup, "shape_key": "ring", "source": "photo"}
+    told |= dict(zip("Lab", lab, strict=True)) | dict.fromkeys(("L_sd", "a_sd", "b_sd"), 3.1)
+    keep_check_day(book, f"2026-01-0{photo + 1}", None, [(told, (f"{photo}.jpg", PHOTOS[photo] + b"day"))])
+
+
+def test_the_check_coupon_links_two_set_ups_and_the_correction_is_only_offered(book, order):
+    target, number = _sample(book, order), _batch(book)
+    # the kitchen reads everything 3 lighter and 2 yellower
+    _read(book, number, lab=(43.0, 40.0, 46.0), setup="kitchen")
+    alone = judge_against(book, book.batch(number), target)
+    assert not any(note.code == "trouble.through_coupon" for note in alone.notes)
+    _coupon(book, (45.0, 38.0, 40.0), "bench", 0)
+    _coupon(book, (48.0, 38.0, 42.0), "kitchen", 1)
+    found = judge_against(book, book.batch(number), target)
+    assert (found.verdict, found.delta_e00) == (alone.verdict, alone.delta_e00), "nothing is corrected silently"
+    (note,) = [one for one in found.notes if one.code == "trouble.through_coupon"]
+    assert note.values["delta_e00"] < 0.2
+    assert "with that taken off" in note
+    assert note.values["u"] < 0.6 * found.delta_e00_u
+    assert note.values["u"] > judge_against(book, book.batch(_twin(book)), target).delta_e00_u, "two photos more"
+
+
+def _twin(book):
+    number = _batch(book)
+    _read(book, number, photo=1)
+    return number
+
+
+def test_a_coupon_of_a_far_colour_says_little(book, order):
+    target, number = _sample(book, order), _batch(book)
+    _read(book, number, lab=(43.0, 40.0, 46.0), setup="kitchen")
+    for lab, setup, photo in (((45.0, -60.0, -40.0), "bench", 0), ((48.0, -60.0, -38.0), "kitchen", 1)):
+        _coupon(book, lab, setup, photo)
+    part = batch_shade(book, book.batch(number))
+    linked = through_coupon(book, part, target_shade(book, target))
+    # 130 away at a length of 30: nothing is taken off, and both cameras' errors stay
+    assert np.allclose(linked.lab, part.lab, atol=0.01)
+    assert np.allclose(linked.parts["own"], np.eye(3) * (0.3**2 + 2 * 3.0**2), atol=0.01)

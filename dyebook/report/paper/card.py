@@ -8,7 +8,7 @@ from dyebook.report.paper.sheet import Code, Pairs, Picture, Prose, Row, Sheet, 
 from dyebook.report.photo import flag_lines
 from dyebook.report.plots import trace_png
 from dyebook.report.shade import sentence_text
-from dyebook.report.trouble import verdict_lines
+from dyebook.report.trouble import verdict_figures, verdict_lines
 from dyebook.report.words import (
     PLUS_MINUS,
     day_text,
@@ -267,7 +267,7 @@ def note_sheet(facts, today) -> Sheet:
             Row(((1.0, [Prose(_HOW_TO_JUDGE, "How to judge it", "small")]),)),
             Row(((1.0, [Prose(("Seen and agreed:  ______________________________    Date:  ________________",))]),)),
         ),
-        foot=APPROXIMATE,
+        foot=f"{APPROXIMATE} {PLUS_MINUS}",
         one_page=True,
     )
 
@@ -301,7 +301,7 @@ def _answer(facts):
         return
     yield _ANSWERS[verdict.verdict]
     how = "no difference to speak of" if verdict.words == "the same" else f"{verdict.words} than wanted"
-    yield f"{distance_text(verdict.delta_e00)}, tolerance {verdict.tolerance:g}: {how}."
+    yield f"{verdict_figures(verdict, 'tolerance')}: {how}."
 
 
 def _notes_of(facts):
