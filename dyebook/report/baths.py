@@ -127,7 +127,7 @@ def care_pairs(care, brief: bool = False) -> list[tuple[str, str]]:
     `brief`: only what matters at a glance.
     """
     pairs = [
-        ("asked", _asked_text(care)),
+        ("kept at", _kept_text(care)),
         ("strength", _strength_text(care, brief)),
         ("age", "" if brief and not (care.age and care.age.worn_out) else _age_text(care.age)),
         ("top-up", top_up_text(care)),
@@ -135,7 +135,7 @@ def care_pairs(care, brief: bool = False) -> list[tuple[str, str]]:
     return [(label, text) for label, text in pairs if text]
 
 
-def _asked_text(care):
+def _kept_text(care):
     if not care.window_temp_c:
         return f"{value_text('bath_temp_c', care.last.bath_temp_c)}, as last dipped" if care.last else ""
     low, high = care.window_temp_c

@@ -229,7 +229,7 @@ def show_verdict(book, batch_id):
     dry, sealed = surface_of(book, batch_id)
     closed = dry or sealed
     with st.container(key=f"decide_{batch_id}", horizontal=True):
-        if verdict.verdict == "out" and st.button("What now?", key="to_redip", type="primary"):
+        if verdict.verdict != "in" and st.button("What now?", key="to_redip", type="primary"):
             hold(book, batch=batch_id)
             draft().pop("kept", None)
             go_to_redip(batch_id, target, dry, sealed)

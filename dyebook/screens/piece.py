@@ -12,7 +12,7 @@ from dyebook.jobs.orders import open_orders, order_named
 from dyebook.jobs.piece import Piece, piece_of, running_clocks
 from dyebook.jobs.wet import finished_runs, take_part
 from dyebook.report.baths import piece_text, plan_text
-from dyebook.report.words import capital
+from dyebook.report.words import capital, value_text
 from dyebook.screens.answers import show_bar_clock
 from dyebook.screens.drafts import draft
 from dyebook.screens.fields import put
@@ -133,6 +133,9 @@ def _open_pages_on(piece):
         put(step=piece.step)
     if piece.run is not None and piece.batch is None:
         put(run=piece.run["id"])
+    if piece.step == "wet":
+        # the film is made: Shade answers for it
+        put(shade_film_um=value_text("film_um", piece.run["film_measured_um"] or piece.run["film_um"]))
     if piece.target is not None:
         put(shade_from="Customer's", shade_kept=piece.target["name"])
     if piece.batch is not None:

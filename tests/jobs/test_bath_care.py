@@ -54,9 +54,9 @@ def test_what_was_not_noted_is_not_guessed(book):
     _dip(book, "2026-01-02")
     care = _care(book)
     assert (care.line.made_g_per_l, care.line.noted_g_per_l, care.top_up, care.due_in_dm2, care.age) == (None,) * 5
-    assert dict(care_pairs(care)) == {"asked": "50 °C, as last dipped", "strength": "not noted"}
+    assert dict(care_pairs(care)) == {"kept at": "50 °C, as last dipped", "strength": "not noted"}
     set_dye_rules(book, "Ember", bath_temp_c=(48, 52))
-    assert dict(care_pairs(_care(book)))["asked"] == "48 to 52 °C"
+    assert dict(care_pairs(_care(book)))["kept at"] == "48 to 52 °C"
 
 
 def test_a_bath_reckoned_empty_asks_for_a_measurement(book):

@@ -16,11 +16,12 @@ from dyebook.jobs.bath_state import bath_state, stands_today
 from dyebook.jobs.piece import piece_of, running_clocks
 from dyebook.jobs.shade import baths_with_dips, learn_named
 from dyebook.jobs.today import look_at_baths
-from dyebook.jobs.wet import keep_batch, mark_step, take_part
+from dyebook.jobs.wet import finished_runs, keep_batch, mark_step, take_part
 from dyebook.record import DyeRecord
 from dyebook.screens import session
 from dyebook.shell.main import app
 from dyebook.units import parse_quantity
+from tests.screens.browsing import open_context, settle
 from tests.screens.words_on import texts_of
 
 
@@ -264,3 +265,34 @@ def test_suggestions_live_in_the_shops_own_window(demo_shop):
         assert learned.as_it_stands(label, one.settings)["dye_g_per_l"] == pytest.approx(stands.now_g_per_l)
     for one in learned.suggest_in(label, (35, 12, -50), free=True):
         assert window[0] <= one.settings["bath_temp_c"] <= window[1], "a second way stays within the rules"
+
+
+@pytest.mark.browser
+def test_from_a_customers_sample_to_the_clock_on_a_phone(chromium, served):
+    """The film of the order waits in its rinse: three taps, nothing typed, and the clock runs with what Shade said."""
+    with open_book(served.book) as book:
+        waiting = next(row for row in finished_runs(book) if row["batch"] is None and row["film_um"])
+        order = waiting["trace"]["plan"]["order_id"]
+    page, taps = open_context(chromium, "phone"), 0
+    page.goto(f"{served.address}/orders?order={order}")
+    for name, then in (
+        ("What to set for it", ".st-key-dye_with button"),
+        ("Dye with these", ".st-key-in_2 button"),
+        ("Into the dye", ".st-key-out_2 button"),
+    ):
+        page.get_by_role("button", name=name).first.click()
+        taps += 1
+        page.locator(then).wait_for(timeout=90_000)
+        settle(page)
+        assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth"), f"{name} scrolls sideways"
+        if name == "Dye with these":
+            planned = page.get_by_text("Waits here").inner_text()
+    assert taps <= 4
+    minutes = re.search(r"(\d+):(\d\d) min", planned)
+    left = page.locator(".clock:not(.small) .time").inner_text().split(":")
+    seconds = [int(a) * 60 + int(b) for a, b in (left, minutes.groups())]
+    assert seconds[1] - 30 < seconds[0] <= seconds[1], "the clock has the minutes that Shade said"
+    page.get_by_role("link", name="Book").click()
+    page.locator(".clock.small .time").wait_for()
+    page.context.close()
+    assert not page.faults
