@@ -286,7 +286,7 @@ def test_from_a_customers_sample_to_the_clock_on_a_phone(chromium, served):
         settle(page)
         assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth"), f"{name} scrolls sideways"
         if name == "Dye with these":
-            planned = page.get_by_text("Waits here").inner_text()
+            planned = page.locator("p", has_text="Waits here").inner_text()
     assert taps <= 4
     minutes = re.search(r"(\d+):(\d\d) min", planned)
     left = page.locator(".clock:not(.small) .time").inner_text().split(":")
