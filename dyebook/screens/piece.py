@@ -17,6 +17,7 @@ from dyebook.screens.answers import show_bar_clock
 from dyebook.screens.drafts import draft
 from dyebook.screens.fields import put
 from dyebook.screens.navigation import go_to_bench, go_to_order, go_to_step
+from dyebook.screens.settings import texts_of
 from dyebook.screens.swatch import hex_of
 
 __all__ = ["go_on_with", "held", "hold", "order_in_hand", "plan_waiting", "put_down", "show_bar", "take_to_bench"]
@@ -113,7 +114,7 @@ def show_bar(book, page: str):
     """
     piece, clocks = held(book), running_clocks(book)
     if draft().pop(_FRESH, False) and piece is not None:
-        _open_pages_on(piece)
+        _open_pages_on(book, piece)
     if piece is None and not clocks:
         return
     with st.container(key="piece", horizontal=True, vertical_alignment="center", gap="small"):
@@ -126,7 +127,7 @@ def show_bar(book, page: str):
             show_bar_clock(f"bar_clock_{clock.run}_{clock.step}", clock, silent=page == "bench")
 
 
-def _open_pages_on(piece):
+def _open_pages_on(book, piece):
     """Let each page begin with the piece, before any of its fields is drawn."""
     put(order=None if piece.order is None else piece.order["name"])
     if piece.step in ("plan", "prepare", "run", "wet"):
@@ -136,6 +137,9 @@ def _open_pages_on(piece):
     if piece.step == "wet":
         # the film is made: Shade answers for it
         put(shade_film_um=value_text("film_um", piece.run["film_measured_um"] or piece.run["film_um"]))
+        before = book.batches(1, order=piece.order["name"]) if piece.order and not plan_waiting(book) else ()
+        for row in before:
+            put(**_fields(book, {**texts_of(row), "dye_g_per_l": None}))
     if piece.target is not None:
         put(shade_from="Customer's", shade_kept=piece.target["name"])
     if piece.batch is not None:

@@ -296,3 +296,16 @@ def test_from_a_customers_sample_to_the_clock_on_a_phone(chromium, served):
     page.locator(".clock.small .time").wait_for()
     page.context.close()
     assert not page.faults
+
+
+def test_the_next_load_of_an_order_goes_where_its_last_one_went(shop, open_page):
+    with open_book(shop) as book:
+        orders.answer_order(book, 1, 1)
+        start = datetime.now(UTC) - timedelta(minutes=30)
+        number = bench.plan_run(book, area_dm2=2.0, current_a=3.0, film_um=12.0, minutes=24.4, order="Lamp knobs")
+        bench.start_run(book, number, at=start)
+        bench.finish_run(book, number, start + timedelta(minutes=24.4))
+    day = Day(open_page("today")).tap("way_wet")
+    assert day.page.selectbox(key="bench_bath").value == "Ember, E1"
+    there = {name: day.field(name) for name in ("bath_temp_c", "dwell_min", "1_dye_g_per_l")}
+    assert there == {"bath_temp_c": "52 °C", "dwell_min": "5:12", "1_dye_g_per_l": "3"}
