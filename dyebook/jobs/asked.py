@@ -5,7 +5,15 @@ from datetime import UTC, datetime
 from dyebook.errors import RecordError
 from dyebook.notebook import Note
 
-__all__ = ["asked_at_end", "asked_at_start", "asked_of_gauge", "reasoned", "this_moment", "unanswered"]
+__all__ = [
+    "asked_at_end",
+    "asked_at_start",
+    "asked_of_electrolyte",
+    "asked_of_gauge",
+    "reasoned",
+    "this_moment",
+    "unanswered",
+]
 
 # what is asked about before it is kept: an electrolyte outside the handbook's 60 to 80 °F, and by common practice, no
 # source, a time that hardly any run takes, and a film far from the plan
@@ -53,10 +61,11 @@ def asked_at_start(book, row: dict) -> tuple[Note, ...]:
     minutes = row["trace"]["plan"]["minutes"]
     if minutes > LONGEST_MIN:
         asked.append(Note("bench.odd_minutes", minutes=minutes, usual_min=LONGEST_MIN))
-    return (*asked, *_asked_of_electrolyte(row["electrolyte_temp_c"]))
+    return (*asked, *asked_of_electrolyte(row["electrolyte_temp_c"]))
 
 
-def _asked_of_electrolyte(temp_c):
+def asked_of_electrolyte(temp_c: float | None) -> tuple[Note, ...]:
+    """Return what is asked about the electrolyte's temperature, planned or noted; None is asked nothing."""
     low, high = ELECTROLYTE_TEMP_C
     odd = temp_c is not None and not low <= temp_c <= high
     return (Note("bench.odd_electrolyte", temp_c=temp_c, low=low, high=high),) if odd else ()

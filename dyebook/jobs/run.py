@@ -10,7 +10,7 @@ from datetime import datetime, timedelta
 
 from dyebook.book import runs
 from dyebook.errors import BookError, RecordError
-from dyebook.jobs.asked import asked_at_end, asked_at_start, reasoned, this_moment
+from dyebook.jobs.asked import asked_at_end, asked_at_start, asked_of_electrolyte, reasoned, this_moment
 from dyebook.jobs.gauge import FILM_BY, rate_for
 from dyebook.jobs.orders import order_named
 from dyebook.physics.answer import Answer, cautions_for
@@ -425,12 +425,15 @@ def _standing(book, row, plan, now):
     """What differs between a run that is planned, on, and ended."""
     by = f"film by {_BY[plan['film_by']]}"
     if row["started_at"] is None:
-        return {"state": "planned", "current_a": plan["current_a"], "basis": by}
+        return {"state": "planned", "current_a": plan["current_a"], "basis": by, "notes": asked_at_start(book, row)}
     if row["anodise_min"] is None:
         stand = where_is(book, row, now)
-        names = ("elapsed_min", "left_min", "ends_at", "charge_ah", "film_um", "film_um_sd", "current_a", "notes")
+        names = ("elapsed_min", "left_min", "ends_at", "charge_ah", "film_um", "film_um_sd", "current_a")
+        known = {name: getattr(stand, name) for name in names}
         state = "paused" if stand.paused else "on"
-        return {"state": state, "basis": stand.basis, **{name: getattr(stand, name) for name in names}}
+        temps = [note["electrolyte_temp_c"] for note in row["trace"]["notes"] if "electrolyte_temp_c" in note]
+        notes = (*stand.notes, *asked_of_electrolyte(temps[-1] if temps else None))
+        return {"state": state, "basis": stand.basis, "notes": notes, **known}
     how = "notes of the current" if row["trace"].get("by_hand") else "a logger's file"
     return {
         "state": "ended",

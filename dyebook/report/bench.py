@@ -612,6 +612,7 @@ def anodised_words(row, electrolyte=None):
         ("film from charge", by_charge and figure_text("film_um", by_charge, row["film_sd_um"])),
         ("film by gauge", read),
         ("electrolyte", ", ".join(filter(None, [electrolyte, known.get("electrolyte_temp_c")]))),
+        ("went on because", "; ".join(reason["why"] for reason in (row["trace"] or {}).get("reasons", ()))),
         ("seal test", (row["trace"] or {}).get("seal_test") and _seal_test_text(row["trace"]["seal_test"])),
     ]
     return [(label, text) for label, text in pairs if text]

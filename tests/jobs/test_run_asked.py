@@ -68,6 +68,16 @@ def test_a_run_that_was_not_ended_is_asked_when_the_current_went_off(book, plann
     assert _reasons(book, planned) == []
 
 
+def test_what_is_asked_is_told_with_the_run_and_the_reason_with_its_record(book):
+    number = bench.plan_run(book, **PLAN, electrolyte_temp_c=35.0)
+    assert "35 °C" in bench.state_of(book, book.row("runs", number)).notes[0]
+    bench.start_run(book, number, at=START, why="summer, no ice")
+    row = bench.note_current(book, number, 3.0, START + timedelta(minutes=9), electrolyte_temp_c=36.0)
+    assert any("36 °C" in note for note in bench.state_of(book, row, START + timedelta(minutes=10)).notes)
+    row = bench.finish_run(book, number, minutes=24.4)
+    assert dict(anodised_words(row))["went on because"] == "summer, no ice"
+
+
 def test_a_start_without_a_reading_is_marked_as_planned(book, planned):
     row = bench.start_run(book, planned, at=START)
     assert row["trace"]["notes"][0]["as_planned"]

@@ -9,7 +9,7 @@ from html import escape
 import streamlit as st
 
 from dyebook.jobs import run as bench
-from dyebook.jobs.asked import asked_at_end, asked_at_start
+from dyebook.jobs.asked import asked_at_end, asked_at_start, asked_of_electrolyte
 from dyebook.jobs.baths import electrolyte_named
 from dyebook.jobs.gauge import own_rate
 from dyebook.physics.answer import cautions_for
@@ -26,13 +26,14 @@ from dyebook.screens.answers import (
     show_answer,
     show_cautions,
     show_clock,
+    show_doubt,
     show_figures,
     show_pairs,
 )
 from dyebook.screens.fields import ask, ask_alloy, ask_order, ask_word, choose, choose_run, put, warn
 from dyebook.screens.navigation import go_on
 from dyebook.screens.piece import hold, order_in_hand, plan_waiting
-from dyebook.screens.session import friendly_errors
+from dyebook.screens.session import friendly_errors, sentence
 
 __all__ = ["show_plan", "show_prepare", "show_run"]
 
@@ -340,6 +341,8 @@ def _notes(book, row):
     noted = [note for note in row["trace"]["notes"] if not note.get("held")]
     for note in reversed(noted[-6:]):
         st.markdown(report_bench.note_text(note))
+    for question in asked_of_electrolyte(noted[-1].get("electrolyte_temp_c")):
+        show_doubt(sentence(question))
     st.caption("Between two notes the current runs in a straight line; switching off or on, a note of 0 A, is a step.")
     drop = {"on_click": bench.drop_run, "args": (book, row["id"])}
     st.button("It was a mistake: drop this run", key="drop_run", type="tertiary", **drop)
