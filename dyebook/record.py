@@ -135,14 +135,8 @@ _NO = frozenset({"no", "n", "false", "0", "0.0"})
 def check_value(name: str, value) -> float | str | bool | None:
     """Return `value` as the field's own type, or say what is wrong with it.
 
-    `nan` stands for a number, None for words or flags, that were not measured.
-
-    Parameters
-    ----------
-    name : str
-        A name in `FIELDS`.
-    value : object
-        A number, text, bool or None; None and empty text mean "not measured".
+    `nan` stands for a number, None for words or flags, that were not measured. `name`: a name in `FIELDS`. `value`
+    (object): a number, text, bool or None; None and empty text mean "not measured".
     """
     if name not in FIELDS:
         raise ValueError(f"unknown field {name!r}; known: {', '.join(FIELDS)}")

@@ -100,12 +100,7 @@ def refuse_to_replace(path):
 def check_output(path: Path, inputs=(), force: bool = False) -> None:
     """See that a file may be written under a name.
 
-    Parameters
-    ----------
-    inputs : iterable of Path
-        What the same command reads.
-    force
-        Also in place of a file of another kind.
+    `inputs` (iterable of Path): what the same command reads. `force`: also in place of a file of another kind.
     """
     refuse_to_replace(path)
     if not path.exists():

@@ -97,13 +97,8 @@ def _ending(name):
 def parse_quantity(name: str, text: str | float) -> float:
     """Return the number, in the unit of `name`, of what a person typed.
 
-    Parameters
-    ----------
-    name
-        A quantity name that ends in its unit, such as ``"film_um"``.
-    text
-        ``"12"``, ``"0.5 mil"``, ``"104 °F"``, ``"2,5 g/L"``, ``"5:30"`` for times; a bare number is already in the
-        unit of the name.
+    `name`: a quantity name that ends in its unit, such as ``"film_um"``. `text`: ``"12"``, ``"0.5 mil"``, ``"104 °F"``,
+    ``"2,5 g/L"``, ``"5:30"`` for times; a bare number is already in the unit of the name.
 
     Examples
     --------
@@ -176,17 +171,8 @@ def parse_time_min(text: str) -> float:
 def parse_moment(name: str, text: str | date) -> str:
     """Return a day, or a day and a time, as ISO 8601 text.
 
-    Parameters
-    ----------
-    name
-        What messages call it.
-    text
-        ``"2026-03-28T14:30"``, ``"2026-3-28"``, ``"28.3.2026"``, ``"28/3/2026"``, ``"today"`` or ``"yesterday"``.
-
-    Raises
-    ------
-    RecordError
-        If it is none, if day and month cannot be told apart, or if the year makes no sense.
+    `name`: what messages call it. `text`: ``"2026-03-28T14:30"``, ``"2026-3-28"``, ``"28.3.2026"``, ``"28/3/2026"``,
+    ``"today"`` or ``"yesterday"``.
 
     Examples
     --------

@@ -115,12 +115,8 @@ CHANGES = {
 def simulate_changes(model: BathModel, record: dict, seed: int = 0, noted_ph: float | None = None):
     """Return colours (n, 3) that each change would give, by its name.
 
-    Parameters
-    ----------
-    record
-        Settings as noted; a film measured by gauge is taken instead of the planned one, and is then no change any more.
-    noted_ph
-        Where it is known to which pH the bath had moved from the record's.
+    `record`: settings as noted; a film measured by gauge is taken instead of the planned one, and is then no change any
+    more. `noted_ph`: where it is known to which pH the bath had moved from the record's.
     """
     rng = np.random.default_rng(seed)
     moved = [name for name, change in CHANGES.items() if change.moves]
@@ -149,12 +145,7 @@ def simulate_changes(model: BathModel, record: dict, seed: int = 0, noted_ph: fl
 def change_likelihoods(simulated: dict, lab, u):
     """Return how likely a reading is after each change, per cubed CIELAB unit, in the order of `CHANGES`.
 
-    Parameters
-    ----------
-    simulated
-        From `simulate_changes`.
-    lab, u : ndarray, shape (3,)
-        The reading and its standard uncertainty.
+    `simulated`: from `simulate_changes`. `lab`, `u` (3,): the reading and its standard uncertainty.
     """
     found = [_density(lab - simulated[name], np.hypot(u, change.blur)) for name, change in CHANGES.items()]
     stray = np.array([_STRAY_SHARES.get(name, _STRAY_SHARE) for name in CHANGES])

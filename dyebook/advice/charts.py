@@ -41,14 +41,8 @@ def sd_from_moving_range(values):
 def individuals_chart(values, centre: float | None = None, sd: float | None = None):
     """Return the charts of single values and of their moving ranges, at three standard deviations.
 
-    The second chart has N - 1 points.
-
-    Parameters
-    ----------
-    values : array_like, shape (N,)
-        In order of time.
-    centre, sd
-        Of the process in control; without them, the mean and MRbar / 1.128 of the values themselves.
+    The second chart has N - 1 points. `values` (N,): in order of time. `centre`, `sd`: of the process in control;
+    without them, the mean and MRbar / 1.128 of the values themselves.
     """
     values = _checked(values)
     sd = sd_from_moving_range(values) if sd is None else sd

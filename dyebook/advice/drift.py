@@ -99,11 +99,6 @@ def find_drift(
         Its readings at the start that say what is usual; as many as the bath's if left out.
     bath_volume_l, dye_g_per_l
         Of the bath as made up, for the grams to add.
-
-    Raises
-    ------
-    RecordError
-        If there are too few readings.
     """
     trends = _trends(history, baseline)
     moved = [trend for trend in trends if trend.direction]
@@ -309,12 +304,8 @@ _FOUL = 0.4
 def dips_before(model: BathModel, dips) -> Seen | None:
     """Return evidence of the bath's last dips, or None where there are too few.
 
-    Parameters
-    ----------
-    model
-        Learned from dips of the bath while it was as made up.
-    dips : DataFrame
-        The bath's dips before the one in question, oldest first, with L, a, b; the last few are looked at.
+    `model`: learned from dips of the bath while it was as made up. `dips` (DataFrame): the bath's dips before the one
+    in question, oldest first, with L, a, b; the last few are looked at.
     """
     last = dips.tail(LAST_DIPS)
     if len(last) < _LEAST_DIPS:

@@ -47,11 +47,7 @@ def gather(
 ) -> list[Seen]:
     """Return all that is at hand, as a list of `Seen`.
 
-    Parameters
-    ----------
-    record : dict or Series
-    before
-        How the bath's dips just before this one came out: see `dyebook.advice.drift`.
+    `record`: dict or Series. `before`: how the bath's dips just before this one came out: see `dyebook.advice.drift`.
     """
     record = checked_record(record)
     parts = parts_of_photo(measurement)

@@ -104,11 +104,8 @@ class Shade:
     def of(cls, value, **state) -> "Shade":
         """Return a reading, its dict of the measure contract, a Lab triple or a shade as a `Shade`.
 
-        Parameters
-        ----------
-        value : Reading, dict, Shade or sequence of 3 floats
-        **state
-            `wet`, `sealed`, `geometry`, where they are known beside the value.
+        `value`: Reading, dict, Shade or sequence of 3 floats. `**state`: `wet`, `sealed`, `geometry`, where they are
+        known beside the value.
         """
         if isinstance(value, cls):
             return replace(value, **state)

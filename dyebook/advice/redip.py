@@ -129,11 +129,7 @@ class _Outlook:
 def part_stands(model: BathModel, settings: dict, reading):
     """Return the dip, as `Settings` of one, that would have given a part the colour it has.
 
-    Parameters
-    ----------
-    settings
-        How the part was dipped; all but its dwell are kept.
-    reading : sequence of 3 floats
+    `settings`: how the part was dipped; all but its dwell are kept. `reading`: sequence of 3 floats.
     """
     import pandas as pd
 

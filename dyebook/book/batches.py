@@ -182,29 +182,11 @@ def _touch(connection, batch):
 class BatchRow:
     """A batch as listed; nan or None = not measured.
 
-    Attributes
-    ----------
-    batch, version : int
-        Number of the batch, and the version to hand back with a correction.
-    dye, bath, film_um, ..., note
-        Settings, as in `dyebook.record.FIELDS`; those of the first dip where a batch has several.
-    dips : int
-        How many dips it had.
-    lab, lab_u : Lab or None
-        Mean of the newest readings in one state of the surface, and its standard uncertainty.
-    wet, sealed : bool or None
-        That state.
-    readings : int
-        How many readings it has in all.
-    photo : str or None
-        SHA-256 of the photo of its newest reading, else of the newest photo kept with it.
-    replaces : int or None
-        The batch this one did again.
-    added_at, added_by : str
+    The settings are those of `dyebook.record.FIELDS`, of the first dip where a batch has several.
     """
 
     batch: int
-    version: int
+    version: int  # to hand back with a correction
     dye: str | None
     bath: str | None
     film_um: float
@@ -223,16 +205,18 @@ class BatchRow:
     wait_min: float
     dyed_at: str | None
     note: str | None
-    dips: int
-    replaces: int | None
+    dips: int  # how many it had
+    replaces: int | None  # the batch this one did again
     added_at: str
     added_by: str
+    # lab, lab_u: mean of the newest readings in one state of the surface, and its standard uncertainty
     lab: Lab | None = None
     lab_u: tuple | None = None
+    # wet, sealed: that state
     wet: bool | None = None
     sealed: bool | None = None
-    readings: int = 0
-    photo: str | None = None
+    readings: int = 0  # how many it has in all
+    photo: str | None = None  # SHA-256 of the photo of its newest reading, else of the newest photo kept with it
 
     def record(self):
         """Return the settings as a new `DyeRecord` without readings and date, to do this batch again."""

@@ -59,12 +59,7 @@ def set_up_tank(book, moment):
 def run_of(planned, dyed_at: str, tank: int) -> dict:
     """Return the columns that the book has of a batch's run, besides the settings of its record.
 
-    Parameters
-    ----------
-    dyed_at
-        ISO text.
-    tank
-        Number of the electrolyte.
+    `dyed_at`: ISO text. `tank`: number of the electrolyte.
     """
     rng = np.random.default_rng([1813, planned.index])
     area, film = planned.settings["area_dm2"], planned.settings["film_um"]

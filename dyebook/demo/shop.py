@@ -51,14 +51,8 @@ _TOLERANCE_DE00 = 3.0
 def fill_book(book, now=None, progress=say_nothing) -> list[int]:
     """Write the shop's year into an empty book.
 
-    Numbers of the batches come back, oldest first.
-
-    Parameters
-    ----------
-    now : datetime, optional
-        The day the year ends; today if left out.
-    progress : callable
-        Called with words before each batch.
+    Numbers of the batches come back, oldest first. `now` (datetime, optional): the day the year ends; today if left
+    out. `progress`: called with words before each batch.
     """
     now = now or datetime.now()
     book.set_setting("shop", f"{SHOP_NAME} (invented)")

@@ -186,11 +186,6 @@ class LearnedBaths:
             How many of the nearest baths are tried in pairs.
         **asked
             ph, bounds: see `dyebook.advice.suggest.suggest_settings`.
-
-        Raises
-        ------
-        ModelError
-            If no bath has enough dips to be learned.
         """
         if not self.models:
             why = "; ".join(f"{label}: {why}" for label, why in self.left_out.items())

@@ -177,17 +177,8 @@ def adapt_lab(lab, white, observer="2") -> np.ndarray:
 def reflectance_to_lab(wavelength_nm, reflectance) -> np.ndarray:
     """Return the D65, 2-degree Lab of a reflectance spectrum.
 
-    Parameters
-    ----------
-    wavelength_nm : array_like, shape (N,)
-        Rising, evenly spaced.
-    reflectance : array_like, shape (N,)
-        0..1, 1 = perfect white.
-
-    Raises
-    ------
-    ValueError
-        If there are fewer than eight bands, or they do not cover 430 to 670 nm.
+    `wavelength_nm` (N,): rising, evenly spaced. `reflectance` (N,): 0..1, 1 = perfect white. ValueError if there are
+    fewer than eight bands, or they do not cover 430 to 670 nm.
 
     References
     ----------
@@ -230,15 +221,11 @@ def delta_e_94(target, sample):
     return colour.delta_E(target, sample, method="CIE 1994")
 
 
-def delta_e_cmc(target, sample, lightness=2.0, chroma=1.0):
+def delta_e_cmc(target, sample, lightness: float = 2.0, chroma: float = 1.0):
     """Return the CMC(l:c) difference; not symmetric, the target is the standard.
 
-    Parameters
-    ----------
-    target, sample : array_like, shape (..., 3)
-        The standard first.
-    lightness, chroma : float
-        The weights l and c; 2:1 for acceptability, 1:1 for perceptibility.
+    `target`, `sample` (..., 3): the standard first. `lightness`, `chroma`: the weights l and c; 2:1 for acceptability,
+    1:1 for perceptibility.
     """
     import colour
 

@@ -10,17 +10,11 @@ from dyebook.lab.space import Lab, adapt_lab, lab_to_lch
 __all__ = ["describe_colour", "describe_difference", "looks_like_munsell", "munsell_to_lab"]
 
 
-def describe_difference(target, sample, notice=0.5) -> str:
+def describe_difference(target, sample, notice: float = 0.5) -> str:
     """Return in words how a sample differs from its target, such as "lighter and redder".
 
-    It is "the same" where nothing reaches `notice`.
-
-    Parameters
-    ----------
-    target, sample : array_like, shape (3,)
-        L*, a*, b*.
-    notice : float
-        Differences of L*, a* or b* smaller than this are not mentioned.
+    It is "the same" where nothing reaches `notice`. `target`, `sample` (3,): L*, a*, b*. `notice`: differences of L*,
+    a* or b* smaller than this are not mentioned.
     """
     names = (("lighter", "darker"), ("redder", "greener"), ("yellower", "bluer"))
     delta = np.asarray(sample, dtype=float) - np.asarray(target, dtype=float)

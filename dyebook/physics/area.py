@@ -188,12 +188,7 @@ class Shape:
 def shape_area_dm2(kind: str, **sizes) -> float:
     """Wetted area of one shape in dm².
 
-    Parameters
-    ----------
-    kind
-        One of `SHAPES`.
-    **sizes
-        Lengths in mm; `profile` of a turned part is a list of (diameter, length).
+    `kind`: one of `SHAPES`. `**sizes`: lengths in mm; `profile` of a turned part is a list of (diameter, length).
 
     Examples
     --------

@@ -210,12 +210,7 @@ def check_level(
 ) -> LevelLine:
     """Whether a bath covers a hanging part.
 
-    Parameters
-    ----------
-    tank_area_dm2
-        Inside of the tank seen from above.
-    margin_mm
-        Cover wanted above and below together.
+    `tank_area_dm2`: inside of the tank seen from above. `margin_mm`: cover wanted above and below together.
     """
     volume = check_figure("bath_volume_l", bath_volume_l, "L", 0, _MAX_L)
     floor = check_figure("the tank's area", tank_area_dm2, "dm²", 0, 1e5)
@@ -330,13 +325,8 @@ class LossRate:
 def learn_loss(link: UptakeLink, checks=()) -> LossRate:
     """Learn what a bath loses from checks of its strength.
 
-    Without checks it is the link as it is, and nothing lost on its own.
-
-    Parameters
-    ----------
-    link
-        What is believed beforehand.
-    checks : sequence of LossCheck
+    Without checks it is the link as it is, and nothing lost on its own. `link`: what is believed beforehand. `checks`:
+    sequence of LossCheck.
 
     Notes
     -----

@@ -254,11 +254,6 @@ def titrate_bath(
     naoh_mol_per_l
         Strength of the soda.
 
-    Raises
-    ------
-    RecordError
-        If a reading is impossible, or the total is below the free.
-
     Notes
     -----
     H2SO4 + 2 NaOH and Al3+ + 3 NaOH: g/L = mL x mol/L / mL of sample x 98.079 / 2, and x 26.982 / 3.

@@ -90,11 +90,6 @@ def plan_film(
     rule : {"720", "0.30"}
     own_rate : GrowthRate, optional
         What the shop's gauge has taught; replaces rule, alloy and temperature.
-
-    Raises
-    ------
-    RecordError
-        If a figure is impossible, or the film cannot be reached.
     """
     area = positive_field("area_dm2", area_dm2)
     current = check_figure("the current", current_a, "A", 0, 1e5)
@@ -172,14 +167,8 @@ def _plan_notes(density, minutes, alloy):
 def film_class(average_um: float, local_um: float | None = None) -> str | None:
     """ISO 7599 class that a film meets.
 
-    ``"AA5"`` to ``"AA25"``, None below the lowest class.
-
-    Parameters
-    ----------
-    average_um
-        Average thickness.
-    local_um
-        Smallest local thickness; both conditions must hold where it is known.
+    ``"AA5"`` to ``"AA25"``, None below the lowest class. `local_um`: smallest local thickness; both conditions must
+    hold where it is known.
 
     Examples
     --------
@@ -267,13 +256,8 @@ def metal_lost_um(charge_a_min_per_dm2):
 def diameter_growth_um(film_um, charge_a_min_per_dm2=None):
     """Growth of an outside diameter (a bore shrinks by as much).
 
-    It is negative where more metal is lost than film built.
-
-    Parameters
-    ----------
-    film_um : float or array
-    charge_a_min_per_dm2 : float or array, optional
-        The charge that made the film; by the 720 rule without it.
+    It is negative where more metal is lost than film built. `film_um`: float or array. `charge_a_min_per_dm2` (float or
+    array, optional): the charge that made the film; by the 720 rule without it.
     """
     film = np.asarray(film_um, float)
     charge = film / RULES["720"] if charge_a_min_per_dm2 is None else charge_a_min_per_dm2

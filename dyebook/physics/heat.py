@@ -82,12 +82,8 @@ def warm_tank(
 ) -> TankPlan:
     """Reckon how warm a run makes the tank, and what would keep it cool.
 
-    Parameters
-    ----------
-    loss_w_per_k
-        Heat the tank gives to the room per degree; 0 is the worst case. A bare 2-litre beaker loses a few W/K.
-    current_density_a_per_dm2
-        For the growth rate at the end and the largest load.
+    `loss_w_per_k`: heat the tank gives to the room per degree; 0 is the worst case. A bare 2-litre beaker loses a few
+    W/K. `current_density_a_per_dm2`: for the growth rate at the end and the largest load.
     """
     volume = check_figure("the volume", volume_l, "L", 0, 1e5)
     voltage = check_figure("the voltage", voltage_v, "V", 0, 200)

@@ -183,11 +183,6 @@ def judge_seal(stain: int, film_um: float | None = None, alloy: str | None = Non
     film_um, alloy, kind
         Of the part, where they are known: thin films, alloys of more than 2 % copper or 4 % silicon are outside the
         test, and seals that hold nickel hide a poor seal from it.
-
-    Raises
-    ------
-    RecordError
-        If the stain is off the scale.
     """
     if stain not in range(_DEEPEST_STAIN + 1):
         raise RecordError(f"the stain is {stain}; grade it from 0, none, to {_DEEPEST_STAIN}, as deep as unsealed")
@@ -209,12 +204,7 @@ def judge_seal(stain: int, film_um: float | None = None, alloy: str | None = Non
 def wet_steps(film_um: float, dwell_min: float, seal: str = "hot_water", **seal_options) -> tuple[Step, ...]:
     """The steps from anodising to the sealed part, in order, with their timers.
 
-    Parameters
-    ----------
-    seal
-        One of `SEALS`.
-    **seal_options
-        `min_per_um`, `skin_or_food`, `no_nickel` of `plan_seal`.
+    `seal`: one of `SEALS`. `**seal_options`: `min_per_um`, `skin_or_food`, `no_nickel` of `plan_seal`.
     """
     plan = plan_seal(film_um, seal, **seal_options)
     dwell = check_value("dwell_min", dwell_min)

@@ -110,17 +110,8 @@ def _own_table(path):
 def patch_quads(corners, share: float = _INNER) -> np.ndarray:
     """Return the middle of each patch, (24, 4, 2), from the centres of the four patches at the chart's corners.
 
-    Parameters
-    ----------
-    corners : array_like of shape (4, 2)
-        Centres of dark skin, bluish green, black and white, in pixels of the upright photo.
-    share : float
-        Side of what is returned, as a share of the pitch.
-
-    Raises
-    ------
-    PhotoError
-        If the centres make no convex quadrilateral, or stand in the wrong order.
+    `corners` (4, 2): centres of dark skin, bluish green, black and white, in pixels of the upright photo. `share`: side
+    of what is returned, as a share of the pitch.
     """
     corners = np.asarray(corners, dtype=np.float32)
     if corners.shape != (4, 2):

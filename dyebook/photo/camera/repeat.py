@@ -36,12 +36,8 @@ class Repeatability:
 def repeatability(readings, batch_sd=None) -> Repeatability:
     """Return how well readings of one unchanged piece agree.
 
-    Parameters
-    ----------
-    readings : array_like of shape (n, 3)
-        L*, a*, b*, n at least 3; ten or more are better.
-    batch_sd : sequence of 3 floats, optional
-        Standard deviation of the shop's batches per L*, a*, b*, for the gauge share.
+    `readings` (n, 3): L*, a*, b*, n at least 3; ten or more are better. `batch_sd` (sequence of 3 floats, optional):
+    standard deviation of the shop's batches per L*, a*, b*, for the gauge share.
 
     Notes
     -----

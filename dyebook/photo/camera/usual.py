@@ -92,12 +92,8 @@ def usual_contrast(photo: LinearPhoto) -> float:
 def without_contrast(light: np.ndarray, contrast: float) -> np.ndarray:
     """Return light before a camera drew contrast into its codes.
 
-    Parameters
-    ----------
-    light : ndarray
-        Linear light as the sRGB curve decodes it; outside 0 to 1 nothing changes.
-    contrast : float
-        0 to 0.9; the camera's slope at the middle code is greater by this share.
+    `light` (ndarray): linear light as the sRGB curve decodes it; outside 0 to 1 nothing changes. `contrast`: 0 to 0.9;
+    the camera's slope at the middle code is greater by this share.
 
     Notes
     -----
@@ -136,12 +132,8 @@ def is_undeveloped(photo: LinearPhoto, card_rgb: np.ndarray) -> bool:
 def sensor_light(rgb: np.ndarray, gains, card_light, photo: LinearPhoto) -> np.ndarray:
     """Return light of a film from a file that was read by the sRGB curve but holds a sensor's own light.
 
-    Parameters
-    ----------
-    rgb : ndarray of shape (3,)
-        Light already multiplied by `gains`.
-    gains, card_light : ndarray of shape (3,)
-        What brought the card to its own colour, and that colour.
+    `rgb` (3,): light already multiplied by `gains`. `gains`, `card_light` (3,): what brought the card to its own
+    colour, and that colour.
     """
     matrix = _towards_sensor(_SENSOR_SHARE)
     pixels = photo.reduced(SMALL_SIDE).pixels.reshape(-1, 3)
@@ -156,11 +148,8 @@ def sensor_light(rgb: np.ndarray, gains, card_light, photo: LinearPhoto) -> np.n
 def lost_channels(rgb: np.ndarray, floor_share: np.ndarray, clipped_share: np.ndarray) -> np.ndarray:
     """Return light with channels that the file cut off put back to their likely value.
 
-    Parameters
-    ----------
-    rgb : ndarray of shape (3,)
-    floor_share, clipped_share : ndarray of shape (3,)
-        Share of the pixels whose channel was at the bottom and at the top of the file's range.
+    `rgb` has shape (3,). `floor_share`, `clipped_share` (3,): share of the pixels whose channel was at the bottom and
+    at the top of the file's range.
 
     Notes
     -----

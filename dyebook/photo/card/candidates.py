@@ -89,14 +89,8 @@ class Sides:
 def even_patches(pixels: np.ndarray, bright: np.ndarray) -> list[np.ndarray]:
     """Return four-sided patches without inner edges.
 
-    Their rough corners (4, 2) are in pixels; each patch comes once.
-
-    Parameters
-    ----------
-    pixels : ndarray of float32, shape (h, w, 3)
-        Linear light.
-    bright : ndarray of shape (3,)
-        Its `bright_end`.
+    Their rough corners (4, 2) are in pixels; each patch comes once. `pixels` float32 (h, w, 3): linear light. `bright`
+    (3,): its `bright_end`.
     """
     height, width = pixels.shape[:2]
     factor = max(1, round(max(height, width) / _SIDE))  # whole: several times as fast

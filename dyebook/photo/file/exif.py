@@ -86,14 +86,8 @@ def declared_colour(exif) -> str | None:
 def turn_upright(image, orientation: int):
     """Return an image turned so that it stands upright.
 
-    It is the same array when it already stands upright.
-
-    Parameters
-    ----------
-    image : ndarray, shape (H, W) or (H, W, C)
-        As stored.
-    orientation : int
-        EXIF orientation, 1 to 8.
+    It is the same array when it already stands upright. `image` (H, W) or (H, W, C): as stored. `orientation`: EXIF
+    orientation, 1 to 8.
     """
     turn = _TURNS.get(orientation)
     return image if turn is None else turn(image)

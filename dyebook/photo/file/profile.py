@@ -148,19 +148,9 @@ def encoding_from_primaries(name: str, primaries_xy, white_xy, curve: Callable) 
 def read_profile(profile: bytes, grey: bool = False) -> Encoding | None:
     """Return the encoding that a matrix profile describes.
 
-    None for a sound profile of another kind (tables, CMYK), which needs a colour engine.
-
-    Parameters
-    ----------
-    profile : bytes
-        A whole ICC profile.
-    grey : bool
-        Whether the file holds one channel.
-
-    Raises
-    ------
-    ProfileError
-        If the profile is damaged or describes impossible colours.
+    None for a sound profile of another kind (tables, CMYK), which needs a colour engine. `profile`: a whole ICC
+    profile. `grey`: whether the file holds one channel. ProfileError if the profile is damaged or describes impossible
+    colours.
     """
     if len(profile) < _HEADER or profile[_MAGIC] != b"acsp":
         raise ProfileError("not an ICC profile")
@@ -312,14 +302,8 @@ REC2020_WIDE = encoding_from_primaries(
 def matrix_profile(encoding: Encoding, samples: int = 4096) -> bytes:
     """Return the ICC profile (version 2.4) of a matrix encoding.
 
-    It is a monitor profile that any colour-managed reader understands.
-
-    Parameters
-    ----------
-    encoding : Encoding
-        With one curve for all channels.
-    samples : int
-        Samples of the curve.
+    It is a monitor profile that any colour-managed reader understands. `encoding` (Encoding): with one curve for all
+    channels. `samples`: samples of the curve.
     """
     curve = np.round(encoding.curves[0](np.linspace(0, 1, samples)) * _CURVE_WHITE)
     values = np.clip(curve, 0, _CURVE_WHITE).astype(">u2").tobytes()

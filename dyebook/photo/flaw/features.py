@@ -107,13 +107,7 @@ def part_facts(view: PartView) -> dict[str, float]:
 def places_of(found: list[Regions], view: PartView, film: np.ndarray, facts: dict) -> tuple[list[Place], np.ndarray]:
     """Return the places of all regions and their features.
 
-    The features have shape (places, len(FEATURES)).
-
-    Parameters
-    ----------
-    film : ndarray of shape (3,)
-    facts : dict
-        From `part_facts`.
+    The features have shape (places, len(FEATURES)). `film` has shape (3,). `facts`: from `part_facts`.
     """
     places = [Place(regions, k + 1) for regions in found for k in range(regions.count)]
     if not places:
@@ -251,11 +245,7 @@ def _among_all(features):
 def change_delta_e(film: np.ndarray, change: np.ndarray):
     """Return CIEDE2000 between a film and the same film with its log light changed.
 
-    Parameters
-    ----------
-    film : ndarray of shape (3,)
-    change : ndarray of shape (..., 3)
-        In log light, as `PartView` holds it.
+    `film` has shape (3,). `change` (..., 3): in log light, as `PartView` holds it.
     """
     other = np.maximum((film + DARK) * np.exp(np.clip(change, -_MOST_CHANGE, _MOST_CHANGE)) - DARK, 0)
     return delta_e_00(linear_rgb_to_lab(film), linear_rgb_to_lab(other))

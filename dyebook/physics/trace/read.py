@@ -86,12 +86,8 @@ class Trace:
 def read_trace(path: str | Path, columns=None) -> Trace:
     """Read a logger's file.
 
-    Parameters
-    ----------
-    path
-        Text with columns; comma, semicolon, tab or blanks between, decimal point or comma.
-    columns : dict of str to str, optional
-        Header (or number from 1) of each quantity, where the guess is wrong: ``{"current_a": "Ch 2"}``.
+    `path`: text with columns; comma, semicolon, tab or blanks between, decimal point or comma. `columns` (dict of str
+    to str, optional): header (or number from 1) of each quantity, where the guess is wrong: ``{"current_a": "Ch 2"}``.
     """
     path = Path(path)
     try:

@@ -134,11 +134,7 @@ def noise_of(values):
 def settled_at(time_min, values, look_min: float = 1.6) -> int:
     """First sample at which the soft start is over: later values within `look_min` are hardly higher.
 
-    Parameters
-    ----------
-    time_min : ndarray of shape (N,)
-    values : ndarray of shape (N,)
-        Logarithm of the current.
+    `time_min` has shape (N,). `values` (N,): logarithm of the current.
     """
     smooth = _running_median3(values)
     slack = max(0.04, 3 * noise_of(values))
