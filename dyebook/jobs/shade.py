@@ -8,12 +8,13 @@ from dataclasses import dataclass
 from itertools import combinations
 from pathlib import Path
 
+from dyebook.advice.judge import Shade
 from dyebook.errors import ModelError, RecordError
 from dyebook.jobs import say_nothing
 from dyebook.jobs.bath_state import Stands, stands_today
 from dyebook.jobs.baths import bath_label, baths_out_of_use
 from dyebook.jobs.strength import MOST_DIPS, learn_dips
-from dyebook.lab import Lab
+from dyebook.jobs.verdict import reading_shades, target_shade
 
 __all__ = [
     "BathAdvice",
@@ -222,21 +223,20 @@ class LearnedBaths:
 
 @dataclass(frozen=True)
 class KeptShade:
-    """A shade in the book that is to be matched."""
+    """A shade in the book that is to be matched, as it was read or stated."""
 
     name: str
-    lab: Lab
+    shade: Shade
     tolerance_de00: float | None = None
 
 
 def shades_to_match(book) -> list[KeptShade]:
     """Return the targets of the book, and its customers' samples that no target stands for; newest first."""
     targets = book.rows("targets")
-    found = [KeptShade(row["name"], Lab(row["L"], row["a"], row["b"]), row["tolerance_de00"]) for row in targets]
+    found = [KeptShade(row["name"], target_shade(book, row), row["tolerance_de00"]) for row in targets]
     stood_for = {row["sample_id"] for row in targets}
     for sample in book.rows("samples"):
         readings = [] if sample["id"] in stood_for else book.rows("readings", sample_id=sample["id"])
         if readings:
-            last = readings[-1]
-            found.append(KeptShade(sample["name"], Lab(last["L"], last["a"], last["b"])))
+            found.append(KeptShade(sample["name"], reading_shades(book, readings[-1:])[0]))
     return found[::-1]

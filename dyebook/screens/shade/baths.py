@@ -122,7 +122,7 @@ def _key(asked):
     """What an answer hangs on besides the bath."""
     marks = tuple((label, _mark(dips)) for label, dips in asked.baths.items())
     moving = tuple(sorted(asked.fixed.items())), asked.free, tuple(sorted(asked.stands.items(), key=str))
-    return asked.place, marks, tuple(asked.target), asked.film_um, moving, _today()
+    return asked.place, marks, repr(asked.shade), asked.film_um, moving, _today()
 
 
 def advise(asked):
@@ -131,7 +131,7 @@ def advise(asked):
 
     def ask(job):
         known = {"film_um": asked.film_um, "most_mixes": 0, "progress": job}
-        return learned.suggest(asked.target, asked.fixed, asked.free, **known)
+        return learned.suggest(asked.shade, asked.fixed, asked.free, **known)
 
     return tasks.done("which bath", _key(asked), "Asking the baths", ask)
 
@@ -184,7 +184,7 @@ def suggestions(asked, label):
 
     def ask(_):
         how = {"film_um": asked.film_um, "count": 3}
-        return learned.suggest_in(label, asked.target, asked.fixed, asked.free, **how)
+        return learned.suggest_in(label, asked.shade, asked.fixed, asked.free, **how)
 
     return tasks.done("settings", (*_key(asked), label), f"Asking {label}", ask)
 

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import streamlit as st
 
+from dyebook.advice.judge import Shade
 from dyebook.lab import Lab
 from dyebook.screens import session
 from dyebook.screens.fields import ask, choose, choose_from, switch
@@ -25,7 +26,7 @@ class Question:
     """What is asked of the baths."""
 
     name: str  # what the target is called
-    target: Lab
+    shade: Shade  # the target as it was read or stated
     tolerance: float | None  # CIEDE2000 that passes, where the target came with one
     baths: dict  # dict of DataFrame: dips by bath
     bath: str | None  # the bath to dip in; None while any will do
@@ -34,6 +35,11 @@ class Question:
     place: str  # the book, for what is remembered of it
     stands: dict  # `Stands` today by bath
     free: bool  # True where strength and temperature of the bath may be changed for this shade
+
+    @property
+    def target(self) -> Lab:
+        """The colour to reach."""
+        return self.shade.lab
 
 
 def show():

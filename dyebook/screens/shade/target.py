@@ -4,9 +4,11 @@ import re
 
 import streamlit as st
 
+from dyebook.advice.judge import Shade
 from dyebook.advice.suggest import sample_caution
 from dyebook.errors import RecordError
 from dyebook.jobs.shade import shades_to_match
+from dyebook.jobs.verdict import batch_shade
 from dyebook.lab import Lab, looks_like_munsell, munsell_to_lab, srgb8_to_lab
 from dyebook.record import check_value
 from dyebook.screens.answers import show_doubt
@@ -24,7 +26,7 @@ _HELP = (
 
 
 def pick_target(book):
-    """Draw the question and return (name, Lab, tolerance in CIEDE2000 or None); None until there is one."""
+    """Draw the question and return (name, Shade, tolerance in CIEDE2000 or None); None until there is one."""
     way = choose("shade_from", "The shade to reach", [TYPED, BATCH, KEPT, PHOTO])
     ask = {TYPED: _typed, BATCH: _of_batch, KEPT: _kept, PHOTO: _of_photo}[way]
     found = ask(book)
@@ -71,12 +73,17 @@ def _munsell(text):
 
 def _typed(book):
     text = ask_text("shade_typed", "Colour", "35, 10, −42 or #1f4e8c or 5PB 4/8", explain=_HELP)
-    return (f"Target {text}", read_colour(text, book), None) if text else None
+    return (f"Target {text}", Shade(read_colour(text, book)), None) if text else None
 
 
 def _of_batch(book):
     number = ask_text("shade_batch", "Number of the batch", "12")
-    return (f"As batch {number}", read_colour(f"batch {number}", book), None) if number else None
+    if not number:
+        return None
+    shade = Shade(read_colour(f"batch {number}", book))
+    if number.strip().isdigit():
+        shade = batch_shade(book, book.batch(int(number)))
+    return f"As batch {number}", shade, None
 
 
 def _kept(book):
@@ -85,7 +92,7 @@ def _kept(book):
         st.markdown("No customer's shade is in the book yet. Photograph one beside a part, and say which it is.")
         return None
     name = choose_from("shade_kept", "Shade", shades)
-    return name, shades[name].lab, shades[name].tolerance_de00
+    return name, shades[name].shade, shades[name].tolerance_de00
 
 
 def _of_photo(_book):
@@ -96,4 +103,4 @@ def _of_photo(_book):
     index = 0
     if len(colours) > 1:
         index = choose_from("shade_photo_part", "Which", range(len(colours)), lambda one: f"part {one + 1}")
-    return f"From {name}", Lab(*colours[index]), None
+    return f"From {name}", Shade(Lab(*colours[index])), None
