@@ -49,6 +49,10 @@ _CLOSE = 0.5  # to a dip on record, in large ordinary changes of the settings; j
 # practice, no source. A film is met as well as its source says.
 SLIPS = {"dwell_min": 0.05, "bath_temp_c": 0.7, "dye_g_per_l": 0.02, "ph": 0.05}
 _RELATIVE = ("dye_g_per_l", "film_um")
+# how far the shades that are asked of a bath lie beside its course, in ΔE, and how far along it they may lie, in steps
+# of `_COURSE`; judgement, no source
+_OFF_COURSE, _LONG_COURSE = 1.0, 5.0
+_COURSE = {"film_um": 0.1, "dye_g_per_l": 0.1, "bath_temp_c": 2.0, "dwell_min": 0.1}
 # slips and readings are drawn this often for each draw of the bath
 _REPEATS = 8
 
@@ -59,8 +63,8 @@ class Suggestion(Drawn):
 
     settings: dict  # film_um, dye_g_per_l, bath_temp_c, dwell_min, ph
     lab: Lab  # expected colour
-    # delta_e00, delta_e00_p90: CIEDE2000 to expect between part and target as the shop will dip (`SLIPS`), and the
-    # value it stays below nine times in ten
+    # delta_e00, delta_e00_p90: CIEDE2000 to expect to the target as it was read, as the shop will dip (`SLIPS`), and
+    # the value below which the true difference of part and target stays nine times in ten
     delta_e00: float
     delta_e00_p90: float
     reachable: bool  # False where no setting within the bounds should come closer than 1.8
@@ -146,10 +150,22 @@ class Aim:
         parts = sum(shade.parts.values(), np.diag(seen.shared_sd**2))
         return cls(lab, parts, bool(np.any(parts)) and (seen.setup is not None or shade.is_read))
 
-    def draws(self, rng, count):
-        """Return equally likely targets (count, 3)."""
-        values, vectors = np.linalg.eigh(self.covariance)
-        return self.lab + rng.standard_normal((count, 3)) @ (vectors * np.sqrt(np.maximum(values, 0))).T
+    def draws(self, colours, course, rng):
+        """Return equally likely targets (s, 3), given the colours (s, 3) of a dip and how they move along its course.
+
+        A bath is asked for shades that it nearly makes: beforehand the target lies on the course (k, 3) of the settings
+        that may move, off it by `_OFF_COURSE` or by as much as is seen, and by what is not known of the bath. A reading
+        then says no more of it than it is sure of (the product of two normal laws).
+        """
+        off = self.lab - colours.mean(axis=0)
+        beside = off - course.T @ np.linalg.lstsq(course.T, off, rcond=None)[0] if len(course) else off
+        prior = _LONG_COURSE**2 * course.T @ course + np.cov(colours.T)
+        prior = prior + max(_OFF_COURSE**2, float(beside @ beside)) * np.eye(3)
+        unsure = np.eye(3) - prior @ np.linalg.inv(prior + self.covariance)
+        left = unsure @ prior
+        values, vectors = np.linalg.eigh((left + left.T) / 2)
+        noise = rng.standard_normal((len(colours), 3)) @ (vectors * np.sqrt(np.maximum(values, 0))).T
+        return self.lab - unsure @ off + noise
 
 
 def _first_look(model, target, space):
@@ -205,9 +221,19 @@ def _answers(model, aim, space, points, gap, count):
     gap = min(gap, float(np.quantile(miss.min(axis=1), _BENEFIT)))
     chosen = _distinct(points, score, count)
     lamps = lamp_shifts(model, settings[chosen])
+    moves = [(longer[i], warmer[i], lamps["a"][k], lamps["led"][k]) for k, i in enumerate(chosen)]
     made = as_dipped(model, settings[chosen], draws[:, chosen])
+    course = _course(model, settings[chosen], space.free)
     return [
-        _suggestion(model, aim, settings[[i]], made[:, k], gap, (longer[i], warmer[i], lamps["a"][k], lamps["led"][k]))
+        _suggestion(
+            model,
+            aim,
+            settings[[i]],
+            made[:, k],
+            course[:, k],
+            gap,
+            (longer[i], warmer[i], lamps["a"][k], lamps["led"][k]),
+        )
         for k, i in enumerate(chosen)
     ]
 
@@ -227,6 +253,15 @@ def as_dipped(model: BathModel, settings, draws):
     return made
 
 
+def _course(model, settings, free):
+    """How the likeliest colours of n dips move by a step of each free setting, shape (k, n, 3)."""
+    here, moved = model.colour_draws(settings, most=_FIRST_DRAWS).mean(axis=0), []
+    for name in (name for name in free if name in _COURSE):
+        step = _COURSE[name] * (1 if name == "bath_temp_c" else getattr(settings, name))
+        moved.append(model.colour_draws(_shifted(settings, name, step), most=_FIRST_DRAWS).mean(axis=0) - here)
+    return np.reshape(moved, (len(moved), *here.shape))
+
+
 def _shifted(settings, name, step):
     return settings.moved(**{name: getattr(settings, name) + step})
 
@@ -239,12 +274,12 @@ def _distinct(points, score, count):
     return chosen[:count]
 
 
-def _suggestion(model, aim, setting, draws, gap, moves):
+def _suggestion(model, aim, setting, draws, course, gap, moves):
     """One answer; `draws` (s, 3) are its colours as dipped, `moves` the shifts by 10 s, 1 degree and two lamps."""
     lab, target = Lab(*(float(value) for value in draws.mean(axis=0))), aim.lab
     values = {name: float(getattr(setting, name)[0]) for name in SETTINGS}
-    miss = delta_e_00(aim.draws(np.random.default_rng(1), len(draws)), draws)
-    expected, p90 = float(miss.mean()), float(np.quantile(miss, 0.9))
+    expected = float(delta_e_00(target, draws).mean())
+    p90 = float(np.quantile(delta_e_00(aim.draws(draws, course, np.random.default_rng(1)), draws), 0.9))
     moves = [float(move) for move in moves]
     words = describe_difference(target, lab)
     reachable = gap <= REACH_DELTA_E00
