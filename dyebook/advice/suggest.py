@@ -225,16 +225,7 @@ def _answers(model, aim, space, points, gap, count):
     made = as_dipped(model, settings[chosen], draws[:, chosen])
     course = _course(model, settings[chosen], space.free)
     return [
-        _suggestion(
-            model,
-            aim,
-            settings[[i]],
-            made[:, k],
-            course[:, k],
-            gap,
-            (longer[i], warmer[i], lamps["a"][k], lamps["led"][k]),
-        )
-        for k, i in enumerate(chosen)
+        _suggestion(model, aim, settings[[i]], made[:, k], course[:, k], gap, moves[k]) for k, i in enumerate(chosen)
     ]
 
 
