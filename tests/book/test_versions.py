@@ -10,6 +10,7 @@ import pytest
 from sqlalchemy import create_engine, text
 
 from dyebook.book.schema import HEAD, Base
+from dyebook.book.setups import list_setups
 from dyebook.book.store import open_book
 from dyebook.book.versions import alembic_config
 from dyebook.errors import BookError
@@ -107,3 +108,12 @@ def test_opening_an_up_to_date_book_leaves_heavy_libraries_alone(tmp_path):
     )
     found = subprocess.run([sys.executable, "-c", code, folder], capture_output=True, text=True, check=True)
     assert found.stdout.strip() == "[]"
+
+
+def test_the_small_book_with_set_ups_keeps_the_parts_of_an_error_and_their_names(old_book):
+    with open_book(old_book("0004")) as book:
+        (reading,), (use,) = book.rows("readings"), list_setups(book)
+        totals = [sum(cov[axis][axis] for cov in reading["error_parts"].values()) for axis in range(3)]
+        assert totals == pytest.approx([reading[f"{axis}_sd"] ** 2 for axis in "Lab"])
+        assert (reading["shape_key"], reading["finish"], reading["geometry"]) == ("flat", "bead blasted", None)
+        assert (use.keys, use.name, use.readings) == ((reading["setup_key"],), "window bench", 1)

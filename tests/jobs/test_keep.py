@@ -1,11 +1,13 @@
 """Whatever the photo fails to tell, batch and photo are kept."""
 
+from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
 
-from dyebook.errors import PhotoError
-from dyebook.jobs.photo import FITTING, record_dip, shade_of
+from dyebook.book.setups import list_setups
+from dyebook.errors import BookError, PhotoError
+from dyebook.jobs.photo import FITTING, options_as_kept, record_dip, shade_of
 from dyebook.lab import Lab
 from dyebook.record import DyeRecord, Measurement, Reading
 
@@ -85,3 +87,26 @@ def test_the_shops_own_card_is_used(book, photo, measured):
     record_dip(book, RECORD, photo)
     record_dip(book, RECORD, photo, card_lab=(50, 0, 0))
     assert [options.card_lab for options in calls] == [(48, 0, 1), (50, 0, 0)]
+
+
+def test_a_named_set_up_and_the_finish_are_kept_with_a_reading(book):
+    photo = Path(__file__).parents[2] / "samples" / "tags_one_streaked.jpg"
+    kept = record_dip(book, RECORD, photo, setup="window bench", finish="blasted", flaws=False)
+    (row,) = book.rows("readings", batch_id=kept.batch)
+    assert row["finish"] == "blasted"
+    assert row["measured_with"]["asked"]["setup"] == "window bench"
+    assert (row["setup_key"], row["shape_key"]) == (kept.reading["setup"]["key"], kept.reading["shape_key"])
+    assert row["error_parts"] == kept.reading["lab_cov_parts"]
+    (use,) = list_setups(book)
+    assert (use.name, use.keys, use.readings) == ("window bench", (row["setup_key"],), 1)
+    again = options_as_kept(row, book.photo_bytes)
+    assert (again.setup, again.finish) == ("window bench", "blasted")
+
+
+def test_the_same_part_of_the_same_file_is_kept_once(book, photo):
+    number = book.add_batch(RECORD)
+    seen = Measurement("rim.jpg", (9, 9), "grey", None, Lab(49.5, 0, 0), (Reading(Lab(40, 0, 0), (1,) * 3, (1,) * 3),))
+    book.add_reading(number, measurement=seen, photo=photo)
+    with pytest.raises(BookError, match="this very file is read in batch 1 already"):
+        book.add_reading(number, measurement=seen, photo=photo)
+    assert len(book.rows("readings")) == 1

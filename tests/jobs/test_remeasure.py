@@ -12,8 +12,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from dyebook.advice.judge import ERROR_PARTS
 from dyebook.book.people import Who
 from dyebook.book.readings import count_waiting, put_in_place, waiting_photos
+from dyebook.book.setups import list_setups
 from dyebook.book.store import open_book
 from dyebook.errors import BookError
 from dyebook.jobs import remeasure as job
@@ -80,6 +82,12 @@ def test_measures_all_once_and_says_what_moved(archive):
     assert "would" not in moved_text(answer)
     assert again.waiting == again.photos == 0
     assert_each_once(archive, PHOTOS)
+    with open_book(archive) as book:
+        rows, (use,) = book.rows("readings"), list_setups(book)
+        assert all(row["error_parts"] is None for row in book.rows("readings", deleted=True))
+    # readings kept before the parts of an error were told apart are given theirs, and their set-up
+    assert all(set(row["error_parts"]) == set(ERROR_PARTS) for row in rows)
+    assert use.readings == PHOTOS
 
 
 @pytest.mark.usefixtures("in_here")
