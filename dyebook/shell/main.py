@@ -143,6 +143,7 @@ def _checked(command):
 
     @wraps(command)
     def run(*, force=False, **values):
+        _refuse_idle(values)
         reads, writes = [], []
         for name, value in values.items():
             for one in value if isinstance(value, (list, tuple)) else (value,):
@@ -172,6 +173,24 @@ _FORCE = Parameter(
     default=False,
     annotation=Annotated[bool, option("Replace a file of another kind too.", "--force")],
 )
+
+
+# an option, and the one without which it would be passed over
+_NEEDS = {
+    "letter": "page",
+    "seal_min": "seal",
+    "seal_temp_c": "seal",
+    "second_dye": "second_dye_g_per_l",
+    "second_dye_g_per_l": "second_dye",
+}
+
+
+def _refuse_idle(values):
+    """Refuse an option that would be passed over in silence, as the one that it belongs to is not given."""
+    for name, needed in _NEEDS.items():
+        if needed in values and values.get(name) not in (None, False) and values[needed] is None:
+            own, other = (f"--{one.replace('_', '-')}" for one in (name, needed))
+            raise typer.BadParameter(f"{own} goes with {other}; give both, or neither")
 
 
 def _file_rules(parameter):

@@ -102,6 +102,21 @@ def test_no_call_ends_in_a_traceback(shop):
         assert fault_of(call) is None, call
 
 
+IDLE = [
+    ("acid --wt 96 --g-per-l 165 --volume-l 2 --letter", "--letter goes with --page"),
+    ("run dyed 1 --dye E --dye-g-per-l 3 --bath-temp-c 50 --seal-min 20", "--seal-min goes with --seal"),
+    ("run dyed 1 --dye E --dye-g-per-l 3 --bath-temp-c 50 --seal-temp-c 97", "--seal-temp-c goes with --seal"),
+    ("run dyed 1 --dye E --dye-g-per-l 3 --bath-temp-c 50 --second-dye F", "--second-dye goes with"),
+]
+
+
+@pytest.mark.parametrize(("call", "words"), IDLE)
+def test_no_option_is_passed_over_in_silence(shop, call, words):
+    result = CliRunner().invoke(app, call.split())
+    assert result.exit_code == 2
+    assert words in " ".join(result.output.split())
+
+
 if __name__ == "__main__":
     folder = Path(tempfile.mkdtemp())
     os.environ |= {"DYEBOOK_BOOK": str(folder / "shop"), "XDG_DATA_HOME": str(folder)}
