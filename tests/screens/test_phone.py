@@ -109,6 +109,7 @@ def test_a_phone_is_paired_by_the_code_works_and_is_let_go(bench, chromium):
     for page in (desk, phone):
         page.set_default_timeout(20_000)
     desk.goto(bench.desk)
+    desk.get_by_role("button", name="More").click()
     desk.get_by_role("button", name="Phone").click()
     desk.get_by_text("Point the phone's camera at the code").wait_for()
     _look(desk, "desk_shows_code")
@@ -121,7 +122,10 @@ def test_a_phone_is_paired_by_the_code_works_and_is_let_go(bench, chromium):
     _look(phone, "phone_asks")
     phone.get_by_role("button", name="Pair this phone").click()
     phone.get_by_role("heading", name=re.compile("Today")).wait_for()
+    phone.get_by_role("button", name="More").click()
+    phone.get_by_role("link", name="Settings").wait_for()
     assert phone.get_by_role("button", name="Phone", exact=True).count() == 0
+    phone.keyboard.press("Escape")
     assert phone.evaluate("document.cookie").find("dyebook_phone") == -1
     _take_photo(phone, bench)
     _look(phone, "phone_measures")
@@ -158,6 +162,7 @@ def _let_go(bench, desk, phone):
     cookie = f"dyebook_phone={secret}"
     assert _ask(bench, "/_stcore/health", Cookie=cookie)[0].status == 200
     desk.reload()
+    desk.get_by_role("button", name="More").click()
     desk.get_by_role("button", name="Phone").click()
     desk.get_by_text("Paired now: 1").wait_for()
     with _stream(bench, origin=bench.phone, cookie=cookie) as stream:

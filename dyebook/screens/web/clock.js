@@ -42,7 +42,7 @@ export default function (component) {
   const stayAwake = () => keepAwake(state, mayRing).then((stays) => {
     const words = root.querySelector(".awake")
     words.hidden = !mayRing
-    words.textContent = stays ? STAYS_ON : MAY_SLEEP
+    words.textContent = data.small ? "" : stays ? STAYS_ON : MAY_SLEEP
   })
   stayAwake()
   const awake = () => { if (!document.hidden) { tick(); stayAwake() } }
