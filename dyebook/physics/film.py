@@ -200,7 +200,7 @@ class GaugeCheck(Answer):
     film_least_um: float
     film_least_um_sd: float
     places: int
-    film_class: str | None  # highest ISO 7599 class that both meet as read
+    met_class: str | None  # highest ISO 7599 class that both meet as read
     asked_class: str | None = None
     conforms: str | None = None  # "yes", "no" or "cannot tell" for the class asked for; None where none was
 
@@ -240,7 +240,7 @@ def check_gauge(readings_um, asked_class: str | None = None, gauge_sd_um: float 
         film_least_um=least,
         film_least_um_sd=gauge_sd_um,
         places=len(readings_um),
-        film_class=film_class(mean, least),
+        met_class=film_class(mean, least),
         asked_class=asked_class,
         conforms=conforms,
         basis=Note("bench.film_classes"),

@@ -87,8 +87,8 @@ CAUTIONS = {
         "or have release tested against the rules where it is sold."
     ),
     "fluoride": (
-        "A cold seal holds fluoride, a poison when swallowed or through the skin; with acid it gives hydrogen "
-        "fluoride. Keep acids away, wear gloves, have the first aid for fluoride of its data sheet within reach."
+        "Fluoride, as in cold seals and some titrations, is a poison when swallowed or through the skin; with acid it "
+        "gives hydrogen fluoride. Gloves; keep acids away from a seal; its data sheet's first aid within reach."
     ),
     "dye": (
         "Treat dyes as hazardous as their safety data sheets say; some hold chromium, cobalt or copper. "
@@ -359,7 +359,8 @@ _LABELS = {
     "places": "places read",
     "stain": "stain, 0 none to 5",
     "passes": "the seal passes",
-    "film_class": "film class (ISO 7599)",
+    "film_class": "film class (ISO 7599, by the average)",
+    "met_class": "film class met (ISO 7599)",
     "asked_class": "class asked for",
     "conforms": "conforms",
     "rule_film_um": "720 rule alone: film",

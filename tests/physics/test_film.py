@@ -277,7 +277,7 @@ def test_film_class_needs_average_and_local(average, local, name):
 def test_gauge_readings_against_a_class(readings, asked, conforms, reached):
     """Guard band of 1.645 u (ISO 14253-1): four places share half the gauge's 0.5 µm, a single one has all of it."""
     check = check_gauge(readings, asked, gauge_sd_um=0.5)
-    assert (check.conforms, check.film_class) == (conforms, reached)
+    assert (check.conforms, check.met_class) == (conforms, reached)
     assert check.film_measured_um == pytest.approx(np.mean(readings))
     assert check.film_least_um == min(readings)
     assert check.film_measured_um_sd == pytest.approx(0.5 if len(readings) == 1 else 0.25)

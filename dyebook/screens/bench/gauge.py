@@ -53,7 +53,7 @@ def _read(book, row):
     check = gauge_check(row)
     if check is not None:
         st.markdown("By gauge so far; it teaches the growth rate. Readings kept now take its place.")
-        show_answer(check, ("film_measured_um", "film_least_um", "film_class"))
+        show_answer(check, ("film_measured_um", "film_least_um", "met_class"))
 
 
 def _test_seal(book, row):
