@@ -4,10 +4,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from dyebook.advice.suggest import Space, checked_target, suggest_settings
+from dyebook.advice.suggest import Space, checked_target, rounded_fields, suggest_settings
 from dyebook.errors import ModelError
 from dyebook.lab import Lab
-from dyebook.model.inputs import LAB_SD, SETTINGS, Settings, rounded
+from dyebook.model.inputs import LAB_SD, SETTINGS, Settings
 from dyebook.model.predict import BathModel
 from dyebook.notebook import Note
 
@@ -34,13 +34,7 @@ class Coupon:
 
     def to_dict(self):
         """Return plain values for JSON."""
-        return {
-            "settings": rounded(self.settings, 3),
-            "lab": rounded(self.lab, 2),
-            "doubt_before": rounded(self.doubt_before, 3),
-            "doubt_after": rounded(self.doubt_after, 3),
-            "why": self.why,
-        }
+        return rounded_fields(self)
 
 
 def plan_coupon(model: BathModel, target, film_um=None, ph=None, bounds=None, fixed=None) -> Coupon:

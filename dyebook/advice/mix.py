@@ -8,11 +8,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from dyebook.advice.suggest import REACH_DELTA_E00, Space, checked_target
+from dyebook.advice.suggest import REACH_DELTA_E00, Space, checked_target, rounded_fields
 from dyebook.errors import ModelError
 from dyebook.lab import Lab, delta_e_00, describe_difference
 from dyebook.model.forward import Film
-from dyebook.model.inputs import SETTINGS, rounded
+from dyebook.model.inputs import SETTINGS
 from dyebook.notebook import Note
 
 __all__ = ["COMPETITION_SD", "KINDS", "MixSuggestion", "mix_colours", "suggest_mix"]
@@ -48,21 +48,7 @@ class MixSuggestion:
 
     def to_dict(self):
         """Return plain values for JSON."""
-        return {
-            "dyes": list(self.dyes),
-            "kind": self.kind,
-            "settings": rounded(self.settings, 3),
-            "lab": rounded(self.lab, 2),
-            "delta_e00": round(self.delta_e00, 3),
-            "delta_e00_p90": round(self.delta_e00_p90, 3),
-            "reachable": self.reachable,
-            "why": self.why,
-            "lamp_a": round(self.lamp_a, 2),
-            "lamp_led": round(self.lamp_led, 2),
-            "trust": self.trust,
-            "miss": self.miss,
-            "likeliest_delta_e00": round(self.likeliest_delta_e00, 3),
-        }
+        return rounded_fields(self)
 
 
 def mix_colours(first, first_settings, second, second_settings, factors=(1.0, 1.0), light="d65"):

@@ -30,6 +30,7 @@ __all__ = [
     "checked_target",
     "default_bounds",
     "lamp_shifts",
+    "rounded_fields",
     "run_through_depth",
     "sample_caution",
     "suggest_settings",
@@ -79,19 +80,13 @@ class Suggestion(Drawn):
 
     def to_dict(self):
         """Return plain numbers, the entry of the suggest contract."""
-        return {
-            "settings": rounded(self.settings, 3),
-            "lab": rounded(self.lab, 2),
-            "delta_e00": round(self.delta_e00, 3),
-            "delta_e00_p90": round(self.delta_e00_p90, 3),
-            "reachable": self.reachable,
-            "why": self.why,
-            "per_10_s": round(self.per_10_s, 3),
-            "per_degree": round(self.per_degree, 3),
-            "lamp_a": round(self.lamp_a, 2),
-            "lamp_led": round(self.lamp_led, 2),
-            "miss": self.miss,
-        }
+        return rounded_fields(self)
+
+
+def rounded_fields(result) -> dict:
+    """Return the fields of a result as plain values for JSON: colours to a hundredth, other figures to a thousandth."""
+    coarse = ("lab", "lamp_a", "lamp_led")
+    return {name: rounded(value, 2 if name in coarse else 3) for name, value in vars(result).items()}
 
 
 def suggest_settings(

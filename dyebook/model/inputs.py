@@ -53,7 +53,9 @@ PH_UNKNOWN_SD = 0.4
 
 
 def rounded(values, digits: int | None = None):
-    """Return settings, a colour or a figure with so many digits, for JSON; None for what is nan or None."""
+    """Return settings, a colour or a figure with so many digits, for JSON; None for nan and None, words as they are."""
+    if isinstance(values, (str, bool)):
+        return values
     if isinstance(values, dict):
         return {name: rounded(value, digits) for name, value in values.items()}
     if isinstance(values, (list, tuple)):
