@@ -60,6 +60,11 @@ def readable_batches(file):
     return {number: row for number, row in found.items() if row}
 
 
+def is_same(row, whole):
+    """Whether a row is what it was, but for pointers to rows that are lost."""
+    return all(value in (was, None) for value, was in zip(row, whole, strict=True))
+
+
 def back_up(folder, file):
     with open_book(folder) as book:
         book.back_up(file)
@@ -88,7 +93,7 @@ def test_no_damaged_page_gets_into_a_backup_and_what_is_readable_is_saved(shop, 
         kept = readable_batches(tmp_path / f"{trial}.new" / "book.sqlite")
         # a page of another table in its place gives rows that are none
         sound = {number for number, row in readable.items() if row == whole[number]}
-        assert sound <= {number for number, row in kept.items() if row == whole[number]}, where
+        assert sound <= {number for number, row in kept.items() if is_same(row, whole[number])}, where
         assert told["batches"] == len(kept)
         with open_book(tmp_path / f"{trial}.new") as saved:
             assert not [one for one in saved.check() if "does not exist" in one or "damaged" in one], where
