@@ -24,10 +24,7 @@ def _since_filling(connection, events, owner):
 def batch_history(connection: Connection, batch_id: int) -> list[dict]:
     """Return every change of a batch and of all that hangs on it, oldest first.
 
-    Returns
-    -------
-    list of dict
-        ``at, who, table, row_id, action, old, new``.
+    Each holds ``at, who, table, row_id, action, old, new``.
     """
     run_id = row_of(connection, Batch.__table__, batch_id)["run_id"]
     mine = (Change.table == "batches") & (Change.row_id == batch_id)
@@ -50,10 +47,7 @@ def replaced_batches(connection: Connection) -> set[int]:
 def bath_life(connection: Connection, bath_id: int) -> dict:
     """Return the life of a bath since it was last made up.
 
-    Returns
-    -------
-    dict
-        ``made_up_at`` (None where it was not noted), ``events`` since then, ``dips`` and ``area_dm2`` dyed in it.
+    It holds ``made_up_at`` (None where it was not noted), ``events`` since then, ``dips`` and ``area_dm2`` dyed in it.
     """
     row_of(connection, Bath.__table__, bath_id)
     events = _since_filling(connection, BathEvent.__table__, BathEvent.bath_id == bath_id)
@@ -74,11 +68,8 @@ def bath_life(connection: Connection, bath_id: int) -> dict:
 def dips_in_bath(connection: Connection, bath_id: int, since: str | None = None) -> list[dict]:
     """Return what went through a bath, since an ISO date where one is given, oldest first.
 
-    Returns
-    -------
-    list of dict
-        ``at, batch``, the settings of the dip, and ``share``: its part of all dye in the tank, 1 unless the batch was
-        in a bath of two dyes, kept as dips in baths of one name.
+    Each holds ``at, batch``, the settings of the dip, and ``share``: its part of all dye in the tank, 1 unless the
+    batch was in a bath of two dyes, kept as dips in baths of one name.
     """
     at = func.coalesce(Batch.dyed_at, Batch.added_at)
     run = (Run.area_dm2, Run.film_um, Run.alloy, Run.finish)
@@ -123,11 +114,8 @@ def _share(mine, others):
 def electrolyte_life(connection: Connection, electrolyte_id: int) -> dict:
     """Return the life of an electrolyte since it was last made up.
 
-    Returns
-    -------
-    dict
-        ``made_up_at``, ``events``, ``runs``, ``charge_ah``, ``ah_per_l`` (None without a volume), and the newest
-        ``dissolved_al_g_per_l`` and ``electrolyte_g_per_l`` that were noted.
+    It holds ``made_up_at``, ``events``, ``runs``, ``charge_ah``, ``ah_per_l`` (None without a volume), and the newest
+    ``dissolved_al_g_per_l`` and ``electrolyte_g_per_l`` that were noted.
     """
     own = row_of(connection, Electrolyte.__table__, electrolyte_id)
     events = _since_filling(connection, ElectrolyteEvent.__table__, ElectrolyteEvent.electrolyte_id == electrolyte_id)

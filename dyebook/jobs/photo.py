@@ -172,20 +172,11 @@ def draw_plain(content, name=None):
     return screen_jpeg(_picture(read_photo(content, name=name, quick=True), None))
 
 
-def draw_kept(book, batch_id: int, most=None, plain=False, progress=say_nothing):
+def draw_kept(book, batch_id: int, most: int | None = None, plain: bool = False, progress=say_nothing):
     """Return pictures of a batch's photos, newest first, each with the readings kept from it drawn in.
 
-    Parameters
-    ----------
-    most : int, optional
-        How many at most; all without.
-    plain : bool
-        Whether to draw nothing in.
-
-    Returns
-    -------
-    list of (str, bytes)
-        Name of the photo, and the picture as JPEG.
+    Each is the name of a photo, and the picture as JPEG. `most`: how many at most; all without. `plain`: whether to
+    draw nothing in.
     """
     from dyebook.photo.file.read import read_photo
 

@@ -399,15 +399,8 @@ def _top_up_from_line(line, target_g_per_l, full_volume_l, present_l, dyed_dm2=N
 def strengths_today(book, frames):
     """Return the strength of each bath today in g/L, where it is known.
 
-    Parameters
-    ----------
-    frames : dict of DataFrame
-        Dips as of `Book.frame`, by any label; those of one dye and one bath each.
-
-    Returns
-    -------
-    dict of float
-        By label. Dips of several baths, or of none that is named, are as strong as the last of them was noted.
+    Dips of several baths, or of none that is named, are as strong as the last of them was noted. `frames` (dict of
+    DataFrame): dips as of `Book.frame`, by any label; those of one dye and one bath each.
     """
     numbers = {(row["dye"], row["name"]): row["id"] for row in all_baths(book)}
     found = {}

@@ -112,17 +112,8 @@ def _undecided(stand):
 def look_at_baths(book, count: int = 200, learn=learn_dips, progress=say_nothing):
     """Return how the baths on the bench do.
 
-    Parameters
-    ----------
-    count
-        How many of the newest batches to look at.
-
-    Returns
-    -------
-    tuple of BathNow
-        How the dips of each bath in use have come out; latest used first.
-    tuple of dyebook.jobs.bath_state.BathState
-        How each stands; latest used first.
+    A `BathNow` for each bath in use, how its dips have come out, and a `BathState`, how it stands; latest used first.
+    `count`: how many of the newest batches to look at.
     """
     rows = book.batches(count)
     gone = baths_out_of_use(book)

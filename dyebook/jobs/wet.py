@@ -59,6 +59,8 @@ def finished_runs(book, count: int = 20):
 def take_part(book, film_um: float, order: int | None = None, after: int | None = None, dyed_min: float = 0.0) -> int:
     """Write a part into the book that waits for a dye without a run of its own: anodised elsewhere, or dyed before.
 
+    The number of the run that stands for its film comes back.
+
     Parameters
     ----------
     order
@@ -67,11 +69,6 @@ def take_part(book, film_um: float, order: int | None = None, after: int | None 
         The batch that goes into a dye once more.
     dyed_min
         How long it was in the same bath before: that time counts on.
-
-    Returns
-    -------
-    int
-        The number of the run that stands for its film.
     """
     plan = {"film_um": film_um, "minutes": None, "current_a": None, "film_by": "720"}
     plan |= {} if order is None else {"order_id": order}

@@ -37,14 +37,7 @@ class Parameter:
 def parameter_values(table, z):
     """Return the values behind standard coordinates.
 
-    Parameters
-    ----------
-    table : sequence of Parameter
-    z : ndarray, shape (..., len(table))
-
-    Returns
-    -------
-    list of ndarray, each of shape (...)
+    They come as a list of arrays of shape (...). `table`: sequence of Parameter. `z` has shape (..., len(table)).
     """
     return [_link(row.link, row.mean + row.spread * z[..., i]) for i, row in enumerate(table)]
 

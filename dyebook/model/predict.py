@@ -57,16 +57,9 @@ class BathModel(Drawn):
     def predict(self, settings):
         """Return the expected colour of dips and its uncertainty.
 
-        Parameters
-        ----------
-        settings : pandas.DataFrame
-            Columns dye_g_per_l, bath_temp_c, dwell_min, and where known film_um, ph, dyed_at and the other columns of
-            records. As in learning, a film that a gauge read stands before the planned one.
-
-        Returns
-        -------
-        pandas.DataFrame
-            L, a, b and L_sd, a_sd, b_sd: the colour itself, without the scatter of a reading.
+        L, a, b and L_sd, a_sd, b_sd are of the colour itself, without the scatter of a reading. `settings`
+        (pandas.DataFrame): columns dye_g_per_l, bath_temp_c, dwell_min, and where known film_um, ph, dyed_at and the
+        other columns of records. As in learning, a film that a gauge read stands before the planned one.
         """
         import pandas as pd
 
@@ -78,18 +71,11 @@ class BathModel(Drawn):
         table = np.vstack([np.zeros((0, 6)), *(np.hstack([lab.mean(axis=0), lab.std(axis=0)]) for lab in pieces)])
         return pd.DataFrame(table, columns=["L", "a", "b", "L_sd", "a_sd", "b_sd"], index=settings.index)
 
-    def colour_draws(self, settings, most: int | None = None):
+    def colour_draws(self, settings, most: int | None = None) -> np.ndarray:
         """Return equally likely colours of dips.
 
-        Parameters
-        ----------
-        settings : Settings of n dips
-        most
-            Use about that many draws only, for a quick look.
-
-        Returns
-        -------
-        ndarray, shape (draws, n, 3)
+        They have shape (draws, n, 3). `settings`: Settings of n dips. `most`: use about that many draws only, for a
+        quick look.
         """
         total = sum(len(part.departures) for part in self.draws)
         every = 1 if most is None else max(1, total // most)

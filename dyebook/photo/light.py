@@ -71,7 +71,7 @@ class Light:
         """Return how far (x, y) is from the card, in long sides of the photo."""
         return float(np.linalg.norm(np.asarray(point) - self.centre) / self.scale)
 
-    def correct(self, pixels, box, step=1):
+    def correct(self, pixels, box, step=1) -> np.ndarray:
         """Return corrected light: a neutral surface of 18 % reflectance reads 0.18 in each channel.
 
         Parameters
@@ -82,10 +82,6 @@ class Light:
             x0, y0, x1, y1 in pixels of the upright photo.
         step : int
             Pixels of the photo per pixel given.
-
-        Returns
-        -------
-        ndarray of float32, shape (H, W, 3)
         """
         gains, pixels = self.gains.astype(np.float32), np.ascontiguousarray(pixels, dtype=np.float32)
         # whole planes at a time: a product along the last axis of three costs several times as much

@@ -244,16 +244,9 @@ class AreaSum(Answer):
 def sum_areas(shapes, jig_dm2: float = 0.0) -> AreaSum:
     """Add up the wetted area of a load.
 
-    Parameters
-    ----------
-    jig_dm2
-        Wetted aluminium of the jig; it takes current like a part. Titanium takes none worth counting.
-
-    Returns
-    -------
-    AreaSum
-        Uncertainty from measures to about 2 % of each area, more on threads and knurls, and of walls deep in a bore
-        what little of the current reaches them.
+    Its uncertainty comes from measures to about 2 % of each area, more on threads and knurls, and of walls deep in a
+    bore what little of the current reaches them. `jig_dm2`: wetted aluminium of the jig; it takes current like a part.
+    Titanium takes none worth counting.
     """
     if not shapes and not jig_dm2 > 0:
         raise RecordError("no shape is given; at least one part is needed for an area")

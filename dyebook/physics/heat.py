@@ -44,13 +44,7 @@ class TankPlan(Answer):
 def run_heat_kj(voltage_v, current_a, minutes):
     """Joule heat and heat of reaction of a run.
 
-    Parameters
-    ----------
-    voltage_v, current_a, minutes : float or array
-
-    Returns
-    -------
-    joule_kj, reaction_kj : float or array
+    `voltage_v`, `current_a`, `minutes`: float or array.
 
     Notes
     -----

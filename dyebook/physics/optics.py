@@ -39,35 +39,21 @@ def _table():
 
 
 @cache
-def light_weights(light="d65"):
+def light_weights(light="d65") -> np.ndarray:
     """Return the weights that turn a spectrum into tristimulus values.
 
-    Parameters
-    ----------
-    light : {"d65", "a", "led"}
-        CIE illuminant D65, A (lamp) or LED-B3.
-
-    Returns
-    -------
-    ndarray, shape (31, 3)
-        CIE 1931 2-degree X, Y, Z per unit reflectance, Y of a perfect white being 1.
+    They are CIE 1931 2-degree X, Y, Z per unit reflectance, (31, 3), Y of a perfect white being 1. `light` ("d65", "a",
+    "led"): CIE illuminant D65, A (lamp) or LED-B3.
     """
     if light not in ("d65", "a", "led"):
         raise ValueError(f"light must be 'd65', 'a' or 'led', not {light!r}")
     return np.stack([_table()[f"{axis}_{light}"] for axis in "xyz"], axis=1)
 
 
-def metal_reflectance(film_index: float = 1.62):
+def metal_reflectance(film_index: float = 1.62) -> np.ndarray:
     """Return the reflectance of smooth pure aluminium inside a film, at normal incidence.
 
-    Parameters
-    ----------
-    film_index
-        Refractive index of what lies on the metal; 1.0 for air.
-
-    Returns
-    -------
-    ndarray, shape (31,)
+    `film_index`: refractive index of what lies on the metal; 1.0 for air.
 
     References
     ----------
@@ -77,7 +63,9 @@ def metal_reflectance(film_index: float = 1.62):
     return ((n - film_index) ** 2 + k**2) / ((n + film_index) ** 2 + k**2)
 
 
-def film_reflectance(absorbance, metal=None, outer: float = 0.056, inner: float | None = None, veil: float = 0.0):
+def film_reflectance(
+    absorbance, metal=None, outer: float = 0.056, inner: float | None = None, veil: float = 0.0
+) -> np.ndarray:
     """Return the reflectance of a dyed film on metal.
 
     Parameters
@@ -91,10 +79,6 @@ def film_reflectance(absorbance, metal=None, outer: float = 0.056, inner: float 
         is the case of normal incidence. Diffuse light has a much larger `inner`.
     veil
         Light scattered back at the surface without having seen dye.
-
-    Returns
-    -------
-    ndarray, shape (..., 31)
 
     Notes
     -----

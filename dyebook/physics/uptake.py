@@ -21,23 +21,11 @@ _TERMS = 8
 _SHORT = 0.1
 
 
-def uptake_crank1975(film_um, dwell_min, diffusivity_um2_per_min):
+def uptake_crank1975(film_um, dwell_min, diffusivity_um2_per_min) -> np.ndarray:
     """Return the fraction of saturation dye in a film that is open at one face and sealed at the metal.
 
-    Parameters
-    ----------
-    film_um, dwell_min, diffusivity_um2_per_min : float or array_like, broadcastable
-        Film above 0; dwell and diffusivity not negative.
-
-    Returns
-    -------
-    ndarray
-        0..1.
-
-    Raises
-    ------
-    ValueError
-        If a film is not positive, or a dwell or diffusivity is negative.
+    `film_um`, `dwell_min`, `diffusivity_um2_per_min` (float or array_like, broadcastable): film above 0; dwell and
+    diffusivity not negative. ValueError if a film is not positive, or a dwell or diffusivity is negative.
 
     Notes
     -----

@@ -130,6 +130,8 @@ def _tile(row, near, doubt):
 def tap_corners(picture_jpeg: bytes, size, key: str, ask, enough, least, most, corners=(), turn=0):
     """Let corners be tapped on a picture of a photo, and return them once "measure again" is pressed.
 
+    They are (x, y) in pixels of the photo.
+
     Parameters
     ----------
     size : (width, height)
@@ -144,11 +146,6 @@ def tap_corners(picture_jpeg: bytes, size, key: str, ask, enough, least, most, c
         To begin with, in pixels of the photo.
     turn : int
         A new number throws half-made taps away.
-
-    Returns
-    -------
-    tuple of (x, y) or None
-        In pixels of the photo.
     """
     width, height = size
     piece = st.components.v2.component(

@@ -151,6 +151,8 @@ class ChartFit:
 def mix_colours(light: np.ndarray, matrix, roots) -> np.ndarray:
     """Return balanced light mixed to D65 Rec. 709.
 
+    The answer scales with the light exactly; grey comes back unchanged.
+
     Parameters
     ----------
     light : ndarray, shape (..., 3)
@@ -159,11 +161,6 @@ def mix_colours(light: np.ndarray, matrix, roots) -> np.ndarray:
         Rows sum to 1.
     roots : ndarray, shape (3, 3)
         Row i: weights of the three root terms in channel i.
-
-    Returns
-    -------
-    ndarray, shape (..., 3)
-        Scales with its input exactly; grey comes back unchanged.
 
     Notes
     -----

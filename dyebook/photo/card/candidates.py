@@ -366,17 +366,8 @@ def bright_end(pixels: np.ndarray) -> np.ndarray:
 def even_tones(pixels: np.ndarray, bright: np.ndarray | None = None) -> np.ndarray:
     """Return the tones of linear light, in which noise and steps look much alike from dark to bright.
 
-    Parameters
-    ----------
-    pixels : ndarray of float32, shape (h, w, 3)
-        Linear light.
-    bright : ndarray of shape (3,), optional
-        The bright end of the picture that the light is of; its own if left out.
-
-    Returns
-    -------
-    ndarray of float32, shape (h, w, 3)
-        Cube root of light, each channel scaled by the bright end of the picture.
+    That is the cube root of light, float32, each channel scaled by the bright end of the picture. `pixels` float32 (h,
+    w, 3): linear light. `bright` (3,): the bright end of the picture that the light is of; its own if left out.
     """
     bright = bright_end(pixels) if bright is None else bright
     # OpenCV scales channels several times as fast as a broadcast over the short axis

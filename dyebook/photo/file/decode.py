@@ -286,16 +286,8 @@ def _opencv_codes(data, flags):
 def jpeg_is_whole(data: bytes) -> bool:
     """Return whether the picture data of a JPEG file ends with its end mark.
 
-    Parameters
-    ----------
-    data : bytes
-        A file that starts as a JPEG.
-
-    Returns
-    -------
-    bool
-        False for a file cut short. Thumbnails inside the header, which have end marks of their own, are
-        stepped over; what stands behind the picture does not matter.
+    False for a file cut short. Thumbnails inside the header, which have end marks of their own, are stepped over; what
+    stands behind the picture does not matter. `data`: a file that starts as a JPEG.
     """
     at = 2
     while at + 4 <= len(data) and data[at] == 0xFF:

@@ -142,17 +142,11 @@ class LinearPhoto:
         """
         return whole_blocks(box, step, self.unit(step))
 
-    def light_at(self, places):
+    def light_at(self, places) -> np.ndarray:
         """Return linear light at single places, cheaper than a crop where few are wanted.
 
-        Parameters
-        ----------
-        places : ndarray of shape (m, n, 2)
-            x, y in pixels; outside the photo the nearest pixel counts. Between pixels codes are interpolated.
-
-        Returns
-        -------
-        ndarray of float32, shape (m, n, 3)
+        `places` (m, n, 2): x, y in pixels; outside the photo the nearest pixel counts. Between pixels codes are
+        interpolated.
         """
         flat = (np.asarray(places) - 0.5).astype(np.float32)
         codes = cv2.remap(self.codes, flat[..., 0], flat[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)

@@ -240,17 +240,8 @@ def small_holes(photo: LinearPhoto, light: Light, outline: np.ndarray) -> list[n
 def see_through(colour: np.ndarray, mask: np.ndarray) -> np.ndarray:
     """Return where a part is seen through.
 
-    Parameters
-    ----------
-    colour : ndarray of float32, shape (h, w, 3)
-        L* and chroma over lightness, as `shade_free` gives them.
-    mask : ndarray of uint8, shape (h, w)
-        1 on the part.
-
-    Returns
-    -------
-    ndarray of uint8, shape (h, w)
-        1 in holes.
+    The answer is uint8 (h, w), 1 in holes. `colour` float32 (h, w, 3): L* and chroma over lightness, as `shade_free`
+    gives them. `mask` uint8 (h, w): 1 on the part.
 
     Notes
     -----

@@ -297,10 +297,8 @@ def _local(when, values, change):
 def judge_changes(cases: list[Case], log, supply_max_a: float | None):
     """Name what each change means.
 
-    Returns
-    -------
-    list of (kind, time_min, because)
-        Changes that only go back to an earlier level, and lawful ones, are left out.
+    Each comes as (kind, time_min, because); changes that only go back to an earlier level, and lawful ones, are left
+    out.
     """
     found, away_x, away_v, lawful_min = [], 0.0, 0.0, -np.inf
     for case in cases:

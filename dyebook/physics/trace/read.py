@@ -225,14 +225,8 @@ class ColumnGuess:
 def guess_columns(headers):
     """Guess which column is which.
 
-    Parameters
-    ----------
-    headers : sequence of str
-
-    Returns
-    -------
-    dict of str to ColumnGuess
-        By quantity; the best column where several fit. Missing quantities are left out.
+    They come by quantity, the best column where several fit; missing quantities are left out. `headers`: sequence of
+    str.
 
     Examples
     --------

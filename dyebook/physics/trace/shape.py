@@ -29,15 +29,7 @@ class Dip:
 def on_window(time_min, current_a):
     """First and one past the last sample of the run, and its usual current.
 
-    Parameters
-    ----------
-    time_min, current_a : ndarray of shape (N,)
-
-    Returns
-    -------
-    first, stop : int
-    level_a : float
-        0 where nothing ever flowed.
+    The current is 0 where nothing ever flowed. `time_min`, `current_a` have shape (N,).
 
     Notes
     -----
@@ -192,15 +184,7 @@ def find_dips(
 def in_bins(time_min, values, keep):
     """Medians of the kept samples in even bins of time.
 
-    Parameters
-    ----------
-    time_min, values : ndarray of shape (N,)
-    keep : ndarray of bool, shape (N,)
-
-    Returns
-    -------
-    bin_time_min, bin_values : ndarray
-        Empty bins are left out.
+    Empty bins are left out. `time_min`, `values` have shape (N,). `keep` is bool (N,).
     """
     t, v = time_min[keep], values[keep]
     if t.size < 2:
