@@ -77,7 +77,7 @@ _DATE = re.compile(r"(\d{4})-(\d{1,2})-(\d{1,2})|(\d{1,2})([./-])(\d{1,2})\5(\d{
 
 _NUMBER = re.compile(r"\s*([-+]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][-+]?\d+)?)\s*(.*)\s*", re.DOTALL)
 
-# names with powers, joined by strokes, dots and spaces; pint would reckon anything else out as a formula
+# names with powers, joined by strokes, dots and spaces; pint would work anything else out as a formula
 _FACTOR = r"°?[^\W\d]+(?:\s*(?:\*\*|\^)\s*-?[1-9]|-?[1-9])?"
 _UNIT = re.compile(rf"{_FACTOR}(?:(?:\s*[/*·]\s*|\s+){_FACTOR}){{0,5}}")
 

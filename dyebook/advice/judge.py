@@ -50,13 +50,13 @@ __all__ = [
 ERROR_PARTS = ("camera", "shape", "photo", "own")
 # one-sided 95 % of the normal law
 GUARD = 1.645
-# distance in colour over which a camera errs alike; fitted by tests.bench.errors, likelier than 40
+# distance in colour over which a camera errs alike; chosen on both rendered worlds, likelier there than 40
 CAMERA_LENGTH_DELTA_E = 20.0
 # what unlike states of the surface may do to a reading, standard uncertainty: a seal's from trade practice (1 to 3 ΔE),
 # water's and an instrument's other geometry common practice, no source
 UNLIKE_DELTA_E = {"wet": 3.0, "sealed": 1.5, "geometry": 3.0}
-# share of the variance that readings of one photo have in common; of near colours on unlike shapes tests.bench.errors
-# finds 0.93
+# share of the variance that readings of one photo have in common, where their parts are not known; common practice,
+# no source
 SHARED_IN_ONE_PHOTO = 0.9
 # standard uncertainty of a reading that came without one; common practice, no source
 UNNOTED_U = 1.0
@@ -147,9 +147,9 @@ class Verdict(Drawn):
     @property
     def why(self) -> str:
         """The verdict's reason in one sentence."""
-        told = {"delta_e00": self.delta_e00, "u": self.delta_e00_u, "tolerance": self.tolerance}
+        values = {"delta_e00": self.delta_e00, "u": self.delta_e00_u, "tolerance": self.tolerance}
         code = f"trouble.verdict_{self.verdict}"
-        return Note(code, **told, smallest=self.smallest_tolerance, between=self.between is not None)
+        return Note(code, **values, smallest=self.smallest_tolerance, between=self.between is not None)
 
     def to_dict(self) -> dict:
         """Return plain values for JSON."""
@@ -384,6 +384,6 @@ def _checked_covariance(name, covariance):
     return matrix
 
 
-def _shape_of(told):
-    key, finish = told.get("shape_key"), told.get("finish")
+def _shape_of(values):
+    key, finish = values.get("shape_key"), values.get("finish")
     return None if key is None else f"{key}, {finish or 'finish not known'}"

@@ -23,7 +23,7 @@ __all__ = ["Redip", "advise_next", "advise_redip"]
 
 # a further dip must promise to take off at least this share of the miss
 WORTH_IT = 0.3
-# CIEDE2000 that passes where nobody says
+# CIEDE2000 that passes where no tolerance is given
 _TOLERANCE = SHOP_SETTINGS["tolerance_de00"].default
 _LONGEST_MIN = 20.0
 _STEPS = 60

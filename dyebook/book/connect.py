@@ -228,7 +228,7 @@ _REASONS = (
     ("not a directory", "a part of its path is a file and not a folder; check the path"),
     ("file exists", "a file stands where its folder should be; check the path"),
     ("name too long", "its name is longer than the disk can hold; choose a shorter one"),
-    ("resolve host", "nobody knows a server of that name; check its address, and the network"),
+    ("resolve host", "no server of that name is known; check its address, and the network"),
     ("connection", "the database server does not answer; check its address, and that it runs"),
 )
 

@@ -184,7 +184,7 @@ def _next_top_up(line):
     try:
         _, plan = top_up_of(line, volume_l, target_g_per_l=wanted)
     except RecordError:
-        # reckoned empty: only a measured strength can say how much to add
+        # empty by the sums: only a measured strength can say how much to add
         return None, 0.0
     return plan, spare_g * 1000 / per_dm2
 
@@ -195,7 +195,7 @@ def _basis(line, age):
 
 
 def _notes(book, row, line, age):
-    """What wants doing: worn out, off its window, dips that cannot be reckoned."""
+    """What wants doing: worn out, off its window, dips that cannot be worked out."""
     events = events_of_bath(book, row["id"])
     newest = {
         name: next((event[name] for event in reversed(events) if event[name] is not None), None)

@@ -4,7 +4,7 @@ from datetime import UTC, datetime
 
 from dyebook.book.batches import Names
 from dyebook.errors import BookError, RecordError
-from dyebook.physics.bathcare import check_window, reckon_age
+from dyebook.physics.bathcare import bath_age, check_window
 from dyebook.physics.electrolyte import bath_life
 from dyebook.record import FIELDS
 
@@ -139,7 +139,7 @@ def age_of_bath(book, bath_id: int, now: datetime | None = None):
     days = ((now or datetime.now(UTC)).timestamp() - clock_of(life["made_up_at"])) / 86400
     rules = dye_rules(book, book.row("dyes", bath["dye_id"])["name"])
     limits = {name: rules.get(name) for name in ("limit_dm2_per_l", "limit_days")}
-    return reckon_age(life["area_dm2"], volume_l, max(days, 0.0), **limits)
+    return bath_age(life["area_dm2"], volume_l, max(days, 0.0), **limits)
 
 
 _RULES = "dye_rules"  # the setting they are kept under

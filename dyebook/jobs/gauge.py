@@ -79,7 +79,7 @@ def _gauged(row):
 
 
 def rate_for(book, film_by, current_density_a_per_dm2, electrolyte_temp_c=None, alloy=None):
-    """Return the `GrowthRate` that film is reckoned by: the shop's gauge, or one of the two rules, never mixed."""
+    """Return the `GrowthRate` that film is worked out by: the shop's gauge, or one of the two rules, never mixed."""
     if film_by == "gauge":
         conditions = {"alloy": alloy, "electrolyte_temp_c": electrolyte_temp_c}
         return own_rate(book, current_density_a_per_dm2=current_density_a_per_dm2, **conditions).rate

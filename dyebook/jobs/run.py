@@ -28,7 +28,6 @@ __all__ = [
     "open_runs",
     "pause_run",
     "plan_run",
-    "reckon_run",
     "resume_run",
     "start_run",
     "state_of",
@@ -36,6 +35,7 @@ __all__ = [
     "untick_step",
     "where_is",
     "whole_time_min",
+    "work_out_run",
 ]
 
 # kinds of preparation that no run should start without
@@ -67,7 +67,7 @@ def bench_runs(book, count: int | None = None):
     return rows[::-1][:count]
 
 
-def reckon_run(
+def work_out_run(
     book,
     area_dm2: float,
     current_density_a_per_dm2: float,
@@ -88,7 +88,7 @@ def reckon_run(
     -------
     plan : dyebook.physics.film.SupplyPlan
     conditions : dict
-        What its film was reckoned with, for further plans of the same run.
+        What its film was worked out with, for further plans of the same run.
     """
     current = min(area_dm2 * current_density_a_per_dm2, supply_max_a or math.inf)
     conditions = {"alloy": alloy, "own_rate": None}
@@ -123,7 +123,7 @@ def plan_run(
     Parameters
     ----------
     film_by : {"gauge", "720", "0.30"}
-        What its film is reckoned by until a gauge reads it.
+        What its film is worked out by until a gauge reads it.
     order
         Name of the order it is for.
     **more
@@ -338,7 +338,7 @@ def _made(row, charge_ah, minutes, film):
 
 
 def where_is(book, row: dict, now: datetime | None = None):
-    """Return where a run that is on stands, a `RunNow`, reckoned from its start and its notes alone."""
+    """Return where a run that is on stands, a `RunNow`, worked out from its start and its notes alone."""
     return _stand(row, now or this_moment(), _rate_of(book, row))
 
 

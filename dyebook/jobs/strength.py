@@ -1,4 +1,4 @@
-"""Strength of a dye bath over time: noted at its events, reckoned between them from all that went through it.
+"""Strength of a dye bath over time: noted at its events, worked out between them from all that went through it.
 
 What the films of a dip took up is a load times what one unit of load weighs. The learned bath shares the loads out
 where there is one; the shop's own strength checks then say what a unit weighs and what the bath loses on its own
@@ -67,7 +67,7 @@ class StrengthPoint:
 class StrengthLine:
     """Strength of a bath over time."""
 
-    points: tuple[StrengthPoint, ...]  # oldest first; noted at events, reckoned after each dip and now
+    points: tuple[StrengthPoint, ...]  # oldest first; noted at events, worked out after each dip and now
     # noted_g_per_l, made_g_per_l: the newest strength that was noted, and the newest that the bath was made up or
     # topped up to
     noted_g_per_l: float | None = None
@@ -75,7 +75,7 @@ class StrengthLine:
     # dyed_dm2, film_um: area dyed since the newest noted strength, and its mean film
     dyed_dm2: float = 0.0
     film_um: float = _USUAL_FILM_UM
-    without_area: int = 0  # dips since then whose area was not noted: they are not reckoned
+    without_area: int = 0  # dips since then whose area was not noted: they are not worked out
     # uptake_mg_per_dm2, uptake_mg_per_dm2_sd: dye that the dips since then took, else all dips of the bath, else what a
     # usual dip would take, per area
     uptake_mg_per_dm2: float | None = None
@@ -125,8 +125,8 @@ def strength_line(book, bath_id: int, model=None, now: datetime | None = None, n
     evaporation = rules.get("evaporation_l_per_day", 0.0)
     rate = learn_loss(link, _loss_checks(bath["bath_volume_l"], moments, evaporation))
     usual = _mean_load(dips, loads) if dips else 1.0 if "uptake_mg_per_dm2" in rules else _USUAL_FILM_UM
-    reckoning = _Reckoning(bath["bath_volume_l"], evaporation, rate, usual)
-    return reckoning.line(moments, now or datetime.now(UTC), newest)
+    balance = _Balance(bath["bath_volume_l"], evaporation, rate, usual)
+    return balance.line(moments, now or datetime.now(UTC), newest)
 
 
 def _dips_that_count(book, bath_id, events):
@@ -224,8 +224,8 @@ def _loss_check(since, row, evaporation):
 
 
 @dataclass(frozen=True)
-class _Reckoning:
-    """What a bath's line is reckoned with: its volume, water lost to the air a day, losses of dye, a usual load."""
+class _Balance:
+    """What a bath's line is worked out with: its volume, water lost to the air a day, losses of dye, a usual load."""
 
     volume_l: float | None
     evaporation: float
@@ -263,7 +263,7 @@ class _Reckoning:
         try:
             strength, sd, left_l = estimate_strength(since.g_per_l, since.volume_l, **known, **use)
         except RecordError:
-            # reckoned empty: what uptake rests on is at its end, which the line shows as nothing left
+            # empty by the sums: what uptake rests on is at its end, which the line shows as nothing left
             return [StrengthPoint(at, 0.0, since.g_per_l, kind)]
         sd = math.hypot(sd, NOTED_SD * since.g_per_l, strength * _EVAPORATION_SD * evaporated / left_l)
         return [StrengthPoint(at, strength, sd, kind)]
@@ -356,7 +356,7 @@ def top_up_of(
     present_l: float | None = None,
     **since,
 ):
-    """Return the strength wanted of a bath, and the `TopUp` to it from a measured or the reckoned strength.
+    """Return the strength wanted of a bath, and the `TopUp` to it from a measured strength or the one worked out.
 
     Parameters
     ----------
@@ -415,9 +415,9 @@ def _strength_today(book, bath_id, dips):
     """Strength of a bath today in g/L, or None where nothing tells it.
 
     What was noted last counts: a made-up, topped-up or measured strength, or else the strength that the last dip was
-    written down with, less what that dip itself is reckoned to have taken. Many shops go on writing the strength a
+    written down with, less what that dip itself took by the sums. Many shops go on writing the strength a
     bath was made up to; the model has learned on that scale, and its drift knows how the bath has weakened since. The
-    reckoned line itself would count that loss twice.
+    line itself would count that loss twice.
     """
     line = () if bath_id is None else strength_line(book, bath_id, newest=True).points
     points = [point for point in line if point.kind != "now"]

@@ -255,7 +255,7 @@ def drift_in_book(book, dye: str, bath: str | None, learn=learn_dips, progress=s
         model = _learn_fresh(learn, dye, bath, dips, filled)
     except ModelError as error:
         raise RecordError(f"{label} cannot be learned: {error}") from None
-    progress(f"Reckoning what {label} should have given")
+    progress(f"Working out what {label} should have given")
     lately = dips[dips["dyed_at"].fillna("") >= filled[-1]] if filled else dips
     charted = lately if len(lately) >= _LEAST_CHARTED else dips
     history = compare_with_expectation(model, charted.drop(columns="dyed_at"))

@@ -478,7 +478,7 @@ def _coupon_column(answer, rows, names):
 
 
 # standard uncertainty that readings of one set-up share, where records do not tell their total: a photo's lightness,
-# and a* and b* at grey and per unit of chroma, of a usual camera and shape (tests.bench.photo)
+# and a* and b* at grey and per unit of chroma, of a usual camera and shape; judgement, no fit
 _SHARED_L, _SHARED_GREY, _SHARED_CHROMA = 2.5, 1.5, 0.1
 # share of the variance from photo to photo that the bands of one strip have in common; common practice, no source
 _OF_THE_PHOTO = 0.9

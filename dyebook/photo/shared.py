@@ -34,9 +34,9 @@ class Sizes:
     """Standard uncertainties that the parts of an error are made of.
 
     Gains are in log light, veils are reflectances. A spread is that of log light over the facing pixels, a slope that
-    of log light along the card per long side of the photo: lamps near by make both. What changes from photo to photo
-    was fitted on the physical world by ``python -m tests.bench.errors fit``; what one set-up shares (camera, shape,
-    no_card) was then chosen on both so that 2 u covers the truth at the least interval score of its ``score``.
+    of log light along the card per long side of the photo: lamps near by make both. All were
+    chosen on both rendered worlds, so that 2 u covers the truth at the least interval score of
+    ``python -m tests.bench.errors score``; no world was left out of the choice.
     """
 
     camera_l: float = 1.0  # without a profile

@@ -24,13 +24,13 @@ __all__ = [
     "MakeUp",
     "TopUp",
     "UptakeLink",
+    "bath_age",
     "check_level",
     "check_window",
     "estimate_strength",
     "learn_loss",
     "make_up_bath",
     "mg_per_dm2_of_absorbance",
-    "reckon_age",
     "top_up_bath",
 ]
 
@@ -109,7 +109,7 @@ def estimate_strength(
     present_volume_l
         Volume now where it was seen; water went in or out until it is that.
     lost_g, lost_g_sd
-        Dye lost otherwise, or reckoned apart.
+        Dye lost otherwise, or worked out apart.
 
     Returns
     -------
@@ -125,7 +125,7 @@ def estimate_strength(
     left_g = strength * (volume - dragged_l) - taken_g - lost_g
     if min(left_l, left_g) <= 0:
         raise RecordError(
-            f"reckoned use leaves {left_l:.3g} L with {left_g:.3g} g of dye; check area, uptake and evaporation, "
+            f"the use worked out leaves {left_l:.3g} L with {left_g:.3g} g of dye; check area, uptake and evaporation, "
             "or measure the strength"
         )
     uptake_sd = UPTAKE_SD_FRACTION if guessed else GIVEN_SD_FRACTION
@@ -171,7 +171,7 @@ def top_up_bath(
     if measured_g_per_l is None:
         strength, sd, present = estimate_strength(target, full, **use)
         present = present if present_volume_l is None else present_volume_l
-        basis = Note("bench.reckoned_strength", by_rule_of_thumb=use.get("uptake_mg_per_dm2") is None)
+        basis = Note("bench.estimated_strength", by_rule_of_thumb=use.get("uptake_mg_per_dm2") is None)
     else:
         strength, present = positive_field("dye_g_per_l", measured_g_per_l), present_volume_l or full
         sd, basis = MEASURED_SD_FRACTION * strength, Note("bench.measured_strength")
@@ -237,7 +237,7 @@ class BathAge(Answer):
     worn_out: bool
 
 
-def reckon_age(dyed_dm2, bath_volume_l, days, *, limit_dm2_per_l=None, limit_days=None):
+def bath_age(dyed_dm2, bath_volume_l, days, *, limit_dm2_per_l=None, limit_days=None):
     """Age of a bath against the shop's own limits; without limits it is never called worn out."""
     volume = check_figure("bath_volume_l", bath_volume_l, "L", 0, _MAX_L)
     used = check_figure("the area dyed", dyed_dm2, "dm²", -1e-9, 1e9) / volume

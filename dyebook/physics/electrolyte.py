@@ -330,7 +330,7 @@ def bath_life(
     charge_ah
         All charge that has gone through the bath, A·h.
     discard_ah_per_l
-        The shop's own discard point; by default where dissolved aluminium is reckoned to reach 12 g/L.
+        The shop's own discard point; by default where dissolved aluminium is worked out to reach 12 g/L.
     aluminium_start_g_per_l
         Aluminium that the bath was made up with.
     """

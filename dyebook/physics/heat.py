@@ -74,7 +74,7 @@ def warm_tank(
     current_density_a_per_dm2: float = 1.5,
     electrolyte_g_per_l: float = _DEFAULT_G_PER_L,
 ) -> TankPlan:
-    """Reckon how warm a run makes the tank, and what would keep it cool.
+    """Work out how warm a run makes the tank, and what would keep it cool.
 
     `loss_w_per_k`: heat the tank gives to the room per degree; 0 is the worst case. A bare 2-litre beaker loses a few
     W/K. `current_density_a_per_dm2`: for the growth rate at the end and the largest load.

@@ -113,7 +113,7 @@ class GrowthRate:
     """How film follows from charge; scalars or arrays that broadcast."""
 
     um_per_a_min_dm2: float  # float or array: at the start of the run
-    sd_fraction: float  # float or array: standard uncertainty of a film reckoned with it, as a share of the film
+    sd_fraction: float  # float or array: standard uncertainty of a film worked out with it, as a share of the film
     basis: Note
     # time at which growth per charge has fallen to a half on average; infinite for the plain rules
     slowing_min: float = float("inf")

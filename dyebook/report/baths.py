@@ -24,11 +24,11 @@ __all__ = [
 ]
 
 # what a point of a bath's strength over time stands for
-POINTS = BATH_EVENTS | {"dip": "reckoned after a dip", "now": "reckoned for now"}
+POINTS = BATH_EVENTS | {"dip": "worked out after a dip", "now": "worked out for now"}
 
 
 def strength_words(point) -> str:
-    """Return one point of a bath's strength: "2.8 ± 0.2 g/L (0.37 oz/gal), reckoned after a dip, 3 Mar 2026"."""
+    """Return one point of a bath's strength: "2.8 ± 0.2 g/L (0.37 oz/gal), worked out after a dip, 3 Mar 2026"."""
     text = figure_text("dye_g_per_l", point.dye_g_per_l, point.dye_g_per_l_sd)
     return f"{text}, {POINTS[point.kind]}, {moment_text(point.at)}"
 
@@ -146,7 +146,7 @@ def _strength_text(care, brief):
     if not care.line.points:
         return "not noted"
     last = care.line.points[-1]
-    how = "reckoned" if last.kind in ("dip", "now") else f"noted {moment_text(last.at[:10])}"
+    how = "worked out" if last.kind in ("dip", "now") else f"noted {moment_text(last.at[:10])}"
     if brief:
         return f"{last.dye_g_per_l:.2g} ± {COVERAGE * last.dye_g_per_l_sd:.1g} g/L, {how}"
     return f"{figure_text('dye_g_per_l', last.dye_g_per_l, last.dye_g_per_l_sd)}, {how}"
@@ -167,7 +167,7 @@ def top_up_text(care) -> str:
     if care.due_in_dm2 > 0:
         return f"after about {_roughly(care.due_in_dm2)} dm² more"
     if care.top_up is None:
-        return "due; measure its strength first, the reckoning is at its end"
+        return "due; measure its strength first, the estimate is at its end"
     return f"due: {figure_text('dye_g', care.top_up.dye_g)} of dye"
 
 

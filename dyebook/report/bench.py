@@ -120,7 +120,7 @@ EVENT_REMEDIES = {
         f"{SUPPLY_OFF} Then let the tank cool; look for burnt edges and a poor contact; "
         "run again with less current density, a slower ramp and more agitation."
     ),
-    "supply_limit": "The supply gave all it has: reckon the time for the current it really gives, or run fewer parts.",
+    "supply_limit": "The supply gave all it has: plan the time for the current it really gives, or run fewer parts.",
     "power_break": (
         f"{SUPPLY_OFF} Then find why the current stopped; films run again after a break may blister, look "
         "before dyeing."
@@ -234,7 +234,7 @@ SENTENCES = CAUTIONS | {
     "in_the_future": "{at} lies in the future; check the date and the clock of this device",
     "supply_too_small": "the supply stops at {limit_a:g} A: {wanted_a:.3g} A were wanted",
     "paused": (
-        "paused: its end is reckoned as if the current came back now; films run again after a break may blister"
+        "paused: its end is worked out as if the current came back now; films run again after a break may blister"
     ),
     "tank_heat": _tank_heat,
     "too_warm": (
@@ -268,8 +268,8 @@ SENTENCES = CAUTIONS | {
     "two_dyes_compete": (
         "two dyes compete for the same places, and spend unevenly: try a coupon, and check the hue as it ages"
     ),
-    "reckoned_strength": lambda by_rule_of_thumb: (
-        "reckoned from area dyed, uptake, evaporation and drag-out"
+    "estimated_strength": lambda by_rule_of_thumb: (
+        "worked out from area dyed, uptake, evaporation and drag-out"
         + (" (uptake: rule of thumb)" if by_rule_of_thumb else "")
     ),
     "measured_strength": "measured strength, 5 % uncertain",
@@ -660,8 +660,8 @@ def events_count_text(count):
 
 
 def ratio_text(film_measured_um, film_um) -> str:
-    """Return a gauged film over the reckoned one as "0.94 of the reckoned"."""
-    return f"{film_measured_um / film_um:.2f} of the reckoned"
+    """Return a gauged film over the one worked out as "0.94 of the film worked out"."""
+    return f"{film_measured_um / film_um:.2f} of the film worked out"
 
 
 def share_text(factor) -> str:

@@ -84,7 +84,7 @@ _MARKS = {"now": "circle", "dip": "circle-open", "made_up": "square", "topped_up
 
 
 def plot_strength(points, height: int = 320, legend: bool = True):
-    """Draw a bath's strength over time: what was noted, and what is reckoned after each dip with its doubt.
+    """Draw a bath's strength over time: what was noted, and what is worked out after each dip with its doubt.
 
     `points`: sequence of StrengthPoint. `height`: in pixels.
     """

@@ -88,7 +88,7 @@ SENTENCES = {
     "mix": _mix,
     "mix_trust": (
         "nine times in ten within ΔE00 {together_p90:.1f} of the colour expected; the single baths alone would leave "
-        "{alone_p90:.1f}, how the two dyes get along nobody has tried: a coupon of both settles it"
+        "{alone_p90:.1f}, how the two dyes get along has not been tried: a coupon of both settles it"
     ),
     "coupon": "reading it would bring the doubt about the target's dip from {before:.1f} to {after:.1f} (CIELAB)",
     "first_short": "a short dip: the pale end, where the dye shows its hue",

@@ -32,7 +32,7 @@ CAUSES = {
     "sound": ("nothing wrong", "Nothing to do; if the shade is off all the same, ask for new settings."),
     "thin_film": (
         "thin film",
-        "Measure the area again and reckon charge and time anew; run longer next time. A dyed part with too little "
+        "Measure the area again and work out charge and time anew; run longer next time. A dyed part with too little "
         "film is accepted as it is, or stripped by a specialist and run again.",
         "supply_off", "strip",
     ),

@@ -102,7 +102,7 @@ def _show_way_in():
         name = plain(user.get("email") or "an account without an e-mail address")
         why = "is not on this book's list" if user.get("email_verified") is True else "is not confirmed"
         st.markdown(f"You signed in with **{name}**, which {why}. Ask an owner of the book, or:")
-        st.button("Sign in as somebody else", key="sign_out", on_click=st.logout)
+        st.button("Sign in as another person", key="sign_out", on_click=st.logout)
     else:
         st.markdown("This book is shared by several people. Sign in to see it.")
         st.button("Sign in", key="sign_in", type="primary", on_click=st.login)

@@ -68,7 +68,7 @@ def plan(
     """
     from dyebook.jobs.baths import electrolyte_named
     from dyebook.jobs.gauge import FILM_BY
-    from dyebook.jobs.run import plan_run, reckon_run
+    from dyebook.jobs.run import plan_run, work_out_run
 
     if by not in FILM_BY:
         raise typer.BadParameter(f"{by!r} is none of {', '.join(FILM_BY)}", param_hint="--by")
@@ -82,7 +82,7 @@ def plan(
     known = {"alloy": alloy, "finish": finish, **given_each(voltage_v=voltage_v)}
     known["electrolyte_temp_c"] = None if by == "0.30" else temp
     with open_at(book) as opened:
-        supply, _ = reckon_run(opened, **figures, film_by=by, alloy=alloy, electrolyte_temp_c=temp)
+        supply, _ = work_out_run(opened, **figures, film_by=by, alloy=alloy, electrolyte_temp_c=temp)
         run = supply.run
         if electrolyte:
             known["electrolyte_id"] = electrolyte_named(opened, electrolyte)

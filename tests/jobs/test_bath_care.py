@@ -59,7 +59,7 @@ def test_what_was_not_noted_is_not_guessed(book):
     assert dict(care_pairs(_care(book)))["kept at"] == "48 to 52 °C"
 
 
-def test_a_bath_reckoned_empty_asks_for_a_measurement(book):
+def test_a_bath_worked_out_empty_asks_for_a_measurement(book):
     bath = find_bath(book, "Ember", "E1", 2)
     note_bath(book, bath, "made_up", "2026-01-01", dye_g_per_l=0.1, bath_volume_l=2)
     _dip(book, "2026-01-02", area=900)

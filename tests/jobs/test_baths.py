@@ -28,7 +28,7 @@ def test_strength_falls_by_what_films_take_and_drops_carry(book, ember):
     assert points[-1].dye_g_per_l == pytest.approx(left)
 
 
-def test_a_measured_strength_starts_the_reckoning_anew(book, ember):
+def test_a_measured_strength_starts_the_estimate_anew(book, ember):
     _dip(book, 2, 10.0)
     baths.note_bath(book, ember, "measured", "2026-03-03", dye_g_per_l=2.7)
     line = strength_line(book, ember, now=datetime(2026, 3, 4, tzinfo=UTC))

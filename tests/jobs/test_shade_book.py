@@ -62,7 +62,7 @@ def test_a_note_before_the_dips_does_not_undo_what_they_say(book):
     assert 3.0 < _today(book) < 4.0
 
 
-def test_shops_that_write_the_reckoned_strength_get_the_reckoned_strength(book, tmp_path):
+def test_shops_that_write_the_estimated_strength_get_the_estimated_strength(book, tmp_path):
     bath = baths.find_bath(book, "Moss", "M1", 2.0)
     baths.note_bath(book, bath, "made_up", "2026-02-01T08:00", dye_g_per_l=4.0, bath_volume_l=2.0)
     _dye(book, "Moss", "M1", {6: (50, -20, 20)})

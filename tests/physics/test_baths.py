@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dyebook.errors import RecordError
-from dyebook.physics.bathcare import check_level, check_window, estimate_strength, make_up_bath, reckon_age, top_up_bath
+from dyebook.physics.bathcare import bath_age, check_level, check_window, estimate_strength, make_up_bath, top_up_bath
 from dyebook.physics.sealing import PREPARATION, SEALS, judge_seal, plan_seal, wet_steps
 
 
@@ -61,9 +61,9 @@ def test_level_line():
 
 
 def test_age_and_window():
-    assert not reckon_age(100, 2, 30).worn_out
-    assert reckon_age(100, 2, 30, limit_dm2_per_l=50).worn_out
-    assert reckon_age(10, 2, 30, limit_days=30).worn_out
+    assert not bath_age(100, 2, 30).worn_out
+    assert bath_age(100, 2, 30, limit_dm2_per_l=50).worn_out
+    assert bath_age(10, 2, 30, limit_days=30).worn_out
     assert check_window("ph", 5.5, 5, 6) is None
     assert "below" in check_window("ph", 4.5, 5, 6)
     with pytest.raises(RecordError):

@@ -9,7 +9,7 @@ LINK = UptakeLink(2.0, 0.7, "a guess")
 
 
 def test_the_weight_of_an_absorbance_is_beer_lambert():
-    # A = 1 at 20 000 L/(mol·cm) is 5.0e-8 mol/cm², 0.175 g/m² at 350 g/mol (reckoned by hand)
+    # A = 1 at 20 000 L/(mol·cm) is 5.0e-8 mol/cm², 0.175 g/m² at 350 g/mol (worked out by hand)
     assert mg_per_dm2_of_absorbance(1.0) == pytest.approx(1.75)
     assert mg_per_dm2_of_absorbance([0.5, 2.0]) == pytest.approx([0.875, 3.5])
 

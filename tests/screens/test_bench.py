@@ -34,7 +34,7 @@ def test_a_small_supply_says_what_it_can_do(empty_book, open_page):
 
 
 def test_the_tank_warms_and_says_what_helps(empty_book, open_page):
-    # 2 L, 15 V, 3 A: about 15 °C in 40 min uncooled (reckoned from joule and reaction heat)
+    # 2 L, 15 V, 3 A: about 15 °C in 40 min uncooled (worked out from joule and reaction heat)
     text = texts_of(_plan(open_page("bench", step="plan"), volume_l="2"))
     assert "electrolyte at the end" in text
     assert "or ice in closed bottles" in text
@@ -111,7 +111,7 @@ def anodised(empty_book):
 def test_from_run_to_batch_by_the_clock(anodised, open_page):
     page = open_page("bench", step="wet")
     page.selectbox(key="bench_bath").set_value("Ember, E1").run()
-    assert page.text_input(key="bench_1_dye_g_per_l").value == "3", "what the bath is reckoned to hold stands there"
+    assert page.text_input(key="bench_1_dye_g_per_l").value == "3", "what the bath is worked out to hold stands there"
     for name, text in {"1_dye_g_per_l": "2.9", "bath_temp_c": "122 °F", "ph": "5.5", "dwell_min": "6"}.items():
         page.text_input(key=f"bench_{name}").set_value(text)
     page.run()

@@ -233,7 +233,7 @@ def _share_lost(because, parts):
 
 
 def _run_temp(trace, given):
-    """Temperature to reckon with: the log's where it leaves the working window, else what was given."""
+    """Temperature to work with: the log's where it leaves the working window, else what was given."""
     if trace.electrolyte_temp_c is None or not np.isfinite(trace.electrolyte_temp_c).any():
         return given
     logged = float(np.clip(np.nanmean(trace.electrolyte_temp_c), -10, 60))

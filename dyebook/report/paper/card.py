@@ -196,14 +196,14 @@ def _run(facts):
 
 
 def film_rows(facts):
-    """Yield (label, text) of the film: by its gauge, and as planned or reckoned from charge."""
+    """Yield (label, text) of the film: by its gauge, and as planned or worked out from charge."""
     row, run = facts.row, facts.run or {}
     if row.film_measured_um == row.film_measured_um:
         yield "film by gauge", figure_text("film_um", row.film_measured_um)
     if row.film_um == row.film_um:
         sd = row.film_sd_um if row.film_sd_um == row.film_sd_um else None
-        reckoned = run.get("film_from_charge_um") is not None
-        yield "film from charge" if reckoned else "film planned", figure_text("film_um", row.film_um, sd)
+        from_charge = run.get("film_from_charge_um") is not None
+        yield "film from charge" if from_charge else "film planned", figure_text("film_um", row.film_um, sd)
 
 
 def _step_words(step):

@@ -29,7 +29,7 @@ def bath_sheet(facts, blank_lines: int = 6) -> Sheet:
     start = f"made up {moment_text(life['made_up_at'])}" if life["made_up_at"] else "make-up not noted"
     blocks = [Row(((1.0, [_bath_now(facts)]), (1.0, [_bath_age(facts)])))]
     if len(facts.line.points) > 1:
-        caption = "Strength: as noted, and reckoned from area and film of each dip. Shaded: 95 in 100."
+        caption = "Strength: as noted, and worked out from area and film of each dip. Shaded: 95 in 100."
         blocks.append(Row(((1.0, [Picture(strength_png(facts.line.points), caption, 60.0)]),)))
     if read:
         ends = (_day(read[0]), _day(read[-1]))
@@ -59,7 +59,7 @@ def _bath_now(facts):
     if facts.line.points:
         rows.append(("strength", strength_words(facts.line.points[-1])))
     if facts.line.without_area:
-        rows.append(("not reckoned", f"{facts.line.without_area} dips without an area"))
+        rows.append(("not worked out", f"{facts.line.without_area} dips without an area"))
     return Pairs("Now", tuple(rows))
 
 

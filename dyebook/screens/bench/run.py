@@ -96,10 +96,10 @@ def _film_by(book, temp):
 def _show_plan(book, asked):
     conditions = {"alloy": asked["alloy"], "electrolyte_temp_c": asked["temp"], "supply_max_a": asked["limit"]}
     figures = asked["area"], asked["density"], asked["film"]
-    plan, reckoned = bench.reckon_run(book, *figures, film_by=asked["film_by"], **conditions)
+    plan, worked_out = bench.work_out_run(book, *figures, film_by=asked["film_by"], **conditions)
     if plan.limited:
         # a supply that is too small still does something: the whole film later, or less film in the time first meant
-        st.warning(report_bench.limit_text(plan, *bench.film_in_time(plan, reckoned)), icon=":material/power:")
+        st.warning(report_bench.limit_text(plan, *bench.film_in_time(plan, worked_out)), icon=":material/power:")
     show_answer(plan.run, _HEADS)
     st.caption(
         "A thread grows by four times the build-up of one face. A film class needs its average and, everywhere, four "

@@ -43,7 +43,7 @@ def show(book, asked):
     bath, reading, target, settings, surface = part
     dry, sealed = _known(dry, sealed, *surface)
     if bath not in asked.baths:
-        raise ModelError(f"{bath} has no reading to learn from, or was thrown out; choose a bath that is on the bench")
+        raise ModelError(f"{bath} has no reading to learn from, or is out of use; choose a bath that is on the bench")
     advice = redip(asked, bath, settings, reading, target, dry, sealed)
     _show_advice(asked, reading, advice)
     if way == BATCH and advice.action in ("more_time", "next_bath"):

@@ -72,7 +72,7 @@ def test_a_sound_log_has_one_film():
     assert report.film_lost_um is None
 
 
-def test_hot_log_is_reckoned_warm():
+def test_hot_log_is_worked_out_warm():
     t = np.linspace(0, 40, 200)
     cool = report_trace(make_trace(t, np.full(t.size, 2.1), None, np.full(t.size, 20.5)), area_dm2=1.5)
     hot = report_trace(make_trace(t, np.full(t.size, 2.1), None, np.full(t.size, 29.0)), area_dm2=1.5)
