@@ -93,8 +93,8 @@ def test_a_card_pointed_out_by_hand_stays_the_card(book, jpeg):
 
 
 def test_two_readings_of_one_photo_are_each_read_in_their_own_way(book, jpeg):
-    batch = record_dip(book, RECORD, jpeg).batch
-    book.add_reading(batch, measurement=measure(jpeg, camera="bench"), photo=jpeg)
+    record_dip(book, RECORD, jpeg)
+    book.add_batch(RECORD, jpeg, measure(jpeg, camera="bench"))
     answer = remeasure(book)
     assert list(answer.delta_e00) == [SAME, SAME]
     assert [row["camera"] for row in book.rows("readings")] == [None, "bench"]
