@@ -52,6 +52,8 @@ def _is_no_wider_than_the_screen(page):
 
 
 def _go(page, name):
+    # the ways are drawn with the page, and a link of More only once it is open
+    page.get_by_role("link", name="Today").first.wait_for()
     link = page.get_by_role("link", name=name)
     if not link.count():
         page.get_by_role("button", name="More").click()
