@@ -1,6 +1,7 @@
 """Closed loop of shops: photographed dips, a customer's sample, the suggested dip as a shop makes it, and the verdict.
 
-    python -m tests.bench.loop [--shops 100] [--first-seed 500] [--dips 6,3,1] [--coupon] [--stated] [--set all]
+    python -m tests.bench.loop drawn [--shops 500:600] [--dips 6,3,1] [--coupon] [--stated] [--set all]
+    python -m tests.bench.loop make [--world physical|simple] [--shops 0:24] [--jobs 1] [--spp 160] [--size 1200]
 
 A shop photographs some dips of one bath in one set-up, and the bath is learned from those photos. A customer's sample
 is photographed apart. The suggested dip, of which only the time is free, is made with a shop's slips (`SLIPS`) and
@@ -20,17 +21,16 @@ from scipy.stats import beta
 from dyebook import delta_e_00, judge, learn_bath
 from tests.bench import baths
 from tests.bench.command import command_line, numbers
+from tests.bench.scenes import first_end
+from tests.bench.shops import BANDS_MIN, SLIPS, make_photographs
 
 LAB = ["L", "a", "b"]
-# how a shop meets its settings: standard deviations of min, °C, relative strength and pH
-SLIPS = {"dwell_min": 0.05, "bath_temp_c": 0.7, "dye_g_per_l": 0.02, "ph": 0.05}
 # standard deviations of the parts of an error: log light of shape, photo and own pixels; L*, a*, b* of the camera at a
 # chroma of 50, of the tint of a shape, of the photo's balance and of a part's pixels
 SIZES = {
     "shape_log": 0.06, "photo_log": 0.025, "own_log": 0.012,
     "camera": (1.2, 4.0, 4.0), "shape": (0.4, 0.4, 0.4), "photo": (0.1, 0.35, 0.35), "own": (0.2, 0.25, 0.25),
 }  # fmt: skip
-BANDS_MIN = (12.0, 6.0, 3.0, 1.5, 0.75)
 TRUE_DIFFERENCES = (0.0, 8.0)
 JUDGED = 6
 SHAPES = ("cap", "body")
@@ -263,26 +263,38 @@ def print_verdicts(pairs):
             print(f"truly {low} to {high}, said {verdict}: {share(said[inside] == verdict)}")
 
 
+def drawn(options):
+    """Run shops whose readings are drawn, and print the table."""
+    worlds = {"tuning": baths.TUNING, "held-out": baths.HELD_OUT, "all": baths.TUNING + baths.HELD_OUT}[options.set]
+    counts = [*numbers(options.dips), *(["coupon"] if options.coupon else [])]
+    rows, pairs = [], []
+    for seed in options.shops:
+        for count in counts:
+            row, judged = shop_rows(worlds[seed % len(worlds)], seed, count, options.stated)
+            rows.append(row)
+            pairs += judged
+    return pd.DataFrame(rows), pd.DataFrame(pairs)
+
+
 def main():
     """Run the shops and print the table."""
     parser = command_line(__doc__)
-    parser.add_argument("--shops", type=int, default=100)
-    parser.add_argument("--first-seed", type=int, default=500)
+    parser.add_argument("what", choices=["drawn", "make"])
+    parser.add_argument("--shops", type=first_end, default=range(24), help="first:end")
     parser.add_argument("--dips", default="6,3")
     parser.add_argument("--coupon", action="store_true")
     parser.add_argument("--stated", action="store_true")
     parser.add_argument("--set", default="all", choices=["tuning", "held-out", "all"])
     parser.add_argument("--rows", help="write the figures of every shop to this CSV file")
+    parser.add_argument("--world", choices=["physical", "simple"], default="physical")
+    parser.add_argument("--jobs", type=int, default=1)
+    parser.add_argument("--spp", type=int, default=160, help="paths a pixel")
+    parser.add_argument("--size", type=int, default=1200, help="width in pixels")
     options = parser.parse_args()
-    worlds = {"tuning": baths.TUNING, "held-out": baths.HELD_OUT, "all": baths.TUNING + baths.HELD_OUT}[options.set]
-    counts = [*numbers(options.dips), *(["coupon"] if options.coupon else [])]
-    rows, pairs = [], []
-    for i in range(options.shops):
-        for count in counts:
-            row, judged = shop_rows(worlds[i % len(worlds)], options.first_seed + i, count, options.stated)
-            rows.append(row)
-            pairs += judged
-    rows, pairs = pd.DataFrame(rows), pd.DataFrame(pairs)
+    if options.what == "make":
+        make_photographs(options.world, options.shops, options.jobs, options.spp, options.size)
+        return
+    rows, pairs = drawn(options)
     print_dips(rows)
     print_verdicts(pairs)
     print(rows.pivot_table(index="world", columns="dips", values="first", aggfunc="median").round(2).to_string())
