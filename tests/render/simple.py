@@ -49,7 +49,8 @@ def _painted(stage, bench):
     faces = np.cross(stage.points[:, 1] - stage.points[:, 0], stage.points[:, 2] - stage.points[:, 0])
     middle = stage.points.mean(axis=1)
     seen = np.einsum("ij,ij->i", faces, stage.camera.eye - middle) > 0
-    seen &= (middle - stage.camera.eye) @ stage.camera.ahead > 30
+    # a corner behind the camera would be projected to the wrong side
+    seen &= ((stage.points - stage.camera.eye) @ stage.camera.ahead).min(axis=1) > 30
     depth = np.linalg.norm(middle - stage.camera.eye, axis=1)
     lowest = np.full(len(stage.table), np.inf)
     np.minimum.at(lowest, stage.owner, stage.points[..., 2].min(axis=1))

@@ -173,3 +173,11 @@ def test_bands_stand_for_spectra():
     weights = sensor_weights("reflex", "FL11"), sensor_weights("reflex", "FL11", fine=True)
     assert coarse @ weights[0] == pytest.approx(fine @ weights[1], abs=0.004)
     assert delta_e_00(reflectance_lab(fine), reflectance_lab(spectrum(coarse))).max() < 0.3
+
+
+@pytest.mark.parametrize("seed", [10, 16, 20])
+def test_the_photographer_does_not_stand_in_the_picture(seed):
+    # what lies behind the camera was once painted over these benches
+    spec = make_scenes(seed, "parts", 160, 120)[0]
+    owner = draw_simple(spec)[1]
+    assert owner.max() == len(spec.things)  # the bench; whoever holds the camera comes after it
