@@ -2,6 +2,7 @@
 
     python -m tests.bench.loop drawn [--shops 500:600] [--dips 6,3,1] [--coupon] [--stated] [--set all]
     python -m tests.bench.loop make [--world physical|simple] [--shops 0:24] [--jobs 1] [--spp 160] [--size 1200]
+    python -m tests.bench.loop photographed [--world physical|simple] [--shops 0:24] [--dips 6,3] [--coupon]
 
 A shop photographs some dips of one bath in one set-up, and the bath is learned from those photos. A customer's sample
 is photographed apart. The suggested dip, of which only the time is free, is made with a shop's slips (`SLIPS`) and
@@ -9,10 +10,13 @@ photographed; it joins the records for a second dip. Every shop then judges part
 spread over 0 to 8, of the sample's shape and of another one. `--coupon`: one strip of five bands in one photo and
 nothing else. `--stated`: the target is the sample's true Lab, as an instrument would give it.
 
-Readings are drawn from the parts of an error (`Bench`), whose sizes stand in `SIZES`; baths are those of
+`photographed` reads the photographs that `make` drew (`tests.bench.shops`), card and parts found by themselves. `drawn`
+draws readings from the parts of an error (`Bench`), whose sizes stand in `SIZES`; its baths are those of
 `tests.bench.baths`. Shares and quantiles carry 90 % intervals; `score` is the mean interval score of the stated
 p90 as a one-sided interval, p90 + 10 max(0, true - p90) (Gneiting & Raftery 2007, equation 43), lower is better.
 """
+
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -22,9 +26,8 @@ from dyebook import delta_e_00, judge, learn_bath
 from tests.bench import baths
 from tests.bench.command import command_line, numbers
 from tests.bench.scenes import first_end
-from tests.bench.shops import BANDS_MIN, SLIPS, make_photographs
+from tests.bench.shops import BANDS_MIN, LAB, PhotographedShop, Shop, make_photographs
 
-LAB = ["L", "a", "b"]
 # standard deviations of the parts of an error: log light of shape, photo and own pixels; L*, a*, b* of the camera at a
 # chroma of 50, of the tint of a shape, of the photo's balance and of a part's pixels
 SIZES = {
@@ -34,6 +37,8 @@ SIZES = {
 TRUE_DIFFERENCES = (0.0, 8.0)
 JUDGED = 6
 SHAPES = ("cap", "body")
+# lights without one direction
+CALM = ("tent", "overcast")
 
 
 def _gain(lab):
@@ -82,54 +87,22 @@ class Bench:
         }
 
 
-def told(reading):
-    """What a record says of a reading: the colour, what changes from photo to photo, the total."""
-    parts = reading["lab_cov_parts"]
-    moving = np.sqrt(np.diag(np.add(parts["photo"], parts["own"])))
-    names = dict(zip(LAB, reading["lab"], strict=True)) | {"setup": reading["setup"]["key"]}
-    names |= {f"{axis}_sd": sd for axis, sd in zip(LAB, moving, strict=True)}
-    return names | {f"{axis}_u": u for axis, u in zip(LAB, reading["lab_u"], strict=True)}
-
-
-class Shop:
-    """A bath, a set-up, and a person who meets settings as well as people do."""
+class DrawnShop(Shop):
+    """A shop whose readings are drawn."""
 
     def __init__(self, world, seed):
-        self.world, self.bath = world, world.bath(seed)
-        self.rng = np.random.default_rng([seed, 2])
+        super().__init__(world, world.bath(seed), np.random.default_rng([seed, 2]))
+        self.number, self.light, self.tapped = seed, "drawn", 0
         self.bench = Bench(f"{world.name} {seed}", self.rng)
-        self.dip = {
-            "film_um": float(self.bath.habit["film"]),
-            "dye_g_per_l": float(np.exp(self.rng.uniform(np.log(0.8), np.log(5)))),
-            "bath_temp_c": float(self.bath.habit["bath_temp_c"]),
-            "ph": 5.5,
-        }
-
-    def plan(self, dwells):
-        """Dips as they are meant."""
-        return pd.DataFrame([{**self.dip, "dwell_min": float(dwell)} for dwell in dwells])
-
-    def slipped(self, meant, strip=False):
-        """What the shop does for it; a strip is slipped once."""
-        shape = 1 if strip else len(meant)
-        normal = {name: self.rng.normal(0, sd, shape) for name, sd in SLIPS.items() if name != "dwell_min"}
-        film = np.exp(self.rng.normal(0, self.world.film_error, shape))
-        return meant.assign(
-            film_um=meant["film_um"] * film,
-            dye_g_per_l=meant["dye_g_per_l"] * (1 + normal["dye_g_per_l"]),
-            bath_temp_c=meant["bath_temp_c"] + normal["bath_temp_c"],
-            ph=meant["ph"] + normal["ph"],
-            dwell_min=np.maximum(meant["dwell_min"] + self.rng.normal(0, SLIPS["dwell_min"], len(meant)), 0.1),
-        )
-
-    def noted(self, meant, readings):
-        """Records."""
-        rows = meant.assign(film_sd_um=meant["film_um"] * self.world.film_error)
-        rows = rows if self.world.ph_known else rows.assign(ph=np.nan)
-        return pd.concat([rows, pd.DataFrame([told(reading) for reading in readings])], axis=1)
+        self.sample_lab = self.bath.truth(self.plan([np.exp(self.rng.uniform(np.log(1), np.log(12)))]))[0]
+        self.sample_read = self.bench.read([self.sample_lab])[0]
 
     def records(self, count):
-        """Photographed dips, each in a photo of its own."""
+        """Dips, each in a photo of its own; of "coupon" five bands of one strip in one photo."""
+        if count == "coupon":
+            meant = self.plan(BANDS_MIN)
+            true = self.bath.truth(self.slipped(meant, strip=True))
+            return self.noted(meant, self.bench.read(true)).assign(coupon="strip")
         spread = np.exp(self.rng.uniform(np.log(0.7), np.log(15), count))
         meant = self.plan(spread)
         true = self.bath.truth(self.slipped(meant))
@@ -137,45 +110,41 @@ class Shop:
         true = true + spoiled[:, None] * self.rng.normal(0, [10, 7, 7], (count, 3))
         return self.noted(meant, [self.bench.read([lab])[0] for lab in true])
 
-    def strip(self):
-        """Five bands of one strip in one photo."""
-        meant = self.plan(BANDS_MIN)
-        true = self.bath.truth(self.slipped(meant, strip=True))
-        return self.noted(meant, self.bench.read(true)).assign(coupon="strip")
-
     def make(self, settings):
         """True Lab of one dip made with slips."""
         meant = pd.DataFrame([settings]).assign(ph=5.5)
         return self.bath.truth(self.slipped(meant))[0]
 
+    def read(self, lab):
+        """Return what a dip of this true Lab reads, in a photo of its own."""
+        return self.bench.read([lab])[0]
 
-def shop_rows(world, seed, dips, stated=False):
+    def others(self):
+        """Yield kind, true Lab and reading of parts up to 8 ΔE00 from the sample, in a random direction of colour."""
+        for kind, shape in (("one shape", "cap"), ("unlike shapes", "body")):
+            for wanted in self.rng.uniform(*TRUE_DIFFERENCES, JUDGED):
+                lab = _away(self.sample_lab, wanted, self.rng)
+                yield kind, lab, self.bench.read([lab], shape)[0]
+
+
+def shop_rows(shop, dips, stated=False):
     """Figures of one shop: first and second dip, and judged pairs; `dips` may be "coupon"."""
-    shop = Shop(world, seed)
-    records = shop.strip() if dips == "coupon" else shop.records(dips)
-    sample = shop.bath.truth(shop.plan([np.exp(shop.rng.uniform(np.log(1), np.log(12)))]))[0]
-    sample_read = shop.bench.read([sample])[0]
-    target = tuple(sample) if stated else sample_read
-    row = {
-        "world": world.name,
-        "seed": seed,
-        "dips": dips,
-        "nearest": _nearest_miss(shop, records, sample, sample_read),
-    }
+    records, sample, sample_read = shop.records(dips), shop.sample_lab, shop.sample_read
+    row = {"world": shop.world.name, "light": shop.light, "shop": shop.number, "dips": dips}
+    row["nearest"] = _nearest_miss(shop, records, sample, sample_read)
     pairs = []
     for turn in ("first", "second"):
-        best = _suggest(records, shop, target)
+        best = _suggest(records, shop, tuple(sample) if stated else sample_read)
         true = shop.make(best.settings)
-        read = shop.bench.read([true])[0]
+        read = shop.read(true)
         row |= {
             turn: float(delta_e_00(sample, true)),
             f"{turn}_p90": best.delta_e00_p90,
             f"{turn}_said": best.delta_e00,
         }
-        pairs.append(_judged(sample, true, sample_read, read, "suggested"))
-        meant = pd.DataFrame([best.settings])
-        records = pd.concat([records, shop.noted(meant, [read])], ignore_index=True)
-    return row, pairs + list(_other_parts(shop, sample, sample_read))
+        pairs.append(_judged(sample, true, sample_read, read, "one shape"))
+        records = pd.concat([records, shop.noted(pd.DataFrame([best.settings]), [read])], ignore_index=True)
+    return row, pairs
 
 
 def _suggest(records, shop, target):
@@ -194,14 +163,6 @@ def _judged(sample, true, sample_read, read, kind):
     found, truly = judge(sample_read, read), float(delta_e_00(sample, true))
     error = abs(found.delta_e00 - truly)
     return {"kind": kind, "true": truly, "verdict": found.verdict, "error": error, "u": found.delta_e00_u}
-
-
-def _other_parts(shop, sample, sample_read):
-    """Judged pairs whose true difference is spread over 0 to 8, in a random direction of colour."""
-    for shape in SHAPES:
-        for wanted in shop.rng.uniform(*TRUE_DIFFERENCES, JUDGED):
-            part = _away(sample, wanted, shop.rng)
-            yield _judged(sample, part, sample_read, shop.bench.read([part], shape)[0], shape)
 
 
 def _away(lab, wanted, rng):
@@ -251,8 +212,8 @@ def print_dips(rows):
 
 def print_verdicts(pairs):
     """Print what the judge says, by shape."""
-    for name, kinds in (("one shape", ("suggested", "cap")), ("unlike shapes", ("body",))):
-        part = pairs[pairs["kind"].isin(kinds)]
+    for name in ("one shape", "unlike shapes"):
+        part = pairs[pairs["kind"] == name]
         true, said = part["true"], part["verdict"]
         print(f"-- {name}, {len(part)} pairs; error of a difference median / p90: {quantiles(part['error'])}")
         print(
@@ -263,29 +224,50 @@ def print_verdicts(pairs):
             print(f"truly {low} to {high}, said {verdict}: {share(said[inside] == verdict)}")
 
 
-def drawn(options):
-    """Run shops whose readings are drawn, and print the table."""
+def shops_of(options, world):
+    """Yield the shops asked for: of a dyed world's photographs, or with readings drawn."""
     worlds = {"tuning": baths.TUNING, "held-out": baths.HELD_OUT, "all": baths.TUNING + baths.HELD_OUT}[options.set]
+    for number in options.shops:
+        yield DrawnShop(worlds[number % len(worlds)], number) if world is None else PhotographedShop(number, world)
+
+
+def score(options, world=None):
+    """Run the shops and print the tables."""
     counts = [*numbers(options.dips), *(["coupon"] if options.coupon else [])]
-    rows, pairs = [], []
-    for seed in options.shops:
+    rows, pairs, tapped = [], [], 0
+    for shop in shops_of(options, world):
+        tapped += shop.tapped
         for count in counts:
-            row, judged = shop_rows(worlds[seed % len(worlds)], seed, count, options.stated)
+            row, judged = shop_rows(shop, count, options.stated)
             rows.append(row)
-            pairs += judged
-    return pd.DataFrame(rows), pd.DataFrame(pairs)
+            pairs += [pair | {"light": shop.light} for pair in judged]
+        others = [(shop.sample_lab, true, shop.sample_read, read, kind) for kind, true, read in shop.others()]
+        pairs += [_judged(*pair) | {"light": shop.light} for pair in others]
+    rows, pairs = pd.DataFrame(rows), pd.DataFrame(pairs)
+    print(f"{tapped} parts had to be shown")
+    print_dips(rows)
+    print_verdicts(pairs)
+    calm = pairs["light"].isin(CALM)
+    for name, some in (("-- tent and overcast", pairs[calm]), ("-- other lights", pairs[~calm])):
+        if world is not None and len(some):
+            print(name)
+            print_verdicts(some)
+    print(rows.pivot_table(index="world", columns="dips", values="first", aggfunc="median").round(2).to_string())
+    if options.rows:
+        rows.to_csv(options.rows, index=False)
+        pairs.to_csv(Path(options.rows).with_suffix(".pairs.csv"), index=False)
 
 
 def main():
-    """Run the shops and print the table."""
+    """Make photographs, or run the shops and print the tables."""
     parser = command_line(__doc__)
-    parser.add_argument("what", choices=["drawn", "make"])
+    parser.add_argument("what", choices=["drawn", "make", "photographed"])
     parser.add_argument("--shops", type=first_end, default=range(24), help="first:end")
     parser.add_argument("--dips", default="6,3")
     parser.add_argument("--coupon", action="store_true")
     parser.add_argument("--stated", action="store_true")
     parser.add_argument("--set", default="all", choices=["tuning", "held-out", "all"])
-    parser.add_argument("--rows", help="write the figures of every shop to this CSV file")
+    parser.add_argument("--rows", help="write the figures of every shop to this CSV file, of pairs beside it")
     parser.add_argument("--world", choices=["physical", "simple"], default="physical")
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--spp", type=int, default=160, help="paths a pixel")
@@ -293,13 +275,8 @@ def main():
     options = parser.parse_args()
     if options.what == "make":
         make_photographs(options.world, options.shops, options.jobs, options.spp, options.size)
-        return
-    rows, pairs = drawn(options)
-    print_dips(rows)
-    print_verdicts(pairs)
-    print(rows.pivot_table(index="world", columns="dips", values="first", aggfunc="median").round(2).to_string())
-    if options.rows:
-        rows.to_csv(options.rows, index=False)
+    else:
+        score(options, None if options.what == "drawn" else options.world)
 
 
 if __name__ == "__main__":

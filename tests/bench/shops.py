@@ -7,15 +7,21 @@ whose true difference to the sample is spread over 0.5 to 8, four of the sample'
 three of another shape in each of two more. `tests.bench.loop` makes, reads and scores them.
 """
 
+import json
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
 from functools import cached_property, partial
 from multiprocessing import get_context
 
+import cv2
 import numpy as np
 import pandas as pd
 
+from dyebook.errors import DyebookError
 from dyebook.lab import delta_e_00
+from dyebook.photo.card.card import fill_polygon
+from dyebook.photo.measure import look_at
+from dyebook.record import ReadOptions
 from tests.bench import baths
 from tests.bench.scenes import WORLDS
 from tests.render import draw, make_scenes
@@ -24,7 +30,7 @@ from tests.render.scene import FINISHES, Film, Thing, shaped
 from tests.render.shapes import mesh_of
 from tests.render.spectra import DYES, film_readings
 
-__all__ = ["BANDS_MIN", "SLIPS", "SceneShop", "make_photographs", "photographs_of"]
+__all__ = ["BANDS_MIN", "LAB", "SLIPS", "PhotographedShop", "SceneShop", "Shop", "make_photographs"]
 
 # how a shop meets its settings: standard deviations of min, °C, relative strength and pH
 SLIPS = {"dwell_min": 0.05, "bath_temp_c": 0.7, "dye_g_per_l": 0.02, "ph": 0.05}
@@ -33,23 +39,63 @@ DIPS, LAWS = 6, baths.TUNING + baths.HELD_OUT
 # set-ups of shops are none of those that anything was fitted on
 _FIRST_SETUP = 600
 _USUAL_MIN = 4.0
+LAB = ["L", "a", "b"]
+# overlap over union from which a reading is that of a part
+_FOUND = 0.6
 _BAND = shaped("plate", half_x=14.0, half_y=8.0, corner=1.0, thickness=1.0)
 
 
-class SceneShop:
-    """One shop: what it dips, meant and as it truly happened, and the scenes of its photographs."""
+class Shop:
+    """A bath, and a person who meets settings as well as people do."""
 
-    def __init__(self, number):
-        self.number, self.world = number, LAWS[number % len(LAWS)]
-        self.rng = np.random.default_rng((number, 4711))
-        self.card_rng = np.random.default_rng((number, 4713))
-        self.bath = self.world.bath(5000 + number)
+    def __init__(self, world, bath, rng):
+        self.world, self.bath, self.rng = world, bath, rng
         self.dip = {
-            "film_um": float(self.bath.habit["film"]),
-            "dye_g_per_l": float(np.exp(self.rng.uniform(np.log(0.8), np.log(5)))),
-            "bath_temp_c": float(self.bath.habit["bath_temp_c"]),
+            "film_um": float(bath.habit["film"]),
+            "dye_g_per_l": float(np.exp(rng.uniform(np.log(0.8), np.log(5)))),
+            "bath_temp_c": float(bath.habit["bath_temp_c"]),
             "ph": 5.5,
         }
+
+    def plan(self, dwells):
+        """Dips as they are meant."""
+        return pd.DataFrame([{**self.dip, "dwell_min": float(dwell)} for dwell in dwells])
+
+    def slipped(self, meant, strip=False):
+        """What the shop does for it; a strip is slipped once."""
+        count = 1 if strip else len(meant)
+        normal = {name: self.rng.normal(0, sd, count) for name, sd in SLIPS.items() if name != "dwell_min"}
+        return meant.assign(
+            film_um=meant["film_um"] * np.exp(self.rng.normal(0, self.world.film_error, count)),
+            dye_g_per_l=meant["dye_g_per_l"] * (1 + normal["dye_g_per_l"]),
+            bath_temp_c=meant["bath_temp_c"] + normal["bath_temp_c"],
+            ph=meant["ph"] + normal["ph"],
+            dwell_min=np.maximum(meant["dwell_min"] + self.rng.normal(0, SLIPS["dwell_min"], len(meant)), 0.1),
+        )
+
+    def noted(self, meant, readings):
+        """Records."""
+        rows = meant.assign(film_sd_um=meant["film_um"] * self.world.film_error)
+        rows = rows if self.world.ph_known else rows.assign(ph=np.nan)
+        return pd.concat([rows, pd.DataFrame([_told(reading) for reading in readings])], axis=1)
+
+
+def _told(reading):
+    """What a record says of a reading: the colour, what changes from photo to photo, the total."""
+    parts = reading["lab_cov_parts"]
+    moving = np.sqrt(np.diag(np.add(parts["photo"], parts["own"])))
+    names = dict(zip(LAB, reading["lab"], strict=True)) | {"setup": reading["setup"]["key"]}
+    names |= {f"{axis}_sd": sd for axis, sd in zip(LAB, moving, strict=True)}
+    return names | {f"{axis}_u": u for axis, u in zip(LAB, reading["lab_u"], strict=True)}
+
+
+class SceneShop(Shop):
+    """A shop of rendered photographs: its dips, meant and as they truly happened, and the scenes."""
+
+    def __init__(self, number):
+        world = LAWS[number % len(LAWS)]
+        super().__init__(world, world.bath(5000 + number), np.random.default_rng((number, 4711)))
+        self.number, self.card_rng = number, np.random.default_rng((number, 4713))
         picked = self.rng.choice(list(DYES), self.world.dyes, replace=False)
         self.bands = [DYES[str(name)] for name in picked]
         finish = FINISHES[str(self.rng.choice(["satin", "blasted", "brushed", "polished"], p=[0.34, 0.26, 0.22, 0.18]))]
@@ -77,22 +123,6 @@ class SceneShop:
         return caps[int(self.rng.integers(3))], body
 
     # -- The bath --
-
-    def plan(self, dwells):
-        """Dips as they are meant."""
-        return pd.DataFrame([{**self.dip, "dwell_min": float(dwell)} for dwell in dwells])
-
-    def slipped(self, meant, strip=False, rng=None):
-        """What the shop does for it; a strip is slipped once."""
-        rng, count = rng or self.rng, 1 if strip else len(meant)
-        normal = {name: rng.normal(0, sd, count) for name, sd in SLIPS.items() if name != "dwell_min"}
-        return meant.assign(
-            film_um=meant["film_um"] * np.exp(rng.normal(0, self.world.film_error, count)),
-            dye_g_per_l=meant["dye_g_per_l"] * (1 + normal["dye_g_per_l"]),
-            bath_temp_c=meant["bath_temp_c"] + normal["bath_temp_c"],
-            ph=meant["ph"] + normal["ph"],
-            dwell_min=np.maximum(meant["dwell_min"] + rng.normal(0, SLIPS["dwell_min"], len(meant)), 0.1),
-        )
 
     def _loads(self, frame):
         """Load (dyes, n) of dips with exact settings."""
@@ -213,3 +243,75 @@ def make_photographs(world, shops, jobs=1, spp=160, size=1200):
     with ProcessPoolExecutor(jobs, get_context("spawn")) as pool:
         for name in pool.map(partial(_draw_shop, world=world, spp=spp, size=size), shops):
             print(name, flush=True)
+
+
+class PhotographedShop(SceneShop):
+    """A shop whose photographs are read, card and parts found by themselves; `tapped` counts those that a hand showed.
+
+    What its next dip reads is its true colour with the whole error, and the error's parts, of that photographed part of
+    one shape which is nearest to it in true colour: no photograph of it can have been made beforehand.
+    """
+
+    def __init__(self, number, world):
+        super().__init__(number)
+        self.readings, self.tapped, self.light = {}, 0, ""
+        for name, (films, _) in self.photographs.items():
+            file = photographs_of(world) / f"h{number:03d}-{name}.json"
+            truth = json.loads(file.read_text(encoding="utf-8"))
+            apart = [part["lab"] - self.lab(film) for part, film in zip(truth["parts"], films, strict=True)]
+            if np.abs(apart).max() > 0.01:
+                raise ValueError(f"{file.name} shows other films than this plan; make it anew")
+            self.readings[name], tapped = _read(truth, file.with_suffix(".jpg"))
+            self.tapped, self.light = self.tapped + tapped, truth["light"]
+        self.sample_read = self.readings["sample"][0]
+        self.sample_lab = self.lab(self.sample)
+        self.rng = np.random.default_rng((number, 4714))
+
+    def records(self, count):
+        """Photographed dips; of "coupon" the strip's bands."""
+        if count == "coupon":
+            return self.noted(self.plan(BANDS_MIN), self.readings["strip"]).assign(coupon="strip")
+        return self.noted(self.meant[:count], [self.readings[f"dip{k + 1}"][0] for k in range(count)])
+
+    def make(self, settings):
+        """True Lab of one dip made with slips."""
+        return self.lab(self.films(self.slipped(pd.DataFrame([settings]).assign(ph=5.5)))[0])
+
+    def read(self, lab):
+        """Return what a dip of this true Lab reads."""
+        alike = [(part, true) for kind, true, part in self.others() if kind == "one shape"]
+        nearest, true = min(alike, key=lambda pair: float(delta_e_00(pair[1], lab)))
+        moved = np.clip(np.array(nearest["lab"]) + lab - true, (0, -128, -128), (100, 128, 128))
+        return nearest | {"lab": tuple(map(float, moved)), "photo_sha256": "of the next dip"}
+
+    def others(self):
+        """Yield kind, true Lab and reading of the parts that are judged."""
+        told = (("one shape", "alike", self.alike, 4), ("unlike shapes", "unlike", self.unlike, 3))
+        for kind, name, films, size in told:
+            for k, film in enumerate(films):
+                yield kind, self.lab(film), self.readings[f"{name}{k // size + 1}"][k % size]
+
+
+def _read(truth, path):
+    """The reading of each part of a photograph as a dict, and how many of them had to be shown."""
+    card, outlines = {"card_lab": tuple(truth["card"]["lab"])}, [part["outline"] for part in truth["parts"]]
+    labels = cv2.imread(str(path.with_suffix(".png")), cv2.IMREAD_UNCHANGED)
+    try:
+        found = look_at(path, ReadOptions(**card, flaws=False)).measurement.parts
+    except DyebookError:
+        card["card_at"], found = tuple(map(tuple, truth["card"]["quad"])), ()
+    shown = [(fill_polygon(np.array(one.outline), (0, 0, *labels.shape[::-1])), one) for one in found]
+    readings = [_of_part(labels == number + 1, shown) for number in range(len(outlines))]
+    missing = [k for k, reading in enumerate(readings) if reading is None]
+    if missing:
+        options = ReadOptions(**card, part_at=[outlines[k] for k in missing], flaws=False)
+        for k, reading in zip(missing, look_at(path, options).measurement.parts, strict=True):
+            readings[k] = reading.to_dict()
+    return readings, len(missing)
+
+
+def _of_part(mask, shown):
+    for area, reading in shown:
+        if (area & mask).sum() > _FOUND * (area | mask).sum():
+            return reading.to_dict()
+    return None
