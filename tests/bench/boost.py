@@ -118,9 +118,19 @@ def as_table(trees, features):
     }
 
 
-def write_weights(path, command, seeds, scores, tables):
+def asked(parser, **usual):
+    """Parse the command; return the seeds "first:end" of each world ("0:0" for none), and the file to write or None."""
+    for world, text in usual.items():
+        parser.add_argument(f"--{world}", default=text, help=f"seeds of world {world}, first:end")
+    parser.add_argument("--out", type=Path, help="file to write")
+    options = parser.parse_args()
+    return {world: getattr(options, world) for world in usual}, options.out
+
+
+def write_weights(path, module, seeds, scores, tables):
     """Write classifiers with the command, the seeds and the scores they came from, a line for each classifier."""
+    command = " ".join([f"python -m tests.bench.{module}", *(f"--{world} {text}" for world, text in seeds.items())])
     fitted_by = json.dumps({"command": command, "seeds": seeds, "scores": scores}, ensure_ascii=False)
     rows = ",\n".join(f"  {json.dumps(name)}: {json.dumps(table)}" for name, table in tables.items())
     text = f'{{\n "fitted_by": {fitted_by},\n "classifiers": {{\n{rows}\n }}\n}}\n'
-    Path(path).write_text(text, encoding="utf-8")
+    path.write_text(text, encoding="utf-8")

@@ -68,7 +68,7 @@ def print_worlds(seeds):
 
 def background(seed):
     """A rendered bench scene, made smaller, to lay a chart on."""
-    scene = next(iter(load_scenes("ab"[seed % 2], [1000 + seed % 20])))
+    scene = next(iter(load_scenes("ab"[seed % 2], [seed % 160])))
     photo = read_photo(scene.data)
     return photo.crop((0, 0, *photo.size), max(1, round(max(photo.size) / 1600)))
 

@@ -1,8 +1,8 @@
 """How often the card is found by itself, and how well.
 
-Run as: python -m tests.bench.card [--renderer a|b|c|all] [--seeds 7000:7060]
+Run as: python -m tests.bench.card [--renderer a|b|c|all] [--seeds 192:256]
 
-a is the simple world, b the physical one, c composites. Seeds below 7000 of a, below 120 of b and below
+a is the simple world, b the physical one, c composites. Seeds below 96 of a, below 192 of b and below
 1000 of c are for tuning (`card_fit`), others for scoring. DYEBOOK_PHOTOS may name a folder of chart photographs for
 the composites. Found: the quad overlaps the true one by more than 0.8 of both together. Corner error: mean distance
 of the corners, in per cent of the card's mean side, over the cards found.
@@ -77,10 +77,10 @@ def main():
     """Score the renderers asked for."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--renderer", choices=("a", "b", "c", "all"), default="all")
-    parser.add_argument("--seeds", type=first_end, help="first:end; 7000:7060, 120:192 and 1000:1060 if left out")
+    parser.add_argument("--seeds", type=first_end, help="first:end; 96:160, 192:384 and 1000:1060 if left out")
     parser.add_argument("--verbose", action="store_true", help="name the scenes that went wrong")
     options = parser.parse_args()
-    usual = {"a": range(7000, 7060), "b": range(120, 192), "c": range(1000, 1060)}
+    usual = {"a": range(96, 160), "b": range(192, 384), "c": range(1000, 1060)}
     for renderer in usual if options.renderer == "all" else (options.renderer,):
         score(renderer, options.seeds or usual[renderer], options.verbose)
 

@@ -1,4 +1,4 @@
-"""Fit the weights that judge patches for the card: python -m tests.bench.card_fit [--a 1000:1060] [--out FILE].
+"""Fit the weights that judge patches for the card: python -m tests.bench.card_fit [--a 0:96] [--out FILE].
 
 A logistic regression over the patches of rendered scenes and composites: of each photo the patch that is the card
 against all that are not. Each rendered scene counts a second time as a poorer camera would have taken it. The sign of
@@ -8,7 +8,6 @@ once more in the colour of a painted tag, as what it then is: not a card.
 
 import argparse
 import zlib
-from pathlib import Path
 
 import cv2
 import numpy as np
@@ -17,12 +16,11 @@ from scipy.optimize import minimize
 from dyebook.photo.card.features import FEATURES, TINT_FREE
 from dyebook.photo.card.find import card_candidates
 from dyebook.photo.file.read import read_photo
-from tests.bench.boost import write_weights
+from tests.bench.boost import asked, write_weights
 from tests.bench.composites import disturbed
 from tests.bench.scenes import card_overlap, card_scenes, first_end
 
 NAMES = list(FEATURES)
-SEEDS = {"a": "1000:1060", "b": "0:120", "c": "0:120"}
 GOOD = ("support", "support_least", "frame", "level")
 # Few scenes show a grey tag, a painted or a dark plate, but what has a hole, a colour of its own or a darkness no card
 # comes to is no card, and a rim is no part of the grey area.
@@ -40,8 +38,8 @@ def patches(scenes):
         for name, photo, quad in _takes(scene):
             for one in card_candidates(photo, whole=True):
                 rows.append((one.features, 0.0 if quad is None else card_overlap(one.quad, quad), name))
-    features, same, names = zip(*rows, strict=True)
-    return np.array(features), np.array(same), np.array(names)
+    features, same, names = zip(*rows, strict=True) if rows else ((), (), ())
+    return np.reshape(features, (-1, len(NAMES))), np.array(same, float), np.array(names, str)
 
 
 def _takes(scene):
@@ -124,21 +122,16 @@ def separation(features, same, names, weights, start):
 def main():
     """Fit, print the weights, and write them if asked to."""
     parser = argparse.ArgumentParser(description=__doc__)
-    for renderer, usual in SEEDS.items():
-        parser.add_argument(f"--{renderer}", default=usual, help="seeds of this renderer, first:end")
-    parser.add_argument("--out", type=Path)
-    options = parser.parse_args()
-    seeds = {renderer: getattr(options, renderer) for renderer in SEEDS}
+    seeds, out = asked(parser, a="0:96", b="0:192", c="0:120")
     parts = [patches(card_scenes(renderer, first_end(text))) for renderer, text in seeds.items()]
     rows = [np.concatenate(columns) for columns in zip(*parts, strict=True)]
     weights, start = fit(*rows)
     scores = {"card is the likeliest, without one all below 0.5 (fitted photos)": separation(*rows, weights, start)}
     print(f"start {start:.3f}", *(f"{name} {one:.3f}" for name, one in zip(NAMES, weights, strict=True)), sep="\n")
     print(scores)
-    if options.out:
+    if out:
         table = {"features": NAMES, "start": round(start, 3), "weights": np.round(weights, 3).tolist()}
-        command = " ".join(["python -m tests.bench.card_fit", *(f"--{name} {text}" for name, text in seeds.items())])
-        write_weights(options.out, command, seeds, scores, {"card": table})
+        write_weights(out, "card_fit", seeds, scores, {"card": table})
 
 
 if __name__ == "__main__":

@@ -1,7 +1,7 @@
 """How well readings know their own error, alone and against each other, on photographs of both dyed worlds.
 
     python -m tests.bench.errors score [--world physical simple] [--setups 0:48] [--fresh]
-    python -m tests.bench.errors fit [--world physical] [--rounds 40]
+    python -m tests.bench.errors fit [--world physical] [--rounds 40] [--out FILE]
 
 Photographs come from `tests.bench.worlds`. `score` prints, by state (usual camera, learned camera, no card,
 overexposed), and by light, finish and shape, how often 2 u covers the truth, and the mean interval score (95 %), beside
@@ -326,6 +326,8 @@ def fit(options):
         free = [name for name in asdict(sizes) if is_free(name)]
         sizes = _likeliest(some, sizes, free, options.rounds)
         print(state, {name: round(getattr(sizes, name), 4) for name in free}, flush=True)
+    if options.out:
+        options.out.write_text(json.dumps(asdict(sizes)), encoding="utf-8")
 
 
 def _likeliest(rows, sizes, free, rounds):
@@ -356,6 +358,7 @@ def main():
     parser.add_argument("--setups", type=first_end, default=range(48), help="first:end")
     parser.add_argument("--fresh", action="store_true", help="read the photographs anew")
     parser.add_argument("--rounds", type=int, default=40, help="of the fit")
+    parser.add_argument("--out", type=Path, help="write the sizes that were fitted")
     options = parser.parse_args(namespace=argparse.Namespace(sizes=Sizes()))
     {"score": score, "fit": fit}[options.what](options)
 

@@ -1,12 +1,11 @@
-"""Fit the trees that judge candidates for flaws: python -m tests.bench.flaw_fit [--seeds 0:150] [--out FILE].
+"""Fit the trees that judge candidates for flaws: python -m tests.bench.flaw_fit [--a 0:12] [--b 0:24] [--out FILE].
 
-Each scene serves with parts given and as found; sound ones serve again with flaws painted over them.
+Seeds are set-ups. Each scene serves with parts given and as found; sound ones serve again with flaws painted over them.
 """
 
 import argparse
 from dataclasses import dataclass
 from itertools import chain
-from pathlib import Path
 
 import cv2
 import numpy as np
@@ -23,7 +22,7 @@ from dyebook.photo.light import fit_light
 from dyebook.photo.part.find import find_parts
 from dyebook.photo.part.part import part_at
 from dyebook.photo.reading import read_parts
-from tests.bench.boost import as_table, fit_trees, write_weights
+from tests.bench.boost import as_table, asked, fit_trees, write_weights
 from tests.bench.flaw_scenes import flaw_scene
 from tests.bench.flaw_strokes import painted
 from tests.bench.scenes import first_end
@@ -221,18 +220,15 @@ def features_of(name):
 def main():
     """Collect from both worlds, fit, and write the trees if asked to."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--seeds", default="0:150", help="first:end, of either world")
-    parser.add_argument("--out", type=Path)
-    options = parser.parse_args()
-    rows = [collect(renderer, first_end(options.seeds)) for renderer in "ab"]
+    seeds, out = asked(parser, a="0:12", b="0:24")
+    rows = [collect(world, first_end(text)) for world, text in seeds.items()]
     places, wholes = (list(chain.from_iterable(part)) for part in zip(*rows, strict=True))
     trees = fit(places, wholes)
     print(f"{len(places)} places, {len(wholes)} changes over whole parts")
-    if options.out:
-        command, seeds = f"python -m tests.bench.flaw_fit --seeds {options.seeds}", dict.fromkeys("ab", options.seeds)
+    if out:
         scores = {"not scored": "run python -m tests.bench.flaw and tests.bench.flaw_threshold"}
         tables = {name: as_table(one, features_of(name)) for name, one in trees.items()}
-        write_weights(options.out, command, seeds, scores, tables)
+        write_weights(out, "flaw_fit", seeds, scores, tables)
 
 
 if __name__ == "__main__":

@@ -6,7 +6,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from tests.bench.scenes import cached, jpeg_of, physical_photo, sources_of
+from tests.bench.scenes import cached, jpeg_of, photo_of, sources_of
 
 __all__ = ["FlawScene", "FlawedPart", "TrueFlaw", "flaw_scene"]
 
@@ -43,27 +43,26 @@ class FlawScene:
 
 
 def flaw_scene(world, seed, with_sound=False):
-    """Return one scene of a world ("a" simple, "b" physical) with flaws on about half of its parts; kept once made.
+    """Return the flaws photograph of a set-up of world "a" or "b": about half of its parts have one.
 
-    `with_sound` asks for the same photo without its flaws and noise, which the simple world alone gives.
+    `with_sound` asks for the same photo without its flaws and noise, which the simple world alone gives; such pairs are
+    drawn, and kept once made.
     """
-    if world == "b":
-        truth, path = physical_photo(seed, ("flaws",))
-        return _scene(f"b{seed}", path.read_bytes(), truth, cv2.imread(str(path.with_suffix(".png")), -1))
-    sources = [*sources_of("a"), Path(__file__)]
-    return cached("flaws-a", seed, with_sound, sources, lambda: _simple(seed, with_sound))
+    if with_sound and world == "a":
+        return cached("sound-a", seed, "flaws", [*sources_of("a"), Path(__file__)], lambda: _with_sound(seed))
+    truth, path = photo_of(world, seed, "flaws")
+    return _scene(f"{world}{seed}", path.read_bytes(), truth, cv2.imread(str(path.with_suffix(".png")), -1))
 
 
-def _simple(seed, with_sound):
+def _with_sound(seed):
     from tests.render import make_scenes
     from tests.render.photo import picture
 
     (spec,) = make_scenes(seed, "flaws")
-    drawn, sound = picture(spec), None
-    if with_sound:
-        things = tuple(replace(thing, pattern="", other=None) for thing in spec.things)
-        sound = jpeg_of(picture(replace(spec, things=things, develop=replace(spec.develop, full_well=0.0, quality=97))))
-    return _scene(f"a{seed}", jpeg_of(drawn), drawn.truth, drawn.labels, sound)
+    things = tuple(replace(thing, pattern="", other=None) for thing in spec.things)
+    sound = picture(replace(spec, things=things, develop=replace(spec.develop, full_well=0.0, quality=97)))
+    drawn = picture(spec)
+    return _scene(f"a{seed}", jpeg_of(drawn), drawn.truth, drawn.labels, jpeg_of(sound))
 
 
 def _scene(name, data, truth, labels, sound=None):

@@ -1,4 +1,4 @@
-"""Choose the probability from which a flaw is reported: python -m tests.bench.flaw_threshold [--seeds 0:120].
+"""Choose the probability from which a flaw is reported: python -m tests.bench.flaw_threshold [--seeds 0:12].
 
 Each renderer is judged by trees fitted on the other and on flaws painted over it, as photos of neither would be. Chosen
 are the probabilities with most flaws found for at most the wanted number of false ones on a sound part, over both
@@ -76,7 +76,7 @@ def _gain(renderers, chosen, cost):
 def main():
     """Print the probabilities and what they lead to."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--seeds", default="0:120", help="of both worlds, first:end")
+    parser.add_argument("--seeds", default="0:12", help="set-ups of both worlds, first:end")
     seeds = first_end(parser.parse_args().seeds)
     rows = {renderer: collect(renderer, seeds) for renderer in "ab"}
     judged = []

@@ -1,15 +1,14 @@
-"""Fit the trees that judge candidates for parts: python -m tests.bench.part_fit [--seeds 0:250] [--out FILE].
+"""Fit the trees that judge candidates for parts: python -m tests.bench.part_fit [--a 0:96] [--b 0:192] [--out FILE].
 
-Says how well trees fitted to one world judge the other's candidates; with --out, writes trees fitted to both.
+Says how well trees fitted to one world judge the other's candidates; with --out, writes trees fitted to all of them.
 """
 
 import argparse
-from pathlib import Path
 
 import numpy as np
 
 from dyebook.photo.part.features import FEATURES
-from tests.bench.boost import as_table, fit_trees, write_weights
+from tests.bench.boost import as_table, asked, fit_trees, write_weights
 from tests.bench.part_scenes import candidate_rows, opened
 from tests.bench.scenes import first_end
 
@@ -33,7 +32,8 @@ RISING = {
 def collect(renderer, seeds):
     """Return features (N, K) and overlaps (N,) of all candidates of many scenes."""
     pairs = [candidate_rows(*one) for one in opened(renderer, seeds)]
-    return np.array([row for rows, _ in pairs for row in rows]), np.array([v for _, vs in pairs for v in vs])
+    rows = np.array([row for rows, _ in pairs for row in rows])
+    return rows.reshape(-1, len(FEATURES)), np.array([v for _, vs in pairs for v in vs])
 
 
 def fit(rows, overlaps):
@@ -53,19 +53,18 @@ def judged(rows, overlaps, trees):
 def main():
     """Collect, cross-check, and write the trees if asked to."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--seeds", default="0:250", help="first:end, end not included")
-    parser.add_argument("--out", type=Path)
-    options = parser.parse_args()
-    seeds = first_end(options.seeds)
-    a, b = collect("a", seeds), collect("b", seeds)
-    scores = {"a judged by b": judged(*a, fit(*b)), "b judged by a": judged(*b, fit(*a))}
+    seeds, out = asked(parser, a="0:96", b="0:192")
+    rows = {world: collect(world, first_end(text)) for world, text in seeds.items()}
+    scores = {
+        f"{one} judged by {other}": judged(*rows[one], fit(*rows[other]))
+        for one, other in ("ab", "ba")
+        if len(rows[one][0]) and len(rows[other][0])
+    }
     print("share of part regions and of others with a probability above 0.4:", scores)
-    if options.out:
-        trees = fit(*(np.concatenate(both) for both in zip(a, b, strict=True)))
-        command = f"python -m tests.bench.part_fit --seeds {options.seeds}"
-        write_weights(
-            options.out, command, {"a": options.seeds, "b": options.seeds}, scores, {"part": as_table(trees, FEATURES)}
-        )
+    if out:
+        trees = fit(*(np.concatenate(both) for both in zip(*rows.values(), strict=True)))
+        scores = scores or {"not scored": "fitted to one world"}
+        write_weights(out, "part_fit", seeds, scores, {"part": as_table(trees, FEATURES)})
 
 
 if __name__ == "__main__":

@@ -1,4 +1,9 @@
-"""Scenes of both worlds and composites in one form, made once and kept in the temp folder."""
+"""Photographs of both worlds and composites in one form.
+
+World "a" is the simple one, "b" the physical: their photographs are those that `tests.bench.worlds` made, and are drawn
+where it did not. Eight seeds are one set-up: seed 8 k is the first photograph of set-up k. "c" are composites, made
+once and kept in the temp folder.
+"""
 
 import hashlib
 import json
@@ -7,13 +12,17 @@ import pickle
 import tempfile
 import zlib
 from dataclasses import dataclass, replace
+from io import BytesIO
 from pathlib import Path
 
 import cv2
 import numpy as np
+from PIL import Image
 
 __all__ = [
+    "KINDS",
     "WORLDS",
+    "WORLD_NAMES",
     "PartTruth",
     "Scene",
     "cached",
@@ -23,14 +32,18 @@ __all__ = [
     "first_end",
     "jpeg_of",
     "load_scenes",
-    "physical_photo",
+    "photo_of",
+    "photographs",
     "sources_of",
 ]
 
 WORLDS = Path(os.environ.get("DYEBOOK_WORLDS") or Path(tempfile.gettempdir()) / "dyebook-worlds")
-# one scene in eight has no card
-_CARDLESS = 8
-_KINDS = ("parts", "near", "twin", "rack")
+WORLD_NAMES = {"a": "simple", "b": "physical"}
+KINDS = ("parts", "near", "twin", "rack", "flaws", "steps", "repeat1", "repeat2")
+# one scene in eleven has no card, so that each kind comes to it
+_CARDLESS = 11
+# widths of the card's border and of its shadow that a photo without it leaves out, in shares of the card's longer side
+_BESIDE = 0.3
 
 
 @dataclass(frozen=True)
@@ -77,23 +90,32 @@ def first_end(text):
     return range(first, end)
 
 
+def photographs(world, setups, kinds=KINDS):
+    """Yield truth and path of the photographs that there are in a world's folder ("physical", "simple")."""
+    for setup in setups:
+        for kind in kinds:
+            for file in sorted((WORLDS / world).glob(f"s{setup:03d}-{kind}*.json")):
+                yield json.loads(file.read_text(encoding="utf-8")), file.with_suffix(".jpg")
+
+
 def load_scenes(world, seeds, with_card=None):
-    """Yield scenes of a world: "a" the simple, "b" the physical (as `tests.bench.worlds` made it, drawn where it did
-    not), "c" composites. One in eight has no card, unless `with_card` says which; the physical ones all have theirs."""
+    """Yield scenes of world "a", "b" or "c". One in eleven of a and b has no card, unless `with_card` says which."""
     for seed in seeds:
-        if world == "b":
-            yield physical_scene(seed)
+        if world == "c":
+            card = with_card is not False
+            yield cached("c", seed, card, sources_of("c"), lambda seed=seed, card=card: _make_c(seed, card))
             continue
-        make = {"a": _make_a, "c": _make_c}[world]
-        card = with_card if with_card is not None else world == "c" or seed % _CARDLESS != _CARDLESS - 1
-        yield cached(world, seed, card, sources_of(world), lambda seed=seed, make=make, card=card: make(seed, card))
+        truth, path = photo_of(world, seed // len(KINDS), KINDS[seed % len(KINDS)])
+        scene = scene_of(f"{world}{seed}", path.read_bytes(), truth, cv2.imread(str(path.with_suffix(".png")), -1))
+        card = with_card if with_card is not None else seed % _CARDLESS != _CARDLESS - 1
+        yield scene if card else _beside_card(scene)
 
 
 def card_scenes(world, seeds):
-    """Yield scenes for the card benches: those that can be made without a card are, every third seed, made so too."""
+    """Yield scenes for the card benches: every third seed once more without its card."""
     for seed in seeds:
         yield from load_scenes(world, [seed], with_card=True)
-        if seed % 3 == 0 and world != "b":
+        if seed % 3 == 0:
             yield from load_scenes(world, [seed], with_card=False)
 
 
@@ -105,7 +127,7 @@ def card_overlap(first, second):
 
 
 def sources_of(world):
-    """Return the files whose change makes a world's scenes anew."""
+    """Return the files whose change makes composites ("c") or drawn scenes anew."""
     here = Path(__file__).parent
     return [here / "composites.py"] if world == "c" else sorted((here.parents[1] / "tests/render").glob("*.py"))
 
@@ -128,39 +150,39 @@ def cached(kind, seed, options, sources, make):
     return scene
 
 
-def _spec(seed, kinds=_KINDS):
-    """One photo's description: kinds take turns, and share a set-up."""
-    from tests.render import make_scenes
+def photo_of(world, setup, kind):
+    """Return the truth and the path of a photo of world "a" or "b", drawn if it is not there."""
+    from tests.render import draw, make_scenes
 
-    return make_scenes(seed // len(kinds), kinds[seed % len(kinds)])[0]
-
-
-def physical_photo(seed, kinds=_KINDS):
-    """Return the truth and the path of a photo of the physical world, drawn if it is not there."""
-    from tests.render import draw
-
-    spec, folder = _spec(seed, kinds), WORLDS / "physical"
-    path = folder / f"{spec.name}.jpg"
+    folder = WORLDS / WORLD_NAMES[world]
+    path = folder / f"s{setup:03d}-{kind}.jpg"
     if not path.with_suffix(".json").exists():
         folder.mkdir(parents=True, exist_ok=True)
-        draw(spec, "physical", folder)
+        (spec,) = (one for one in make_scenes(setup, kind.rstrip("12")) if one.name == path.stem)
+        draw(spec, WORLD_NAMES[world], folder)
     return json.loads(path.with_suffix(".json").read_text(encoding="utf-8")), path
 
 
-def physical_scene(seed):
-    """Return a photo of the physical world as a Scene."""
-    truth, path = physical_photo(seed)
-    return scene_of(f"b{seed}", path.read_bytes(), truth, cv2.imread(str(path.with_suffix(".png")), -1))
-
-
-def _make_a(seed, with_card):
-    from tests.render.photo import picture
-
-    spec = _spec(seed)
-    if not with_card:
-        spec = replace(spec, things=tuple(thing for thing in spec.things if thing.role not in ("card", "rim")))
-    drawn = picture(spec)
-    return scene_of(f"a{seed}", jpeg_of(drawn), drawn.truth, drawn.labels)
+def _beside_card(scene):
+    """The largest piece of a photo beside its card as a scene without one; parts count that lie in it by half."""
+    picture = Image.open(BytesIO(scene.data))
+    width, height = picture.size
+    margin = _BESIDE * np.linalg.norm(np.roll(scene.card_quad, -1, axis=0) - scene.card_quad, axis=1).max()
+    (left, top), (right, end) = scene.card_quad.min(axis=0) - margin, scene.card_quad.max(axis=0) + margin
+    pieces = (0, 0, left, height), (right, 0, width, height), (0, 0, width, top), (0, end, width, height)
+    pieces = [[int(np.clip(v, 0, side)) for v, side in zip(p, (width, height) * 2, strict=True)] for p in pieces]
+    x0, y0, x1, y1 = max(pieces, key=lambda p: (p[2] - p[0]) * (p[3] - p[1]))
+    parts = []
+    for part in scene.parts:
+        seen = max(part.box[0], x0), max(part.box[1], y0), min(part.box[2], x1), min(part.box[3], y1)
+        (left, top), (right, end) = np.reshape(seen, (2, 2)) - part.box[:2]
+        mask = part.mask[max(top, 0) : max(end, 0), max(left, 0) : max(right, 0)]
+        if mask.sum() > 0.5 * part.mask.sum():
+            box = tuple(int(v) for v in np.subtract(seen, (x0, y0, x0, y0)))
+            parts.append(replace(part, polygon=part.polygon - (x0, y0), box=box, mask=mask))
+    out = BytesIO()
+    picture.crop((x0, y0, x1, y1)).save(out, "JPEG", quality=97, icc_profile=picture.info.get("icc_profile"))
+    return replace(scene, data=out.getvalue(), card_quad=None, card_lab=None, parts=tuple(parts), pairs=())
 
 
 def jpeg_of(drawn):

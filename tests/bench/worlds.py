@@ -1,23 +1,26 @@
 """Photographs of both worlds, made and scored: photo, card, parts, near shades, twins, strips, flaws, learned cameras.
 
     python -m tests.bench.worlds make [--world physical|simple] [--setups 0:48] [--jobs 1] [--spp 160] [--size 1200]
-    python -m tests.bench.worlds score [--world physical simple] [--setups 0:48] [--learned]
+    python -m tests.bench.worlds score [--world physical simple] [--setups 0:48] [--learned] [--weights DIR]
+    python -m tests.bench.worlds leave-out [--only card part flaw sizes] [--setups 24:48] [--weights DIR]
 
 `make` draws nine photographs a set-up (camera × light) into DYEBOOK_WORLDS/WORLD (else the temp folder's
 dyebook-worlds) and leaves out what is there already, so that it can be stopped and started again; the physical world
 needs `pip install -e '.[render]'`, and takes 1.3 s a photograph on a large GPU, minutes on two CPU cores.
 DYEBOOK_CAMERAS names a folder of measured sensitivities; without it sensors are invented. `score` prints one row for
-each world, light, finish and shape.
+each world, light, finish and shape. `leave-out` fits what `tests.bench.refit` can to each world and scores the other
+by it, beside the house's own weights; fits that DIR holds already are taken as they are.
 """
 
 import argparse
-import json
 import sys
+import tempfile
 import time
 from collections import defaultdict
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from functools import partial
 from multiprocessing import get_context
+from pathlib import Path
 
 import cv2
 import numpy as np
@@ -29,7 +32,8 @@ from dyebook.photo.card.card import card_at, fill_polygon
 from dyebook.photo.file.read import read_photo
 from dyebook.photo.measure import look_at
 from dyebook.record import ReadOptions
-from tests.bench.scenes import WORLDS, card_overlap, first_end
+from tests.bench import refit
+from tests.bench.scenes import WORLDS, card_overlap, first_end, photographs
 from tests.render import draw, make_scenes
 from tests.render.photo import maker_matrix
 from tests.render.plan import KINDS
@@ -67,14 +71,6 @@ def make(options):
                     f"{done} of {len(jobs)} occasions, {time.perf_counter() - start:.0f} s, {failed} failed",
                     file=sys.stderr,
                 )
-
-
-def _read(world, setups, kinds):
-    """Yield truth and path of the photographs there are, by set-up and kind."""
-    for seed in setups:
-        for kind in kinds:
-            for file in sorted((WORLDS / world).glob(f"s{seed:03d}-{kind}*.json")):
-                yield json.loads(file.read_text(encoding="utf-8")), file.with_suffix(".jpg")
 
 
 def _score_photo(truth, path, camera):
@@ -190,14 +186,14 @@ def _score_set_up(world, seed, learned):
     cv2.setNumThreads(1)
     camera, rows = None, []
     if learned:
-        for truth, path in _read(world, [seed], ["chart"]):
+        for truth, path in photographs(world, [seed], ["chart"]):
             try:
                 camera = learn_camera(read_photo(path), truth["setup"], chart_at=truth["chart_at"])
             except DyebookError as error:
                 print(f"{path.name}: {error}", file=sys.stderr)
-    for truth, path in _read(world, [seed], ["parts", "near", "repeat", "twin", "flaws", "rack"]):
+    for truth, path in photographs(world, [seed], ["parts", "near", "repeat", "twin", "flaws", "rack"]):
         rows += _score_photo(truth, path, camera)
-    for truth, path in _read(world, [seed], ["steps"]):
+    for truth, path in photographs(world, [seed], ["steps"]):
         rows += _score_strip(truth, path)
     return rows
 
@@ -293,11 +289,17 @@ def _stages(setups):
     print(f"a flat piece in even light misses by its clear surface {_spread(gloss)}, by the camera {_spread(camera)}")
 
 
+def _start(weights):
+    """Begin a worker, which reads by weights of its own where there are any."""
+    if weights is not None:
+        refit.use_weights(weights)
+
+
 def score(options):
     """Score each world."""
     for world in options.world:
         rows = []
-        with ProcessPoolExecutor(options.jobs, get_context("spawn")) as pool:
+        with ProcessPoolExecutor(options.jobs, get_context("spawn"), _start, (options.weights,)) as pool:
             for some in pool.map(partial(_score_set_up, world, learned=options.learned), options.setups):
                 rows += some
         if not rows:
@@ -308,18 +310,35 @@ def score(options):
         _stages(options.setups)
 
 
+def leave_out(options):
+    """Fit to each world alone, and score the other by it and by the house's own weights."""
+    folder = options.weights or Path(tempfile.mkdtemp())
+    for world, other in (("physical", "simple"), ("simple", "physical")):
+        fits, setups = {name: refit.FITS[name] for name in options.only}, {other: refit.SETUPS[other]}
+        for name, fit in fits.items():
+            if not (folder / other / fit.file).exists() and not refit.make_anew(fit, setups, folder / other):
+                raise SystemExit(f"{name} could not be fitted to the {other} world")
+        for weights, words in ((None, "the house's own"), (folder / other, f"fitted to the {other} world")):
+            print(f"\n## {world} world, {', '.join(fits)} {words}")
+            score(argparse.Namespace(**vars(options) | {"world": [world], "weights": weights}))
+
+
 def main():
     """Make or score."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("what", choices=["make", "score"])
+    parser.add_argument("what", choices=["make", "score", "leave-out"])
     parser.add_argument("--world", nargs="+", choices=["physical", "simple"], default=["physical", "simple"])
     parser.add_argument("--setups", type=first_end, default=range(48), help="first:end")
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--spp", type=int, default=160, help="paths a pixel")
     parser.add_argument("--size", type=int, default=1200, help="width in pixels")
     parser.add_argument("--learned", action="store_true", help="learn each set-up's camera from its chart first")
+    parser.add_argument("--weights", type=Path, help="folder of `tests.bench.refit --out`")
+    parser.add_argument(
+        "--only", nargs="+", choices=["card", "part", "flaw", "sizes"], default=["card", "part", "flaw"]
+    )
     options = parser.parse_args()
-    {"make": make, "score": score}[options.what](options)
+    {"make": make, "score": score, "leave-out": leave_out}[options.what](options)
 
 
 if __name__ == "__main__":

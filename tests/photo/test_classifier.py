@@ -6,10 +6,12 @@ from importlib.util import find_spec
 import numpy as np
 import pytest
 
+from dyebook.photo import classifier, shared
 from dyebook.photo.classifier import Trees, WeightedSum, load_classifiers, log_odds
-from tests.bench.refit import FITS, ROOT
+from dyebook.photo.part.features import FEATURES
+from tests.bench.refit import FITS, ROOT, use_weights
 
-WRITTEN = [fit for fit in FITS.values() if fit.writes]
+WRITTEN = [fit for fit in FITS.values() if fit.stands_in.endswith(".json")]
 
 
 def test_a_weighted_sum_is_a_log_odds():
@@ -43,3 +45,25 @@ def test_what_is_fitted_stands_where_the_plan_says(name):
     fit = FITS[name]
     assert fit.module is None or find_spec(f"tests.bench.{fit.module}")
     assert (ROOT / fit.stands_in.split(":")[0].split(",")[0]).is_file()
+
+
+def test_a_fit_to_one_world_leaves_the_other_out():
+    words = FITS["part"].command({"simple": range(2, 4)}, "FILE")
+    assert words[2:] == ["tests.bench.part_fit", "--a", "16:32", "--b", "0:0", "--out", "FILE"]
+    assert FITS["sizes"].command({"physical": range(9)})[-4:] == ["--world", "physical", "--setups", "0:9"]
+
+
+def test_other_weights_stand_in_for_the_houses(tmp_path, monkeypatch):
+    monkeypatch.setattr(classifier, "files", classifier.files)
+    monkeypatch.setattr(shared.error_parts, "__defaults__", shared.error_parts.__defaults__)
+    table = {"classifiers": {"card": {"features": ["size"], "start": 0.5, "weights": [2.0]}}}
+    (tmp_path / "card").mkdir()
+    (tmp_path / "card" / "weights.json").write_text(json.dumps(table), encoding="utf-8")
+    (tmp_path / "sizes.json").write_text(json.dumps({"balance": 0.5}), encoding="utf-8")
+    try:
+        use_weights(tmp_path)
+        assert load_classifiers("dyebook.photo.card", card=("size",))["card"].start == 0.5
+        assert shared.error_parts.__defaults__[0].balance == 0.5
+        assert load_classifiers("dyebook.photo.part", part=FEATURES)["part"].leaf.size
+    finally:
+        load_classifiers.cache_clear()
