@@ -22,7 +22,6 @@ import numpy as np
 from dyebook.lab import LUMINANCE, Lab, delta_e_00, lab_to_linear_rgb, linear_rgb_to_lab
 from dyebook.photo.camera.usual import (
     camera_balance,
-    film_light,
     is_undeveloped,
     lost_channels,
     sensor_light,
@@ -195,7 +194,7 @@ def _usual_film(rgb, facing, light, card_light, photo):
     contrast = usual_contrast(photo)
     card_plain, plain = (without_contrast(seen, contrast) for seen in (card_seen, rgb / light.gains))
     gains = card_light / card_plain
-    film = film_light(camera_balance(plain * gains, gains, card_light))
+    film = camera_balance(plain * gains, gains, card_light)
     return under_metal(lost_channels(film, facing.floor_share, facing.clipped_share))
 
 

@@ -76,9 +76,7 @@ FITS = {
         file="sizes.json",
     ),
     # from cameras and lamps, which both worlds share
-    "usual": Fit(
-        "dyebook/photo/camera/usual.py: _SENSOR_TO_RGB, _DYE_CORRECTION", "usual_fit", "python -m tests.bench.photo"
-    ),
+    "usual": Fit("dyebook/photo/camera/usual.py: _SENSOR_TO_RGB", "usual_fit", "python -m tests.bench.photo"),
     "reading": Fit(
         "dyebook/photo/reading.py, camera/usual.py: shares, veils, uncertainties",
         None,

@@ -14,7 +14,6 @@ from dyebook.photo.file.profile import UNTAGGED
 
 __all__ = [
     "camera_balance",
-    "film_light",
     "is_undeveloped",
     "lost_channels",
     "sensor_light",
@@ -29,13 +28,10 @@ _SENSOR_TO_RGB = np.array([[1.901, -0.949, 0.048], [-0.168, 1.649, -0.481], [0.0
 # share of that matrix in the space where white balance acts: cautious, for cameras differ. On simulated films it hardly
 # matters up to a cast of 0.3 in log light, and from 0.3 of it on any share is better than none
 _SHARE = 0.5
-# mean error left by such matrices on some 300 simulated dyed films under 22 lights, as a correction (row vectors); a
-# little more than half of it, for cameras differ. On today's films `tests.bench.usual_fit` finds about twice as much,
-# of the same signs where it is not small
-_DYE_CORRECTION = 0.6 * np.array([[-0.022, -0.021, 0.022], [0.019, -0.006, 0.002], [0.002, 0.027, -0.024]])
 # cameras draw more contrast than the sRGB curve, around the middle of the codes; the part of it that is taken back,
-# for files that a camera signed (charts want 0.2 to 0.35, some none) and for others, perhaps plain renderings
-_CONTRAST_CAMERA, _CONTRAST_UNKNOWN = 0.25, 0.06
+# for files that a camera signed (charts want 0.2 to 0.35, some none) and for others, perhaps plain renderings: three
+# real charts and the physical and the simple world gain from 0.06 to 0.12, medians by 0.05 to 0.2
+_CONTRAST_CAMERA, _CONTRAST_UNKNOWN = 0.25, 0.12
 _CONTRAST_STEPS = 2049
 # a sensor's green is its strongest channel by far; a developed photo's card is never this green (simulated: 0.78)
 _GREENEST = 0.7
@@ -114,11 +110,6 @@ def _contrast_curve(contrast):
     """Light of a fine ladder of codes after and before contrast is drawn into them."""
     code = np.linspace(0, 1, _CONTRAST_STEPS)
     return decode_srgb(code - contrast * np.sin(2 * np.pi * code) / (2 * np.pi)), decode_srgb(code)
-
-
-def film_light(rgb: np.ndarray) -> np.ndarray:
-    """Return balanced light, shape (..., 3), with the usual camera's error on dyed films taken back."""
-    return rgb + (rgb - rgb.mean(axis=-1, keepdims=True)) @ _DYE_CORRECTION
 
 
 def is_undeveloped(photo: LinearPhoto, card_rgb: np.ndarray) -> bool:
