@@ -16,7 +16,6 @@ __all__ = [
     "close_order",
     "decide",
     "is_for_skin",
-    "judge_batch",
     "keep_order_sample",
     "open_order_names",
     "open_orders",
@@ -177,18 +176,6 @@ def order_stand(book, order_id: int) -> OrderStand:
     near = [float(delta_e_00(stand.lab, row.lab)) for row in read]
     best = read[near.index(min(near))]
     return OrderStand(order, target, batches, best, judge_against(book, best, target), stand.decided)
-
-
-def judge_batch(book, batch_id: int):
-    """Hold a batch against the target of its order.
-
-    The target's row and what the reading says; None without a target or a reading.
-    """
-    row, order_id = book.batch(batch_id), book.row("batches", batch_id)["order_id"]
-    target = None if order_id is None else target_of(book, order_id)
-    if target is None or row.lab is None:
-        return None
-    return target, judge_against(book, row, target)
 
 
 def sample_verdict(book, target: dict) -> Verdict | None:

@@ -10,6 +10,7 @@ import streamlit as st
 
 from dyebook.errors import BookError, RecordError
 from dyebook.jobs import orders
+from dyebook.jobs.trouble import judge_batch, target_for
 from dyebook.jobs.wet import surface_of
 from dyebook.record import check_tolerance
 from dyebook.report import batches as report_batches
@@ -211,14 +212,14 @@ def _show_batches(book, stand):
 
 
 def show_verdict(book, batch_id):
-    """Draw a batch beside the shade of its order, what the reading says, and the decision; nothing without an order."""
-    judged = orders.judge_batch(book, batch_id)
-    if judged is None:
+    """Draw a batch beside the shade it was to have, what the reading says, and the decision; nothing without both."""
+    row, target = book.batch(batch_id), target_for(book, batch_id)
+    if target is None or row.lab is None:
         return
-    target, verdict = judged
+    verdict = judge_batch(book, batch_id)
     head, lines = verdict_lines(verdict)
     wanted = (target["name"], (target["L"], target["a"], target["b"]))
-    show_pair([wanted, (f"Batch {batch_id}", book.batch(batch_id).lab)], [head + ".", *lines])
+    show_pair([wanted, (f"Batch {batch_id}", row.lab)], [head + ".", *lines])
     taken = [row for row in book.rows("verdicts", batch_id=batch_id) if row["target_id"] == target["id"]]
     if taken:
         when = report_words.moment_text(taken[-1]["decided_at"])

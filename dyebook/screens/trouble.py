@@ -25,6 +25,7 @@ from dyebook.screens.coupon import show_chart
 from dyebook.screens.drafts import begin, draft, keep
 from dyebook.screens.fields import ask_text, choose, choose_from
 from dyebook.screens.navigation import go_to, go_to_batch
+from dyebook.screens.orders import show_verdict
 from dyebook.screens.shade.baths import learn_in_task
 from dyebook.screens.shade.target import read_colour
 from dyebook.screens.swatch import show_pair, show_swatch
@@ -72,21 +73,19 @@ def _label(row):
 
 
 def _show_verdict(book, row):
-    target, limit = target_for(book, row.batch), None
-    if target is None:
-        text = ask_text(f"trouble_target_{row.batch}", "The shade it was to have", "35, 10, −42 or batch 12")
-        if not text:
-            show_swatch(row.lab, f"Batch {row.batch}", row.lab_u)
-            st.caption("The book knows no target of this batch; with one, it is judged too.")
-            return
-        wanted, name = read_colour(text, book), f"Target {text}"
-        limit = _ask_tolerance(book, "Tolerance, ΔE00")
-    else:
-        wanted, name = (target["L"], target["a"], target["b"]), target["name"]
-    found = judge_batch(book, row.batch, None if target else wanted, limit)
+    if target_for(book, row.batch) is not None:
+        show_verdict(book, row.batch)
+        return
+    text = ask_text(f"trouble_target_{row.batch}", "The shade it was to have", "35, 10, −42 or batch 12")
+    if not text:
+        show_swatch(row.lab, f"Batch {row.batch}", row.lab_u)
+        st.caption("The book knows no target of this batch; with one, it is judged too.")
+        return
+    wanted = read_colour(text, book)
+    found = judge_batch(book, row.batch, wanted, _ask_tolerance(book, "Tolerance, ΔE00"))
     head, lines = report_trouble.verdict_lines(found)
     st.subheader(head, anchor=False)
-    show_pair([(name, wanted), (f"Batch {row.batch}", row.lab)], lines)
+    show_pair([(f"Target {text}", wanted), (f"Batch {row.batch}", row.lab)], lines)
 
 
 def _case(book, number):

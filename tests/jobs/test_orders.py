@@ -4,6 +4,7 @@ import pytest
 
 from dyebook.errors import DyebookError, RecordError
 from dyebook.jobs import orders
+from dyebook.jobs.trouble import judge_batch, target_for
 from dyebook.lab import Lab
 from dyebook.record import DyeRecord, Measurement, Reading
 
@@ -55,7 +56,7 @@ def test_the_nearest_batch_answers_and_the_newest_target_counts(book):
     assert [row.batch for row in stand.batches] == [unread, near, far]
     assert stand.best.batch == near
     assert 0 < stand.verdict.delta_e00 < 1
-    assert stand.verdict == orders.judge_batch(book, near)[1]
+    assert stand.verdict == judge_batch(book, near)
     orders.answer_order(book, None, near)
     assert orders.order_stand(book, number).best.batch == far
 
@@ -85,13 +86,12 @@ def test_a_part_that_is_not_in_the_photo_keeps_nothing(book):
 def test_a_batch_is_judged_with_its_own_doubt(book, lab, u, verdict):
     number = orders.take_order(book, "Knobs")
     batch = _dip(book, lab, u)
-    assert orders.judge_batch(book, batch) is None, "no order yet"
+    assert target_for(book, batch) is None, "no order yet"
     orders.answer_order(book, number, batch)
-    assert orders.judge_batch(book, batch) is None, "no target yet"
+    assert target_for(book, batch) is None, "no target yet"
     orders.set_target(book, number, WANTED, 2.0)
-    target, answer = orders.judge_batch(book, batch)
-    assert target["order_id"] == number
-    assert answer.verdict == verdict
+    assert target_for(book, batch)["order_id"] == number
+    assert judge_batch(book, batch).verdict == verdict
 
 
 def test_sample_and_part_in_one_photo_are_judged_together(book):
@@ -100,9 +100,9 @@ def test_sample_and_part_in_one_photo_are_judged_together(book):
     batch = _dip(book)
     orders.answer_order(book, number, batch)
     book.add_reading(batch, measurement=_seen((41, 40, 44)))
-    apart = orders.judge_batch(book, batch)[1]
+    apart = judge_batch(book, batch)
     book.add_photo(PHOTO, batch)
-    together = orders.judge_batch(book, batch)[1]
+    together = judge_batch(book, batch)
     assert together.delta_e00 == apart.delta_e00
     assert together.delta_e00_u < apart.delta_e00_u
 

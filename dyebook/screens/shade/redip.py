@@ -7,8 +7,8 @@ import streamlit as st
 from dyebook.advice.judge import Shade
 from dyebook.errors import ModelError
 from dyebook.jobs.baths import bath_label
-from dyebook.jobs.orders import decide, judge_batch
-from dyebook.jobs.trouble import target_for
+from dyebook.jobs.orders import decide
+from dyebook.jobs.trouble import judge_batch, target_for
 from dyebook.jobs.verdict import batch_shade, target_shade
 from dyebook.jobs.wet import surface_of
 from dyebook.report import shade as report_shade
@@ -59,9 +59,9 @@ def _offer_dip(book, asked, bath, settings, advice):
     label = f"{where}, {dwell_text(dip['dwell_min'])}"
     if not st.button(label, key="dip_again", type="primary", icon=":material/arrow_forward:"):
         return
-    judged = judge_batch(book, number)
-    if judged is not None:
-        decide(book, number, judged[0]["id"], "redip", judged[1].delta_e00)
+    target = target_for(book, number)
+    if target is not None:
+        decide(book, number, target["id"], "redip", judge_batch(book, number).delta_e00)
     take_to_bench(book, plan_of(asked, bath if again else advice.bath, dip), f"batch {number} again", after=number)
 
 
