@@ -1,12 +1,11 @@
 """Is a bath drifting? Charts of ΔL*, ΔC*, ΔH* to expectation and of the dye strength that the readings show.
 
 A bath is learned from its dips soon after each filling, and later readings are compared with what it should give. One
-rule decides: a cumulative sum (slack 0.5, limit 5 standard deviations). On a bath that stays put it signals falsely
-once in 465 readings per chart (both sides; all four charts together about once in 120), and finds a shift of one
-standard deviation after 10. A centre and scatter that are only known from a few readings would make it signal far more
-often, so slack and scatter are widened for a short baseline, and doubtful readings count less. ΔE itself is never
-charted: it is always positive. Readings beside all strengths of the dye mean dirt, not fading. The dips just before one
-in question are evidence for its causes.
+rule decides: a cumulative sum (slack 0.5, limit 5 standard deviations). With centre and scatter known it would signal
+falsely once in 465 readings per chart, and find a shift of one standard deviation after 10; but they come from a dozen
+dips, which widen slack and scatter, and four charts are looked at: `FALSE_IN_HUNDRED` says what that comes to. Doubtful
+readings count less. ΔE itself is never charted: it is always positive. Readings beside all strengths of the dye mean
+dirt, not fading. The dips just before one in question are evidence for its causes.
 """
 
 from dataclasses import dataclass, field
@@ -24,7 +23,9 @@ from dyebook.notebook import Note
 __all__ = ["DRIFT_COLUMNS", "Drift", "Trend", "compare_with_expectation", "dips_before", "find_drift"]
 
 DRIFT_COLUMNS = ("delta_l", "delta_c", "delta_h", "log_strength")
-RUN_LENGTH = 465.0
+# share of baths that stay put on which one of so many charts signals within a hundred readings, with centre and scatter
+# from twelve dips and charts that err apart: simulated, as `tests/advice/test_drift.py` does again
+FALSE_IN_HUNDRED = {1: 0.20, 2: 0.36, 3: 0.48, 4: 0.60}
 _LEAST_BASELINE = 6
 _LATE = 5  # readings that say how it is now
 # no reading repeats better than this: a baseline that happens to be quiet must not make the limits tight
@@ -56,7 +57,11 @@ class Drift:
     strength: float | None  # dye left against the baseline, 1 = as made up
     top_up_g: float | None  # dye that would bring it back; needs strength, bath volume and make-up
     why: Note
-    run_length: float = RUN_LENGTH  # readings between false signals, for each chart
+
+    @property
+    def false_in_hundred(self) -> float:
+        """Share of baths that stay put which these charts together call drifting within a hundred readings."""
+        return FALSE_IN_HUNDRED[len(self.trends)]
 
     def to_dict(self):
         """Return plain values for JSON, without the charts' points."""
@@ -66,7 +71,7 @@ class Drift:
             "strength": rounded(self.strength, 3),
             "top_up_g": rounded(self.top_up_g, 2),
             "why": self.why,
-            "run_length": self.run_length,
+            "false_in_hundred": self.false_in_hundred,
             "trends": [
                 {"name": t.name, "centre": round(t.centre, 3), "sd": round(t.sd, 3), "direction": t.direction,
                  "now": round(t.now, 3)}
@@ -105,7 +110,7 @@ def find_drift(
     camera = coupon is not None and any(trend.direction for trend in _trends(coupon, coupon_baseline or baseline))
     cause = _cause(moved, camera, coupon is not None)
     if not moved:
-        why = Note("trouble.steady", readings=len(history), run_length=RUN_LENGTH, camera=camera)
+        why = Note("trouble.steady", readings=len(history), charts=len(trends), camera=camera)
         return Drift(cause, trends, None, None, None, why)
     first = min(moved, key=lambda trend: trend.since)
     since = history["dyed_at"].iloc[first.since] if "dyed_at" in history else first.since

@@ -15,6 +15,7 @@ __all__ = [
     "difference_figures",
     "drift_lines",
     "drift_text",
+    "false_signals_text",
     "leading",
     "less_likely_lines",
     "probability_text",
@@ -234,10 +235,16 @@ def _drift(cause, ways, since, strength, top_up_g, foul):
     return text
 
 
-def _steady(readings, run_length, camera):
+def _steady(readings, charts, camera):
     if camera:
         return "the check coupon drifts: renew the camera's profile or the card before trusting the charts"
-    return f"{readings} readings stay put; a false signal once in {run_length:.0f} readings for each chart"
+    return f"{readings} readings stay put, on {'all ' * (charts > 1)}{charts} chart{'s' * (charts > 1)}"
+
+
+def false_signals_text(drift) -> str:
+    """Return how often the charts of a `Drift` signal falsely, all together, as half a sentence."""
+    together, count = "all charts together, " * (len(drift.trends) > 1), 10 * drift.false_in_hundred
+    return f"{together}{count:.0f} of 10 that stay put signal falsely within a hundred readings"
 
 
 def _plain(kind):
@@ -472,7 +479,4 @@ def drift_text(drift) -> str:
     for trend in drift.trends:
         state = {0: "stays put", 1: f"up, {trend.now:+.2f}", -1: f"down, {trend.now:+.2f}"}[trend.direction]
         lines.append(f"  {trend.name}: {state} (scatter {trend.sd:.2f})")
-    lines.append(
-        f"a bath that stays put gives a false signal once in about {drift.run_length:.0f} readings, each chart"
-    )
-    return "\n".join(lines)
+    return "\n".join([*lines, f"of such baths, {false_signals_text(drift)}"])

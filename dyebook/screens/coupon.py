@@ -13,6 +13,7 @@ from dyebook.lab import delta_e_00
 from dyebook.report import camera as report_camera
 from dyebook.report import photo as report_photo
 from dyebook.report.plots import plot_coupon
+from dyebook.report.trouble import false_signals_text
 from dyebook.report.words import distance_text, plain
 from dyebook.screens import tasks
 from dyebook.screens.answers import show_flags
@@ -137,8 +138,8 @@ def _show_against(series, labs):
 _NONE = "no learned camera"
 _RULE = (
     "ΔL* lightness, ΔC* strength of colour, ΔH* hue: the mean of each day's photos against that of the first six days. "
-    "One rule decides, for each line: a running sum of what lies beyond its usual scatter; a coupon and a camera that "
-    "stay put set each line off about once in {length:.0f} days. Dotted upright: the day it left."
+    "One rule decides, for each line: a running sum of what lies beyond its usual scatter. Of coupons read like this "
+    "one, {false}. Dotted upright: the day it left."
 )
 
 
@@ -176,7 +177,7 @@ def show_chart(series):
     figure = plot_coupon(series.differences, series.since, series.put_right)
     st.plotly_chart(figure, key="coupon_chart", config={"displayModeBar": False})
     if series.drift is not None:
-        st.caption(_RULE.format(length=series.drift.run_length))
+        st.caption(_RULE.format(false=false_signals_text(series.drift)))
 
 
 def _choose_camera(cameras):

@@ -142,9 +142,9 @@ def _ask_on(case, number, causes, answers):
 
 
 _RULE = (
-    "One rule decides: a running sum of what lies beyond half a standard deviation, signalling at five; a bath that "
-    "stays put sets it off once in about {length:.0f} readings of each chart. Dashed: three standard deviations of the "
-    "baseline. Grey line: weighted mean. Dotted: where the drift began. Bars: the reading's ±."
+    "One rule decides: a running sum of what lies beyond half a standard deviation, signalling at five. Of baths read "
+    "like this one, {false}. Dashed: three standard deviations of the baseline. Grey line: weighted mean. Dotted: "
+    "where the drift began. Bars: the reading's ±."
 )
 
 
@@ -190,7 +190,7 @@ def _show_drift(found):
         for column, trend in zip(st.columns(2, gap="medium"), pair, strict=False):
             with column:
                 show_plot(plot_trend(found.history, trend, found.filled), f"trend_{trend.name}")
-    st.caption(_RULE.format(length=found.drift.run_length))
+    st.caption(_RULE.format(false=report_trouble.false_signals_text(found.drift)))
 
 
 def _show_coupon(book):

@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 from dyebook.advice.charts import cusum_chart, ewma_chart, individuals_chart, sd_from_moving_range
-from dyebook.advice.drift import find_drift
+from dyebook.advice.drift import FALSE_IN_HUNDRED, find_drift
 from dyebook.errors import RecordError
 
 # NIST/SEMATECH e-Handbook 6.3.2.4
@@ -88,6 +88,35 @@ def test_run_length_of_our_rule(shift, printed):
 
     found = run_lengths(step, lambda n: np.zeros((2, n)), lambda s, _: (s > 5).any(axis=0), shift)
     assert found == pytest.approx(printed, rel=0.08)
+
+
+def steady_signals(charts, runs, seed=11, baseline=12, later=100):
+    """Share of runs of normal readings on which one of so many charts signals, each with its own twelve dips."""
+    rng, fired = np.random.default_rng(seed), np.zeros(runs, bool)
+    for _ in range(charts):
+        x = rng.standard_normal((runs, baseline + later))
+        centre = x[:, :baseline].mean(axis=1)
+        scatter = np.abs(np.diff(x[:, :baseline])).mean(axis=1) * np.sqrt(np.pi) / 2 * (1 + 2 / baseline)
+        slack, sums = (0.5 + 0.7 / np.sqrt(baseline)) * scatter, np.zeros((2, runs))
+        for i, value in enumerate(x.T):
+            sums = np.maximum(0, sums + np.stack([value - centre, centre - value]) - slack)
+            fired |= (i >= baseline) & (sums > 5 * scatter).any(axis=0)
+    return fired.mean()
+
+
+@pytest.mark.parametrize("charts", FALSE_IN_HUNDRED)
+def test_false_signals_are_stated_for_all_charts_together(charts):
+    """Simulation of the rule as it is: twelve dips tell centre and scatter, and a signal of any chart is a signal."""
+    assert steady_signals(charts, 2000) == pytest.approx(FALSE_IN_HUNDRED[charts], abs=0.035)
+
+
+def test_the_simulated_rule_is_that_of_the_charts():
+    rng, names = np.random.default_rng(5), ("delta_l", "delta_c", "delta_h")
+    steady = [pd.DataFrame(rng.standard_normal((40, 3)), columns=names) for _ in range(40)]
+    fired = 0
+    for table in steady:
+        fired += any(find_drift(table.head(count), baseline=12).trends[0].direction for count in range(13, 41, 3))
+    assert fired / 40 == pytest.approx(steady_signals(1, 2000, later=28), abs=0.12)
 
 
 @pytest.mark.parametrize(("shift", "printed"), [(0.5, 41.76), (1.0, 10.54), (2.0, 3.74)])
