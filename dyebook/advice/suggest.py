@@ -13,7 +13,7 @@ import numpy as np
 
 from dyebook.advice.judge import Shade
 from dyebook.errors import ModelError
-from dyebook.lab import Lab, delta_e_00, describe_difference
+from dyebook.lab import Lab, delta_e_00, describe_colour, describe_difference
 from dyebook.model.inputs import SETTINGS, Settings, rounded
 from dyebook.model.predict import BathModel, mode_colours, one_thread
 from dyebook.notebook import Drawn, Note
@@ -260,6 +260,10 @@ def _distinct(points, score, count):
     return chosen[:count]
 
 
+# a black on less film shows a hue at some angle or in strong light; common practice, no source
+_TRUE_BLACK_UM = 12.0
+
+
 def _suggestion(model, aim, setting, draws, course, gap, moves):
     """One answer; `draws` (s, 3) are its colours as dipped, `moves` the shifts by 10 s, 1 degree and two lamps."""
     lab, target = Lab(*(float(value) for value in draws.mean(axis=0))), aim.lab
@@ -279,6 +283,7 @@ def _suggestion(model, aim, setting, draws, course, gap, moves):
         per_degree=moves[1],
         footing=_footing(model, values),
         unshared=aim.unshared,
+        thin_black=describe_colour(target) == "black" and values["film_um"] < _TRUE_BLACK_UM,
     )
     return Suggestion(values, lab, expected, p90, reachable, why, *moves, words)
 

@@ -59,12 +59,13 @@ _STUCK = {
 _MIXED = {"together": "both dyes in one bath", "after": "one bath after the other, rinsed between, never dried"}
 
 
-def _suggestion(delta_e00, delta_e00_p90, reachable, miss, per_10_s, per_degree, footing, unshared):
+def _suggestion(delta_e00, delta_e00_p90, reachable, miss, per_10_s, per_degree, footing, unshared, thin_black):
     near = f"expected within ΔE00 {delta_e00:.1f} of the target, nine times in ten within {delta_e00_p90:.1f}"
     far = f"this bath does not reach the target: its nearest shade is about ΔE00 {delta_e00:.1f} away, {miss}"
     moves = f"10 s longer moves the colour by ΔE00 {per_10_s:.1f}, 1 °C warmer by {per_degree:.1f}"
     wider = "; the target was not read in the set-up of the dips, so what camera and shape do to colours is counted"
-    return f"{near if reachable else far}; {moves}; {footing}{wider if unshared else ''}"
+    thin = "; under 12 µm of film this is not a true black"
+    return f"{near if reachable else far}; {moves}; {footing}{wider if unshared else ''}{thin if thin_black else ''}"
 
 
 def _mix(kind, delta_e00, reachable, miss):

@@ -11,6 +11,7 @@ from dyebook.advice.judge import Shade
 from dyebook.advice.suggest import SLIPS, as_dipped
 from dyebook.errors import ModelError
 from dyebook.model.inputs import Settings
+from dyebook.report.words import sentence_text
 
 
 @pytest.fixture(scope="module")
@@ -44,6 +45,14 @@ def test_answers_are_distinct_and_the_first_is_the_best(model, target):
     found = model.suggest(target, film_um=12, count=3)
     assert len({(round(s.settings["bath_temp_c"], 1), round(s.settings["dwell_min"], 2)) for s in found}) == len(found)
     assert found[0].delta_e00 <= found[-1].delta_e00 + 0.1
+
+
+@pytest.mark.parametrize(("lab", "film_um", "said"), [((12, 0, 0), 10, True), ((12, 0, 0), 14, False),
+                                                         ((45, 0, 0), 10, False)])  # fmt: skip
+def test_a_black_on_thin_film_is_no_true_black(model, lab, film_um, said):
+    """Common practice, no source: 12 µm."""
+    why = sentence_text(model.suggest(lab, film_um=film_um, count=1)[0].why)
+    assert ("not a true black" in why) is said
 
 
 def test_free_film_is_chosen(model, target):
