@@ -90,7 +90,7 @@ def _decoded(path):
     try:
         return content.decode("utf-8-sig"), []
     except UnicodeDecodeError:
-        return content.decode("cp1252", errors="replace"), [f"{path.name} is not UTF-8; read as Windows-1252"]
+        return content.decode("cp1252", errors="replace"), [f"{path.name} is not UTF-8; read by code page 1252"]
 
 
 # openpyxl has no error of its own for a damaged part: it lets out whatever its reader stumbles over

@@ -53,7 +53,7 @@ _SIGNATURES = (
     (b"\0\0\0\x0cJXL ", "JPEG XL"),
     (b"\xff\x0a", "JPEG XL"),
     (b"\0\0\0\x0cjP  ", "JPEG 2000"),
-    (b"8BPS", "Photoshop document"),
+    (b"8BPS", "layered picture"),
     (b"#!", "script"),
     (b"\x7fELF", "program"),
     (b"MZ", "program"),

@@ -397,7 +397,7 @@ def encoding_of(info: dict, exif, grey: bool = False) -> tuple[Encoding | None, 
         return _encoding_of_png(info)
     declared = declared_colour(exif)
     if declared == "Adobe RGB":
-        return ADOBE_RGB, ("no colour profile in the file; Adobe RGB by the camera's mark",)
+        return ADOBE_RGB, ("no colour profile in the file; opRGB (IEC 61966-2-5) by the camera's mark",)
     return SRGB, () if declared == "sRGB" else (UNTAGGED,)
 
 

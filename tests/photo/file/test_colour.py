@@ -179,7 +179,7 @@ def test_marks_that_stand_in_for_a_profile():
     exif.get_ifd(0x8769).update({0xA001: 65535, 0xA005: {1: "R03"}})
     adobe = read_photo(saved(picture(), "JPEG", exif=exif))
     assert adobe.encoding is ADOBE_RGB
-    assert "Adobe RGB" in adobe.notes[0]
+    assert "opRGB" in adobe.notes[0]
 
 
 def test_heic_code_points_name_the_primaries():
