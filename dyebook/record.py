@@ -96,6 +96,10 @@ _ROWS = (
     _run("finish", "", "finish", "surface before anodising: polished, brushed, blasted, etched", kind=str),
     Field("rinse_temp_c", "°C", "rinse temperature", "rinse between anodising and dye", 0, 100, table="rinses"),
     _dip("wait_min", "min", "wait before dye", "between that rinse and the dye, in water or dry", 0, 100_000),
+    _dip("dye_lot", "", "dye lot", "lot number on the tin that the dye came from", kind=str),
+    Field("seal_stain", "", "seal test stain", "dye spot test of the seal: 0 no stain to 5 deep", 0, 5, table="seals"),
+    Field("jig_place", "", "place on rack", "where on the rack the part hung", kind=str, table="parts"),
+    Field("contact_marks", "", "contact marks", "where the clamp held the part", kind=str, table="parts"),
     _reading("wet", "", "read wet", "true if the part was wet when it was read", kind=bool),
     _reading("sealed", "", "read sealed", "true if the part was sealed when it was read", kind=bool),
     _batch("dyed_at", "", "dyed at", "date and time of the dip, ISO 8601", kind=str, example="2026-03-28T14:30"),
@@ -465,6 +469,10 @@ class DyeRecord:
     finish: str | None = None
     rinse_temp_c: float = math.nan
     wait_min: float = math.nan
+    dye_lot: str | None = None
+    seal_stain: float = math.nan
+    jig_place: str | None = None
+    contact_marks: str | None = None
     wet: bool | None = None
     sealed: bool | None = None
     dyed_at: str | None = None

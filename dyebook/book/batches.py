@@ -14,12 +14,13 @@ from sqlalchemy.dialects import postgresql, sqlite
 
 from dyebook.book.readings import seen_of
 from dyebook.book.rows import add_row, checked_moment, correct_row, row_of
-from dyebook.book.schema import TABLES, Batch, Bath, Dip, Dye, Order, Rinse, Run, now
+from dyebook.book.schema import TABLES, Batch, Bath, Dip, Dye, Order, Part, Rinse, Run, Seal, now
 from dyebook.errors import BookError, RecordError
 from dyebook.lab import Lab
 from dyebook.record import FIELDS, SETTINGS, DyeRecord, is_empty
 
 __all__ = [
+    "FIRST_ONLY",
     "HOMES",
     "BatchRow",
     "Found",
@@ -30,9 +31,12 @@ __all__ = [
     "correct_batch",
     "first_of",
     "with_filters",
+    "with_first",
 ]
 
-_BATCHES, _RUNS, _DIPS, _RINSES = (model.__table__ for model in (Batch, Run, Dip, Rinse))
+_BATCHES, _RUNS, _DIPS = (model.__table__ for model in (Batch, Run, Dip))
+# tables with several rows a batch, of which a record tells the first
+FIRST_ONLY = (Rinse.__table__, Seal.__table__, Part.__table__)
 
 # the table of each setting of a record that is kept as a column of its own
 HOMES = {name: TABLES[FIELDS[name].table] for name in SETTINGS if name not in ("dye", "bath")}
@@ -87,7 +91,7 @@ def _tidy(name):
 
 
 def add_dip(connection, record: DyeRecord, names, who: str, run=None, **batch_values) -> int:
-    """Insert run, batch, dip and rinse of one record, and return the batch's number.
+    """Insert run, batch, dip, and what is known of rinse, seal and part of one record; return the batch's number.
 
     Parameters
     ----------
@@ -100,15 +104,16 @@ def add_dip(connection, record: DyeRecord, names, who: str, run=None, **batch_va
     **batch_values
         Further columns of the batch, such as `replaces_id`.
     """
-    of = {table: {} for table in (_RUNS, _BATCHES, _DIPS, _RINSES)}
+    of = {table: {} for table in (_RUNS, _BATCHES, _DIPS, *FIRST_ONLY)}
     for name, table in HOMES.items():
         of[table][name] = getattr(record, name)
     dye_id, bath_id = names.dye_and_bath(record.dye, record.bath)
     run_id = add_row(connection, _RUNS, of[_RUNS] | (run or {}), who)
     batch_id = add_row(connection, _BATCHES, {"run_id": run_id, **of[_BATCHES], **batch_values}, who)
     add_row(connection, _DIPS, {"batch_id": batch_id, "dye_id": dye_id, "bath_id": bath_id, **of[_DIPS]}, who)
-    if not math.isnan(record.rinse_temp_c):
-        add_row(connection, _RINSES, {"batch_id": batch_id, **of[_RINSES]}, who)
+    for table in FIRST_ONLY:
+        if not all(map(is_empty, of[table].values())):
+            add_row(connection, table, {"batch_id": batch_id, **of[table]}, who)
     return batch_id
 
 
@@ -158,7 +163,7 @@ def _sorted_by_home(connection, batch_id, changes, names):
 
 
 def _correct_part(connection, table, batch, values, who):
-    """Correct the run, first dip or first rinse of a batch; make it where the batch had none."""
+    """Correct the run, first dip, rinse, seal or part of a batch; make it where the batch had none."""
     part_id = batch["run_id"] if table is _RUNS else connection.execute(select(first_of(table, batch["id"]))).scalar()
     if part_id is not None:
         correct_row(connection, table, part_id, values, who=who)
@@ -203,6 +208,10 @@ class BatchRow:
     finish: str | None
     rinse_temp_c: float
     wait_min: float
+    dye_lot: str | None
+    seal_stain: float
+    jig_place: str | None
+    contact_marks: str | None
     dyed_at: str | None
     note: str | None
     dips: int  # how many it had
@@ -220,12 +229,16 @@ class BatchRow:
 
     def record(self):
         """Return the settings as a new `DyeRecord` without readings and date, to do this batch again."""
-        return DyeRecord(**{name: getattr(self, name) for name in SETTINGS if name not in ("dyed_at", "note")})
+        return DyeRecord(**{name: getattr(self, name) for name in SETTINGS if name not in _OF_ONE_TIME})
 
     def to_dict(self):
         """Return plain JSON values in the shape of the record-and-find contract."""
         plain = {field.name: _plain(getattr(self, field.name)) for field in fields(self)}
         return {"batch": plain.pop("batch"), "lab": plain.pop("lab"), **plain}
+
+
+# what belongs to the one time it was done
+_OF_ONE_TIME = ("dyed_at", "note", "seal_stain", "contact_marks", "dye_lot")
 
 
 def _plain(value):
@@ -255,13 +268,20 @@ def first_of(table, batch_id=_BATCHES.c.id):
     return query.order_by(inner.c.position, inner.c.id).limit(1).correlate(_BATCHES).scalar_subquery()
 
 
+def with_first(query):
+    """Return a query of batches joined to the first row that each has in the tables of `FIRST_ONLY`."""
+    for table in FIRST_ONLY:
+        query = query.outerjoin(table, table.c.id == first_of(table))
+    return query
+
+
 @cache
 def batch_query():
     """Return the query behind every list of batches: a row a batch, columns in the order of `BatchRow`."""
     dip = _DIPS.alias()
     dips = select(func.count()).where(dip.c.batch_id == _BATCHES.c.id, dip.c.deleted_at.is_(None))
     columns = [table.c[name] for name, table in HOMES.items()]
-    return (
+    return with_first(
         select(
             *(_BATCHES.c.id.label("batch"), _BATCHES.c.version, Dye.name.label("dye"), Bath.name.label("bath")),
             *columns,
@@ -271,7 +291,6 @@ def batch_query():
         .select_from(_BATCHES)
         .outerjoin(_RUNS, _RUNS.c.id == _BATCHES.c.run_id)
         .outerjoin(_DIPS, _DIPS.c.id == first_of(_DIPS))
-        .outerjoin(_RINSES, _RINSES.c.id == first_of(_RINSES))
         .outerjoin(Dye, Dye.id == _DIPS.c.dye_id)
         .outerjoin(Bath, Bath.id == _DIPS.c.bath_id)
     )

@@ -4,9 +4,9 @@ import numpy as np
 import pandas as pd
 from sqlalchemy import exists, func, or_, select
 
-from dyebook.book.batches import HOMES, first_of, with_filters
+from dyebook.book.batches import HOMES, with_filters, with_first
 from dyebook.book.coupons import coupon_names, of_coupon
-from dyebook.book.schema import Batch, Bath, Dip, Dye, Reading, Rinse, Run, Setup
+from dyebook.book.schema import Batch, Bath, Dip, Dye, Reading, Run, Setup
 from dyebook.book.setups import setup_called
 from dyebook.record import FIELDS
 
@@ -169,12 +169,8 @@ _CODES = {state: code for code, state in enumerate(_STATES)}
 def _dips(connection, chosen, dye, bath, filters):
     """Settings of every standing dip, of the chosen ones where some are, one row each."""
     columns, coupons = [table.c[name] for name, table in HOMES.items()], coupon_names(chosen)
-    query = (
-        _with_steps(select(Dip.id, Batch.id, Dye.name, Bath.name, coupons.c.coupon, *columns), dye, bath, filters)
-        .outerjoin(coupons, of_coupon(coupons))
-        .outerjoin(Rinse, Rinse.id == first_of(Rinse.__table__))
-        .order_by(Dip.id)
-    )
+    query = _with_steps(select(Dip.id, Batch.id, Dye.name, Bath.name, coupons.c.coupon, *columns), dye, bath, filters)
+    query = with_first(query.outerjoin(coupons, of_coupon(coupons))).order_by(Dip.id)
     if chosen is not None:
         query = query.where(Dip.id.in_(chosen))
     rows = connection.execute(query).all()

@@ -27,6 +27,7 @@ __all__ = [
     "Electrolyte",
     "ElectrolyteEvent",
     "Kept",
+    "Lot",
     "Order",
     "OrderItem",
     "Part",
@@ -200,6 +201,16 @@ class Dye(Kept, Base):
     note: Mapped[str | None]
 
 
+class Lot(Kept, Base):
+    """A tin, bag or drum of a dye or another chemical, with the day it was opened."""
+
+    __tablename__ = "lots"
+    product: Mapped[str] = mapped_column(index=True)
+    lot: Mapped[str]
+    opened_on: Mapped[str] = moment()
+    note: Mapped[str | None]
+
+
 class Bath(Kept, Base):
     """One made-up tank of a dye."""
 
@@ -244,8 +255,10 @@ class Part(Kept, Base):
     __tablename__ = "parts"
     batch_id: Mapped[int] = link("batches")
     order_item_id: Mapped[int | None] = link("order_items")
+    position: Mapped[int] = between(1, 9999, default=1, server_default="1")
     name: Mapped[str | None]
     jig_place: Mapped[str | None]
+    contact_marks: Mapped[str | None]
     pieces: Mapped[int | None] = between(1, 1_000_000)
     area_dm2: Mapped[float | None]
     note: Mapped[str | None]
@@ -264,6 +277,7 @@ class Dip(Kept, Base):
     dwell_min: Mapped[float | None]
     ph: Mapped[float | None]
     wait_min: Mapped[float | None]
+    dye_lot: Mapped[str | None]
     masked: Mapped[str | None]
     note: Mapped[str | None]
 
@@ -290,6 +304,7 @@ class Seal(Kept, Base):
     seal_temp_c: Mapped[float | None] = between(0, 130)
     dwell_min: Mapped[float | None] = between(0, 1440)
     ph: Mapped[float | None]
+    seal_stain: Mapped[float | None]
     note: Mapped[str | None]
 
 
@@ -454,7 +469,7 @@ class Setup(Kept, Base):
     note: Mapped[str | None]
 
 
-HEAD = "0004"
+HEAD = "0006"
 
 # name -> table, for everything that is added, listed and corrected by the one mechanism of `dyebook.book.rows`;
 # a table stands after those it points to

@@ -1,6 +1,6 @@
 """Dye baths and electrolytes of the shop: found by name, what happened to each, the rules set for a dye, their age."""
 
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 
 from dyebook.book.batches import Names
 from dyebook.errors import BookError, RecordError
@@ -23,8 +23,10 @@ __all__ = [
     "events_of_bath",
     "find_bath",
     "life_of_electrolyte",
+    "lot_in_use",
     "note_bath",
     "note_electrolyte",
+    "open_lot",
     "outside_window",
     "set_dye_rules",
 ]
@@ -183,6 +185,24 @@ def outside_window(book, dye: str, **values) -> list:
     rules = dye_rules(book, dye)
     found = [check_window(name, value, *rules[name]) for name, value in values.items() if value and name in rules]
     return [words for words in found if words]
+
+
+def open_lot(book, product: str, lot: str, opened_on: str | None = None) -> int:
+    """Write down that a lot of a dye or another chemical was opened; return its number.
+
+    `opened_on`: ISO date; today without it.
+    """
+    product, lot = (" ".join((text or "").split()) for text in (product, lot))
+    if not product or not lot:
+        raise RecordError("a lot needs the name of its dye or chemical and the number on its tin")
+    return book.add("lots", product=product, lot=lot, opened_on=opened_on or date.today().isoformat())
+
+
+def lot_in_use(book, product: str, at: str | None = None) -> str | None:
+    """Return the number of the lot of a dye or chemical that was opened last by a moment (ISO text; now without it)."""
+    day = (at or date.today().isoformat())[:10]
+    opened = [row for row in book.rows("lots", product=product) if row["opened_on"][:10] <= day]
+    return max(opened, key=lambda row: (row["opened_on"], row["id"]))["lot"] if opened else None
 
 
 def electrolyte_named(book, name: str, bath_volume_l: float | None = None) -> int:

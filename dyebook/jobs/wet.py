@@ -6,6 +6,7 @@ from dyebook.book import runs
 from dyebook.book.batches import Names
 from dyebook.errors import RecordError
 from dyebook.jobs.asked import reasoned, this_moment, unanswered
+from dyebook.jobs.baths import lot_in_use
 from dyebook.jobs.orders import is_for_skin, order_named, order_of_run
 from dyebook.notebook import Note
 from dyebook.physics.sealing import judge_seal, plan_seal, seal_kind
@@ -241,6 +242,7 @@ def keep_seal_test(book, run_id: int, stain: int):
     kinds = {kept: kind for kind, kept in SEAL_KINDS.items()}
     film_um = row["film_measured_um"] or row["film_um"]
     found = judge_seal(stain, film_um, row["alloy"], kinds.get(seals[-1]["kind"]))
+    book.correct("seals", seals[-1]["id"], {"seal_stain": stain})
     kept = {"stain": stain, "passes": found.passes, "at": this_moment().isoformat()}
     with book.writing() as connection:
         runs.change_run(
@@ -288,6 +290,7 @@ def keep_batch(
     asked = asked_of_batch(book, row, dip, more.get("seal"), order, more.get("dyed_at"))
     order_id = None if order is None else order_named(book, order)["id"]
     more["dyed_at"] = more.get("dyed_at") or datetime.now().isoformat(timespec="minutes")
+    dip = {"dye_lot": lot_in_use(book, dye, more["dyed_at"])} | dip
     with book.writing() as connection:
         if asked:
             trace = {"trace": reasoned(row["trace"] or {}, asked, why)}

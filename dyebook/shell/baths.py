@@ -267,6 +267,10 @@ def note_tank(
     electrolyte_g_per_l: Annotated[str | None, option("Acid as found or left.")] = None,
     bath_volume_l: Annotated[str | None, option("Volume.")] = None,
     dissolved_al_g_per_l: Annotated[float | None, option("Dissolved aluminium, by titration.")] = None,
+    sample_ml: Annotated[float | None, option("Or the burette: bath in the flask.")] = None,
+    free_ml: Annotated[float | None, option("Soda with fluoride: free acid.")] = None,
+    total_ml: Annotated[float | None, option("Soda without: acid and aluminium.")] = None,
+    naoh_mol_per_l: Annotated[float, option("Strength of the soda.")] = 1.0,
     chloride_mg_per_l: Annotated[float | None, option("Chloride.")] = None,
     at: Annotated[str | None, option("When, such as 2026-03-28T14:30; now without it.")] = None,
     text: Annotated[str | None, option("Anything worth remembering.", "--note")] = None,
@@ -275,13 +279,18 @@ def note_tank(
 ):
     """Note what happened to an electrolyte; one that is made up may be new.
 
-    Example: dyebook tank note "Tank" made-up --electrolyte-g-per-l 165 --bath-volume-l 2
+    Example: dyebook tank note "Tank" titrated --sample-ml 5 --free-ml 16.8 --total-ml 20.1
     """
     from dyebook.jobs.baths import electrolyte_called, electrolyte_named, note_electrolyte
+    from dyebook.physics.electrolyte import titrate_bath
 
     event = _event(kind, ELECTROLYTE_EVENTS)
     found = given_each(electrolyte_g_per_l=electrolyte_g_per_l, bath_volume_l=bath_volume_l)
     measured = {"dissolved_al_g_per_l": dissolved_al_g_per_l, "chloride_mg_per_l": chloride_mg_per_l}
+    if sample_ml is not None and free_ml is not None:
+        by_burette = titrate_bath(sample_ml, free_ml, total_ml, naoh_mol_per_l=naoh_mol_per_l)
+        found["electrolyte_g_per_l"] = by_burette.g_per_l
+        measured["dissolved_al_g_per_l"] = by_burette.aluminium_g_per_l
     with open_at(book) as opened:
         if event == "made_up":
             tank = electrolyte_named(opened, name, found.get("bath_volume_l"))
@@ -289,6 +298,27 @@ def note_tank(
             tank = electrolyte_called(opened, name)
         number = note_electrolyte(opened, tank, event, at, note=text, **found, **measured)
     _print_noted({"electrolyte": name, "event": number, "kind": event}, as_json, name, ELECTROLYTE_EVENTS[event])
+
+
+def lot(
+    product: Annotated[str | None, typer.Argument(help="The dye or chemical; without it, every lot is listed.")] = None,
+    number: Annotated[str | None, typer.Argument(help="Lot number on the tin.")] = None,
+    opened_on: Annotated[str | None, option("Day it was opened, such as 2026-03-28; today without it.")] = None,
+    book: BookOption = None,
+    as_json: JsonOption = False,
+):
+    """Write down the lot of a dye or chemical that was opened; or list the lots. Batches take the newest of their dye.
+
+    Example: dyebook lot Ember L2231
+    """
+    from dyebook.jobs.baths import open_lot
+
+    with open_at(book) as opened:
+        if product is not None:
+            open_lot(opened, product, number, opened_on)
+        kept = [{name: row[name] for name in ("product", "lot", "opened_on")} for row in opened.rows("lots")]
+    lines = "\n".join(f"{one['product']}: lot {one['lot']}, opened {one['opened_on']}" for one in kept)
+    print_result(kept, as_json, lambda _: lines or "no lot is in the book yet")
 
 
 def life(
@@ -324,3 +354,4 @@ def add_commands(app):
     group.command("note")(note_tank)
     group.command()(life)
     app.add_typer(group, name="tank")
+    app.command()(lot)

@@ -9,6 +9,7 @@ from dyebook.record import DyeRecord
 # the least that a row of each table needs, made in this order
 LEAST = {
     "dyes": {"name": "Ember"},
+    "lots": {"product": "Ember", "lot": "L2231", "opened_on": "2026-03-01"},
     "setups": {"key": "0123", "name": "window bench"},
     "baths": {"name": "Tank 1", "dye_id": 1},
     "bath_events": {"bath_id": 1, "at": "2026-03-01", "kind": "made_up", "dye_g_per_l": 3},

@@ -44,7 +44,7 @@ def test_efficiency_that_the_720_rule_implies():
 
 
 def test_reaction_heat():
-    """CODATA 1989 (Cox, Wagman, Medvedev): corundum forms with -1675.7 kJ/mol, value from memory; six electrons, 160.8 A·h a mole."""
+    """CODATA key values: corundum forms with -1675.7 kJ/mol, value from memory; six electrons, 160.8 A·h a mole."""
     assert pytest.approx(1675.7 / (6 * si.physical_constants["Faraday constant"][0] / 3600), abs=0.01) == (
         rates.OXIDE_FORMATION_KJ_PER_AH
     )

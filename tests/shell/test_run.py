@@ -1,10 +1,12 @@
 """Runs, gauge readings, dye baths and electrolytes in the shell: what the app does, the shell does."""
 
 import json
+import os
 
 import pytest
 from typer.testing import CliRunner
 
+from dyebook.book.store import open_book
 from dyebook.errors import RecordError
 from dyebook.shell.main import app
 
@@ -119,3 +121,16 @@ def test_the_life_of_an_electrolyte(shell):
     shell("tank", "note", "Tank", "titrated", "--electrolyte-g-per-l", 160, "--dissolved-al-g-per-l", 2)
     assert shell("tank", "list")[0]["electrolyte"] == "Tank"
     assert shell("tank", "life", "Tank", "--discard-ah-per-l", 50)["left_ah"] == pytest.approx(100)
+
+
+def test_a_titration_fills_the_electrolytes_event_and_a_lot_is_listed(shell):
+    """16.8 mL of 1 mol/L on 5 mL are 16.8 / 5 x 98.079 / 2 g/L of acid; 3.3 mL more, x 26.982 / 3 of aluminium."""
+    shell("tank", "note", "Tank", "made-up", "--electrolyte-g-per-l", 165, "--bath-volume-l", 2)
+    shell("tank", "note", "Tank", "titrated", "--sample-ml", 5, "--free-ml", 16.8, "--total-ml", 20.1)
+    with open_book(os.environ["DYEBOOK_BOOK"]) as book:
+        event = book.rows("electrolyte_events", kind="titrated")[0]
+    assert event["electrolyte_g_per_l"] == pytest.approx(164.77, abs=0.01)
+    assert event["dissolved_al_g_per_l"] == pytest.approx(5.936, abs=0.001)
+    assert shell("lot", "sulphuric acid", "S77", "--opened-on", "2026-03-02") == [
+        {"product": "sulphuric acid", "lot": "S77", "opened_on": "2026-03-02"}
+    ]

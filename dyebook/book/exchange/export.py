@@ -5,11 +5,11 @@ from pathlib import Path
 
 from sqlalchemy import case, func, or_, select
 
-from dyebook.book.batches import HOMES, first_of, with_filters
+from dyebook.book.batches import HOMES, first_of, with_filters, with_first
 from dyebook.book.coupons import coupon_names, of_coupon
 from dyebook.book.exchange.cells import EXTRAS
 from dyebook.book.exchange.files import write_sheet
-from dyebook.book.schema import Batch, Bath, Dip, Dye, Photo, Reading, Rinse, Run
+from dyebook.book.schema import Batch, Bath, Dip, Dye, Photo, Reading, Run
 from dyebook.record import FIELDS
 
 __all__ = ["HEADERS", "export_records", "export_rows", "known_keys", "record_key"]
@@ -55,7 +55,7 @@ def _query():
         "source": Reading.source,
         "read_at": Reading.read_at,
     }
-    return (
+    return with_first(
         select(*(sources[name].label(name) for name in HEADERS))
         .select_from(Batch)
         .join(Dip, (Dip.batch_id == Batch.id) & Dip.deleted_at.is_(None))
@@ -63,7 +63,6 @@ def _query():
         .outerjoin(Bath, Bath.id == Dip.bath_id)
         .outerjoin(Run, Run.id == Batch.run_id)
         .outerjoin(coupons, of_coupon(coupons))
-        .outerjoin(Rinse, Rinse.id == first_of(Rinse.__table__))
         .outerjoin(Reading, (Reading.batch_id == Batch.id) & Reading.deleted_at.is_(None) & mine)
         .outerjoin(Photo, Photo.id == func.coalesce(Reading.photo_id, loose.scalar_subquery()))
         .order_by(Batch.id, Dip.position, Dip.id, Reading.id)

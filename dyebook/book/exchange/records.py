@@ -8,22 +8,20 @@ from dataclasses import asdict, dataclass
 
 from sqlalchemy import func, insert, select
 
-from dyebook.book.batches import HOMES, Names
+from dyebook.book.batches import FIRST_ONLY, HOMES, Names
 from dyebook.book.exchange.cells import match_header, read_column
 from dyebook.book.exchange.export import known_keys, record_key
 from dyebook.book.exchange.files import read_sheet
-from dyebook.book.schema import Batch, Dip, Photo, Reading, Rinse, Run, now
+from dyebook.book.schema import Batch, Dip, Photo, Reading, Run, now
 from dyebook.errors import BookError, RecordError
 from dyebook.record import FIELDS, READ, is_empty
 
 __all__ = ["ImportRefusedError", "Imported", "Understood", "import_records", "understand"]
 
-_RUNS, _BATCHES, _DIPS, _RINSES, _READINGS, _PHOTOS = (
-    model.__table__ for model in (Run, Batch, Dip, Rinse, Reading, Photo)
-)
-_ORDER = (_RUNS, _BATCHES, _DIPS, _RINSES, _PHOTOS, _READINGS)
+_RUNS, _BATCHES, _DIPS, _READINGS, _PHOTOS = (model.__table__ for model in (Run, Batch, Dip, Reading, Photo))
+_ORDER = (_RUNS, _BATCHES, _DIPS, *FIRST_ONLY, _PHOTOS, _READINGS)
 _CHUNK = 2000
-_OF_BATCH = tuple(name for name, table in HOMES.items() if table in (_RUNS, _BATCHES, _RINSES))
+_OF_BATCH = tuple(name for name, table in HOMES.items() if table in (_RUNS, _BATCHES, *FIRST_ONLY))
 _OF_DIP = ("dye", "bath", *(name for name, table in HOMES.items() if table is _DIPS))
 
 
@@ -247,8 +245,10 @@ class _Writer:
         self.number_of[first.get("batch")] = batch_id
         if first.get("replaces") is not None:
             self.replaced.append((batch_id, first["replaces"]))
-        if not is_empty(first.get("rinse_temp_c")):
-            self._put(_RINSES, {"batch_id": batch_id, "position": 1, **_some(first, _RINSES)})
+        for table in FIRST_ONLY:
+            values = _some(first, table)
+            if not all(map(is_empty, values.values())):
+                self._put(table, {"batch_id": batch_id, "position": 1, **values})
         dips = self._take_dips(batch_id, records)
         several = len(set(dips.values())) > 1
         for record in records:

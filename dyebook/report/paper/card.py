@@ -150,9 +150,10 @@ def _settings(facts):
         yield "more dips", f"{len(facts.dips) - _MOST_DIPS}, in the book"
     if row.rinse_temp_c == row.rinse_temp_c:
         yield "rinse", value_text("rinse_temp_c", row.rinse_temp_c)
-    yield from field_rows(row, ("wait_min",))
+    yield from field_rows(row, ("wait_min", "dye_lot"))
     for seal in facts.seals:
         yield "seal", _seal_words(seal)
+    yield from field_rows(row, ("seal_stain", "jig_place", "contact_marks"))
 
 
 def field_rows(row, names):

@@ -7,7 +7,7 @@ from dyebook.physics.electrolyte import check_bath, mix_acid, titrate_bath
 from dyebook.record import ELECTROLYTE_EVENTS
 from dyebook.report.words import figure_text, moment_text
 from dyebook.screens.answers import offer_page, show_answer
-from dyebook.screens.fields import ask, ask_word, choose
+from dyebook.screens.fields import ask, ask_text, ask_word, choose
 from dyebook.screens.navigation import go_on
 from dyebook.screens.session import friendly_errors
 
@@ -50,11 +50,13 @@ def _mix(book, left, right):
         st.subheader("Sulphuric acid slowly into water, never water into acid", anchor=False)
         show_answer(mix, ("water_ml", "acid_ml", "rise_c", "portions"))
         offer_page("Electrolyte: sulphuric acid slowly into water", mix, "acid")
-        name = _tank(book)
+        name, lot = _tank(book), ask_text("acid_lot", "Lot number of the acid")
         if st.button("Made up: into the book", key="keep_acid", type="primary", disabled=not name):
             tank = baths.electrolyte_named(book, name, mix.volume_l)
             made = {"electrolyte_g_per_l": mix.g_per_l, "bath_volume_l": mix.volume_l, "dissolved_al_g_per_l": 0.0}
             baths.note_electrolyte(book, tank, "made_up", **made)
+            if lot:
+                baths.open_lot(book, "sulphuric acid", lot)
             go_on("acid", acid_way="life")
 
 
@@ -90,6 +92,11 @@ def _check(book, left, right):
             titrated = titrate_bath(**{name: value for name, value in found.items() if value is not None})
             show_answer(titrated, ("g_per_l", "aluminium_g_per_l"))
             offer_page("Electrolyte by titration", titrated, "acid_titrated")
+            tank = _tank(book)
+            if st.button("Into the book", key="keep_titration", type="primary", disabled=not tank):
+                values = {"electrolyte_g_per_l": titrated.g_per_l, "dissolved_al_g_per_l": titrated.aluminium_g_per_l}
+                baths.note_electrolyte(book, baths.electrolyte_named(book, tank), "titrated", **values)
+                go_on("acid", acid_way="life")
             return
         if by == "burette" or found["sg"] is None:
             st.markdown("A hydrometer reading shows how strong a fresh bath is. Dissolved aluminium reads as acid.")

@@ -119,6 +119,7 @@ def _show_make(book, name, row, left, right):
         volume = _volume(row)
         ph, temp = ask("make_ph", "pH", quantity="ph_a"), ask("make_bath_temp_c", "Bath, °C", hint="50 or 122 °F")
         second, second_g_per_l = _second(book)
+        lot = ask_text("make_lot", "Lot number of the dye, where a tin was opened")
     with right, friendly_errors():
         if strength is None or volume is None:
             st.markdown("Strength and volume are needed.")
@@ -132,6 +133,8 @@ def _show_make(book, name, row, left, right):
                 if one and grams:
                     made = {"dye_g_per_l": grams, "bath_volume_l": volume, "ph": ph, "bath_temp_c": temp}
                     baths.note_bath(book, baths.find_bath(book, one, bath, volume), "made_up", **made)
+            if lot:
+                baths.open_lot(book, dye, lot)
             go_on("dyebath", dyebath_way="line")
         if not bath.strip():
             st.caption("Write the bath above as dye, bath, to keep it in the book.")
@@ -155,6 +158,7 @@ def _show_top(book, name, row, left, right):
         measured = ask("top_measured_g_per_l", "Measured now, g/L", hint="leave empty to work it out")
         present = ask("top_present_l", "Volume now, L", hint="where you looked at the level")
         dyed = ask(f"{_mark(row)}top_dyed_dm2", "Dyed since it stood at strength, dm²", f"{line.dyed_dm2:g}")
+        lot = ask_text("top_lot", "Lot number of the dye, where a tin was opened")
         lost = ask("top_evaporated_l", "Water lost to the air besides, L", "0")
     with right, friendly_errors():
         if target is None or full is None:
@@ -168,6 +172,8 @@ def _show_top(book, name, row, left, right):
         offer_page(f"Top up {name}", answer, "top_up")
         if row and st.button("Topped up: into the book", key="keep_top_up", type="primary"):
             baths.note_bath(book, row["id"], "topped_up", dye_g_per_l=target, bath_volume_l=full)
+            if lot:
+                baths.open_lot(book, row["dye"], lot)
             go_on("dyebath", dyebath_way="line", top_measured_g_per_l="", top_present_l="", top_evaporated_l="0")
 
 

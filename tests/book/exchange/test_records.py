@@ -245,3 +245,23 @@ def test_a_frame_of_the_contract_comes_in_as_it_is(store, tmp_path):
     frame.to_csv(tmp_path / "records.csv", index=False)
     store.import_file(tmp_path / "records.csv")
     pd.testing.assert_frame_equal(store.frame()[list(frame)], frame, check_dtype=False)
+
+
+def test_lot_seal_test_and_place_on_the_rack_come_in_and_go_out(store, write, tmp_path):
+    """Headers as people write them; a stain beyond the scale is refused."""
+    head = f"{HEAD},dye lot,seal test stain,place on rack,contact marks\n"
+    store.import_file(write(f"{head}{ROW},L2231,1,row 2 left,rim\n{ROW},,,,\n"))
+    newest, first = store.batches()
+    told = ("L2231", 1.0, "row 2 left", "rim")
+    assert (first.dye_lot, first.seal_stain, first.jig_place, first.contact_marks) == told
+    assert (newest.dye_lot, newest.jig_place) == (None, None)
+    assert newest.seal_stain != newest.seal_stain
+    assert [row["batch_id"] for table in ("seals", "parts") for row in store.rows(table)] == [first.batch] * 2
+    out = tmp_path / "out.csv"
+    store.export_file(out)
+    with out.open(encoding="utf-8-sig", newline="") as file:
+        assert [row["contact_marks"] for row in csv.DictReader(file)] == ["rim", ""]
+    store.correct_batch(newest.batch, {"jig_place": "row 1"})
+    assert store.batch(newest.batch).jig_place == "row 1"
+    with pytest.raises(BookError, match="seal test stain"):
+        store.import_file(write(f"{head}{ROW},L2231,7,,\n"))

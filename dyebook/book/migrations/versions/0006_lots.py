@@ -1,0 +1,28 @@
+"""Lots of dyes and chemicals, what the seal test showed, and where a part hung and was held."""
+
+import sqlalchemy as sa
+from alembic import op
+
+revision = "0006"
+down_revision = "0004"
+
+
+def upgrade():
+    op.create_table(
+        "lots",
+        sa.Column("product", sa.String(), nullable=False),
+        sa.Column("lot", sa.String(), nullable=False),
+        sa.Column("opened_on", sa.String(), nullable=False),
+        sa.Column("note", sa.String(), nullable=True),
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("version", sa.Integer(), server_default="1", nullable=False),
+        sa.Column("added_at", sa.String(), nullable=False),
+        sa.Column("added_by", sa.String(), nullable=False),
+        sa.Column("deleted_at", sa.String(), nullable=True),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_lots")),
+    )
+    op.create_index(op.f("ix_lots_product"), "lots", ["product"], unique=False)
+    op.add_column("dips", sa.Column("dye_lot", sa.String(), nullable=True))
+    op.add_column("seals", sa.Column("seal_stain", sa.Double(), nullable=True))
+    op.add_column("parts", sa.Column("position", sa.Integer(), server_default="1", nullable=False))
+    op.add_column("parts", sa.Column("contact_marks", sa.String(), nullable=True))
