@@ -43,6 +43,7 @@ QUESTIONS = {
     "coupon_off": Question(_PALE_BATH | {"over_dyed": 0.3}),
     "thermometer": Question({"cold_bath": 0.93}, ("noted cold",)),
     "ph_read": Question({"ph_off": 0.93, "contaminated_bath": 0.25}, ("ph",)),
+    "area": Question({"thin_film": 0.6, "uneven_run": 0.15, "burn": 0.02}),
     "clock": Question({"short_dwell": 0.92}),
     "long_unused": Question({"weak_bath": 0.85, "contaminated_bath": 0.5, "ph_off": 0.4, "sound": 0.25, "cold_bath":
         0.25, "short_dwell": 0.25, "thin_film": 0.25}),

@@ -171,13 +171,14 @@ def _decide(state, target, reading):
         return "accept", Note("shade.accept", off=off, tolerance=verdict.tolerance), ""
     if verdict.verdict == "cannot_tell" and state.now <= verdict.tolerance:
         return "ask", Note("shade.look_first", off=off, decides="; ".join(verdict.would_decide)), ""
-    if state.dry or state.sealed or not state.helps:
-        stuck = "sealed" if state.sealed else "dry" if state.dry else "too_dark" if reading[0] < target[0] else "hue"
+    if state.sealed or not state.helps:
+        stuck = "sealed" if state.sealed else "too_dark" if reading[0] < target[0] else "hue"
         return "strip", Note("shade.strip", off=off, reason=stuck), Note("shade.strip_care")
     if state.dry is None or state.sealed is None:
         return "ask", Note("shade.ask", off=off), ""
     why = Note("shade.more_time", off=off, minutes=state.extra_min, delta_e00=state.after)
-    return "more_time", why, Note("shade.more_time_care")
+    # a film that dried clean keeps its affinity for long (Kuroda and Uji 1967); whether it was clean, a dip shows
+    return "more_time", why, Note("shade.dried_care" if state.dry else "shade.more_time_care")
 
 
 _DWELLS_MIN = np.geomspace(0.25, 20.0, 60)

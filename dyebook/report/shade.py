@@ -52,7 +52,6 @@ NO_NEARER = "Two dyes of these baths come no nearer either."
 
 _STUCK = {
     "sealed": "a sealed film takes no more dye",
-    "dry": "drying closes the film to dye",
     "too_dark": "no further dyeing lightens a shade; taking dye out of a film is specialist work",
     "hue": "more time in this bath does not turn the hue",
 }
@@ -114,6 +113,10 @@ SENTENCES = {
         "predicted from the single baths"
     ),
     "more_time_care": "Keep the part wet, rinse it before the dip, and look before the time is up.",
+    "dried_care": (
+        "It has been dry: a film that dried clean still takes dye, one that stood in water or was handled takes less. "
+        "Wet it through in cold water, dip one minute and look; if nothing changes, accept it, or strip."
+    ),
     "next_bath_care": (
         "Keep the part wet, rinse it well between the baths, and try a coupon first: how two dyes get along is not "
         "known."

@@ -67,7 +67,7 @@ CAUSES = {
     ),
     "short_dwell": (
         "too short in the dye",
-        "If the part is wet, unsealed and was never dry: dip again for the rest of the time. Use a clock.",
+        "If the part is unsealed: wet it, dip again for the rest of the time. Use a clock.",
         "hot_bath",
     ),
     "over_dyed": (
@@ -105,7 +105,8 @@ CAUSES = {
     ),
     "early_seal": (
         "pores closed before the dye",
-        "Rinse cold, below 30 °C, and dye at once; never let parts stand in the rinse or dry.",
+        "Rinse cold, below 30 °C, and dye at once; never let parts stand in the rinse. A part that only dried, clean "
+        "and unsealed, still takes dye: wet it through and dip it one minute before it is stripped.",
     ),
     "seal_bleed": (
         "dye bled out in the seal",
@@ -164,13 +165,17 @@ QUESTIONS = {
         "check the bath with a second thermometer, stirred, at the depth of the part",
     ),
     "ph_read": (
-        "Does a freshly calibrated meter read another pH than noted?",
-        "calibrate the meter and read the bath's pH again",
+        "The pH was not noted: does a freshly calibrated meter read another than this bath's usual?",
+        "read the bath's pH, which was not noted, with a freshly calibrated meter",
+    ),
+    "area": (
+        "Does the area, measured again with threads, bores and the jig, come out larger than noted?",
+        "measure the area again, with threads, bores and the jig: more than noted means less film for the same charge",
     ),
     "clock": ("Can the dip have been shorter than noted?", ""),
     "long_unused": ("Has the bath dyed much, or stood long, since it was last topped up?", ""),
     "warm_rinse": ("Was the rinse before the dye warm to the hand?", ""),
-    "waited": ("Did the part stand in water, or lie dry, for more than a quarter of an hour before the dye?", ""),
+    "waited": ("Did the part stand in water for more than a quarter of an hour before the dye?", ""),
     "loose": ("Is the mark of the clamp pale or loose, or did the part move in the run?", ""),
     "rough": ("Do the marks feel rough or hollow under a fingernail?", ""),
     "bare_edges": ("Are there powdery or bare places ringed dark, at edges or near the clamp?", ""),

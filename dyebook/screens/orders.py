@@ -228,7 +228,6 @@ def show_verdict(book, batch_id):
         st.button("Take the decision back", key=f"undecide_{batch_id}", type="tertiary", **back)
         return
     dry, sealed = surface_of(book, batch_id)
-    closed = dry or sealed
     with st.container(key=f"decide_{batch_id}", horizontal=True):
         if verdict.verdict != "in" and st.button("What now?", key="to_redip", type="primary"):
             hold(book, batch=batch_id)
@@ -236,7 +235,7 @@ def show_verdict(book, batch_id):
             go_to_redip(batch_id, target, dry, sealed)
         for name, label in _DECISIONS.items():
             # only an open film takes more dye
-            if name == "redip" and closed:
+            if name == "redip" and sealed:
                 continue
             kind = "primary" if name == _SUGGESTED.get(verdict.verdict) else "secondary"
             decide = {"on_click": orders.decide, "args": (book, batch_id, target["id"], name, verdict.delta_e00)}

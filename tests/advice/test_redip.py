@@ -40,9 +40,16 @@ def test_too_dark_is_not_dyed_lighter(model, bath):
     assert "licensed" in advice.caution
 
 
-@pytest.mark.parametrize("state", [{"dry": True, "sealed": False}, {"dry": False, "sealed": True}])
-def test_closed_films_take_no_dye(model, bath, state):
+def test_a_sealed_film_takes_no_dye(model, bath):
+    state = {"dry": False, "sealed": True}
     assert advise_redip(model, DIP, colour(bath), colour(bath, dwell_min=8), **state).action == "strip"
+
+
+def test_a_film_that_only_dried_is_tried_before_it_is_stripped(model, bath):
+    """Kuroda and Uji (1967): affinity for dye falls in water, and is kept for long where the film is dry."""
+    advice = advise_redip(model, DIP, colour(bath), colour(bath, dwell_min=8), dry=True, sealed=False)
+    assert advice.action == "more_time"
+    assert "dip one minute and look" in advice.caution
 
 
 def test_the_state_of_the_surface_is_asked_for(model, bath):

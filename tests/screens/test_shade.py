@@ -115,7 +115,9 @@ def test_a_pale_part_goes_back_only_while_wet_and_open(demo_shop, open_page):
     assert "more in the same bath." in texts_of(page)
     assert "Keep the part wet" in texts_of(page)
     page = _redip(page, dry="dry at some time")
-    assert "drying closes the film to dye" in texts_of(page)
+    assert "dip one minute and look" in texts_of(page)
+    page = _redip(page, sealed="sealed")
+    assert "a sealed film takes no more dye" in texts_of(page)
     assert "gives off hydrogen" in texts_of(page)
 
 
