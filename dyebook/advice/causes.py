@@ -102,7 +102,7 @@ _PALE_BEFORE = (0.35, 0.57, 0.02, 0.06)
 
 
 CAUSES = {
-    "sound": Row(4.0, {}),
+    "sound": Row(5.0, {}),
     # E-01: whole part pale, hue about right; charge short unless the area was wrong
     "thin_film": Row(1.0, {"colour": {"thinner film": 0.85, "as set": 0.15}, "film": _THIN, "charge": _SHORT,
                            "event": (0.80, 0.03, 0.02, 0.13, 0.02)}),
@@ -191,7 +191,7 @@ CAUSES = {
                                 "parts": (0.52, 0.07, 0.03, 0.38)}, "S"),
     # E-12: gradient with distance from the cathode, along a part or from part to part
     "uneven_run": Row(1.0, {"colour": {"as set": 0.76, "thinner film": 0.08, "less taken up": 0.08, "more dye": 0.08},
-                            "gradient": 0.68, "pale_zone": 0.14, "two_tone": 0.08, "film": (0.03, 0.16, 0.62, 0.19),
+                            "gradient": 0.68, "pale_zone": 0.14, "two_tone": 0.08, "film": (0.03, 0.16, 0.70, 0.11),
                             "parts": (0.38, 0.08, 0.38, 0.16), "even": (0.48, 0.32, 0.20)}),
 }  # fmt: skip
 

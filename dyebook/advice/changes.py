@@ -11,14 +11,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from dyebook.model.forward import colours_with_slopes, film_of, prior_spectrum
-from dyebook.model.inputs import SETTINGS, read_settings
+from dyebook.model.inputs import PH_UNKNOWN_SD, SETTINGS, read_settings
 from dyebook.model.predict import BathModel
 from dyebook.physics.optics import BANDS_NM, reflectance_to_lab
 
 __all__ = ["CHANGES", "Change", "change_likelihoods", "simulate_changes"]
 
 # what the notebook says of a dip and what was so: film by a gauge or as planned, strength, dwell as shares;
-# temperature, time and pH as a small shop's instruments read (domain practice, no source)
+# temperature, time and pH as a small shop's instruments read (domain practice, no source); a pH that was not noted is
+# as unsure as in learning
 _FILM_GAUGE_SD, _FILM_PLAN_SD, _DYE_SD, _DWELL_SD = 0.05, 0.07, 0.05, 0.03
 _TEMP_SD_C, _DWELL_SD_MIN, _PH_SD = 0.9, 0.06, 0.12
 # beyond all that, two dips of one recipe differ by about this much on each axis
@@ -142,21 +143,24 @@ def simulate_changes(model: BathModel, record: dict, seed: int = 0, noted_ph: fl
     return out
 
 
-def change_likelihoods(simulated: dict, lab, u):
+def change_likelihoods(simulated: dict, lab, error):
     """Return how likely a reading is after each change, per cubed CIELAB unit, in the order of `CHANGES`.
 
-    `simulated`: from `simulate_changes`. `lab`, `u` (3,): the reading and its standard uncertainty.
+    `simulated`: from `simulate_changes`. `lab` (3,), `error` (3, 3): the reading and the covariance of its error.
     """
-    found = [_density(lab - simulated[name], np.hypot(u, change.blur)) for name, change in CHANGES.items()]
+    blurs = (np.eye(3) * change.blur**2 for change in CHANGES.values())
+    found = [_density(lab - simulated[name], error + blur) for name, blur in zip(CHANGES, blurs, strict=True)]
     stray = np.array([_STRAY_SHARES.get(name, _STRAY_SHARE) for name in CHANGES])
     return (1 - stray) * np.array(found) + stray * _STRAY_DENSITY
 
 
-def _density(away, sd):
-    square = np.sum((away / sd) ** 2, axis=1)
+def _density(away, cov):
+    root = np.linalg.cholesky(cov)
+    square = np.sum(np.linalg.solve(root, away.T) ** 2, axis=0)
     near = np.exp(-0.5 * square)
     far = np.exp(-0.5 * square / _WIDE**2) / _WIDE**3
-    return float(np.mean((1 - _WIDE_SHARE) * near + _WIDE_SHARE * far) / ((2 * np.pi) ** 1.5 * np.prod(sd)))
+    size = (2 * np.pi) ** 1.5 * np.prod(np.diag(root))
+    return float(np.mean((1 - _WIDE_SHARE) * near + _WIDE_SHARE * far) / size)
 
 
 def _is_known(record, name):
@@ -181,7 +185,7 @@ def _scattered(model, record, count, rng):
     base["bath_temp_c"] += rng.normal(0, _TEMP_SD_C, count)
     base["dwell_min"] *= np.exp(rng.normal(0, _DWELL_SD, count))
     base["dwell_min"] += rng.normal(0, np.minimum(_DWELL_SD_MIN, 0.3 * base["dwell_min"]), count)
-    base["ph"] += rng.normal(0, _PH_SD, count)
+    base["ph"] += rng.normal(0, _PH_SD if _is_known(record, "ph") else PH_UNKNOWN_SD, count)
     return base | {"around": usual.around.repeat(count, axis=0), "hue": usual.hue.repeat(count, axis=0)}
 
 

@@ -120,10 +120,11 @@ def _entropy(p):
 # how much each kind of evidence counts for: rows are broad, and what a colour or a film may be after a change is drawn
 # from ranges wider than most faults, so these say less than they know; number, place and form of one flaw come
 # together, so these say more. Rounded from the likeliest powers on tuning baths of two simulators that agree on them,
-# the colour's down, as a bath's model can be wrong in ways that no tuning bath shows
+# the colour's down, as a bath's model can be wrong in ways that no tuning bath shows; those of film, dwell and the
+# leading flaw, and the share of sound batches, by the second simulator's alone, and judged by the first
 _POWER = {
-    "colour": 1.6, "film": 1.8, "rinse": 1.5, "wait": 1.5, "temp": 1.5, "ph": 1.5, "alloy": 1.5, "dwell": 1.5,
-    "count": 0.8, "extent": 0.8, "place": 0.8, "form": 0.8, "leads": 0.8, "parts": 0.9, "even": 0.9,
+    "colour": 1.6, "film": 1.4, "rinse": 1.5, "wait": 1.5, "temp": 1.5, "ph": 1.5, "alloy": 1.5, "dwell": 0.5,
+    "count": 0.8, "extent": 0.8, "place": 0.8, "form": 0.8, "leads": 0.5, "parts": 0.9, "even": 0.9,
 }  # fmt: skip
 _USUAL_POWER = 1.2
 # median ΔE00 of true flaws and of what a finder takes for one, and their spread in the logarithm

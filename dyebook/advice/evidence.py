@@ -11,6 +11,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from dyebook.advice.causes import FLAW_KINDS, STATES, Seen, sure
+from dyebook.advice.judge import ERROR_PARTS
 from dyebook.errors import RecordError
 from dyebook.lab import delta_e_00, describe_difference
 from dyebook.notebook import Note
@@ -80,7 +81,7 @@ def _known(record, *names):
 
 def _colour(record, model, parts):
     """How likely the reading is after each change of the colour that the settings should give."""
-    lab, u = _reading(record, parts, _READING_U if model is None else _usual_doubt(model))
+    lab, error = _reading(record, parts, model)
     if model is None or lab is None or not _known(record, "dye_g_per_l", "bath_temp_c", "dwell_min"):
         return []
     from dyebook.advice.changes import change_likelihoods, simulate_changes
@@ -88,7 +89,7 @@ def _colour(record, model, parts):
     usual = _as_usual(record, model)
     moved = _known(record, "ph") and usual["ph"] != record["ph"]
     simulated = simulate_changes(model, usual, noted_ph=record["ph"] if moved else None)
-    chances = change_likelihoods(simulated, lab, u)
+    chances = change_likelihoods(simulated, lab, error)
     middle = np.median(simulated["as set"], axis=0)
     best = [int(i) for i in np.argsort(-chances)[:_MOST_NAMED] if chances[i] > _NEARLY * chances.max()]
     note = Note(
@@ -114,22 +115,40 @@ def _as_usual(record, model):
 
 def _usual_doubt(model):
     """Doubt of a reading without one of its own: as the bath's readings scatter about its fit, within reason."""
+    if model is None:
+        return np.array(_READING_U)
     parts = [(part.hyper.reading_scale, len(part.departures)) for part in model.draws]
     scale = np.average([one for one, _ in parts], weights=[count for _, count in parts])
     return np.clip(scale * np.median(model.training.lab_sd, axis=0), *_DOUBT_LIMITS)
 
 
-def _reading(record, parts, usual_u=_READING_U):
-    """Colour and its standard uncertainty, from the record, else from the photo; `usual_u` where it was not noted."""
-    wet = _WET_U if record.get("wet") else 0.0
-    if _known(record, "L", "a", "b"):
-        u = [record[f"{n}_sd"] if _known(record, f"{n}_sd") else d for n, d in zip("Lab", usual_u, strict=True)]
-        return np.array([record["L"], record["a"], record["b"]]), np.hypot(u, wet)
-    labs = [part["lab"] for part in parts if part["lab"]]
-    if labs:
-        u = [part["lab_u"] or _READING_U for part in parts if part["lab"]]
-        return np.median(labs, axis=0), np.hypot(np.median(u, axis=0), wet)
-    return None, None
+def _reading(record, parts, model):
+    """Colour (3,), and the covariance (3, 3) of its error beside the bath's other readings; None, None without one.
+
+    By the photo where that tells the parts of its error or is all there is, else by the record, else as is usual.
+    """
+    read, named = [part for part in parts if part["lab"]], _known(record, "L", "a", "b")
+    if not read and not named:
+        return None, None
+    lab = [record[axis] for axis in "Lab"] if named else np.median([part["lab"] for part in read], axis=0)
+    usual = _usual_doubt(model)
+    u = [record[f"{n}_sd"] if _known(record, f"{n}_sd") else d for n, d in zip("Lab", usual, strict=True)]
+    error = np.diag(np.square(u))
+    if not named or not _known(record, "L_sd") or any(part["lab_cov_parts"] for part in read):
+        told = [_error(part, model) for part in read if part["lab_u"]]
+        error = np.median(told, axis=0) if told else error
+    return np.asarray(lab, float), error + (_WET_U**2 * np.eye(3) if record.get("wet") else 0.0)
+
+
+def _error(part, model):
+    """Covariance (3, 3) of a part's error, without what the bath's own set-up gets wrong in all readings alike."""
+    told = part["lab_cov_parts"]
+    if not told:
+        return np.diag(np.square(part["lab_u"]))
+    usual = None if model is None else model.training.seen.setup
+    here = usual is not None and (part.get("setup") or {}).get("key") == usual
+    names = [name for name in ERROR_PARTS if name in told and not (here and name == "camera")]
+    return sum(np.asarray(told[name], float) for name in names)
 
 
 def _film_against_plan(kind, film_um, plan_um, sd):
@@ -255,7 +274,8 @@ def _plain(part, flags):
     if flaws is not None:
         flaws = [_sized(flaw) for flaw in flaws if isinstance(flaw, Mapping) and flaw.get("kind") in FLAW_KINDS]
     labs = {name: _three(part.get(name)) for name in ("lab", "lab_u")}
-    return {**part, **labs, "flaws": flaws, "flags": [*(part.get("flags") or ()), *flags]}
+    known = {"lab_cov_parts": part.get("lab_cov_parts") or {}, "flags": [*(part.get("flags") or ()), *flags]}
+    return {**part, **labs, **known, "flaws": flaws}
 
 
 def _sized(flaw):

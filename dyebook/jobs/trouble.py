@@ -7,6 +7,7 @@ later dips are compared with what those lead to expect. The check coupon says wh
 from dataclasses import dataclass, replace
 
 from dyebook.book.life import replaced_batches
+from dyebook.book.setups import setup_names, setup_of
 from dyebook.errors import BookError, ModelError, PhotoError, RecordError
 from dyebook.jobs import say_nothing
 from dyebook.jobs.baths import all_baths, bath_label, events_of_bath
@@ -161,7 +162,8 @@ def _photo_of(book, number):
     if not readings:
         return None
     own = [row for row in readings if row["photo_id"] == readings[-1]["photo_id"]]
-    parts = [_part_of(row) for row in own]
+    names = setup_names(book)
+    parts = [_part_of(row, setup_of(row, names)) for row in own]
     try:
         seen = _look_again(book, own)
     except (PhotoError, BookError):
@@ -171,11 +173,13 @@ def _photo_of(book, number):
     return {"parts": parts}
 
 
-def _part_of(row):
+def _part_of(row, setup):
     across, down = zip(*row["outline"], strict=True)
     return {
         "lab": [row["L"], row["a"], row["b"]],
         "lab_u": [row[f"{axis}_sd"] for axis in "Lab"],
+        "lab_cov_parts": row["error_parts"],
+        "setup": {"key": setup},
         "uniformity": row["uniformity"],
         "flaws": row["flaws"] or None,
         "flags": row["flags"] or [],

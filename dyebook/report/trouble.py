@@ -106,7 +106,7 @@ CAUSES = {
     "early_seal": (
         "pores closed before the dye",
         "Rinse cold, below 30 °C, and dye at once; never let parts stand in the rinse. A part that only dried, clean "
-        "and unsealed, still takes dye: wet it through and dip it one minute before it is stripped.",
+        "and unsealed, still takes dye: wet it through and dip it one minute before a specialist strips it.",
     ),
     "seal_bleed": (
         "dye bled out in the seal",

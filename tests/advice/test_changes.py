@@ -9,7 +9,7 @@ from dyebook.advice.changes import CHANGES, change_likelihoods, simulate_changes
 from dyebook.advice.drift import dips_before
 
 NAMES = list(CHANGES)
-U = np.full(3, 0.8)
+U = np.diag(np.full(3, 0.8**2))
 
 
 @pytest.fixture(scope="module")

@@ -9,7 +9,7 @@ import pytest
 
 from dyebook import Cause, diagnose, learn_bath
 from dyebook.advice.causes import CAUSES, FLAW_KINDS, IDS, STATES, USUAL
-from dyebook.advice.changes import CHANGES
+from dyebook.advice.changes import CHANGES, simulate_changes
 from dyebook.advice.diagnose import MOST_QUESTIONS, QUESTIONS, next_question
 from dyebook.errors import RecordError
 from dyebook.record import Flaw, Measurement, Reading
@@ -269,6 +269,53 @@ def test_a_colour_beyond_all_plays_is_another_dye_and_never_sound(model, dipped)
     found = diagnose(far, model)
     assert found[0].id == "wrong_dye"
     assert next(one.probability for one in found if one.id == "sound") < 0.05
+
+
+def _read_as(lab, setup, **sizes):
+    """A photo whose one part was read in a set-up, with the standard uncertainties of the parts of its error."""
+    parts = {name: (np.eye(3) * sizes.get(name, 0.3) ** 2).tolist() for name in ("camera", "shape", "photo", "own")}
+    u = [float(np.sqrt(sum(np.trace(cov) / 3 for cov in map(np.array, parts.values()))))] * 3
+    part = {"lab": list(lab), "lab_u": u, "lab_cov_parts": parts, "setup": {"key": setup}, "flaws": [], "flags": []}
+    return {"parts": [part], "flags": []}
+
+
+def test_a_reading_in_doubt_says_little(model, dipped):
+    """What the photo's reading says of its error counts, whether the record repeats the colour or not."""
+    off = dipped(dwell_min=1.0)
+    bare = {name: value for name, value in off.items() if name not in "Lab"}
+    lab = [off[axis] for axis in "Lab"]
+    for record in (off, bare):
+        sound = [group(diagnose(record, model, _read_as(lab, "here", photo=u)), {"sound"}) for u in (0.5, 2.0, 5.0)]
+        assert sound[0] < sound[1] < sound[2]
+    assert sound[2] > 2 * sound[0]
+
+
+def test_what_a_set_up_gets_wrong_counts_only_elsewhere(bath, dipped):
+    """The bath was learned in the same set-up, so that its camera's error is in both and cancels."""
+    records = bath.records(20, np.random.default_rng(5)).assign(setup="here")
+    model, off = learn_bath(records), dipped(dwell_min=1.5)
+    lab = [off[axis] for axis in "Lab"]
+    here, there = (
+        group(diagnose(off, model, _read_as(lab, name, camera=6.0)), {"sound"}) for name in ("here", "there")
+    )
+    assert there > 3 * here
+
+
+def test_a_ph_that_was_not_noted_may_be_the_reason_of_small_moves(model, plan):
+    noted, unknown = (simulate_changes(model, plan | {"ph": ph})["as set"] for ph in (5.5, np.nan))
+    assert unknown.std(axis=0).sum() > noted.std(axis=0).sum()
+
+
+def test_the_area_is_asked_for_where_a_film_is_thin(plan):
+    """A wrong area is the commonest reason of a thin film whose run went as planned; common practice, no source."""
+    thin = plan | {"film_measured_um": 0.6 * plan["film_um"]}
+    causes = diagnose(thin, answers={"clock": False})
+    assert causes[0].id == "thin_film"
+    chances = {one.id: one.probability for one in causes}
+    asked = [next_question(chances, {"film"})]
+    while asked[-1] is not None and asked[-1] != "area":
+        asked.append(next_question(chances, {"film"}, dict.fromkeys(asked, False)))
+    assert "area" in asked
 
 
 def test_tests_suit_the_part(model, dipped, plan):

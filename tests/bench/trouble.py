@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 
 from dyebook import diagnose, learn_bath
-from tests.bench import faults, faults_other
+from tests.bench import baths, faults, faults_other
 from tests.bench.command import command_line
 
 
@@ -111,24 +111,24 @@ def table(rows, title):
         print(f"    {cause:22s} group {mean('group', cause):3.0f}  three {mean('three', cause):3.0f}  {worst}")
 
 
-def asked_for(words, baths, cases, first_seed):
+def asked_for(words, count, cases, first_seed):
     """Learned baths, cases a cause, and the simulator, as the command line has them; the figures where it is silent."""
     parser = command_line(words)
     parser.add_argument("--simulator", choices=("first", "other"), default="first")
     parser.add_argument("--set", choices=("tuning", "held-out"), default="held-out")
-    parser.add_argument("--baths", type=int, default=baths)
+    parser.add_argument("--baths", type=int, default=count)
     parser.add_argument("--cases", type=int, default=cases)
     parser.add_argument("--first-seed", type=int, default=first_seed)
     parser.add_argument("--learned", type=Path)
     asked = parser.parse_args()
-    chosen = baths.TUNING if asked.set == "tuning" else baths.HELD_OUT
-    learned = learned_baths(chosen, asked.baths, asked.first_seed, asked.learned)
-    return learned, asked.cases, faults if asked.simulator == "first" else faults_other
+    simulator, worlds = (faults, baths) if asked.simulator == "first" else (faults_other, faults_other)
+    chosen = worlds.TUNING if asked.set == "tuning" else worlds.HELD_OUT
+    return learned_baths(chosen, asked.baths, asked.first_seed, asked.learned), asked.cases, simulator
 
 
 def main():
     """Run and print."""
-    asked = asked_for(__doc__, baths=4, cases=3, first_seed=1000)
+    asked = asked_for(__doc__, count=4, cases=3, first_seed=1000)
     start = time.perf_counter()
     rows = run(*asked)
     for with_trace, mine in rows.items():

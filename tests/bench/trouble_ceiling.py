@@ -72,7 +72,7 @@ def answers_of(chances):
 
 def main():
     """Run and print."""
-    cases, seen_by = look_at(*trouble.asked_for(__doc__, baths=12, cases=4, first_seed=9000))
+    cases, seen_by = look_at(*trouble.asked_for(__doc__, count=12, cases=4, first_seed=9000))
     for with_trace, (rows, truth, seeds, tables) in seen_by.items():
         for title, chances in (("the table", tables), ("taught on this simulator", taught(rows, truth, seeds))):
             scores = [trouble.score(answers_of(c), case, with_trace) for c, case in zip(chances, cases, strict=True)]
