@@ -120,9 +120,9 @@ def suggest_settings(
     if not 1 <= int(count) <= 20:
         raise ModelError(f"count is {count}; between 1 and 20 answers can be given")
     with one_thread():
-        first, gap = _first_look(model, aim.lab, space)
-        refined = _refine(model, aim.lab, space, first)
-        return _answers(model, aim, space, refined, gap, int(count))
+        first, gap, likely = _first_look(model, aim, space)
+        refined = _refine(model, likely, space, first)
+        return _answers(model, aim, likely, space, refined, gap, int(count))
 
 
 @dataclass(frozen=True)
@@ -145,6 +145,29 @@ class Aim:
         parts = sum(shade.parts.values(), np.diag(seen.shared_sd**2))
         return cls(lab, parts, bool(np.any(parts)) and (seen.setup is not None or shade.is_read))
 
+    def likely(self, colours):
+        """Return the likeliest target (3,), given equally likely colours (s, n, 3) of n dips from all that a bath does.
+
+        Where its reading is unsure, as in lightness under a lamp, the bath's own colours say more: beforehand the
+        target is any of them, give or take `_OFF_COURSE`, or more where none comes as near as the reading asks for.
+        """
+        if not self.covariance.any():
+            return self.lab
+        middle = colours.mean(axis=0)
+        apart = colours - middle
+        beside = np.einsum("sni,snj->nij", apart, apart) / len(colours) + _OFF_COURSE**2 * np.eye(3)
+        off = self.lab - middle
+        square = np.zeros(1)
+        for _ in range(2):
+            beside = beside * max(1.0, square.min() / 3)
+            total = beside + self.covariance
+            solved = np.linalg.solve(total, off[:, :, None])[:, :, 0]
+            square = (off * solved).sum(axis=1)
+        log_weight = -square / 2 - np.linalg.slogdet(total)[1] / 2
+        weight = np.exp(log_weight - log_weight.max())
+        moved = middle + (beside @ solved[:, :, None])[:, :, 0]
+        return weight @ moved / weight.sum()
+
     def draws(self, colours, course, rng):
         """Return equally likely targets (s, 3), given the colours (s, 3) of a dip and how they move along its course.
 
@@ -163,8 +186,8 @@ class Aim:
         return self.lab - unsure @ off + noise
 
 
-def _first_look(model, target, space):
-    """Well-spread promising points of the cube, and how near the bath comes to the target in a hopeful draw."""
+def _first_look(model, aim, space):
+    """Well-spread promising points of the cube, how near the bath comes in a hopeful draw, and the likely target."""
     from scipy.stats import qmc
 
     own = space.unit(model.training.settings)
@@ -173,9 +196,11 @@ def _first_look(model, target, space):
         points = own[:1]
     else:
         points = np.vstack([qmc.Sobol(len(space.free), scramble=False).random(_CANDIDATES), own])
-    miss = delta_e_00(target, model.colour_draws(space.settings(points), most=_FIRST_DRAWS))
-    score = miss.mean(axis=0)
-    return _spread(points, score, _SEEDS, 0.15), float(np.quantile(miss.min(axis=1), _BENEFIT))
+    draws = model.colour_draws(space.settings(points), most=_FIRST_DRAWS)
+    likely = aim.likely(draws)
+    score = delta_e_00(likely, draws).mean(axis=0)
+    gap = float(np.quantile(delta_e_00(aim.lab, draws).min(axis=1), _BENEFIT))
+    return _spread(points, score, _SEEDS, 0.15), gap, likely
 
 
 def _spread(points, score, most, apart):
@@ -206,14 +231,13 @@ def _refine(model, target, space, points):
     return points
 
 
-def _answers(model, aim, space, points, gap, count):
-    settings, target = space.settings(points), aim.lab
+def _answers(model, aim, likely, space, points, gap, count):
+    settings = space.settings(points)
     draws = model.colour_draws(settings)
-    miss = delta_e_00(target, draws)
     longer = delta_e_00(draws, model.colour_draws(_shifted(settings, "dwell_min", 1 / 6))).mean(axis=0)
     warmer = delta_e_00(draws, model.colour_draws(_shifted(settings, "bath_temp_c", 1.0))).mean(axis=0)
-    score = miss.mean(axis=0) + _FORGIVENESS * (longer + warmer)
-    gap = min(gap, float(np.quantile(miss.min(axis=1), _BENEFIT)))
+    score = delta_e_00(likely, draws).mean(axis=0) + _FORGIVENESS * (longer + warmer)
+    gap = min(gap, float(np.quantile(delta_e_00(aim.lab, draws).min(axis=1), _BENEFIT)))
     chosen = _distinct(points, score, count)
     lamps = lamp_shifts(model, settings[chosen])
     moves = [(longer[i], warmer[i], lamps["a"][k], lamps["led"][k]) for k, i in enumerate(chosen)]

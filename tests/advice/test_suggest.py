@@ -8,9 +8,9 @@ import pytest
 
 from dyebook import delta_e_00, learn_bath
 from dyebook.advice.judge import Shade
-from dyebook.advice.suggest import SLIPS, as_dipped
+from dyebook.advice.suggest import SLIPS, Aim, as_dipped
 from dyebook.errors import ModelError
-from dyebook.model.inputs import Settings
+from dyebook.model.inputs import SETTINGS, Settings
 from dyebook.report.words import sentence_text
 
 
@@ -113,9 +113,30 @@ def test_what_dips_and_target_share_cancels(photographed, target):
         for one in (reading(target, "bench"), target, reading(target, "window"))
     )
     assert same.delta_e00_p90 < stated.delta_e00_p90 < other.delta_e00_p90
-    assert same.settings == stated.settings
+    assert delta_e_00(same.lab, stated.lab) < 1.0
     assert "camera" not in same.why
     assert "camera" in stated.why
+
+
+@pytest.mark.parametrize("misread", [-8.0, 8.0])
+def test_a_sample_misread_in_lightness_is_known_by_its_colour(photographed, misread):
+    """Lightness unsure by 8, as under a lamp, is what the bath makes of this colour; what is sure stays as read."""
+    dwells = pd.DataFrame({"dwell_min": np.geomspace(0.6, 18, 30)}).assign(
+        film_um=12.0, dye_g_per_l=2.0, bath_temp_c=40.0, ph=5.5
+    )
+    colours = photographed.colour_draws(Settings(**{name: dwells[name].to_numpy() for name in SETTINGS}))
+    true = colours.mean(axis=0)[15]
+    for doubt, off in ((8.0, 0.0), (0.05, misread)):
+        sample = Shade(np.add(true, (misread, 0, 0)), {"photo": np.diag([doubt**2, 0.1, 0.1])}, setup="bench")
+        assert Aim.of(sample, photographed).likely(colours) == pytest.approx(np.add(true, (off, 0, 0)), abs=1.0)
+
+
+def test_an_exact_target_stays_where_it_is():
+    """Closed form: without doubt there is nothing to weigh, whatever a bath does."""
+    aim = Aim(np.array([40.0, 8.0, -38.0]), np.zeros((3, 3)), False)
+    assert aim.likely(np.random.default_rng(0).normal(50, 20, (8, 30, 3))) == pytest.approx((40, 8, -38))
+    near = Aim(aim.lab, 1e-8 * np.eye(3), False)
+    assert near.likely(np.random.default_rng(0).normal(50, 20, (8, 30, 3))) == pytest.approx((40, 8, -38), abs=1e-3)
 
 
 def test_another_set_up_of_the_dips_is_put_in_step(bath, target):
