@@ -7,11 +7,10 @@ covers, and the slopes along u and v. The second material is mixed where a dye i
 import cv2
 import numpy as np
 
-__all__ = ["DIRT", "FLAWS", "GROUNDS", "PATTERNS", "SIZE", "ground_layer", "layer_of"]
-
 SIZE = 1024
 FLAWS = ("spot", "streak", "pale_zone", "gradient", "pit", "two_tone")
 DIRT = 0.35  # reflectance of dust
+_CLOUDS = {"paper": 0.04, "table": 0.22, "plastic": 0.08}  # how much even grounds vary
 
 # grain across and along the part in millimetres, and its slope
 _GRAIN_MM = {
@@ -85,43 +84,29 @@ def _steps(rng, u, v, lengths):
 
 def _print(rng, u, v, size_mm):
     """Invented small print along one edge and a rule along another."""
-    ink = np.zeros_like(u)
-    place = 0.06
+    ink, place = np.zeros_like(u), 0.06
     while place < 0.7:
         wide = rng.uniform(0.008, 0.03)
-        ink = np.maximum(
-            ink, (np.abs(u - place - wide / 2) < wide / 2) & (np.abs(v - 0.035) < rng.uniform(0.006, 0.014))
-        )
+        letter = (np.abs(u - place - wide / 2) < wide / 2) & (np.abs(v - 0.035) < rng.uniform(0.006, 0.014))
+        ink = np.maximum(ink, letter)
         place += wide + (0.006 if rng.random() < 0.8 else 0.02)
     ticks = (np.abs((u * size_mm[0]) % 5 - 2.5) < 0.15) & (v > 0.965)
-    return np.maximum(ink, ticks).astype(np.float32)
-
-
-def _squares(rng, u, v, size_mm):
-    return ((np.floor(u * size_mm[0] / 5) + np.floor(v * size_mm[1] / 5)) % 2).astype(np.float32)
+    return np.maximum(ink, ticks)
 
 
 PATTERNS = {
     "spot": _spot, "streak": _streak, "pale_zone": _pale_zone, "gradient": _gradient, "pit": _pit,
-    "two_tone": _two_tone, "steps": _steps, "print": _print, "squares": _squares,
+    "two_tone": _two_tone, "steps": _steps, "print": _print,
 }  # fmt: skip
 
 
 def layer_of(thing, size_mm):
-    """Return the layer of a thing, or None where it is plain.
-
-    Parameters
-    ----------
-    thing : scene.Thing
-    size_mm : sequence
-        Lengths of u and v on its surface.
-    """
+    """Return the layer of a thing, or None where it is plain; `size_mm` are the lengths of u and v on its surface."""
     if not (thing.pattern or thing.wear or thing.finish.name in _GRAIN_MM):
         return None
-    rng, (u, v) = np.random.default_rng(thing.seed), _grid()
+    rng, (u, v), size = np.random.default_rng(thing.seed), _grid(), np.array(size_mm)
     layer = np.zeros((SIZE, SIZE, 4), np.float32)
     kind, _, lengths = thing.pattern.partition(":")
-    size = np.array(size_mm)
     if kind:
         layer[..., 0] = PATTERNS[kind](rng, u, v, [float(n) for n in lengths.split(",")] if lengths else size)
     if thing.finish.name in _GRAIN_MM:
@@ -163,9 +148,6 @@ def _wear(layer, wear, rng):
         layer[..., 3] += 0.35 * line * np.cos(turn)
 
 
-GROUNDS = ("plain", "paper", "table", "wood", "cloth", "mat", "plastic")
-
-
 def ground_layer(ground, size_mm):
     """Return the layer of a bench top of `size_mm` (one number: it is square)."""
     rng, (u, v) = np.random.default_rng(ground.seed), _grid()
@@ -173,9 +155,8 @@ def ground_layer(ground, size_mm):
     if ground.kind == "wood":
         board = np.floor(v * size_mm / rng.uniform(70, 120))
         shift = rng.uniform(-3, 3, int(board.max()) + 1)[board.astype(int)]
-        rings = np.sin(
-            2 * np.pi * (v * size_mm / 9 + 0.8 * _noise(rng, (90, 700)) + shift + 0.5 * np.sin(3 * u + shift))
-        )
+        bent = v * size_mm / 9 + 0.8 * _noise(rng, (90, 700)) + shift + 0.5 * np.sin(3 * u + shift)
+        rings = np.sin(2 * np.pi * bent)
         layer[..., 0] = np.clip(0.45 + 0.3 * rings + 0.13 * _noise(rng, (2, 160)) + 0.1 * _noise(rng, (5, 90)), 0, 1)
         layer[..., 3] = 0.05 * _noise(rng, (2, 160))
     elif ground.kind == "cloth":
@@ -189,13 +170,8 @@ def ground_layer(ground, size_mm):
     elif ground.kind == "mat":
         near = np.minimum(*(np.abs((t * size_mm + 5) % 10 - 5) for t in (u, v)))
         layer[..., 0] = _soft(near - 0.14, 0.3)
-    elif ground.kind in ("paper", "table", "plastic"):
-        layer[..., 0] = np.clip(
-            0.5
-            + {"paper": 0.04, "table": 0.22, "plastic": 0.08}[ground.kind] * _noise(rng, (60, 60))
-            + 0.06 * _noise(rng, (2, 2)),
-            0,
-            1,
-        )
+    elif ground.kind in _CLOUDS:
+        clouds = _CLOUDS[ground.kind] * _noise(rng, (60, 60))
+        layer[..., 0] = np.clip(0.5 + clouds + 0.06 * _noise(rng, (2, 2)), 0, 1)
         layer[..., 2], layer[..., 3] = 0.02 * _noise(rng, (3, 3)), 0.02 * _noise(rng, (3, 3))
     return layer

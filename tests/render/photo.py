@@ -2,19 +2,18 @@
 
 import json
 from dataclasses import dataclass
-from io import BytesIO
 from pathlib import Path
 
 import cv2
 import numpy as np
+from PIL import Image
+from skimage.measure import approximate_polygon, find_contours
 
-from dyebook.lab import decode_srgb, delta_e_00, encode_srgb, lab_to_srgb8
+from dyebook.lab import LUMINANCE, decode_srgb, delta_e_00, encode_srgb, lab_to_srgb8
+from dyebook.photo.file.profile import DISPLAY_P3, matrix_profile
 from tests.render.patterns import FLAWS
-from tests.render.scene import Film
-from tests.render.spectra import camera_matrix, film_readings, raw_white, sensor_weights
-from tests.render.stage import camera_of, placed
-
-__all__ = ["STAMP", "Picture", "develop", "draw", "light_of", "maker_matrix", "picture", "truth_of", "write_photo"]
+from tests.render.spectra import camera_matrix, film_readings, raw_white, sensor_weights, warmth_of
+from tests.render.stage import placed
 
 STAMP = "rendered, not photographed"
 _FINE = 3  # places a side in each pixel that say what covers it
@@ -37,13 +36,9 @@ def light_of(spec, world, spp=128):
 
 def maker_matrix(spec):
     """Return the 3x3 from balanced sensor light to linear Rec. 709 that the camera takes for a scene's light."""
-    how = spec.develop
-    cool, warm, own = (
-        np.log(w[0] / w[2]) for w in (raw_white(spec.camera, n) for n in ("D65", "A", spec.light.spectrum))
-    )
-    asked = float(np.clip((own - cool) / (warm - cool), 0, 1)) if warm != cool else 0.0
-    saturate = (1 - how.saturation) * np.array([0.2126, 0.7152, 0.0722]) + how.saturation * np.eye(3)
-    return saturate @ camera_matrix(spec.camera, asked if how.warmth is None else how.warmth)
+    saturation = spec.develop.saturation
+    saturate = (1 - saturation) * LUMINANCE + saturation * np.eye(3)
+    return saturate @ camera_matrix(spec.camera, warmth_of(spec.camera, spec.light.spectrum))
 
 
 def develop(light, spec):
@@ -61,8 +56,8 @@ def develop(light, spec):
         spread = np.sqrt(np.maximum(light, 0) * gain / how.full_well + (gain * how.read_noise / how.full_well) ** 2)
         light = light + spread * cv2.GaussianBlur(rng.standard_normal(light.shape), (0, 0), 0.6)
     light = np.minimum(light, 1) * (how.balance[0], 1, how.balance[1])
-    matrix = maker_matrix(spec)
-    linear = np.clip(np.minimum(light, 1) @ ((_TO_P3 @ matrix) if how.p3 else matrix).T, 0, 1)
+    matrix = _TO_P3 @ maker_matrix(spec) if how.p3 else maker_matrix(spec)
+    linear = np.clip(np.minimum(light, 1) @ matrix.T, 0, 1)
     codes = encode_srgb(linear)
     codes = codes - how.contrast * np.sin(2 * np.pi * codes) / (2 * np.pi)
     codes = 255 * (how.lift + (1 - how.lift) * codes)
@@ -73,38 +68,26 @@ def develop(light, spec):
 
 def write_photo(codes, spec, path, stamp=""):
     """Write codes as a photo file by its ending, marked as rendered; `stamp` are small words in a corner."""
-    from PIL import Image
-
-    codes = codes.copy()
-    size = codes.shape[1] / 1600
-    at = round(14 * size), codes.shape[0] - round(14 * size)
-    rim = [(dx, dy) for dx in (-1, 0, 1) for dy in (-1, 0, 1)] if stamp else []
-    for (dx, dy), ink in [*((move, (0, 0, 0)) for move in rim), *([((0, 0), (255,) * 3)] if stamp else [])]:
-        where = (at[0] + dx, at[1] + dy)
-        cv2.putText(codes, stamp, where, cv2.FONT_HERSHEY_SIMPLEX, 0.9 * size, ink, max(1, round(size)), cv2.LINE_AA)
-    picture, exif, options = Image.fromarray(codes), Image.Exif(), {}
+    codes, size = codes.copy(), codes.shape[1] / 1600
+    place = round(14 * size), codes.shape[0] - round(14 * size)
+    for ink, width in ((0, 3), (255, 1)):
+        how = (cv2.FONT_HERSHEY_SIMPLEX, 0.9 * size, (ink,) * 3, max(width, round(width * size)), cv2.LINE_AA)
+        cv2.putText(codes, stamp, place, *how)
+    exif, options = Image.Exif(), {}
     exif[0x010E] = STAMP
-    path = Path(path)
     if path.suffix == ".jpg":
         options = {"quality": spec.develop.quality, "subsampling": 2 if spec.develop.quality < 93 else 0}
     if spec.develop.p3:
-        from dyebook.photo.file.profile import DISPLAY_P3, matrix_profile
-
         options["icc_profile"] = matrix_profile(DISPLAY_P3)
-    with BytesIO() as buffer:
-        picture.save(buffer, Image.registered_extensions()[path.suffix], exif=exif, **options)
-        path.write_bytes(buffer.getvalue())
+    Image.fromarray(codes).save(path, exif=exif, **options)
     return path
 
 
 def _rings(cover):
     """Outlines (n, 2) of a coverage at one half in pixels, the largest first."""
-    from skimage.measure import approximate_polygon, find_contours
-
-    lines = [
-        approximate_polygon(line, 0.3)[:, ::-1] - 0.5 for line in find_contours(np.pad(cover, 1), 0.5) if len(line) > 8
-    ]
-    return sorted(lines, key=lambda ring: -cv2.contourArea(ring.astype(np.float32)))
+    lines = (line for line in find_contours(np.pad(cover, 1), 0.5) if len(line) > 8)
+    rings = (approximate_polygon(line, 0.3)[:, ::-1] - 0.5 for line in lines)
+    return sorted(rings, key=lambda ring: -cv2.contourArea(ring.astype(np.float32)))
 
 
 def _slit(rings):
@@ -129,84 +112,55 @@ def _quad(thing, camera):
     return np.roll(quad, -int(np.argmin(quad.sum(axis=1))), axis=0)
 
 
-def _blended(first, second, share):
-    """A film or paint between two."""
-    if not isinstance(first, Film):
-        return second if share >= 0.5 else first
-    return Film(first.bands, first.absorbance + share * (second.absorbance - first.absorbance), first.metal, first.veil)
-
-
 def _part(thing, mask, layer):
     """Truth of one part: outline, colours, bands of a stepped coupon, flaw."""
-    finish, (ys, xs) = thing.finish, np.nonzero(mask >= 0.5)
+    finish, inside, (kind, _, lengths) = thing.finish, mask >= 0.5, thing.pattern.partition(":")
+    (ys, xs), outlines = np.nonzero(inside), lambda there: [ring.round(2).tolist() for ring in _rings(there)]
     part = {"kind": thing.shape.kind, "finish": finish.name, "role": thing.role, "pair": thing.pair}
     part |= film_readings(thing.material, finish)
     part["in_gamut"] = not bool(lab_to_srgb8(part["lab"])[1])
     part["box"] = [int(xs.min()), int(ys.min()), int(xs.max()) + 1, int(ys.max()) + 1]
     part["outline"], part["flaws"], part["bands"] = _slit(_rings(mask)), [], []
-    kind, _, lengths = thing.pattern.partition(":")
-    count = lengths.count(",") + 1
     if kind == "steps":
-        place = np.clip(np.floor(layer * (count - 1) + 0.5), 0, count - 1)
-        for step in range(count):
-            film = _blended(thing.material, thing.other, step / (count - 1))
-            rings = _rings(np.where(place == step, mask, 0.0))
-            part["bands"].append(
-                {"lab": film_readings(film, finish)["lab"], "outline": rings[0].round(2).tolist() if rings else []}
-            )
-    elif kind in FLAWS and thing.other is not None:
-        rings = _rings(np.where(layer >= 0.5, mask, 0.0))
+        last = lengths.count(",")
+        place = np.clip(np.floor(layer * last + 0.5), 0, last)
+        for step in range(last + 1):
+            rings = outlines(np.where(place == step, mask, 0.0))
+            lab = film_readings(thing.film_at(step / last), finish)["lab"]
+            part["bands"].append({"lab": lab, "outline": rings[0] if rings else []})
+    elif kind in FLAWS and (rings := outlines(np.where(layer >= 0.5, mask, 0.0))):
         change = float(delta_e_00(part["lab"], film_readings(thing.other, finish)["lab"]))
-        share = float(((layer >= 0.5) & (mask >= 0.5)).sum() / len(xs))
-        if rings:
-            part["flaws"].append(
-                {
-                    "kind": kind,
-                    "outlines": [ring.round(2).tolist() for ring in rings],
-                    "delta_e00": round(change, 2),
-                    "area_fraction": round(share, 4),
-                }
-            )
+        share = float(((layer >= 0.5) & inside).sum() / len(xs))
+        flaw = {"kind": kind, "outlines": rings, "delta_e00": round(change, 2), "area_fraction": round(share, 4)}
+        part["flaws"].append(flaw)
     return part
 
 
 def truth_of(spec, owner, uv, stage):
-    """Return what a picture shows, and its labels (H, W) uint8.
+    """Return what a picture shows as a dict, and its labels (H, W) uint8: 0 nothing, k the k-th part, 128 more where it
+    is flawed.
 
-    Returns
-    -------
-    truth : dict
-        ``name, kind, setup, light, camera, size``; ``card`` {quad, lab} or None; ``chart_at`` centres of the patches
-        dark skin, bluish green, black, white or None; ``parts``: as `spectra.film_readings` says, with outline (holes
-        by slits), box, kind, finish, role (part or twin), pair, in_gamut, flaws, bands.
-    labels : ndarray
-        0 nothing, k the k-th part, 128 added where it is flawed.
+    The dict holds ``name, kind, setup, light, camera, size``; ``card`` {quad, lab} or None; ``chart_at`` centres of the
+    patches dark skin, bluish green, black, white or None; ``parts``: as `spectra.film_readings` says, with outline
+    (holes by slits), box, kind, finish, role (part or twin), pair, in_gamut, flaws, bands.
     """
-    camera, (width, height) = camera_of(spec.view), (spec.view.width, spec.view.height)
+    camera, (width, height) = stage.camera, stage.camera.size
     blocks = owner.reshape(height, _FINE, width, _FINE)
     labels, parts = np.zeros((height, width), np.uint8), []
     for index, thing in enumerate(spec.things):
-        if thing.role not in ("part", "twin"):
-            continue
         mask = (blocks == index).mean(axis=(1, 3))
-        if (mask >= 0.5).sum() < 60:
+        inside = mask >= 0.5
+        if thing.role not in ("part", "twin") or inside.sum() < 60:
             continue
-        layer = np.zeros((height, width))
-        row = stage.table[index]
-        if thing.pattern and row[71] >= 0:
-            shares = stage.layers[int(row[71]), ..., 0]
+        layer, number = np.zeros((height, width)), int(stage.table[index, 71])
+        if thing.pattern and number >= 0:
+            shares = stage.layers[number, ..., 0]
             at = np.clip((uv * shares.shape[0]).astype(int), 0, shares.shape[0] - 1)
             layer = np.where(mask > 0, shares[at[..., 1], at[..., 0]], 0)
         parts.append(_part(thing, mask, layer))
-        inside = mask >= 0.5
         labels[inside] = len(parts) + 128 * ((layer[inside] >= 0.5) & bool(parts[-1]["flaws"]))
-    patches = [thing for thing in spec.things if thing.role == "patch"]
-    chart = (
-        [camera.project(placed(patches[k])[0].reshape(-1, 3).mean(axis=0)).round(2).tolist() for k in (0, 5, 23, 18)]
-        if patches
-        else None
-    )
-    card = spec.card
+    patches, card = [thing for thing in spec.things if thing.role == "patch"], spec.card
+    middles = [placed(patches[k])[0].reshape(-1, 3).mean(axis=0) for k in (0, 5, 23, 18)] if patches else None
     truth = {
         "name": spec.name,
         "kind": spec.kind,
@@ -217,7 +171,7 @@ def truth_of(spec, owner, uv, stage):
         "ground": spec.ground.kind,
         "size": [width, height],
         "card": card and {"quad": _quad(card, camera).round(2).tolist(), "lab": list(map(float, card.material.lab))},
-        "chart_at": chart,
+        "chart_at": camera.project(middles).round(2).tolist() if patches else None,
         "parts": parts,
     }
     return truth, labels
@@ -255,15 +209,8 @@ def picture(spec, world="simple", spp=128):
 
 
 def draw(spec, world, folder, spp=128, stamp=""):
-    """Draw a scene in a world ("simple" or "physical") and write its photo, labels and truth into a folder.
-
-    Returns
-    -------
-    path : Path
-        Of the photo.
-    truth : dict
-        As `truth_of`, with ``world``.
-    """
+    """Draw a scene in a world ("simple" or "physical"); write photo, labels and truth into a folder, return path and
+    truth."""
     drawn = picture(spec, world, spp)
     path = write_photo(drawn.codes, spec, Path(folder) / f"{spec.name}.jpg", stamp)
     cv2.imwrite(str(path.with_suffix(".png")), drawn.labels)

@@ -4,63 +4,43 @@ A surface is a clear layer of index n (a rough mirror with Fresnel's reflectance
 share, tinted by the film's double pass, 10^(-A (1/cos i + 1/cos o)) with the angles inside the film, and by what its
 inner face throws back. Mitsuba finds what a ray meets, samples lamps, room and rough mirrors; which way a path goes
 does not depend on the wavelength, so every path carries all bands. On a GPU where there is one (OptiX), else on the
-CPU (needs LLVM).
+CPU (needs LLVM). Importing this needs `pip install -e '.[render]'`.
 """
 
-from functools import cache
-
+import drjit as dr
+import mitsuba as mi
 import numpy as np
 
-from tests.render.patterns import DIRT, SIZE
+from tests.render.patterns import DIRT
 from tests.render.stage import frame_toward, set_stage
 
-__all__ = ["draw_physical", "mitsuba", "mitsuba_scene", "trace", "unavailable"]
+try:
+    mi.set_variant("cuda_ad_rgb")
+    dr.eval(mi.Float(0))
+except Exception:  # noqa: BLE001  no GPU, or none that it can use
+    mi.set_variant("llvm_ad_rgb")
 
+Band = mi.Vector4f
 _DEPTH = 7
 _BRIGHTEST = 12.0  # light of one path after its first bounce, perfect white being 1: fewer stray bright pixels
-
-
 _OLDEST_LLVM = 16  # before it, the code that drjit writes does not compile
+_LN10 = float(np.log(10))
 
 
-@cache
 def unavailable():
-    """Return why the physical world cannot be drawn here, "" if it can."""
+    """Return why pictures cannot be drawn here, "" if they can."""
+    if mi.variant().startswith("cuda"):
+        return ""
     try:
-        mi, _ = mitsuba()
-    except ImportError:
-        return "Mitsuba is not installed: pip install -e '.[render]'"
-    if mi.variant().startswith("llvm"):
-        import drjit as dr
-
-        try:
-            version = dr.detail.llvm_version()[0]
-        except Exception as error:  # noqa: BLE001  drjit's own, several kinds
-            return f"no LLVM library: {error}"
-        if version < _OLDEST_LLVM:
-            return f"LLVM {version} is too old, at least {_OLDEST_LLVM} is needed: DRJIT_LIBLLVM_PATH may name another"
-    return ""
-
-
-@cache
-def mitsuba():
-    """Return Mitsuba, on the GPU where it can, and what traces paths with it."""
-    import drjit as dr
-    import mitsuba as mi
-
-    try:
-        mi.set_variant("cuda_ad_rgb")
-        dr.eval(mi.Float(0))
-    except Exception:  # noqa: BLE001  no GPU, or none that it can use
-        mi.set_variant("llvm_ad_rgb")
-    from tests.render import paths
-
-    return mi, paths
+        version = dr.detail.llvm_version()[0]
+    except Exception as error:  # noqa: BLE001  drjit's own, several kinds
+        return f"no LLVM library: {error}"
+    too_old = f"LLVM {version} is too old, at least {_OLDEST_LLVM} is needed: DRJIT_LIBLLVM_PATH may name another"
+    return too_old if version < _OLDEST_LLVM else ""
 
 
 def mitsuba_scene(stage):
     """Mitsuba's scene: one mesh, the sources, the room."""
-    mi, _ = mitsuba()
     count = len(stage.points)
     mesh = mi.Mesh("things", 3 * count, count, has_vertex_normals=True, has_vertex_texcoords=True)
     params = mi.traverse(mesh)
@@ -69,37 +49,197 @@ def mitsuba_scene(stage):
     params["vertex_texcoords"] = stage.uv.ravel()
     params["faces"] = np.arange(3 * count, dtype=np.uint32)
     params.update()
+    room, place = mi.Bitmap(np.repeat(stage.room[..., None], 3, axis=2).astype(np.float32)), mi.ScalarTransform4f()
     plan = {"type": "scene", "things": mesh}
-    room = np.repeat(stage.room[..., None], 3, axis=2).astype(np.float32)
-    turn = mi.ScalarTransform4f().rotate([1, 0, 0], 90)
-    plan["room"] = {"type": "envmap", "bitmap": mi.Bitmap(room), "to_world": turn}
+    plan["room"] = {"type": "envmap", "bitmap": room, "to_world": place.rotate([1, 0, 0], 90)}
     for number, source in enumerate(stage.sources):
         emitter = {"type": "area", "radiance": {"type": "rgb", "value": source.power}}
-        at = list(source.at)
         if source.kind == "sphere":
-            plan[f"lamp{number}"] = {"type": "sphere", "center": at, "radius": source.size[0], "emitter": emitter}
-            continue
-        ahead, side, up = frame_toward(np.array(source.at), np.array(source.aim))
-        matrix = np.eye(4)
-        matrix[:3] = np.stack([side * source.size[0], up * source.size[1], np.cross(side, up), source.at], axis=1)
-        if matrix[:3, 2] @ ahead < 0:
-            matrix[:3, 0] *= -1
-            matrix[:3, 2] *= -1
-        place = mi.ScalarTransform4f(matrix)
-        plan[f"lamp{number}"] = {"type": "rectangle", "to_world": place, "emitter": emitter}
+            form = {"type": "sphere", "center": list(source.at), "radius": source.size[0]}
+        else:
+            _, _, up = frame_toward(source.at, source.aim)
+            facing = place.look_at(list(source.at), list(source.aim), list(up))
+            form = {"type": "rectangle", "to_world": facing @ place.scale([*source.size, 1])}
+        plan[f"lamp{number}"] = form | {"emitter": emitter}
     return mi.load_dict(plan)
 
 
-def trace(stage, spp=64, seed=0, depth=_DEPTH):
+def _camera_ray(camera, x, y):
+    ahead = mi.Vector3f(*map(float, camera.ahead)) * camera.focal
+    ahead += mi.Vector3f(*map(float, camera.right)) * (x - camera.size[0] / 2)
+    ahead -= mi.Vector3f(*map(float, camera.up)) * (y - camera.size[1] / 2)
+    return mi.Ray3f(mi.Point3f(*map(float, camera.eye)), dr.normalize(ahead))
+
+
+class _Materials:
+    """The stage's table and layers as buffers; `at` looks a hit up."""
+
+    def __init__(self, stage):
+        self.table, self.layers = mi.Float(stage.table.ravel()), mi.Float(stage.layers.ravel())
+        self.owner, self.size = mi.UInt32(stage.owner), stage.layers.shape[1]
+        dr.make_opaque(self.table, self.owner, self.layers)
+
+    def _layer(self, layer, uv, active):
+        """The layer at uv, bilinear, mirrored beyond 0..1."""
+        at = dr.abs(uv - 2 * dr.round(uv / 2)) * self.size - 0.5
+        low = dr.floor(at)
+        share = at - low
+        mixed = Band(0)
+        for dx in (0, 1):
+            for dy in (0, 1):
+                x = mi.UInt32(dr.maximum(dr.minimum(low.x + dx, self.size - 1), 0))
+                y = mi.UInt32(dr.maximum(dr.minimum(low.y + dy, self.size - 1), 0))
+                weight = (share.x if dx else 1 - share.x) * (share.y if dy else 1 - share.y)
+                mixed += weight * dr.gather(Band, self.layers, (layer * self.size + y) * self.size + x, active)
+        return mixed
+
+    def at(self, si, active):
+        """Materials and shading frame of a hit."""
+        row = dr.gather(mi.UInt32, self.owner, si.prim_index, active) * (18)
+        take = lambda k: dr.gather(Band, self.table, row + k, active)  # noqa: E731
+        shape, clear = take(16), take(17)
+        layered = active & (clear.w >= 0)
+        layer = self._layer(mi.UInt32(dr.maximum(clear.w, 0)), si.uv, layered)
+        mix = layer.x
+        body = [dr.lerp(take(k), take(8 + k), mix) for k in range(4)]
+        dye = [dr.lerp(take(4 + k), take(12 + k), mix) for k in range(4)]
+        frame = mi.Frame3f(si.sh_frame.s, si.sh_frame.t, si.sh_frame.n)
+        n = dr.normalize(frame.n - layer.z * frame.s - layer.w * frame.t)
+        s = dr.normalize(frame.s - n * dr.dot(frame.s, n))
+        return _Surface(body, dye, shape, clear, layer.y * 1.0, mi.Frame3f(s, dr.cross(n, s), n))
+
+
+class _Surface:
+    """One hit's surface: value and density of scattering, and sampling."""
+
+    def __init__(self, body, dye, shape, clear, dust, frame):
+        self.body, self.dye, self.dust, self.frame = body, dye, dust, frame
+        self.even, self.index = shape.z, shape.w
+        self.r0, self.veil = clear.y, clear.z
+        self.metal = mi.MicrofacetDistribution(mi.MicrofacetType.GGX, shape.x, shape.y, True)
+        self.gloss = mi.MicrofacetDistribution(mi.MicrofacetType.GGX, clear.x, clear.x, True)
+        clear_there = self.index > 1.0001
+        self.to_gloss = dr.select(clear_there, 0.25, 0.0)
+        self.to_even = dr.minimum(dr.maximum(self.even + self.dust, 0.05), 1) * (1 - self.to_gloss)
+        self.to_metal = dr.select(self.even < 0.999, 1 - self.to_gloss - self.to_even, 0)
+        self.to_even = 1 - self.to_gloss - self.to_metal
+
+    def _fresnel(self, cosine):
+        return dr.select(self.index > 1.0001, mi.fresnel(dr.abs(cosine), dr.maximum(self.index, 1.0001))[0], 0)
+
+    def evaluate(self, wi, wo):
+        """Value times cosine in bands, and density, both 0 where a direction is below the surface."""
+        ci, co = wi.z, wo.z
+        up = (ci > 1e-4) & (co > 1e-4)
+        half = dr.normalize(wi + wo)
+        toward = dr.dot(wi, half)
+        mirror = lambda d: d.eval(half) * d.G(wi, wo, half) / (4 * ci)  # noqa: E731
+        density = lambda d: d.pdf(wi, half) / (4 * toward)  # noqa: E731
+        gloss = mirror(self.gloss) * self._fresnel(toward)
+        kept = (1 - self._fresnel(ci)) * (1 - self._fresnel(co))
+        below = kept * (dr.select(self.to_metal > 0, (1 - self.even) * mirror(self.metal), 0) + self.even * co / dr.pi)
+        bend = lambda c: dr.rsqrt(1 - (1 - c * c) / dr.square(dr.maximum(self.index, 1.0001)))  # noqa: E731
+        way = bend(ci) + bend(co)
+        bands = []
+        for body, dye in zip(self.body, self.dye, strict=True):
+            passed = body * dr.exp(-_LN10 * way * dye)
+            seen = below * passed / (1 - self.r0 * passed) + gloss + self.veil * co / dr.pi
+            bands.append(dr.select(up, dr.lerp(seen, Band(DIRT) * co / dr.pi, self.dust), 0))
+        pdf = self.to_even * co / dr.pi
+        pdf += dr.select(self.to_metal > 0, self.to_metal * density(self.metal), 0)
+        pdf += dr.select(self.to_gloss > 0, self.to_gloss * density(self.gloss), 0)
+        return bands, dr.select(up, pdf, 0)
+
+    def sample(self, wi, which, point):
+        """A direction."""
+        gloss, _ = self.gloss.sample(wi, point)
+        metal, _ = self.metal.sample(wi, point)
+        half = dr.select(which < self.to_gloss, gloss, metal)
+        wo = 2 * dr.dot(wi, half) * half - wi
+        return dr.select(which < self.to_gloss + self.to_metal, wo, mi.warp.square_to_cosine_hemisphere(point))
+
+
+def _walk(scene, camera, materials, spp, seed, count):
+    """Light of `count` pixels in four times four bands; each thread follows one pixel's paths one after the other."""
+    index = dr.arange(mi.UInt32, count)
+    column, line = mi.Float(index % camera.size[0]), mi.Float(index // camera.size[0])
+    limit = dr.opaque(mi.UInt32, spp)
+
+    def step(sample, depth, rng, ray, total, beta, before, density):
+        fresh = depth == 0
+        start = _camera_ray(camera, column + rng.next_float32(), line + rng.next_float32())
+        ray = mi.Ray3f(dr.select(fresh, start.o, ray.o), dr.select(fresh, start.d, ray.d))
+        beta = [dr.select(fresh, Band(1), b) for b in beta]
+
+        def added(light):
+            return [t + dr.select(fresh, one, dr.minimum(one, _BRIGHTEST)) for t, one in zip(total, light, strict=True)]
+
+        si = scene.ray_intersect(ray)
+        emitter = si.emitter(scene)
+        shines = emitter != None  # noqa: E711  a pointer that may be null
+        came = dr.zeros(mi.Interaction3f, count)
+        came.p = before
+        other = scene.pdf_emitter_direction(came, mi.DirectionSample3f(scene, si, came), shines)
+        glow = dr.select(shines, emitter.eval(si, shines).x, 0) * dr.select(fresh, 1, _share(density, other))
+        total = added([b * glow for b in beta])
+
+        faces = dr.dot(si.n, ray.d) < 0
+        hit = si.is_valid() & ~shines & (depth < _DEPTH) & faces
+        surface = materials.at(si, hit)
+        wi = surface.frame.to_local(-ray.d)
+        place = mi.Point2f(rng.next_float32(), rng.next_float32())
+        lamp, radiance = scene.sample_emitter_direction(si, place, True, hit)
+        bands, chance = surface.evaluate(wi, surface.frame.to_local(lamp.d))
+        lit = hit & (lamp.pdf > 0) & (dr.dot(si.n, lamp.d) > 0)
+        shone = dr.select(lit, radiance.x * _share(lamp.pdf, chance), 0)
+        total = added([b * f * shone for b, f in zip(beta, bands, strict=True)])
+
+        wo = surface.sample(wi, rng.next_float32(), mi.Point2f(rng.next_float32(), rng.next_float32()))
+        bands, density = surface.evaluate(wi, wo)
+        onward = surface.frame.to_world(wo)
+        alive = hit & (density > 0) & (dr.dot(si.n, onward) > 0)
+        beta = [dr.select(alive, b * f / dr.maximum(density, 1e-20), 0) for b, f in zip(beta, bands, strict=True)]
+        alive &= dr.any(beta[0] + beta[1] + beta[2] + beta[3] > 1e-3)
+        depth = dr.select(alive, depth + 1, 0)
+        sample = sample + dr.select(alive, mi.UInt32(0), mi.UInt32(1))
+        return sample, depth, rng, si.spawn_ray(onward), total, beta, mi.Point3f(si.p), density
+
+    nought = dr.zeros(mi.UInt32, count)
+    dark, bright = ([dr.full(Band, value, count) for _ in range(4)] for value in (0, 1))
+    state = (nought, nought, mi.PCG32(size=count, initstate=seed), _camera_ray(camera, column, line))
+    state += (dark, bright, dr.zeros(mi.Point3f, count), dr.zeros(mi.Float, count))
+    return dr.while_loop(state, lambda sample, *_: sample < limit, step)[4]
+
+
+def _share(density, other):
+    """Weight of a sample that another strategy could have taken: the power heuristic."""
+    return density * density / dr.maximum(density * density + other * other, 1e-20)
+
+
+def trace(stage, spp=64, seed=0, scene=None):
     """Return the light (H, W, 16) that reaches the camera, 1 for perfect white in the bench's own light."""
-    _, paths = mitsuba()
-    return paths.trace(mitsuba_scene(stage), stage, spp, seed, depth, _BRIGHTEST, DIRT, SIZE)
+    width, height = stage.camera.size
+    scene = scene or mitsuba_scene(stage)
+    total = _walk(scene, stage.camera, _Materials(stage), spp, dr.opaque(mi.UInt64, seed), width * height)
+    dr.eval(total)
+    return np.concatenate([np.array(t).T for t in total], axis=1).reshape(height, width, 16) / spp
+
+
+def look(scene, stage, fine):
+    """Return the thing at each of fine × fine places in a pixel, and uv and normal in each pixel's middle."""
+    width, height = (side * fine for side in stage.camera.size)
+    index = dr.arange(mi.UInt32, width * height)
+    x, y = (mi.Float(index % width) + 0.5) / fine, (mi.Float(index // width) + 0.5) / fine
+    si = scene.ray_intersect(_camera_ray(stage.camera, x, y))
+    things = si.is_valid() & (si.emitter(scene) == None)  # noqa: E711
+    owner = dr.select(things, mi.Int32(dr.gather(mi.UInt32, mi.UInt32(stage.owner), si.prim_index, things)), -1)
+    middle = slice(fine // 2, None, fine)
+    uv, normal = (np.array(v).T.reshape(height, width, -1)[middle, middle] for v in (si.uv, si.sh_frame.n))
+    return np.array(owner).reshape(height, width), uv, normal
 
 
 def draw_physical(spec, spp=128):
     """Return light (H, W, 16); the thing at 3 × 3 places in a pixel, -1 for none; uv, normals; stage."""
-    _, paths = mitsuba()
     stage = set_stage(spec)
     scene = mitsuba_scene(stage)
-    light = paths.trace(scene, stage, spp, spec.seed, _DEPTH, _BRIGHTEST, DIRT, SIZE)
-    return light, *paths.look(scene, stage, 3), stage
+    return trace(stage, spp, spec.seed, scene), *look(scene, stage, 3), stage

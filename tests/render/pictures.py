@@ -13,28 +13,18 @@ import numpy as np
 
 from dyebook.demo.year import COUNT, FOLDER, NEWEST_WITH_PHOTO, photo_of, shop_year
 from dyebook.lab import Lab
-from tests.render.photo import STAMP, develop, draw, light_of, write_photo
-from tests.render.plan import chart_things, make_scenes
-from tests.render.scene import FINISHES, Develop, Film, Ground, Light, Paint, SceneSpec, Thing, View, shaped
+from tests.render.photo import STAMP, draw, picture, write_photo
+from tests.render.plan import card_things, chart_things, make_scenes
+from tests.render.scene import FINISHES, Develop, Film, Ground, Light, SceneSpec, Thing, View, shaped
 from tests.render.spectra import DYES
-
-__all__ = ["SAMPLES", "SCENES", "shop_scene"]
 
 ROOT = Path(__file__).parents[2]
 SCENES = ROOT / "tests" / "scenes"
-_CALM = Develop(0.8, (1.03, 0.96), 0.12, 0.0, 1.05, None, 22000.0, 4.0, 0.5, 0.3, 0.05, False, 86)
+_CALM = Develop(0.8, (1.03, 0.96), 0.12, 0.0, 1.05, 22000.0, 4.0, 0.5, 0.3, 0.05, False, 86)
 
 
 def _card(x_mm, y_mm, turn_deg=0.0):
-    return Thing(
-        shaped("sheet", half_x=27.0, half_y=19.0),
-        Paint(Lab(49.5, 0.0, 0.0)),
-        x_mm=x_mm,
-        y_mm=y_mm,
-        z_mm=0.6,
-        turn_deg=turn_deg,
-        role="card",
-    )
+    return card_things(27.0, 19.0, x_mm=x_mm, y_mm=y_mm, turn_deg=turn_deg)[0]
 
 
 def _tag(film, x_mm, y_mm, turn_deg, finish="satin", holes=(-1,), half=(24.0, 13.0), seed=1, **more):
@@ -63,6 +53,13 @@ def _pale(film, share):
     return replace(film, absorbance=film.absorbance * share)
 
 
+def _piece(film, kind, sizes, finish, *place, seed):
+    return Thing(shaped(kind, **sizes), film, FINISHES[finish], *place, role="part", seed=seed)
+
+
+_PEN = {"length": 112.0, "radius": 5.5}
+_RING = {"outer": 15.0, "inner": 9.5, "thickness": 3.5, "rounding": 0.4}
+_FLAT = {"holes": (), "half": (28.0, 16.0)}
 SAMPLES = {
     "orange_tags_on_wood.jpg": replace(
         _BENCH,
@@ -70,8 +67,8 @@ SAMPLES = {
         things=(
             _card(-58, 26, 4),
             _tag(_ORANGE, 6, 36, -8, holes=(-1, 1), seed=3),
-            _tag(_pale(_ORANGE, 0.8), 8, -24, 14, holes=(-1,), seed=4),
-            _tag(_pale(_ORANGE, 0.6), 66, 2, 62, holes=(-1,), seed=5),
+            _tag(_pale(_ORANGE, 0.8), 8, -24, 14, seed=4),
+            _tag(_pale(_ORANGE, 0.6), 66, 2, 62, seed=5),
         ),
     ),
     "pen_tag_ring_on_cloth.jpg": replace(
@@ -82,18 +79,8 @@ SAMPLES = {
         things=(
             _card(-55, 28, -5),
             _tag(_GREEN, -38, -30, 12, "brushed", seed=6),
-            Thing(
-                shaped("pen", length=112.0, radius=5.5), _BLUE, FINISHES["satin"], 34, 20, 0.0, -28.0, "part", seed=7
-            ),
-            Thing(
-                shaped("ring", outer=15.0, inner=9.5, thickness=3.5, rounding=0.4),
-                _VIOLET,
-                FINISHES["polished"],
-                30,
-                -30,
-                role="part",
-                seed=8,
-            ),
+            _piece(_BLUE, "pen", _PEN, "satin", 34, 20, 0.0, -28.0, seed=7),
+            _piece(_VIOLET, "ring", _RING, "polished", 30, -30, seed=8),
         ),
     ),
     "tags_one_streaked.jpg": replace(
@@ -103,8 +90,8 @@ SAMPLES = {
         ground=Ground("paper", Lab(91, 0, 2), Lab(88, 0, 2), 6),
         things=(
             _card(-52, 22, 3),
-            _tag(_BLUE, 32, 32, -6, holes=(), half=(28.0, 16.0), seed=9),
-            _tag(_BLUE, 22, -24, 9, holes=(), half=(28.0, 16.0), seed=52, pattern="streak", other=_pale(_BLUE, 0.45)),
+            _tag(_BLUE, 32, 32, -6, seed=9, **_FLAT),
+            _tag(_BLUE, 22, -24, 9, seed=52, pattern="streak", other=_pale(_BLUE, 0.45), **_FLAT),
         ),
     ),
     "colour_chart.jpg": replace(_BENCH, seed=14, things=chart_things(-4.0)),
@@ -124,40 +111,25 @@ _FINISHES = {"blasted": "blasted", "brushed": "brushed", "etched": "satin", "pol
 def shop_scene(planned):
     """Return the scene of a batch of the demo shop."""
     number = planned.index - (COUNT - NEWEST_WITH_PHOTO - 1)
-    grounds = (
-        Ground("paper", Lab(90, 0, 2), Lab(87, 0, 3), number),
-        Ground("wood", Lab(66, 8, 24), Lab(48, 12, 26), number),
-    )
-    rng = np.random.default_rng((1811, number))
-    things = [_card(-44, 22 + float(rng.uniform(-6, 6)), float(rng.normal(0, 5)))]
-    long = planned.job == "pegs"
+    rng, long = np.random.default_rng((1811, number)), planned.job == "pegs"
+    things, finish = [_card(-44, 22 + rng.uniform(-6, 6), rng.normal(0, 5))], _FINISHES[planned.settings["finish"]]
     places = ((36, 34), (12, -12), (-8, -42)) if long else ((36, 26), (30, -28), (-30, -34))
     for k, (x, y) in enumerate(places[: 1 + int(rng.integers(0, 3))]):
-        turn, finish = (
-            float(rng.uniform(-6, 6) if long else rng.uniform(-25, 25)),
-            FINISHES[_FINISHES[planned.settings["finish"]]],
+        turn = rng.uniform(-6, 6) if long else rng.uniform(-25, 25)
+        part = Thing(
+            _SHAPES[planned.job], planned.film, FINISHES[finish], x, y, 0.0, turn, "part", seed=10 * number + k
         )
-        things.append(Thing(_SHAPES[planned.job], planned.film, finish, x, y, 0.0, turn, "part", seed=10 * number + k))
+        things.append(part)
     light = Light(("tent", "overcast")[number % 2], "daylight 5500", 1.0, 60.0 + 9 * number, person=False)
-    view = View(1200, 900, 170.0, 7.0, 85.0, 430.0)
-    return SceneSpec(
-        photo_of(planned).stem,
-        2000 + number,
-        "demo",
-        "demo",
-        view,
-        light,
-        grounds[number % 2],
-        tuple(things),
-        "reflex",
-        _CALM,
-    )
+    kind, *labs = (("paper", Lab(90, 0, 2), Lab(87, 0, 3)), ("wood", Lab(66, 8, 24), Lab(48, 12, 26)))[number % 2]
+    ground, view = Ground(kind, *labs, number), View(1200, 900, 170.0, 7.0, 85.0, 430.0)
+    setup = (photo_of(planned).stem, 2000 + number, "demo", "demo", view, light, ground)
+    return SceneSpec(*setup, tuple(things), "reflex", _CALM)
 
 
 def _shipped(spec, path, spp):
     """Draw one photo with its stamp."""
-    light, *_ = light_of(spec, "physical", spp)
-    write_photo(develop(light, spec), spec, path, STAMP)
+    write_photo(picture(spec, "physical", spp).codes, spec, path, STAMP)
     print(path)
 
 
@@ -168,24 +140,18 @@ def main():
     parser.add_argument("--spp", type=int, default=256)
     parser.add_argument("--into", type=Path, default=ROOT, help="the project's folder, or one like it")
     options = parser.parse_args()
-    for folder in ("samples", FOLDER.relative_to(ROOT), SCENES.relative_to(ROOT)):
-        (options.into / folder).mkdir(parents=True, exist_ok=True)
-    if "samples" in options.what:
-        for name, spec in SAMPLES.items():
-            _shipped(replace(spec, name=Path(name).stem), options.into / "samples" / name, options.spp)
-    if "demo" in options.what:
-        for planned in filter(photo_of, shop_year()):
-            _shipped(shop_scene(planned), options.into / FOLDER.relative_to(ROOT) / photo_of(planned).name, options.spp)
-    if "scenes" in options.what:
-        for seed in range(8):
-            for kind in ("parts", "near", "flaws", "chart"):
-                for spec in make_scenes(seed, kind, 720, 540, camera=f"invented {seed}"):
-                    draw(
-                        replace(spec, develop=replace(spec.develop, quality=88, p3=False)),
-                        "physical",
-                        options.into / "tests" / "scenes",
-                        options.spp,
-                    )
+    samples, demo, scenes = (options.into / f.relative_to(ROOT) for f in (ROOT / "samples", FOLDER, SCENES))
+    for folder in (samples, demo, scenes):
+        folder.mkdir(parents=True, exist_ok=True)
+    for name, spec in SAMPLES.items() if "samples" in options.what else ():
+        _shipped(spec, samples / name, options.spp)
+    for planned in filter(photo_of, shop_year()) if "demo" in options.what else ():
+        _shipped(shop_scene(planned), demo / photo_of(planned).name, options.spp)
+    for seed in range(8) if "scenes" in options.what else ():
+        for kind in ("parts", "near", "flaws", "chart"):
+            (spec,) = make_scenes(seed, kind, 720, 540, camera=f"invented {seed}")
+            calm = replace(spec.develop, quality=88, p3=False)
+            draw(replace(spec, develop=calm), "physical", scenes, options.spp)
 
 
 if __name__ == "__main__":

@@ -6,64 +6,43 @@ import numpy as np
 
 from dyebook.lab import Lab
 from tests.render.patterns import FLAWS
-from tests.render.scene import FINISHES, GREY, Develop, Film, Ground, Light, Paint, SceneSpec, Thing, View, shaped
+from tests.render.scene import (
+    FINISHES,
+    GREY,
+    TABLES,
+    Develop,
+    Film,
+    Ground,
+    Light,
+    Paint,
+    SceneSpec,
+    Thing,
+    View,
+    shaped,
+)
 from tests.render.shapes import mesh_of
 from tests.render.spectra import DYES, LIGHTS, camera_names, training_reflectances
 from tests.render.stage import LIGHT_KINDS
 
-__all__ = ["KINDS", "card_things", "chart_things", "flawed", "make_scenes", "plain_scene", "random_film"]
-
-_SPECTRA = {
-    "tent": ("led", "daylight", "fluorescent"),
-    "overcast": ("daylight",),
-    "window": ("daylight",),
-    "tubes": ("fluorescent", "led"),
-    "lamp": ("incandescent", "led"),
-    "two_lamps": ("led", "incandescent"),
-}
 PAPER = Lab(92, 0, 1)
-_GROUNDS = {
-    "plain": (Lab(70, 0, 1), Lab(70, 0, 1)),
-    "paper": (PAPER, Lab(89, 0, 2)),
-    "table": (Lab(82, 1, 4), Lab(76, 1, 5)),
-    "wood": (Lab(66, 9, 25), Lab(46, 13, 27)),
-    "cloth": (Lab(40, -2, -8), Lab(30, -1, -7)),
-    "mat": (Lab(38, -18, 2), Lab(62, -10, 8)),
-    "plastic": (Lab(32, 0, -2), Lab(29, 0, -2)),
-}
-_FINISH_NAMES, _FINISH_SHARES = ("satin", "blasted", "brushed", "polished"), (0.34, 0.26, 0.22, 0.18)
 
 
 def make_scenes(seed, kind="parts", width=1200, height=900, light=None, camera=None):
-    """Return the photographs of one occasion.
+    """Return the photographs (SceneSpec) of one occasion: for "repeat" two, moved and turned between them, else one.
 
-    Parameters
-    ----------
-    seed : int
-        Fixes the set-up (camera, light, bench) and what lies there: a seed's chart, parts, twin and repeats share it.
-    kind : str
-        A key of KINDS.
-    width, height : int
-        Pixels.
-    light, camera : str, optional
-        A kind of light and a camera in place of the seed's own.
-
-    Returns
-    -------
-    list of SceneSpec
-        Two for "repeat" (the parts of "parts", moved and turned, each with a balance of its own), else one.
+    A seed fixes the set-up (camera, light, bench) and what lies there: its chart, parts, twin and repeats share it.
+    `light` and `camera` stand in for the seed's own.
     """
-    base = _set_up(seed, width, height, light, camera)
-    rng = np.random.default_rng((seed, list(KINDS).index(kind) if kind != "repeat" else 0))
-    base = replace(base, kind=kind)
-    things, count = KINDS[kind](rng, base), 2 if kind == "repeat" else 1
+    base = replace(_set_up(seed, width, height, light, camera), kind=kind)
+    number = list(KINDS).index(kind)
+    rng = np.random.default_rng((seed, number if kind != "repeat" else 0))
+    things, count = KINDS[kind](rng), 2 if kind == "repeat" else 1
     scenes = []
     for take in range(count):
-        own = np.random.default_rng((seed, list(KINDS).index(kind), take, 7))
-        number = int(own.integers(2**31))
-        name = f"{base.setup}-{kind}" + (f"{take + 1}" if count > 1 else "")
+        own = np.random.default_rng((seed, number, take, 7))
+        name, noise = f"{base.setup}-{kind}" + (f"{take + 1}" if count > 1 else ""), int(own.integers(2**31))
         laid = things if kind == "chart" else _laid(own, things, base, rows=kind == "rack")
-        scenes.append(replace(base, name=name, seed=number, things=laid, develop=_developed(own, base.develop)))
+        scenes.append(replace(base, name=name, seed=noise, things=laid, develop=_developed(own, base.develop)))
     return scenes
 
 
@@ -71,20 +50,12 @@ def _set_up(seed, width, height, light, camera):
     """Camera, light and bench of a seed; kinds of light take turns."""
     rng = np.random.default_rng((seed, 991))
     kind = light or LIGHT_KINDS[seed % len(LIGHT_KINDS)]
-    group = LIGHTS[str(rng.choice(_SPECTRA[kind]))]
-    shone = Light(
-        kind,
-        str(rng.choice(group)),
-        rng.uniform(0.12, 0.45),
-        rng.uniform(20, 160),
-        rng.uniform(38, 70),
-        rng.uniform(50, 160),
-        bool(kind != "tent" or rng.random() < 0.3),
-    )
-    ground = str(rng.choice(list(_GROUNDS), p=[0.08, 0.14, 0.16, 0.2, 0.18, 0.1, 0.14]))
-    move = rng.normal(0, (7, 3, 4))
-    limits = (8, -40, -40), (95, 40, 40)
-    colours = [Lab(*map(float, np.clip(np.add(lab, move), *limits))) for lab in _GROUNDS[ground]]
+    spectrum = str(rng.choice(LIGHTS[str(rng.choice(TABLES["spectra_of_light"][kind]))]))
+    sizes = [rng.uniform(*ends) for ends in ((0.12, 0.45), (20, 160), (38, 70), (50, 160))]
+    shone = Light(kind, spectrum, *sizes, bool(kind != "tent" or rng.random() < 0.3))
+    ground = str(rng.choice(list(TABLES["grounds"]), p=[0.08, 0.14, 0.16, 0.2, 0.18, 0.1, 0.14]))
+    labs = np.add(TABLES["grounds"][ground], rng.normal(0, (7, 3, 4)))
+    colours = [Lab(*map(float, lab)) for lab in np.clip(labs, (8, -40, -40), (95, 40, 40))]
     names = camera_names()
     develop = Develop(
         contrast=float(rng.choice([0.0, 0.1, 0.2, 0.3])),
@@ -97,18 +68,10 @@ def _set_up(seed, width, height, light, camera):
         p3=bool(rng.random() < 0.25),
         quality=int(rng.integers(82, 94)),
     )
-    view = View(
-        width, height, rng.uniform(170, 230), float(abs(rng.normal(0, 12))), rng.normal(90, 25), rng.uniform(340, 520)
-    )
+    place = rng.uniform(170, 230), float(abs(rng.normal(0, 12))), rng.normal(90, 25), rng.uniform(340, 520)
     camera = camera or str(names[int(rng.integers(len(names)))])
-    return SceneSpec(
-        setup=f"s{seed:03d}",
-        view=view,
-        light=shone,
-        ground=Ground(ground, *colours, seed),
-        camera=camera,
-        develop=develop,
-    )
+    view, bench = View(width, height, *place), Ground(ground, *colours, seed)
+    return SceneSpec("", 0, "", f"s{seed:03d}", view, shone, bench, (), camera, develop)
 
 
 def _developed(rng, develop):
@@ -137,69 +100,36 @@ def _near(rng, film):
 
 
 def _shape(rng):
-    kind = str(
-        rng.choice(
-            ["plate", "ring", "cap", "rod", "pen", "knurl", "thread"], p=[0.27, 0.15, 0.14, 0.17, 0.1, 0.11, 0.06]
-        )
-    )
-    u = lambda low, high: rng.uniform(low, high)  # noqa: E731
+    kind = str(rng.choice(list(TABLES["shapes"]), p=[0.27, 0.15, 0.14, 0.17, 0.1, 0.11, 0.06]))
+    sizes = {name: rng.uniform(*ends) for name, ends in TABLES["shapes"][kind].items()}
     if kind == "plate":
-        a, b = u(13, 27), u(8, 16)
-        r = u(1.3, 2.4)
-        holes = [(-a + r + 3, 0.0, r), (a - r - 3, 0.0, r)][: int(rng.integers(0, 3))]
-        return shaped(
-            kind,
-            half_x=a,
-            half_y=b,
-            corner=u(0.6, 0.6 * b),
-            thickness=u(0.8, 2.5),
-            holes=tuple(holes),
-            bow=max(0.0, rng.normal(0, 0.15)),
-        )
-    if kind == "ring":
-        outer = u(9, 18)
-        return shaped(kind, outer=outer, inner=outer * u(0.5, 0.78), thickness=u(2, 5), rounding=u(0.05, 1))
-    if kind == "cap":
-        return shaped(
-            kind,
-            radius=u(8, 15),
-            height=u(5, 14),
-            dome=u(0.1, 1.5),
-            edge=u(0.6, 2),
-            ribs=int(rng.choice([0, 0, 24, 36])),
-        )
-    if kind == "rod":
-        return shaped(kind, length=u(30, 75), radius=u(3.5, 8), groove=float(rng.choice([0, 0, u(-0.6, 0.6)])))
-    if kind == "pen":
-        return shaped(kind, length=u(95, 135), radius=u(4.5, 6.5), taper=u(10, 25))
-    if kind == "knurl":
-        return shaped(kind, length=u(20, 42), radius=u(5, 9), pitch=u(1.0, 1.8), share=u(0.4, 0.85))
-    return shaped(kind, length=u(15, 32), radius=u(2.5, 5), pitch=u(0.8, 1.5))
+        a, b, r = sizes["half_x"], sizes["half_y"], sizes.pop("hole")
+        sizes["holes"] = tuple((side * (a - r - 3), 0.0, r) for side in (-1, 1))[: int(rng.integers(0, 3))]
+        sizes |= {"corner": rng.uniform(0.6, 0.6 * b), "thickness": rng.uniform(0.8, 2.5)}
+        sizes["bow"] = max(0.0, rng.normal(0, 0.15))
+    elif kind == "ring":
+        sizes["inner"] *= sizes["outer"]
+    elif kind == "cap":
+        sizes["ribs"] = int(rng.choice([0, 0, 24, 36]))
+    elif kind == "rod":
+        sizes["groove"] = float(rng.choice([0, 0, sizes["groove"]]))
+    return shaped(kind, **sizes)
 
 
 def _finish(rng):
-    base = FINISHES[str(rng.choice(_FINISH_NAMES, p=_FINISH_SHARES))]
-    wider = rng.uniform(0.8, 1.25)
-    return replace(
-        base,
-        along=base.along * wider,
-        across=base.across * wider,
-        even=base.even * rng.uniform(0.7, 1.3),
-        index=rng.uniform(1.5, 1.65),
-    )
+    base, wider = FINISHES[str(rng.choice(TABLES["dyed"], p=[0.34, 0.26, 0.22, 0.18]))], rng.uniform(0.8, 1.25)
+    even, index = base.even * rng.uniform(0.7, 1.3), rng.uniform(1.5, 1.65)
+    return replace(base, along=base.along * wider, across=base.across * wider, even=even, index=index)
+
+
+def _seed(rng):
+    return int(rng.integers(2**31))
 
 
 def _part(rng, **given):
     wear = float(rng.choice([0, 0, 0, 0.4]))
-    own = {
-        "shape": _shape(rng),
-        "material": random_film(rng),
-        "finish": _finish(rng),
-        "role": "part",
-        "wear": wear,
-        "seed": int(rng.integers(2**31)),
-    }
-    return Thing(**(own | given))
+    own = Thing(_shape(rng), random_film(rng), _finish(rng), role="part", wear=wear, seed=_seed(rng))
+    return replace(own, **given)
 
 
 def card_things(half_x=30.0, half_y=22.5, lab=GREY, rim_mm=0.0, rim_lab=PAPER, **placed):
@@ -215,9 +145,9 @@ def card_things(half_x=30.0, half_y=22.5, lab=GREY, rim_mm=0.0, rim_lab=PAPER, *
 def _card(rng):
     """A grey card, half of them on a border."""
     half = rng.uniform(24, 33), rng.uniform(17, 24)
-    lab, seed = Lab(49.5 + float(rng.choice([0, 0, 4, -6])), 0.0, 0.0), int(rng.integers(2**31))
+    lab, seed = Lab(49.5 + float(rng.choice([0, 0, 4, -6])), 0.0, 0.0), _seed(rng)
     rim = rng.uniform(2.5, 6) if rng.random() < 0.5 else 0.0
-    return [*card_things(*half, lab, rim, Lab(92, 0, 1) if rim and rng.random() < 0.7 else Lab(14, 0, 0), seed=seed)]
+    return [*card_things(*half, lab, rim, PAPER if rim and rng.random() < 0.7 else Lab(14, 0, 0), seed=seed)]
 
 
 def plain_scene(part, light="D65", noise=0.0, seed=0, **overrides):
@@ -229,20 +159,10 @@ def plain_scene(part, light="D65", noise=0.0, seed=0, **overrides):
     shape = shaped("plate", half_x=22.0, half_y=15.0, corner=2.0, thickness=2.0)
     finish = replace(FINISHES["satin" if film else "paint"], name="")
     tag = Thing(shape, part if film else Paint(Lab(*part)), finish, x_mm=35.0, role="part")
+    view, lamp = View(960, 720, 160.0, 0.0), Light("lamp", light, 0.5, 40.0, 50.0, 150.0, False)
     how = Develop(0.9, full_well=1 / noise**2 if noise else 0.0, read_noise=0.0, blur_px=0.0, quality=97)
-    spec = SceneSpec(
-        "plain",
-        seed,
-        "plain",
-        "plain",
-        View(960, 720, 160.0, 0.0),
-        Light("lamp", light, 0.5, 40.0, 50.0, 150.0, False),
-        Ground(),
-        (*card_things(x_mm=-35.0), tag),
-        "ideal",
-        how,
-    )
-    return replace(spec, **overrides)
+    things = (*card_things(x_mm=-35.0), tag)
+    return replace(SceneSpec("plain", seed, "plain", "plain", view, lamp, Ground(), things, "ideal", how), **overrides)
 
 
 def _clutter(rng):
@@ -260,14 +180,14 @@ def _clutter(rng):
         Thing(shaped("thread", length=26.0, radius=3.0, pitch=1.0), steel, bare),
     ]
     picked = rng.choice(len(choice), size=int(rng.integers(0, 4)), replace=False)
-    return [replace(choice[k], seed=int(rng.integers(2**31))) for k in picked]
+    return [replace(choice[k], seed=_seed(rng)) for k in picked]
 
 
-def _parts(rng, base):
+def _parts(rng):
     return [*_card(rng), *(_part(rng) for _ in range(int(rng.integers(2, 6)))), *_clutter(rng)]
 
 
-def _near_pairs(rng, base):
+def _near_pairs(rng):
     things = _card(rng)
     for pair in range(2):
         first = _part(rng, pair=pair)
@@ -276,18 +196,15 @@ def _near_pairs(rng, base):
     return things
 
 
-def _twin(rng, base):
+def _twin(rng):
     """Parts of one shape and finish in several shades, and an undyed piece of the same."""
     first = _part(rng, wear=0.0)
+    metal = {"metal": first.material.metal, "veil": first.material.veil}
     others = [
-        replace(
-            first,
-            material=replace(random_film(rng), metal=first.material.metal, veil=first.material.veil),
-            seed=int(rng.integers(2**31)),
-        )
+        replace(first, material=replace(random_film(rng), **metal), seed=_seed(rng))
         for _ in range(int(rng.integers(1, 3)))
     ]
-    bare = replace(first, material=replace(first.material, absorbance=0.0), role="twin", seed=int(rng.integers(2**31)))
+    bare = replace(first, material=replace(first.material, absorbance=0.0), role="twin", seed=_seed(rng))
     return [*_card(rng), first, *others, bare]
 
 
@@ -304,34 +221,28 @@ def flawed(rng, part, kind=None):
     return replace(part, pattern=kind, other=other)
 
 
-def _flaws(rng, base):
+def _flaws(rng):
     parts = [_part(rng, material=replace(random_film(rng), absorbance=rng.uniform(0.2, 1.0))) for _ in range(4)]
     return [*_card(rng), *(flawed(rng, part) if k % 2 == 0 else part for k, part in enumerate(parts))]
 
 
-def _steps(rng, base):
+def _steps(rng):
     film = replace(random_film(rng), absorbance=rng.uniform(0.5, 1.3))
     count = int(rng.integers(4, 8))
-    strip = _part(
-        rng,
-        material=film,
-        shape=shaped("plate", half_x=rng.uniform(45, 60), half_y=rng.uniform(7, 10), corner=1.0),
-        wear=0.0,
-    )
+    shape = shaped("plate", half_x=rng.uniform(45, 60), half_y=rng.uniform(7, 10), corner=1.0)
+    strip = _part(rng, material=film, shape=shape, wear=0.0)
     pale = replace(film, absorbance=film.absorbance * rng.uniform(0.08, 0.2))
     return [*_card(rng), replace(strip, pattern="steps:" + ",".join("1" * count), other=pale), _part(rng)]
 
 
-def _rack(rng, base):
+def _rack(rng):
     """A load of one job: one shape and finish, a shade that varies a little."""
     shape = _shape(rng)
     while mesh_of(shape).size_mm[:2].max() > 42:
         shape = _shape(rng)
     first = _part(rng, shape=shape, wear=0.0)
-    rest = [
-        replace(first, material=_near(rng, first.material), seed=int(rng.integers(2**31)))
-        for _ in range(int(rng.integers(6, 11)))
-    ]
+    count = int(rng.integers(6, 11))
+    rest = [replace(first, material=_near(rng, first.material), seed=_seed(rng)) for _ in range(count)]
     return [*_card(rng), first, *rest]
 
 
@@ -339,32 +250,13 @@ def chart_things(turn_deg=-6.0):
     """Return a 24-patch chart (reflectances of ISO 17321-1) on its dark frame, patches in reading order."""
     pitch, turn = 20.0, np.radians(turn_deg)
     axes = np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
-    things = [
-        Thing(
-            shaped("plate", half_x=68.0, half_y=48.0, corner=3.0, thickness=1.0),
-            Paint(Lab(16, 0, 0)),
-            turn_deg=turn_deg,
-        )
-    ]
+    frame = shaped("plate", half_x=68.0, half_y=48.0, corner=3.0, thickness=1.0)
+    things, sheet = [Thing(frame, Paint(Lab(16, 0, 0)), turn_deg=turn_deg)], shaped("sheet", half_x=8.5, half_y=8.5)
     for patch, reflectance in enumerate(training_reflectances()[:24]):
-        at = np.array([patch % 6 - 2.5, 1.5 - patch // 6]) * pitch @ axes
-        sheet = shaped("sheet", half_x=8.5, half_y=8.5)
-        things.append(
-            Thing(
-                sheet,
-                Paint(tuple(map(float, reflectance))),
-                x_mm=float(at[0]),
-                y_mm=float(at[1]),
-                z_mm=1.05,
-                turn_deg=turn_deg,
-                role="patch",
-            )
-        )
+        x, y = map(float, np.array([patch % 6 - 2.5, 1.5 - patch // 6]) * pitch @ axes)
+        paint = Paint(tuple(map(float, reflectance)))
+        things.append(Thing(sheet, paint, x_mm=x, y_mm=y, z_mm=1.05, turn_deg=turn_deg, role="patch"))
     return tuple(things)
-
-
-def _chart(rng, base):
-    return chart_things(rng.normal(0, 8))
 
 
 KINDS = {
@@ -375,20 +267,17 @@ KINDS = {
     "flaws": _flaws,
     "steps": _steps,
     "rack": _rack,
-    "chart": _chart,
+    "chart": lambda rng: chart_things(rng.normal(0, 8)),
 }
 
 
 def _laid(rng, things, base, rows=False):
     """The things where there is room for them; what finds none stays away."""
     half = np.array([0.5, 0.5 * base.view.height / base.view.width]) * base.view.width_mm * 0.93
-    placed, taken = [], []
-    things = list(things)
-    rims = {thing.seed: thing for thing in things if thing.role == "rim"}
+    placed, taken, rims = [], [], {thing.seed: thing for thing in things if thing.role == "rim"}
     for thing in [thing for thing in things if thing.role != "rim"]:
-        size = mesh_of(thing.shape).size_mm[:2] / 2
-        if thing.role == "card" and thing.seed in rims:
-            size = mesh_of(rims[thing.seed].shape).size_mm[:2] / 2
+        rim = rims.get(thing.seed) if thing.role == "card" else None
+        size = mesh_of((rim or thing).shape).size_mm[:2] / 2
         for _ in range(400):
             turn = float(rng.normal(0, 6) if rows or thing.role == "card" else rng.uniform(0, 360))
             c, s = abs(np.cos(np.radians(turn))), abs(np.sin(np.radians(turn)))
@@ -404,6 +293,6 @@ def _laid(rng, things, base, rows=False):
         taken.append((at, box))
         moved = {"x_mm": float(at[0]), "y_mm": float(at[1]), "turn_deg": turn}
         placed.append(replace(thing, **moved))
-        if thing.role == "card" and thing.seed in rims:
-            placed.append(replace(rims[thing.seed], **moved, role="clutter"))
+        if rim is not None:
+            placed.append(replace(rim, **moved, role="clutter"))
     return tuple(placed)

@@ -1,16 +1,14 @@
 """What a photograph shows, as plain data; millimetres, z up, the bench at z = 0 and its middle at the picture's."""
 
 import json
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, replace
+from pathlib import Path
 
 from dyebook.demo.year import Film
 from dyebook.lab import Lab
 
-__all__ = [
-    "FINISHES", "GREY", "Develop", "Film", "Finish", "Ground", "Light", "Paint", "SceneSpec", "Shape", "Thing", "View",
-    "shaped",
-]  # fmt: skip
-
+# dyes, lights, finishes and grounds
+TABLES = json.loads(Path(__file__).with_name("tables.json").read_text(encoding="utf-8"))
 GREY = Lab(49.5, 0.0, 0.0)
 GROUND = Lab(55.0, 0.0, 0.0)
 
@@ -34,31 +32,20 @@ class Finish:
     name: str = ""
 
 
-FINISHES = {
-    "satin": Finish(0.22, 0.22, 0.15, 1.57, 0.08, "satin"),
-    "blasted": Finish(0.42, 0.42, 0.40, 1.55, 0.20, "blasted"),
-    "brushed": Finish(0.10, 0.34, 0.12, 1.57, 0.06, "brushed"),
-    "polished": Finish(0.07, 0.07, 0.03, 1.60, 0.03, "polished"),
-    "paint": Finish(1.0, 1.0, 1.0, 1.0, 1.0, "paint"),
-    "glossy paint": Finish(1.0, 1.0, 1.0, 1.5, 0.12, "glossy paint"),
-    "bare": Finish(0.18, 0.18, 0.05, 1.0, 1.0, "bare"),
-}
+FINISHES = {name: Finish(*values, name) for name, values in TABLES["finishes"].items()}
 
 
 @dataclass(frozen=True)
 class Shape:
-    """A kind of `shapes.MAKERS` with its sizes in millimetres."""
+    """A kind of `shapes.MAKERS` with its sizes in millimetres, (name, size) pairs."""
 
-    kind: str = "plate"
-    sizes: dict = field(default_factory=dict)
-
-    def __hash__(self):
-        return hash((self.kind, tuple(sorted(self.sizes.items()))))
+    kind: str
+    sizes: tuple = ()
 
 
 def shaped(kind, **sizes):
     """Return a Shape of these sizes."""
-    return Shape(kind, sizes)
+    return Shape(kind, tuple(sizes.items()))
 
 
 @dataclass(frozen=True)
@@ -79,6 +66,12 @@ class Thing:
     pair: int = -1  # parts of nearly one shade share a number
     seed: int = 0
 
+    def film_at(self, share):
+        """The film between this thing's two, mixed in absorbance."""
+        one, two = self.material, self.other or self.material
+        absorbance = one.absorbance + share * (two.absorbance - one.absorbance)
+        return replace(one, absorbance=absorbance, metal=one.metal + share * (two.metal - one.metal))
+
 
 @dataclass(frozen=True)
 class View:
@@ -94,7 +87,7 @@ class View:
 
 @dataclass(frozen=True)
 class Light:
-    """Where light comes from: a `light.KINDS`, its spectrum, and how bright the room is beside the lamps."""
+    """Where light comes from: a kind of `stage.LIGHT_KINDS`, its spectrum, how bright the room is beside the lamps."""
 
     kind: str = "tent"
     spectrum: str = "D65"
@@ -107,7 +100,7 @@ class Light:
 
 @dataclass(frozen=True)
 class Ground:
-    """The bench top: a kind of `patterns.GROUNDS` in one or two colours."""
+    """The bench top: a ground of the tables, in one or two colours."""
 
     kind: str = "plain"
     lab: Lab = GROUND
@@ -124,7 +117,6 @@ class Develop:
     contrast: float = 0.0  # S-curve: 0 plain sRGB, 0.35 a vivid phone
     lift: float = 0.0  # code of black
     saturation: float = 1.0
-    warmth: float | None = None  # which of its matrices the camera takes: 0 daylight, 1 lamp, None as the light asks
     full_well: float = 20000.0  # electrons at the limit; 0 for no noise
     read_noise: float = 4.0
     blur_px: float = 0.5
@@ -142,12 +134,12 @@ class SceneSpec:
     seed: int = 0
     kind: str = "parts"
     setup: str = ""
-    view: View = field(default_factory=View)
-    light: Light = field(default_factory=Light)
-    ground: Ground = field(default_factory=Ground)
+    view: View = View()
+    light: Light = Light()
+    ground: Ground = Ground()
     things: tuple[Thing, ...] = ()
     camera: str = "ideal"
-    develop: Develop = field(default_factory=Develop)
+    develop: Develop = Develop()
 
     @property
     def parts(self):
@@ -158,7 +150,3 @@ class SceneSpec:
     def card(self):
         """The grey card, or None."""
         return next((thing for thing in self.things if thing.role == "card"), None)
-
-    def to_json(self):
-        """The description as JSON."""
-        return json.dumps(asdict(self), indent=1)

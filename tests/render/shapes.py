@@ -5,9 +5,8 @@ from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
+from scipy.sparse import csr_array
 from scipy.spatial import Delaunay, cKDTree
-
-__all__ = ["MAKERS", "Mesh", "flat_outline", "mesh_of"]
 
 _CREASE = np.cos(np.radians(38))
 
@@ -23,59 +22,39 @@ class Mesh:
     @property
     def size_mm(self):
         """Extent along x, y, z."""
-        flat = self.points.reshape(-1, 3)
-        return flat.max(axis=0) - flat.min(axis=0)
+        return np.ptp(self.points.reshape(-1, 3), axis=0)
 
     @property
     def uv_mm(self):
-        """Length on the surface of u and of v from 0 to 1, the median over the surface."""
-        sides, steps = np.diff(self.points, axis=1), np.diff(self.uv, axis=1)
-        along = [np.linalg.norm(sides, axis=2)[np.abs(steps[..., 1 - k]) < 1e-6] for k in (0, 1)]
-        share = [np.abs(steps[..., k])[np.abs(steps[..., 1 - k]) < 1e-6] for k in (0, 1)]
-        usable = [(a > 1e-6) & (b > 1e-6) for a, b in zip(along, share, strict=True)]
-        if not all(keep.any() for keep in usable):
-            return self.size_mm[:2]
-        return np.array([np.median(a[keep] / b[keep]) for a, b, keep in zip(along, share, usable, strict=True)])
+        """Length on the surface of u and of v from 0 to 1, the median over the sides that run along them."""
+        sides, steps = np.linalg.norm(np.diff(self.points, axis=1), axis=2), np.abs(np.diff(self.uv, axis=1))
+        lengths = []
+        for k in (0, 1):
+            along = (steps[..., 1 - k] < 1e-6) & (steps[..., k] > 1e-6) & (sides > 1e-6)
+            lengths.append(sides[along] / steps[along, k])
+        return np.array([np.median(one) for one in lengths]) if all(map(len, lengths)) else self.size_mm[:2]
 
 
 @lru_cache(maxsize=256)
 def mesh_of(shape):
     """Return the mesh of a `scene.Shape`."""
-    return MAKERS[shape.kind](**shape.sizes)
+    return MAKERS[shape.kind](**dict(shape.sizes))
 
 
 def _soup(points, faces, uv):
     """Corners with normals that are smooth except over creases."""
     corners = points[faces]
     face = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    size = np.linalg.norm(face, axis=1)
-    keep = size > 1e-9
-    corners, face, faces, uv, size = (
-        corners[keep],
-        face[keep] / size[keep, None],
-        faces[keep],
-        uv[faces][keep],
-        size[keep],
-    )
-    _, same = np.unique(np.round(points, 4), axis=0, return_inverse=True)
-    owner = same.ravel()[faces].ravel()
-    order = np.argsort(owner, kind="stable")
-    starts = np.flatnonzero(np.r_[True, np.diff(owner[order]) > 0])
-    ends = np.r_[starts[1:], len(order)]
-    longest = min(int((ends - starts).max()), 16)  # poles have hundreds, all alike
-    which = np.arange(len(faces)).repeat(3)[order]
-    normals = np.zeros((len(order), 3))
-    rank = np.repeat(starts, ends - starts), np.repeat(ends, ends - starts)
-    for step in range(longest):  # each corner against the step-th face of its point
-        other = rank[0] + step
-        valid = other < rank[1]
-        near = which[np.where(valid, other, 0)]
-        alike = valid & (np.einsum("ij,ij->i", face[which], face[near]) > _CREASE)
-        normals += np.where(alike, size[near], 0)[:, None] * face[near]
-    back = np.empty_like(normals)
-    back[order] = normals
-    back /= np.linalg.norm(back, axis=1, keepdims=True)
-    return Mesh(corners, back.reshape(-1, 3, 3), uv)
+    keep = np.linalg.norm(face, axis=1) > 1e-9
+    corners, face, faces = corners[keep], face[keep], faces[keep]
+    flat = face / np.linalg.norm(face, axis=1, keepdims=True)
+    _, place = np.unique(np.round(points, 4), axis=0, return_inverse=True)
+    there = csr_array((np.ones(faces.size), (np.arange(faces.size), place.ravel()[faces].ravel())))
+    one, other = (there @ there.T).nonzero()  # pairs of corners at one place
+    alike = np.einsum("ij,ij->i", flat[one // 3], flat[other // 3]) > _CREASE
+    normals = csr_array((alike[alike], (one[alike], other[alike] // 3))) @ face
+    normals /= np.linalg.norm(normals, axis=1, keepdims=True)
+    return Mesh(corners, normals.reshape(-1, 3, 3), uv[faces])
 
 
 def _grid(points):
@@ -143,12 +122,12 @@ def _threaded(length=24.0, radius=4.0, pitch=1.25):
     return _turned(x, radius - depth)
 
 
-def _upright(radius, z, steps=128, relief=0.0):
-    """A piece turned about the z axis: radii and heights from the bench up."""
+def _upright(radius, z, relief=0.0, steps=128):
+    """A piece turned about the z axis: radii and heights from the bench up, `relief` a share of the radius."""
     turn = np.linspace(0, 2 * np.pi, steps + 1)
-    r = np.asarray(radius)[:, None] * (1 + relief * np.ones_like(turn))
-    points = np.stack([r * np.cos(turn), r * np.sin(turn), np.broadcast_to(np.asarray(z)[:, None], r.shape)], axis=-1)
-    return _grid(points[:, ::-1])
+    r = np.asarray(radius)[:, None] * (1 + relief + 0 * turn)
+    height = np.broadcast_to(np.asarray(z)[:, None], r.shape)
+    return _grid(np.stack([r * np.cos(turn), r * np.sin(turn), height], axis=-1)[:, ::-1])
 
 
 def _cap(radius=12.0, height=8.0, dome=0.8, edge=1.2, ribs=0):
@@ -158,14 +137,9 @@ def _cap(radius=12.0, height=8.0, dome=0.8, edge=1.2, ribs=0):
     z = np.r_[0.0, height - edge - dome + edge * np.sin(corner)]
     top = np.linspace(r[-1], 0, 16)[1:]
     r, z = np.r_[r, top], np.r_[z, z[-1] + dome * (1 - (top / r[-1]) ** 2)]
-    if not ribs:
-        return _upright(r, z)
-    turn = np.linspace(0, 2 * np.pi, 8 * ribs + 1)
-    wave = 0.02 * np.cos(ribs * turn)[None, :] * (r > radius - edge)[:, None]
-    points = r[:, None] * (1 + wave)
-    return _grid(
-        np.stack([points * np.cos(turn), points * np.sin(turn), np.broadcast_to(z[:, None], points.shape)], -1)[:, ::-1]
-    )
+    steps = 8 * ribs or 128
+    wave = np.cos(ribs * np.linspace(0, 2 * np.pi, steps + 1)) if ribs else np.zeros(steps + 1)
+    return _upright(r, z, 0.02 * wave * (r > radius - edge)[:, None], steps)
 
 
 def _ring(outer=14.0, inner=9.0, thickness=3.0, rounding=0.4):

@@ -8,14 +8,13 @@ mirror's direction, under a neutral gloss. Light does not bounce.
 import cv2
 import numpy as np
 
-from tests.render.scene import Film, Paint
+from tests.render.scene import Film
 from tests.render.spectra import body_reflectance, clear_loss, film_reflectance, sensor_weights
 from tests.render.stage import set_stage
 
-__all__ = ["draw_simple"]
-
 _FINE = 3
 _RELIEF = 0.5  # of the layers' slopes, which an even body shows too strongly
+_LOW_MM = 0.7  # what lies lower takes shadows, and throws none
 _MIXES = np.linspace(0, 1, 5)  # shares of the second material whose colours are worked out
 
 
@@ -64,109 +63,76 @@ def _painted(stage, bench):
 
 def _colours(spec, stage):
     """Sensor light of each thing's body at the shares of `_MIXES`, (things, 5, 3)."""
-    weights = sensor_weights(spec.camera, spec.light.spectrum, fine=True)
     rows = []
-    for index in range(len(stage.table)):
-        thing = spec.things[index] if index < len(spec.things) else None
-        if thing is None:
-            labs = (spec.ground.lab, spec.ground.second) if index == len(spec.things) else ((20, 0, 0),) * 2
-            ends = [body_reflectance(Paint(lab)) for lab in labs]
-            rows.append([ends[0] + mix * (ends[1] - ends[0]) for mix in _MIXES])
-        elif isinstance(thing.material, Film):
-            rows.append([film_reflectance(_between(thing, mix), thing.finish)[0] for mix in _MIXES])
+    for thing in stage.things:
+        if isinstance(thing.material, Film):
+            rows.append([film_reflectance(thing.film_at(mix), thing.finish)[0] for mix in _MIXES])
         else:
-            ends = [body_reflectance(one) for one in (thing.material, thing.other or thing.material)]
-            rows.append([ends[0] + mix * (ends[1] - ends[0]) for mix in _MIXES])
-    return (np.array(rows) @ weights).astype(np.float32)
-
-
-def _between(thing, mix):
-    """The film between a thing's two, in absorbance."""
-    one, two = thing.material, thing.other or thing.material
-    return Film(
-        one.bands,
-        one.absorbance + mix * (two.absorbance - one.absorbance),
-        one.metal + mix * (two.metal - one.metal),
-        one.veil,
-    )
+            first, second = (body_reflectance(one) for one in (thing.material, thing.other or thing.material))
+            rows.append([first + mix * (second - first) for mix in _MIXES])
+    return (np.array(rows) @ sensor_weights(spec.camera, spec.light.spectrum, fine=True)).astype(np.float32)
 
 
 def _lamps(spec, stage):
     """Direction, share of the bench's light and angular spread of each lamp."""
-    lamps = []
-    for source in stage.sources:
-        at = np.array(source.at)
-        lamps.append(
-            (at / np.linalg.norm(at), (1 - spec.light.room) / len(stage.sources), max(source.size) / np.linalg.norm(at))
-        )
-    return lamps
+    away = [np.linalg.norm(source.at) for source in stage.sources]
+    share = (1 - spec.light.room) / max(1, len(away))
+    return [(one.at / far, share, max(one.size) / far) for one, far in zip(stage.sources, away, strict=True)]
 
 
 def _shadows(spec, stage, owner):
     """Share of the light that reaches the bench in each pixel, (H, W): lamps and room."""
-    width, height = stage.camera.size
-    scale = width / spec.view.width_mm
-    room = spec.light.room if stage.sources else 1.0
-    tall = {}
+    height, width = size = stage.camera.size[::-1]
+    scale, lamps = width / spec.view.width_mm, _lamps(spec, stage)
+    reach, shadows = np.ones(size, np.float32), [np.zeros(size, np.float32) for _ in lamps]
+    middle = owner[_FINE // 2 :: _FINE, _FINE // 2 :: _FINE]
     for index in range(len(spec.things)):
         top = float(stage.points[stage.owner == index][..., 2].max())
-        if top > 0.7:
-            tall[index] = top
-    reach, lamps = np.ones((height, width), np.float32), [np.zeros((height, width), np.float32) for _ in stage.sources]
-    middle = owner[_FINE // 2 :: _FINE, _FINE // 2 :: _FINE]
-    for index, top in tall.items():
+        if top <= _LOW_MM:
+            continue
         cover = (middle == index).astype(np.float32)
         reach *= 1 - 0.6 * cv2.GaussianBlur(cover, (0, 0), max(0.5 * top * scale, 0.6))
-        for shadow, (toward, _, spread) in zip(lamps, _lamps(spec, stage), strict=True):
+        for shadow, (toward, _, spread) in zip(shadows, lamps, strict=True):
             for share in np.linspace(0.1, 0.95, 6):
                 move = -toward[:2] / toward[2] * top * share * scale * (1, -1)
-                moved = cv2.warpAffine(cover, np.array([[1, 0, move[0]], [0, 1, move[1]]]), (width, height))
+                moved = cv2.warpAffine(cover, np.c_[np.eye(2), move], (width, height))
                 np.maximum(shadow, cv2.GaussianBlur(moved, (0, 0), max(spread * top * share * scale, 0.5)), out=shadow)
-    light = room * reach
-    for shadow, (_, share, _) in zip(lamps, _lamps(spec, stage), strict=True):
-        light += share * (1 - shadow)
-    return light
+    light = (spec.light.room if lamps else 1.0) * reach
+    return light + sum(share * (1 - shadow) for shadow, (_, share, _) in zip(shadows, lamps, strict=True))
 
 
-def _sampled(stage, layer, uv):
-    """A layer's values at uv, mirrored beyond 0..1."""
-    size = stage.layers.shape[1]
-    at = np.clip((np.abs(uv - 2 * np.round(uv / 2)) * size).astype(int), 0, size - 1)
-    return stage.layers[layer, at[:, 1], at[:, 0]]
+def _dot(one, other):
+    return np.einsum("ij,ij->i", one, other)
+
+
+def _unit(vectors):
+    return vectors / np.maximum(np.linalg.norm(vectors, axis=1, keepdims=True), 1e-6)
 
 
 def _shaded(spec, stage, colours, shadow, triangle, x, y):
     """Sensor light (n, 3), uv and normals of triangles seen at pixels x, y."""
     camera, size = stage.camera, stage.camera.size
     ray = camera.ahead * camera.focal + np.outer(x - size[0] / 2, camera.right) - np.outer(y - size[1] / 2, camera.up)
-    ray /= np.linalg.norm(ray, axis=1, keepdims=True)
+    ray = _unit(ray)
     a, b, c = (stage.points[triangle, k].astype(float) for k in range(3))
     plane = np.cross(b - a, c - a)
-    hit = (
-        camera.eye
-        + ray
-        * (np.einsum("ij,ij->i", a - camera.eye, plane) / np.minimum(np.einsum("ij,ij->i", ray, plane), -1e-12))[
-            :, None
-        ]
-    )
-    area = np.maximum(np.einsum("ij,ij->i", plane, plane), 1e-12)
-    second = np.einsum("ij,ij->i", np.cross(hit - a, c - a), plane) / area
-    third = np.einsum("ij,ij->i", np.cross(b - a, hit - a), plane) / area
+    far = _dot(a - camera.eye, plane) / np.minimum(_dot(ray, plane), -1e-12)
+    hit = camera.eye + ray * far[:, None]
+    area = np.maximum(_dot(plane, plane), 1e-12)
+    second, third = _dot(np.cross(hit - a, c - a), plane) / area, _dot(np.cross(b - a, hit - a), plane) / area
     share = np.clip(np.stack([1 - second - third, second, third], axis=1), 0, 1)
     share /= share.sum(axis=1, keepdims=True)
     normal, uv = (np.einsum("nk,nki->ni", share, v[triangle]) for v in (stage.normals, stage.uv))
-    normal /= np.linalg.norm(normal, axis=1, keepdims=True)
+    normal = _unit(normal)
     row = stage.table[stage.owner[triangle]]
     layers = np.zeros((len(x), 4), np.float32)
-    for layer in np.unique(row[:, 71][row[:, 71] >= 0]).astype(int):
-        there = row[:, 71] == layer
-        layers[there] = _sampled(stage, layer, uv[there])
-    lean = np.cross(np.array([0.0, 1.0, 0.0]), normal)
-    lean /= np.maximum(np.linalg.norm(lean, axis=1, keepdims=True), 1e-6)
-    bent = normal - _RELIEF * (layers[:, 2:3] * lean + layers[:, 3:] * np.cross(normal, lean))
-    bent /= np.linalg.norm(bent, axis=1, keepdims=True)
+    there, side = row[:, 71] >= 0, stage.layers.shape[1]
+    at = np.clip((np.abs(uv - 2 * np.round(uv / 2)) * side).astype(int), 0, side - 1)[there]  # mirrored beyond 0..1
+    layers[there] = stage.layers[row[there, 71].astype(int), at[:, 1], at[:, 0]]
+    lean = _unit(np.cross([0.0, 1.0, 0.0], normal))
+    bent = _unit(normal - _RELIEF * (layers[:, 2:3] * lean + layers[:, 3:] * np.cross(normal, lean)))
     light = _lit(spec, stage, colours, row, stage.owner[triangle], layers, bent, -ray)
-    low = hit[:, 2] < 0.7
+    low = hit[:, 2] < _LOW_MM
     inside = np.clip(y.astype(int), 0, size[1] - 1), np.clip(x.astype(int), 0, size[0] - 1)
     light[low] *= shadow[inside][low, None]
     light[triangle < 0] = 0.05
@@ -177,8 +143,8 @@ def _lit(spec, stage, colours, row, owner, layers, normal, eye):
     """Sensor light of surfaces with a normal, seen from `eye`."""
     even, index = row[:, 66], row[:, 67]
     gather = np.where(even < 0.999, 0.75 * (1 - even), 0)
-    facing = np.clip(np.einsum("ij,ij->i", normal, eye), 0.02, 1)
-    mirror = 2 * np.einsum("ij,ij->i", normal, eye)[:, None] * normal - eye
+    facing = np.clip(_dot(normal, eye), 0.02, 1)
+    mirror = 2 * _dot(normal, eye)[:, None] * normal - eye
     rough = np.maximum(np.sqrt(row[:, 64] * row[:, 65]), 0.02)
     sharp = np.maximum(row[:, 68], 0.02)
     room = spec.light.room if stage.sources else 1.0
@@ -193,7 +159,6 @@ def _lit(spec, stage, colours, row, owner, layers, normal, eye):
     place = np.clip(layers[:, 0], 0, 1) * (len(_MIXES) - 1)
     low = np.minimum(place.astype(int), len(_MIXES) - 2)
     colour = colours[owner, low] + (place - low)[:, None] * (colours[owner, low + 1] - colours[owner, low])
-    loss = np.where(index > 1.001, clear_loss(facing, np.maximum(index, 1.001)), 0)
-    light = colour * ((1 - gather) * body + gather * lobe)[:, None] + (loss * gloss)[:, None]
+    light = colour * ((1 - gather) * body + gather * lobe)[:, None] + (clear_loss(facing, index) * gloss)[:, None]
     dust = layers[:, 1:2]
     return ((1 - dust) * light + dust * 0.35 * body[:, None]).astype(np.float32)

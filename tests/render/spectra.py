@@ -11,44 +11,16 @@ from pathlib import Path
 import numpy as np
 from scipy.interpolate import CubicSpline
 
-from dyebook.lab import WHITE_D65, Lab, lab_to_linear_rgb, lab_to_xyz, xyz_to_lab
+from dyebook.lab import WHITE_D65, Lab, lab_to_xyz, xyz_to_lab
 from dyebook.physics.optics import BANDS_NM, metal_reflectance
-from tests.render.scene import Film
-
-__all__ = [
-    "DYES", "KNOTS_NM", "LIGHTS", "NM", "absorbance", "body_reflectance", "camera_matrix", "camera_names",
-    "clear_loss", "film_readings", "film_reflectance", "illuminant", "paint_reflectance", "raw_white",
-    "reflectance_lab", "sensitivities", "sensor_weights", "training_reflectances",
-]  # fmt: skip
+from tests.render.scene import TABLES, Film
 
 NM = np.arange(380.0, 781.0, 5.0)
 KNOTS_NM = np.linspace(400.0, 700.0, 16)
 _TO_NM = CubicSpline(KNOTS_NM, np.eye(16), bc_type="natural")(np.clip(NM, 400, 700))
 _PORT_DEG = 4.0  # half angle of the trap that a sphere opens for specular-excluded readings
-_BRADFORD = np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]])
-
-# invented dyes: peaks lie where azo, triarylmethane and anthraquinone dyes absorb, widths are typical
-DYES = {
-    "straw": ((425, 38, 1.0),),
-    "amber": ((455, 45, 1.0), (520, 40, 0.15)),
-    "orange": ((485, 40, 1.0),),
-    "red": ((510, 35, 1.0), (470, 35, 0.3)),
-    "rose": ((532, 36, 1.0),),
-    "violet": ((560, 42, 1.0), (600, 35, 0.4)),
-    "blue": ((615, 40, 1.0), (580, 35, 0.4)),
-    "turquoise": ((630, 30, 1.0), (410, 20, 0.25)),
-    "green": ((635, 32, 1.0), (430, 38, 0.7)),
-    "bronze": ((430, 60, 1.0), (540, 70, 0.45), (640, 60, 0.2)),
-    "grey": ((450, 70, 0.8), (570, 80, 1.0), (660, 60, 0.6)),
-}
-
-# names that `illuminant` takes, by what a shop would call them
-LIGHTS = {
-    "daylight": ("daylight 4800", "daylight 5500", "D65", "daylight 6800", "daylight 7500"),
-    "incandescent": ("blackbody 2700", "A", "blackbody 3200"),
-    "led": ("LED-B1", "LED-B2", "LED-B3", "LED-B4", "LED-B5", "LED-V1", "LED-V2"),
-    "fluorescent": ("FL2", "FL7", "FL8", "FL10", "FL11", "FL12"),
-}
+DYES = {name: tuple(map(tuple, bands)) for name, bands in TABLES["dyes"].items()}
+LIGHTS = TABLES["lights"]
 
 
 @cache
@@ -92,9 +64,8 @@ def reflectance_lab(reflectance):
 
 def absorbance(film, nm=NM):
     """Return a film's decadic absorbance of one pass."""
-    return film.absorbance * sum(
-        (w * np.exp(-0.5 * ((nm - peak) / sigma) ** 2) for peak, sigma, w in film.bands), np.zeros_like(nm)
-    )
+    bands = (w * np.exp(-0.5 * ((nm - peak) / sigma) ** 2) for peak, sigma, w in film.bands)
+    return film.absorbance * sum(bands, np.zeros_like(nm))
 
 
 @cache
@@ -115,8 +86,6 @@ def body_reflectance(material, nm=NM):
 
 def clear_loss(cosine, index):
     """Return Fresnel's reflectance of a clear surface at cosines of incidence."""
-    if np.ndim(index) == 0 and index <= 1:
-        return np.zeros_like(np.asarray(cosine, float))
     inside = np.sqrt(1 - (1 - np.square(cosine)) / index**2)
     s, p = (cosine - index * inside) / (cosine + index * inside), (index * cosine - inside) / (index * cosine + inside)
     return (s**2 + p**2) / 2
@@ -144,8 +113,7 @@ def _lobe(points, alpha_x, alpha_y, eye):
 
 def _transmitted(material, finish, cosines, eye_z):
     """Reflectance (n, 81) of the path in at `cosines`, through the film, and out at `eye_z`."""
-    outer = float(clear_loss(1.0, finish.index))
-    body = body_reflectance(material)
+    outer, body = float(clear_loss(1.0, finish.index)), body_reflectance(material)
     kept = (1 - clear_loss(cosines, finish.index)) * (1 - clear_loss(np.array(eye_z), finish.index))
     if not isinstance(material, Film):
         return np.outer(kept / (1 - outer) ** 2, body)
@@ -176,14 +144,10 @@ def film_reflectance(material, finish, count=512):
 
 @cache
 def film_readings(material, finish):
-    """Return the Lab of a flat piece as instruments define it.
+    """Return the Lab of a flat piece as instruments define it: a dict.
 
-    Returns
-    -------
-    dict
-        ``lab`` di:8° less the clear surface's reflection (the house's meaning of a reading), ``lab_sci`` di:8°,
-        ``lab_sce`` de:8° with a trap of 4° half angle, ``lab_45_0`` light at 45°, seen from above; ``gloss`` the
-        clear surface's share.
+    ``lab`` di:8° less the clear surface's reflection (the house's meaning of a reading), ``lab_sci`` di:8°, ``lab_sce``
+    de:8° with a trap of 4° half angle, ``lab_45_0`` light at 45°, seen from above; ``gloss`` the clear surface's share.
     """
     film, gloss, lost = film_reflectance(material, finish)
     seen = {"lab": film, "lab_sci": film + gloss, "lab_sce": film + gloss - lost, "lab_45_0": _at_45(material, finish)}
@@ -270,27 +234,26 @@ def training_reflectances():
 
 
 @cache
-def _xyz_to_rgb():
-    lab = np.array([[60.0, 0, 0], [60, 30, 0], [60, 0, 30]])
-    return np.linalg.solve(lab_to_xyz(lab), lab_to_linear_rgb(lab))
-
-
-@cache
 def _standard_matrix(camera, light):
     """Least-squares 3x3 from balanced sensor values to linear Rec. 709; rows sum to 1, so grey stays grey."""
+    import colour
+
     colours = training_reflectances()
     seen, weights = colours @ sensor_weights(camera, light, fine=True), _observer(light)
-    adapt = np.linalg.inv(_BRADFORD) @ np.diag(_BRADFORD @ WHITE_D65 / (_BRADFORD @ weights.sum(axis=0))) @ _BRADFORD
-    wanted = colours @ weights @ adapt.T @ _xyz_to_rgb()
+    adapt = colour.adaptation.matrix_chromatic_adaptation_VonKries(weights.sum(axis=0), WHITE_D65, "Bradford")
+    wanted = colours @ weights @ adapt.T @ colour.RGB_COLOURSPACES["ITU-R BT.709"].matrix_XYZ_to_RGB.T
     # weights near a cube root's slope, so that dark colours count as they look
-    weight = 1 / np.maximum(wanted.mean(axis=1), 0.03) ** (2 / 3)
-    matrix = np.zeros((3, 3))
-    for channel in range(3):
-        others = [c for c in range(3) if c != channel]
-        design = (seen[:, others] - seen[:, [channel]]) * weight[:, None]
-        part, *_ = np.linalg.lstsq(design, (wanted[:, channel] - seen[:, channel]) * weight, rcond=None)
-        matrix[channel, others], matrix[channel, channel] = part, 1 - part.sum()
-    return matrix
+    weight = 1 / np.maximum(wanted.mean(axis=1, keepdims=True), 0.03) ** (2 / 3)
+    green = seen[:, 1:2]
+    red, blue = np.linalg.lstsq((seen[:, [0, 2]] - green) * weight, (wanted - green) * weight, rcond=None)[0]
+    return np.stack([red, 1 - red - blue, blue], axis=1)
+
+
+def warmth_of(camera, light):
+    """Return where a light lies for a camera between D65 (0) and illuminant A (1)."""
+    whites = (raw_white(camera, one) for one in ("D65", "A", light))
+    cool, warm, own = (np.log(white[0] / white[2]) for white in whites)
+    return float(np.clip((own - cool) / (warm - cool), 0, 1)) if warm != cool else 0.0
 
 
 def camera_matrix(camera, warmth):

@@ -1,6 +1,6 @@
 """A scene as arrays that both worlds draw from: triangles, materials in bands, layers, the camera, the lights."""
 
-from dataclasses import dataclass
+from dataclasses import astuple, dataclass
 
 import numpy as np
 
@@ -9,8 +9,6 @@ from tests.render.patterns import ground_layer, layer_of
 from tests.render.scene import FINISHES, Film, Paint, Thing, shaped
 from tests.render.shapes import mesh_of
 from tests.render.spectra import KNOTS_NM, absorbance, body_reflectance, clear_loss
-
-__all__ = ["LIGHT_KINDS", "Camera", "Source", "Stage", "environment", "set_stage"]
 
 _BENCH_MM = 520.0  # half the bench top's side
 _GROUND_FINISH = {"plastic": "glossy paint", "table": "glossy paint"}
@@ -37,15 +35,15 @@ class Camera:
         return np.array(self.size) / 2 + self.focal * flat / depth[..., None]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Source:
-    """A lamp: a sphere, or a rectangle with half sides, that shines on `aim`; `power` is its radiance."""
+    """A lamp: a sphere of a radius, or a rectangle of half sides, that shines on `aim`; `power` is its radiance."""
 
     kind: str
-    at: tuple
+    at: np.ndarray
     size: tuple
     power: float
-    aim: tuple = (0.0, 0.0, 0.0)
+    aim: np.ndarray
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,6 +54,7 @@ class Stage:
     16 bands, the same of the other material (64 columns), then along, across, even, index, gloss, r0, veil, layer.
     """
 
+    things: list
     points: np.ndarray
     normals: np.ndarray
     uv: np.ndarray
@@ -85,50 +84,37 @@ def placed(thing):
     return mesh.points @ turn.T + (thing.x_mm, thing.y_mm, thing.z_mm), mesh.normals @ turn.T, mesh.uv
 
 
-def _bands(material):
-    if isinstance(material, Film):
-        return body_reflectance(material, KNOTS_NM), absorbance(material, KNOTS_NM)
-    return body_reflectance(material, KNOTS_NM), np.zeros(16)
-
-
 def _row(thing, layer):
     """A thing's row of the table."""
-    finish, film = thing.finish, isinstance(thing.material, Film)
+    finish, film, bands = thing.finish, isinstance(thing.material, Film), []
     r0 = float(clear_loss(1.0, finish.index))
-    bands = np.concatenate([*_bands(thing.material), *_bands(thing.other or thing.material)])
-    if not film:
-        bands[:16], bands[32:48] = bands[:16] / (1 - r0) ** 2, bands[32:48] / (1 - r0) ** 2
-    veil = thing.material.veil if film else 0.0
-    own = [finish.along, finish.across, finish.even, finish.index, finish.gloss, r0 if film else 0.0, veil, layer]
-    return np.concatenate([bands, own])
+    for material in (thing.material, thing.other or thing.material):
+        body = body_reflectance(material, KNOTS_NM)
+        bands += [body, absorbance(material, KNOTS_NM)] if film else [body / (1 - r0) ** 2, np.zeros(16)]
+    seen = (r0, thing.material.veil) if film else (0.0, 0.0)
+    return np.concatenate([*bands, [*astuple(finish)[:5], *seen, layer]])
 
 
 def _photographer(spec, camera):
     """The phone, and a person behind it who reaches over the bench."""
     x, y, z = camera.eye
     dark, skin, cloth = (Paint(Lab(*lab)) for lab in ((8, 0, 0), (62, 15, 17), (28, 3, -9)))
-    box = lambda hx, hy, h: shaped("box", half_x=hx, half_y=hy, height=h)  # noqa: E731
-    things = [Thing(box(39.0, 78.0, 9.0), dark, FINISHES["paint"], x, y - 40, z + 4, 90.0)]
+    boxes = [(dark, (39.0, 78.0, 9.0), (0, -40, 4), 90.0)]
     if spec.light.person:
-        things += [
-            Thing(box(28.0, 45.0, 30.0), skin, FINISHES["paint"], x - 95, y - 40, z - 8, 10.0),
-            Thing(box(28.0, 45.0, 30.0), skin, FINISHES["paint"], x + 95, y - 40, z - 8, -10.0),
-            Thing(box(75.0, 95.0, 200.0), skin, FINISHES["paint"], x, y - 230, z + 90, 0.0),
-            Thing(box(210.0, 110.0, 520.0), cloth, FINISHES["paint"], x, y - 420, z - 460, 0.0),
-        ]
-    return things
+        boxes += [(skin, (28.0, 45.0, 30.0), (side * 95, -40, -8), -side * 10.0) for side in (-1, 1)]
+        boxes += [(skin, (75.0, 95.0, 200.0), (0, -230, 90), 0.0), (cloth, (210.0, 110.0, 520.0), (0, -420, -460), 0.0)]
+    return [
+        Thing(shaped("box", half_x=a, half_y=b, height=h), paint, FINISHES["paint"], x + dx, y + dy, z + dz, turn)
+        for paint, (a, b, h), (dx, dy, dz), turn in boxes
+    ]
 
 
 def set_stage(spec, alone=False):
     """Return the Stage of a SceneSpec; `alone` leaves out bench and photographer, for checks."""
     camera = camera_of(spec.view)
     tile = 1.3 * spec.view.width_mm
-    bench = Thing(
-        shaped("sheet", half_x=_BENCH_MM, half_y=_BENCH_MM),
-        Paint(spec.ground.lab),
-        FINISHES[_GROUND_FINISH.get(spec.ground.kind, "paint")],
-        other=Paint(spec.ground.second),
-    )
+    sheet, finish = shaped("sheet", half_x=_BENCH_MM, half_y=_BENCH_MM), _GROUND_FINISH.get(spec.ground.kind, "paint")
+    bench = Thing(sheet, Paint(spec.ground.lab), FINISHES[finish], other=Paint(spec.ground.second))
     things = [*spec.things, *(() if alone else (bench, *_photographer(spec, camera)))]
     parts, rows, layers = [placed(thing) for thing in things], [], []
     for index, (thing, (_, _, uv)) in enumerate(zip(things, parts, strict=True)):
@@ -145,7 +131,7 @@ def set_stage(spec, alone=False):
     points, normals, uv = (np.concatenate([part[k] for part in parts]).astype(np.float32) for k in range(3))
     stack = np.stack(layers) if layers else np.zeros((1, 1, 1, 4), np.float32)
     owner = np.repeat(np.arange(len(things)), counts).astype(np.uint32)
-    return Stage(points, normals, uv, owner, np.float32(rows), stack, camera, sources, room)
+    return Stage(things, points, normals, uv, owner, np.float32(rows), stack, camera, sources, room)
 
 
 def environment(light, rows=128):
@@ -173,34 +159,25 @@ def _lights(light):
     room = environment(light)
     if light.kind in ("even", "tent", "overcast"):
         return (), room
-    rng = np.random.default_rng(int(light.azimuth_deg * 10))
+    second = np.random.default_rng(int(light.azimuth_deg * 10)).uniform(1.7, 2.8)
     turn, lift = np.radians((light.azimuth_deg, light.height_deg))
     toward = lambda t, e: np.array([np.cos(t) * np.cos(e), np.sin(t) * np.cos(e), np.sin(e)])  # noqa: E731
+    bulb, middle = (light.size_mm / 2,), np.zeros(3)
     if light.kind == "window":
         at = toward(turn, np.radians(32)) * 950
         side = np.cross([0, 0, 1], toward(turn, 0))
         plan = [("rectangle", at + s * 235 * side, (215.0, 520.0), 0.5, at * (0, 0, 1)) for s in (-1, 1)]
     elif light.kind == "tubes":
-        plan = [("rectangle", np.array([x, 60.0, 1500.0]), (30.0, 600.0), 0.5, (x, 60.0, 0.0)) for x in (-350.0, 250.0)]
+        plan = [
+            ("rectangle", np.array([x, 60.0, 1500.0]), (30.0, 600.0), 0.5, np.array([x, 60, 0])) for x in (-350, 250)
+        ]
+    elif light.kind == "lamp":
+        plan = [("sphere", toward(turn, lift) * 620, bulb, 1.0, middle)]
     else:
-        plan = [("sphere", toward(turn, lift) * 620, (light.size_mm / 2,), 1.0, (0, 0, 0))]
-        if light.kind == "two_lamps":
-            plan = [(*plan[0][:3], 0.62, (0, 0, 0))]
-            plan.append(
-                (
-                    "sphere",
-                    toward(turn + rng.uniform(1.7, 2.8), lift + 0.1) * 700,
-                    (light.size_mm / 2,),
-                    0.38,
-                    (0, 0, 0),
-                )
-            )
-    sources = []
-    for kind, at, size, share, aim in plan:
-        gain = _irradiance(kind, np.asarray(at, float), size, np.asarray(aim, float))
-        power = float((1 - light.room) * share * np.pi / gain)
-        sources.append(Source(kind, tuple(map(float, at)), size, power, tuple(map(float, aim))))
-    return tuple(sources), light.room * room
+        places = toward(turn, lift) * 620, toward(turn + second, lift + 0.1) * 700
+        plan = [("sphere", at, bulb, share, middle) for at, share in zip(places, (0.62, 0.38), strict=True)]
+    power = [float((1 - light.room) * share * np.pi / _irradiance(*lamp, aim)) for *lamp, share, aim in plan]
+    return tuple(Source(*lamp, w, aim) for w, (*lamp, _, aim) in zip(power, plan, strict=True)), light.room * room
 
 
 def _irradiance(kind, at, size, aim):

@@ -8,7 +8,6 @@ import pytest
 from dyebook.lab import delta_e_00
 from dyebook.physics.optics import film_reflectance as closed_film
 from dyebook.physics.optics import reflectance_to_lab
-from tests.render.physical import mitsuba, mitsuba_scene, trace, unavailable
 from tests.render.plan import KINDS, make_scenes, random_film
 from tests.render.scene import FINISHES, Film, Finish, Light, Paint, SceneSpec, Thing, View, shaped
 from tests.render.simple import draw_simple
@@ -32,9 +31,13 @@ ROD = shaped("rod", length=60.0, radius=9.0)
 
 @pytest.fixture
 def physical():
-    """Skip where the physical world cannot be drawn."""
-    if unavailable():
-        pytest.skip(unavailable())
+    """The physical world, where it can be drawn."""
+    pytest.importorskip("mitsuba", reason="Mitsuba is not installed: pip install -e '.[render]'")
+    from tests.render import physical
+
+    if physical.unavailable():
+        pytest.skip(physical.unavailable())
+    return physical
 
 
 def plain(name):
@@ -56,7 +59,7 @@ def spectrum(bands):
 
 def test_even_light_on_an_even_body_gives_the_body_back(physical):
     spec = alone(ROD, Paint(tuple([0.6] * 81)), plain("paint"))
-    light = trace(set_stage(spec, alone=True), spp=2048)
+    light = physical.trace(set_stage(spec, alone=True), spp=2048)
     assert light[10:14].mean() == pytest.approx(0.6, rel=0.002)
 
 
@@ -66,7 +69,7 @@ def test_energy_is_never_gained(physical, name):
     spec = alone(ROD, white, plain(name))
     stage = set_stage(spec, alone=True)
     stage.table[:, :16] = 1.0  # not even the metal takes any
-    seen = trace(stage, spp=512)
+    seen = physical.trace(stage, spp=512)
     assert seen.mean(axis=(1, 2)).max() < 1.002  # noise of one row
     assert seen[10:14].mean() > 0.75
 
@@ -75,7 +78,7 @@ def test_energy_is_never_gained(physical, name):
 @pytest.mark.parametrize("name", ["satin", "blasted", "brushed", "polished"])
 def test_flat_pieces_read_what_a_sphere_reads(physical, film, name):
     finish = plain(name)
-    bands = trace(set_stage(alone(PLATE, film, finish), alone=True), spp=1024).mean(axis=(0, 1))
+    bands = physical.trace(set_stage(alone(PLATE, film, finish), alone=True), spp=1024).mean(axis=(0, 1))
     assert delta_e_00(film_readings(film, finish)["lab_sci"], reflectance_lab(spectrum(bands))) < 0.1
 
 
@@ -105,17 +108,17 @@ def test_a_lamp_on_a_cylinder_falls_as_the_cosine(physical):
     true = (0.5 * lamp.power * (lamp.size[0] / away) ** 2 * cosine).mean(axis=1)
     lit = (np.abs(y) < 7.5) & (cosine.min(axis=1) > 0.15)  # the whole lamp is above the horizon
     assert lit.sum() > 6
-    assert trace(stage, spp=2048)[..., 0].mean(axis=1)[lit] == pytest.approx(true[lit], rel=0.01)
+    assert physical.trace(stage, spp=2048)[..., 0].mean(axis=1)[lit] == pytest.approx(true[lit], rel=0.01)
 
 
 def test_a_bright_rod_is_as_another_path_tracer_draws_it(physical):
-    mi, _ = mitsuba()
+    mi = physical.mi
     spec = alone(
         ROD, Film((), 0.0, 0.8, 0.0), Finish(0.25, 0.25, 0.0, 1.0, 1.0), "tent", View(48, 36, 60.0, 8.0, 90.0, 800.0)
     )
     stage = set_stage(spec, alone=True)
     stage.table[:, :16] = 0.8
-    scene, camera = mitsuba_scene(stage), stage.camera
+    scene, camera = physical.mitsuba_scene(stage), stage.camera
     mesh = scene.shapes()[0]
     mesh.set_bsdf(
         mi.load_dict(
@@ -135,7 +138,7 @@ def test_a_bright_rod_is_as_another_path_tracer_draws_it(physical):
     other = np.array(mi.render(scene, sensor=eye, integrator=mi.load_dict({"type": "path", "max_depth": 8}), spp=512))[
         ..., 0
     ]
-    ours = trace(stage, spp=512)[..., 0]
+    ours = physical.trace(stage, spp=512)[..., 0]
     assert ours.mean() == pytest.approx(other.mean(), rel=0.005)
     assert np.abs(ours - other).mean() < 0.02 * other.mean()
 
@@ -160,7 +163,7 @@ def test_the_simple_world_gains_no_energy():
 @pytest.mark.parametrize("kind", KINDS)
 def test_scenes_are_the_same_for_the_same_seed(kind):
     one, again = make_scenes(5, kind), make_scenes(5, kind)
-    assert [spec.to_json() for spec in one] == [spec.to_json() for spec in again]
+    assert one == again
     assert all(spec.card or spec.kind == "chart" for spec in one)
     assert len({spec.setup for spec in one}) == 1
 
