@@ -186,11 +186,12 @@ def _law(rng):
 
 
 def _told(reading):
-    """What a record says of a reading: its doubt in parts where it has them."""
-    if "lab_cov_parts" in reading:
-        return loop.told(reading)
-    told = dict(zip(loop.LAB, reading["lab"], strict=True))
-    return told | {f"{axis}_sd": u for axis, u in zip(loop.LAB, reading["lab_u"], strict=True)}
+    """What a record says of a reading: the colour, what changes from photo to photo, the total where it has parts."""
+    told, parts, u = dict(zip("Lab", reading["lab"], strict=True)), reading.get("lab_cov_parts"), reading["lab_u"]
+    if parts:
+        told |= {f"{axis}_u": total for axis, total in zip("Lab", u, strict=True)}
+        told["setup"], u = reading["setup"]["key"], np.sqrt(np.diag(np.add(parts["photo"], parts["own"])))
+    return told | {f"{axis}_sd": float(one) for axis, one in zip("Lab", u, strict=True)}
 
 
 @dataclass
@@ -236,8 +237,8 @@ def make_case(bath, cause, strong, seed):
     record = _record(plan, true, cause, reading, rng)
     if "L" in record and cause in _BY_COLOUR | {"sound"} and rng.random() < 0.3:
         photo = None
-    return {"record": record, "measurement": photo, "trace": _trace(plan, true, cause, seed, record), "cause": cause,
-            "strong": strong}  # fmt: skip
+    case = {"record": record, "measurement": photo, "trace": _trace(plan, true, cause, seed, record)}
+    return case | {"cause": cause, "strong": strong, "by_photo": bath.world.by_photo}
 
 
 def _is_meant(bath, plan, clean, lab, cause, low, high):
@@ -333,7 +334,7 @@ def _record(plan, true, cause, reading, rng):
     # the colour is in the record, with or without its doubt, or in the photo alone
     told = _told(reading)
     way = rng.choice(["with", "without", "photo"], p=[0.45, 0.35, 0.2])
-    kept = {name: value for name, value in told.items() if way == "with" or name in loop.LAB}
+    kept = {name: value for name, value in told.items() if way == "with" or name in tuple("Lab")}
     return record if way == "photo" else record | kept
 
 

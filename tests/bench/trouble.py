@@ -75,6 +75,7 @@ def score(answer, case, with_trace):
     return {
         "cause": case["cause"],
         "strong": case["strong"],
+        "by_photo": case.get("by_photo", False),
         "first": answer[0].id,
         "group": answer[0].id in group,
         "right": answer[0].id == case["cause"],
@@ -83,6 +84,14 @@ def score(answer, case, with_trace):
         "said": answer[0].probability,
         "said_group": sum(one.probability for one in answer if one.id in first),
     }
+
+
+def calibration_gap(rows, by_cause):
+    """Mean distance of what is said of the first group from how often it is right, in fifths of what is said."""
+    weight = np.array([1 / len(by_cause[row["cause"]]) for row in rows])
+    miss = weight / weight.sum() * [row["said_group"] - row["group"] for row in rows]
+    fifth = np.digitize([row["said_group"] for row in rows], [0.2, 0.4, 0.6, 0.8])
+    return sum(abs(miss[fifth == one].sum()) for one in range(5))
 
 
 def table(rows, title):
@@ -101,7 +110,8 @@ def table(rows, title):
           f"among three {mean('three'):.0f} % (its group {mean('three_groups'):.0f} %)")  # fmt: skip
     print(f"  false alarms on sound {100 - mean('right', 'sound'):.0f} %")
     print(f"  first answer says {mean('said'):.0f} %, is right {mean('right'):.0f} %; "
-          f"its group says {mean('said_group'):.0f} %, is right {mean('group'):.0f} %")  # fmt: skip
+          f"its group says {mean('said_group'):.0f} %, is right {mean('group'):.0f} %; "
+          f"gap {calibration_gap(rows, by_cause):.2f}")  # fmt: skip
     for cause, got in by_cause.items():
         wrong = defaultdict(int)
         for row in got:
@@ -132,7 +142,11 @@ def main():
     start = time.perf_counter()
     rows = run(*asked)
     for with_trace, mine in rows.items():
-        table(mine, "with trace" if with_trace else "without trace")
+        title = "with trace" if with_trace else "without trace"
+        table(mine, title)
+        by_photo = [row for row in mine if row["by_photo"]]
+        if by_photo:
+            table(by_photo, f"{title}, shops that read by photo")
     print(f"{1000 * (time.perf_counter() - start) / len(rows[True]):.0f} ms a case with its making, twice diagnosed")
 
 
