@@ -72,7 +72,12 @@ def checked_record(record):
         record = record.iloc[0]
     if not hasattr(record, "items"):
         raise RecordError(f"the record is a {type(record).__name__}; a dict, or a row of a DataFrame, is needed")
-    return {name: check_value(name, value) for name, value in record.items() if name in FIELDS}
+    known = {name: check_value(name, value) for name, value in record.items() if name in FIELDS}
+    return known | {name: record[name] for name in _BESIDE if not is_empty(record.get(name))}
+
+
+# columns of a bath's records beside the fields: the set-up, and the total uncertainty of a reading
+_BESIDE = ("setup", "L_u", "a_u", "b_u")
 
 
 def _known(record, *names):
@@ -131,13 +136,19 @@ def _reading(record, parts, model):
     if not read and not named:
         return None, None
     lab = [record[axis] for axis in "Lab"] if named else np.median([part["lab"] for part in read], axis=0)
-    usual = _usual_doubt(model)
-    u = [record[f"{n}_sd"] if _known(record, f"{n}_sd") else d for n, d in zip("Lab", usual, strict=True)]
-    error = np.diag(np.square(u))
+    # what a set-up gets wrong in all readings alike counts for a reading of another one
+    kind = "u" if _known(record, *_BESIDE) and not _is_of_bath(record["setup"], model) else "sd"
+    names = zip((f"{axis}_{kind}" for axis in "Lab"), _usual_doubt(model), strict=True)
+    error = np.diag(np.square([float(record[name]) if _known(record, name) else usual for name, usual in names]))
     if not named or not _known(record, "L_sd") or any(part["lab_cov_parts"] for part in read):
         told = [_error(part, model) for part in read if part["lab_u"]]
         error = np.median(told, axis=0) if told else error
     return np.asarray(lab, float), error + (_WET_U**2 * np.eye(3) if record.get("wet") else 0.0)
+
+
+def _is_of_bath(setup, model):
+    """Whether a set-up is the one that a bath's colours are learned in."""
+    return setup is not None and model is not None and model.training.seen.setup == setup
 
 
 def _error(part, model):
@@ -145,8 +156,7 @@ def _error(part, model):
     told = part["lab_cov_parts"]
     if not told:
         return np.diag(np.square(part["lab_u"]))
-    usual = None if model is None else model.training.seen.setup
-    here = usual is not None and (part.get("setup") or {}).get("key") == usual
+    here = _is_of_bath((part.get("setup") or {}).get("key"), model)
     names = [name for name in ERROR_PARTS if name in told and not (here and name == "camera")]
     return sum(np.asarray(told[name], float) for name in names)
 

@@ -299,6 +299,10 @@ def test_what_a_set_up_gets_wrong_counts_only_elsewhere(bath, dipped):
         group(diagnose(off, model, _read_as(lab, name, camera=6.0)), {"sound"}) for name in ("here", "there")
     )
     assert there > 3 * here
+    sds, totals = dict.fromkeys(("L_sd", "a_sd", "b_sd"), 0.5), dict.fromkeys(("L_u", "a_u", "b_u"), 6.0)
+    noted = [off | sds | totals | {"setup": name} for name in ("here", "there")]
+    here, there = (group(diagnose(one, model), {"sound"}) for one in noted)
+    assert there > 3 * here
 
 
 def test_a_ph_that_was_not_noted_may_be_the_reason_of_small_moves(model, plan):
