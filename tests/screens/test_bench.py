@@ -294,6 +294,8 @@ def test_hand_notes_show_the_charge(empty_book, open_page):
 
 
 def test_a_bath_is_checked_by_hydrometer_and_by_burette(empty_book, open_page):
+    with open_book(empty_book) as book:
+        book.add("electrolytes", name="Tank")
     page = open_page("bench", step="acid")
     page.segmented_control(key="bench_acid_way").set_value("check").run()
     page.text_input(key="bench_bath_sg").set_value("1.1038").run()
@@ -304,3 +306,27 @@ def test_a_bath_is_checked_by_hydrometer_and_by_burette(empty_book, open_page):
     text = texts_of(page.run())
     assert "165" in text
     assert "dissolved aluminium" in text
+    page.selectbox(key="bench_electrolyte").set_value("Tank").run()
+    page.button(key="keep_titration").click().run()
+    with open_book(empty_book) as book:
+        (event,) = book.rows("electrolyte_events")
+    assert (event["kind"], round(event["electrolyte_g_per_l"])) == ("titrated", 165)
+    assert event["dissolved_al_g_per_l"] == pytest.approx(4.45 / 5 * 26.982 / 3, abs=0.01)
+
+
+def test_the_lot_of_a_tin_that_was_opened_is_kept_with_the_make_up(empty_book, open_page):
+    with open_book(empty_book) as book:
+        book.add("electrolytes", name="Tank")
+        book.add("baths", name="E1", dye_id=book.add("dyes", name="Ember"))
+    page = open_page("bench", step="acid")
+    page.selectbox(key="bench_electrolyte").set_value("Tank")
+    page.text_input(key="bench_acid_lot").set_value("S77").run()
+    page.button(key="keep_acid").click().run()
+    page = open_page("bench", step="dyebath")
+    page.selectbox(key="bench_bath").set_value("Ember, E1").run()
+    page.segmented_control(key="bench_dyebath_way").set_value("make").run()
+    page.text_input(key="bench_1_bath_volume_l").set_value("2")
+    page.text_input(key="bench_make_lot").set_value("L2231").run()
+    page.button(key="keep_dyebath").click().run()
+    with open_book(empty_book) as book:
+        assert {row["product"]: row["lot"] for row in book.rows("lots")} == {"sulphuric acid": "S77", "Ember": "L2231"}
