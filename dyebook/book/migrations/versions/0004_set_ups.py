@@ -3,6 +3,8 @@
 import sqlalchemy as sa
 from alembic import op
 
+from dyebook.book.migrations.versions import kept, required
+
 revision = "0004"
 down_revision = "0003"
 
@@ -10,15 +12,9 @@ down_revision = "0003"
 def upgrade():
     op.create_table(
         "setups",
-        sa.Column("key", sa.String(), nullable=False),
-        sa.Column("name", sa.String(), nullable=False),
+        *required(sa.String(), "key", "name"),
         sa.Column("note", sa.String(), nullable=True),
-        sa.Column("id", sa.Integer(), nullable=False),
-        sa.Column("version", sa.Integer(), server_default="1", nullable=False),
-        sa.Column("added_at", sa.String(), nullable=False),
-        sa.Column("added_by", sa.String(), nullable=False),
-        sa.Column("deleted_at", sa.String(), nullable=True),
-        sa.PrimaryKeyConstraint("id", name=op.f("pk_setups")),
+        *kept("setups"),
         sa.UniqueConstraint("key", name=op.f("uq_setups_key")),
     )
     op.add_column("readings", sa.Column("error_parts", sa.JSON(none_as_null=True), nullable=True))

@@ -3,6 +3,8 @@
 import sqlalchemy as sa
 from alembic import op
 
+from dyebook.book.migrations.versions import kept, required
+
 revision = "0006"
 down_revision = "0004"
 
@@ -10,16 +12,9 @@ down_revision = "0004"
 def upgrade():
     op.create_table(
         "lots",
-        sa.Column("product", sa.String(), nullable=False),
-        sa.Column("lot", sa.String(), nullable=False),
-        sa.Column("opened_on", sa.String(), nullable=False),
+        *required(sa.String(), "product", "lot", "opened_on"),
         sa.Column("note", sa.String(), nullable=True),
-        sa.Column("id", sa.Integer(), nullable=False),
-        sa.Column("version", sa.Integer(), server_default="1", nullable=False),
-        sa.Column("added_at", sa.String(), nullable=False),
-        sa.Column("added_by", sa.String(), nullable=False),
-        sa.Column("deleted_at", sa.String(), nullable=True),
-        sa.PrimaryKeyConstraint("id", name=op.f("pk_lots")),
+        *kept("lots"),
     )
     op.create_index(op.f("ix_lots_product"), "lots", ["product"], unique=False)
     op.add_column("dips", sa.Column("dye_lot", sa.String(), nullable=True))
