@@ -64,6 +64,12 @@ _TABLE = (
     ),
     Flag("step_odd", "this band breaks the order from deep to pale", "look at the strip, and leave the band out"),
     Flag("flaws_not_sought", "no look was taken for flaws, so none are listed", "measure without --no-flaws"),
+    Flag(
+        "twin_unlike",
+        "the bare twin and the part differ in shape, or are lit from other sides",
+        "lay an undyed piece of the same shape and finish close by, the same way round",
+    ),
+    Flag("twin_clipped", "the bare twin is too bright to show the light", "expose until no part of it is pure white"),
     Flag("mat_bent", "the photo mat does not lie flat, so areas are uncertain", "weigh its corners down"),
     Flag(
         "odd_tone",

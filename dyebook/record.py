@@ -41,6 +41,7 @@ __all__ = [
     "ReadOptions",
     "Reading",
     "ShopSetting",
+    "check_lab",
     "check_setting",
     "check_text",
     "check_tolerance",
@@ -233,13 +234,14 @@ def _checked_name(text):
     return name
 
 
-def _checked_card_lab(given):
+def check_lab(what: str, given) -> list[float]:
+    """Return the own Lab of `what`, typed as "L, a, b" or given as three numbers; RecordError if it is none."""
     numbers = given.replace(";", ",").split(",") if isinstance(given, str) else list(given)
     if len(numbers) != 3:
-        raise RecordError(f"the card's own colour is {given!r}; L*, a*, b* are needed, such as 49.5, 0, 0")
+        raise RecordError(f"{what}'s own colour is {given!r}; L*, a*, b* are needed, such as 49.5, 0, 0")
     lab = [check_value(axis, number) for axis, number in zip("Lab", numbers, strict=True)]
     if not all(map(math.isfinite, lab)) or lab[0] == 0:
-        raise RecordError(f"the card's own colour is {given!r}; L*, a*, b* with L* above 0 are needed")
+        raise RecordError(f"{what}'s own colour is {given!r}; L*, a*, b* with L* above 0 are needed")
     return lab
 
 
@@ -280,7 +282,7 @@ SHOP_SETTINGS = {
         "The grey card's own Lab",
         "As an instrument read it (D65, 2°); photos of all commands and pages are read by it. 49.5, 0, 0 until set.",
         "48.9, 0.1, -0.4",
-        _checked_card_lab,
+        partial(check_lab, "the card"),
     ),
     # 2.0: what most customers take as the same shade side by side; common practice, no source
     "tolerance_de00": ShopSetting(
@@ -395,6 +397,8 @@ class Measurement(Drawn):
     warnings: tuple[str, ...] = ()
     # the `ReadOptions` it was read with, as plain values: `camera` is a name, `flat` the SHA-256 of its file
     options: dict = field(default_factory=dict)
+    # what would lower the largest ± most: ``step``, a name of `dyebook.report.photo.STEPS`, and ± ``now`` and ``then``
+    next_step: dict | None = None
 
     def to_dict(self):
         """Return the JSON object of the measure contract."""
@@ -407,6 +411,7 @@ class Measurement(Drawn):
             "flags": list(self.flags),
             "warnings": list(self.warnings),
             "options": self.options,
+            "next_step": self.next_step,
         }
 
 
@@ -431,9 +436,12 @@ class ReadOptions:
     steps: int | None = None
     setup: str | None = None  # what the maker calls the set-up; it is recognised by itself without
     finish: str | None = None  # surface of the parts before anodising
+    # tuple of (x, y), optional: outline of the bare twin, an undyed anodised piece of the parts' shape and finish
+    twin_at: tuple | None = None
+    twin_lab: tuple | None = None  # tuple of 3 floats, optional: the twin's own Lab, specular component excluded
 
     def __post_init__(self):
-        for name in ("card_at", "card_lab", "part_at"):
+        for name in ("card_at", "card_lab", "part_at", "twin_at", "twin_lab"):
             object.__setattr__(self, name, _as_tuples(getattr(self, name)))
         for name in ("setup", "finish"):
             object.__setattr__(self, name, (getattr(self, name) or "").strip() or None)

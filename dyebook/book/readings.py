@@ -66,7 +66,8 @@ def measured_values(measurement: Measurement, part_index: int) -> dict:
     values["camera"] = used.get("camera")
     values["measured_with"] = {name: plain[name] for name in ("photo", "size", "warnings")}
     # with camera and card what is needed to read the photo in the same way again
-    asked = {name: used[name] for name in ("flat", "card_at", "mat_line_mm", "setup") if used.get(name) is not None}
+    names = ("flat", "card_at", "mat_line_mm", "setup", "twin_at", "twin_lab")
+    asked = {name: used[name] for name in names if used.get(name) is not None}
     if asked:
         values["measured_with"]["asked"] = asked
     return values

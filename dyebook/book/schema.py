@@ -461,15 +461,16 @@ class Reading(Kept, Base):
 
 
 class Setup(Kept, Base):
-    """The name that a maker gave to a set-up; two keys of one name are one set-up."""
+    """What a maker told of a set-up: its name (two keys of one name are one set-up), the own Lab of its bare twin."""
 
     __tablename__ = "setups"
     key: Mapped[str] = mapped_column(unique=True)
-    name: Mapped[str]
+    name: Mapped[str | None]
     note: Mapped[str | None]
+    twin_lab: Mapped[list | None]
 
 
-HEAD = "0006"
+HEAD = "0007"
 
 # name -> table, for everything that is added, listed and corrected by the one mechanism of `dyebook.book.rows`;
 # a table stands after those it points to

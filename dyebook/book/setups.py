@@ -11,8 +11,9 @@ from sqlalchemy import func, select
 from dyebook.book import rows
 from dyebook.book.schema import Reading, Setup
 from dyebook.errors import RecordError
+from dyebook.record import check_lab
 
-__all__ = ["SetupUse", "list_setups", "name_setup", "setup_called", "setup_names", "setup_of"]
+__all__ = ["SetupUse", "keep_twin", "list_setups", "name_setup", "setup_called", "setup_names", "setup_of", "twin_of"]
 
 _LONGEST_NAME = 60
 
@@ -57,11 +58,28 @@ def name_setup(book, key: str, name: str) -> None:
     if not name or len(name) > _LONGEST_NAME:
         raise RecordError(f"a set-up is named in 1 to {_LONGEST_NAME} characters, such as window bench, not {name!r}")
     with book.writing() as connection:
-        known = rows.list_rows(connection, Setup.__table__, key=key)
-        if known:
-            rows.correct_row(connection, Setup.__table__, known[0]["id"], {"name": name}, who=book.who)
-        else:
-            rows.add_row(connection, Setup.__table__, {"key": key, "name": name}, book.who)
+        _tell(connection, book, key, {"name": name})
+
+
+def twin_of(book, key: str | None) -> tuple | None:
+    """Return the own Lab of the bare twin in a key's set-up; None where it was not told."""
+    return next((tuple(row["twin_lab"]) for row in book.rows("setups", key=key) if row["twin_lab"]), None)
+
+
+def keep_twin(book, key: str, lab) -> None:
+    """Keep the own Lab of the bare twin in a key's set-up, typed or as numbers; None forgets it."""
+    told = None if lab is None else check_lab("the bare twin", lab)
+    with book.writing() as connection:
+        _tell(connection, book, key, {"twin_lab": told})
+
+
+def _tell(connection, book, key, values):
+    """Write what was told of a key."""
+    known = rows.list_rows(connection, Setup.__table__, key=key)
+    if known:
+        rows.correct_row(connection, Setup.__table__, known[0]["id"], values, who=book.who)
+    else:
+        rows.add_row(connection, Setup.__table__, {"key": key, **values}, book.who)
 
 
 def list_setups(book) -> list[SetupUse]:

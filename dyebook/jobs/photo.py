@@ -82,6 +82,8 @@ def options_as_kept(row: dict, read_file: Callable[[str], bytes]) -> ReadOptions
         mat_line_mm=asked.get("mat_line_mm"),
         setup=asked.get("setup"),
         finish=row["finish"],
+        twin_at=asked.get("twin_at"),
+        twin_lab=asked.get("twin_lab"),
     )
 
 

@@ -20,6 +20,7 @@ from dyebook.photo.part.find import find_parts
 from dyebook.photo.part.part import part_at
 from dyebook.photo.reading import Evidence, read_parts
 from dyebook.photo.shared import setup_key
+from dyebook.photo.twin import BARE_U, TOLD_U, is_twin, next_step, read_by_twin
 from dyebook.record import Measurement, ReadOptions
 
 __all__ = ["Look", "look_at", "measure"]
@@ -78,6 +79,8 @@ def measure(
     steps: int | None = None,
     setup: str | None = None,
     finish: str | None = None,
+    twin_at=None,
+    twin_lab=None,
 ) -> Measurement:
     """Return the colours of the parts in a photo.
 
@@ -85,7 +88,7 @@ def measure(
     ----------
     path : path-like, bytes or LinearPhoto
         The photo.
-    card_at, card_lab, part_at, camera, flat, no_card, mat_line_mm, flaws, steps, setup, finish
+    card_at, card_lab, part_at, camera, flat, no_card, mat_line_mm, flaws, steps, setup, finish, twin_at, twin_lab
         The fields of `dyebook.record.ReadOptions`.
 
     Raises
@@ -93,7 +96,9 @@ def measure(
     PhotoError
         If the photo cannot be read, or neither a trustworthy card nor a chart is found.
     """
-    options = ReadOptions(card_at, card_lab, part_at, camera, flat, no_card, mat_line_mm, flaws, steps, setup, finish)
+    options = ReadOptions(
+        card_at, card_lab, part_at, camera, flat, no_card, mat_line_mm, flaws, steps, setup, finish, twin_at, twin_lab
+    )
     return look_at(path, options).measurement
 
 
@@ -106,11 +111,14 @@ def look_at(source, options: ReadOptions = ReadOptions(), name: str | None = Non
     paper = None if options.flat is None else read_photo(options.flat, quick=True)
     light = fit_light(photo, card, paper)
     mat = find_mat(photo, options.mat_line_mm)
-    parts = _choose_parts(photo, card, light, mat, options)
+    twin = None if options.twin_at is None else part_at(photo, options.twin_at)
+    parts = _choose_parts(photo, card, light, mat, twin, options)
     learned = None if options.camera is None else profile.name
     setup = {"name": options.setup, "key": setup_key(photo, card, learned, options.setup)}
     toned, card, light = _with_profile(photo, card, light, paper, profile)
     evidence = read_parts(toned, light, card, parts, profile)
+    if twin is not None:
+        evidence = read_by_twin(toned, light, parts, evidence, twin, options.twin_lab, profile)
     if options.flaws:
         from dyebook.photo.flaw.find import with_flaws
 
@@ -143,11 +151,13 @@ def _profile_of(camera):
     return load_camera(camera) if isinstance(camera, str) else camera
 
 
-def _choose_parts(photo, card, light, mat, options):
+def _choose_parts(photo, card, light, mat, twin, options):
     if options.part_at is not None:
         parts = [part_at(photo, polygon) for polygon in options.part_at]
     else:
         parts = [part for part in find_parts(photo, card, light) if mat is None or not mat.is_mark(part.outline)]
+        if twin is not None:
+            parts = [part for part in parts if not is_twin(part, twin)]
     if options.steps is None:
         return parts
     from dyebook.photo.steps import band_parts
@@ -166,6 +176,7 @@ def _with_profile(photo, card, light, paper, profile):
 
 def _measurement(photo, card, light, evidence, mat, used, setup):
     """What a look has led to; the mat, where one is seen, adds areas."""
+    twin_u = None if used["twin_at"] is None else BARE_U if used["twin_lab"] is None else TOLD_U
     known = {"setup": setup, "photo_sha256": photo.sha256, "finish": used["finish"]}
     if used["steps"] is not None:
         # the bands of a strip are of one shape, however long each is
@@ -188,4 +199,5 @@ def _measurement(photo, card, light, evidence, mat, used, setup):
         flags=tuple(dict.fromkeys(flags)),
         warnings=photo.notes,
         options=used,
+        next_step=next_step(evidence, twin_u),
     )

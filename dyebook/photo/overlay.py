@@ -13,7 +13,7 @@ _REJECTED = (230, 60, 160)
 _CARD = (255, 210, 0)
 _PART = (0, 170, 255)
 _FLAW = (255, 90, 30)
-_MAT = (150, 120, 255)
+_MAT, _TWIN = (150, 120, 255), (250, 250, 250)
 _PAPER, _INK = (250, 250, 250), (20, 20, 20)
 # how much of a pixel's own colour is left under a tint
 _LEFT = 0.6
@@ -49,6 +49,8 @@ def draw_overlay(photo: LinearPhoto, measurement, evidence=(), long_side: int = 
             _draw_ring(picture, ring, small.scale, _MAT, width)
     if measurement.card_quad is not None:
         _draw_ring(picture, measurement.card_quad, small.scale, _CARD, 2 * width)
+    if measurement.options.get("twin_at"):
+        _draw_ring(picture, measurement.options["twin_at"], small.scale, _TWIN, 2 * width)
     for number, part in enumerate(measurement.parts, start=1):
         _draw_ring(picture, part.outline, small.scale, _PART, width)
         for flaw in part.flaws:

@@ -46,6 +46,7 @@ __all__ = [
     "level_steps",
     "read_part",
     "read_parts",
+    "usual_film",
 ]
 
 _LUMINANCE, _EVEN = LUMINANCE.astype(np.float32), np.full(3, 1 / 3, np.float32)
@@ -154,7 +155,7 @@ def read_part(photo: LinearPhoto, light: Light, card: Card, part: Part, camera=N
     level = facing.level
     film = _without_veil(_without_veil(level, _LEVEL_VEIL * mirroring) * colour, _HUE_VEIL * mirroring)
     if camera is None:
-        film = _usual_film(film, facing, light, lab_to_linear_rgb(card.lab), photo)
+        film = under_metal(usual_film(film, facing, light.gains, lab_to_linear_rgb(card.lab), photo))
     lab = linear_rgb_to_lab(film)
     used = np.zeros_like(facing.mask)
     used[facing.where] = _spread_over(facing.sound, unveiled)
@@ -186,16 +187,19 @@ def read_part(photo: LinearPhoto, light: Light, card: Card, part: Part, camera=N
     return Evidence(reading, facing.box, facing.step, used, rejected, film, level, level_log_sd(facing.spread), basis)
 
 
-def _usual_film(rgb, facing, light, card_light, photo):
-    """Light of the film as the usual camera saw it, from light balanced by the card."""
-    card_seen = card_light / light.gains
+def usual_film(rgb, facing, gains, card_light, photo) -> np.ndarray:
+    """Return light (3,) of the film as the usual camera saw it, from light `rgb` balanced by `gains`.
+
+    `card_light`: of what the gains bring to its own colour, a card or a bare twin.
+    """
+    card_seen = card_light / gains
     if is_undeveloped(photo, card_seen):
-        return sensor_light(rgb, light.gains, card_light, photo)
+        return sensor_light(rgb, gains, card_light, photo)
     contrast = usual_contrast(photo)
-    card_plain, plain = (without_contrast(seen, contrast) for seen in (card_seen, rgb / light.gains))
+    card_plain, plain = (without_contrast(seen, contrast) for seen in (card_seen, rgb / gains))
     gains = card_light / card_plain
     film = camera_balance(plain * gains, gains, card_light)
-    return under_metal(lost_channels(film, facing.floor_share, facing.clipped_share))
+    return lost_channels(film, facing.floor_share, facing.clipped_share)
 
 
 def _spread_over(places, values):

@@ -6,9 +6,11 @@ from dyebook.report.words import distance_text, lab_text
 __all__ = [
     "PHOTO_TIPS",
     "PHOTO_TITLE",
+    "STEPS",
     "flag_lines",
     "flaw_text",
     "measurement_text",
+    "step_lines",
 ]
 
 
@@ -22,7 +24,29 @@ def measurement_text(measurement) -> str:
         lines += [f"  ! {line}" for line in flag_lines(part.flags)]
         lines += [f"  flaw: {flaw.kind.replace('_', ' ')}, ΔE00 {flaw.delta_e00:.1f}" for flaw in part.flaws]
     lines += [f"note: {warning}" for warning in measurement.warnings]
+    lines += [f"better: {line}" for line in step_lines(measurement.next_step)]
     return "\n".join(lines)
+
+
+STEPS = {
+    "card": "lay a grey card beside the part",
+    "closer": "lay card and part side by side",
+    "darker": "take the photo again, darker",
+    "soften": "hold white paper over the lamp, or go to a window without sun",
+    "wide_file": "save the photo as RAW or in wide gamut",
+    "learn": "learn this camera from a colour chart",
+    "twin": "lay an undyed anodised piece of the same shape and finish beside the part, the same way round",
+    "lay_twin": "lay the bare twin close to the part, the same way round",
+    "tell_twin": "tell the bare twin's own L*, a*, b* by an instrument",
+}
+
+
+def step_lines(step) -> list[str]:
+    """Return what would lower ± most as one line; none where there is no step, as in `Measurement.next_step`."""
+    if step is None:
+        return []
+    now, then = (f"{step[name]:.0f}" if step["then"] >= 3 else f"{step[name]:.1f}" for name in ("now", "then"))
+    return [f"{STEPS[step['step']]}: ± {now} becomes ± {then}"]
 
 
 def flag_lines(names) -> list[str]:
@@ -45,5 +69,7 @@ PHOTO_TIPS = (
     "Expose so that nothing is blown out. If in doubt, darker.",
     "No crossed polarisers for colour: they take away the metal's reflection, and with it the colour.",
     "Sample and part in one photo are compared best: most of the camera's error cancels.",
+    "Surest is a bare twin: an undyed anodised piece of the same shape and finish, close beside the part and the same "
+    "way round. Light, finish and metal then cancel.",
     'Flash, filters, HDR and "scenes" off.',
 )

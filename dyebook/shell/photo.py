@@ -68,6 +68,12 @@ def measure(
         str | None, typer.Option(help="Name of camera, lamp, card and place; recognised by itself without.")
     ] = None,
     finish: Annotated[str | None, typer.Option(help="Surface before anodising, such as blasted.")] = None,
+    twin_at: Annotated[
+        str | None, typer.Option(help='Outline of the bare twin, an undyed piece like the parts, "x,y x,y …".')
+    ] = None,
+    twin_lab: Annotated[
+        str | None, typer.Option(help="The twin's own Lab by an instrument, L,a,b; else the usual one.")
+    ] = None,
     book: BookOption = None,
     as_json: JsonOption = False,
 ):
@@ -77,7 +83,10 @@ def measure(
     """
     asked = asked_of(book, card_at, card_lab, part_at, camera, no_camera)
     more = {"flat": flat, "no_card": no_card, "mat_line_mm": mat_line_mm, "flaws": flaws, "steps": steps}
-    more |= {"setup": setup, "finish": finish}
+    more |= {"setup": setup, "finish": finish, "twin_at": None if twin_at is None else parse_points(twin_at)}
+    more |= {"twin_lab": None if twin_lab is None else parse_lab(twin_lab)}
+    if twin_lab is not None and twin_at is None:
+        raise typer.BadParameter("--twin-lab is the colour of the twin that --twin-at outlines; give both")
     from dyebook.jobs.photo import look, read_options
 
     seen = look(photo, read_options(None, **asked, **more))
@@ -86,11 +95,13 @@ def measure(
     used = seen.measurement.options["camera"]
     if used is not None and camera is None:
         typer.echo(f"read with the learned camera {used!r}, which took the photo; --no-camera reads without", err=True)
+    from dyebook.report.photo import measurement_text, step_lines
+
     if as_json:
+        for line in step_lines(seen.measurement.next_step):
+            typer.echo(f"better: {line}", err=True)
         print_json(seen.measurement.to_dict())
     else:
-        from dyebook.report.photo import measurement_text
-
         typer.echo(measurement_text(seen.measurement))
 
 

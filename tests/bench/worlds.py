@@ -34,6 +34,7 @@ from dyebook.photo.measure import look_at
 from dyebook.record import ReadOptions
 from tests.bench import refit
 from tests.bench.scenes import WORLDS, card_overlap, first_end, photographs
+from tests.bench.twin import by_twin
 from tests.render import draw, make_scenes
 from tests.render.photo import maker_matrix
 from tests.render.plan import KINDS
@@ -192,7 +193,7 @@ def _score_set_up(world, seed, learned):
             except DyebookError as error:
                 print(f"{path.name}: {error}", file=sys.stderr)
     for truth, path in photographs(world, [seed], ["parts", "near", "repeat", "twin", "flaws", "rack"]):
-        rows += _score_photo(truth, path, camera)
+        rows += _score_photo(truth, path, camera) + by_twin(truth, path, camera, ("told", "usual"))
     for truth, path in photographs(world, [seed], ["steps"]):
         rows += _score_strip(truth, path)
     return rows
@@ -258,6 +259,10 @@ def _print(rows):
     bands = [row["missed"] for row in rows if row["role"] == "band"]
     if bands:
         print(f"bands of stepped coupons: median {_spread(bands)} of {len(bands)}")
+    for way, told in (("told", "told"), ("usual", "taken as usual")):
+        beside = [row["missed"] for row in rows if row["role"] == "by twin" and row["way"] == way]
+        if beside:
+            print(f"by the bare twin, its own Lab {told}: median {_spread(beside)} of {len(beside)}")
     photos = [row for row in rows if row["role"] == "photo"]
     print(
         f"card found {np.mean([row['card'] for row in photos]):.3f} of {len(photos)}, "

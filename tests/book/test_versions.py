@@ -10,7 +10,7 @@ import pytest
 from sqlalchemy import create_engine, text
 
 from dyebook.book.schema import HEAD, Base
-from dyebook.book.setups import list_setups
+from dyebook.book.setups import list_setups, twin_of
 from dyebook.book.store import open_book
 from dyebook.book.versions import alembic_config
 from dyebook.errors import BookError
@@ -117,3 +117,9 @@ def test_the_small_book_with_set_ups_keeps_the_parts_of_an_error_and_their_names
         assert totals == pytest.approx([reading[f"{axis}_sd"] ** 2 for axis in "Lab"])
         assert (reading["shape_key"], reading["finish"], reading["geometry"]) == ("flat", "bead blasted", None)
         assert (use.keys, use.name, use.readings) == ((reading["setup_key"],), "window bench", 1)
+
+
+def test_the_small_book_with_a_bare_twin_keeps_its_colour(old_book):
+    with open_book(old_book("0007")) as book:
+        (row,) = book.rows("setups")
+        assert (row["name"], twin_of(book, row["key"])) == ("window bench", (80.4, -0.3, -0.9))

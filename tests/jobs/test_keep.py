@@ -1,15 +1,17 @@
 """Whatever the photo fails to tell, batch and photo are kept."""
 
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 
+import numpy as np
 import pytest
 
-from dyebook.book.setups import list_setups
-from dyebook.errors import BookError, PhotoError
-from dyebook.jobs.photo import FITTING, options_as_kept, record_dip, shade_of
+from dyebook.book.setups import keep_twin, list_setups, name_setup, twin_of
+from dyebook.errors import BookError, PhotoError, RecordError
+from dyebook.jobs.photo import FITTING, look, options_as_kept, record_dip, shade_of
 from dyebook.lab import Lab
-from dyebook.record import DyeRecord, Measurement, Reading
+from dyebook.record import DyeRecord, Measurement, Reading, ReadOptions
 
 RECORD = DyeRecord("Ember", film_um=12, dye_g_per_l=3, bath_temp_c=40, dwell_min=5)
 
@@ -29,14 +31,14 @@ def measured(monkeypatch):
     def _measured(parts=0, error=None):
         readings = tuple(Reading(Lab(40 + 10 * i, 0, 0), (1, 1, 1), (1, 1, 1)) for i in range(parts))
 
-        def look(path, options):
+        def look_instead(path, options):
             calls.append(options)
             if error:
                 raise PhotoError(error)
             found = Measurement("rim.jpg", (9, 9), "grey", None, Lab(49.5, 0, 0), readings)
             return SimpleNamespace(measurement=found)
 
-        monkeypatch.setattr("dyebook.jobs.photo.look", look)
+        monkeypatch.setattr("dyebook.jobs.photo.look", look_instead)
         return calls
 
     return _measured
@@ -101,6 +103,30 @@ def test_a_named_set_up_and_the_finish_are_kept_with_a_reading(book):
     assert (use.name, use.keys, use.readings) == ("window bench", (row["setup_key"],), 1)
     again = options_as_kept(row, book.photo_bytes)
     assert (again.setup, again.finish) == ("window bench", "blasted")
+
+
+def test_a_reading_by_a_bare_twin_is_read_by_it_again(book):
+    photo = Path(__file__).parents[2] / "samples" / "tags_one_streaked.jpg"
+    outline = look(photo, ReadOptions(flaws=False)).measurement.parts[1].outline
+    kept = record_dip(book, RECORD, photo, twin_at=outline, twin_lab=(80, 0, -1), flaws=False)
+    (row,) = book.rows("readings", batch_id=kept.batch)
+    again = options_as_kept(row, book.photo_bytes)
+    assert again.twin_at == pytest.approx(np.array(outline))
+    assert again.twin_lab == (80, 0, -1)
+    (part,) = look(photo, replace(again, flaws=False)).measurement.parts
+    assert part.lab == pytest.approx((row["L"], row["a"], row["b"]), abs=0.01)
+
+
+def test_the_twin_of_a_set_up_keeps_its_colour_whatever_the_name(book):
+    assert twin_of(book, "bench") is None
+    keep_twin(book, "bench", "80, -0.3, -1")
+    name_setup(book, "bench", "window bench")
+    assert twin_of(book, "bench") == (80, -0.3, -1)
+    assert [row["name"] for row in book.rows("setups")] == ["window bench"]
+    keep_twin(book, "bench", None)
+    assert twin_of(book, "bench") is None
+    with pytest.raises(RecordError, match="the bare twin's own colour is 'grey'"):
+        keep_twin(book, "bench", "grey")
 
 
 def test_the_same_part_of_the_same_file_is_kept_once(book, photo):

@@ -31,7 +31,7 @@ DARK = [(300, 20), (340, 20), (340, 60), (300, 60)]
 
 def test_json_has_the_shape_of_the_contract(bench):
     result = json.loads(json.dumps(measure(bench, card_at=CARD, part_at=[TAG]).to_dict(), allow_nan=False))
-    assert set(result) == {"photo", "size", "card", "parts", "flags", "warnings", "options"}
+    assert set(result) == {"photo", "size", "card", "parts", "flags", "warnings", "options", "next_step"}
     assert result["size"] == [640, 480]
     assert set(result["card"]) == {"kind", "quad", "lab"}
     (part,) = result["parts"]
@@ -62,6 +62,8 @@ def test_json_names_the_options_that_were_used(bench):
         "steps": None,
         "setup": None,
         "finish": None,
+        "twin_at": None,
+        "twin_lab": None,
     }
 
 

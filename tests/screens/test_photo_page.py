@@ -171,3 +171,25 @@ def test_a_sample_read_too_loosely_is_said_on_its_order(empty_book, open_page):
         assert book.rows("readings")[0]["finish"] == "blasted"
         orders.set_target(book, number, (40, 0, 0), 2.0)
     assert "too loosely" not in texts_of(open_page("orders", order=str(number)))
+
+
+def test_one_of_the_parts_is_the_bare_twin_and_its_colour_stays_with_the_set_up(begun_book, open_page):
+    page = open_page("photo")
+    page.file_uploader(key="photo_file_0").upload(TAGS.name, TAGS.read_bytes(), "image/jpeg").run()
+    assert "Part 2" in texts_of(page)
+    assert re.search(r": ± [\d.]+ becomes ± [\d.]+", texts_of(page))
+    page.button(key="twin_is_2").click().run()
+    assert not page.exception
+    assert "Part 2" not in texts_of(page)
+    assert "Read in the light of the bare twin, its own colour taken as usual" in [fold.label for fold in page.expander]
+    usual = texts_of(page)
+    page.text_input(key="twin_lab").set_value("74, 0, -1").run()
+    page.button(key="keep_twin").click().run()
+    assert not page.exception
+    assert "Read in the light of the bare twin" in [fold.label for fold in page.expander]
+    assert re.search(r"L\* ([\d.]+)", texts_of(page))[1] != re.search(r"L\* ([\d.]+)", usual)[1]
+    with open_book(begun_book) as book:
+        (row,) = book.rows("setups")
+        assert row["twin_lab"] == [74, 0, -1]
+    page.button(key="no_twin").click().run()
+    assert "Part 2" in texts_of(page)

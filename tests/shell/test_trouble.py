@@ -1,6 +1,7 @@
 """Verdict, why and drift as a shell sees them."""
 
 import json
+import re
 from pathlib import Path
 
 import numpy as np
@@ -137,3 +138,21 @@ def test_saved_measurements_are_judged_by_the_parts_of_their_errors(tmp_path):
     one.write_text(json.dumps(parts[1]), encoding="utf-8")
     again = json.loads(run("verdict", "--target", saved, "--reading", one, "--json").stdout)
     assert again["delta_e00_u"] == found["delta_e00_u"]
+
+
+def test_a_part_is_measured_by_its_bare_twin(tmp_path):
+    photo = Path(__file__).parents[2] / "samples" / "tags_one_streaked.jpg"
+    found = run("measure", photo, "--no-flaws", "--json")
+    assert re.search(r"^better: .+: ± \d+ becomes ± \d+$", found.stderr, re.MULTILINE)
+    parts = json.loads(found.stdout)["parts"]
+    outline = " ".join(f"{x},{y}" for x, y in parts[1]["outline"])
+    words = ("measure", photo, "--no-flaws", "--json", "--twin-at", outline, "--twin-lab", "80,0,-1")
+    read = json.loads(run(*words).stdout)
+    (part,) = read["parts"]
+    assert part["outline"] == parts[0]["outline"]
+    assert part["lab_u"][0] < parts[0]["lab_u"][0]
+    assert read["options"]["twin_lab"] == [80, 0, -1]
+    assert read["next_step"] is None or read["next_step"]["step"] != "twin"
+    alone = run("measure", photo, "--twin-lab", "80,0,-1")
+    assert alone.exit_code == 2
+    assert "--twin-at" in alone.stderr

@@ -13,7 +13,7 @@ from dyebook.screens.swatch import tap_corners
 
 __all__ = ["CARD_WORDS", "GO_AROUND", "around_words", "plain_picture", "show_picture", "taps_of"]
 
-FOUND, CARD, PART = "Found", "Tap card", "Tap part"
+FOUND, CARD, PART, TWIN = "Found", "Tap card", "Tap part", "Tap bare twin"
 
 CARD_WORDS = (
     "Tap the first corner of the card's grey area, without its border.",
@@ -35,6 +35,7 @@ def taps_of(photo):
         "card_at": photo.get("card_at"),
         "part_at": photo.get("part_at") or None,
         "no_card": photo.get("no_card", False),
+        "twin_at": photo.get("twin_at"),
     }
 
 
@@ -48,15 +49,21 @@ def show_picture(seen):
     turn = draft().setdefault("tap_turn", 0)
     begin = CARD if seen.measurement is None else draft().get("picture_way", FOUND)
     way = st.segmented_control(
-        "The picture", [FOUND, CARD, PART], default=begin, key=f"picture_way_{turn}", label_visibility="collapsed"
+        "The picture", [FOUND, CARD, PART, TWIN], default=begin, key=f"picture_way_{turn}", label_visibility="collapsed"
     )
     if way == CARD:
         _tap_card(seen, turn)
     elif way == PART:
-        _tap_part(seen, turn)
+        _tap_outline("part", "part", seen, turn)
+    elif way == TWIN:
+        _tap_outline("twin", "bare twin", seen, turn)
     else:
         st.image(seen.overlay, width="stretch", alt="The photo with card and parts outlined")
-        st.caption("Yellow: the card. Blue: a part. Green pixels were read; pink ones were left out as glare or edge.")
+        st.caption(
+            "Yellow: the card. Blue: a part. White: the bare twin. Green pixels were read; pink ones were left out as "
+            "glare or edge."
+        )
+        _choose_twin(seen.measurement)
     _show_put_right()
 
 
@@ -78,29 +85,43 @@ def _tap_card(seen, turn):
         return
     st.caption("Without a card the colour is a guess, and is marked as one.")
     if st.button("Go on without a card", key="without_card"):
-        in_view()["no_card"] = True
-        _new_turn()
+        _put("no_card", True)
         st.rerun()
 
 
-def _tap_part(seen, turn):
-    ask, picture = around_words("part"), plain_picture(in_view()["content"], seen)
-    _take("part_at", tap_corners(picture, seen.size, f"part_taps_{turn}", ask, GO_AROUND, 3, 80, turn=turn))
-    _take("part_at", _typed("part_corners", "Type the part's corners instead", seen, ()))
+def _tap_outline(name, what, seen, turn):
+    """Take the outline of a part or of the bare twin."""
+    ask, picture = around_words(what), plain_picture(in_view()["content"], seen)
+    _take(f"{name}_at", tap_corners(picture, seen.size, f"{name}_taps_{turn}", ask, GO_AROUND, 3, 80, turn=turn))
+    _take(f"{name}_at", _typed(f"{name}_corners", f"Type the {what}'s corners instead", seen, ()))
+
+
+def _choose_twin(measurement):
+    """Let one of the parts that were found be the bare twin of the others."""
+    if in_view().get("twin_at") or len(measurement.parts) < 2:
+        return
+    with st.expander("One of them is undyed: the bare twin"):
+        st.caption("Of the others' shape and finish, and close by, it lets light and metal cancel.")
+        for number, part in enumerate(measurement.parts, start=1):
+            key, label = f"twin_is_{number}", f"Part {number} is the bare twin"
+            st.button(label, key=key, on_click=_be_twin, args=(part.outline,))
+
+
+def _be_twin(outline):
+    _put("part_at", tuple(one for one in in_view().get("part_at") or () if one != outline) or None)
+    _put("twin_at", outline)
 
 
 def _take(name, corners, exactly=None):
-    """Take corners of the card or of one more part, in pixels."""
+    """Take corners of the card, of one more part or of the bare twin, in pixels."""
     if not corners:
         return
     if exactly and len(corners) != exactly:
         st.error(f"{len(corners)} corners were typed; the card has {exactly}.")
         return
-    photo = in_view()
-    photo[name] = corners if name == "card_at" else (*(photo.get("part_at") or ()), corners)
+    _put(name, (*(in_view().get("part_at") or ()), corners) if name == "part_at" else corners)
     if name == "card_at":
-        photo.pop("no_card", None)
-    _new_turn()
+        in_view().pop("no_card", None)
     st.rerun()
 
 
@@ -122,24 +143,22 @@ def _typed(key, label, seen, known):
 
 
 def _show_put_right():
-    """Say what was put right by hand, and offer the way back."""
-    given = taps_of(in_view())
+    """Offer the way back from what was put right by hand."""
+    photo, drawn = in_view(), in_view().get("part_at") or ()
+    ways = [
+        ("card_at", None, "Find the card by itself again", "card_again"),
+        ("part_at", drawn[:-1], "Take the last drawn part away", "part_undo"),
+        *([("part_at", None, "Find the parts by itself again", "part_again")] if len(drawn) > 1 else []),
+        ("twin_at", None, "Read without the bare twin", "no_twin"),
+        ("no_card", False, "Look for the card again", "card_back"),
+    ]
     with st.container(horizontal=True):
-        if given["card_at"] and st.button("Find the card by itself again", key="card_again", type="tertiary"):
-            in_view().pop("card_at")
-            _new_turn()
-            st.rerun()
-        if given["part_at"]:
-            count = len(given["part_at"])
-            if st.button("Take the last drawn part away", key="part_undo", type="tertiary"):
-                in_view()["part_at"] = given["part_at"][:-1]
-                _new_turn()
-                st.rerun()
-            if count > 1 and st.button("Find the parts by itself again", key="part_again", type="tertiary"):
-                in_view().pop("part_at")
-                _new_turn()
-                st.rerun()
-        if given["no_card"] and st.button("Look for the card again", key="card_back", type="tertiary"):
-            in_view().pop("no_card")
-            _new_turn()
-            st.rerun()
+        for name, left, label, key in ways:
+            if photo.get(name):
+                st.button(label, key=key, type="tertiary", on_click=_put, args=(name, left))
+
+
+def _put(name, what):
+    """Put something in the photo in view right, or back."""
+    in_view()[name] = what
+    _new_turn()

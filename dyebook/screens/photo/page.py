@@ -9,7 +9,7 @@ from dataclasses import replace
 
 import streamlit as st
 
-from dyebook.book.setups import list_setups, name_setup
+from dyebook.book.setups import keep_twin, list_setups, name_setup, twin_of
 from dyebook.errors import PhotoError, RecordError
 from dyebook.jobs.photo import FITTING, known_cameras, mean_of, read_options, see_photo
 from dyebook.report import photo as report_photo
@@ -120,7 +120,7 @@ def show():
         return
     _show_roll()
     options = options_now(book)
-    looks = [_look_at(photo, options) for photo in list(photo_roll.roll())]
+    looks = [_look_at(book, photo, options) for photo in list(photo_roll.roll())]
     seen = looks[photo_roll.roll().index(photo_roll.in_view())]
     if seen is not None and seen.problem:
         st.warning(report_words.plain(session.sentence(seen.problem)), icon=":material/crop_free:")
@@ -169,9 +169,11 @@ def _before_a_photo(book):
         photo_keep.show_form(book, ())
 
 
-def _look_at(photo, options):
+def _look_at(book, photo, options):
     """What was seen in a photo; None where the reading was stopped, which is said."""
     options = replace(options, **photo_correct.taps_of(photo))
+    if options.twin_at is not None:
+        options = replace(options, twin_lab=twin_of(book, photo.get("setup_key")))
     # a camera learned anew is another camera
     key = hashlib.sha256(photo["content"]).hexdigest(), photo["name"], options, known_cameras()
 
@@ -222,13 +224,29 @@ def _show_readings(book, seen):
         for flaw in part.flaws:
             st.caption(f"Flaw: {report_photo.flaw_text(flaw)}")
     show_flags(report_photo.flag_lines(measurement.flags))
+    for line in report_photo.step_lines(measurement.next_step):
+        st.markdown(f":material/tips_and_updates: {report_words.plain(session.sentence(line))}")
     if measurement.parts:
         st.caption(f"Swatches are approximate: a screen is not a light booth. {report_words.PLUS_MINUS}")
     for note in measurement.warnings:
         st.caption(f"Note: {report_words.plain(note)}.")
     if measurement.parts:
+        photo_roll.in_view()["setup_key"] = measurement.parts[0].setup["key"]
+        if photo_roll.in_view().get("twin_at"):
+            _ask_twin(book, measurement.parts[0].setup["key"])
         _show_setup(book, measurement.parts[0].setup)
     compare_with_sample(book, measurement.parts)
+
+
+def _ask_twin(book, key):
+    """Say that the parts are read in the light of their bare twin, and let its own colour be told."""
+    told = twin_of(book, key)
+    with st.expander("Read in the light of the bare twin" + ("" if told else ", its own colour taken as usual")):
+        now = "" if told is None else ", ".join(f"{value:g}" for value in told)
+        text = st.text_input("The twin's own L*, a*, b* by an instrument", now, key="twin_lab", placeholder="81, 0, -1")
+        if st.button("Keep it with the set-up", key="keep_twin", disabled=text.strip() == now):
+            keep_twin(book, key, text.strip() or None)
+            st.rerun()
 
 
 def _show_setup(book, setup):
