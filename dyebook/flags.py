@@ -41,6 +41,11 @@ _TABLE = (
         "the light falls off across the photo",
         "bring part and card closer together, or add light",
     ),
+    Flag(
+        "directed_light",
+        "lamp light on mirroring metal: lightness cannot be trusted",
+        "use a tent, hold a sheet of white paper above, or lay a bare twin beside the part",
+    ),
     Flag("small", "few pixels show the film squarely", "move closer"),
     Flag("uneven_part", "the colour differs across the part", "look at the flaws, and measure again"),
     Flag(

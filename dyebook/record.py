@@ -338,6 +338,7 @@ class Reading(Drawn):
     area_mm2: float = math.nan  # nan without a scale in the photo
     flags: tuple[str, ...] = ()  # doubts, names in `dyebook.flags.FLAGS`
     flaws: tuple[Flaw, ...] = ()
+    lab_sci: Lab | None = None  # specular included: with what the clear surface reflects; None where not worked out
     # what the error is made of: covariances (3 × 3, L*, a*, b*) named camera, shape, photo, own, whose sum has the
     # squares of `lab_u` on its diagonal; empty where only the total is known
     lab_cov_parts: dict = field(default_factory=dict, hash=False)
@@ -355,6 +356,7 @@ class Reading(Drawn):
             "outline": [_rounded(point) for point in self.outline],
             "box": _rounded(self.box),
             "lab": _rounded(self.lab, 3),
+            "lab_sci": None if self.lab_sci is None else _rounded(self.lab_sci, 3),
             "lab_sd": _rounded(self.lab_sd, 3),
             "lab_u": _rounded(self.lab_u, 3),
             "lab_cov_parts": {name: [_rounded(row, 5) for row in cov] for name, cov in self.lab_cov_parts.items()},

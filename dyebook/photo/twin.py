@@ -18,7 +18,7 @@ import numpy as np
 
 from dyebook.lab import LUMINANCE, Lab, lab_to_linear_rgb, linear_rgb_to_lab
 from dyebook.photo.part.part import Part
-from dyebook.photo.reading import Evidence, Facing, facing_pixels, usual_film
+from dyebook.photo.reading import Evidence, Facing, facing_pixels, specular_included, usual_film
 from dyebook.photo.shared import Basis, Sizes, error_parts
 
 __all__ = ["BARE", "BARE_U", "TOLD_U", "error_beside", "is_twin", "next_step", "read_by_twin"]
@@ -40,16 +40,22 @@ _OTHER_SIZE, _OTHER_LIGHT, _PROFILE = 0.25, 0.5, np.linspace(0.1, 0.9, 81)
 _SAME_PIECE = 0.5
 # what the error beside a twin is made of, by the interval score of L* on 24 physical set-ups; the simple world, which
 # had no part in it, is covered as well. Beside another shape, brightness is as doubtful as without a twin
-_CANCELS = ("shape_gain_spread", "shape_gain_slope", "beside", "away", "away_fitted")
+_LIT = ("shape_gain_spread", "shape_gain_side", "shape_gain_excess")
+_CANCELS = (*_LIT, "beside", "away", "away_fitted")
 _KEPT = {"shape_gain": 0.03, "shape_veil": 0.018, "shape_colour": 0.8, "away_slope": 0.55, "clipped_l": 15.0}
 _PLACE = {"pose_gain": 0.03, "pose_gain_spread": 0.15, "pose_gain_slope": 0.3}
 _LIKE = Sizes(**dict.fromkeys(_CANCELS, 0.0), **_KEPT, **_PLACE)
-_UNLIKE = replace(_LIKE, shape_gain=Sizes.shape_gain, shape_gain_spread=Sizes.shape_gain_spread)
+_UNLIKE = replace(_LIKE, **{name: getattr(Sizes, name) for name in ("shape_gain", *_LIT)})
 
 # -- What would lower ± --
 # what soft light, a card close by, a learned camera and a twin laid well give: spread and slope of log light as in
 # tents, L*, a*, b* of cameras learned from charts (medians of 12 physical set-ups), spread between profiles, distance
-_SOFT, _NEAR, _LEARNED_U, _WELL_LAID = {"spread": 0.15, "slope": 0.05}, 0.15, (1.5, 2.5, 5.5), 0.05
+_SOFT, _NEAR, _LEARNED_U, _WELL_LAID = (
+    {"spread": 0.15, "slope": 0.05, "side": 0.0, "excess": 0.0},
+    0.15,
+    (1.5, 2.5, 5.5),
+    0.05,
+)
 # share of ± that a step takes away before it is worth a word, and ± below which nothing is said
 _WORTH, _ENOUGH = 0.2, 2.0
 
@@ -144,9 +150,13 @@ def _with_film(evidence, film, piece, bare, light, twin_u):
     reading = replace(
         evidence.reading,
         lab=Lab(*linear_rgb_to_lab(film).tolist()),
+        lab_sci=specular_included(film),
         lab_u=tuple(np.sqrt(sum(error.values()).diagonal()).tolist()),
         lab_cov_parts={name: tuple(map(tuple, covariance.tolist())) for name, covariance in error.items()},
-        flags=(*evidence.reading.flags, *(name for name, raised in doubts.items() if raised)),
+        flags=(
+            *(name for name in evidence.reading.flags if name != "directed_light"),
+            *(name for name, raised in doubts.items() if raised),
+        ),
     )
     return replace(evidence, reading=reading, film=film, basis=basis)
 

@@ -7,7 +7,7 @@ from dyebook.lab import Lab, describe_colour
 from dyebook.record import FIELDS
 from dyebook.report.paper.html import html_fragment
 from dyebook.report.paper.sheet import Pairs, Prose, Ribbon, Row, Shown, Swatches, Table, ink_of
-from dyebook.report.photo import flag_lines, flaw_text
+from dyebook.report.photo import flag_lines, flaw_text, gloss_text
 from dyebook.report.shade import (
     AWAY,
     NEAR,
@@ -38,7 +38,7 @@ def draw(result) -> str | None:
 
 
 def _reading(reading):
-    lines = [describe_colour(reading.lab), lab_text(reading.lab, reading.lab_u)]
+    lines = [describe_colour(reading.lab), lab_text(reading.lab, reading.lab_u), *gloss_text(reading)]
     if math.isfinite(reading.uniformity):
         lines.append(f"spread over the part: {distance_text(reading.uniformity)}")
     if math.isfinite(reading.area_mm2):

@@ -9,6 +9,7 @@ __all__ = [
     "STEPS",
     "flag_lines",
     "flaw_text",
+    "gloss_text",
     "measurement_text",
     "step_lines",
 ]
@@ -21,6 +22,7 @@ def measurement_text(measurement) -> str:
     lines += [f"  ! {line}" for line in flag_lines(measurement.flags)]
     for number, part in enumerate(measurement.parts, start=1):
         lines.append(f"part {number}: {lab_text(part.lab, part.lab_u)}")
+        lines += [f"  {line}" for line in gloss_text(part)]
         lines += [f"  ! {line}" for line in flag_lines(part.flags)]
         lines += [f"  flaw: {flaw.kind.replace('_', ' ')}, ΔE00 {flaw.delta_e00:.1f}" for flaw in part.flaws]
     lines += [f"note: {warning}" for warning in measurement.warnings]
@@ -58,6 +60,11 @@ def flaw_text(flaw) -> str:
     """Return a flaw in a few words, such as "pale zone, ΔE00 3.1 against the rest, 4 % of the part"."""
     share = f"{flaw.area_fraction:.0%}".replace("%", " %")
     return f"{flaw.kind.replace('_', ' ')}, {distance_text(flaw.delta_e00)} against the rest, {share} of the part"
+
+
+def gloss_text(reading) -> list[str]:
+    """Return what an instrument that includes the gloss would read, in a line, or none where it is not known."""
+    return [] if reading.lab_sci is None else [f"with the gloss (specular included): {lab_text(reading.lab_sci)}"]
 
 
 PHOTO_TITLE = "How to photograph shiny parts"

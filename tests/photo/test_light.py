@@ -6,8 +6,8 @@ import pytest
 from dyebook.errors import PhotoError
 from dyebook.photo.card.card import card_at
 from dyebook.photo.file.read import photo_from_array
-from dyebook.photo.light import fit_light
-from tests.photo.scenes import CARD_BOX, SIZE, corners, flat_light
+from dyebook.photo.light import fit_light, one_sidedness
+from tests.photo.scenes import CARD_BOX, PART_BOX, SIZE, corners, flat_light
 
 
 def _light_of(pixels, **options):
@@ -79,3 +79,35 @@ def test_a_step_changes_nothing_but_the_size():
 def test_doubt_grows_with_the_distance_from_the_card():
     light = _light_of(flat_light((40, 20, -30)))
     assert light.distance((90, 170)) < light.distance((240, 170)) < light.distance((460, 340))
+
+
+def _beside(shadow, to=(1, 0), soft=0.0):
+    """How far the light comes from one side where a part of height 12 throws a shadow of some depth."""
+    light = flat_light((40, 20, -30))
+    x0, y0, x1, y1 = PART_BOX
+    part = light[y0:y1, x0:x1].copy()
+    dx, dy = (12 * one for one in to)
+    light[y0 + dy : y1 + dy, x0 + dx : x1 + dx] *= 1 - shadow
+    light[y0 - 12 : y1 + 12, x0 - 12 : x1 + 12] *= 1 - soft  # the same all round, as a tent's
+    light[y0:y1, x0:x1] = part
+    return one_sidedness(photo_from_array(light), [corners(PART_BOX)], corners(CARD_BOX))
+
+
+@pytest.mark.parametrize("to", [(1, 0), (-1, 1), (0, -1)])
+def test_a_shadow_on_one_side_says_that_the_light_comes_from_the_other(to):
+    assert _beside(0.7, to) == 1
+    assert _beside(0.15, to) == 0
+    depths = [_beside(depth, to) for depth in (0.2, 0.4, 0.6)]
+    assert depths == sorted(depths)
+
+
+def test_even_light_and_shade_all_round_come_from_no_side():
+    assert _beside(0) == 0
+    assert _beside(0, soft=0.5) == 0
+
+
+def test_a_part_that_hides_the_ground_leaves_the_side_open():
+    light = flat_light((40, 20, -30))
+    whole = corners((0, 0, *SIZE))
+    assert one_sidedness(photo_from_array(light), [whole]) == 0.5
+    assert one_sidedness(photo_from_array(light), []) == 0.5

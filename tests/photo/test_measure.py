@@ -35,14 +35,14 @@ def test_json_has_the_shape_of_the_contract(bench):
     assert result["size"] == [640, 480]
     assert set(result["card"]) == {"kind", "quad", "lab"}
     (part,) = result["parts"]
-    keys = {"outline", "box", "lab", "lab_sd", "lab_u", "uniformity", "area_mm2", "flags", "flaws"}
+    keys = {"outline", "box", "lab", "lab_sci", "lab_sd", "lab_u", "uniformity", "area_mm2", "flags", "flaws"}
     shared = {"setup", "photo_sha256", "shape_key", "finish", "lab_cov_parts", "lab_u_parts"}
     assert set(part) == keys | shared
     assert set(part["setup"]) == {"name", "key"}
     for parts, shape in (("lab_cov_parts", (3, 3)), ("lab_u_parts", (3,))):
         assert set(part[parts]) == {"camera", "shape", "photo", "own"}
         assert all(np.shape(value) == shape for value in part[parts].values())
-    assert len(part["lab"]) == len(part["lab_sd"]) == len(part["lab_u"]) == 3
+    assert len(part["lab"]) == len(part["lab_sci"]) == len(part["lab_sd"]) == len(part["lab_u"]) == 3
 
 
 def test_json_names_the_options_that_were_used(bench):

@@ -8,8 +8,10 @@ from PIL import Image
 
 from dyebook.lab import delta_e_00, delta_e_76, lab_to_linear_rgb, linear_rgb_to_lab
 from dyebook.photo.file.read import photo_from_array
+from dyebook.photo.measure import look_at
 from dyebook.photo.reading import guess_tilt, level_steps
-from tests.photo.scenes import CARD_BOX, PART_BOX, SIZE, as_png, flat_light, read_one
+from dyebook.record import ReadOptions
+from tests.photo.scenes import CARD_BOX, PART_BOX, SIZE, as_png, corners, flat_light, read_one
 
 SHADES = [(40, 5, -38), (55, 50, 25), (70, -30, 20), (75, 5, 60), (30, 0, 0)]
 # a correction for the usual error of cameras on dyed films acts on exact light too
@@ -18,6 +20,8 @@ USUAL_ERROR = 2.0
 USUAL_CONTRAST = 4.0
 # how well a curved part's own pixels tell its brightness, log light
 LEVEL_SD = 0.2
+# Fresnel's reflectance of a clear surface at right angles, ((n - 1) / (n + 1))², for the refractive index 1.5
+CLEAR_SURFACE = 0.04
 
 
 @pytest.mark.parametrize("shade", SHADES)
@@ -82,6 +86,8 @@ def test_the_part_may_lie_anywhere():
 
 def test_noise_raises_the_spread_and_hardly_moves_the_colour():
     light = flat_light(SHADES[3])
+    x0, y0, x1, y1 = PART_BOX
+    light[y0:y1, x0:x1] += CLEAR_SURFACE
     rng = np.random.default_rng(8)
     spreads = []
     for noise in (0.0, 0.01, 0.03):
@@ -92,13 +98,14 @@ def test_noise_raises_the_spread_and_hardly_moves_the_colour():
 
 
 def _cylinder(shade, stripe=0.0, tilt=0.0):
-    """A turned bar across the part's box: brightness falls with the tilt, a neutral mirror stripe beside the top."""
+    """A turned bar across the part's box in light from all round: brightness falls with the tilt, a clear surface over
+    it, a neutral mirror stripe beside the top."""
     light = flat_light(shade)
     x0, y0, x1, y1 = PART_BOX
     across = (np.arange(x0, x1) + 0.5 - (x0 + x1) / 2) / ((x1 - x0) / 2)
     shading = np.clip(np.sqrt(1 - across**2) + tilt * across, 0.05, None)
     mirror = stripe * np.exp(-(((across - 0.35) / 0.12) ** 2))
-    light[y0:y1, x0:x1] = lab_to_linear_rgb(shade) * shading[None, :, None] + mirror[None, :, None]
+    light[y0:y1, x0:x1] = lab_to_linear_rgb(shade) * shading[None, :, None] + mirror[None, :, None] + CLEAR_SURFACE
     return photo_from_array(light)
 
 
@@ -109,18 +116,53 @@ def test_a_turned_bar_reads_as_the_flat_film(stripe, tilt):
 
 
 @pytest.mark.parametrize("shade", [(22, 8, -20), (35, 30, 20)])
-def test_room_light_mirrored_all_over_a_bar_is_taken_off(shade):
-    light = _cylinder(shade).pixels
+def test_what_the_clear_surface_mirrors_is_taken_off_and_given_back_beside(shade):
+    bar = read_one(_cylinder(shade))
+    mirrored = linear_rgb_to_lab(lab_to_linear_rgb(shade) + CLEAR_SURFACE)
+    assert delta_e_00(shade, bar.lab) < 0.4 * delta_e_00(shade, mirrored)
+    assert delta_e_00(mirrored, bar.lab_sci) < 2.5
+
+
+def _beside_a_lamp(gain, shadow, other=None):
+    """A bar lit `gain` times as much as the card, its shadow to the right, perhaps another part above the card."""
+    light = _cylinder((60, 20, -25)).pixels.copy()
     x0, y0, x1, y1 = PART_BOX
-    light[y0:y1, x0:x1] += 0.012  # a first surface mirrors some 5 % of a room that is dim overhead
-    bar, tag = read_one(photo_from_array(light)).lab, read_one(photo_from_array(flat_light(shade))).lab
-    assert delta_e_00(tag, bar) < 1.8
-    assert delta_e_00(shade, linear_rgb_to_lab(lab_to_linear_rgb(shade) + 0.012)) > 2.3
+    light[y0:y1, x0:x1] *= gain
+    light[y0:y1, x1 : x1 + 20] *= 1 - shadow
+    boxes = [PART_BOX]
+    if other is not None:
+        boxes.append((160, 20, 260, 80))
+        light[20:80, 160:260] = lab_to_linear_rgb(other) * (1 + 0.05 * np.sin(np.arange(100))[:, None])
+    options = ReadOptions(corners(CARD_BOX), part_at=[corners(box) for box in boxes])
+    return look_at(photo_from_array(light), options).measurement.parts
+
+
+def test_a_lamp_on_metal_is_named_and_widens_lightness_alone():
+    soft, lamp = (_beside_a_lamp(1.0, shadow)[0] for shadow in (0.0, 0.8))
+    assert "directed_light" in lamp.flags
+    assert "directed_light" not in soft.flags
+    assert lamp.lab_u[0] > 1.5 * soft.lab_u[0]
+    shares = [np.sqrt(np.array(one.lab_cov_parts["shape"])[0, 0]) for one in (soft, lamp)]
+    assert shares[1] > 2 * shares[0]
+    # its surface mirrors less of a dim room, and the film is lighter than it looks
+    assert lamp.lab[0] > soft.lab[0] + 1
+
+
+def test_no_film_outshines_bare_aluminium():
+    bright = _beside_a_lamp(3.0, 0.0)[0]
+    assert max(lab_to_linear_rgb(bright.lab)) <= 0.9 + 1e-9
+    assert "directed_light" in bright.flags
+    # what lights one part more than the card lights others too, by half as much as far as one can tell
+    beside, alone = (_beside_a_lamp(gain, 0.0, (50, 30, 20))[1] for gain in (3.0, 1.0))
+    assert beside.lab[0] < alone.lab[0] - 3
+    assert beside.lab_u[0] > alone.lab_u[0]
 
 
 def test_a_part_more_than_half_in_shade_is_read_from_the_rest():
     light = flat_light(SHADES[1])
     x0, y0, x1, y1 = PART_BOX
+    light[y0:y1, x0:x1] *= 1 + 0.05 * np.sin(np.arange(x1 - x0))[:, None]  # as uneven as metal
+    light[y0:y1, x0:x1] += CLEAR_SURFACE
     shaded = light.copy()
     shaded[y0:y1, x0 : x0 + (x1 - x0) * 55 // 100] *= 0.5
     lit, half = (read_one(photo_from_array(one)).lab for one in (light, shaded))

@@ -17,7 +17,6 @@ __all__ = [
     "is_undeveloped",
     "lost_channels",
     "sensor_light",
-    "under_metal",
     "usual_contrast",
     "without_contrast",
 ]
@@ -45,8 +44,6 @@ _SENSOR_SHARE = 0.75
 _LOST, _SURELY_LOST = np.array([-0.35, -0.12, -0.03]), 0.4
 # reflectance of a channel that the dye leaves alone, where the file holds no more than its limit
 _HARDLY_DYED, _MOSTLY = 0.62, 0.5
-# aluminium under a film, specular excluded, seldom gives back more in any channel; share of the excess taken back
-_METAL, _EXCESS = 0.7, 0.6
 
 
 def _towards_sensor(share):
@@ -153,12 +150,3 @@ def lost_channels(rgb: np.ndarray, floor_share: np.ndarray, clipped_share: np.nd
     lost = np.clip((floor_share - floor_share.min()) / _SURELY_LOST, 0, 1)
     luminance = float(rgb @ LUMINANCE)
     return rgb + lost * np.minimum(luminance * _LOST - rgb, 0)
-
-
-def under_metal(rgb: np.ndarray) -> np.ndarray:
-    """Return light of a film drawn towards what the metal under it can give back, where it exceeds that.
-
-    A part that looks brighter than bare etched aluminium was lit more than the card, or shows mirror light.
-    """
-    brightest = float(np.max(rgb))
-    return rgb * (_METAL / brightest) ** _EXCESS if brightest > _METAL else rgb

@@ -220,6 +220,8 @@ def _show_readings(book, seen):
     for number, part in enumerate(measurement.parts, start=1):
         title = f"Part {number}" if len(measurement.parts) > 1 else "The part"
         show_swatch(part.lab, title, part.lab_u)
+        for line in report_photo.gloss_text(part):
+            st.caption(f"{report_words.capital(line)}.")
         show_flags(report_photo.flag_lines(part.flags))
         for flaw in part.flaws:
             st.caption(f"Flaw: {report_photo.flaw_text(flaw)}")
