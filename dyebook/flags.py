@@ -71,7 +71,7 @@ _TABLE = (
     Flag("flaws_not_sought", "no look was taken for flaws, so none are listed", "measure without --no-flaws"),
     Flag(
         "twin_unlike",
-        "the bare twin and the part differ in shape, or are lit from other sides",
+        "the bare twin is dyed, or differs from the part in shape or in the light upon it",
         "lay an undyed piece of the same shape and finish close by, the same way round",
     ),
     Flag("twin_clipped", "the bare twin is too bright to show the light", "expose until no part of it is pure white"),

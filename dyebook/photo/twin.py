@@ -36,8 +36,9 @@ _RANKS, _CLIP_MARGIN, _LEAST_RANKS, _CLIPPED = np.linspace(0, 1, 101), 0.02, 0.0
 # log of the ratio of two lengths or areas from which on they are not one shape; spread of the difference of two
 # profiles of log luminance, over these ranks, from which on finish or light are not the same
 _OTHER_SIZE, _OTHER_LIGHT, _PROFILE = 0.25, 0.5, np.linspace(0.1, 0.9, 81)
-# most of a part that an outline found by itself may share with the twin's
-_SAME_PIECE = 0.5
+# most of a part that an outline found by itself may share with the twin's; log of the ratio of two channels from which
+# on a twin is dyed: 48 true ones beside a card show 0.2 at most
+_SAME_PIECE, _DYED = 0.5, 0.4
 # what the error beside a twin is made of, by the interval score of L* on 24 physical set-ups; the simple world, which
 # had no part in it, is covered as well. Beside another shape, brightness is as doubtful as without a twin
 _LIT = ("shape_gain_spread", "shape_gain_side", "shape_gain_excess")
@@ -146,7 +147,9 @@ def _with_film(evidence, film, piece, bare, light, twin_u):
     other_shape = np.abs(piece.size - bare.size).max() > _OTHER_SIZE
     basis = replace(evidence.basis, film=film, spread=apart, distance=distance, has_card=True)
     error = error_beside(basis, twin_u, alike=not other_shape)
-    doubts = {"twin_unlike": other_shape or apart > _OTHER_LIGHT, "twin_clipped": bare.unclipped < 1 - _CLIPPED}
+    dyed = evidence.basis.has_card and np.ptp(np.log(np.maximum(bare.colour, _DARKEST))) > _DYED
+    unlike = other_shape or apart > _OTHER_LIGHT or dyed
+    doubts = {"twin_unlike": unlike, "twin_clipped": bare.unclipped < 1 - _CLIPPED}
     reading = replace(
         evidence.reading,
         lab=Lab(*linear_rgb_to_lab(film).tolist()),

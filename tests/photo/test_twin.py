@@ -102,6 +102,11 @@ def test_light_from_another_side_is_said():
     assert "twin_unlike" in _read(photo).parts[0].flags
 
 
+def test_a_dyed_twin_is_said():
+    assert "twin_unlike" in _read(_photo(bare=Lab(50, 20, -30))).parts[0].flags
+    assert "twin_unlike" not in _read(_photo(bare=Lab(78, 1, 4))).parts[0].flags
+
+
 def test_the_error_is_that_of_its_parts():
     (part,) = _read(_photo()).parts
     total = sum(np.array(cov) for cov in part.lab_cov_parts.values())

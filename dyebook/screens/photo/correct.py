@@ -13,7 +13,7 @@ from dyebook.screens.swatch import tap_corners
 
 __all__ = ["CARD_WORDS", "GO_AROUND", "around_words", "plain_picture", "show_picture", "taps_of"]
 
-FOUND, CARD, PART, TWIN = "Found", "Tap card", "Tap part", "Tap bare twin"
+FOUND, CARD, PART, TWIN = "Found", "Tap card", "Tap part", "Tap twin"
 
 CARD_WORDS = (
     "Tap the first corner of the card's grey area, without its border.",
