@@ -75,38 +75,25 @@ class _Materials:
     """The stage's table and layers as buffers; `at` looks a hit up."""
 
     def __init__(self, stage):
-        self.table, self.layers = mi.Float(stage.table.ravel()), mi.Float(stage.layers.ravel())
-        self.owner, self.size = mi.UInt32(stage.owner), stage.layers.shape[1]
-        dr.make_opaque(self.table, self.owner, self.layers)
-
-    def _layer(self, layer, uv, active):
-        """The layer at uv, bilinear, mirrored beyond 0..1."""
-        at = dr.abs(uv - 2 * dr.round(uv / 2)) * self.size - 0.5
-        low = dr.floor(at)
-        share = at - low
-        mixed = Band(0)
-        for dx in (0, 1):
-            for dy in (0, 1):
-                x = mi.UInt32(dr.maximum(dr.minimum(low.x + dx, self.size - 1), 0))
-                y = mi.UInt32(dr.maximum(dr.minimum(low.y + dy, self.size - 1), 0))
-                weight = (share.x if dx else 1 - share.x) * (share.y if dy else 1 - share.y)
-                mixed += weight * dr.gather(Band, self.layers, (layer * self.size + y) * self.size + x, active)
-        return mixed
+        self.table, self.owner, self.count = mi.Float(stage.table.ravel()), mi.UInt32(stage.owner), len(stage.layers)
+        # bilinear, mirrored beyond 0..1; between two layers nothing is ever read
+        layers = mi.TensorXf(np.ascontiguousarray(stage.layers))
+        self.layers = mi.Texture3f(layers, use_accel=False, wrap_mode=dr.WrapMode.Mirror)
+        dr.make_opaque(self.table, self.owner)
 
     def at(self, si, active):
         """Materials and shading frame of a hit."""
-        row = dr.gather(mi.UInt32, self.owner, si.prim_index, active) * (18)
+        row = dr.gather(mi.UInt32, self.owner, si.prim_index, active) * 18
         take = lambda k: dr.gather(Band, self.table, row + k, active)  # noqa: E731
         shape, clear = take(16), take(17)
-        layered = active & (clear.w >= 0)
-        layer = self._layer(mi.UInt32(dr.maximum(clear.w, 0)), si.uv, layered)
-        mix = layer.x
+        place = mi.Point3f(si.uv.x, si.uv.y, (dr.maximum(clear.w, 0) + 0.5) / self.count)
+        mix, dust, along, across = self.layers.eval(place, active & (clear.w >= 0))
         body = [dr.lerp(take(k), take(8 + k), mix) for k in range(4)]
         dye = [dr.lerp(take(4 + k), take(12 + k), mix) for k in range(4)]
         frame = mi.Frame3f(si.sh_frame.s, si.sh_frame.t, si.sh_frame.n)
-        n = dr.normalize(frame.n - layer.z * frame.s - layer.w * frame.t)
+        n = dr.normalize(frame.n - along * frame.s - across * frame.t)
         s = dr.normalize(frame.s - n * dr.dot(frame.s, n))
-        return _Surface(body, dye, shape, clear, layer.y * 1.0, mi.Frame3f(s, dr.cross(n, s), n))
+        return _Surface(body, dye, shape, clear, dust, mi.Frame3f(s, dr.cross(n, s), n))
 
 
 class _Surface:

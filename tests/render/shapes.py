@@ -2,11 +2,11 @@
 
 from dataclasses import dataclass
 from functools import lru_cache
-from itertools import pairwise
 
 import numpy as np
 from scipy.sparse import csr_array
 from scipy.spatial import Delaunay, cKDTree
+from skimage.measure import points_in_poly
 
 _CREASE = np.cos(np.radians(38))
 
@@ -61,9 +61,8 @@ def _grid(points):
     """Mesh of a surface (rows along u, columns along v)."""
     rows, columns = points.shape[:2]
     u, v = np.meshgrid(np.linspace(0, 1, rows), np.linspace(0, 1, columns), indexing="ij")
-    a = (np.arange(rows - 1)[:, None] * columns + np.arange(columns - 1)).ravel()
-    faces = np.concatenate([np.stack([a, a + columns, a + 1], 1), np.stack([a + 1, a + columns, a + columns + 1], 1)])
-    return _soup(points.reshape(-1, 3), faces, np.stack([u, v], axis=-1).reshape(-1, 2))
+    surface, faces = _quads(points)
+    return _soup(surface, faces[:, [0, 2, 1]], np.stack([u, v], axis=-1).reshape(-1, 2))
 
 
 def _turned(x, radius, steps=96, cap=True):
@@ -79,29 +78,25 @@ def _turned(x, radius, steps=96, cap=True):
     return _grid(points)
 
 
-def _profile(knots, step=1.5):
-    """Turning points (x, r) with more between them, so that long pieces have rows for their marks."""
-    knots = np.asarray(knots, float)
-    rows = [knots[:1]]
-    for start, end in pairwise(knots):
-        count = max(1, int(np.ceil(abs(end[0] - start[0]) / step)))
-        rows.append(start + (end - start) * np.linspace(0, 1, count + 1)[1:, None])
-    return np.concatenate(rows).T
+def _profile(*knots, step=1.5):
+    """A piece turned by its turning points (x, r), with more between them, so that long pieces have rows for marks."""
+    x, radius = np.array(knots, float).T
+    counts = np.maximum(1, np.ceil(np.abs(np.diff(x)) / step)).astype(int)
+    place = np.concatenate([*(k + np.arange(n) / n for k, n in enumerate(counts)), [len(counts)]])
+    return _turned(*(np.interp(place, np.arange(len(x)), values) for values in (x, radius)))
 
 
 def _rod(length=50.0, radius=5.0, edge=0.6, groove=0.0):
-    half, g = length / 2, groove * length / 2
-    cut = [(g - 1, radius), (g - 0.5, radius - 0.7), (g + 0.5, radius - 0.7), (g + 1, radius)] if groove else []
-    return _turned(
-        *_profile([(-half, radius - edge), (-half + edge, radius), *cut, (half - edge, radius), (half, radius - edge)])
-    )
+    half, g, low = length / 2, groove * length / 2, radius - 0.7
+    cut = [(g - 1, radius), (g - 0.5, low), (g + 0.5, low), (g + 1, radius)] if groove else []
+    return _profile((-half, radius - edge), (-half + edge, radius), *cut, (half - edge, radius), (half, radius - edge))
 
 
 def _pen(length=120.0, radius=5.5, tip=2.5, taper=18.0):
-    h = length / 2
-    knots = [(-h, tip - 0.5), (-h + 0.5, tip), (-h + taper, radius), (h * 0.3, radius), (h * 0.3 + 0.4, radius - 0.4),
-             (h * 0.3 + 1.4, radius - 0.4), (h * 0.3 + 1.8, radius), (h - 0.8, radius), (h, radius - 0.8)]  # fmt: skip
-    return _turned(*_profile(knots))
+    h, seam, low = length / 2, 0.15 * length, radius - 0.4
+    cap = (seam, radius), (seam + 0.4, low), (seam + 1.4, low), (seam + 1.8, radius)
+    nib = (-h, tip - 0.5), (-h + 0.5, tip), (-h + taper, radius)
+    return _profile(*nib, *cap, (h - 0.8, radius), (h, radius - 0.8))
 
 
 def _knurled(length=30.0, radius=7.0, pitch=1.4, share=0.7):
@@ -150,52 +145,41 @@ def _ring(outer=14.0, inner=9.0, thickness=3.0, rounding=0.4):
     return _upright((outer + inner) / 2 + (outer - inner) / 2 * wide, thickness / 2 * (1 + high))
 
 
-def flat_outline(half_x, half_y, corner, inset=0.0):
+def _outline(half_x, half_y, corner, inset):
     """Outline (n, 2) of a plate with round corners, anticlockwise."""
     corner = min(corner, half_x, half_y)
-    turn = np.linspace(0, np.pi / 2, 9)
-    arcs = []
-    for quarter, (sx, sy) in enumerate(((1, 1), (-1, 1), (-1, -1), (1, -1))):
-        angle, r = turn + quarter * np.pi / 2, max(corner - inset, 0.02)
-        middle = np.array([sx * (half_x - inset - r), sy * (half_y - inset - r)])
-        arcs.append(middle + r * np.stack([np.cos(angle), np.sin(angle)], axis=1))
-    return _dense(np.concatenate(arcs))
-
-
-def _dense(ring, step=1.0):
-    """The ring with points at most a step apart."""
-    rows = []
-    for a, b in zip(ring, np.roll(ring, -1, axis=0), strict=True):
-        count = max(1, int(np.ceil(np.linalg.norm(b - a) / step)))
-        rows.append(a + (b - a) * np.linspace(0, 1, count, endpoint=False)[:, None])
-    return np.concatenate(rows)
+    r, turn = max(corner - inset, 0.02), np.linspace(0, np.pi / 2, 9)
+    reach, arcs = np.array([half_x, half_y]) - inset - r, []
+    for quarter, side in enumerate(((1, 1), (-1, 1), (-1, -1), (1, -1))):
+        angle = turn + quarter * np.pi / 2
+        arcs.append(side * reach + r * np.stack([np.cos(angle), np.sin(angle)], axis=1))
+    return np.concatenate(arcs)
 
 
 def _plate(half_x=20.0, half_y=12.0, corner=2.0, thickness=1.6, bevel=0.3, holes=(), bow=0.0):
     """A flat piece with holes (x, y, radius), its upper edges bevelled, its ends bowed up by `bow` mm."""
     turn = np.linspace(0, 2 * np.pi, 40, endpoint=False)
     circle = np.stack([np.cos(turn), -np.sin(turn)], axis=1)
-    rings = [[flat_outline(half_x, half_y, corner, inset) for inset in (0.0, bevel)]]
+    rings = [[_outline(half_x, half_y, corner, inset) for inset in (0.0, bevel)]]
     rings += [[np.array(h[:2]) + (h[2] + b) * circle for b in (0.0, bevel)] for h in holes]
-    sides = []
+    pieces, top = [], []
     for outer, inner in (map(_resampled, pair) for pair in rings):
         rows = (outer, 0.0), (outer, thickness - bevel), (inner, thickness)
-        sides.append(np.stack([np.c_[ring, np.full(len(ring), z)] for ring, z in rows]))
-    pieces = [_quads(side) for side in sides]
-    top = [side[2, :-1, :2] for side in sides]
+        pieces.append(_quads(np.stack([np.c_[ring, np.full(len(ring), z)] for ring, z in rows])))
+        top.append(inner[:-1])
     inner = np.stack(np.meshgrid(np.arange(-half_x, half_x, 2.5), np.arange(-half_y, half_y, 2.5)), -1).reshape(-1, 2)
-    inner = inner[_inside(inner, top, 0.8)]
-    flat = np.concatenate([*top, inner])
+    away = cKDTree(np.concatenate(top)).query(inner)[0] > 0.8
+    flat = np.concatenate([*top, inner[_inside(inner, top) & away]])
     faces = Delaunay(flat).simplices
     faces = faces[_inside(flat[faces].mean(axis=1), top)]
     (ax, ay), (bx, by) = (flat[faces[:, 1]] - flat[faces[:, 0]]).T, (flat[faces[:, 2]] - flat[faces[:, 0]]).T
     clockwise = ax * by < ay * bx
     faces[clockwise] = faces[clockwise][:, ::-1]
     pieces.append((np.c_[flat, np.full(len(flat), thickness)], faces))
-    points = np.concatenate([piece[0] for piece in pieces])
-    offsets = np.cumsum([0, *(len(piece[0]) for piece in pieces[:-1])])
-    faces = np.concatenate([piece[1] + offset for piece, offset in zip(pieces, offsets, strict=True)])
-    uv = np.stack([points[:, 0] / (2 * half_x) + 0.5, points[:, 1] / (2 * half_y) + 0.5], axis=1)
+    offsets = np.cumsum([0, *(len(piece) for piece, _ in pieces)])
+    points = np.concatenate([piece for piece, _ in pieces])
+    faces = np.concatenate([those + offset for (_, those), offset in zip(pieces, offsets, strict=False)])
+    uv = points[:, :2] / (2 * half_x, 2 * half_y) + 0.5
     points[:, 2] += bow * (points[:, 0] / half_x) ** 2
     return _soup(points, faces, uv)
 
@@ -211,21 +195,14 @@ def _quads(rows):
     """Points and faces of rows (r, n, 3) of one closed strip, outside on the right hand."""
     count = rows.shape[1]
     a = (np.arange(len(rows) - 1)[:, None] * count + np.arange(count - 1)).ravel()
-    return rows.reshape(-1, 3), np.concatenate(
-        [np.stack([a, a + 1, a + count], 1), np.stack([a + 1, a + count + 1, a + count], 1)]
-    )
+    b, c, d = a + 1, a + count, a + count + 1
+    return rows.reshape(-1, 3), np.concatenate([np.stack([a, b, c], 1), np.stack([b, d, c], 1)])
 
 
-def _inside(points, rings, margin=0.0):
-    """Which points lie in the first ring, by a margin, and in none of the others."""
-    from skimage.measure import points_in_poly
-
-    within = points_in_poly(points, rings[0])
-    for ring in rings[1:]:
-        within &= ~points_in_poly(points, ring)
-    if margin:
-        within &= cKDTree(np.concatenate(rings)).query(points)[0] > margin
-    return within
+def _inside(points, rings):
+    """Which points lie in the first ring, and in none of the others."""
+    outer, *holes = (points_in_poly(points, ring) for ring in rings)
+    return outer & ~np.any(holes, axis=0) if holes else outer
 
 
 def _sheet(half_x=30.0, half_y=22.0):
