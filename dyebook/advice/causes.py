@@ -102,7 +102,7 @@ _PALE_BEFORE = (0.35, 0.57, 0.02, 0.06)
 
 
 CAUSES = {
-    "sound": Row(5.0, {}),
+    "sound": Row(6.0, {}),
     # E-01: whole part pale, hue about right; charge short unless the area was wrong
     "thin_film": Row(1.0, {"colour": {"thinner film": 0.85, "as set": 0.15}, "film": _THIN, "charge": _SHORT,
                            "event": (0.80, 0.03, 0.02, 0.13, 0.02)}),
