@@ -141,9 +141,9 @@ def _colour(rng, chroma, low=0.03, high=0.85):
 
 
 def _random_quad(size, rng):
-    """A card of 3 to 15 % of the frame, turned and in mild perspective, clockwise from the top left."""
+    """A card of 1.2 to 15 % of the frame, turned and in mild perspective, clockwise from the top left."""
     ratio, turn = rng.uniform(1, 1.6), rng.uniform(-0.8, 0.8)
-    side = np.sqrt(rng.uniform(0.03, 0.15) * size[0] * size[1])
+    side = np.sqrt(np.exp(rng.uniform(np.log(0.012), np.log(0.15))) * size[0] * size[1])
     quad = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * side / 2 * (ratio**0.5, ratio**-0.5)
     quad *= 1 + rng.uniform(-0.12, 0.12, (4, 1)) * 0.8
     quad = quad @ np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])

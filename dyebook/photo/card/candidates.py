@@ -50,6 +50,8 @@ _POINTS = 160  # of each outline, from which those farthest out on each stretch 
 _STRETCHES = 14
 # share of a side left out at each end, and distance from it in sides and px within which an outline's points count
 _ENDS, _NEAR_SIDE, _NEAR_PX = 0.08, 0.08, 2
+# best filled outlines that are refined: no photo of a bench has so many, squared grounds have
+_MOST_OUTLINES = 150
 # mean square distance of corners, in areas, from which two quads are two
 _APART = 0.0016
 
@@ -223,6 +225,8 @@ def _distinct(found):
     """Drop quads whose corners lie close to those of one that is filled better, or as well and came earlier."""
     kept, turned = [], np.empty((4 * len(found), 4, 2))
     for one in sorted(found, key=lambda one: round(one[3], 2)):
+        if len(kept) == _MOST_OUTLINES:
+            break
         corners, _, margin, _ = one
         away = corners - corners.mean(axis=0)
         corners = corners + (margin + 1.0) * np.sqrt(2) * away / np.linalg.norm(away, axis=1)[:, None]
