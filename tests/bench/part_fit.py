@@ -37,16 +37,23 @@ def collect(renderer, seeds):
 
 
 def fit(rows, overlaps):
-    """Return fitted trees; a region that covers a part by half or so says little either way."""
-    weights = np.where((overlaps > 0.5) & (overlaps < 0.75), 0.3, 1.0)
+    """Return the fitted trees: "part" says whether a region is on a part, "outline" whether it ends where a part does.
+
+    For the one a region that covers a third or half of a part says little either way, to the other it says most.
+    """
     rising = np.array([RISING.get(feature, 0) for feature in FEATURES])
+    weights = np.where((overlaps > 0.3) & (overlaps < 0.5), 0.3, 1.0)
+    on = overlaps > 0.25
     # few features for each tree: trees that use many weak features carry over to another world better
-    return fit_trees(rows, overlaps > 0.7, weights, count=160, rate=0.07, share=0.4, rising=rising)
+    return {
+        "part": fit_trees(rows, overlaps > 0.5, weights, count=160, rate=0.07, share=0.4, rising=rising, levels=4),
+        "outline": fit_trees(rows[on], overlaps[on] > 0.75, count=120, rate=0.07, share=0.4),
+    }
 
 
 def judged(rows, overlaps, trees):
-    """Return the share of regions that are parts, and of others, with a probability above 0.4."""
-    likely = trees.probability(rows) > 0.4
+    """Return the share of regions that are parts, and of others, with a probability above 0.5."""
+    likely = trees["part"].probability(rows) > 0.5
     return [round(float(np.mean(likely[group])), 3) for group in (overlaps > 0.6, overlaps < 0.4)]
 
 
@@ -60,11 +67,11 @@ def main():
         for one, other in ("ab", "ba")
         if len(rows[one][0]) and len(rows[other][0])
     }
-    print("share of part regions and of others with a probability above 0.4:", scores)
+    print("share of part regions and of others with a probability above 0.5:", scores)
     if out:
         trees = fit(*(np.concatenate(both) for both in zip(*rows.values(), strict=True)))
         scores = scores or {"not scored": "fitted to one world"}
-        write_weights(out, "part_fit", seeds, scores, {"part": as_table(trees, FEATURES)})
+        write_weights(out, "part_fit", seeds, scores, {name: as_table(one, FEATURES) for name, one in trees.items()})
 
 
 if __name__ == "__main__":

@@ -30,6 +30,8 @@ _SMOOTHED_PX = 1.1
 # -- Regions --
 # edge strengths at which the photo falls apart into regions
 _LEVELS = (3.0, 4.5, 7.0, 10.0, 15.0, 22.0)
+# how much lighter than the ground, in L*, or of how different a hue what is no shadow on it is
+_OFF_GROUND = ((5.0, 5.0), (10.0, 9.0), (20.0, 16.0))
 # calm regions larger than this share of the frame are taken for ground
 _GROUND_SHARE = 0.08
 # share of the frame that a part may cover; of its box against the least of them; side of its box against the frame's
@@ -42,6 +44,8 @@ _SOLID, _ON_CARD = 0.6, 0.15
 _SAME = 0.82
 # no part's boundary is weaker than this on the whole: edges close by, 1 = the usual texture of the photo
 _FAINT = 6.0
+# regions with the strongest boundaries that are looked at: twice what the busiest load shows, whatever the ground
+_MOST_REGIONS = 240
 # an edge as the view shows it eats about this many pixels on either side
 _EDGE_HALF = 2
 _NEAR_EDGE = np.ones((5, 5), np.uint8)
@@ -141,8 +145,8 @@ def candidates(view: PhotoView) -> list[Candidate]:
     """Return the candidates of a `PhotoView`, strongest boundary first, none like another."""
     around = cv2.dilate(view.crest, _NEAR_EDGE)
     found = []
-    for level in _LEVELS:
-        for contour, grow in _regions((view.crest < level).astype(np.uint8)):
+    for regions in (*(_regions((view.crest < level).astype(np.uint8)) for level in _LEVELS), _off_ground(view)):
+        for contour, grow in regions:
             x, y, w, h = cv2.boundingRect(contour)
             if _sized(contour, (w, h), view.edge.shape, grow):
                 box = x - grow, y - grow, x + w + grow, y + h + grow
@@ -153,11 +157,26 @@ def candidates(view: PhotoView) -> list[Candidate]:
     return distinct([one for one in regions if one is not None])
 
 
+def _off_ground(view):
+    """Contours of what no shadow makes of the ground: lighter than it, of another hue, or far darker."""
+    colour = cv2.GaussianBlur(view.colour, (5, 5), _SMOOTHED_PX)
+    some = colour[::4, ::4][view.card[::4, ::4] == 0]
+    ground = np.median(some, axis=0)
+    light = cv2.extractChannel(colour, 0) - ground[0]
+    hue = cv2.magnitude(cv2.extractChannel(colour, 1) - ground[1], cv2.extractChannel(colour, 2) - ground[2])
+    shortest = _shortest(view.card)
+    for lighter, hued in _OFF_GROUND:
+        for off in ((light > lighter) | (hue > hued), light < -2.5 * lighter):
+            off = cv2.morphologyEx(off.view(np.uint8), cv2.MORPH_OPEN, _disc(3))
+            found = cv2.findContours(off, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)[0]
+            yield from ((contour, 0) for contour in found if len(contour) > shortest)
+
+
 def _boxed_once(found):
     """Regions whose boxes differ by more than an edge's width: masks cost far more than boxes."""
     kept, boxes = [], np.empty((len(found), 4))
     for one in found:
-        if one[0] < _FAINT:
+        if one[0] < _FAINT or len(kept) == _MOST_REGIONS:
             break
         if np.abs(boxes[: len(kept)] - one[1]).max(axis=1, initial=0).min(initial=np.inf) > _EDGE_HALF:
             boxes[len(kept)] = one[1]
@@ -219,7 +238,7 @@ def _candidate(view, contour, grow):
     box = max(x - pad, 0), max(y - pad, 0), min(x + w + pad, width), min(y + h + pad, height)
     mask = np.zeros((box[3] - box[1], box[2] - box[0]), np.uint8)
     cv2.drawContours(mask, [contour], -1, 1, -1, offset=(-box[0], -box[1]))
-    mask = (cv2.dilate if grow > 0 else cv2.erode)(mask, _disc(2 * abs(grow) + 1))
+    mask = (cv2.dilate if grow > 0 else cv2.erode)(mask, _disc(2 * abs(grow) + 1)) if grow else mask
     rim = _largest_contour(mask)
     if rim is None:
         return None

@@ -62,6 +62,8 @@ _NEAR, _FAR = 2, 9
 # no hole is nearer to the rim, or smaller: a pit is; a patch it grows from may be smaller by a share
 _RIM, _SMALLEST, _SEED_SHARE, _LEAST_SHARE, _MOST_SHARE = 2.5, 14, 0.4, 0.002, 0.2
 _FEWEST_BESIDE = 12
+# largest patches of the ground's colour that are looked at; a weave has many hundreds
+_MOST_SEEDS = 40
 # width over length of a round hole seen at a slant, and how much of the ellipse of its size it fills
 _ROUND, _FILLED = 0.5, 0.88
 # the part is looked at this far from a hole; the step across the edge in units of L*, the share of it that lies within
@@ -257,10 +259,11 @@ def see_through(colour: np.ndarray, mask: np.ndarray) -> np.ndarray:
         return out
     alike = cv2.morphologyEx((alike & (depth > _RIM)).astype(np.uint8), cv2.MORPH_OPEN, _CROSS)
     area = cv2.countNonZero(mask)
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(alike, connectivity=4, ltype=cv2.CV_16U)
-    for k in range(1, count):
-        if _SEED_SHARE * _SMALLEST <= stats[k, cv2.CC_STAT_AREA] <= _MOST_SHARE * area:
-            _add(out, colour, mask, ground, labels == k, stats[k], area)
+    _, labels, stats, _ = cv2.connectedComponentsWithStats(alike, connectivity=4, ltype=cv2.CV_16U)
+    sizes = stats[1:, cv2.CC_STAT_AREA]
+    likely = np.flatnonzero((sizes >= _SEED_SHARE * _SMALLEST) & (sizes <= _MOST_SHARE * area))
+    for k in likely[np.argsort(-sizes[likely], kind="stable")][:_MOST_SEEDS] + 1:
+        _add(out, colour, mask, ground, labels == k, stats[k], area)
     return out
 
 
