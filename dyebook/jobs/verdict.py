@@ -9,7 +9,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from dyebook.advice.judge import CAMERA_LENGTH_DELTA_E, Shade, Verdict, judge, one_photo_error
+from dyebook.advice.judge import CAMERA_LENGTH_DELTA_E, Shade, Verdict, judge, own_error
 from dyebook.book.coupons import check_readings
 from dyebook.book.setups import setup_names, setup_of
 from dyebook.lab import delta_e_76
@@ -126,8 +126,8 @@ def reading_shades(book, rows: list[dict], finish: str | None = None, photo: str
 def _shade_of(row, setup, photo, finish):
     photo = photo if row["source"] == "photo" else None
     u = [row[f"{axis}_sd"] for axis in "Lab"]
-    # a reading kept before its parts were told apart shares with others of its photo alone
-    error = row["error_parts"] or one_photo_error(u)
+    # of a reading kept before its parts were told apart nothing is known to be shared
+    error = row["error_parts"] or own_error(u)
     told = {name: row[name] for name in ("shape_key", "wet", "sealed", "geometry")}
     told |= {"lab": (row["L"], row["a"], row["b"]), "lab_cov_parts": error, "finish": row["finish"] or finish}
     return Shade.of({**told, "setup": {"key": setup}, "photo_sha256": photo})
