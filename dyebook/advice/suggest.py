@@ -64,7 +64,7 @@ class Suggestion(Drawn):
 
     settings: dict  # film_um, dye_g_per_l, bath_temp_c, dwell_min, ph
     lab: Lab  # expected colour
-    # delta_e00, delta_e00_p90: CIEDE2000 to expect to the target as it was read, as the shop will dip (`SLIPS`), and
+    # delta_e00, delta_e00_p90: CIEDE2000 to expect to the likely target, as the shop will dip (`SLIPS`), and
     # the value below which the true difference of part and target stays nine times in ten
     delta_e00: float
     delta_e00_p90: float
@@ -198,9 +198,9 @@ def _first_look(model, aim, space):
         points = np.vstack([qmc.Sobol(len(space.free), scramble=False).random(_CANDIDATES), own])
     draws = model.colour_draws(space.settings(points), most=_FIRST_DRAWS)
     likely = aim.likely(draws)
-    score = delta_e_00(likely, draws).mean(axis=0)
-    gap = float(np.quantile(delta_e_00(aim.lab, draws).min(axis=1), _BENEFIT))
-    return _spread(points, score, _SEEDS, 0.15), gap, likely
+    miss = delta_e_00(likely, draws)
+    gap = float(np.quantile(miss.min(axis=1), _BENEFIT))
+    return _spread(points, miss.mean(axis=0), _SEEDS, 0.15), gap, likely
 
 
 def _spread(points, score, most, apart):
@@ -236,15 +236,17 @@ def _answers(model, aim, likely, space, points, gap, count):
     draws = model.colour_draws(settings)
     longer = delta_e_00(draws, model.colour_draws(_shifted(settings, "dwell_min", 1 / 6))).mean(axis=0)
     warmer = delta_e_00(draws, model.colour_draws(_shifted(settings, "bath_temp_c", 1.0))).mean(axis=0)
-    score = delta_e_00(likely, draws).mean(axis=0) + _FORGIVENESS * (longer + warmer)
-    gap = min(gap, float(np.quantile(delta_e_00(aim.lab, draws).min(axis=1), _BENEFIT)))
+    miss = delta_e_00(likely, draws)
+    score = miss.mean(axis=0) + _FORGIVENESS * (longer + warmer)
+    gap = min(gap, float(np.quantile(miss.min(axis=1), _BENEFIT)))
     chosen = _distinct(points, score, count)
     lamps = lamp_shifts(model, settings[chosen])
     moves = [(longer[i], warmer[i], lamps["a"][k], lamps["led"][k]) for k, i in enumerate(chosen)]
     made = as_dipped(model, settings[chosen], draws[:, chosen])
     course = _course(model, settings[chosen], space.free)
     return [
-        _suggestion(model, aim, settings[[i]], made[:, k], course[:, k], gap, moves[k]) for k, i in enumerate(chosen)
+        _suggestion(model, aim, likely, settings[[i]], made[:, k], course[:, k], gap, moves[k])
+        for k, i in enumerate(chosen)
     ]
 
 
@@ -288,9 +290,9 @@ def _distinct(points, score, count):
 _TRUE_BLACK_UM = 12.0
 
 
-def _suggestion(model, aim, setting, draws, course, gap, moves):
+def _suggestion(model, aim, target, setting, draws, course, gap, moves):
     """One answer; `draws` (s, 3) are its colours as dipped, `moves` the shifts by 10 s, 1 degree and two lamps."""
-    lab, target = Lab(*(float(value) for value in draws.mean(axis=0))), aim.lab
+    lab = Lab(*(float(value) for value in draws.mean(axis=0)))
     values = {name: float(getattr(setting, name)[0]) for name in SETTINGS}
     expected = float(delta_e_00(target, draws).mean())
     p90 = float(np.quantile(delta_e_00(aim.draws(draws, course, np.random.default_rng(1)), draws), 0.9))

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from scipy.stats import norm
 
 from dyebook.advice.judge import (
+    _SAME_WAY,
     CAMERA_LENGTH_DELTA_E,
     ERROR_PARTS,
     GUARD,
@@ -104,10 +105,15 @@ def test_equal_covariances_fully_shared_cancel(lab, cov):
 
 
 def test_geometric_mean_of_unequal_sizes():
-    """Closed form for commuting covariances: (s1 - s2)² on each axis."""
-    one = Shade(BLUE, {"photo": np.diag([4.0, 9.0, 1.0])}, photo="p")
-    other = Shade(BLUE, {"photo": np.diag([1.0, 9.0, 16.0])}, photo="p")
-    assert np.allclose(difference_covariance(one, other), np.diag([1.0, 0.0, 9.0]), atol=0.15)
+    """Closed form for commuting covariances: (s1 - s2)² on each axis, and somewhat less by the thickness of both."""
+    one, other = np.array([4.0, 9.0, 1.0]), np.array([1.0, 9.0, 16.0])
+    pair = (Shade(BLUE, {"photo": np.diag(variances)}, photo="p") for variances in (one, other))
+    thick = _SAME_WAY**2 * (one + other).sum() / 2
+    left = one + other - 2 * (np.sqrt((one + thick) * (other + thick)) - thick)
+    found = difference_covariance(*pair)
+    assert np.allclose(found, np.diag(left), atol=1e-6)
+    assert np.all(np.diag(found) <= np.array([1.0, 0.0, 9.0]) + 1e-6)
+    assert np.all(np.diag(found) >= 0.7 * np.array([1.0, 0.0, 9.0]) - 1e-6)
 
 
 def test_one_gain_moves_near_colours_alike():

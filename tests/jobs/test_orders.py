@@ -1,5 +1,6 @@
 """Orders from the customer's words to the verdict."""
 
+import numpy as np
 import pytest
 
 from dyebook.errors import DyebookError, RecordError
@@ -20,7 +21,9 @@ def _dip(book, lab=None, u=0.3, **state):
 
 
 def _seen(*labs):
-    parts = tuple(Reading(Lab(*lab), (0.5,) * 3, (0.8,) * 3, ((0, 0), (9, 0), (9, 9)), (0, 0, 9, 9)) for lab in labs)
+    error = {"photo": np.diag([0.5] * 3).tolist(), "own": np.diag([0.14] * 3).tolist()}
+    told = {"outline": ((0, 0), (9, 0), (9, 9)), "box": (0, 0, 9, 9), "lab_cov_parts": error}
+    parts = tuple(Reading(Lab(*lab), (0.5,) * 3, (0.8,) * 3, **told) for lab in labs)
     return Measurement("sample.jpg", (10, 10), "grey", ((0, 0), (1, 0), (1, 1), (0, 1)), Lab(49.5, 0, 0), parts)
 
 

@@ -127,6 +127,7 @@ def test_sample_and_part_in_one_photo_are_judged_by_their_difference(bare):
     photo_id = bare.add("photos", batch_id=number, sha256="0" * 64, size_bytes=9)
     sample_id = bare.add("samples", name="a cup")
     doubt = {"L_sd": 2.0, "a_sd": 2.0, "b_sd": 2.0, "photo_id": photo_id, "source": "photo"}
+    doubt["error_parts"] = {"photo": np.diag([3.6] * 3).tolist(), "own": np.diag([0.4] * 3).tolist()}
     bare.add("readings", sample_id=sample_id, L=40.0, a=10.0, b=-20.0, **doubt)
     bare.add("readings", batch_id=number, L=40.5, a=10.0, b=-20.0, **doubt)
     target_id = bare.add("targets", sample_id=sample_id, name="the cup", L=40.0, a=10.0, b=-20.0, tolerance_de00=3.0)

@@ -213,7 +213,7 @@ def _show_readings(book, seen):
         st.markdown("Tap the card's four corners in the picture, or take another photo.")
         return
     measurement = seen.measurement
-    draft()["last_read"] = photo_roll.in_view()["name"], tuple(tuple(part.lab) for part in measurement.parts)
+    draft()["last_read"] = (photo_roll.in_view()["name"],)
     plain = [part.to_dict() for part in measurement.parts]
     draft()["last_parts"] = [{name: part[name] for name in _JUDGED_BY} for part in plain]
     st.subheader("Read", anchor=False)

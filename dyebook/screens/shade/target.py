@@ -96,11 +96,11 @@ def _kept(book):
 
 
 def _of_photo(_book):
-    name, colours = draft().get("last_read", ("", ()))
-    if not colours:
+    (name, *_), parts = draft().get("last_read", ("",)), draft().get("last_parts", ())
+    if not parts:
         st.markdown("No photo was read yet. Take one on the Photo page, then come back.")
         return None
     index = 0
-    if len(colours) > 1:
-        index = choose_from("shade_photo_part", "Which", range(len(colours)), lambda one: f"part {one + 1}")
-    return f"From {name}", Shade(Lab(*colours[index])), None
+    if len(parts) > 1:
+        index = choose_from("shade_photo_part", "Which", range(len(parts)), lambda one: f"part {one + 1}")
+    return f"From {name}", Shade.of(parts[index]), None
