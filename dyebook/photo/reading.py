@@ -67,7 +67,7 @@ _NEAR_GREY, _ROUNDS = 0.003, 3
 _VEIL, _VEIL_LEAVES = (0.04, 0.015), 0.4
 # log of the film's brightness over that of the part in the same two lights. The dyed worlds want more under lamps (0.1
 # and 0.5), two earlier ones of even bodies none
-_LEVEL_STEP = (-0.08, 0.05)
+_LEVEL_STEP = (-0.08, 0.08)
 # how much darker, log light, the darkest of the middlemost part of a photo is than its middle: a body turns away at its
 # edges, and metal mirrors something else there; painted and printed patches (nearly all of eight real charts stay below
 # 0.13) are even to the rim, and nothing is taken off them. From, and in full
