@@ -20,6 +20,7 @@ from dyebook.units import parse_moment
 
 __all__ = [
     "add_row",
+    "both_values",
     "checked_moment",
     "checked_values",
     "correct_row",
@@ -147,7 +148,7 @@ def correct_row(
         If a value is impossible.
     """
     row = row_of(connection, table, row_id, lock=True)
-    _refuse_outdated(connection, table, row, version)
+    _refuse_outdated(connection, table, row, version, changes)
     new = {name: value for name, value in checked_values(table, changes).items() if value != row[name]}
     if not new:
         return row["version"]
@@ -156,15 +157,28 @@ def correct_row(
     return row["version"] + 1
 
 
-def _refuse_outdated(connection, table, row, version):
+def _refuse_outdated(connection, table, row, version, wanted=None):
     if version is None or version == row["version"]:
         return
     changes = history_of(connection, table.name, row["id"])
     who = f"by {changes[-1]['who']} at {changes[-1]['at']}" if changes else "by another person"
     raise BookError(
         f"{table.name} {row['id']} was changed {who} after you opened it; nothing was overwritten; "
-        "look at it again and repeat your change"
+        f"{both_values(row, wanted or {})}look at it again and repeat your change"
     )
+
+
+def both_values(now: dict, wanted: dict, of: str = "") -> str:
+    """Return in words what stands in the book, and what was to take its place, where the two differ."""
+    words = ""
+    for name, value in wanted.items():
+        old = now.get(name)
+        if isinstance(value, dict):
+            words += both_values(old or {}, value, f"{name} ")
+        elif value != old and not isinstance(value, list):
+            old, value = ("empty" if is_empty(one) else one for one in (old, value))
+            words += f"{of}{name} is {old} now, and you wrote {value}; ".replace("_", " ")
+    return words
 
 
 def _write(connection, table, row, new):
@@ -193,13 +207,24 @@ def mark_deleted(
     return row["version"] + 1
 
 
-def undo_last(connection: Connection, table: Table, row_id: int, who: str | None = None) -> int:
-    """Take back the last change of a row that stands, and return the row's new version; BookError if there is none."""
+def undo_last(
+    connection: Connection, table: Table, row_id: int, who: str | None = None, change: int | None = None
+) -> int:
+    """Take back the last change of a row that stands, and return the row's new version.
+
+    BookError if there is none, or it is not `change`, the number of the one that was looked at.
+    """
     standing = _standing(connection, table, row_id)
     if not standing:
         raise BookError(f"{table.name} {row_id} has no change that could be taken back")
+    last = standing[-1]
+    if change not in (None, last["id"]):
+        raise BookError(
+            f"{table.name} {row_id} was changed by {last['who']} at {last['at']} after you opened it: "
+            f"{last['new']}; nothing was taken back"
+        )
     row = row_of(connection, table, row_id, lock=True)
-    old = standing[-1]["old"]
+    old = last["old"]
     _write(connection, table, row, old)
     note_change(connection, table.name, row_id, "undo", {name: row[name] for name in old}, old, who)
     return row["version"] + 1

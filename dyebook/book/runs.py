@@ -47,14 +47,14 @@ def preparations_of(connection, run_id):
     return [dict(row) for row in connection.execute(query).mappings()]
 
 
-def change_run(connection, run_id: int, change, who: str | None = None) -> dict:
+def change_run(connection, run_id: int, change, who: str | None = None, version: int | None = None) -> dict:
     """Change a run by what it holds now, with no other write in between.
 
     The row after the change comes back. `connection` (sqlalchemy.Connection): inside a writing transaction. `change`:
-    takes the row as a dict and returns the new values as a dict.
+    takes the row as a dict and returns the new values as a dict. `version`: as for `dyebook.book.rows.correct_row`.
     """
     row = row_of(connection, _RUNS, run_id, lock=True)
-    correct_row(connection, _RUNS, run_id, change(row), row["version"], who)
+    correct_row(connection, _RUNS, run_id, change(row), version or row["version"], who)
     return row_of(connection, _RUNS, run_id)
 
 

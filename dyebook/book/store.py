@@ -158,12 +158,15 @@ class Book:
         if table not in _MAKERS_DELETE:
             self.must_be("owner")
 
-    def undo(self, table: str, row_id: int) -> int:
-        """Take back the last change of a row that has not been taken back yet; return its new version."""
+    def undo(self, table: str, row_id: int, change: int | None = None) -> int:
+        """Take back the last change of a row that has not been taken back yet; return its new version.
+
+        With `change`, the number of the one that was looked at, no other is taken back.
+        """
         with self.writing() as connection:
             if rows.last_was_deletion(connection, rows.table_named(table), row_id):
                 self._may_delete(table)
-            return rows.undo_last(connection, rows.table_named(table), row_id, self.who)
+            return rows.undo_last(connection, rows.table_named(table), row_id, self.who, change)
 
     def history(self, table: str | None = None, row_id: int | None = None) -> list[dict]:
         """Return who changed what, when, from which values to which, oldest first."""
@@ -192,8 +195,10 @@ class Book:
         with self.reading() as connection:
             return {row.key: row.value for row in connection.execute(select(Setting.key, Setting.value))}
 
-    def set_setting(self, key: str, value) -> None:
+    def set_setting(self, key: str, value, was=...) -> None:
         """Keep a setting, any JSON value; the old one goes into the history.
+
+        With `was`, the value that was looked at, it is refused if another has been kept since.
 
         Those of the shop are for owners, RecordError says what is wrong with one of them, and a new place of the photos
         must hold those the book has.
@@ -207,11 +212,16 @@ class Book:
         table = Setting.__table__
         with self.writing() as connection:
             old = connection.execute(select(table.c.value).where(table.c.key == key)).first()
+            before = {key: old[0] if old else None}
+            if was is not ... and (was or None) != (before[key] or None):
+                raise BookError(
+                    f"{key.replace('_', ' ')}: changed by another person after you opened it; nothing was overwritten; "
+                    f"{rows.both_values(before, {key: value})}look at it again and repeat your change"
+                )
             if old is None:
                 connection.execute(table.insert().values(key=key, value=value))
             else:
                 connection.execute(table.update().where(table.c.key == key).values(value=value))
-            before = {key: old[0] if old else None}
             rows.note_change(connection, "settings", None, "setting", before, {key: value}, self.who)
 
     def _check_place_of_photos(self, place):

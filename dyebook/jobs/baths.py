@@ -176,8 +176,9 @@ def set_dye_rules(book, dye: str, **rules):
             raise RecordError(
                 f"the window of {FIELDS[name].label} runs from {window[0]:g} to {window[1]:g}; the lower end goes first"
             )
-    kept = {name: value for name, value in {**dye_rules(book, dye), **rules}.items() if value is not None}
-    book.set_setting(_RULES, {**(book.setting(_RULES) or {}), dye: kept})
+    known = book.setting(_RULES) or {}
+    kept = {name: value for name, value in {**known.get(dye, {}), **rules}.items() if value is not None}
+    book.set_setting(_RULES, {**known, dye: kept}, was=known)
 
 
 def outside_window(book, dye: str, **values) -> list:

@@ -12,11 +12,19 @@ __all__ = ["FILM_BY", "gauge_check", "keep_gauge", "own_rate", "rate_for", "rate
 FILM_BY = ("gauge", "720", "0.30")
 
 
-def keep_gauge(book, run_id: int, readings_um, asked_class: str | None = None, why: str | None = None) -> dict:
+def keep_gauge(
+    book,
+    run_id: int,
+    readings_um,
+    asked_class: str | None = None,
+    why: str | None = None,
+    version: int | None = None,
+) -> dict:
     """Keep what a gauge read on the parts of a run; return the run's row.
 
     `readings_um` (sequence of float): one a place. `asked_class`: ISO 7599 class that was asked for. RecordError if
     there is none, their mean is more film than the charge can make, or far from the film expected and no reason given.
+    `version`: of the run, as it was looked at.
     """
     found = check_gauge(readings_um, asked_class, GAUGE_SD_UM)
     mean = found.film_measured_um
@@ -28,7 +36,7 @@ def keep_gauge(book, run_id: int, readings_um, asked_class: str | None = None, w
         return {"film_measured_um": mean, "trace": {**trace, "gauge_um": list(readings_um), "film_class": asked_class}}
 
     with book.writing() as connection:
-        return runs.change_run(connection, run_id, change, book.who)
+        return runs.change_run(connection, run_id, change, book.who, version)
 
 
 def gauge_check(row: dict):

@@ -5,7 +5,7 @@ from datetime import datetime
 
 from dyebook.advice.judge import Verdict
 from dyebook.book.readings import measured_values
-from dyebook.errors import RecordError
+from dyebook.errors import BookError, RecordError
 from dyebook.jobs.verdict import judge_against, judge_perfect, target_shade
 from dyebook.lab import Lab, delta_e_00
 from dyebook.record import check_tolerance
@@ -146,10 +146,10 @@ def keep_order_sample(
     return set_target(book, order_id, measurement.parts[part_index].lab, tolerance_de00, sample_id=sample_id)
 
 
-def answer_order(book, order_id: int, batch_id: int):
-    """Note that a batch was dyed for an order; None takes it off again."""
+def answer_order(book, order_id: int | None, batch_id: int, version: int | None = None):
+    """Note that a batch, of the version looked at, was dyed for an order; None takes it off again."""
     book.batch(batch_id)
-    book.correct("batches", batch_id, {"order_id": order_id})
+    book.correct("batches", batch_id, {"order_id": order_id}, version)
 
 
 def target_of(book, order_id: int):
@@ -192,17 +192,23 @@ def decide(book, batch_id: int, target_id: int, verdict: str, delta_e00: float |
 
     `verdict` is "pass", "fail", "redo", "redip" or "accepted_as_is".
     """
+    taken = [row for row in book.rows("verdicts", batch_id=batch_id) if row["target_id"] == target_id]
+    if taken and taken[-1]["verdict"] == verdict:
+        return taken[-1]["id"]
+    if taken:
+        last = f"{taken[-1]['verdict']}, by {taken[-1]['added_by']} at {taken[-1]['decided_at']}"
+        raise BookError(f"batch {batch_id} was decided already: {last}; you say {verdict}; take that one back first")
     at = datetime.now().isoformat(timespec="minutes")
     far = None if delta_e00 is None else round(float(delta_e00), 2)
     decided = {"verdict": verdict, "delta_e00": far, "decided_at": at}
     return book.add("verdicts", batch_id=batch_id, target_id=target_id, **decided)
 
 
-def close_order(book, order_id: int):
-    """Note that an order went out."""
-    book.correct("orders", order_id, {"done_at": datetime.now().isoformat(timespec="minutes")})
+def close_order(book, order_id: int, version: int | None = None):
+    """Note that an order, of the version looked at, went out."""
+    book.correct("orders", order_id, {"done_at": datetime.now().isoformat(timespec="minutes")}, version)
 
 
-def reopen_order(book, order_id: int):
-    """Take the end of an order back."""
-    book.correct("orders", order_id, {"done_at": None})
+def reopen_order(book, order_id: int, version: int | None = None):
+    """Take the end of an order, of the version looked at, back."""
+    book.correct("orders", order_id, {"done_at": None}, version)

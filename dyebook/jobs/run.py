@@ -139,9 +139,9 @@ def plan_run(
     return book.add("runs", **setting, **more, trace={"plan": plan, "notes": []})
 
 
-def drop_run(book, run_id: int):
-    """Mark a run as deleted, a mistake for instance; it can be brought back."""
-    book.delete("runs", run_id)
+def drop_run(book, run_id: int, version: int | None = None):
+    """Mark a run as deleted, a mistake for instance; it can be brought back. `version`: the one looked at."""
+    book.delete("runs", run_id, version)
 
 
 def tick_step(book, run_id: int, kind: str, **found):
@@ -269,9 +269,9 @@ def _switched_off(notes, at):
     return [held, {"at": at.isoformat(), "current_a": 0.0}]
 
 
-def _change(book, run_id, change):
+def _change(book, run_id, change, version=None):
     with book.writing() as connection:
-        return runs.change_run(connection, run_id, change, book.who)
+        return runs.change_run(connection, run_id, change, book.who, version)
 
 
 def finish_run(
@@ -302,10 +302,11 @@ def finish_run(
     return _change(book, run_id, change)
 
 
-def keep_log(book, run_id: int, trace, report) -> dict:
+def keep_log(book, run_id: int, trace, report, version: int | None = None) -> dict:
     """Keep a logger's file with its run: charge, film and events take the place of what the notes said.
 
     The run's row comes back. `report` (dyebook.physics.trace.events.TraceReport): made with the run's area.
+    `version`: of the run, as it was looked at.
     """
     if report.film_um is None:
         raise RecordError("the run's area is not known; correct the run, then keep the log with it")
@@ -321,7 +322,7 @@ def keep_log(book, run_id: int, trace, report) -> dict:
     def change(row):
         return {**_made(row, report.charge_ah, report.minutes, report), "trace": {**row["trace"], **kept}}
 
-    return _change(book, run_id, change)
+    return _change(book, run_id, change, version)
 
 
 def _made(row, charge_ah, minutes, film):

@@ -4,7 +4,7 @@ from datetime import datetime, timedelta
 
 from dyebook.book import runs
 from dyebook.book.batches import Names
-from dyebook.errors import RecordError
+from dyebook.errors import BookError, RecordError
 from dyebook.jobs.asked import reasoned, this_moment, unanswered
 from dyebook.jobs.baths import lot_in_use
 from dyebook.jobs.orders import is_for_skin, order_named, order_of_run
@@ -148,6 +148,7 @@ def mark_step(
     at: datetime | None = None,
     minutes: float | None = None,
     why: str | None = None,
+    seen=...,
 ) -> dict:
     """Note that a step of a run begins, or ends; return the run's row.
 
@@ -159,6 +160,8 @@ def mark_step(
         False starts it, anew where it had been started before.
     minutes
         How long it is meant to take, for a clock that begins.
+    seen
+        How the step stood as it was looked at, None for not begun; BookError where it stands otherwise by now.
     """
     at = (at or this_moment()).isoformat()
     tank, _, kind = step.partition(": ")
@@ -168,6 +171,8 @@ def mark_step(
 
     def change(row):
         steps = dict(row["trace"].get("steps", {}))
+        if seen not in (..., steps.get(step)):
+            raise BookError(f"{step}: another person began or ended it just now; its clock was left as it is")
         if ended and step not in steps:
             raise RecordError(f"{step} was not started; start it first")
         begun = {"started_at": at} | ({} if minutes is None else {"minutes": minutes})
@@ -232,8 +237,8 @@ def seal_values(kind: str, minutes: float | None = None, temp_c: float | None = 
     return {"kind": SEAL_KINDS[kind], "dwell_min": minutes, "seal_temp_c": temp_c}
 
 
-def keep_seal_test(book, run_id: int, stain: int):
-    """Keep the dye spot test of a run's seal with the run; return it judged, a `SealTest`."""
+def keep_seal_test(book, run_id: int, stain: int, version: int | None = None):
+    """Keep the dye spot test of a run's seal with the run, of the version looked at; return it judged, a `SealTest`."""
     row = book.row("runs", run_id)
     batches = book.rows("batches", run_id=run_id)
     seals = book.rows("seals", batch_id=batches[0]["id"]) if batches else []
@@ -246,7 +251,7 @@ def keep_seal_test(book, run_id: int, stain: int):
     kept = {"stain": stain, "passes": found.passes, "at": this_moment().isoformat()}
     with book.writing() as connection:
         runs.change_run(
-            connection, run_id, lambda row: {"trace": {**(row["trace"] or {}), "seal_test": kept}}, book.who
+            connection, run_id, lambda row: {"trace": {**(row["trace"] or {}), "seal_test": kept}}, book.who, version
         )
     return found
 
@@ -286,6 +291,9 @@ def keep_batch(
     if second is not None and not (bath and second.get("dye") and second.get("dye_g_per_l")):
         raise RecordError("a bath of two dyes needs the name of its tank, the second dye and its strength")
     row = book.row("runs", run_id)
+    if kept := book.rows("batches", run_id=run_id):
+        who = f"by {kept[0]['added_by']} at {kept[0]['added_at']}"
+        raise BookError(f"run {run_id} is batch {kept[0]['id']} of the book already, kept {who}; correct that one")
     order = order or order_of_run(book, row)
     asked = asked_of_batch(book, row, dip, more.get("seal"), order, more.get("dyed_at"))
     order_id = None if order is None else order_named(book, order)["id"]

@@ -164,14 +164,13 @@ def _show_changes(book, row, standing):
         for line in history:
             st.markdown(report_words.plain(report_batches.change_text(line)))
         if (last := _last_standing(history)) is not None:
-            undo = {"on_click": book.undo, "args": (last["table"], last["row_id"])}
+            undo = session.tap(book.undo, last["table"], last["row_id"], last["id"])
             st.button("Take the last correction back", key="undo_correction", **undo)
-    if standing and st.button("Mark this batch as deleted", key="delete", type="tertiary"):
-        book.delete("batches", row.batch)
-        st.rerun()
-    if not standing and st.button("Bring this batch back", key="undelete"):
-        book.undelete("batches", row.batch)
-        st.rerun()
+    seen = ("batches", row.batch, row.version)
+    if standing:
+        st.button("Mark this batch as deleted", key="delete", type="tertiary", **session.tap(book.delete, *seen))
+    else:
+        st.button("Bring this batch back", key="undelete", **session.tap(book.undelete, *seen))
 
 
 def _correct(book, row):

@@ -4,6 +4,7 @@ from datetime import date
 
 import streamlit as st
 
+from dyebook.errors import BookError
 from dyebook.jobs import baths
 from dyebook.jobs.bath_state import bath_line
 from dyebook.report import baths as report_baths
@@ -61,6 +62,8 @@ def _enter(book):
     keep("enter_made_up_on")
     if not st.button("Enter it", key="enter_bath_go", type="primary", width="stretch", disabled=not (dye and name)):
         return
+    if (full := f"{dye}, {name}") in (known := baths.baths_by_name(book)):
+        raise BookError(f"{full} was entered by {known[full]['added_by']} already; open it and note what you found")
     number = baths.find_bath(book, dye, name, volume)
     found = {"dye_g_per_l": strength, "bath_volume_l": volume, "ph": ph, "bath_temp_c": temp}
     baths.note_bath(book, number, "made_up" if day else "measured", day.isoformat() if day else None, **found)

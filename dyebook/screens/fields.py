@@ -3,9 +3,11 @@
 A field is named after its quantity, with its unit; `put` fills one that is drawn later, from a button or another page.
 """
 
+from contextlib import contextmanager
+
 import streamlit as st
 
-from dyebook.errors import RecordError
+from dyebook.errors import BookError, RecordError
 from dyebook.jobs.orders import open_order_names, order_of_run
 from dyebook.record import FIELDS, check_value
 from dyebook.report.bench import run_title
@@ -22,6 +24,8 @@ __all__ = [
     "choose",
     "choose_from",
     "choose_run",
+    "follow",
+    "keeping",
     "key_of",
     "put",
     "switch",
@@ -74,10 +78,47 @@ def warn(words: str):
 
 def ask_text(name, label, hint="", explain=None, long=False, default="") -> str:
     """Ask for free text and return it; empty while nothing is written."""
-    key = begin(key_of(name), default)
+    key = follow(key_of(name), label, default)
     text = (st.text_area if long else st.text_input)(label, key=key, placeholder=hint, help=explain)
     keep(key)
     return text.strip()
+
+
+def follow(key: str, label: str, now: str) -> str:
+    """Return the key of a field that shows what the book holds, also once that changes, until it is written to."""
+    filled = draft().setdefault(_FILLED, {})
+    text = st.session_state[begin(key, now)]
+    if text in (now, filled.setdefault(key, now)):
+        filled[key] = now
+        if text != now:
+            st.session_state[key] = now
+    st.session_state.setdefault(_NOW, {})[key] = (label, now)
+    return key
+
+
+@contextmanager
+def keeping(*keys):
+    """Keep fields written to, inside; BookError where the book's own value of one was changed meanwhile.
+
+    `keys`: how those of the fields begin. Both values are said, and the next tap stands.
+    """
+    filled, texts = draft().setdefault(_FILLED, {}), {}
+    for key, (label, now) in st.session_state.get(_NOW, {}).items():
+        if not key.startswith(keys):
+            continue
+        texts[key] = st.session_state[key]
+        if now not in (texts[key], filled[key]):
+            filled[key] = now
+            raise BookError(
+                f"not kept: {label} was set to {now or 'nothing'} after you opened it, and you wrote "
+                f"{texts[key] or 'nothing'}; keep it once more if that is to stand"
+            )
+    yield
+    filled.update(texts)
+
+
+# in the draft: what the book held when each field was last in step with it; in the session: its label, and that now
+_FILLED, _NOW = "fields as filled", "fields now"
 
 
 def ask_word(name, label, known=(), hint="choose or write", explain=None) -> str | None:

@@ -8,7 +8,7 @@ from datetime import date, datetime
 
 import streamlit as st
 
-from dyebook.errors import BookError, RecordError
+from dyebook.errors import RecordError
 from dyebook.jobs import orders
 from dyebook.jobs.trouble import judge_batch, target_for
 from dyebook.jobs.wet import surface_of
@@ -30,7 +30,7 @@ from dyebook.screens.navigation import (
     show_order,
 )
 from dyebook.screens.piece import hold
-from dyebook.screens.session import as_drawn, friendly_errors, the_book
+from dyebook.screens.session import as_told, friendly_errors, tap, the_book
 from dyebook.screens.shade.target import batch_number, read_colour
 from dyebook.screens.swatch import show_pair, show_slip, show_swatch, wall
 
@@ -160,7 +160,8 @@ def _show_shade(book, stand):
 
 def _agree(book, stand):
     number = stand.order["id"]
-    drawn = as_drawn(f"target of order {number}", stand.target and stand.target["id"])
+    agreed = [stand.target] if stand.target else []
+    check = as_told(f"target of order {number}", agreed, _agreed_text)
     if st.button("Photograph the customer's piece", key="photograph_sample", icon=":material/photo_camera:"):
         go_to_photo(sample_for=number)
     keys = colour_key, tolerance_key = f"order_{number}_colour", f"order_{number}_tolerance_de00"
@@ -173,15 +174,16 @@ def _agree(book, stand):
     if lab is not None:
         show_swatch(lab, "This would be the shade")
     if st.button("Agree on this shade", key="agree", disabled=lab is None or tolerance is None):
-        if drawn != (stand.target and stand.target["id"]):
-            raise BookError(
-                f"a shade was agreed on for this order after you opened it: {stand.target['name']}; nothing was "
-                "overwritten; look at both, and agree again"
-            )
+        check()
         as_batch = batch_number(text)
         orders.set_target(book, number, lab, tolerance, **({} if as_batch is None else {"batch_id": as_batch}))
         forget(*keys)
         st.rerun()
+
+
+def _agreed_text(target):
+    lab = ", ".join(f"{target[axis]:g}" for axis in ("L", "a", "b"))
+    return f"another shade was agreed on, {target['name']} ({lab})"
 
 
 def ask_tolerance(book, key) -> float | None:
@@ -224,7 +226,7 @@ def show_verdict(book, batch_id):
     if taken:
         when = report_words.moment_text(taken[-1]["decided_at"])
         st.markdown(f"**{report_words.plain(report_batches.verdict_text(taken[-1]))}**" + (f", {when}" if when else ""))
-        back = {"on_click": book.delete, "args": ("verdicts", taken[-1]["id"])}
+        back = tap(book.delete, "verdicts", taken[-1]["id"])
         st.button("Take the decision back", key=f"undecide_{batch_id}", type="tertiary", **back)
         return
     dry, sealed = surface_of(book, batch_id)
@@ -238,7 +240,7 @@ def show_verdict(book, batch_id):
             if name == "redip" and sealed:
                 continue
             kind = "primary" if name == _SUGGESTED.get(verdict.verdict) else "secondary"
-            decide = {"on_click": orders.decide, "args": (book, batch_id, target["id"], name, verdict.delta_e00)}
+            decide = tap(orders.decide, book, batch_id, target["id"], name, verdict.delta_e00)
             st.button(label, key=f"{name}_{batch_id}", type=kind, **decide)
 
 
@@ -249,7 +251,7 @@ def _take_a_batch(book, stand):
             orders.answer_order(book, stand.order["id"], int(number))
             st.rerun()
         for row in stand.batches:
-            leave = {"on_click": orders.answer_order, "args": (book, None, row.batch)}
+            leave = tap(orders.answer_order, book, None, row.batch, row.version)
             label = f"Batch {row.batch} does not belong here"
             st.button(label, key=f"not_for_order_{row.batch}", type="tertiary", **leave)
 
@@ -267,16 +269,15 @@ def _show_nearest(book, stand):
 
 def _show_end(book, order):
     number = order["id"]
+    seen = (number, order["version"])
     with st.container(horizontal=True):
         if order["done_at"] is None:
-            st.button("Delivered", key="close_order", on_click=orders.close_order, args=(book, number))
+            st.button("Delivered", key="close_order", **tap(orders.close_order, book, *seen))
         else:
             st.markdown(f"Delivered {report_words.moment_text(order['done_at'])}.")
-            st.button("Not delivered after all", key="reopen", on_click=orders.reopen_order, args=(book, number))
+            st.button("Not delivered after all", key="reopen", **tap(orders.reopen_order, book, *seen))
         # an order that is dropped stays open in front of its owner, who can bring it back at once
         if order["deleted_at"] is None:
-            st.button(
-                "Drop this order", key="drop_order", type="tertiary", on_click=book.delete, args=("orders", number)
-            )
+            st.button("Drop this order", key="drop_order", type="tertiary", **tap(book.delete, "orders", *seen))
         else:
-            st.button("Bring it back", key="undrop_order", on_click=book.undelete, args=("orders", number))
+            st.button("Bring it back", key="undrop_order", **tap(book.undelete, "orders", *seen))

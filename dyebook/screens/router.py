@@ -64,6 +64,7 @@ def show(first=PAGES[0][0]):
             if session.is_demo():
                 _show_demo_ways(ways, more)
             show_bar(book, chosen.title.lower())
+            session.show_refused()
             chosen.run()
             tasks.warm_up(*_SLOW_TO_LOAD)
     finally:

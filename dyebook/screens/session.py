@@ -23,6 +23,7 @@ from dyebook.server.shared import DOOR_HEADER, admit, send_away
 
 __all__ = [
     "as_drawn",
+    "as_told",
     "came_by",
     "friendly_errors",
     "is_demo",
@@ -34,6 +35,8 @@ __all__ = [
     "sentence",
     "shared_book",
     "show_error",
+    "show_refused",
+    "tap",
     "the_book",
     "who_is_here",
     "whose_draft",
@@ -180,6 +183,44 @@ def as_drawn(key: str, now):
     drawn = st.session_state.get(name, now)
     st.session_state[name] = now
     return drawn
+
+
+def as_told(key: str, rows, words):
+    """Return a check for the tap on a form: BookError where another row came in since the form was drawn.
+
+    `words` (callable): says a row as it is told.
+    """
+    newest = rows[-1] if rows else None
+    drawn = as_drawn(key, newest and newest["id"])
+
+    def check():
+        if newest is not None and newest["id"] != drawn:
+            raise BookError(
+                f"{words(newest)}: {newest['added_by']} wrote that after you opened it; nothing of yours was written; "
+                "look at both, and tap again if yours is to stand"
+            )
+
+    return check
+
+
+def tap(work, *args, **more) -> dict:
+    """Return what makes a button do work before its page is drawn anew, which then says a `DyebookError` first."""
+    return {"on_click": _try, "args": (work, args, more)}
+
+
+def _try(work, args, more):
+    try:
+        work(*args, **more)
+    except DyebookError as error:
+        st.session_state[_REFUSED] = error
+
+
+def show_refused():
+    """Say why the last tap did nothing."""
+    show_error(st.session_state.pop(_REFUSED, None))
+
+
+_REFUSED = "why the last tap did nothing"
 
 
 @contextmanager

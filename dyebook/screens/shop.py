@@ -2,9 +2,9 @@
 
 import streamlit as st
 
-from dyebook.errors import BookError
 from dyebook.record import SHOP_SETTINGS
 from dyebook.report.words import setting_text
+from dyebook.screens.fields import follow, keeping
 from dyebook.screens.session import friendly_errors, the_book
 
 __all__ = ["show"]
@@ -17,19 +17,11 @@ def show():
     st.markdown("They hold for this book, on every phone and desk that opens it.")
     with st.form("shop_settings", border=False):
         for name, row in SHOP_SETTINGS.items():
-            now = book.setting(name)
-            if f"setting_{name}" not in st.session_state:
-                _drawn()[name] = now  # what the field shows until it is written to, whoever sets another meanwhile
-            st.text_input(
-                row.label, _text_of(row, now), key=f"setting_{name}", placeholder=_hint(row), help=row.meaning
-            )
+            key = follow(f"setting_{name}", row.label, _text_of(row, book.setting(name)))
+            st.text_input(row.label, key=key, placeholder=_hint(row), help=row.meaning)
         asked = st.form_submit_button("Keep these settings", key="keep_settings", type="primary")
     if asked:
         _keep(book)
-
-
-def _drawn():
-    return st.session_state.setdefault("settings as drawn", {})
 
 
 def _text_of(row, value):
@@ -44,19 +36,11 @@ def _keep(book):
     """Keep what was changed, and say which of it makes no sense."""
     kept = []
     for name, row in SHOP_SETTINGS.items():
-        typed, now = st.session_state[f"setting_{name}"].strip(), book.setting(name)
-        drawn = _drawn()[name]
-        if typed == _text_of(row, drawn):
+        typed = st.session_state[f"setting_{name}"].strip()
+        if typed == _text_of(row, book.setting(name)):
             continue
-        _drawn()[name] = now
-        with friendly_errors():
-            if now not in (drawn, typed):
-                raise BookError(
-                    f"{row.label} was set to {setting_text(now) or 'nothing'} after you opened it; nothing was "
-                    f"overwritten; you wrote {typed or 'nothing'}: keep it once more if that is to stand"
-                )
+        with friendly_errors(), keeping(f"setting_{name}"):
             book.set_setting(name, typed)
-            _drawn()[name] = book.setting(name)
             kept.append(row.label)
     if kept:
         st.success(f"Kept: {', '.join(kept)}.")

@@ -9,7 +9,7 @@ from dyebook.report.words import figure_text, moment_text
 from dyebook.screens.answers import offer_page, show_answer
 from dyebook.screens.fields import ask, ask_text, ask_word, choose
 from dyebook.screens.navigation import go_on
-from dyebook.screens.session import friendly_errors
+from dyebook.screens.session import as_told, friendly_errors
 
 __all__ = ["show_acid"]
 
@@ -51,7 +51,9 @@ def _mix(book, left, right):
         show_answer(mix, ("water_ml", "acid_ml", "rise_c", "portions"))
         offer_page("Electrolyte: sulphuric acid slowly into water", mix, "acid")
         name, lot = _tank(book), ask_text("acid_lot", "Lot number of the acid")
+        check = _as_told(book, next(iter(book.rows("electrolytes", name=name)), None) if name else None)
         if st.button("Made up: into the book", key="keep_acid", type="primary", disabled=not name):
+            check()
             tank = baths.electrolyte_named(book, name, mix.volume_l)
             made = {"electrolyte_g_per_l": mix.g_per_l, "bath_volume_l": mix.volume_l, "dissolved_al_g_per_l": 0.0}
             baths.note_electrolyte(book, tank, "made_up", **made)
@@ -129,7 +131,14 @@ def _life(book, left, right):
         offer_page(f"Life of the electrolyte {name}", life, "acid_life")
 
 
+def _as_told(book, row):
+    """A check for the tap: what others noted of an electrolyte since the form was drawn."""
+    events = book.rows("electrolyte_events", electrolyte_id=row["id"]) if row else ()
+    return as_told(f"electrolyte {row and row['id']}", events, _event_words)
+
+
 def _note(book, row):
+    check = _as_told(book, row)
     with st.expander("Note what happened to it"):
         kind = choose("acid_event", "What", _EVENTS, ELECTROLYTE_EVENTS.get)
         found = {
@@ -138,6 +147,7 @@ def _note(book, row):
             "bath_volume_l": ask("event_volume_l", "Volume, L"),
         }
         if st.button("Note it", key="note_acid"):
+            check()
             baths.note_electrolyte(book, row["id"], kind, **found)
             go_on("acid", event_electrolyte_g_per_l="", event_al_g_per_l="", event_volume_l="")
 

@@ -13,9 +13,9 @@ from dyebook.report.plots import plot_strength
 from dyebook.report.words import plain
 from dyebook.screens.answers import offer_page, show_answer, show_plot
 from dyebook.screens.baths import show_events, show_strength
-from dyebook.screens.fields import ask, ask_text, ask_word, choose, put, warn
+from dyebook.screens.fields import ask, ask_text, ask_word, choose, keeping, key_of, put, warn
 from dyebook.screens.navigation import go_on
-from dyebook.screens.session import friendly_errors
+from dyebook.screens.session import as_told, friendly_errors
 from dyebook.screens.shade.baths import learn_here
 
 __all__ = ["show_dyebath"]
@@ -41,11 +41,12 @@ def show_dyebath(book):
         st.markdown("Choose a bath of the book; a new one is made up first.")
         return
     left, right = st.columns([2, 3], gap="large")
+    check = as_told(f"bath {name}", baths.events_of_bath(book, row["id"]) if row else (), report_baths.event_text)
     if way == "line":
-        _show_one(book, name, row, left, right)
+        _show_one(book, name, row, left, right, check)
     else:
         draw = {"make": _show_make, "top": _show_top, "level": _show_level, "rules": _show_rules}[way]
-        draw(book, name, row, left, right)
+        draw(book, name, row, left, right, check)
 
 
 def _show_all(book, known):
@@ -67,7 +68,7 @@ def _show_all(book, known):
             st.button("Look at it", key=f"look_{row['id']}", on_click=put, kwargs={"bath": name})
 
 
-def _show_one(book, name, row, left, right):
+def _show_one(book, name, row, left, right, check):
     with right, friendly_errors():
         state = bath_state(book, row, learn_here)
         show_strength(state.line)
@@ -76,7 +77,7 @@ def _show_one(book, name, row, left, right):
         offer_page(f"Dye bath {name}", state, "bath", leave=_LEAVE)
         show_events(book, row["id"])
     with left:
-        _note(book, row)
+        _note(book, row, check)
 
 
 _LINE_BASIS = (
@@ -86,7 +87,7 @@ _LINE_BASIS = (
 )
 
 
-def _note(book, row):
+def _note(book, row, check):
     st.subheader("Note what happened", anchor=False)
     kind = choose("dyebath_event", "What", _EVENTS, BATH_EVENTS.get)
     found = {
@@ -99,6 +100,7 @@ def _note(book, row):
     for problem in outside_window(book, row["dye"], ph=found["ph"], bath_temp_c=found["bath_temp_c"]):
         warn(problem)
     if st.button("Note it", key="note_dyebath", type="primary"):
+        check()
         baths.note_bath(book, row["id"], kind, **found)
         go_on("dyebath", **{f"event_{name}": "" for name in found})
 
@@ -112,7 +114,7 @@ def _volume(row, name="bath_volume_l", label="Bath at its line, L"):
     return ask(f"{_mark(row)}{name}", label, known, "2 or 0.5 gal")
 
 
-def _show_make(book, name, row, left, right):
+def _show_make(book, name, row, left, right, check):
     """Draw the making up of a bath of one dye or two."""
     with left:
         strength = ask("make_dye_g_per_l", "Wanted, g/L", "3", "3 or 0.4 oz/gal")
@@ -129,10 +131,13 @@ def _show_make(book, name, row, left, right):
         offer_page(f"New dye bath {name}", answer, "dyebath")
         dye, _, bath = name.partition(", ")
         if st.button("Made up: into the book", key="keep_dyebath", type="primary", disabled=not bath.strip()):
+            check()
             for one, grams in ((dye, strength), (second, second_g_per_l)):
                 if one and grams:
                     made = {"dye_g_per_l": grams, "bath_volume_l": volume, "ph": ph, "bath_temp_c": temp}
-                    baths.note_bath(book, baths.find_bath(book, one, bath, volume), "made_up", **made)
+                    with keeping(key_of(f"{_mark(row)}bath_volume_l")):
+                        number = baths.find_bath(book, one, bath, volume)
+                    baths.note_bath(book, number, "made_up", **made)
             if lot:
                 baths.open_lot(book, dye, lot)
             go_on("dyebath", dyebath_way="line")
@@ -148,7 +153,7 @@ def _second(book):
         return second, ask("make_second_dye_g_per_l", "Its strength, g/L", hint="1") if second else None
 
 
-def _show_top(book, name, row, left, right):
+def _show_top(book, name, row, left, right, check):
     """Draw the topping up of a bath, from a measured strength or from all that went through it."""
     line = bath_line(book, row["id"], learn_here) if row else StrengthLine(())
     with left:
@@ -171,6 +176,7 @@ def _show_top(book, name, row, left, right):
             st.caption(f"The same tank holds {plain(other)}: top that up too; the water goes in once.")
         offer_page(f"Top up {name}", answer, "top_up")
         if row and st.button("Topped up: into the book", key="keep_top_up", type="primary"):
+            check()
             baths.note_bath(book, row["id"], "topped_up", dye_g_per_l=target, bath_volume_l=full)
             if lot:
                 baths.open_lot(book, row["dye"], lot)
@@ -185,7 +191,7 @@ def _same_tank(book, row):
     return [name for name, other in baths.baths_by_name(book).items() if other["id"] in shared]
 
 
-def _show_level(book, name, row, left, right):
+def _show_level(book, name, row, left, right, _):
     """Draw whether the dye covers a hanging load."""
     floor_known = dye_rules(book, row["dye"]).get("tank_area_dm2") if row else None
     with left:
@@ -202,11 +208,12 @@ def _show_level(book, name, row, left, right):
         show_answer(level, ("covers", "depth_mm", "missing_l", "rise_mm"))
         offer_page(f"Level of {name or 'a dye bath'}", level, "level")
         if row and floor != floor_known and st.button("Keep this tank", key="keep_tank"):
-            set_dye_rules(book, row["dye"], tank_area_dm2=floor)
+            with keeping(key_of(f"{_mark(row)}tank_area_dm2")):
+                set_dye_rules(book, row["dye"], tank_area_dm2=floor)
             st.rerun()
 
 
-def _show_rules(book, name, row, left, right):
+def _show_rules(book, name, row, left, right, _):
     """Draw the shop's own windows, figures and limits for a dye."""
     rules, mark = dye_rules(book, row["dye"]), row["dye"]
     with left:
@@ -220,8 +227,9 @@ def _show_rules(book, name, row, left, right):
             "evaporation_l_per_day": _rule(mark, rules, "evaporation_l_per_day", "Water lost to the air, L a day"),
         }
         if st.button("Keep these rules", key="keep_rules", type="primary"):
-            set_dye_rules(book, row["dye"], **asked)
-            st.success(plain(f"The rules for {row['dye']} are kept."), icon=":material/check:")
+            with friendly_errors(), keeping(key_of(f"{mark}_")):
+                set_dye_rules(book, row["dye"], **asked)
+                st.success(plain(f"The rules for {row['dye']} are kept."), icon=":material/check:")
     with right:
         st.markdown(
             "Windows and limits are yours: take them from the dye's own data sheet and from your check coupons. What "
@@ -237,7 +245,7 @@ def _window(mark, rules, name, label, quantity):
     with left:
         low = ask(f"{mark}_{name}_low", f"{label} from", "" if low is None else f"{low:g}", quantity=quantity)
     with right:
-        high = ask(f"{mark}_{name}_high", "to", "" if high is None else f"{high:g}", quantity=quantity)
+        high = ask(f"{mark}_{name}_high", f"{label} to", "" if high is None else f"{high:g}", quantity=quantity)
     return None if None in (low, high) else (low, high)
 
 

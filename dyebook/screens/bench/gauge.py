@@ -19,7 +19,7 @@ from dyebook.screens.answers import ask_reason, offer_page, show_answer, show_do
 from dyebook.screens.drafts import draft
 from dyebook.screens.fields import ask, ask_alloy, ask_text, ask_word, choose, choose_run, key_of
 from dyebook.screens.navigation import go_on
-from dyebook.screens.session import friendly_errors
+from dyebook.screens.session import as_drawn, friendly_errors
 from dyebook.units import parse_quantity
 
 __all__ = ["show_gauge", "show_log"]
@@ -45,10 +45,10 @@ def show_gauge(book):
 def _read(book, row):
     text = ask_text("gauge_readings", "Gauge readings, µm", "11.8 12.1 12.0, or 0.47 mil 0.48 mil", _GAUGE_HELP)
     asked_class = ask_word("film_class", "Film class asked for (ISO 7599)", FILM_CLASSES)
-    readings = _readings(text)
+    readings, drawn = _readings(text), as_drawn(f"gauge {row['id']}", row["version"])
     why = ask_reason("gauge_why", asked_of_gauge(row, sum(readings) / len(readings))) if readings else None
     if st.button("Keep the readings", key="keep_gauge", type="primary", disabled=not text or why == ""):
-        keep_gauge(book, row["id"], readings, asked_class, why)
+        keep_gauge(book, row["id"], readings, asked_class, why, drawn)
         go_on("gauge", gauge_readings="")
     check = gauge_check(row)
     if check is not None:
@@ -61,9 +61,10 @@ def _test_seal(book, row):
     if row is None or row["batch"] is None or not book.rows("seals", batch_id=row["batch"]):
         return
     with st.expander("Seal test (ISO 2143): stain of a dye spot"):
+        drawn = as_drawn(f"seal test {row['id']}", row["version"])
         stain = choose("seal_stain", "Stain, 0 none to 5", list(range(6)), str)
         if st.button("Keep the test", key="keep_seal_test"):
-            show_answer(keep_seal_test(book, row["id"], stain), ("passes",))
+            show_answer(keep_seal_test(book, row["id"], stain, drawn), ("passes",))
 
 
 _GAUGE_HELP = (
@@ -207,8 +208,9 @@ def _show_trace(book, row, trace, asked):
         show_doubt(remedy, f"{number}. {head}")
     show_answer(report, ("charge_ah", "film_um", "minutes", "film_kept_um", "film_lost_um"))
     offer_page("Log of a run", report, "log")
+    drawn = row and as_drawn(f"log of {row['id']}", row["version"])
     if row is not None and st.button(f"Keep it with run {row['id']}", key="keep_log", type="primary"):
-        keep_log(book, row["id"], trace, report)
+        keep_log(book, row["id"], trace, report, drawn)
         st.success(f"Run {row['id']} now has this log, its charge and its film.", icon=":material/check:")
 
 

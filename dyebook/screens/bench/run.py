@@ -30,10 +30,10 @@ from dyebook.screens.answers import (
     show_figures,
     show_pairs,
 )
-from dyebook.screens.fields import ask, ask_alloy, ask_order, ask_word, choose, choose_run, put, warn
+from dyebook.screens.fields import ask, ask_alloy, ask_order, ask_word, choose, choose_run, keeping, key_of, put, warn
 from dyebook.screens.navigation import go_on
 from dyebook.screens.piece import hold, order_in_hand, plan_waiting
-from dyebook.screens.session import friendly_errors, sentence
+from dyebook.screens.session import friendly_errors, sentence, tap
 
 __all__ = ["show_plan", "show_prepare", "show_run"]
 
@@ -74,7 +74,8 @@ def _questions(book):
         given["tank"] = ask_word("electrolyte", "Electrolyte in the book", tanks)
         tank = next((row for row in book.rows("electrolytes", name=given["tank"])), None) if given["tank"] else None
         known = f"{tank['bath_volume_l']:g}" if tank and tank["bath_volume_l"] else ""
-        given["volume"] = ask(f"{tank['id']}_volume_l" if tank else "volume_l", "Tank, L", known, "2 or 0.5 gal")
+        given["volume_key"] = f"{tank['id']}_volume_l" if tank else "volume_l"
+        given["volume"] = ask(given["volume_key"], "Tank, L", known, "2 or 0.5 gal")
         given["voltage"] = ask("voltage_v", "Voltage at the tank, V", "15")
         given["allowed"] = ask("allowed_temp_c", "Warmest you allow, °C", "22", "22 or 72 °F")
         given["parts"] = ask("parts_count", "Parts on the jig", hint="6", quantity="parts_a")
@@ -134,7 +135,8 @@ def _keep(book, asked, run):
     }
     if st.button("Keep this plan and prepare", key="keep_plan", type="primary", icon=":material/arrow_forward:"):
         if asked["tank"]:
-            values["electrolyte_id"] = electrolyte_named(book, asked["tank"], asked["volume"])
+            with keeping(key_of(asked["volume_key"])):
+                values["electrolyte_id"] = electrolyte_named(book, asked["tank"], asked["volume"])
         number = bench.plan_run(book, **values)
         hold(book, **order_in_hand(book, asked["order"]), run=number, plan=plan_waiting(book))
         go_on("prepare", run=number)
@@ -182,7 +184,9 @@ def show_prepare(book):
         show_pairs(plan)
         show_cautions(cautions)
         offer_steps(f"Before run {row['id']}", PREPARATION, cautions, "prepare", plan)
-        st.button("Drop this plan", key="drop_plan", type="tertiary", on_click=bench.drop_run, args=(book, row["id"]))
+        st.button(
+            "Drop this plan", key="drop_plan", type="tertiary", **tap(bench.drop_run, book, row["id"], row["version"])
+        )
 
 
 def _preparation_cautions():
@@ -196,8 +200,8 @@ def _show_finish(book, row, step):
     with st.container(key="prep_finish", horizontal=True):
         for finish in _FINISHES:
             kind = "primary" if row["finish"] == finish else "secondary"
-            change = {"args": ("runs", row["id"], {"finish": finish})}
-            st.button(finish, key=f"finish_{finish.replace(' ', '_')}", type=kind, on_click=book.correct, **change)
+            change = tap(book.correct, "runs", row["id"], {"finish": finish}, row["version"])
+            st.button(finish, key=f"finish_{finish.replace(' ', '_')}", type=kind, **change)
 
 
 def _step_words(step, state):
@@ -210,7 +214,7 @@ def _show_step(book, row, kind, step, ticks):
     with st.container(key=f"prep_{kind}", horizontal=True, vertical_alignment="center"):
         _step_words(step, _state(ticks))
         if ticks:
-            undo = {"on_click": bench.untick_step, "args": (book, row["id"], kind)}
+            undo = tap(bench.untick_step, book, row["id"], kind)
             st.button("Undo", key=f"undo_{kind}", type="tertiary", **undo)
         elif kind == "water_break_test":
             _tick(book, row, kind, "Holds", passed=True)
@@ -220,8 +224,7 @@ def _show_step(book, row, kind, step, ticks):
 
 
 def _tick(book, row, kind, label, **found):
-    arguments = {"args": (book, row["id"], kind), "kwargs": found}
-    st.button(label, key=f"tick_{kind}_{label.lower()}", on_click=bench.tick_step, **arguments)
+    st.button(label, key=f"tick_{kind}_{label.lower()}", **tap(bench.tick_step, book, row["id"], kind, **found))
 
 
 def _state(ticks):
@@ -274,7 +277,9 @@ def _before(book, row, missing):
             st.rerun()
         if st.button("Preparation", key="to_prepare"):
             go_on("prepare", run=row["id"])
-        st.button("Drop this plan", key="drop_run", type="tertiary", on_click=bench.drop_run, args=(book, row["id"]))
+        st.button(
+            "Drop this plan", key="drop_run", type="tertiary", **tap(bench.drop_run, book, row["id"], row["version"])
+        )
 
 
 @st.fragment(run_every=_REFRESH_S)
@@ -303,10 +308,10 @@ def _note(book, row):
     with st.container(horizontal=True, vertical_alignment="bottom"):
         if last > 0:
             same = f"Unchanged: {figure_text('current_a', last)}"
-            st.button(same, key="note_same", on_click=_write_note, args=(book, row["id"], last))
-            st.button("Pause", key="pause_run", on_click=bench.pause_run, args=(book, row["id"]))
+            st.button(same, key="note_same", **tap(_write_note, book, row["id"], last))
+            st.button("Pause", key="pause_run", **tap(bench.pause_run, book, row["id"]))
         else:
-            st.button("Current is back", key="resume_run", on_click=bench.resume_run, args=(book, row["id"]))
+            st.button("Current is back", key="resume_run", **tap(bench.resume_run, book, row["id"]))
         end = st.button("End the run", key="finish_run", type="primary", icon=":material/stop:")
     key = f"asked_end_{row['id']}"
     if end or st.session_state.get(key):
@@ -315,8 +320,8 @@ def _note(book, row):
         current = ask("noted_current_a", "Current now, A", hint="2.9 or 0")
         volts = ask("noted_voltage_v", "Voltage, V")
         temp = ask("noted_electrolyte_temp_c", "Electrolyte, °C", hint="21 or 70 °F")
-        arguments = {"args": (book, row["id"], current), "kwargs": {"voltage_v": volts, "electrolyte_temp_c": temp}}
-        st.button("Note it", key="note_reading", disabled=current is None, on_click=_write_note, **arguments)
+        note = tap(_write_note, book, row["id"], current, voltage_v=volts, electrolyte_temp_c=temp)
+        st.button("Note it", key="note_reading", disabled=current is None, **note)
 
 
 def _end(book, row, key):
@@ -344,5 +349,9 @@ def _notes(book, row):
     for question in asked_of_electrolyte(noted[-1].get("electrolyte_temp_c")):
         show_doubt(sentence(question))
     st.caption("Between two notes the current runs in a straight line; switching off or on, a note of 0 A, is a step.")
-    drop = {"on_click": bench.drop_run, "args": (book, row["id"])}
-    st.button("It was a mistake: drop this run", key="drop_run", type="tertiary", **drop)
+    st.button(
+        "It was a mistake: drop this run",
+        key="drop_run",
+        type="tertiary",
+        **tap(bench.drop_run, book, row["id"], row["version"]),
+    )

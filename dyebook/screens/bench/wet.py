@@ -17,7 +17,7 @@ from dyebook.screens.answers import ask_reason, offer_page, offer_steps, show_an
 from dyebook.screens.fields import ask, ask_order, ask_word, choose, choose_run, key_of, switch, warn
 from dyebook.screens.navigation import go_on, go_to_batch, go_to_photo
 from dyebook.screens.piece import hold, order_in_hand
-from dyebook.screens.session import friendly_errors
+from dyebook.screens.session import friendly_errors, tap
 from dyebook.screens.shade.baths import learn_here
 
 __all__ = ["show_wet"]
@@ -107,7 +107,7 @@ def _own_seal_time(book, kind):
     default = f"{own[kind]:g}" if kind in own else ""
     typed = ask(f"{kind}_min_per_um", "Seal, min per µm", default, usual, quantity="seal_min")
     if typed is not None and typed != own.get(kind):
-        keep = {"on_click": book.set_setting, "args": (wet.SEAL_TIMES, {**own, kind: typed})}
+        keep = tap(book.set_setting, wet.SEAL_TIMES, {**own, kind: typed}, own)
         st.button("Keep this as the shop's own time", key="keep_seal_time", type="tertiary", **keep)
     return typed
 
@@ -119,7 +119,7 @@ def _no_nickel(book, kind):
     free = book.setting(wet.NO_NICKEL) or []
     said = st.toggle("Its safety data sheet names no nickel", kind in free, key=f"no_nickel_{kind}")
     if said != (kind in free):
-        book.set_setting(wet.NO_NICKEL, [*free, kind] if said else [one for one in free if one != kind])
+        book.set_setting(wet.NO_NICKEL, [*free, kind] if said else [one for one in free if one != kind], free)
     return said
 
 
@@ -161,13 +161,13 @@ def _show_step(book, row, place, step, times, why):
         source = f"<span class='source'>{escape(planned + step.source)}</span>"
         st.html(f"<div class='wetstep'>{head}<br>{source}</div>", width="stretch")
         stopped = tank == "seal" and why == ""
-        more = {"minutes": step.minutes, "why": why}
-        begin = {"on_click": wet.mark_step, "args": (book, row["id"], step.name), "kwargs": more}
-        begin["disabled"] = stopped
+        seen = row["trace"].get("steps", {}).get(step.name)
+        more = {"minutes": step.minutes, "why": why, "seen": seen}
+        begin = tap(wet.mark_step, book, row["id"], step.name, **more) | {"disabled": stopped}
         if times is None:
             st.button(into if step.minutes else "Done", key=f"in_{place}", **begin)
         elif times[1] is None and step.minutes:
-            end = {"on_click": wet.mark_step, "args": (book, row["id"], step.name, True)}
+            end = tap(wet.mark_step, book, row["id"], step.name, True, seen=seen)
             st.button(out, key=f"out_{place}", type="primary", **end)
         else:
             st.markdown(_done_words(times), width="content")

@@ -263,7 +263,7 @@ def _show_setup(book, setup):
         others = [one.name for one in uses if one.name and one.name != named]
         for number, name in enumerate(dict.fromkeys(others)):
             label = f"It is {report_words.plain(name)}"
-            st.button(label, key=f"setup_is_{number}", on_click=name_setup, args=(book, setup["key"], name))
+            st.button(label, key=f"setup_is_{number}", **session.tap(name_setup, book, setup["key"], name))
         name = st.text_input("Its name", key="setup_name", placeholder="window bench")
         if st.button("Name it", key="name_setup", disabled=not name.strip()):
             name_setup(book, setup["key"], name)
