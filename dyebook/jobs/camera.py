@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 
 from dyebook.errors import PhotoError
+from dyebook.jobs import say_nothing
 from dyebook.jobs.check_coupon import camera_of, one_part
 from dyebook.jobs.photo import FITTING, look, read_options, screen_jpeg
 
@@ -47,7 +48,7 @@ def forget_learned(book, name):
     forget_camera(name)
 
 
-def learn_from(content: bytes, name=None, chart_at=None, left_out=(), table=None) -> LearnedFrom:
+def learn_from(content, name=None, chart_at=None, left_out=(), table=None, progress=say_nothing) -> LearnedFrom:
     """Return what one photo of a 24-patch chart teaches about the camera that took it.
 
     Parameters
@@ -60,6 +61,8 @@ def learn_from(content: bytes, name=None, chart_at=None, left_out=(), table=None
         Patches the fit must not use.
     table : str, optional
         As for `dyebook.photo.camera.profile.learn_camera`.
+    progress : callable
+        Called with words where a stage begins.
 
     Raises
     ------
@@ -73,6 +76,7 @@ def learn_from(content: bytes, name=None, chart_at=None, left_out=(), table=None
 
     photo = read_photo(content, name=name)
     plain, quads = _drawn(photo, ()), ()
+    progress(f"Looking for the chart in {photo.name}")
     try:
         corners = find_chart(photo, left_out) if chart_at is None else chart_at
         quads = patch_quads(corners)

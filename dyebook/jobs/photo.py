@@ -148,7 +148,7 @@ def mean_of(readings):
     return lab, lab_u, max(float(delta_e_00(lab, reading.lab)) for reading in readings)
 
 
-def see_photo(content: bytes, options: ReadOptions, name=None, progress=say_nothing) -> Seen:
+def see_photo(content, options: ReadOptions, name=None, progress=say_nothing) -> Seen:
     """Return a `Seen` of a photo; `progress` is called with words where a stage begins.
 
     PhotoError if it is no photo at all; a photo without a usable card or part is shown, with the reason in words.
@@ -167,10 +167,11 @@ def see_photo(content: bytes, options: ReadOptions, name=None, progress=say_noth
     return Seen(photo.size, screen_jpeg(looked.overlay(_LONG_SIDE)), looked.measurement)
 
 
-def draw_plain(content, name=None):
-    """Return a photo with nothing drawn in, as JPEG of the size of an overlay."""
+def draw_plain(content, name=None, progress=say_nothing):
+    """Return a photo with nothing drawn in, as JPEG of the size of an overlay; `progress` as for `see_photo`."""
     from dyebook.photo.file.read import read_photo
 
+    progress(f"Drawing {name or 'the photo'}")
     return screen_jpeg(_picture(read_photo(content, name=name, quick=True), None))
 
 

@@ -1,6 +1,5 @@
 """Camera: learned from one photo of a 24-patch chart; its check coupon; how well it repeats; the sheets to print."""
 
-import hashlib
 import re
 import tempfile
 from pathlib import Path
@@ -16,8 +15,9 @@ from dyebook.report.camera import repeatability_text
 from dyebook.report.words import plain
 from dyebook.screens import coupon, tasks
 from dyebook.screens.answers import offer_pdf, show_flags
-from dyebook.screens.drafts import draft, forget, keep, recall
-from dyebook.screens.photo.roll import take_bytes
+from dyebook.screens.apart import apart
+from dyebook.screens.drafts import draft, forget, keep, mark_of, recall
+from dyebook.screens.photo.roll import take_file
 from dyebook.screens.session import friendly_errors, sentence, the_book
 from dyebook.screens.swatch import tap_corners
 
@@ -75,9 +75,9 @@ def _learn():
     keep(*_KEYS)
     numbers = tuple(sorted(PATCHES.index(patch) for patch in left_out))
     asked = name, draft().get("chart_at"), numbers, _TABLES[table]
-    key = hashlib.sha256(content).hexdigest(), *asked
+    key = mark_of(content), *asked
     learned = tasks.done(
-        "camera", key, f"Learning the camera from {name}", lambda _: learn_from(content, *asked), most=4
+        "camera", key, f"Learning the camera from {name}", lambda job: apart(job, learn_from, content, *asked), most=4
     )
     if learned.problem:
         st.warning(plain(sentence(learned.problem)), icon=":material/crop_free:")
@@ -94,7 +94,7 @@ def _take_chart():
         help="The same light and exposure as your photos of parts; no flash, no filter.",
     )
     if given is not None:
-        draft()["chart"] = given.name, take_bytes(given)
+        draft()["chart"] = given.name, take_file(given)
         st.rerun()
 
 
@@ -237,9 +237,10 @@ _SPREAD = (
 
 def _check(asked, given, camera, spread):
     """Lines of words about the spread, once they were asked for."""
-    photos, book = [(one.name, one.getvalue()) for one in given], the_book()
+    book = the_book()
 
     def read(job):
+        photos = [(one.name, one.getvalue()) for one in given]
         stage = lambda done: job(f"{done} of {len(photos)} photos read")  # noqa: E731
         found = check_repeats(book, photos, spread, stage, camera=camera)
         return tuple(line.strip().removeprefix("! ") for line in repeatability_text(found, camera).splitlines())

@@ -1,6 +1,5 @@
 """The check coupon: today's photos read and kept, its chart over the days, and what to do when it leaves its colour."""
 
-import hashlib
 from dataclasses import replace
 from datetime import date
 
@@ -17,9 +16,10 @@ from dyebook.report.trouble import false_signals_text
 from dyebook.report.words import distance_text, plain
 from dyebook.screens import tasks
 from dyebook.screens.answers import show_flags
-from dyebook.screens.drafts import draft
+from dyebook.screens.apart import apart
+from dyebook.screens.drafts import bytes_of, draft, mark_of
 from dyebook.screens.photo.correct import CARD_WORDS, GO_AROUND, around_words, plain_picture
-from dyebook.screens.photo.roll import KINDS, take_bytes
+from dyebook.screens.photo.roll import KINDS, take_file
 from dyebook.screens.session import friendly_errors, sentence, the_book
 from dyebook.screens.swatch import show_swatch, tap_corners
 
@@ -39,7 +39,7 @@ def show_photos(book, camera):
     if ready:
         _show_against(check_coupon.coupon_days(book, camera), [one.parts[0].lab for one in seen])
     if seen and st.button("Keep as this day's reading", key="keep_coupon_day", type="primary", disabled=not ready):
-        kept = [(one, (shot["name"], shot["content"])) for one, shot in zip(seen, shots, strict=True)]
+        kept = [(one, (shot["name"], bytes_of(shot["content"]))) for one, shot in zip(seen, shots, strict=True)]
         check_coupon.keep_day(book, kept, camera, day)
         draft().pop("coupon_shots")
         st.rerun()
@@ -56,7 +56,7 @@ def _take_photos():
     )
     if given:
         known = {shot["content"] for shot in shots}
-        fresh = [{"name": one.name, "content": take_bytes(one), "turn": 0} for one in given]
+        fresh = [{"name": one.name, "content": take_file(one), "turn": 0} for one in given]
         shots.extend(shot for shot in fresh if shot["content"] not in known)
         draft()["coupon_turn"] = turn + 1
         st.rerun()
@@ -68,19 +68,15 @@ def _look(book, shot, camera):
     options = read_options(book, camera or None, flaws=False, **places)
 
     def look(job):
-        return see_photo(shot["content"], options, name, job)
+        return apart(job, see_photo, shot["content"], options, name)
 
     # a camera learned anew is another camera
-    key = _mark(shot), name, options, known_cameras()
+    key = mark_of(shot["content"]), name, options, known_cameras()
     try:
         return tasks.done("coupon", key, f"Reading {name}", look, most=12)
     except PhotoError:
         draft()["coupon_shots"].remove(shot)
         raise
-
-
-def _mark(shot):
-    return hashlib.sha256(shot["content"]).hexdigest()
 
 
 def _show_shot(number, shot, seen):

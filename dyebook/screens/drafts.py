@@ -1,7 +1,7 @@
 """Drafts: what was typed and not yet saved, kept so that a reload, another page or a restart of the app loses nothing.
 
 A session finds its draft, a dict, by the page's address. It lives in memory, and after every run of a page on disk: one
-folder a draft, plain JSON and beside it the bytes of its photos.
+folder a draft, plain JSON and beside it its files. Those of photos are never held in memory.
 """
 
 import json
@@ -21,13 +21,16 @@ from dyebook.safe_file import replacing
 
 __all__ = [
     "begin",
+    "bytes_of",
     "draft",
     "drafts_folder",
     "forget",
     "hold_draft",
+    "hold_file",
     "is_draft_name",
     "keep",
     "load_draft",
+    "mark_of",
     "put_draft_down",
     "recall",
     "save_draft",
@@ -101,6 +104,32 @@ def _write(folder, text, blobs):
     return True
 
 
+def hold_file(content: bytes) -> Path | bytes:
+    """Put a file beside this session's draft and return its path, called by its SHA-256; a full disk leaves the bytes.
+
+    It stays there as long as the draft names it.
+    """
+    path = drafts_folder() / st.session_state[_DRAFT] / sha256(content).hexdigest()
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+        if not path.exists():
+            with replacing(path) as fresh:
+                fresh.write_bytes(content)
+    except OSError:
+        return content
+    return path
+
+
+def bytes_of(held: Path | bytes) -> bytes:
+    """Return the bytes of what `hold_file` returned."""
+    return held.read_bytes() if isinstance(held, Path) else held
+
+
+def mark_of(held: Path | bytes) -> str:
+    """Return the SHA-256 of what `hold_file` returned."""
+    return held.name if isinstance(held, Path) else sha256(held).hexdigest()
+
+
 def throw_old_away(now=None):
     """Delete drafts that have not been touched for a month, and all but the newest forty."""
     folder, now = drafts_folder(), now or time.time()
@@ -116,10 +145,10 @@ def _packed(value, blobs):
     """A value as JSON takes it; what JSON lacks goes into a dict of one key. Bytes are put beside, by their hash."""
     if value is None or isinstance(value, str | bool | int | float):
         return value
-    if isinstance(value, bytes):
-        digest = sha256(value).hexdigest()
+    if isinstance(value, bytes | Path):
+        digest = mark_of(value)
         blobs[digest] = value
-        return {"bytes": digest}
+        return {"bytes" if isinstance(value, bytes) else "file": digest}
     if isinstance(value, date):
         return {"date": value.isoformat()}
     if isinstance(value, tuple):
@@ -137,10 +166,10 @@ def _unpacked(value, folder):
     if not isinstance(value, dict):
         return value
     ((kind, inner),) = value.items()
-    if kind == "bytes":
-        if not re.fullmatch(r"[0-9a-f]{64}", inner):
-            raise ValueError("not a hash")
-        return (folder / inner).read_bytes()
+    if kind in ("bytes", "file"):
+        if not re.fullmatch(r"[0-9a-f]{64}", inner) or not (folder / inner).is_file():
+            raise ValueError("not the hash of a file that is there")
+        return (folder / inner).read_bytes() if kind == "bytes" else folder / inner
     if kind == "date":
         return date.fromisoformat(inner)
     if kind == "tuple":

@@ -31,7 +31,7 @@ MORE_PAGES = (
 )
 
 # what only some pages need, and takes a while
-_SLOW_TO_LOAD = ("dyebook.photo.measure", "dyebook.book.frame", "dyebook.advice.learn", "plotly.graph_objects")
+_SLOW_TO_LOAD = ("dyebook.book.frame", "dyebook.advice.learn", "plotly.graph_objects")
 
 _WEB = Path(__file__).parent / "web"
 # a picture of our own: a named icon would be fetched from a server elsewhere

@@ -19,7 +19,7 @@ from dyebook.record import DEMO_MARK
 from dyebook.report.words import plain
 from dyebook.screens import tasks
 from dyebook.server.gate import COOKIE
-from dyebook.server.shared import DOOR_HEADER, admit, send_away
+from dyebook.server.shared import DOOR_HEADER, MOST_SENT_MB, admit, send_away, take_refused
 
 __all__ = [
     "as_drawn",
@@ -216,8 +216,12 @@ def _try(work, args, more):
 
 
 def show_refused():
-    """Say why the last tap did nothing."""
+    """Say why the last tap did nothing, and how many files were not taken."""
     show_error(st.session_state.pop(_REFUSED, None))
+    count = take_refused(get_script_run_ctx().session_id)
+    if count:
+        what = "1 file was" if count == 1 else f"{count} files were"
+        show_error(DyebookError(f"{what} not taken: {MOST_SENT_MB} MB are taken at a time; send the rest once more"))
 
 
 _REFUSED = "why the last tap did nothing"

@@ -15,6 +15,7 @@ from importlib import import_module
 import streamlit as st
 
 from dyebook.errors import DyebookError
+from dyebook.screens.apart import end_workers, warm_worker
 
 __all__ = ["Job", "StoppedError", "begin_page", "done", "done_once", "made_once", "show_stopped", "stop_all", "warm_up"]
 
@@ -54,6 +55,8 @@ class Job:
         self.name, self.words, self.kept, self.may_go_on = name, words, "", True
         self._stop = threading.Event()
         self.future = None
+        # ender: ends the process that does the work, where there is one; ended: it was
+        self.ender, self.ended = None, False
 
     def __call__(self, words=None, kept=None):
         """Note the stage that begins and what is safe by now.
@@ -62,13 +65,16 @@ class Job:
         """
         self.words = words or self.words
         self.kept = self.kept if kept is None else kept
-        if self._stop.is_set():
+        if self.ended or self._stop.is_set():
             raise StoppedError(self)
 
     def stop(self):
-        """Ask it to end at its next stage; a job that still waits for a worker is not begun."""
+        """End its process, or ask it to end at its next stage; a job that still waits for a worker is not begun."""
         self._stop.set()
         self.future.cancel()
+        if (end := self.ender) is not None:
+            self.ended = True
+            end()
 
     def go_on(self):
         """Take a stop back, where the work has not ended yet."""
@@ -273,6 +279,7 @@ def warm_up(*modules):
     """Import what other pages need, once and beside the page, so that turning to them takes no wait."""
 
     def load(job):
+        warm_worker()
         for module in modules:
             job()
             import_module(module)
@@ -283,3 +290,4 @@ def warm_up(*modules):
 def stop_all():
     """Ask all work to end at its next stage and forget it: the server closes, or a test begins."""
     _STORE.stop_all()
+    end_workers()

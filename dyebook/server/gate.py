@@ -11,12 +11,12 @@ from collections import OrderedDict, deque
 from dataclasses import dataclass
 from ipaddress import ip_address
 
-from starlette.datastructures import MutableHeaders
+from starlette.datastructures import Headers, MutableHeaders
 from starlette.requests import HTTPConnection
 from starlette.responses import HTMLResponse, RedirectResponse
 
 from dyebook.server.pairing import PHONE_STAYS_S
-from dyebook.server.shared import DOOR_HEADER, is_admitted
+from dyebook.server.shared import DOOR_HEADER, MOST_SENT_MB, is_admitted, let_go, may_send
 
 __all__ = ["COOKIE", "Door", "Gate", "RateLimit", "may_upload"]
 
@@ -113,6 +113,9 @@ class Gate:
             await self._let_phone_in(visit, door, receive, send)
 
     async def _serve(self, scope, door, receive, send):
+        if scope["path"].startswith(_UPLOAD) and not _is_room(scope):
+            await _refuse(scope, receive, send, 413, _TOO_MUCH)
+            return
         await self._app(_marked(scope, door), receive, _guarded(send, door))
 
     async def _let_person_in(self, visit, door, receive, send):
@@ -189,6 +192,17 @@ def may_upload(path: str) -> bool:
     if "upload_file" not in path:
         return True
     return path.startswith(_UPLOAD) and is_admitted(path.removeprefix(_UPLOAD).split("/", 1)[0])
+
+
+def _is_room(scope):
+    """Whether a session may send one more file beside those that no page has taken yet."""
+    session, _, file = scope["path"].removeprefix(_UPLOAD).partition("/")
+    if scope["method"] == "DELETE":
+        let_go(session, file)
+    if scope["method"] != "PUT":
+        return True
+    size = Headers(scope=scope).get("content-length", "")
+    return may_send(session, file, int(size) / 2**20 if size.isdecimal() else MOST_SENT_MB)
 
 
 def _client(visit):
@@ -325,4 +339,5 @@ _LINK_IS_OVER = """<h1>This link does not pair</h1>
 <p>A link works once and for ten minutes. At the desk, press <b>Phone</b> for a fresh one.</p>"""
 _TOO_OFTEN = """<h1>Too many tries</h1><p>Wait a minute, then take a fresh code at the desk.</p>"""
 _WRONG_NAME = """<h1>Nothing here by that name</h1><p>Open the address that the app named when it started.</p>"""
+_TOO_MUCH = f"<h1>At most {MOST_SENT_MB} MB at a time</h1>"
 _SIGN_IN = """<h1>Sign in first</h1><p><a href="/">To the app</a></p>"""

@@ -7,6 +7,7 @@ import subprocess
 import sys
 import time
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from streamlit.testing.v1 import AppTest
@@ -46,6 +47,27 @@ def no_work_left():
 def baths_learned_once(monkeypatch, learn_once):
     """The baths of the demo book and of the big one are learned once for all tests."""
     monkeypatch.setattr("dyebook.advice.learn.learn_model", learn_once)
+
+
+class InPlace:
+    """A worker that is no process: the tests of the pages look into what it does."""
+
+    def __init__(self):
+        self.process = SimpleNamespace(kill=lambda: None)
+
+    def do(self, progress, work, *args):
+        return work(*args, progress)
+
+    def end(self):
+        pass
+
+
+@pytest.fixture(autouse=True)
+def work_in_place(monkeypatch, request):
+    """Pages of this process do their work in it; the served app has its workers, and so have tests of them."""
+    if "workers" not in request.fixturenames:
+        monkeypatch.setattr("dyebook.screens.apart._take", InPlace)
+        monkeypatch.setattr("dyebook.screens.tasks.warm_worker", lambda: None)
 
 
 @pytest.fixture(autouse=True)

@@ -1,13 +1,13 @@
 """Putting a photo right: the card or the part by tapping its corners on the picture, or by typing them."""
 
-import hashlib
 import re
 
 import streamlit as st
 
 from dyebook.jobs.photo import draw_plain
 from dyebook.screens import tasks
-from dyebook.screens.drafts import draft
+from dyebook.screens.apart import apart
+from dyebook.screens.drafts import draft, mark_of
 from dyebook.screens.photo.roll import in_view
 from dyebook.screens.swatch import tap_corners
 
@@ -67,12 +67,12 @@ def show_picture(seen):
     _show_put_right()
 
 
-def plain_picture(content: bytes, seen) -> bytes:
+def plain_picture(content, seen) -> bytes:
     """Return a photo with nothing drawn in; drawn only once it is to be tapped."""
     if seen.measurement is None:
         return seen.overlay
-    key = hashlib.sha256(content).hexdigest()
-    return tasks.done("plain photo", key, "Drawing the photo", lambda _: draw_plain(content), most=12)
+    draw = "plain photo", mark_of(content), "Drawing the photo"
+    return tasks.done(*draw, lambda job: apart(job, draw_plain, content, None), most=12)
 
 
 def _tap_card(seen, turn):

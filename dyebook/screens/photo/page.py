@@ -4,7 +4,6 @@ Photos are read as the book says (`dyebook.jobs.photo.read_options`); a fold und
 camera, the plain paper and the mat's line.
 """
 
-import hashlib
 from dataclasses import replace
 
 import streamlit as st
@@ -17,13 +16,14 @@ from dyebook.report import words as report_words
 from dyebook.report.photo import PHOTO_TIPS, PHOTO_TITLE
 from dyebook.screens import session, tasks
 from dyebook.screens.answers import show_flags
-from dyebook.screens.drafts import draft, keep, recall
+from dyebook.screens.apart import apart
+from dyebook.screens.drafts import draft, keep, mark_of, recall
 from dyebook.screens.navigation import go_to
 from dyebook.screens.photo import correct as photo_correct
 from dyebook.screens.photo import keep as photo_keep
 from dyebook.screens.photo import roll as photo_roll
 from dyebook.screens.photo.keep import chosen_part, compare_with_sample
-from dyebook.screens.photo.roll import Shot, take_bytes
+from dyebook.screens.photo.roll import Shot, take_file
 from dyebook.screens.swatch import show_slip, show_swatch
 from dyebook.units import parse_quantity
 
@@ -94,7 +94,7 @@ def _ask_flat():
         key=f"flat_file_{draft().setdefault('flat_turn', 0)}",
     )
     if given is not None:
-        draft().update(flat=(given.name, take_bytes(given)), flat_turn=draft()["flat_turn"] + 1)
+        draft().update(flat=(given.name, take_file(given)), flat_turn=draft()["flat_turn"] + 1)
         st.rerun()
 
 
@@ -175,10 +175,10 @@ def _look_at(book, photo, options):
     if options.twin_at is not None:
         options = replace(options, twin_lab=twin_of(book, photo.get("setup_key")))
     # a camera learned anew is another camera
-    key = hashlib.sha256(photo["content"]).hexdigest(), photo["name"], options, known_cameras()
+    key = mark_of(photo["content"]), photo["name"], options, known_cameras()
 
     def look(job):
-        return see_photo(photo["content"], options, photo["name"], job)
+        return apart(job, see_photo, photo["content"], options, photo["name"])
 
     try:
         return tasks.done("photo", key, f"Reading {photo['name']}", look, most=12)

@@ -1,42 +1,50 @@
 """The photos that are being looked at: one, or several of one batch; one of them is in view.
 
-Files given to the page: their bytes are taken once, and the uploader's own copy is let go.
+Files given to the page: they are taken once, and the uploader's own copy is let go.
 
 A photo of the roll as it is kept: its bytes, what was measured, and which part is meant.
 """
 
 from dataclasses import dataclass
+from pathlib import Path
 
 import streamlit as st
 from streamlit.runtime.scriptrunner import get_script_run_ctx
 
 from dyebook.record import Measurement
 from dyebook.report.words import plain
-from dyebook.screens.drafts import draft
+from dyebook.screens.drafts import bytes_of, draft, hold_file
+from dyebook.server.shared import let_go
 
-__all__ = ["Shot", "choose_photo", "clear_roll", "in_view", "roll", "take_away", "take_bytes", "take_photos"]
+__all__ = ["Shot", "choose_photo", "clear_roll", "in_view", "roll", "take_away", "take_file", "take_photos"]
 
 
-def take_bytes(given) -> bytes:
-    """Return the bytes of a file from an uploader, and free the uploader's copy.
+def take_file(given) -> Path | bytes:
+    """Hold a file from an uploader with the draft, and free the uploader's copy.
 
     The web server keeps whatever a session uploads until its browser is closed; a day's photos would pile up. `given`
     (streamlit UploadedFile): from an uploader that is drawn anew, under another key, in the next run.
     """
-    content = given.getvalue()
+    held = hold_file(given.getvalue())
     context = get_script_run_ctx()
     if context is not None:
         context.uploaded_file_mgr.remove_file(context.session_id, given.file_id)
-    return content
+        let_go(context.session_id, given.file_id)
+    return held
 
 
 @dataclass(frozen=True)
 class Shot:
     """One photo to keep."""
 
-    content: bytes
+    held: Path | bytes  # as `dyebook.screens.drafts.hold_file` returns it
     measurement: Measurement | None
     part: int | None = 0  # which part is the batch; None for all of them
+
+    @property
+    def content(self) -> bytes:
+        """The file."""
+        return bytes_of(self.held)
 
     @property
     def parts(self):
@@ -78,7 +86,7 @@ def take_photos(label, key):
     if not given:
         return False
     known = {photo["content"] for photo in roll()}
-    for photo in [{"name": one.name, "content": take_bytes(one)} for one in given]:
+    for photo in [{"name": one.name, "content": take_file(one)} for one in given]:
         if photo["content"] in known:
             st.toast(f"{photo['name']} is there already: the same file counts once.")
             continue

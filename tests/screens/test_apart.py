@@ -1,0 +1,112 @@
+"""Work in a process of its own: the same answers and errors, ended at once, and a worker that waits for the next."""
+
+import os
+import signal
+import threading
+import time
+from pathlib import Path
+
+import pytest
+
+from dyebook.errors import PhotoError
+from dyebook.jobs.photo import read_options, see_photo
+from dyebook.screens import apart, tasks
+
+SAMPLE = Path(__file__).parents[2] / "samples" / "tags_one_streaked.jpg"
+# issue: Stop and Ctrl+C within two seconds; a busy machine is given some more
+STOP_S, PATIENCE_S = 5, 60
+
+
+def whoami(progress):
+    progress("Looking")
+    return os.getpid()
+
+
+def refuse(words, progress):
+    raise PhotoError(words)
+
+
+def sleep_long(progress):
+    progress("Asleep")
+    time.sleep(600)
+
+
+def die(progress):
+    os.kill(os.getpid(), signal.SIGKILL)
+
+
+@pytest.fixture
+def workers():
+    """Real processes."""
+    yield tasks._Store()
+    apart.end_workers()
+
+
+def _job(store, key, work, *args):
+    return store.job(("apart", key), "Working", lambda job: apart.apart(job, work, *args), 60)
+
+
+def test_a_worker_is_another_process_and_waits_for_the_next_work(workers):
+    first = _job(workers, 1, whoami)
+    pid = first.future.result(PATIENCE_S)
+    assert pid != os.getpid()
+    assert first.words == "Looking"
+    assert _job(workers, 2, whoami).future.result(PATIENCE_S) == pid
+
+
+def test_a_refusal_comes_back_as_it_is_and_the_worker_stays(workers):
+    pid = _job(workers, 1, whoami).future.result(PATIENCE_S)
+    with pytest.raises(PhotoError, match=r"^no card in it$"):
+        _job(workers, 2, refuse, "no card in it").future.result(PATIENCE_S)
+    assert _job(workers, 3, whoami).future.result(PATIENCE_S) == pid
+
+
+def _asleep(store, key=1):
+    job = _job(store, key, sleep_long)
+    end = time.monotonic() + PATIENCE_S
+    while job.words != "Asleep" and time.monotonic() < end:
+        time.sleep(0.05)
+    assert job.words == "Asleep"
+    return job
+
+
+def test_stop_ends_work_that_never_looks_up(workers):
+    job = _asleep(workers)
+    begun = time.monotonic()
+    job.stop()
+    with pytest.raises(tasks.StoppedError):
+        job.future.result(STOP_S)
+    assert time.monotonic() - begun < STOP_S
+    assert _job(workers, 2, whoami).future.result(PATIENCE_S) != os.getpid()
+
+
+def test_a_stop_taken_back_too_late_lets_the_work_begin_anew(workers):
+    job = _asleep(workers)
+    job.stop()
+    job.go_on()
+    with pytest.raises(tasks.StoppedError):
+        job.future.result(STOP_S)
+    assert job.is_over
+
+
+def test_all_work_ends_with_the_server(workers):
+    sleeping = [_asleep(workers, key) for key in (1, 2)]
+    apart.end_workers()
+    for job in sleeping:
+        with pytest.raises((PhotoError, tasks.StoppedError)):
+            job.future.result(STOP_S)
+    assert threading.active_count() < 10
+
+
+def test_a_worker_that_dies_is_told_and_replaced(workers):
+    with pytest.raises(PhotoError, match="broke off"):
+        _job(workers, 1, die).future.result(PATIENCE_S)
+    assert _job(workers, 2, whoami).future.result(PATIENCE_S)
+
+
+def test_a_photo_is_read_alike_there_and_here(workers):
+    asked = SAMPLE, read_options(None), SAMPLE.name
+    there = _job(workers, 1, see_photo, *asked).future.result(PATIENCE_S)
+    here = see_photo(*asked)
+    assert there.measurement.to_dict() == here.measurement.to_dict()
+    assert there.overlay == here.overlay
