@@ -1,12 +1,14 @@
 """How quick the app is, as ratios to an empty page of the same web server in the same run, and whether it grows.
 
-    python -m tests.bench.app [--part paint photo memory] [--rounds 7] [--uploads 200]
+    python -m tests.bench.app [--part paint photo memory large turn] [--rounds 7] [--uploads 200]
 
 Needs Playwright for Python and an installed Chromium.
 """
 
+import contextlib
 import io
 import os
+import re
 import shutil
 import socket
 import statistics
@@ -26,7 +28,7 @@ from tests.screens.big_book import fill_big_book
 from tests.screens.browsing import open_context, settle
 
 ROOT = Path(__file__).parents[2]
-PARTS = ("paint", "photo", "memory")
+PARTS = ("paint", "photo", "memory", "large", "turn")
 SAMPLE = ROOT / "samples" / "tags_one_streaked.jpg"
 EMPTY = 'import streamlit as st\nst.set_page_config(layout="wide")\nst.title("Empty")\n'
 PAGES = ("Book", "Orders", "Baths", "Photo", "Today")
@@ -223,6 +225,102 @@ def bench_memory(chromium, folder, uploads):
         page.context.close()
 
 
+def family_mb(process):
+    """Memory of a process and of all it started, each shared page counted once, Linux only."""
+    parents = {}
+    for status in Path("/proc").glob("[0-9]*/stat"):
+        with contextlib.suppress(OSError):
+            parents[int(status.parent.name)] = int(status.read_text().rsplit(")", 1)[1].split()[1])
+    family = {process.pid}
+    while grown := {pid for pid, parent in parents.items() if parent in family} - family:
+        family |= grown
+    total = 0
+    for pid in family:
+        with contextlib.suppress(OSError):
+            rollup = Path(f"/proc/{pid}/smaps_rollup").read_text()
+            total += int(re.search(r"^Pss:\s+(\d+)", rollup, re.MULTILINE)[1]) / 1024
+    return total
+
+
+LARGE_MB = 79
+
+
+def bench_large(chromium, folder, uploads):
+    """Memory after photos of 79 MB each were given to one session, one after the other, and all are held."""
+    content = SAMPLE.read_bytes()
+    with serving(folder, book=folder / "large.dyebook") as (address, process):
+        page = open_context(chromium, "desk")
+        page.set_default_timeout(240_000)
+        page.goto(f"{address}/photo")
+        most = 0
+        for step in range(uploads):
+            if step == 1:
+                page.get_by_text("One more photo of the same batch").click()
+            picker = page.locator("input[type=file]").nth(0 if step == 0 else -1)
+            picker.wait_for(state="attached")
+            settle(page)
+            file = folder / f"photo {step}.jpg"
+            file.write_bytes(content + bytes([step]) * (LARGE_MB * 10**6 - len(content)))
+            # the picker of one more photo lies under the plain paper's
+            page.locator(
+                "[class*=st-key-more_files] input[type=file], [class*=st-key-photo_file] input[type=file]"
+            ).first.set_input_files(file)
+            page.get_by_text(file.name).first.wait_for()
+            page.locator("[data-testid=stImage] img").first.wait_for()
+            settle(page)
+            file.unlink()
+            most = max(most, family_mb(process))
+            print(f"after {step + 1:>2} photos of {LARGE_MB} MB: {_held(process)}", flush=True)
+        time.sleep(5)
+        print(f"at rest: {_held(process)}; most seen between photos {most:.0f} MB")
+        page.context.close()
+
+
+def _held(process):
+    return f"server {resident_mb(process.pid):>5.0f} MB, with its worker {family_mb(process):>5.0f} MB"
+
+
+def worst_photo(step, megapixels=12):
+    """A chequered cloth: squares of 20 pixels everywhere, of which each could belong to a chart."""
+    height, width = round((megapixels * 0.75e6) ** 0.5), round((megapixels * 1e6 / 0.75) ** 0.5)
+    squares = (np.add.outer(np.arange(height) // 20, np.arange(width) // 20) % 2).astype(np.uint8)
+    noise = np.random.default_rng(step).normal(0, 3, (height, width, 1))
+    file = io.BytesIO()
+    Image.fromarray(np.clip(60 + 130 * squares[..., None] + noise, 0, 255).repeat(3, 2).astype(np.uint8)).save(
+        file, "JPEG", quality=92
+    )
+    return file.getvalue()
+
+
+def bench_turn(chromium, folder, rounds):
+    """One's photo alone, and while another session has one worst picture after the other read."""
+    content, file, worst = large_photo(), folder / "photo.jpg", folder / "worst.jpg"
+    with serving(folder, book=folder / "turn.dyebook") as (address, process):
+        page, other = open_context(chromium, "desk"), open_context(chromium, "desk")
+        for one in (page, other):
+            one.set_default_timeout(240_000)
+        took = {"alone": [], "beside": []}
+        for step in range(rounds + 1):
+            file.write_bytes(content + bytes([step]))
+            took["alone"].append(_upload_s(page, address, file, process)[0])
+        for step in range(rounds):
+            worst.write_bytes(worst_photo(step))
+            other.goto(f"{address}/photo")
+            settle(other)
+            other.locator("input[type=file]").first.set_input_files(worst)
+            other.get_by_text("worst.jpg").first.wait_for()
+            file.write_bytes(content + bytes([100 + step]))
+            took["beside"].append(_upload_s(page, address, file, process)[0])
+            other.locator("[data-testid=stImage] img").first.wait_for()
+            settle(other)
+            _put_away(other)
+        show("photo of 12 MP alone, median", statistics.median(took["alone"][1:]))
+        show("while another's worst picture is read, median", statistics.median(took["beside"]))
+        show("  slowest", max(took["beside"]))
+        for one in (page, other):
+            one.context.close()
+
+
 def main():
     """Run the parts asked for."""
     asked = command_line(__doc__)
@@ -237,8 +335,8 @@ def main():
     with tempfile.TemporaryDirectory() as folder, sync_playwright() as driver:
         chromium = driver.chromium.launch(executable_path=program, args=FLAGS)
         for part in given.part:
-            count = given.uploads if part == "memory" else given.rounds
-            {"paint": bench_paint, "photo": bench_photo, "memory": bench_memory}[part](chromium, Path(folder), count)
+            count = {"memory": given.uploads, "large": 12}.get(part, given.rounds)
+            globals()[f"bench_{part}"](chromium, Path(folder), count)
         chromium.close()
 
 
