@@ -181,6 +181,8 @@ def read_gauged_runs(path: str | Path) -> list[GaugedRun]:
             rows = list(csv.DictReader(file))
     except OSError as error:
         raise RecordError(f"{path} cannot be opened: {error.strerror}; check its name") from None
+    except (UnicodeDecodeError, csv.Error) as error:
+        raise RecordError(f"{path} is no table of text ({error.args[-1]}); save it as CSV in UTF-8") from None
     lacking = [name for name in _COLUMNS if not rows or name not in rows[0]]
     if lacking:
         raise RecordError(f"{path} lacks {', '.join(lacking)}; a row per run with {', '.join(_COLUMNS)} is needed")

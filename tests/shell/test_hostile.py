@@ -33,6 +33,10 @@ FILES = {
     "empty.csv": b"",
     "list.json": b"[1, 2]",
     "small.jpg": b"\xff\xd8\xff\xe0abc",
+    "long.csv": b'time_min,current_a\n0,"' + b"x" * 200_000,
+    "nul.csv": b"area_dm2,current_a\n\x00,2\n",
+    "deep.json": b"[" * 100_000,
+    "page.pdf": b"%PDF-1.3\n%\xe9\xeb\xf1\xbf\n",
 }
 PLAIN = {
     **{"film_um": "12", "dye_g_per_l": "3", "bath_temp_c": "40", "dwell_min": "5", "dye": "Ember", "bath": "E1"},
@@ -123,7 +127,9 @@ if __name__ == "__main__":
     os.chdir(folder)
     set_up(folder)
     rng, seen = random.Random(int(sys.argv[2]) if len(sys.argv) > 2 else 0), {}
-    for _ in range(int(sys.argv[1])):
+    for number in range(int(sys.argv[1])):
+        if number % 1000 == 999:
+            print(f"{number + 1} calls", flush=True)
         call = drawn_call(rng, *rng.choice(sorted(commands(app), key=lambda one: one[0])))
         if (fault := fault_of(call)) is not None and fault not in seen:
             seen[fault] = call
