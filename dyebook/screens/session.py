@@ -19,7 +19,7 @@ from dyebook.record import DEMO_MARK
 from dyebook.report.words import plain
 from dyebook.screens import tasks
 from dyebook.server.gate import COOKIE
-from dyebook.server.shared import DOOR_HEADER, MOST_SENT_MB, admit, send_away, take_refused
+from dyebook.server.shared import DOOR_HEADER, MOST_SENT_MB, SIGN_IN_COOKIE, admit, send_away, take_refused
 
 __all__ = [
     "as_drawn",
@@ -91,7 +91,7 @@ def is_let_in() -> bool:
         send_away(session)
         _show_way_in()
         return False
-    admit(session)
+    admit(session, st.context.cookies.get(SIGN_IN_COOKIE))
     with st.container(horizontal=True, horizontal_alignment="right", vertical_alignment="center", key="person"):
         st.caption(plain(f"{who.name}, {who.role}"), width="content")
         st.button("Sign out", key="sign_out", type="tertiary", on_click=st.logout)

@@ -2,7 +2,7 @@
 
 The desk's door is this machine's own address and needs nothing but a browser that asks for it by name. Behind the
 phone's door nothing answers, neither page, file, upload nor stream, without the cookie that pairing gave; wrong guesses
-are limited by rate. Behind the shared door the pages ask for sign-in themselves, and uploads need a session that has.
+are limited by rate. Behind the shared door the pages ask for sign-in themselves; uploads and pictures need it done.
 """
 
 import threading
@@ -16,13 +16,15 @@ from starlette.requests import HTTPConnection
 from starlette.responses import HTMLResponse, RedirectResponse
 
 from dyebook.server.pairing import PHONE_STAYS_S
-from dyebook.server.shared import DOOR_HEADER, MOST_SENT_MB, is_admitted, let_go, may_send
+from dyebook.server.shared import DOOR_HEADER, MOST_SENT_MB, SIGN_IN_COOKIE, is_admitted, is_signed_in, let_go, may_send
 
 __all__ = ["COOKIE", "Door", "Gate", "RateLimit", "may_upload"]
 
 COOKIE = "dyebook_phone"
 _PAIR = "/pair/"
 _UPLOAD = "/_stcore/upload_file/"
+# pictures and files that pages show or offer
+_MEDIA = "/media"
 # what only tells how busy the server is
 _CLOSED = ("/_stcore/metrics", "/_stcore/script-health-check")
 _SAFE = ("GET", "HEAD", "OPTIONS")
@@ -119,9 +121,10 @@ class Gate:
         await self._app(_marked(scope, door), receive, _guarded(send, door))
 
     async def _let_person_in(self, visit, door, receive, send):
-        """Sign-in itself is Streamlit's; the pages ask for it, uploads and figures of the server cannot."""
+        """Sign-in itself is Streamlit's; the pages ask for it, uploads, pictures and figures of the server cannot."""
         path = visit.scope["path"]
-        if path.startswith(_CLOSED) or not may_upload(path):
+        is_strange = path.startswith(_MEDIA) and not is_signed_in(visit.cookies.get(SIGN_IN_COOKIE))
+        if is_strange or path.startswith(_CLOSED) or not may_upload(path):
             await _refuse(visit.scope, receive, send, 403, _SIGN_IN)
             return
         await self._serve(visit.scope, door, receive, send)

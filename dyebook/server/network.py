@@ -37,8 +37,9 @@ def choose_private(addresses, wanted: str | None = None) -> str:
     if wanted is not None:
         if not is_private(wanted):
             raise DyebookError(
-                f"{wanted} is no private address that a browser can open; phones are served only within the shop's own "
-                "network (192.168…, 10…, 172.16 to 172.31…, fd…); give such an address of this machine with --at"
+                f"{wanted or 'nothing'} is no private address that a browser can open; phones are served only within "
+                "the shop's own network (192.168…, 10…, 172.16 to 172.31…, fd…); give such an address of this machine "
+                "with --at"
             )
         return str(ip_address(wanted))
     private = [address for address in dict.fromkeys(addresses) if is_private(address)]

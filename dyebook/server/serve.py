@@ -82,7 +82,12 @@ def _bare(host):
 
 
 def free_port(port: int | None = None, addresses=(HOST,)) -> int:
-    """Return `port`, or the first one from 8640 on, free at all the addresses; DyebookError when there is none."""
+    """Return `port`, or the first one from 8640 on, free at all the addresses.
+
+    DyebookError when there is none, or an address is not this machine's.
+    """
+    for address in addresses:
+        _listening(address, 0).close()  # an address of another machine is no matter of ports
     for candidate in [port] if port else range(FIRST_PORT, FIRST_PORT + 40):
         try:
             for address in addresses:
@@ -104,7 +109,7 @@ def _listening(address, port):
     except OSError as error:
         door.close()
         raise DyebookError(
-            f"{host_and_port(address, port)} cannot be listened at ({error.strerror}); "
+            f"{host_and_port(address, port) if port else address} cannot be listened at ({error.strerror}); "
             "see that it is an address of this machine and the port is free"
         ) from None
     return door

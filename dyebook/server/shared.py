@@ -8,8 +8,10 @@ from collections import OrderedDict
 __all__ = [
     "DOOR_HEADER",
     "MOST_SENT_MB",
+    "SIGN_IN_COOKIE",
     "admit",
     "is_admitted",
+    "is_signed_in",
     "let_go",
     "may_send",
     "send_away",
@@ -20,6 +22,8 @@ __all__ = [
 
 # written by the gate: which door a visit came by; what a visitor writes there is dropped
 DOOR_HEADER = "x-dyebook-door"
+# signed by the app when a person signs in; long ones go on in others
+SIGN_IN_COOKIE = "_streamlit_user"
 
 _MOST_SESSIONS = 5000
 # the web server holds what a session sends until a page takes it: two of the largest files, or a roll of usual ones
@@ -39,9 +43,9 @@ def the_pairing():
     return _pairing[0] if _pairing else None
 
 
-def admit(session: str):
-    """Let a session, whose person has signed in, send files."""
-    _admitted[session] = True
+def admit(session: str, cookie: str | None = None):
+    """Let a session, whose person has signed in, send files, and a browser with its cookie fetch pictures."""
+    _admitted[session] = cookie
     _admitted.move_to_end(session)
     while len(_admitted) > _MOST_SESSIONS:
         _admitted.popitem(last=False)
@@ -55,6 +59,11 @@ def send_away(session: str):
 def is_admitted(session: str) -> bool:
     """Whether a session may send files."""
     return session in _admitted
+
+
+def is_signed_in(cookie: str | None) -> bool:
+    """Whether a cookie is that of a session whose person has signed in."""
+    return bool(cookie) and cookie in _admitted.values()
 
 
 def may_send(session: str, file: str, size_mb: float) -> bool:

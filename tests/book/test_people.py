@@ -126,6 +126,15 @@ def test_addresses_are_one_however_they_are_written(shop):
         assert who_is(shop, other) is None
 
 
+def test_no_other_letter_passes_for_one_of_an_address(shop):
+    set_person(shop, "kit@strasse.example", "owner")
+    # the kelvin sign folds to k, the sharp s to ss, the long s to s
+    for other in ("\u212ait@strasse.example", "kit@stra\u00dfe.example", "kit@\u017ftrasse.example"):
+        assert who_is(shop, other) is None
+    set_person(shop, "\u212ait@strasse.example", "reader")
+    assert who_is(shop, "kit@strasse.example").role == "owner"
+
+
 @pytest.mark.parametrize(
     "email", ["mara", "@shop.example", "mara@", "a b@shop.example", "a@b@c", "x" * 251 + "@a.b", ""]
 )

@@ -79,6 +79,8 @@ def _ask(shop, path, method="GET", **headers):
 def test_a_stranger_sends_no_files_and_reads_no_figures(shop):
     assert _ask(shop, "/_stcore/upload_file/a/b", "PUT")[0] == 403
     assert _ask(shop, "/_stcore/metrics")[0] == 403
+    assert _ask(shop, "/media/0f.jpg")[0] == 403
+    assert _ask(shop, "/media/0f.jpg", Cookie="_streamlit_user=made up")[0] == 403
     assert _ask(shop, "/", Host="evil.example")[0] == 421
     with (
         pytest.raises(InvalidStatus),
@@ -120,6 +122,14 @@ def test_people_come_in_with_their_roles_and_nobody_else(shop, service, chromium
     owner = _sign_in(chromium, shop, service, "mara@shop.example")
     _drop_batch(owner, shop)
     owner.get_by_role("button", name="Bring this batch back").wait_for()
+    # a picture is shown to whoever is signed in, and its address is worth nothing elsewhere
+    owner.goto(f"{shop.base}/book?batch=4")
+    picture = owner.locator("[data-testid=stImage] img").first
+    picture.wait_for()
+    assert picture.evaluate("one => one.complete && one.naturalWidth > 0")
+    address = picture.get_attribute("src").removeprefix(shop.base)
+    assert address.startswith("/media/")
+    assert _ask(shop, address)[0] == 403
 
     with open_book(shop.book) as book:
         assert book.history("batches", 3)[-1]["who"] == "mara@shop.example"

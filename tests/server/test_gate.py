@@ -7,7 +7,7 @@ import pytest
 
 from dyebook.server.gate import COOKIE, Door, Gate, RateLimit
 from dyebook.server.pairing import LINK_LASTS_S, PHONE_STAYS_S, Pairing
-from dyebook.server.shared import DOOR_HEADER
+from dyebook.server.shared import DOOR_HEADER, admit, let_go, send_away, take_refused
 
 PHONE = "http://127.0.0.2:8640"
 DESK = "http://127.0.0.1:8640"
@@ -359,6 +359,39 @@ def test_the_shared_door_keeps_uploads_and_the_servers_figures_to_itself(shared,
     assert status(visit(shared, "/", **answer)) == 200
     assert visit(shared, "/_stcore/stream", kind="websocket", **answer)[0]["type"] == "websocket.accept"
     assert {dict(scope["headers"])[DOOR_HEADER.encode()] for scope in app.reached} == {b"shared"}
+
+
+def test_pictures_of_a_shared_book_need_the_cookie_of_somebody_signed_in(shared, app):
+    answer = {"base": PHONE, "host": "book.shop.example", "origin": SHARED}
+    admit("session", "signed")
+    for cookie in (None, "_streamlit_user=made-up", "_streamlit_user=", "other=signed"):
+        assert status(visit(shared, "/media/0f.jpg", cookie=cookie, **answer)) == 403
+    assert app.reached == []
+    assert status(visit(shared, "/media/0f.jpg", cookie="_streamlit_user=signed", **answer)) == 200
+    send_away("session")
+    assert status(visit(shared, "/media/0f.jpg", cookie="_streamlit_user=signed", **answer)) == 403
+
+
+def test_all_that_a_session_sends_is_bounded_together(app):
+    gate = Gate(app, [Door("desk", "127.0.0.1", (DESK,))])
+
+    def send(session, file, mb, method="PUT"):
+        path = f"/_stcore/upload_file/{session}/{file}"
+        size = None if mb is None else str(int(mb * 2**20))
+        return status(visit(gate, path, DESK, method, origin=DESK, content_length=size))
+
+    assert [send("one", file, 79) for file in "abc"] == [200, 200, 413]
+    assert send("one", "c", 0.5) == 200
+    assert send("two", "a", 79) == 200, "another session has its own"
+    assert send("one", "b", 79) == 200, "the same file once more takes no more room"
+    assert take_refused("one") == 1
+    assert take_refused("one") == 0
+    let_go("one", "a")  # a page has taken it
+    assert send("one", "d", 79) == 200
+    assert send("one", "b", 0, method="DELETE") == 200
+    assert send("one", "e", 79) == 200
+    assert send("three", "a", None) == 200, "a size that is not said counts as all there is room for"
+    assert send("three", "b", 1) == 413
 
 
 def test_the_shared_door_asks_for_its_name(shared, app):

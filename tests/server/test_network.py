@@ -4,6 +4,7 @@ import pytest
 
 from dyebook.errors import DyebookError
 from dyebook.server.network import choose_private, host_and_port, is_private, phone_base
+from dyebook.server.serve import free_port
 
 # edges of the ranges as the RFCs give them: 1918 section 3, 4193 section 3.1, 3927 section 2.1
 INSIDE = ["10.0.0.0", "10.255.255.255", "172.16.0.1", "172.31.255.254", "192.168.0.1", "192.168.255.255"]
@@ -70,3 +71,8 @@ def test_phones_open_the_name_that_cards_carry_where_it_can_be_this_app(kept, ba
 def test_an_ipv6_host_is_written_in_brackets():
     assert host_and_port("fd12::5", 8640) == "[fd12::5]:8640"
     assert phone_base("", "fd12::5", 8640) == "http://[fd12::5]:8640"
+
+
+def test_an_address_of_another_machine_is_no_matter_of_ports():
+    with pytest.raises(DyebookError, match=r"^192\.0\.2\.7 cannot be listened at .*an address of this machine"):
+        free_port(addresses=("192.0.2.7",))  # TEST-NET-1 of RFC 5737: nobody's
