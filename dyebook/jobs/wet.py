@@ -171,7 +171,8 @@ def mark_step(
 
     def change(row):
         steps = dict(row["trace"].get("steps", {}))
-        if seen not in (..., steps.get(step)):
+        done = ended and "ended_at" not in steps.get(step, {})  # the part is out, whoever put it in
+        if seen not in (..., steps.get(step)) and not done:
             raise BookError(f"{step}: another person began or ended it just now; its clock was left as it is")
         if ended and step not in steps:
             raise RecordError(f"{step} was not started; start it first")
