@@ -248,12 +248,12 @@ def keep_seal_test(book, run_id: int, stain: int, version: int | None = None):
     kinds = {kept: kind for kind, kept in SEAL_KINDS.items()}
     film_um = row["film_measured_um"] or row["film_um"]
     found = judge_seal(stain, film_um, row["alloy"], kinds.get(seals[-1]["kind"]))
-    book.correct("seals", seals[-1]["id"], {"seal_stain": stain})
     kept = {"stain": stain, "passes": found.passes, "at": this_moment().isoformat()}
     with book.writing() as connection:
         runs.change_run(
             connection, run_id, lambda row: {"trace": {**(row["trace"] or {}), "seal_test": kept}}, book.who, version
         )
+    book.correct("seals", seals[-1]["id"], {"seal_stain": stain})
     return found
 
 

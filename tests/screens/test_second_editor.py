@@ -41,7 +41,7 @@ def shop(empty_book):
 def _standing(book):
     """All that the book holds but its history."""
     tables = ("orders", "targets", "verdicts", "batches", "dips", "runs", "baths", "bath_events", "electrolytes")
-    return {name: book.rows(name) for name in (*tables, "electrolyte_events")} | {"settings": book.settings()}
+    return {name: book.rows(name) for name in (*tables, "electrolyte_events", "seals")} | {"settings": book.settings()}
 
 
 def _rules(book, **rules):
