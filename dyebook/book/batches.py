@@ -13,11 +13,12 @@ from sqlalchemy import bindparam, func, or_, select, update
 from sqlalchemy.dialects import postgresql, sqlite
 
 from dyebook.book.readings import seen_of
-from dyebook.book.rows import add_row, checked_moment, correct_row, row_of
+from dyebook.book.rows import add_row, correct_row, row_of
 from dyebook.book.schema import TABLES, Batch, Bath, Dip, Dye, Order, Part, Rinse, Run, Seal, now
 from dyebook.errors import BookError, RecordError
 from dyebook.lab import Lab
 from dyebook.record import FIELDS, SETTINGS, DyeRecord, is_empty
+from dyebook.units import parse_moment
 
 __all__ = [
     "FIRST_ONLY",
@@ -317,9 +318,9 @@ def with_filters(query, deleted=False, ids=None, text=None, since=None, until=No
         places = (_BATCHES.c.note, Dye.name, Bath.name, _RUNS.c.alloy, _RUNS.c.finish)
         conditions.append(or_(*(place.icontains(text, autoescape=True) for place in places)))
     if since is not None:
-        conditions.append(when >= checked_moment("since", since))
+        conditions.append(when >= parse_moment("since", since))
     if until is not None:
-        until = checked_moment("until", until)
+        until = parse_moment("until", until)
         conditions.append(when < _day_after(until) if len(until) == _DAY_LETTERS else when <= until)
     if ids is not None:
         conditions.append(_BATCHES.c.id.in_(ids))

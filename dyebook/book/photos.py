@@ -170,14 +170,10 @@ class RemotePhotos:
     def __str__(self):
         return self.url
 
-    def path(self, sha):
-        """Return the photo's address inside the store."""
-        return self._final(sha)
-
     def read(self, sha):
         """Return the bytes of a photo; BookError if it is missing."""
         try:
-            return self.system.cat_file(self._final(sha))
+            return self.system.cat_file(self.path(sha))
         except FileNotFoundError:
             raise BookError(f"the photo {sha[:12]}… is missing from {self.url}; restore a backup") from None
 
@@ -185,10 +181,10 @@ class RemotePhotos:
     def keeping(self, content):
         """Store `content`, yield its SHA-256."""
         sha = hashlib.sha256(content).hexdigest()
-        if not self.system.exists(self._final(sha)):
-            self.system.makedirs(self._final(sha).rsplit("/", 1)[0], exist_ok=True)
-            self.system.pipe_file(self._final(sha), content)
-            if self.system.size(self._final(sha)) != len(content):
+        if not self.system.exists(self.path(sha)):
+            self.system.makedirs(self.path(sha).rsplit("/", 1)[0], exist_ok=True)
+            self.system.pipe_file(self.path(sha), content)
+            if self.system.size(self.path(sha)) != len(content):
                 raise BookError(f"{self.url} did not keep the whole photo; do it again")
         yield sha
 
@@ -202,5 +198,6 @@ class RemotePhotos:
         for path in sorted(self.system.find(self.root)):
             yield path.removeprefix(prefix)
 
-    def _final(self, sha):
+    def path(self, sha):
+        """Return the photo's address inside the store."""
         return f"{self.root.rstrip('/')}/{photo_name(sha)}"

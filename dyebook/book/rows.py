@@ -9,7 +9,6 @@ import getpass
 import json
 import math
 import os
-from datetime import datetime
 
 from sqlalchemy import Connection, Table, insert, select, update
 
@@ -21,7 +20,6 @@ from dyebook.units import parse_moment
 __all__ = [
     "add_row",
     "both_values",
-    "checked_moment",
     "checked_values",
     "correct_row",
     "history_of",
@@ -84,7 +82,7 @@ def _by_marks(table, column, value):
     if "one_of" in column.info and value not in column.info["one_of"]:
         raise RecordError(f"{where} is {value!r}; it must be one of {', '.join(column.info['one_of'])}")
     if column.info.get("moment"):
-        return checked_moment(column.name, value)
+        return parse_moment(column.name, value)
     if column.type.python_type in (float, int):
         return _number(column, where, value)
     return check_text(where, value) if isinstance(value, str) else value
@@ -100,11 +98,6 @@ def _number(column, where, value):
     if not lower <= number <= upper:
         raise RecordError(f"{where} is {number:g}; it must lie between {lower:g} and {upper:g}")
     return number
-
-
-def checked_moment(name: str, value: str | datetime) -> str:
-    """Return a date, or date and time, as ISO 8601 text, see `dyebook.units.parse_moment`."""
-    return parse_moment(name, value)
 
 
 def add_row(connection: Connection, table: Table, values: dict, who: str | None = None) -> int:

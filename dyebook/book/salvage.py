@@ -15,6 +15,7 @@ from sqlalchemy.exc import DBAPIError
 
 from dyebook.book.connect import Place, find_place, sqlite_engine
 from dyebook.book.photos import open_photos
+from dyebook.book.schema import HEAD, Base
 from dyebook.errors import BookError
 from dyebook.safe_file import sync_file
 
@@ -68,6 +69,7 @@ def _copy_tables(source, target):
         counts = [_copy_rows(old, new, _plain_table(new, name)) for name in made["table"]]
         for statement in made["index"].values():
             new.exec_driver_sql(statement)
+        _stamp(new)
         dropped = _drop_dangling(new)
         batches, photos = (_plain_table(new, name) for name in ("batches", "photos"))
         count = new.execute(select(func.count()).select_from(batches)).scalar()
@@ -75,6 +77,14 @@ def _copy_tables(source, target):
     sync_file(target)
     rows, lost = (sum(column) for column in zip(*counts, strict=True))
     return {"batches": count, "rows": rows - dropped, "lost_rows": lost + dropped, "shas": shas}
+
+
+def _stamp(new):
+    """Write the schema's version down anew where its page is lost, and the tables are those of today."""
+    here = {name: {one.name for one in _plain_table(new, name).c} for name in Base.metadata.tables}
+    if all({one.name for one in table.c} <= here[name] for name, table in Base.metadata.tables.items()):
+        new.execute(text("DELETE FROM alembic_version"))
+        new.execute(text("INSERT INTO alembic_version VALUES (:head)"), {"head": HEAD})
 
 
 def _reader_of(source):

@@ -12,14 +12,7 @@ __all__ = ["FILM_BY", "gauge_check", "keep_gauge", "own_rate", "rate_for", "rate
 FILM_BY = ("gauge", "720", "0.30")
 
 
-def keep_gauge(
-    book,
-    run_id: int,
-    readings_um,
-    asked_class: str | None = None,
-    why: str | None = None,
-    version: int | None = None,
-) -> dict:
+def keep_gauge(book, run_id: int, readings_um, asked_class=None, why: str | None = None, version=None) -> dict:
     """Keep what a gauge read on the parts of a run; return the run's row.
 
     `readings_um` (sequence of float): one a place. `asked_class`: ISO 7599 class that was asked for. RecordError if

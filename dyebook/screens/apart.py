@@ -1,12 +1,13 @@
 """Work in a process of its own, which is ended the moment it is stopped and takes its memory with it.
 
-A worker process reads a photo for one page at a time and waits, warm, for the next. Function, arguments and answer are
+A worker process does one piece of work at a time and waits, warm, for the next. Function, arguments and answer are
 pickled over its two pipes; nothing that a browser sends is ever unpickled.
 """
 
 import pickle
 import sys
-import threading
+from collections import deque
+from contextlib import suppress
 from subprocess import PIPE, Popen
 
 from dyebook.errors import DyebookError, PhotoError
@@ -16,8 +17,7 @@ __all__ = ["apart", "end_workers", "warm_worker"]
 # a worker that grew beyond this makes room
 _MOST_MB = 400
 _PROGRAM = "from dyebook.screens.apart import _serve; _serve()"
-_LOCK = threading.Lock()
-_idle, _busy = [], set()
+_idle = deque()
 
 
 class _Worker:
@@ -41,73 +41,55 @@ class _Worker:
 
     def end(self):
         self.process.kill()
-        self.process.wait()
-        for pipe in (self.process.stdin, self.process.stdout):
-            pipe.close()
+        self.process.communicate()
 
 
 def apart(job, work, *args):
     """Return what `work(*args, job)` returns or raises; stopping the job ends it at once.
 
-    Parameters
-    ----------
-    job : dyebook.screens.tasks.Job
-    work : callable
-        Of a module, with arguments that can be pickled; it is given a callable for its stages last.
+    `job`: a `dyebook.screens.tasks.Job`. `work`: a function of a module, with arguments that can be pickled; it is
+    given a callable for its stages last.
     """
-    worker = _take()
-    with _LOCK:
-        _busy.add(worker)
+    worker, keep = _take(), False
     job.ender = worker.process.kill
-    healthy = False
     try:
         job()
         answer = worker.do(job, work, *args)
-        healthy = True
+        keep = True
         return answer
     except (EOFError, pickle.UnpicklingError):
-        job()  # ended because it was stopped
+        job()  # raises where it was ended because it was stopped
         raise PhotoError("the work broke off, perhaps for want of memory; try it again, or a smaller photo") from None
     except DyebookError:
-        healthy = True
+        keep = True
         raise
     finally:
         job.ender = None
-        _put_back(worker, healthy)
+        if keep and not _idle:
+            _idle.append(worker)
+        else:
+            worker.end()
 
 
 def _take():
-    with _LOCK:
-        while _idle:
-            if (worker := _idle.pop()).process.poll() is None:
-                return worker
+    """A worker that waits, else a new one."""
+    with suppress(IndexError):
+        while (worker := _idle.pop()).process.poll() is not None:
             worker.end()
+        return worker
     return _Worker()
-
-
-def _put_back(worker, healthy):
-    with _LOCK:
-        _busy.discard(worker)
-        if healthy and not _idle:
-            _idle.append(worker)
-            return
-    worker.end()
 
 
 def warm_worker():
     """Start a worker, so that the first photo need not wait for one."""
-    with _LOCK:
-        if not _idle and not _busy:
-            _idle.append(_Worker())
+    if not _idle:
+        _idle.append(_Worker())
 
 
 def end_workers():
-    """End every worker, whatever it is doing."""
-    with _LOCK:
-        ended = [*_idle, *_busy]
-        _idle.clear()
-    for worker in ended:
-        worker.process.kill()
+    """End the workers that wait; one at work is ended with its job."""
+    while _idle:
+        _idle.pop().end()
 
 
 def _serve():

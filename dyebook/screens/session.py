@@ -186,10 +186,7 @@ def as_drawn(key: str, now):
 
 
 def as_told(key: str, rows, words):
-    """Return a check for the tap on a form: BookError where another row came in since the form was drawn.
-
-    `words` (callable): says a row as it is told.
-    """
+    """Return a check for the tap on a form: BookError, with `words(row)`, where a row came in since it was drawn."""
     newest = rows[-1] if rows else None
     drawn = as_drawn(key, newest and newest["id"])
 

@@ -18,9 +18,17 @@ import segno
 
 from dyebook.errors import DyebookError
 from dyebook.server.gate import Door
-from dyebook.server.network import choose_private, host_and_port, own_addresses, phone_base
 from dyebook.server.pairing import LINK_LASTS_S, Pairing
-from dyebook.server.serve import HOST, Served, free_port, open_doors
+from dyebook.server.serve import (
+    HOST,
+    Served,
+    choose_private,
+    free_port,
+    host_and_port,
+    open_doors,
+    own_addresses,
+    phone_base,
+)
 from dyebook.server.shared import share_pairing
 
 __all__ = [

@@ -1,6 +1,7 @@
 """A damaged book is noticed before it replaces a good backup, and what can be read of it is saved."""
 
 import os
+import shutil
 import sqlite3
 import zipfile
 from contextlib import closing
@@ -148,3 +149,13 @@ def test_what_a_restore_set_aside_can_be_restored(shop, tmp_path):
         assert other.restore(aside)["batches"] == 1
         assert other.batches()[0].note == "only here"
         assert other.check() == []
+
+
+def test_a_book_that_lost_its_schemas_version_is_saved_as_one_of_today(shop, tmp_path):
+    shutil.copytree(shop, tmp_path / "old")
+    with closing(sqlite3.connect(tmp_path / "old" / "book.sqlite")) as connection, connection:
+        connection.execute("DELETE FROM alembic_version")
+    salvage_book(find_place(tmp_path / "old"), tmp_path / "new")
+    with open_book(tmp_path / "new") as book:
+        assert len(book.batches()) == 150
+        assert book.check() == []

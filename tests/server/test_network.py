@@ -3,8 +3,7 @@
 import pytest
 
 from dyebook.errors import DyebookError
-from dyebook.server.network import choose_private, host_and_port, is_private, phone_base
-from dyebook.server.serve import free_port
+from dyebook.server.serve import choose_private, free_port, host_and_port, is_private, phone_base
 
 # edges of the ranges as the RFCs give them: 1918 section 3, 4193 section 3.1, 3927 section 2.1
 INSIDE = ["10.0.0.0", "10.255.255.255", "172.16.0.1", "172.31.255.254", "192.168.0.1", "192.168.255.255"]

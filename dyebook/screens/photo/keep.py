@@ -6,12 +6,7 @@ Which part of a photo is the batch, and which the customer's sample; both side b
 import streamlit as st
 
 from dyebook.advice.judge import judge
-from dyebook.jobs.orders import (
-    answer_order,
-    keep_order_sample,
-    open_orders,
-    target_of,
-)
+from dyebook.jobs.orders import answer_order, keep_order_sample, open_orders, target_of
 from dyebook.jobs.photo import keep_dip, keep_sample
 from dyebook.record import SETTINGS, DyeRecord
 from dyebook.report.trouble import verdict_lines
