@@ -49,17 +49,12 @@ _SHOWN = 100
 def replacing(path):
     """Yield the path of a file to write, which takes the place of another once it is whole and safely on disk.
 
+    DyebookError if a book, a link, a folder or a device has that name; OSError if the disk does not take it.
+
     Parameters
     ----------
     path : Path
         Where the content ends up; an older file of that name stays until then, and for good if the block raises.
-
-    Raises
-    ------
-    DyebookError
-        If a book, a link, a folder or a device has that name.
-    OSError
-        If the disk does not take it.
     """
     refuse_to_replace(path)
     part = path.with_name(path.name + ".part")

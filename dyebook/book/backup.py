@@ -39,6 +39,9 @@ _ROWS_AT_ONCE = 1000
 def write_backup(book, file: Path) -> dict:
     """Write the book and its photos into one zip file.
 
+    BookError if the book is damaged, or a photo is missing or was altered: a backup must not look whole when it is not.
+    The older file stays then.
+
     Parameters
     ----------
     book : dyebook.book.store.Book
@@ -50,12 +53,6 @@ def write_backup(book, file: Path) -> dict:
     -------
     dict
         ``{"batches": int, "photos": int, "bytes": int}``.
-
-    Raises
-    ------
-    BookError
-        If the book is damaged, or a photo is missing or was altered: a backup must not look whole when it is not.
-        The older file stays then.
     """
     file = Path(file)
     if file.suffix.lower() != ".zip":
@@ -138,6 +135,9 @@ def _snapshot(book, target):
 def read_backup(book, file: Path) -> dict:
     """Replace the whole book by a backup, once every byte of it has been verified.
 
+    BookError if the file is no backup, incomplete, altered, or dangerous to unpack, or the one who asks is no owner;
+    the book is untouched then.
+
     Parameters
     ----------
     book : dyebook.book.store.Book
@@ -150,12 +150,6 @@ def read_backup(book, file: Path) -> dict:
     dict
         ``{"batches": int, "photos": int, "saved": str or None}``; `saved` is the backup of what was replaced,
         None if the book was empty.
-
-    Raises
-    ------
-    BookError
-        If the file is no backup, incomplete, altered, or dangerous to unpack, or the one who asks is no owner; the book
-        is untouched then.
     """
     book.must_be("owner")
     with tempfile.TemporaryDirectory(prefix="dyebook-") as folder:

@@ -121,6 +121,9 @@ def add_dip(connection, record: DyeRecord, names, who: str, run=None, **batch_va
 def correct_batch(connection, batch_id: int, changes, names: Names, version=None, who: str | None = None) -> int:
     """Correct settings of a batch wherever they are kept, and return its new version.
 
+    BookError if there is no such batch, or it was changed since `version`; RecordError if a value is impossible, or a
+    setting would be emptied that a dip cannot be repeated without.
+
     Parameters
     ----------
     connection : sqlalchemy.Connection
@@ -129,13 +132,6 @@ def correct_batch(connection, batch_id: int, changes, names: Names, version=None
         Names of `SETTINGS`, or columns of the batch itself, and their new values.
     version : int, optional
         The batch's version that was looked at.
-
-    Raises
-    ------
-    BookError
-        If there is no such batch, or it was changed since `version`.
-    RecordError
-        If a value is impossible, or a setting would be emptied that a dip cannot be repeated without.
     """
     row = row_of(connection, _BATCHES, batch_id, lock=True)
     by_table = _sorted_by_home(connection, batch_id, changes, names)

@@ -38,12 +38,8 @@ def people_of(book) -> dict[str, str]:
 def set_person(book, email: str, role: str | None) -> None:
     """Let a person sign in with a role of `ROLES`, or (None) no longer, which counts from the next tap on.
 
-    Raises
-    ------
-    RecordError
-        If it is no e-mail address or no role.
-    BookError
-        If that person is not on the list, or the one who asks is no owner.
+    RecordError if it is no e-mail address or no role; BookError if that person is not on the list, or the one who asks
+    is no owner.
     """
     address, listed = address_of(email), people_of(book)
     if role is None and address not in listed:

@@ -52,12 +52,7 @@ def table_named(name: str) -> Table:
 def checked_values(table: Table, values: dict) -> dict:
     """Return values by column as the table wants them; nan and empty text mean "not measured".
 
-    Raises
-    ------
-    RecordError
-        If a value is of the wrong kind or outside its range.
-    ValueError
-        If there is no such column.
+    RecordError if a value is of the wrong kind or outside its range; ValueError if there is no such column.
     """
     return {name: _checked(table, name, value) for name, value in values.items()}
 
@@ -131,14 +126,8 @@ def correct_row(
 ) -> int:
     """Change columns of one row, keeping the old values in the history; return its new version.
 
-    With `version`, the one that was looked at, the change is refused if the row has moved on since.
-
-    Raises
-    ------
-    BookError
-        If there is no such row, or it was changed meanwhile.
-    RecordError
-        If a value is impossible.
+    With `version`, the one that was looked at, the change is refused if the row has moved on since. BookError if there
+    is no such row, or it was changed meanwhile; RecordError if a value is impossible.
     """
     row = row_of(connection, table, row_id, lock=True)
     _refuse_outdated(connection, table, row, version, changes)

@@ -38,6 +38,8 @@ _MAKERS_DELETE = ("preparations", "runs", "verdicts")
 def open_book(path_or_url=None, photos=None, who: str | None = None) -> "Book":
     """Open the book, making it when there is none and bringing an older one up to date after a copy was kept.
 
+    BookError if it cannot be opened, is no book, or was written by a newer version.
+
     Parameters
     ----------
     path_or_url : str or Path, optional
@@ -46,11 +48,6 @@ def open_book(path_or_url=None, photos=None, who: str | None = None) -> "Book":
         Folder or fsspec URL of the photos; beside the file without it.
     who
         Name for the history; ``DYEBOOK_WHO`` or the user of this machine without it.
-
-    Raises
-    ------
-    BookError
-        If it cannot be opened, is no book, or was written by a newer version.
     """
     place = find_place(path_or_url, photos)
     with clear_errors(place):
@@ -103,12 +100,8 @@ class Book:
     def writing(self) -> Iterator[Connection]:
         """Yield a connection whose changes are safe on disk once the block ends, or undone if it raises.
 
-        Raises
-        ------
-        BookError
-            Before anything else, if a reader holds the book.
-        UnsureError
-            If a server goes away while it keeps the changes.
+        BookError before anything else, if a reader holds the book; UnsureError if a server goes away while it keeps the
+        changes.
         """
         self.must_be("maker")
         with clear_errors(self.place), self._writer.begin() as connection:
@@ -278,6 +271,9 @@ class Book:
     ) -> int:
         """Add a reading to a batch and return its number: a Lab value as typed or from an instrument, or a part's.
 
+        BookError if the batch has a reading of this part of the same file: once more would make it seem surer than it
+        is.
+
         Parameters
         ----------
         lab : array_like, shape (3,), optional
@@ -287,11 +283,6 @@ class Book:
         photo : path or bytes, optional
         **values
             Further columns of `dyebook.book.schema.Reading`, such as `wet`, `sealed`, `L_sd`, `source`.
-
-        Raises
-        ------
-        BookError
-            If the batch has a reading of this part of the same file: once more would make it seem surer than it is.
         """
         if (lab is None) == (measurement is None):
             raise ValueError("give either lab or measurement")

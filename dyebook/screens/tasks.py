@@ -150,6 +150,9 @@ _STORE = _Store()
 def done(kind, key, words, work, most=_MOST):
     """Return what `work(job)` returns: at once where it was done before, else after a wait that can be stopped.
 
+    StoppedError if it was stopped in this session; `dyebook.screens.session.friendly_errors` shows it; DyebookError as
+    the work raises it; it is tried again the next time.
+
     Parameters
     ----------
     kind : str
@@ -162,13 +165,6 @@ def done(kind, key, words, work, most=_MOST):
         Runs beside the page, so it draws nothing; calls its `Job` where a stage begins.
     most : int
         How many answers of this kind are remembered.
-
-    Raises
-    ------
-    StoppedError
-        If it was stopped in this session; `dyebook.screens.session.friendly_errors` shows it.
-    DyebookError
-        As the work raises it; it is tried again the next time.
     """
     # always there, so that what follows keeps its place on the page whether or not there is a wait
     box = st.empty()
@@ -189,7 +185,8 @@ def done(kind, key, words, work, most=_MOST):
 def done_once(flag, is_asked, words, work):
     """Return what `work(job)` returns once its button was pressed; None before that.
 
-    A tap elsewhere interrupts the wait, not the work; the next run of the page waits for it again.
+    A tap elsewhere interrupts the wait, not the work; the next run of the page waits for it again. StoppedError,
+    DyebookError as `done`; after that the button asks anew.
 
     Parameters
     ----------
@@ -199,11 +196,6 @@ def done_once(flag, is_asked, words, work):
         Whether the button was pressed just now.
     words, work
         As for `done`.
-
-    Raises
-    ------
-    StoppedError, DyebookError
-        As `done`; after that the button asks anew.
     """
     if is_asked:
         st.session_state[flag] = secrets.token_hex(8)

@@ -54,6 +54,8 @@ class InstrumentReading:
 def import_any(book, file, dry_run=False, duplicates="refuse", progress=None, batch=None, **stated) -> Imported:
     """Import a table of records, or readings from an instrument.
 
+    BookError if the file cannot be taken as it is; nothing was imported then.
+
     Parameters
     ----------
     file : Path
@@ -69,11 +71,6 @@ def import_any(book, file, dry_run=False, duplicates="refuse", progress=None, ba
     **stated
         `white`, `observer` and `geometry` of readings whose file does not state them: such as ``"D50"``, ``"2"`` and
         ``"45/0"``.
-
-    Raises
-    ------
-    BookError
-        If the file cannot be taken as it is; nothing was imported then.
     """
     file = Path(file)
     if duplicates not in ("refuse", "skip", "keep"):

@@ -77,12 +77,7 @@ class Understood:
 def understand(path):
     """Return the `Understood` table of a file.
 
-    Raises
-    ------
-    BookError
-        If it cannot be read.
-    ImportRefusedError
-        If headers or cells are wrong, each with its row and column.
+    BookError if it cannot be read; ImportRefusedError if headers or cells are wrong, each with its row and column.
     """
     sheet = read_sheet(path)
     columns, ignored, problems = {}, [], []
@@ -112,6 +107,8 @@ def understand(path):
 def import_records(book, table, dry_run=False, duplicates="refuse", progress=None) -> Imported:
     """Import a table of records.
 
+    BookError if it cannot be read or written; ImportRefusedError, a BookError, when rows are wrong.
+
     Parameters
     ----------
     table : Understood
@@ -122,11 +119,6 @@ def import_records(book, table, dry_run=False, duplicates="refuse", progress=Non
         What to do with a row, read before, that equals one in the book or earlier in the file in everything.
     progress : callable, optional
         Called with the number of rows done and of all rows.
-
-    Raises
-    ------
-    BookError
-        If it cannot be read or written; ImportRefusedError, a BookError, when rows are wrong.
     """
     _refuse_incomplete(table)
     with book.reading() as connection:
