@@ -51,6 +51,8 @@ def forget_learned(book, name):
 def learn_from(content, name=None, chart_at=None, left_out=(), table=None, progress=say_nothing) -> LearnedFrom:
     """Return what one photo of a 24-patch chart teaches about the camera that took it.
 
+    PhotoError if it is no photo at all; one without a usable chart is shown, with the reason in words.
+
     Parameters
     ----------
     name : str, optional
@@ -63,11 +65,6 @@ def learn_from(content, name=None, chart_at=None, left_out=(), table=None, progr
         As for `dyebook.photo.camera.profile.learn_camera`.
     progress : callable
         Called with words where a stage begins.
-
-    Raises
-    ------
-    PhotoError
-        If it is no photo at all; one without a usable chart is shown, with the reason in words.
     """
     from dyebook.photo.camera.chart import patch_quads
     from dyebook.photo.camera.chart_find import find_chart
@@ -107,6 +104,9 @@ def _drawn(photo, quads):
 def check_repeats(book, photos, batch_sd=None, progress=None, **asked):
     """Return how well readings of one coupon repeat over several photos, and keep it with the camera that was named.
 
+    PhotoError if a photo shows no or several parts, is given twice, or was taken with another camera than the rest, or
+    there are too few photos.
+
     Parameters
     ----------
     book : dyebook.book.store.Book or None
@@ -117,12 +117,6 @@ def check_repeats(book, photos, batch_sd=None, progress=None, **asked):
         Spread of the shop's batches per L*, a*, b*, for the gauge share.
     progress : callable, optional
         Called with the number of photos done.
-
-    Raises
-    ------
-    PhotoError
-        If a photo shows no or several parts, is given twice, or was taken with another camera than the rest, or there
-        are too few photos.
     """
     from dyebook.photo.camera.repeat import repeatability
     from dyebook.photo.camera.store import note_repeatability

@@ -104,6 +104,8 @@ def doubts_of(measurement):
 def keep_day(book, shots, camera="", day=None) -> CouponDays:
     """Keep what one day's photos read on the check coupon, and return all days so far.
 
+    PhotoError if a photo shows no or several parts, or the day lies ahead; BookError if the book cannot be written.
+
     Parameters
     ----------
     shots : sequence of (Measurement or Lab, photo)
@@ -113,13 +115,6 @@ def keep_day(book, shots, camera="", day=None) -> CouponDays:
         Learned camera the photos were read with; empty without.
     day : datetime.date, optional
         Today if left out. A second entry of a day takes the place of the first.
-
-    Raises
-    ------
-    PhotoError
-        If a photo shows no or several parts, or the day lies ahead.
-    BookError
-        If the book cannot be written.
     """
     day = date.today() if day is None else day
     if day > date.today():

@@ -241,7 +241,8 @@ class Recorded:
 def record_dip(book, record, photo=None, part_index=0, replaces_id=None, run=None, **asked) -> Recorded:
     """Add a batch to the book with its photo, measured where that is possible.
 
-    It returns once batch and photo are safely on disk.
+    It returns once batch and photo are safely on disk. PhotoError if the file is no photo at all; nothing is recorded
+    then; BookError if the book could not keep it.
 
     Parameters
     ----------
@@ -252,13 +253,6 @@ def record_dip(book, record, photo=None, part_index=0, replaces_id=None, run=Non
         The batch that was stripped and is done again by this one.
     run : dict, optional
         Further columns of its run.
-
-    Raises
-    ------
-    PhotoError
-        If the file is no photo at all; nothing is recorded then.
-    BookError
-        If the book could not keep it.
     """
     measurement, warnings = (None, ()) if photo is None else _try_to_measure(book, photo, asked, "batch")
     shown = len(measurement.parts) if measurement else 0
@@ -367,6 +361,8 @@ def parse_dwells(text: str) -> tuple[float, ...]:
 def record_strip(book, record, dwells_min, photo=None, progress=say_nothing, **asked) -> KeptStrip:
     """Keep a stepped coupon: a batch for each band, with its reading where the photo gives one.
 
+    PhotoError if the file is no photo at all; nothing is recorded then.
+
     Parameters
     ----------
     record : dyebook.record.DyeRecord
@@ -377,11 +373,6 @@ def record_strip(book, record, dwells_min, photo=None, progress=say_nothing, **a
         Of the whole strip beside the card.
     progress : callable, optional
         Called with words where a stage begins; until the bands are written, what it raises leaves the book as it was.
-
-    Raises
-    ------
-    PhotoError
-        If the file is no photo at all; nothing is recorded then.
     """
     from dyebook.book.coupons import add_strip
 

@@ -58,6 +58,9 @@ _CERTIFICATES = ("ca.pem", "cert.pem", "key.pem")
 def remeasure(book, camera=None, label=None, count=None, dry_run=False, progress=None, **workers):
     """Measure the photos of a book again and put the new readings in the places of the old.
 
+    BookError if the book, the workers or their scheduler fail; what was measured until then is kept. Only an owner may
+    write.
+
     Parameters
     ----------
     camera : CameraProfile, optional
@@ -78,11 +81,6 @@ def remeasure(book, camera=None, label=None, count=None, dry_run=False, progress
     -------
     Moved
         Also when it was stopped from the keyboard: every photo is either done or as it was, and the next run goes on.
-
-    Raises
-    ------
-    BookError
-        If the book, the workers or their scheduler fail; what was measured until then is kept. Only an owner may write.
     """
     if not dry_run:
         book.must_be("owner")
@@ -304,6 +302,8 @@ def _shared(one, other):
 def open_workers(count=None, scheduler=None, certificates=None):
     """Yield an executor with the face of `concurrent.futures`, and how many workers it has.
 
+    BookError if the address is not safe to use, or nothing answers there.
+
     Parameters
     ----------
     count : int, optional
@@ -312,11 +312,6 @@ def open_workers(count=None, scheduler=None, certificates=None):
         Address of a Dask scheduler, ``tls://host:port``; ``tcp://`` only on this machine.
     certificates : path, optional
         Folder with ``ca.pem``, ``cert.pem`` and ``key.pem`` for ``tls://``.
-
-    Raises
-    ------
-    BookError
-        If the address is not safe to use, or nothing answers there.
     """
     if scheduler is None:
         count = count or os.cpu_count() or 1

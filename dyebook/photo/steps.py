@@ -114,6 +114,8 @@ def _clipped(outline, height):
 def band_parts(photo: LinearPhoto, light: Light, parts: list[Part], count: int) -> list[Part]:
     """Return the bands of a stepped coupon as parts, from the longest dwell on.
 
+    PhotoError if the bands would be too short to be read; ValueError if `count` is no whole number from 2 to 20.
+
     Parameters
     ----------
     parts : sequence of Part
@@ -126,13 +128,6 @@ def band_parts(photo: LinearPhoto, light: Light, parts: list[Part], count: int) 
     list of Part
         Empty where there are no parts. Flagged ``steps_unseen`` where a band's border is a guess at equal lengths,
         ``step_odd`` where the band breaks the order from deep to pale.
-
-    Raises
-    ------
-    PhotoError
-        If the bands would be too short to be read.
-    ValueError
-        If `count` is no whole number from 2 to 20.
     """
     if count not in range(2, MOST_STEPS + 1):
         raise ValueError(f"steps is {count}; a whole number from 2 to {MOST_STEPS} is needed")

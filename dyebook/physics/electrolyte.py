@@ -99,6 +99,8 @@ def mix_acid(
 ) -> AcidMix:
     """Plan a bath from the acid at hand.
 
+    RecordError if a figure is impossible, above 400 g/L, or the acid is weaker than the bath asked for.
+
     Parameters
     ----------
     g_per_l
@@ -111,11 +113,6 @@ def mix_acid(
         Its specific gravity 20/20 instead, up to 95 %.
     sg_temp_c
         Temperature at which `sg` was read.
-
-    Raises
-    ------
-    RecordError
-        If a figure is impossible, above 400 g/L, or the acid is weaker than the bath asked for.
     """
     if (wt_percent is None) == (sg is None):
         raise RecordError("the acid's strength is needed once: its wt % from the label, or its specific gravity")

@@ -351,6 +351,8 @@ def run_now(
 ) -> RunNow:
     """Where a run stands now.
 
+    RecordError if no current has flowed, a note lies before the start, or now is before the start.
+
     Parameters
     ----------
     started_at, now
@@ -362,11 +364,6 @@ def run_now(
         Target.
     alloy, electrolyte_temp_c, own_rate
         As in `plan_film`.
-
-    Raises
-    ------
-    RecordError
-        If no current has flowed, a note lies before the start, or now is before the start.
     """
     elapsed = (now - started_at).total_seconds() / 60
     if elapsed < 0:

@@ -64,6 +64,8 @@ def learn_growth_rate(
 ) -> OwnRate:
     """Learn the growth rate for one alloy and temperature from gauged runs.
 
+    RecordError if a run has no charge, or its film is above what Faraday's law allows.
+
     Parameters
     ----------
     runs : sequence of GaugedRun
@@ -72,11 +74,6 @@ def learn_growth_rate(
         Conditions the rate is wanted for; the usual temperature of the runs without it.
     current_density_a_per_dm2
         At which the temperature model is read.
-
-    Raises
-    ------
-    RecordError
-        If a run has no charge, or its film is above what Faraday's law allows.
 
     Notes
     -----

@@ -107,6 +107,8 @@ class _Guess:
 def find_chart(photo: LinearPhoto, leave_out=(), finest: int = _LONG_SIDES[-1]) -> np.ndarray:
     """Return where the four patches at the corners of a 24-patch chart are.
 
+    PhotoError if no chart is found, or what is found is cut off, covered or of another layout.
+
     Parameters
     ----------
     leave_out : sequence of int
@@ -119,11 +121,6 @@ def find_chart(photo: LinearPhoto, leave_out=(), finest: int = _LONG_SIDES[-1]) 
     ndarray of shape (4, 2)
         Centres of dark skin, bluish green, black and white, in pixels of the upright photo; the chart may be
         turned by any angle.
-
-    Raises
-    ------
-    PhotoError
-        If no chart is found, or what is found is cut off, covered or of another layout.
     """
     best, squares, scales = None, (0, 0), set()
     for long_side in (side for side in _LONG_SIDES if side <= finest):

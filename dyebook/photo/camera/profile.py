@@ -147,6 +147,8 @@ def _card_scale(card):
 def learn_camera(photo: LinearPhoto, name: str, chart_at=None, leave_out=(), table: str | None = None) -> CameraProfile:
     """Return the profile of a camera from one photo of a 24-patch chart.
 
+    PhotoError if no chart is found, or too few of its patches can be used; ValueError if a patch number is not 0 to 23.
+
     Parameters
     ----------
     name : str
@@ -157,13 +159,6 @@ def learn_camera(photo: LinearPhoto, name: str, chart_at=None, leave_out=(), tab
         Patches from 0 in reading order that the fit must not use.
     table : str, optional
         ``"before-2014"``, ``"after-2014"`` or a CSV file; the one of the two that fits better if left out.
-
-    Raises
-    ------
-    PhotoError
-        If no chart is found, or too few of its patches can be used.
-    ValueError
-        If a patch number is not 0 to 23.
 
     Notes
     -----

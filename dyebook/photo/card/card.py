@@ -120,18 +120,15 @@ def _row_crossings(corners, height):
 def card_at(photo: LinearPhoto, quad, card_lab=None) -> Card:
     """Return the card whose corners are given.
 
+    PhotoError if the corners lie outside the photo, enclose almost nothing, or the card is black or blown out; if its
+    own colour is none.
+
     Parameters
     ----------
     quad : array_like of shape (4, 2)
         Corners of the grey area in pixels of the upright photo, in any order.
     card_lab : sequence of 3 floats, optional
         The card's own colour; 18 % grey if left out.
-
-    Raises
-    ------
-    PhotoError
-        If the corners lie outside the photo, enclose almost nothing, or the card is black or blown out; if its own
-        colour is none.
     """
     quad = order_corners(_checked_corners(photo, quad))
     box = _checked_box(photo, quad)

@@ -30,7 +30,8 @@ _CLIPPED_FROM = {np.dtype(np.uint8): 254, np.dtype(np.uint16): 254 * _SHORT_PER_
 def read_photo(source, name: str | None = None, quick: bool = False) -> LinearPhoto | HalfPhoto:
     """Read a photo: JPEG, PNG, TIFF, WebP, HEIC or camera RAW.
 
-    It comes upright, with light computed on demand; a `HalfPhoto` if `quick`.
+    It comes upright, with light computed on demand; a `HalfPhoto` if `quick`. PhotoError if it is not a single, whole
+    photo of a size that can be measured.
 
     Parameters
     ----------
@@ -40,11 +41,6 @@ def read_photo(source, name: str | None = None, quick: bool = False) -> LinearPh
         What messages call it; the file's name if not given.
     quick : bool
         Decode a large JPEG at half size, and whole only where single pixels are needed.
-
-    Raises
-    ------
-    PhotoError
-        If it is not a single, whole photo of a size that can be measured.
 
     Notes
     -----
