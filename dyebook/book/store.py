@@ -152,10 +152,7 @@ class Book:
             self.must_be("owner")
 
     def undo(self, table: str, row_id: int, change: int | None = None) -> int:
-        """Take back the last change of a row that has not been taken back yet; return its new version.
-
-        With `change`, the number of the one that was looked at, no other is taken back.
-        """
+        """Take back the last change that stands, or that of number `change` alone; return the row's new version."""
         with self.writing() as connection:
             if rows.last_was_deletion(connection, rows.table_named(table), row_id):
                 self._may_delete(table)

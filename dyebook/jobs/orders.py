@@ -193,9 +193,9 @@ def decide(book, batch_id: int, target_id: int, verdict: str, delta_e00: float |
     `verdict` is "pass", "fail", "redo", "redip" or "accepted_as_is".
     """
     taken = [row for row in book.rows("verdicts", batch_id=batch_id) if row["target_id"] == target_id]
-    if taken and taken[-1]["verdict"] == verdict:
-        return taken[-1]["id"]
     if taken:
+        if taken[-1]["verdict"] == verdict:
+            return taken[-1]["id"]
         last = f"{taken[-1]['verdict']}, by {taken[-1]['added_by']} at {taken[-1]['decided_at']}"
         raise BookError(f"batch {batch_id} was decided already: {last}; you say {verdict}; take that one back first")
     at = datetime.now().isoformat(timespec="minutes")

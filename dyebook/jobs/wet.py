@@ -161,7 +161,7 @@ def mark_step(
     minutes
         How long it is meant to take, for a clock that begins.
     seen
-        How the step stood as it was looked at, None for not begun; BookError where it stands otherwise by now.
+        How the step stood as it was looked at, None for not begun; BookError where it has moved on.
     """
     at = (at or this_moment()).isoformat()
     tank, _, kind = step.partition(": ")

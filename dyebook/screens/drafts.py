@@ -105,10 +105,7 @@ def _write(folder, text, blobs):
 
 
 def hold_file(content: bytes) -> Path | bytes:
-    """Put a file beside this session's draft and return its path, called by its SHA-256; a full disk leaves the bytes.
-
-    It stays there as long as the draft names it.
-    """
+    """Put a file beside this session's draft, while that names it; return its path, or on a full disk the bytes."""
     path = drafts_folder() / st.session_state[_DRAFT] / sha256(content).hexdigest()
     try:
         path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)

@@ -98,10 +98,7 @@ def follow(key: str, label: str, now: str) -> str:
 
 @contextmanager
 def keeping(*keys):
-    """Keep fields written to, inside; BookError where the book's own value of one was changed meanwhile.
-
-    `keys`: how those of the fields begin. Both values are said, and the next tap stands.
-    """
+    """Keep fields, by how their keys begin, inside; BookError says both values where the book's own was changed."""
     filled, texts = draft().setdefault(_FILLED, {}), {}
     for key, (label, now) in st.session_state.get(_NOW, {}).items():
         if not key.startswith(keys):

@@ -6,8 +6,7 @@ import segno
 import streamlit as st
 
 from dyebook.screens.session import came_by
-from dyebook.server.pairing import LINK_LASTS_S
-from dyebook.server.shared import the_pairing
+from dyebook.server.pairing import LINK_LASTS_S, the_pairing
 
 __all__ = ["show_phone_button"]
 

@@ -19,7 +19,7 @@ from dyebook.record import DEMO_MARK
 from dyebook.report.words import plain
 from dyebook.screens import tasks
 from dyebook.server.gate import COOKIE
-from dyebook.server.shared import DOOR_HEADER, MOST_SENT_MB, SIGN_IN_COOKIE, admit, send_away, take_refused
+from dyebook.server.pairing import DOOR_HEADER, MOST_SENT_MB, SIGN_IN_COOKIE, admit, send_away, take_refused
 
 __all__ = [
     "as_drawn",

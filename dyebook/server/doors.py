@@ -18,7 +18,7 @@ import segno
 
 from dyebook.errors import DyebookError
 from dyebook.server.gate import Door
-from dyebook.server.pairing import LINK_LASTS_S, Pairing
+from dyebook.server.pairing import LINK_LASTS_S, Pairing, share_pairing
 from dyebook.server.serve import (
     HOST,
     Served,
@@ -29,7 +29,6 @@ from dyebook.server.serve import (
     own_addresses,
     phone_base,
 )
-from dyebook.server.shared import share_pairing
 
 __all__ = [
     "NEEDED",

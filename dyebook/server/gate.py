@@ -15,8 +15,16 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.requests import HTTPConnection
 from starlette.responses import HTMLResponse, RedirectResponse
 
-from dyebook.server.pairing import PHONE_STAYS_S
-from dyebook.server.shared import DOOR_HEADER, MOST_SENT_MB, SIGN_IN_COOKIE, is_admitted, is_signed_in, let_go, may_send
+from dyebook.server.pairing import (
+    DOOR_HEADER,
+    MOST_SENT_MB,
+    PHONE_STAYS_S,
+    SIGN_IN_COOKIE,
+    is_admitted,
+    is_signed_in,
+    let_go,
+    may_send,
+)
 
 __all__ = ["COOKIE", "Door", "Gate", "RateLimit", "may_upload"]
 

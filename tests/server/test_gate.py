@@ -6,8 +6,16 @@ import re
 import pytest
 
 from dyebook.server.gate import COOKIE, Door, Gate, RateLimit
-from dyebook.server.pairing import LINK_LASTS_S, PHONE_STAYS_S, Pairing
-from dyebook.server.shared import DOOR_HEADER, admit, let_go, send_away, take_refused
+from dyebook.server.pairing import (
+    DOOR_HEADER,
+    LINK_LASTS_S,
+    PHONE_STAYS_S,
+    Pairing,
+    admit,
+    let_go,
+    send_away,
+    take_refused,
+)
 
 PHONE = "http://127.0.0.2:8640"
 DESK = "http://127.0.0.1:8640"

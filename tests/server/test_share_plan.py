@@ -6,7 +6,7 @@ from typer.testing import CliRunner
 from dyebook.errors import DyebookError
 from dyebook.server.doors import NEEDED, plan_sharing
 from dyebook.server.gate import may_upload
-from dyebook.server.shared import admit, send_away
+from dyebook.server.pairing import admit, send_away
 from dyebook.shell.main import app
 
 OWNERS = {"mara@shop.example": "owner"}

@@ -14,7 +14,7 @@ from streamlit.runtime.scriptrunner import get_script_run_ctx
 from dyebook.record import Measurement
 from dyebook.report.words import plain
 from dyebook.screens.drafts import bytes_of, draft, hold_file
-from dyebook.server.shared import let_go
+from dyebook.server.pairing import let_go
 
 __all__ = ["Shot", "choose_photo", "clear_roll", "in_view", "roll", "take_away", "take_file", "take_photos"]
 
