@@ -162,6 +162,8 @@ class Verdict(Drawn):
 def judge(target, sample, tolerance: float = 2.0, limits=None) -> Verdict:
     """Return whether a sample matches its target.
 
+    RecordError if a colour is none, the tolerance is not above 0, or the limit samples are the same.
+
     Parameters
     ----------
     target, sample : Reading, its dict of the measure contract, Shade, or sequence of 3 floats
@@ -171,11 +173,6 @@ def judge(target, sample, tolerance: float = 2.0, limits=None) -> Verdict:
     limits : tuple of two sequences of 3 floats, optional
         Light and dark limit sample, L*, a*, b*: the sample must lie between them, and no further than the tolerance
         beside the line from one to the other. The target then only gives the difference that is shown.
-
-    Raises
-    ------
-    RecordError
-        If a colour is none, the tolerance is not above 0, or the limit samples are the same.
 
     Examples
     --------

@@ -30,6 +30,8 @@ class LearnedBath(BathModel):
 def learn_bath(records, seed: int = 0) -> LearnedBath:
     """Return a bath learned from its dips.
 
+    ModelError if the records cannot teach a bath; the message says what is needed.
+
     Parameters
     ----------
     records : pandas.DataFrame
@@ -37,10 +39,5 @@ def learn_bath(records, seed: int = 0) -> LearnedBath:
         film_measured_um, film_sd_um and standard uncertainties named ``<column>_sd``.
     seed
         Of the draws; the same records and seed give the same answers.
-
-    Raises
-    ------
-    ModelError
-        If the records cannot teach a bath; the message says what is needed.
     """
     return learn_model(records, seed, LearnedBath)

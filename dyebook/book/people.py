@@ -51,10 +51,8 @@ def set_person(book, email: str, role: str | None) -> None:
 
 
 def address_of(email: str | None) -> str:
-    """Return an e-mail address as it is kept: without space around it, in small letters; RecordError if it is none.
-
-    Letters beyond A to Z stay as they are: the kelvin sign is no k, and another's address must not be folded into one.
-    """
+    """Return an e-mail address as it is kept: without space around it, in small letters; RecordError if it is none."""
+    # another's address must not be folded into this one: the kelvin sign is no k
     address = "".join(one.lower() if one.isascii() else one for one in (email or "").strip())
     name, _, host = address.partition("@")
     if not name or not host or "@" in host or len(address) > _LONGEST or any(one.isspace() for one in address):

@@ -189,18 +189,13 @@ def mark_deleted(
     return row["version"] + 1
 
 
-def undo_last(
-    connection: Connection, table: Table, row_id: int, who: str | None = None, change: int | None = None
-) -> int:
-    """Take back the last change that stands and return the new version; BookError if it is none, or not `change`."""
+def undo_last(connection: Connection, table: Table, row_id: int, who: str | None = None) -> int:
+    """Take back the last change of a row that stands, and return the row's new version; BookError if there is none."""
     standing = _standing(connection, table, row_id)
     if not standing:
         raise BookError(f"{table.name} {row_id} has no change that could be taken back")
-    last = standing[-1]
-    if change not in (None, last["id"]):
-        raise BookError(f"{table.name} {row_id} was changed by {last['who']} after you opened it: {last['new']}")
     row = row_of(connection, table, row_id, lock=True)
-    old = last["old"]
+    old = standing[-1]["old"]
     _write(connection, table, row, old)
     note_change(connection, table.name, row_id, "undo", {name: row[name] for name in old}, old, who)
     return row["version"] + 1

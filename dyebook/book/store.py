@@ -151,12 +151,12 @@ class Book:
         if table not in _MAKERS_DELETE:
             self.must_be("owner")
 
-    def undo(self, table: str, row_id: int, change: int | None = None) -> int:
-        """Take back the last change that stands, or that of number `change` alone; return the row's new version."""
+    def undo(self, table: str, row_id: int) -> int:
+        """Take back the last change of a row that has not been taken back yet; return its new version."""
         with self.writing() as connection:
             if rows.last_was_deletion(connection, rows.table_named(table), row_id):
                 self._may_delete(table)
-            return rows.undo_last(connection, rows.table_named(table), row_id, self.who, change)
+            return rows.undo_last(connection, rows.table_named(table), row_id, self.who)
 
     def history(self, table: str | None = None, row_id: int | None = None) -> list[dict]:
         """Return who changed what, when, from which values to which, oldest first."""

@@ -119,7 +119,7 @@ def keep_order_sample(
 ) -> int:
     """Keep what a customer brought: photo, sample, reading, and the target read from it.
 
-    The target's number comes back.
+    The target's number comes back. BookError if the photo shows no such part; nothing is kept then.
 
     Parameters
     ----------
@@ -130,11 +130,6 @@ def keep_order_sample(
         The shop's usual one without it.
     finish : str, optional
         The sample's surface, such as blasted.
-
-    Raises
-    ------
-    BookError
-        If the photo shows no such part; nothing is kept then.
     """
     values = measured_values(measurement, part_index)
     values["finish"] = values["finish"] or finish
@@ -193,11 +188,11 @@ def decide(book, batch_id: int, target_id: int, verdict: str, delta_e00: float |
     `verdict` is "pass", "fail", "redo", "redip" or "accepted_as_is".
     """
     taken = [row for row in book.rows("verdicts", batch_id=batch_id) if row["target_id"] == target_id]
+    if taken and taken[-1]["verdict"] == verdict:
+        return taken[-1]["id"]
     if taken:
-        if taken[-1]["verdict"] == verdict:
-            return taken[-1]["id"]
-        last = f"{taken[-1]['verdict']}, by {taken[-1]['added_by']} at {taken[-1]['decided_at']}"
-        raise BookError(f"batch {batch_id} was decided already: {last}; you say {verdict}; take that one back first")
+        said = f"{taken[-1]['verdict']}, by {taken[-1]['added_by']}; you say {verdict}; take that one back first"
+        raise BookError(f"batch {batch_id} was decided already: {said}")
     at = datetime.now().isoformat(timespec="minutes")
     far = None if delta_e00 is None else round(float(delta_e00), 2)
     decided = {"verdict": verdict, "delta_e00": far, "decided_at": at}

@@ -306,7 +306,6 @@ def keep_log(book, run_id: int, trace, report, version: int | None = None) -> di
     """Keep a logger's file with its run: charge, film and events take the place of what the notes said.
 
     The run's row comes back. `report` (dyebook.physics.trace.events.TraceReport): made with the run's area.
-    `version`: of the run, as it was looked at.
     """
     if report.film_um is None:
         raise RecordError("the run's area is not known; correct the run, then keep the log with it")

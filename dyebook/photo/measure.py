@@ -84,17 +84,14 @@ def measure(
 ) -> Measurement:
     """Return the colours of the parts in a photo.
 
+    PhotoError if the photo cannot be read, or neither a trustworthy card nor a chart is found.
+
     Parameters
     ----------
     path : path-like, bytes or LinearPhoto
         The photo.
     card_at, card_lab, part_at, camera, flat, no_card, mat_line_mm, flaws, steps, setup, finish, twin_at, twin_lab
         The fields of `dyebook.record.ReadOptions`.
-
-    Raises
-    ------
-    PhotoError
-        If the photo cannot be read, or neither a trustworthy card nor a chart is found.
     """
     options = ReadOptions(
         card_at, card_lab, part_at, camera, flat, no_card, mat_line_mm, flaws, steps, setup, finish, twin_at, twin_lab

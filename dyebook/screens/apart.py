@@ -39,17 +39,9 @@ class _Worker:
                 raise answer
             progress(*answer)
 
-    def end(self):
-        self.process.kill()
-        self.process.communicate()
-
 
 def apart(job, work, *args):
-    """Return what `work(*args, job)` returns or raises; stopping the job ends it at once.
-
-    `job`: a `dyebook.screens.tasks.Job`. `work`: a function of a module, with arguments that can be pickled; it is
-    given a callable for its stages last.
-    """
+    """Return what `work(*args, job)`, a function of a module, returns or raises; stopping the job ends it at once."""
     worker, keep = _take(), False
     job.ender = worker.process.kill
     try:
@@ -68,14 +60,15 @@ def apart(job, work, *args):
         if keep and not _idle:
             _idle.append(worker)
         else:
-            worker.end()
+            worker.process.kill()
+            worker.process.communicate()
 
 
 def _take():
     """A worker that waits, else a new one."""
     with suppress(IndexError):
         while (worker := _idle.pop()).process.poll() is not None:
-            worker.end()
+            pass
         return worker
     return _Worker()
 
@@ -89,7 +82,7 @@ def warm_worker():
 def end_workers():
     """End the workers that wait; one at work is ended with its job."""
     while _idle:
-        _idle.pop().end()
+        _idle.pop().process.kill()
 
 
 def _serve():

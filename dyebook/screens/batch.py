@@ -164,7 +164,7 @@ def _show_changes(book, row, standing):
         for line in history:
             st.markdown(report_words.plain(report_batches.change_text(line)))
         if (last := _last_standing(history)) is not None:
-            undo = session.tap(book.undo, last["table"], last["row_id"], last["id"])
+            undo = session.tap(book.undo, last["table"], last["row_id"])
             st.button("Take the last correction back", key="undo_correction", **undo)
     seen = ("batches", row.batch, row.version)
     if standing:

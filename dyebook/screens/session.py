@@ -215,10 +215,8 @@ def _try(work, args, more):
 def show_refused():
     """Say why the last tap did nothing, and how many files were not taken."""
     show_error(st.session_state.pop(_REFUSED, None))
-    count = take_refused(get_script_run_ctx().session_id)
-    if count:
-        what = "1 file was" if count == 1 else f"{count} files were"
-        show_error(DyebookError(f"{what} not taken: {MOST_SENT_MB} MB are taken at a time; send the rest once more"))
+    if count := take_refused(get_script_run_ctx().session_id):
+        show_error(DyebookError(f"{MOST_SENT_MB} MB are taken at a time; files not taken: {count}; send them again"))
 
 
 _REFUSED = "why the last tap did nothing"

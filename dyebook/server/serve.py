@@ -1,7 +1,4 @@
-"""Listen at doors and serve an app behind the gate; the app itself is handed over.
-
-And which address of this machine a phone in the shop may reach, and the words for an address in a link.
-"""
+"""Listen at doors and serve an app behind the gate; which address of this machine a phone in the shop may reach."""
 
 import contextlib
 import os

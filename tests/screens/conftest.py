@@ -53,13 +53,10 @@ class InPlace:
     """A worker that is no process: the tests of the pages look into what it does."""
 
     def __init__(self):
-        self.process = SimpleNamespace(kill=lambda: None)
+        self.process = SimpleNamespace(kill=lambda: None, communicate=lambda: None)
 
     def do(self, progress, work, *args):
         return work(*args, progress)
-
-    def end(self):
-        pass
 
 
 @pytest.fixture(autouse=True)

@@ -1,11 +1,10 @@
 """How long a batch waited between its rinse after anodising and the dye bath."""
 
-import sqlalchemy as sa
-from alembic import op
+from dyebook.book.migrations import add_columns
 
 revision = "0003"
 down_revision = "0002"
 
 
 def upgrade():
-    op.add_column("dips", sa.Column("wait_min", sa.Double(), nullable=True))
+    add_columns("dips", "wait_min real")
