@@ -179,6 +179,9 @@ def _measurement(photo, card, light, evidence, mat, used, setup):
         # the bands of a strip are of one shape, however long each is
         known["shape_key"] = "strip"
     readings = [replace(one.reading, **known) for one in evidence]
+    if twin_u is not None:
+        # what such readings share of the shape's error is the twin's own colour, not the brightness of a form
+        readings = [replace(reading, shape_key=f"{reading.shape_key} by twin") for reading in readings]
     if mat is not None:
         readings = [replace(reading, area_mm2=mat.area_mm2(reading.outline)) for reading in readings]
     flags = [*card.flags, *light.flags, *(() if mat is None else mat.flags), *(() if readings else ("no_part",))]

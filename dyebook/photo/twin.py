@@ -51,12 +51,8 @@ _UNLIKE = replace(_LIKE, **{name: getattr(Sizes, name) for name in ("shape_gain"
 # -- What would lower ± --
 # what soft light, a card close by, a learned camera and a twin laid well give: spread and slope of log light as in
 # tents, L*, a*, b* of cameras learned from charts (medians of 12 physical set-ups), spread between profiles, distance
-_SOFT, _NEAR, _LEARNED_U, _WELL_LAID = (
-    {"spread": 0.15, "slope": 0.05, "side": 0.0, "excess": 0.0},
-    0.15,
-    (1.5, 2.5, 5.5),
-    0.05,
-)
+_SOFT = {"spread": 0.15, "slope": 0.05, "side": 0.0, "excess": 0.0}
+_NEAR, _LEARNED_U, _WELL_LAID = 0.15, (1.5, 2.5, 5.5), 0.05
 # share of ± that a step takes away before it is worth a word, and ± below which nothing is said
 _WORTH, _ENOUGH = 0.2, 2.0
 

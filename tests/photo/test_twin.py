@@ -6,6 +6,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from dyebook.advice.judge import judge
 from dyebook.errors import PhotoError
 from dyebook.lab import Lab, delta_e_00, lab_to_linear_rgb, linear_rgb_to_lab
 from dyebook.photo import twin
@@ -178,6 +179,14 @@ def test_the_twin_is_drawn(rendered):
 def test_a_twin_of_two_corners_is_refused():
     with pytest.raises(PhotoError, match="at least three"):
         look_at(_photo(), ReadOptions(corners(CARD_BOX), twin_at=((1, 1), (9, 9))))
+
+
+def test_the_doubt_of_a_twin_is_shared_with_readings_by_a_twin_alone():
+    by_card, by_twin = (_read(_photo(), box=box).parts[0] for box in (None, TWIN_BOX))
+    assert by_twin.shape_key == _read(_photo(PASSES[1], light=0.6)).parts[0].shape_key
+    assert by_twin.shape_key != by_card.shape_key
+    apart = judge(by_card, by_twin).delta_e00_u
+    assert apart > judge(by_card, replace(by_twin, shape_key=by_card.shape_key)).delta_e00_u
 
 
 # -- The one thing that would help most --
