@@ -19,6 +19,7 @@ _GRAIN_MM = {
     "brushed": (0.08, 25.0, 0.05),
     "polished": (1.5, 1.5, 0.004),
 }
+_WAVE = 0.003  # slope of the shallow waves of sheet and lathe: a lamp's mirror image bends, and does not break up
 
 
 def _noise(rng, sizes, shape=SIZE):
@@ -122,7 +123,7 @@ def _grain(layer, rng, size_mm, across_mm, along_mm, slope):
     for axis in (0, 1):
         grain = _noise(rng, (max(across_mm * per_mm[1], 1.2), max(along_mm * per_mm[0], 1.2)))
         wave = _noise(rng, (9 * per_mm[1], 13 * per_mm[0]))
-        layer[..., 2 + axis] = slope * (grain if axis or across_mm == along_mm else 0.1 * grain) + 0.012 * wave
+        layer[..., 2 + axis] = slope * (grain if axis or across_mm == along_mm else 0.1 * grain) + _WAVE * wave
 
 
 def _wear(layer, wear, rng):
@@ -173,5 +174,6 @@ def ground_layer(ground, size_mm):
     elif ground.kind in _CLOUDS:
         clouds = _CLOUDS[ground.kind] * _noise(rng, (60, 60))
         layer[..., 0] = np.clip(0.5 + clouds + 0.06 * _noise(rng, (2, 2)), 0, 1)
-        layer[..., 2], layer[..., 3] = 0.02 * _noise(rng, (3, 3)), 0.02 * _noise(rng, (3, 3))
+        slope = 0.02 if ground.kind == "paper" else 0.006  # more would glitter under gloss
+        layer[..., 2], layer[..., 3] = slope * _noise(rng, (3, 3)), slope * _noise(rng, (3, 3))
     return layer
