@@ -8,7 +8,6 @@ __all__ = [
     "POINTS",
     "STEP_NAMES",
     "bath_line",
-    "bath_words",
     "care_pairs",
     "event_text",
     "order_lines",
@@ -43,15 +42,6 @@ def bath_line(state: dict) -> str:
         strength = figure_text("g_per_l", state["strength_g_per_l"], state["strength_g_per_l_sd"])
     figures = [figure_text(name, state[name]) for name in ("dm2_per_l", "days") if state[name] is not None]
     return f"{state['bath']:<24} {', '.join([strength, *figures, *state['notes']])}"
-
-
-def bath_words(state) -> str:
-    """Return a dye bath's strength now and its age as one line of Markdown, of `BathState.to_dict`."""
-    strength = "strength not noted"
-    if state["strength_g_per_l"] is not None:
-        strength = f"**{figure_text('g_per_l', state['strength_g_per_l'], state['strength_g_per_l_sd'])}** now"
-    figures = [figure_text(name, state[name]) for name in ("dm2_per_l", "days") if state[name] is not None]
-    return ", ".join([strength, *figures])
 
 
 _BAR = 30

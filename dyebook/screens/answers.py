@@ -23,6 +23,7 @@ __all__ = [
     "show_doubt",
     "show_figures",
     "show_flags",
+    "show_from_top",
     "show_pairs",
     "show_plot",
 ]
@@ -138,6 +139,13 @@ def show_bar_clock(key, clock, silent):
     words = clock.step.partition(":")[0].capitalize()
     data = {"total": clock.minutes * 60_000, "elapsed": clock.elapsed_min * 60_000, "running": clock.running}
     _clock(key, {**data, "words": words, "alarm": f"{words} {clock.run}: time is up.", "small": True, "silent": silent})
+
+
+def show_from_top(turn: int):
+    """Let the browser show the page from its top, once for each turn to what is shown."""
+    piece = st.components.v2.component("dyebook.top", js=web_text("top.js"))
+    with st.container(key="top"):
+        piece(key="from_top", data={"turn": turn})
 
 
 def _clock(key, data):

@@ -150,9 +150,10 @@ def choose(name, label, options, format_func=str, hidden=False):
     """Let one of a few be chosen with big targets; the first where nothing was chosen."""
     key = _begin_choice(name, options[0], options)
     visible = "collapsed" if hidden else "visible"
-    chosen = st.segmented_control(label, options, key=key, format_func=format_func, label_visibility=visible)
+    drawn = {"key": key, "format_func": format_func, "label_visibility": visible}
+    chosen = st.segmented_control(label, options, required=True, **drawn)
     keep(key)
-    return chosen or options[0]
+    return options[0] if chosen is None else chosen
 
 
 def choose_from(name, label, options, format_func=str):

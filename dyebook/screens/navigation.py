@@ -11,7 +11,6 @@ from dyebook.screens.fields import put
 __all__ = [
     "arrive_at_bench",
     "asked_for",
-    "close_folds",
     "go_on",
     "go_to",
     "go_to_batch",
@@ -26,9 +25,11 @@ __all__ = [
     "hold_pages",
     "show_bath",
     "show_order",
+    "turn_of",
+    "turn_over",
 ]
 
-_PAGES, _BENCH_NEXT, _SHOWN = "pages", "bench_next", "page_shown"
+_PAGES, _BENCH_NEXT, _TURN = "pages", "bench_next", "page_turn"
 
 
 def hold_pages(pages):
@@ -36,15 +37,23 @@ def hold_pages(pages):
     st.session_state[_PAGES] = pages
 
 
-def close_folds(page: str):
-    """Close what was opened over the page before: the other ways, and the slip of the piece in hand."""
-    if st.session_state.get(_SHOWN) != page:
-        st.session_state.update({_SHOWN: page, "more_ways": False, "piece_slip": False})
+def turn_of(page: str) -> int:
+    """Return the number of the turn to what is shown: what was opened or scrolled before it is another's."""
+    shown, turn = st.session_state.get(_TURN, (None, 0))
+    if shown != page:
+        turn += 1
+        st.session_state[_TURN] = page, turn
+    return turn
+
+
+def turn_over():
+    """Let the next run of the page begin at its top, with nothing opened over it; for a deed that stays on the page."""
+    st.session_state[_TURN] = None, st.session_state.get(_TURN, (None, 0))[1]
 
 
 def go_to(page: str):
     """Turn to a page by its name."""
-    st.session_state.pop(_SHOWN, None)
+    turn_over()
     st.switch_page(st.session_state[_PAGES][page])
 
 
@@ -113,6 +122,7 @@ def go_to_bench(step, **values):
 def go_on(step, **values):
     """Turn the bench, where it is drawn already, to a step with its fields filled."""
     st.session_state[_BENCH_NEXT] = {"step": step, **values}
+    turn_over()
     st.rerun()
 
 

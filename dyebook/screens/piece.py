@@ -107,10 +107,10 @@ def _fields(book, texts):
     return fields | ({"bath": name} if name else {})
 
 
-def show_bar(book, page: str):
+def show_bar(book, page: str, turn: int):
     """Draw the bar: the piece in hand and every clock that runs; first thing on a page, before its fields.
 
-    `page`: its name; on the bench, where each clock stands large, those of the bar are silent.
+    `page`: its name; on the bench, where each clock stands large, those of the bar are silent. `turn`: as of `turn_of`.
     """
     piece, clocks = held(book), running_clocks(book)
     if draft().pop(_FRESH, False) and piece is not None:
@@ -121,7 +121,7 @@ def show_bar(book, page: str):
         if piece is not None:
             colour = f"background:{hex_of(piece.lab)[0]}" if piece.lab else ""
             st.html(f"<div class='patch{'' if piece.lab else ' unread'}' style='{colour}'></div>", width="content")
-            with st.popover(piece_text(piece), key="piece_slip", type="tertiary", on_change="rerun"):
+            with st.popover(piece_text(piece), key=f"piece_slip_{turn}", type="tertiary"):
                 _show_slip(book, piece)
         for clock in clocks:
             show_bar_clock(f"bar_clock_{clock.run}_{clock.step}", clock, silent=page == "bench")

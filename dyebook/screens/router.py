@@ -6,8 +6,9 @@ from pathlib import Path
 import streamlit as st
 
 from dyebook.screens import session, tasks
+from dyebook.screens.answers import show_from_top
 from dyebook.screens.drafts import hold_draft, put_draft_down
-from dyebook.screens.navigation import close_folds, hold_pages
+from dyebook.screens.navigation import hold_pages, turn_of
 from dyebook.screens.phone import show_phone_button
 from dyebook.screens.piece import show_bar
 
@@ -56,14 +57,15 @@ def show(first=PAGES[0][0]):
     if not session.is_let_in():
         return
     hold_draft(session.whose_draft())
-    close_folds(chosen.title)
-    ways, more = _show_ways(pages)
+    turn = turn_of(chosen.title)
+    show_from_top(turn)
+    ways, more = _show_ways(pages, turn)
     try:
         with session.friendly_errors():
             book = session.the_book()
             if session.is_demo():
                 _show_demo_ways(ways, more)
-            show_bar(book, chosen.title.lower())
+            show_bar(book, chosen.title.lower(), turn)
             session.show_refused()
             chosen.run()
             tasks.warm_up(*_SLOW_TO_LOAD)
@@ -78,15 +80,13 @@ def _page(address, title, icon, module, opens=False):
     return st.Page(run, title=title, icon=icon, url_path=address, default=opens)
 
 
-def _show_ways(pages):
+def _show_ways(pages, turn):
     """Draw the ways, and return where more of them go: on the bar, and under its last tap."""
     ways = st.container(key="ways", horizontal=True, gap="small", vertical_alignment="center")
     with ways:
         for name, *_ in PAGES:
             st.page_link(pages[name])
-        with st.popover(
-            "More", icon=":material/more_horiz:", type="tertiary", key="more_ways", on_change="rerun"
-        ) as more:
+        with st.popover("More", icon=":material/more_horiz:", type="tertiary", key=f"more_ways_{turn}") as more:
             for name, *_ in MORE_PAGES:
                 st.page_link(pages[name])
             show_phone_button()

@@ -117,7 +117,7 @@ def test_a_card_is_tapped_and_what_was_typed_outlives_a_reload(page):
     for x, y in ((0.2, 0.2), (0.35, 0.2), (0.35, 0.4), (0.25, 0.55)):
         _tap(page, stage, x, y)
     assert stage.locator(".corner").count() == 4
-    page.get_by_role("button", name="Undo the last tap").click()
+    page.get_by_role("button", name="Take back").click()
     assert stage.locator(".corner").count() == 3
     _tap(page, stage, 0.2, 0.4)
     _look(page, "tapping")
@@ -127,6 +127,50 @@ def test_a_card_is_tapped_and_what_was_typed_outlives_a_reload(page):
     page.reload()
     page.get_by_role("button", name="Find the card by itself again").wait_for()
     page.locator("textarea", has_text="typed before the reload").wait_for()
+
+
+def test_corners_close_together_are_two_and_move_by_their_grips(page):
+    _go(page, "Photo")
+    _settle(page)
+    page.locator("input[type=file]").set_input_files(SAMPLE)
+    page.get_by_text("Part 1", exact=True).first.wait_for()
+    page.get_by_text("Tap part", exact=True).click()
+    stage = page.locator(".stage")
+    stage.locator("img").wait_for()
+    stage.scroll_into_view_if_needed()
+    page.get_by_role("button", name="Larger").click()
+    box, corner = stage.bounding_box(), stage.locator(".corner")
+    # two taps 4 px apart set two corners; a drag moves the picture and sets none
+    for x in (box["x"] + 100, box["x"] + 104):
+        page.mouse.click(x, box["y"] + 100)
+    assert corner.count() == 2
+    page.mouse.move(box["x"] + 60, box["y"] + 60)
+    page.mouse.down()
+    page.mouse.move(box["x"] + 30, box["y"] + 60, steps=5)
+    page.mouse.up()
+    assert corner.count() == 2
+    first, grip = corner.first.bounding_box(), corner.first.locator(".grip").bounding_box()
+    assert min(grip["width"], grip["height"]) >= 44
+    assert first["x"] == pytest.approx(box["x"] + 70, abs=2)
+    page.mouse.move(grip["x"] + 22, grip["y"] + 22)
+    page.mouse.down()
+    page.mouse.move(grip["x"] + 42, grip["y"] + 32, steps=4)
+    page.mouse.up()
+    moved = corner.first.bounding_box()
+    assert (moved["x"] - first["x"], moved["y"] - first["y"]) == (pytest.approx(20, abs=2), pytest.approx(10, abs=2))
+    for left in (2, 1, 0):
+        page.get_by_role("button", name="Take back").click()
+        assert corner.count() == left
+
+
+def test_with_more_open_the_first_tap_on_another_way_leads_there(page):
+    page.locator(".wall button").first.wait_for()
+    page.locator(".st-key-ways .stPopover button").first.click()
+    page.get_by_role("link", name="Camera").wait_for()
+    page.get_by_role("link", name="Baths").click()
+    page.get_by_role("heading", name="Baths").wait_for()
+    assert not page.get_by_role("link", name="Camera").is_visible()
+    assert page.evaluate("document.querySelector('[data-testid=stMain]').scrollTop") == 0
 
 
 def test_a_swatch_opens_its_batch(page):

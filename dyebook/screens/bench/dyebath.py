@@ -9,11 +9,10 @@ from dyebook.jobs.strength import StrengthLine, top_up_of
 from dyebook.physics.bathcare import check_level, make_up_bath
 from dyebook.record import BATH_EVENTS
 from dyebook.report import baths as report_baths
-from dyebook.report.plots import plot_strength
 from dyebook.report.words import plain
-from dyebook.screens.answers import offer_page, show_answer, show_plot
+from dyebook.screens.answers import offer_page, show_answer
 from dyebook.screens.baths import show_events, show_strength
-from dyebook.screens.fields import ask, ask_text, ask_word, choose, keeping, key_of, put, warn
+from dyebook.screens.fields import ask, ask_text, ask_word, choose, keeping, key_of, warn
 from dyebook.screens.navigation import go_on
 from dyebook.screens.session import as_told, friendly_errors
 from dyebook.screens.shade.baths import learn_here
@@ -34,11 +33,8 @@ def show_dyebath(book):
     name = ask_word("bath", "Dye bath", list(known), hint="choose, or write: dye, bath") or ""
     way = choose("dyebath_way", "What", list(_WAYS), _WAYS.get, hidden=True)
     row = known.get(name)
-    if way == "line" and row is None:
-        _show_all(book, known)
-        return
-    if way == "rules" and row is None:
-        st.markdown("Choose a bath of the book; a new one is made up first.")
+    if way in ("line", "rules") and row is None:
+        st.markdown("Choose a bath of the book; a new one is written as dye, bath, and made up.")
         return
     left, right = st.columns([2, 3], gap="large")
     check = as_told(f"bath {name}", baths.events_of_bath(book, row["id"]) if row else (), report_baths.event_text)
@@ -47,25 +43,6 @@ def show_dyebath(book):
     else:
         draw = {"make": _show_make, "top": _show_top, "level": _show_level, "rules": _show_rules}[way]
         draw(book, name, row, left, right, check)
-
-
-def _show_all(book, known):
-    """Each bath in use with its line."""
-    if not known:
-        st.markdown("No dye bath is in the book yet. Write one as dye, bath, and make it up.")
-        return
-    for place, (name, row) in enumerate(known.items()):
-        if place % 2 == 0:
-            columns = st.columns(2, gap="large")
-        with columns[place % 2], friendly_errors(), st.container(key=f"bath_{row['id']}", border=True):
-            state = bath_state(book, row, learn_here)
-            st.subheader(plain(name), anchor=False)
-            st.markdown(report_baths.bath_words(state.to_dict()))
-            for note in state.notes:
-                warn(note)
-            if state.line.points:
-                show_plot(plot_strength(state.line.points, height=190, legend=False), f"line_{row['id']}")
-            st.button("Look at it", key=f"look_{row['id']}", on_click=put, kwargs={"bath": name})
 
 
 def _show_one(book, name, row, left, right, check):

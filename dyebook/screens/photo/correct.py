@@ -21,7 +21,7 @@ CARD_WORDS = (
     "And the third.",
     "And the last.",
 )
-GO_AROUND = "Go on around it, or drag a corner to move it; then measure again."
+GO_AROUND = "Go on around it, or drag a corner by its grip; then measure again."
 
 
 def around_words(what: str) -> tuple:
@@ -76,7 +76,7 @@ def plain_picture(content, seen) -> bytes:
 
 
 def _tap_card(seen, turn):
-    enough = "Drag a corner to move it, then measure again."
+    enough = "Drag a corner by its grip, then measure again."
     known = seen.measurement.card_quad if seen.measurement and seen.measurement.card_quad else ()
     begin, picture = in_view().get("card_at") or (), plain_picture(in_view()["content"], seen)
     _take("card_at", tap_corners(picture, seen.size, f"card_taps_{turn}", CARD_WORDS, enough, 4, 4, begin, turn))
