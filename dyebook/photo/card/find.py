@@ -76,7 +76,8 @@ def find_card(photo: LinearPhoto, card_lab=None) -> Card:
     seen = card_candidates(photo)
     found = _beside_grids(seen)
     in_grid = len(found) < len(seen)
-    if not found or found[0].probability < _LEAST:
+    # beside a chart, whose fields look more like a card than it does, a thing must be surely one
+    if not found or found[0].probability < (_SURE if in_grid else _LEAST):
         raise PhotoError(_grid_was_seen(photo) if in_grid else _what_was_seen(photo, found))
     best = found[0]
     card = card_at(photo, np.clip(_sharpened(photo, best.quad), 0, photo.size), card_lab)
