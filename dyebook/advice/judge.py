@@ -63,7 +63,7 @@ UNNOTED_U = 1.0
 _OTHERS = {"76": delta_e_76, "94": delta_e_94, "cmc": delta_e_cmc}
 # errors that point the same way to within this share of their size are one error: a gain moves each colour along a
 # slightly different line. As a thickness that both covariances are given, it keeps sharing from ever widening: the
-# geometric mean is superadditive. Chosen on photographed shops of the simple world; the physical one gains too
+# geometric mean is superadditive. Chosen with a look at photographed shops of both worlds, of which none was left out
 _SAME_WAY = 0.2
 # and where an error has no size
 _THINNEST_DELTA_E = 1e-4
