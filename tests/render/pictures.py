@@ -120,8 +120,10 @@ def shop_scene(planned):
             _SHAPES[planned.job], planned.film, FINISHES[finish], x, y, 0.0, turn, "part", seed=10 * number + k
         )
         things.append(part)
-    # on blasted metal a tent's light lies as a veil that no reading takes off whole: the shop puts it between two lamps
-    even = Light(("tent", "overcast")[number % 2], "daylight 5500", 1.0, 60.0 + 9 * number, person=False)
+    # on blasted metal a tent's light lies as a veil that no reading takes off whole: it comes between two lamps;
+    # and polished metal, which mirrors the sky's edge, into the tent
+    kind = "overcast" if number % 2 and finish != "polished" else "tent"
+    even = Light(kind, "daylight 5500", 1.0, 60.0 + 9 * number, person=False)
     light = Light("two_lamps", "daylight 5500", 0.18, 60.0, 45.0, 120.0, False) if finish == "blasted" else even
     kind, *labs = (("paper", Lab(90, 0, 2), Lab(87, 0, 3)), ("wood", Lab(66, 8, 24), Lab(48, 12, 26)))[number % 2]
     ground, view = Ground(kind, *labs, number), View(1200, 900, 170.0, 7.0, 85.0, 430.0)
