@@ -165,7 +165,7 @@ def _correct_part(connection, table, batch, values, who):
     if part_id is not None:
         correct_row(connection, table, part_id, values, who=who)
     elif table is _RUNS:
-        run_id = add_row(connection, table, values, who)
+        run_id = add_row(connection, table, values, who, batch["id"])
         connection.execute(_BATCHES.update().where(_BATCHES.c.id == batch["id"]).values(run_id=run_id))
     else:
         add_row(connection, table, {"batch_id": batch["id"], **values}, who)
@@ -215,6 +215,9 @@ class BatchRow:
     replaces: int | None  # the batch this one did again
     added_at: str
     added_by: str
+    # job, customer: of its order
+    job: str | None
+    customer: str | None
     # lab, lab_u: mean of the newest readings in one state of the surface, and its standard uncertainty
     lab: Lab | None = None
     lab_u: tuple | None = None
@@ -284,12 +287,14 @@ def batch_query():
             *columns,
             dips.correlate(_BATCHES).scalar_subquery().label("dips"),
             *(_BATCHES.c.replaces_id.label("replaces"), _BATCHES.c.added_at, _BATCHES.c.added_by),
+            *(Order.name.label("job"), Order.customer),
         )
         .select_from(_BATCHES)
         .outerjoin(_RUNS, _RUNS.c.id == _BATCHES.c.run_id)
         .outerjoin(_DIPS, _DIPS.c.id == first_of(_DIPS))
         .outerjoin(Dye, Dye.id == _DIPS.c.dye_id)
         .outerjoin(Bath, Bath.id == _DIPS.c.bath_id)
+        .outerjoin(Order, Order.id == _BATCHES.c.order_id)
     )
 
 
@@ -311,7 +316,7 @@ def with_filters(query, deleted=False, ids=None, text=None, since=None, until=No
     if exact.get("order") is not None:
         conditions.append(_BATCHES.c.order_id.in_(select(Order.id).where(Order.name == exact["order"])))
     if text is not None:
-        places = (_BATCHES.c.note, Dye.name, Bath.name, _RUNS.c.alloy, _RUNS.c.finish)
+        places = (_BATCHES.c.note, Dye.name, Bath.name, _RUNS.c.alloy, _RUNS.c.finish, Order.name, Order.customer)
         conditions.append(or_(*(place.icontains(text, autoescape=True) for place in places)))
     if since is not None:
         conditions.append(when >= parse_moment("since", since))

@@ -10,7 +10,7 @@ import json
 import math
 import os
 
-from sqlalchemy import Connection, Table, insert, select, update
+from sqlalchemy import Connection, Table, func, insert, select, update
 
 from dyebook.book.schema import TABLES, Change, now
 from dyebook.errors import BookError, RecordError
@@ -22,6 +22,7 @@ __all__ = [
     "both_values",
     "checked_values",
     "correct_row",
+    "free_numbers",
     "history_of",
     "last_was_deletion",
     "list_rows",
@@ -95,10 +96,46 @@ def _number(column, where, value):
     return number
 
 
-def add_row(connection: Connection, table: Table, values: dict, who: str | None = None) -> int:
-    """Insert one row and return its number; values as in `checked_values`."""
+def add_row(
+    connection: Connection, table: Table, values: dict, who: str | None = None, number: int | None = None
+) -> int:
+    """Insert one row and return its number; values as in `checked_values`.
+
+    `number`: of the batch that a run belongs to; a batch bears that of its run. Another one where it is taken.
+    """
     row = checked_values(table, values) | {"added_at": now(), "added_by": who or who_am_i()}
+    if table.name in _ONE_NUMBER:
+        number = number or row.get("run_id")
+        taken = number is None or connection.execute(select(table.c.id).where(table.c.id == number)).first()
+        row["id"] = next(free_numbers(connection, table)) if taken else number
     return connection.execute(insert(table), row).inserted_primary_key[0]
+
+
+# a run and the batch that comes of it bear one number: neither table gives out one that the other has
+_ONE_NUMBER = ("runs", "batches")
+
+
+def free_numbers(connection: Connection, table: Table, count: int = 1):
+    """Return an iterator of free numbers of a table that no other station will take.
+
+    In SQLite no other transaction writes meanwhile; a server hands them out of the table's counter, or for runs and
+    batches out of that of the runs.
+    """
+    names = _ONE_NUMBER if table.name in _ONE_NUMBER else (table.name,)
+    newest = [select(func.max(TABLES[name].c.id)).scalar_subquery() for name in names]
+    is_server = connection.dialect.name != "sqlite"
+    if is_server and len(names) > 1:
+        connection.execute(select(func.pg_advisory_xact_lock(7240)))
+    last = max(number or 0 for number in connection.execute(select(*newest)).one())
+    if not is_server:
+        return iter(range(last + 1, last + 1 + count))
+    counter = func.pg_get_serial_sequence(names[0], "id")
+    draw = select(func.nextval(counter)).select_from(func.generate_series(1, count))
+    numbers = connection.execute(draw).scalars().all()
+    if min(numbers) <= last and len(names) > 1:
+        connection.execute(select(func.setval(counter, last)))
+        numbers = connection.execute(draw).scalars().all()
+    return iter(numbers)
 
 
 def row_of(connection: Connection, table: Table, row_id: int, lock: bool = False) -> dict:

@@ -9,6 +9,7 @@ __all__ = [
     "dye_text",
     "history_text",
     "import_text",
+    "job_text",
     "settings_lines",
     "verdict_text",
 ]
@@ -45,6 +46,11 @@ def _joined(row, names):
 def dye_text(row):
     """Return dye and bath of a batch, such as "Ember, bath E2"."""
     return ", ".join(name for name in (row.dye, row.bath and f"bath {row.bath}") if name) or "no dye noted"
+
+
+def job_text(row) -> list[str]:
+    """Return the job that a batch was dyed for, with its customer, as one text; none without an order."""
+    return [", ".join(filter(None, (row.job, row.customer)))] if row.job else []
 
 
 def change_text(change):

@@ -25,7 +25,6 @@ __all__ = [
     "limit_text",
     "note_text",
     "now_words",
-    "on_text",
     "plan_words",
     "preparation_words",
     "ratio_text",
@@ -547,14 +546,6 @@ def run_line(state: dict) -> str:
     tail = f", until {clock_text(datetime.fromisoformat(state['ends_at']))}" if state["state"] == "on" else ""
     batch = f", batch {state['batch']}" if state["batch"] else ""
     return f"run {state['run']:>4}  {state['state']:<7}  {when}, {film}{tail}{batch}"
-
-
-def on_text(row, stand) -> str:
-    """Return a run that is on as one line: "**Run 12 is on** until 14:32 – film now about 7.2 ± 1.8 µm (0.283 mil)"."""
-    until = "its film is reached" if stand.done else f"until {clock_text(stand.ends_at)}"
-    until = "paused" if stand.paused else until
-    film = figure_text("film_um", stand.film_um, stand.film_um_sd)
-    return f"**Run {row['id']} is on**, {until} – film now about {film}"
 
 
 def now_words(stand) -> list[tuple[str, str]]:

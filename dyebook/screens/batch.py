@@ -49,7 +49,7 @@ def show(book, number: int, on_back):
     """
     st.button("Back to the wall", key="back", icon=":material/arrow_back:", on_click=on_back)
     row = book.batch(number)
-    st.title(f"Batch {number}", anchor=False)
+    st.title(report_words.plain(" · ".join([f"Batch {number}", *report_batches.job_text(row)])), anchor=False)
     standing = book.row("batches", number)["deleted_at"] is None
     if not standing:
         st.warning("This batch is marked as deleted; it is in no list and in no model.")

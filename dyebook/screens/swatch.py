@@ -109,6 +109,7 @@ def _tile(row, near, doubt):
     colour, outside = (None, False) if row.lab is None else hex_of(row.lab)
     figures = [] if row.lab is None else [report_words.lab_text(row.lab)]
     lines = [
+        *report_batches.job_text(row),
         *figures,
         report_batches.dye_text(row),
         *report_batches.settings_lines(row),

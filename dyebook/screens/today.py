@@ -1,18 +1,16 @@
-"""Today, the page that opens first: runs that are on, the next step, orders, baths, and batches that want a look."""
+"""Today, the page that opens first: the next step, orders, baths, and batches that want a look."""
 
 from datetime import datetime
 
 import streamlit as st
 
 from dyebook.flags import FLAGS
-from dyebook.jobs import run as bench
 from dyebook.jobs.today import STEPS, look_over
-from dyebook.report import bench as report_bench
 from dyebook.report import photo as report_photo
 from dyebook.report import words as report_words
 from dyebook.report.baths import STEP_NAMES, care_pairs, order_lines, waiting_text
 from dyebook.screens import session
-from dyebook.screens.navigation import go_to_batch, go_to_bath, go_to_bench, go_to_order, go_to_photo, go_to_step
+from dyebook.screens.navigation import go_to_batch, go_to_bath, go_to_order, go_to_photo, go_to_step
 from dyebook.screens.piece import go_on_with, held, hold
 from dyebook.screens.shade.baths import baths_now
 from dyebook.screens.swatch import show_slip, wall
@@ -26,9 +24,8 @@ _MOST = 6
 def show():
     """Draw the page."""
     book = session.the_book()
-    _show_runs_on(book)
     today = look_over(book)
-    if not (today.recent or today.orders or book.rows("baths")):
+    if not (today.recent or today.orders or any(today.waiting.values()) or book.rows("baths")):
         _first_start()
         return
     st.title(f"Today, {report_words.day_text(datetime.now())}", anchor=False)
@@ -45,18 +42,6 @@ def show():
     # last, as a large book takes a moment over its baths
     with right, session.friendly_errors():
         _show_baths(*baths_now(book))
-
-
-def _show_runs_on(book):
-    """A line for each run that is on, with the way to it."""
-    for row in bench.open_runs(book):
-        if row["started_at"] is None:
-            continue
-        with st.container(key=f"on_{row['id']}", horizontal=True, vertical_alignment="center", border=True):
-            st.markdown(report_bench.on_text(row, bench.where_is(book, row)), width="stretch")
-            if st.button("To the run", key=f"to_run_{row['id']}", type="primary"):
-                hold(book, run=row["id"])
-                go_to_bench("run", run=row["id"])
 
 
 def _show_way(book, today):

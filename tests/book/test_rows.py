@@ -21,7 +21,7 @@ LEAST = {
     "order_items": {"order_id": 1, "name": "lid", "pieces": 12, "target_id": 1},
     "runs": {"film_um": 12},
     "preparations": {"run_id": 1, "kind": "etch", "dwell_min": 1},
-    "batches": {"note": "x", "order_id": 1},
+    "batches": {"note": "x", "order_id": 1, "run_id": 1},
     "parts": {"batch_id": 1, "jig_place": "row 2, left"},
     "dips": {"batch_id": 1, "dye_id": 1},
     "rinses": {"batch_id": 1},

@@ -6,12 +6,13 @@ a coupon one run. The rows of all tables are numbered ahead and written in chunk
 
 from dataclasses import asdict, dataclass
 
-from sqlalchemy import func, insert, select
+from sqlalchemy import insert
 
 from dyebook.book.batches import FIRST_ONLY, HOMES, Names
 from dyebook.book.exchange.cells import match_header, read_column
 from dyebook.book.exchange.export import known_keys, record_key
 from dyebook.book.exchange.files import read_sheet
+from dyebook.book.rows import free_numbers
 from dyebook.book.schema import Batch, Dip, Photo, Reading, Run, now
 from dyebook.errors import BookError, RecordError
 from dyebook.record import FIELDS, READ, is_empty
@@ -206,14 +207,15 @@ class _Writer:
         self.names = Names(connection, book.who)
         self.kept = {"version": 1, "added_at": now(), "added_by": book.who}
         rows = len(table.rows)
-        sizes = {_RUNS: count, _BATCHES: count}
-        self.numbers = {one: _reserve_numbers(connection, one, sizes.get(one, rows)) for one in _ORDER}
+        # a run bears the number of its first batch
+        own = [one for one in _ORDER if one is not _RUNS]
+        self.numbers = {one: free_numbers(connection, one, count if one is _BATCHES else rows) for one in own}
         self.waiting = {one: [] for one in _ORDER}
         self.number_of, self.replaced, self.photos, self.strips = {}, [], {}, {}
         self.lost_photos = set()
 
-    def _put(self, table, values):
-        number = next(self.numbers[table])
+    def _put(self, table, values, number=None):
+        number = next(self.numbers[table]) if number is None else number
         plain = {name: None if value != value else value for name, value in values.items()}
         self.waiting[table].append({"id": number, **self.kept, **plain})
         return number
@@ -232,8 +234,9 @@ class _Writer:
         records = [self.table.record(index) for index in group]
         first = records[0]
         self._refuse_two_runs(group, records)
-        run_id = self._run_of(group[0], first)
-        batch_id = self._put(_BATCHES, {"run_id": run_id, "replaces_id": None, **_some(first, _BATCHES)})
+        batch_id = next(self.numbers[_BATCHES])
+        run_id = self._run_of(group[0], first, batch_id)
+        self._put(_BATCHES, {"run_id": run_id, "replaces_id": None, **_some(first, _BATCHES)}, batch_id)
         self.number_of[first.get("batch")] = batch_id
         if first.get("replaces") is not None:
             self.replaced.append((batch_id, first["replaces"]))
@@ -247,14 +250,14 @@ class _Writer:
             says_its_dip = several and ("dip" not in record or record["dip"] is not None)
             self._take_reading(batch_id, dips[_dip_key(record)] if says_its_dip else None, record)
 
-    def _run_of(self, index, record):
+    def _run_of(self, index, record, number):
         """The run of a batch: a new one, or that of the other bands of its strip."""
         strip = record.get("coupon")
         if not strip:
-            return self._put(_RUNS, _some(record, _RUNS))
+            return self._put(_RUNS, _some(record, _RUNS), number)
         shared = {"dyed_at": record.get("dyed_at"), **_some(record, _RUNS)}
         if strip not in self.strips:
-            self.strips[strip] = self._put(_RUNS, _some(record, _RUNS)), shared, self.table.rows[index]
+            self.strips[strip] = self._put(_RUNS, _some(record, _RUNS), number), shared, self.table.rows[index]
         run_id, before, row = self.strips[strip]
         for name, value in shared.items():
             if not _same(value, before[name]):
@@ -349,15 +352,3 @@ def _dip_key(record):
 
 def _same(one, other):
     return one == other or (is_empty(one) and is_empty(other))
-
-
-def _reserve_numbers(connection, table, count):
-    """Iterator of `count` free numbers that no other station will take.
-
-    In SQLite no other transaction writes meanwhile; a server hands them out of the table's counter.
-    """
-    if connection.dialect.name == "sqlite":
-        first = (connection.execute(select(func.max(table.c.id))).scalar() or 0) + 1
-        return iter(range(first, first + count))
-    draw = select(func.nextval(func.pg_get_serial_sequence(table.name, "id")))
-    return iter(connection.execute(draw.select_from(func.generate_series(1, count))).scalars().all())
