@@ -133,23 +133,35 @@ def one_sidedness(photo: LinearPhoto, outlines, cover=None) -> float:
     step = max(photo.size) / _SHADOW_SIDE
     width, height = (max(1, round(side / step)) for side in photo.size)
     small = cv2.resize(photo.reduced(SMALL_SIDE).pixels, (width, height), interpolation=cv2.INTER_AREA)
-    drawn = [*outlines, *(() if cover is None else (cover,))]
-    masks = [fill_polygon(np.asarray(one) / step, (0, 0, width, height)).astype(np.uint8) for one in drawn]
-    taken = cv2.dilate(np.max([np.zeros((height, width), np.uint8), *masks], axis=0), np.ones((3, 3), np.uint8)) > 0
+    taken, boxes = np.zeros((height, width), np.uint8), []
+    for outline in [*outlines, *(() if cover is None else (cover,))]:
+        places = np.asarray(outline) / step
+        x0, y0 = np.clip(np.floor(places.min(axis=0)).astype(int), 0, (width - 1, height - 1))
+        x1, y1 = np.clip(np.ceil(places.max(axis=0)).astype(int), (x0 + 1, y0 + 1), (width, height))
+        mask = fill_polygon(places, (x0, y0, x1, y1)).astype(np.uint8)
+        taken[y0:y1, x0:x1] |= mask
+        boxes.append((x0, y0, mask))
+    taken = cv2.dilate(taken, np.ones((3, 3), np.uint8)) > 0
     level = np.log(np.maximum(cv2.GaussianBlur(small @ _LUMINANCE, (0, 0), 1.0), _DARKEST))
-    spreads = [spread for mask in masks[: len(outlines)] if (spread := _spread_beside(mask, level, taken)) is not None]
+    beside = (_spread_beside(*one, level, taken) for one in boxes[: len(outlines)])
+    spreads = [spread for spread in beside if spread is not None]
     if not spreads:
         return _UNKNOWN_SIDE
     low, high = _ONE_SIDED
     return float(np.clip((np.quantile(spreads, _SHARE_BELOW) - low) / (high - low), 0, 1))
 
 
-def _spread_beside(mask, level, taken):
-    """Spread of log brightness over the directions in which the ground beside a part is seen; None if in few."""
-    near, far = _BESIDE
-    x, y, w, h = cv2.boundingRect(mask)
-    crop = np.s_[max(y - far - 1, 0) : y + h + far + 1, max(x - far - 1, 0) : x + w + far + 1]
-    depth = cv2.distanceTransform(1 - mask[crop], cv2.DIST_L2, 5)
+def _spread_beside(x0, y0, mask, level, taken):
+    """Spread of log brightness over the directions in which the ground beside a part is seen; None if in few.
+
+    `x0`, `y0`: where in the picture its mask begins.
+    """
+    (near, far), (height, width) = _BESIDE, mask.shape
+    top, left = max(y0 - far - 1, 0), max(x0 - far - 1, 0)
+    crop = np.s_[top : y0 + height + far + 1, left : x0 + width + far + 1]
+    wide = np.zeros(level[crop].shape, np.uint8)
+    wide[y0 - top :, x0 - left :][:height, :width] = mask
+    depth = cv2.distanceTransform(1 - wide, cv2.DIST_L2, 5)
     ring = (depth > near) & (depth < far) & ~taken[crop]
     slope_y, slope_x = np.gradient(depth)
     sector = ((np.arctan2(slope_y[ring], slope_x[ring]) / (2 * np.pi) + 0.5) * _SECTORS).astype(int) % _SECTORS
