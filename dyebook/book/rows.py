@@ -132,7 +132,7 @@ def free_numbers(connection: Connection, table: Table, count: int = 1):
     counter = func.pg_get_serial_sequence(names[0], "id")
     draw = select(func.nextval(counter)).select_from(func.generate_series(1, count))
     numbers = connection.execute(draw).scalars().all()
-    if min(numbers) <= last and len(names) > 1:
+    if len(names) > 1 and numbers and min(numbers) <= last:
         connection.execute(select(func.setval(counter, last)))
         numbers = connection.execute(draw).scalars().all()
     return iter(numbers)
