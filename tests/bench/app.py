@@ -311,7 +311,7 @@ def bench_turn(chromium, folder, rounds):
             other.get_by_text("worst.jpg").first.wait_for()
             file.write_bytes(content + bytes([100 + step]))
             took["beside"].append(_upload_s(page, address, file, process)[0])
-            other.locator("[data-testid=stImage] img").first.wait_for()
+            other.get_by_text("Tap card").first.wait_for()
             settle(other)
             _put_away(other)
         show("photo of 12 MP alone, median", statistics.median(took["alone"][1:]))
