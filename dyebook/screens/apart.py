@@ -14,8 +14,8 @@ from dyebook.errors import DyebookError, PhotoError
 
 __all__ = ["apart", "end_workers", "warm_worker"]
 
-# a worker that grew beyond this makes room
-_MOST_MB = 400
+# a worker that grew beyond this makes room; as many wait as were needed at once
+_MOST_MB, _MOST_IDLE = 400, 2
 _PROGRAM = "from dyebook.screens.apart import _serve; _serve()"
 _idle = deque()
 
@@ -57,7 +57,7 @@ def apart(job, work, *args):
         raise
     finally:
         job.ender = None
-        if keep and not _idle:
+        if keep and len(_idle) < _MOST_IDLE:
             _idle.append(worker)
         else:
             worker.process.kill()

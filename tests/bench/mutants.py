@@ -32,9 +32,9 @@ MODULES = {
     "physics.film": "tests/physics/test_film.py tests/physics/test_constants.py tests/shell/test_bench.py",
     "physics.electrolyte": "tests/physics/test_electrolyte.py tests/physics/test_baths.py tests/shell/test_bench.py",
     "physics.area": "tests/physics/test_area.py tests/shell/test_bench.py",
-    "book.rows": "tests/book/test_rows.py tests/book/test_hostile.py tests/book/test_safety.py",
+    "book.rows": "tests/book/test_rows.py tests/book/test_safety.py",
     "book.connect": "tests/book/test_safety.py tests/book/test_versions.py tests/shell/test_files.py",
-    "book.backup": "tests/book/test_backup.py tests/book/test_salvage.py tests/book/test_hostile.py",
+    "book.backup": "tests/book/test_backup.py tests/book/test_salvage.py",
     "book.batches": "tests/book/test_batches.py tests/book/test_search.py tests/shell/test_book.py",
     "book.photos": "tests/book/test_photos.py tests/book/test_hostile.py",
     "advice.judge": "tests/advice/test_judge.py tests/jobs/test_verdict.py",
@@ -125,6 +125,7 @@ def main():
                 living.append(f"{name} line {line}: {kind}: {source.splitlines()[line - 1].strip()}")
                 print(living[-1], flush=True)
             path.write_text(source, encoding="utf-8")
+            print(f"{killed} of {number + 1} killed", end="\r", file=sys.stderr, flush=True)
     print(f"{killed} of {asked.count} killed ({killed / asked.count:.2f}), {len(living)} live")
 
 

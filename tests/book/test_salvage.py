@@ -90,7 +90,9 @@ def test_no_damaged_page_gets_into_a_backup_and_what_is_readable_is_saved(shop, 
         try:
             told = salvage_book(find_place(folder), tmp_path / f"{trial}.new")
         except BookError as lost:
-            assert "list of tables" in str(lost), where
+            told = str(lost)
+        if isinstance(told, str):
+            assert "list of tables" in told, where
             assert not readable, where
             continue
         kept = readable_batches(tmp_path / f"{trial}.new" / "book.sqlite")
