@@ -11,10 +11,6 @@ follow the light that the ground beside the parts shows (`light.one_sidedness`).
 Without a learned camera the usual contrast, balance and error on dyes are taken back (`camera.usual`). Near shades of
 one photo are then weighed against each other by Beer-Lambert, each as far as its own pixels can be trusted.
 
-Tried and left: shading fitted over guessed normals (better on the second renderer's perspective, worse on the first's);
-a level learned from the features of profiles, or from how bright films usually are (no gain beyond its bias); near
-shades that share their lost channels (better on one renderer, worse on the other); hue from the bright pixels only.
-
 Constants of hue, tilt and near shades were chosen on two earlier renderers that are gone; those of level and veil on
 set-ups 0:24 of the physical world, scored on the simple one. Nothing here is fitted by a command.
 """
@@ -241,13 +237,14 @@ def _settled(evidence, step, excess):
     film = evidence.film * np.exp(step)
     basis = replace(evidence.basis, film=film, excess=excess)
     error = error_parts(basis)
+    is_lamp = basis.side + excess / _LAMP_EXCESS > _LAMP and basis.mirroring > _LAMP
     reading = replace(
         evidence.reading,
         lab=Lab(*linear_rgb_to_lab(film).tolist()),
         lab_sci=specular_included(film),
         lab_u=tuple(np.sqrt(sum(error.values()).diagonal()).tolist()),
         lab_cov_parts={name: tuple(map(tuple, covariance.tolist())) for name, covariance in error.items()},
-        flags=tuple(dict.fromkeys((*evidence.reading.flags, *_light_flags(basis)))),
+        flags=(*evidence.reading.flags, *(("directed_light",) if is_lamp else ())),
     )
     return replace(evidence, film=film, basis=basis, reading=reading)
 
@@ -255,12 +252,6 @@ def _settled(evidence, step, excess):
 def specular_included(film: np.ndarray) -> Lab:
     """Return the colour of a film's linear light (3,) with what its clear surface mirrors."""
     return Lab(*linear_rgb_to_lab(film + _CLEAR_SURFACE).tolist())
-
-
-def _light_flags(basis):
-    """The doubt that the light itself raises about a part that mirrors it."""
-    is_lamp = basis.side + basis.excess / _LAMP_EXCESS > _LAMP and basis.mirroring > _LAMP
-    return ("directed_light",) if is_lamp else ()
 
 
 def _film_colour(seen, share=_UNVEILED):
