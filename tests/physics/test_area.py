@@ -170,3 +170,10 @@ def test_shapes_that_cannot_be(text, words):
 def test_an_empty_load_is_refused():
     with pytest.raises(RecordError, match="no shape"):
         sum_areas([])
+
+
+def test_the_slant_of_a_cone_is_a_hypotenuse():
+    # radii 40 and 10 mm, height 40 mm: slant 50 mm by Pythagoras; mantle π (r + s) l and both discs, in dm²
+    area = math.pi * ((40 + 10) * 50 + 40**2 + 10**2) / 1e4
+    found = shape_area_dm2("cone", diameter_mm=80, length_mm=40, tip_diameter_mm=20)
+    assert found == pytest.approx(area)
