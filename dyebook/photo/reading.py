@@ -58,8 +58,7 @@ _UNVEILED = 0.6
 # squared distance from grey below which hue cannot separate film from mirror light, and rounds of looking
 _NEAR_GREY, _ROUNDS = 0.003, 3
 # what the clear surface mirrors of the room, neutral, as reflectance: in light from all round (Fresnel, straight,
-# refractive index 1.5), and in light from one side, as the room is dimmer than the card; never more than leaves this
-# share
+# index 1.5), and in light from one side, as the room is dimmer than the card; never more than leaves this share
 _VEIL, _VEIL_LEAVES = (0.04, 0.015), 0.4
 # log of the film's brightness over that of the part in the same two lights. The dyed worlds want more under lamps (0.1
 # and 0.5), two earlier ones of even bodies none
@@ -160,10 +159,8 @@ def read_parts(photo: LinearPhoto, light: Light, card: Card, parts: list[Part], 
     side = one_sidedness(photo, [part.outline for part in parts], card.cover)
     facing = [facing_pixels(photo, light, part) for part in parts]
     mirroring = float(np.interp(np.median([one.relief for one in facing] or [0.0]), _RELIEF, (0, 1)))
-    alone = [
-        _read_alone(photo, light, card, part, one, camera, side, mirroring)
-        for part, one in zip(parts, facing, strict=True)
-    ]
+    both = zip(parts, facing, strict=True)
+    alone = [_read_alone(photo, light, card, part, seen, camera, side, mirroring) for part, seen in both]
     excess = np.array([max(0.0, float(np.log(one.film.max() / _ALUMINIUM))) for one in alone])
     most = excess.max(initial=0.0)
     below = -np.maximum(excess, _SHARED_EXCESS * (1 - side) * most)
