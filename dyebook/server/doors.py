@@ -19,16 +19,7 @@ import segno
 from dyebook.errors import DyebookError
 from dyebook.server.gate import Door
 from dyebook.server.pairing import LINK_LASTS_S, Pairing, share_pairing
-from dyebook.server.serve import (
-    HOST,
-    Served,
-    choose_private,
-    free_port,
-    host_and_port,
-    open_doors,
-    own_hosts,
-    phone_base,
-)
+from dyebook.server.serve import HOST, Served, choose_private, free_port, host_and_port, open_doors, own_ips, phone_base
 
 __all__ = [
     "NEEDED",
@@ -61,7 +52,7 @@ def serve_phone(served: Served, book, port: int | None = None, browser: bool = T
     `book` (object): keeps the address that printed codes name, by `setting` and `set_setting`. `at`: the private
     address to serve on; found if left out.
     """
-    address = choose_private(own_hosts() if at is None else (), at)
+    address = choose_private(own_ips() if at is None else (), at)
     port = free_port(port, (HOST, address))
     base = remembered_base(book, address, port)
     open_phone_door(served, address, port, base, browser)
@@ -229,7 +220,7 @@ def serve_shared(served: Served, people: dict, environment: Mapping, port: int |
     `people`: role by e-mail address. `at`: a private address of this machine, found if left out; or one of loopback,
     behind a TLS proxy. DyebookError if something of the set-up is missing; nothing is served then.
     """
-    listen = at if at and is_loopback(at) else choose_private(own_hosts() if at is None else (), at)
+    listen = at if at and is_loopback(at) else choose_private(own_ips() if at is None else (), at)
     plan = plan_sharing(environment, listen, people, bool(find_spec("authlib") and find_spec("httpx")))
     port = free_port(port, (listen,))
     print(f"dyebook is shared at {plan.origin} with {len(people)} people – stop it with Ctrl+C", file=sys.stderr)

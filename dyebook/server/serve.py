@@ -27,7 +27,7 @@ __all__ = [
     "host_and_port",
     "is_private",
     "open_doors",
-    "own_hosts",
+    "own_ips",
     "phone_base",
 ]
 
@@ -189,7 +189,7 @@ def choose_private(addresses, wanted: str | None = None) -> str:
     return min(private, key=_rank)
 
 
-def own_hosts() -> list:
+def own_ips() -> list:
     """Return the IP addresses of this machine, the one that leads out first; nothing is sent."""
     found = []
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
