@@ -7,18 +7,13 @@ covers, and the slopes along u and v. The second material is mixed where a dye i
 import cv2
 import numpy as np
 
+from tests.render.scene import TABLES
+
 SIZE = 1024
 FLAWS = ("spot", "streak", "pale_zone", "gradient", "pit", "two_tone")
 DIRT = 0.35  # reflectance of dust
 _CLOUDS = {"paper": 0.04, "table": 0.22, "plastic": 0.08}  # how much even grounds vary
-
-# grain across and along the part in millimetres, and its slope
-_GRAIN_MM = {
-    "satin": (0.1, 0.1, 0.02),
-    "blasted": (0.13, 0.13, 0.06),
-    "brushed": (0.08, 25.0, 0.05),
-    "polished": (1.5, 1.5, 0.004),
-}
+_GRAIN = TABLES["grain_mm"]
 _WAVE = 0.003  # slope of the shallow waves of sheet and lathe: a lamp's mirror image bends, and does not break up
 
 
@@ -103,15 +98,15 @@ PATTERNS = {
 
 def layer_of(thing, size_mm):
     """Return the layer of a thing, or None where it is plain; `size_mm` are the lengths of u and v on its surface."""
-    if not (thing.pattern or thing.wear or thing.finish.name in _GRAIN_MM):
+    if not (thing.pattern or thing.wear or thing.finish.name in _GRAIN):
         return None
     rng, (u, v), size = np.random.default_rng(thing.seed), _grid(), np.array(size_mm)
     layer = np.zeros((SIZE, SIZE, 4), np.float32)
     kind, _, lengths = thing.pattern.partition(":")
     if kind:
         layer[..., 0] = PATTERNS[kind](rng, u, v, [float(n) for n in lengths.split(",")] if lengths else size)
-    if thing.finish.name in _GRAIN_MM:
-        _grain(layer, rng, size, *_GRAIN_MM[thing.finish.name])
+    if thing.finish.name in _GRAIN:
+        _grain(layer, rng, size, *_GRAIN[thing.finish.name])
     if thing.wear:
         _wear(layer, thing.wear, rng)
     return layer

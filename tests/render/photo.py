@@ -12,26 +12,14 @@ from skimage.measure import approximate_polygon, find_contours
 from dyebook.lab import LUMINANCE, decode_srgb, delta_e_00, encode_srgb, lab_to_srgb8
 from dyebook.photo.file.profile import DISPLAY_P3, matrix_profile
 from tests.render.patterns import FLAWS
-from tests.render.spectra import camera_matrix, film_readings, raw_white, sensor_weights, warmth_of
+from tests.render.simple import draw_simple
+from tests.render.spectra import camera_matrix, film_readings, raw_white, warmth_of
 from tests.render.stage import placed
 
 STAMP = "rendered, not photographed"
 _FINE = 3  # places a side in each pixel that say what covers it
 # linear Rec. 709 to Display P3, both D65
 _TO_P3 = np.array([[0.8225, 0.1774, 0.0], [0.0332, 0.9669, 0.0], [0.0171, 0.0724, 0.9108]])
-
-
-def light_of(spec, world, spp=128):
-    """Return sensor light (H, W, 3), the thing at 3 × 3 places in a pixel, uv and normal in its middle, stage."""
-    if world == "simple":
-        from tests.render.simple import draw_simple
-
-        return draw_simple(spec)
-    from tests.render.physical import draw_physical
-
-    bands, owner, uv, normal, stage = draw_physical(spec, spp)
-    light = bands @ sensor_weights(spec.camera, spec.light.spectrum)
-    return light.astype(np.float32), owner, uv, normal, stage
 
 
 def maker_matrix(spec):
@@ -202,17 +190,21 @@ class Picture:
 
 
 def picture(spec, world="simple", spp=128):
-    """Return the Picture of a scene in a world."""
-    light, owner, uv, _, stage = light_of(spec, world, spp)
+    """Return the Picture of a scene in a world ("simple" or "physical")."""
+    if world == "simple":
+        light, owner, uv, stage = draw_simple(spec)
+    else:
+        from tests.render.physical import draw_physical
+
+        light, owner, uv, stage = draw_physical(spec, spp)
     truth, labels = truth_of(spec, owner, uv, stage)
     return Picture(develop(light, spec), truth | {"world": world}, labels, spec)
 
 
-def draw(spec, world, folder, spp=128, stamp=""):
-    """Draw a scene in a world ("simple" or "physical"); write photo, labels and truth into a folder, return path and
-    truth."""
+def draw(spec, world, folder, spp=128):
+    """Draw a scene; write photo, labels and truth into a folder, return path and truth."""
     drawn = picture(spec, world, spp)
-    path = write_photo(drawn.codes, spec, Path(folder) / f"{spec.name}.jpg", stamp)
+    path = write_photo(drawn.codes, spec, Path(folder) / f"{spec.name}.jpg")
     cv2.imwrite(str(path.with_suffix(".png")), drawn.labels)
     path.with_suffix(".json").write_text(json.dumps(drawn.truth), encoding="utf-8")
     return path, drawn.truth

@@ -12,6 +12,7 @@ import mitsuba as mi
 import numpy as np
 
 from tests.render.patterns import DIRT
+from tests.render.spectra import sensor_weights
 from tests.render.stage import frame_toward, set_stage
 
 try:
@@ -23,20 +24,7 @@ except Exception:  # noqa: BLE001  no GPU, or none that it can use
 Band = mi.Vector4f
 _DEPTH = 7
 _BRIGHTEST = 12.0  # light of one path after its first bounce, perfect white being 1: fewer stray bright pixels
-_OLDEST_LLVM = 16  # before it, the code that drjit writes does not compile
 _LN10 = float(np.log(10))
-
-
-def unavailable():
-    """Return why pictures cannot be drawn here, "" if they can."""
-    if mi.variant().startswith("cuda"):
-        return ""
-    try:
-        version = dr.detail.llvm_version()[0]
-    except Exception as error:  # noqa: BLE001  drjit's own, several kinds
-        return f"no LLVM library: {error}"
-    too_old = f"LLVM {version} is too old, at least {_OLDEST_LLVM} is needed: DRJIT_LIBLLVM_PATH may name another"
-    return too_old if version < _OLDEST_LLVM else ""
 
 
 def mitsuba_scene(stage):
@@ -213,7 +201,7 @@ def trace(stage, spp=64, seed=0, scene=None):
 
 
 def look(scene, stage, fine):
-    """Return the thing at each of fine × fine places in a pixel, and uv and normal in each pixel's middle."""
+    """Return the thing at each of fine × fine places in a pixel, and uv in each pixel's middle."""
     width, height = (side * fine for side in stage.camera.size)
     index = dr.arange(mi.UInt32, width * height)
     x, y = (mi.Float(index % width) + 0.5) / fine, (mi.Float(index // width) + 0.5) / fine
@@ -221,12 +209,12 @@ def look(scene, stage, fine):
     things = si.is_valid() & (si.emitter(scene) == None)  # noqa: E711
     owner = dr.select(things, mi.Int32(dr.gather(mi.UInt32, mi.UInt32(stage.owner), si.prim_index, things)), -1)
     middle = slice(fine // 2, None, fine)
-    uv, normal = (np.array(v).T.reshape(height, width, -1)[middle, middle] for v in (si.uv, si.sh_frame.n))
-    return np.array(owner).reshape(height, width), uv, normal
+    return np.array(owner).reshape(height, width), np.array(si.uv).T.reshape(height, width, 2)[middle, middle]
 
 
 def draw_physical(spec, spp=128):
-    """Return light (H, W, 16); the thing at 3 × 3 places in a pixel, -1 for none; uv, normals; stage."""
+    """Return sensor light (H, W, 3); the thing at 3 × 3 places in a pixel, -1 for none; uv; stage."""
     stage = set_stage(spec)
     scene = mitsuba_scene(stage)
-    return trace(stage, spp, spec.seed, scene), *look(scene, stage, 3), stage
+    light = trace(stage, spp, spec.seed, scene) @ sensor_weights(spec.camera, spec.light.spectrum)
+    return light.astype(np.float32), *look(scene, stage, 3), stage

@@ -6,34 +6,19 @@ import numpy as np
 
 from dyebook.lab import Lab
 from tests.render.patterns import FLAWS
-from tests.render.scene import (
-    FINISHES,
-    GREY,
-    TABLES,
-    Develop,
-    Film,
-    Ground,
-    Light,
-    Paint,
-    SceneSpec,
-    Thing,
-    View,
-    shaped,
-)
+from tests.render.scene import FINISHES, TABLES, Develop, Film, Ground, Light, Paint, SceneSpec, Thing, View, shaped
 from tests.render.shapes import mesh_of
-from tests.render.spectra import DYES, LIGHTS, camera_names, training_reflectances
-from tests.render.stage import LIGHT_KINDS
+from tests.render.spectra import DYES, camera_names, training_reflectances
 
-PAPER = Lab(92, 0, 1)
+GREY, PAPER = Lab(49.5, 0.0, 0.0), Lab(92, 0, 1)
 
 
-def make_scenes(seed, kind="parts", width=1200, height=900, light=None, camera=None):
+def make_scenes(seed, kind="parts", width=1200, height=900, camera=None):
     """Return the photographs (SceneSpec) of one occasion: for "repeat" two, moved and turned between them, else one.
 
-    A seed fixes the set-up (camera, light, bench) and what lies there: its chart, parts, twin and repeats share it.
-    `light` and `camera` stand in for the seed's own.
+    A seed fixes the set-up (light, bench, and camera where none is given): its chart, parts, twin and repeats share it.
     """
-    base = replace(_set_up(seed, width, height, light, camera), kind=kind)
+    base = replace(_set_up(seed, width, height, camera), kind=kind)
     number = list(KINDS).index(kind)
     rng = np.random.default_rng((seed, number if kind != "repeat" else 0))
     things, count = KINDS[kind](rng), 2 if kind == "repeat" else 1
@@ -42,21 +27,23 @@ def make_scenes(seed, kind="parts", width=1200, height=900, light=None, camera=N
         own = np.random.default_rng((seed, number, take, 7))
         name, noise = f"{base.setup}-{kind}" + (f"{take + 1}" if count > 1 else ""), int(own.integers(2**31))
         laid = things if kind == "chart" else _laid(own, things, base, rows=kind == "rack")
-        scenes.append(replace(base, name=name, seed=noise, things=laid, develop=_developed(own, base.develop)))
+        balance = tuple(float(v) for v in np.exp(own.normal(0, 0.06, 2)))
+        develop = replace(base.develop, exposure=own.uniform(0.62, 0.95), balance=balance)
+        scenes.append(replace(base, name=name, seed=noise, things=laid, develop=develop))
     return scenes
 
 
-def _set_up(seed, width, height, light, camera):
+def _set_up(seed, width, height, camera):
     """Camera, light and bench of a seed; kinds of light take turns."""
     rng = np.random.default_rng((seed, 991))
-    kind = light or LIGHT_KINDS[seed % len(LIGHT_KINDS)]
-    spectrum = str(rng.choice(LIGHTS[str(rng.choice(TABLES["spectra_of_light"][kind]))]))
+    kinds = list(TABLES["spectra_of_light"])
+    kind = kinds[seed % len(kinds)]
+    spectrum = str(rng.choice(TABLES["lights"][str(rng.choice(TABLES["spectra_of_light"][kind]))]))
     sizes = [rng.uniform(*ends) for ends in ((0.12, 0.45), (20, 160), (38, 70), (50, 160))]
     shone = Light(kind, spectrum, *sizes, bool(kind != "tent" or rng.random() < 0.3))
     ground = str(rng.choice(list(TABLES["grounds"]), p=[0.08, 0.14, 0.16, 0.2, 0.18, 0.1, 0.14]))
     labs = np.add(TABLES["grounds"][ground], rng.normal(0, (7, 3, 4)))
     colours = [Lab(*map(float, lab)) for lab in np.clip(labs, (8, -40, -40), (95, 40, 40))]
-    names = camera_names()
     develop = Develop(
         contrast=float(rng.choice([0.0, 0.1, 0.2, 0.3])),
         lift=float(rng.choice([0, 0, 0.01])),
@@ -69,15 +56,9 @@ def _set_up(seed, width, height, light, camera):
         quality=int(rng.integers(82, 94)),
     )
     place = rng.uniform(170, 230), float(abs(rng.normal(0, 12))), rng.normal(90, 25), rng.uniform(340, 520)
-    camera = camera or str(names[int(rng.integers(len(names)))])
+    camera = camera or str(rng.choice(camera_names()))
     view, bench = View(width, height, *place), Ground(ground, *colours, seed)
     return SceneSpec("", 0, "", f"s{seed:03d}", view, shone, bench, (), camera, develop)
-
-
-def _developed(rng, develop):
-    """One photo's own exposure and balance."""
-    balance = tuple(float(v) for v in np.exp(rng.normal(0, 0.06, 2)))
-    return replace(develop, exposure=rng.uniform(0.62, 0.95), balance=balance)
 
 
 def random_film(rng):
@@ -167,20 +148,14 @@ def plain_scene(part, light="D65", noise=0.0, seed=0, **overrides):
 
 def _clutter(rng):
     """A few things that are no parts."""
-    steel, wood = Paint(Lab(70, 0, 1)), Paint(Lab(74, 9, 38))
-    ink = {"pattern": "print", "other": Paint(Lab(18, 0, -2))}
-    bare, gloss = FINISHES["bare"], FINISHES["glossy paint"]
-    choice = [
-        Thing(shaped("rod", length=110.0, radius=3.5, edge=0.3), wood, gloss),
-        Thing(shaped("cap", radius=11.5, height=2.2, dome=0.05, edge=0.3), Paint(Lab(68, 5, 25)), bare),
-        Thing(shaped("plate", half_x=55.0, half_y=9.0, corner=1.0, thickness=0.8), steel, bare, **ink),
-        Thing(shaped("ring", outer=22.0, inner=17.0, thickness=12.0, rounding=0.05), Paint(Lab(80, 2, 12)), gloss),
-        Thing(shaped("box", half_x=17.0, half_y=12.0, height=9.0), Paint(Lab(45, 45, 25))),
-        Thing(shaped("sheet", half_x=38.0, half_y=27.0), Paint(Lab(93, 0, 1)), z_mm=0.2, **ink),
-        Thing(shaped("thread", length=26.0, radius=3.0, pitch=1.0), steel, bare),
-    ]
-    picked = rng.choice(len(choice), size=int(rng.integers(0, 4)), replace=False)
-    return [replace(choice[k], seed=_seed(rng)) for k in picked]
+    rows, count = TABLES["clutter"], int(rng.integers(0, 4))
+    picked = rng.choice(len(rows), count, replace=False)
+    return [_clutter_thing(**rows[k], seed=_seed(rng)) for k in picked]
+
+
+def _clutter_thing(kind, sizes, lab, finish="paint", printed=False, **placed):
+    ink = {"pattern": "print", "other": Paint(Lab(18, 0, -2))} if printed else {}
+    return Thing(shaped(kind, **sizes), Paint(Lab(*lab)), FINISHES[finish], **ink, **placed)
 
 
 def _parts(rng):
@@ -200,18 +175,15 @@ def _twin(rng):
     """Parts of one shape and finish in several shades, and an undyed piece of the same."""
     first = _part(rng, wear=0.0)
     metal = {"metal": first.material.metal, "veil": first.material.veil}
-    others = [
-        replace(first, material=replace(random_film(rng), **metal), seed=_seed(rng))
-        for _ in range(int(rng.integers(1, 3)))
-    ]
+    films = (replace(random_film(rng), **metal) for _ in range(int(rng.integers(1, 3))))
+    others = [replace(first, material=film, seed=_seed(rng)) for film in films]
     bare = replace(first, material=replace(first.material, absorbance=0.0), role="twin", seed=_seed(rng))
     return [*_card(rng), first, *others, bare]
 
 
-def flawed(rng, part, kind=None):
-    """Return a part with a flaw of a kind in `patterns.FLAWS`, or of any."""
-    kind = kind or str(rng.choice(FLAWS))
-    film = part.material
+def _flawed(rng, part):
+    """A part with a flaw of any kind."""
+    kind, film = str(rng.choice(FLAWS)), part.material
     share = float(np.exp(rng.choice([-1, 1]) * rng.uniform(0.25, 0.8)))
     other = replace(film, absorbance=film.absorbance * share)
     if kind == "pale_zone":
@@ -223,7 +195,7 @@ def flawed(rng, part, kind=None):
 
 def _flaws(rng):
     parts = [_part(rng, material=replace(random_film(rng), absorbance=rng.uniform(0.2, 1.0))) for _ in range(4)]
-    return [*_card(rng), *(flawed(rng, part) if k % 2 == 0 else part for k, part in enumerate(parts))]
+    return [*_card(rng), *(_flawed(rng, part) if k % 2 == 0 else part for k, part in enumerate(parts))]
 
 
 def _steps(rng):

@@ -7,9 +7,15 @@ from pathlib import Path
 from dyebook.demo.year import Film
 from dyebook.lab import Lab
 
-# dyes, lights, finishes and grounds
-TABLES = json.loads(Path(__file__).with_name("tables.json").read_text(encoding="utf-8"))
-GREY = Lab(49.5, 0.0, 0.0)
+
+def table(name):
+    """Return a JSON file beside this one, lists as tuples."""
+    frozen = lambda data: tuple(map(frozen, data)) if isinstance(data, list) else data  # noqa: E731
+    text = Path(__file__).with_name(name).read_text(encoding="utf-8")
+    return json.loads(text, object_hook=lambda data: {key: frozen(value) for key, value in data.items()})
+
+
+TABLES = table("tables.json")
 GROUND = Lab(55.0, 0.0, 0.0)
 
 
@@ -18,6 +24,7 @@ class Paint:
     """Paint, paper, cloth, plastic or wood of a given Lab under D65, or of a reflectance on the grid of `spectra`."""
 
     lab: Lab | tuple
+    veil = 0.0  # as of a Film
 
 
 @dataclass(frozen=True)
@@ -87,9 +94,9 @@ class View:
 
 @dataclass(frozen=True)
 class Light:
-    """Where light comes from: a kind of `stage.LIGHT_KINDS`, its spectrum, how bright the room is beside the lamps."""
+    """Where light comes from: a kind of the tables, its spectrum, how bright the room is beside the lamps."""
 
-    kind: str = "tent"
+    kind: str = "tent"  # or "even", the same from everywhere, for checks
     spectrum: str = "D65"
     room: float = 0.3  # share of the bench's light that the room gives back
     azimuth_deg: float = 40.0

@@ -65,11 +65,10 @@ def _grid(points):
     return _soup(surface, faces[:, [0, 2, 1]], np.stack([u, v], axis=-1).reshape(-1, 2))
 
 
-def _turned(x, radius, steps=96, cap=True):
+def _turned(x, radius, steps=96):
     """A piece turned about the x axis, lying on the bench; radius (rows,) or (rows, steps + 1) with relief."""
     radius = np.broadcast_to(np.reshape(radius, (len(x), -1)), (len(x), steps + 1)).copy()
-    if cap:
-        x, radius = np.r_[x[0], x, x[-1]], np.vstack([0 * radius[:1], radius, 0 * radius[:1]])
+    x, radius = np.r_[x[0], x, x[-1]], np.vstack([0 * radius[:1], radius, 0 * radius[:1]])
     turn = np.linspace(0, 2 * np.pi, steps + 1)
     ring = np.stack([np.zeros_like(turn), np.sin(turn), np.cos(turn)], axis=-1)
     points = radius[..., None] * ring

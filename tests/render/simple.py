@@ -19,7 +19,7 @@ _MIXES = np.linspace(0, 1, 5)  # shares of the second material whose colours are
 
 
 def draw_simple(spec, alone=False):
-    """Return sensor light (H, W, 3); the thing at 3 × 3 places in a pixel, -1 for none; uv, normals; stage."""
+    """Return sensor light (H, W, 3); the thing at 3 × 3 places in a pixel, -1 for none; uv; stage."""
     stage = set_stage(spec, alone)
     width, height = stage.camera.size
     triangle = _painted(stage, len(spec.things))
@@ -29,7 +29,7 @@ def draw_simple(spec, alone=False):
     ys, xs = np.mgrid[:height, :width]
     colours, shadow = _colours(spec, stage), _shadows(spec, stage, owner)
     middle = triangle[_FINE // 2 :: _FINE, _FINE // 2 :: _FINE]
-    light, uv, normal = _shaded(spec, stage, colours, shadow, middle.ravel(), xs.ravel() + 0.5, ys.ravel() + 0.5)
+    light, uv = _shaded(spec, stage, colours, shadow, middle.ravel(), xs.ravel() + 0.5, ys.ravel() + 0.5)
     light = light.reshape(height, width, 3)
     ys, xs = np.nonzero(mixed)
     total = np.zeros((len(ys), 3), np.float32)
@@ -38,7 +38,7 @@ def draw_simple(spec, alone=False):
             which = triangle[ys * _FINE + dy, xs * _FINE + dx]
             total += _shaded(spec, stage, colours, shadow, which, xs + (dx + 0.5) / _FINE, ys + (dy + 0.5) / _FINE)[0]
     light[mixed] = total / _FINE**2
-    return light, owner, uv.reshape(height, width, 2), normal.reshape(height, width, 3), stage
+    return light, owner, uv.reshape(height, width, 2), stage
 
 
 def _painted(stage, bench):
@@ -110,7 +110,7 @@ def _unit(vectors):
 
 
 def _shaded(spec, stage, colours, shadow, triangle, x, y):
-    """Sensor light (n, 3), uv and normals of triangles seen at pixels x, y."""
+    """Sensor light (n, 3) and uv of triangles seen at pixels x, y."""
     camera, size = stage.camera, stage.camera.size
     ray = camera.ahead * camera.focal + np.outer(x - size[0] / 2, camera.right) - np.outer(y - size[1] / 2, camera.up)
     ray = _unit(ray)
@@ -136,7 +136,7 @@ def _shaded(spec, stage, colours, shadow, triangle, x, y):
     inside = np.clip(y.astype(int), 0, size[1] - 1), np.clip(x.astype(int), 0, size[0] - 1)
     light[low] *= shadow[inside][low, None]
     light[triangle < 0] = 0.05
-    return light, uv, normal
+    return light, uv
 
 
 def _lit(spec, stage, colours, row, owner, layers, normal, eye):

@@ -8,8 +8,10 @@ import os
 from functools import cache
 from pathlib import Path
 
+import colour
 import numpy as np
 from scipy.interpolate import CubicSpline
+from scipy.stats import qmc
 
 from dyebook.lab import WHITE_D65, Lab, lab_to_xyz, xyz_to_lab
 from dyebook.physics.optics import BANDS_NM, metal_reflectance
@@ -19,15 +21,12 @@ NM = np.arange(380.0, 781.0, 5.0)
 KNOTS_NM = np.linspace(400.0, 700.0, 16)
 _TO_NM = CubicSpline(KNOTS_NM, np.eye(16), bc_type="natural")(np.clip(NM, 400, 700))
 _PORT_DEG = 4.0  # half angle of the trap that a sphere opens for specular-excluded readings
-DYES = {name: tuple(map(tuple, bands)) for name, bands in TABLES["dyes"].items()}
-LIGHTS = TABLES["lights"]
+DYES = TABLES["dyes"]
 
 
 @cache
 def _table(name, row):
     """One entry of a colour-science table on the grid, zero where it has no data."""
-    import colour
-
     data = getattr(colour, name)[row]
     columns = np.atleast_2d(data.values.T)
     return np.stack([np.interp(NM, data.wavelengths, c, left=0, right=0) for c in columns], axis=-1)
@@ -40,8 +39,6 @@ def illuminant(name):
     if kind == "blackbody":
         power = NM**-5.0 / np.expm1(1.438776877e7 / (NM * float(kelvin)))
     elif kind == "daylight":
-        import colour
-
         series = colour.sd_CIE_illuminant_D_series(colour.temperature.CCT_to_xy_CIE_D(float(kelvin) * 1.4388 / 1.4380))
         power = np.interp(NM, series.wavelengths, series.values)
     else:
@@ -126,16 +123,13 @@ def _transmitted(material, finish, cosines, eye_z):
 def film_reflectance(material, finish, count=512):
     """Return what a flat piece sends back at 8° of diffuse light: its film (81,), the clear surface, and what of both
     lies within 4° of the mirror's direction (81,)."""
-    from scipy.stats import qmc
-
     points = qmc.Sobol(2, seed=1).random(count)
     eye = np.array([np.sin(np.radians(8)), 0.0, np.cos(np.radians(8))])
     trapped = np.cos(np.radians(_PORT_DEG))
     out, shade, _ = _lobe(points, finish.along, finish.across, eye)
     metal = (1 - finish.even) * _transmitted(material, finish, np.clip(out[:, 2], 1e-3, 1), eye[2]) * shade[:, None]
     even = _transmitted(material, finish, np.clip(np.sqrt(1 - points[:, 0]), 1e-3, 1), eye[2])
-    veil = material.veil if isinstance(material, Film) else 0.0
-    film = metal.mean(axis=0) + finish.even * even.mean(axis=0) + veil
+    film = metal.mean(axis=0) + finish.even * even.mean(axis=0) + material.veil
     shiny, dim, at_half = _lobe(points, finish.gloss, finish.gloss, eye)
     gloss = clear_loss(at_half, finish.index) * dim
     lost = (metal * (out @ (eye * (-1, -1, 1)) > trapped)[:, None]).mean(axis=0)
@@ -169,8 +163,7 @@ def _at_45(material, finish):
 
     passed = _transmitted(material, finish, np.array([np.sqrt(0.5)]), 1.0)[0]
     gloss = float(clear_loss(np.sum(half * light, axis=1), finish.index).mean()) * mirror(finish.gloss, finish.gloss)
-    veil = material.veil if isinstance(material, Film) else 0.0
-    return passed * ((1 - finish.even) * mirror(finish.along, finish.across) + finish.even) + gloss + veil
+    return passed * ((1 - finish.even) * mirror(finish.along, finish.across) + finish.even) + gloss + material.veil
 
 
 @cache
@@ -225,8 +218,6 @@ def raw_white(camera, light):
 @cache
 def training_reflectances():
     """Return 24 chart patches (ISO 17321-1) and 60 smooth reflectances, (84, 81): what a camera's maker tunes on."""
-    import colour
-
     chart = [np.interp(NM, sd.wavelengths, sd.values) for sd in colour.SDS_COLOURCHECKERS["ISO 17321-1"].values()]
     rng = np.random.default_rng(17321)
     lab = np.column_stack([rng.uniform(20, 90, 60), rng.normal(0, 22, 60), rng.normal(5, 25, 60)])
@@ -236,8 +227,6 @@ def training_reflectances():
 @cache
 def _standard_matrix(camera, light):
     """Least-squares 3x3 from balanced sensor values to linear Rec. 709; rows sum to 1, so grey stays grey."""
-    import colour
-
     colours = training_reflectances()
     seen, weights = colours @ sensor_weights(camera, light, fine=True), _observer(light)
     adapt = colour.adaptation.matrix_chromatic_adaptation_VonKries(weights.sum(axis=0), WHITE_D65, "Bradford")

@@ -6,14 +6,12 @@ import numpy as np
 
 from dyebook.lab import Lab
 from tests.render.patterns import ground_layer, layer_of
-from tests.render.scene import FINISHES, Film, Paint, Thing, shaped
+from tests.render.scene import FINISHES, TABLES, Film, Paint, Thing, shaped
 from tests.render.shapes import mesh_of
 from tests.render.spectra import KNOTS_NM, absorbance, body_reflectance, clear_loss
 
 _BENCH_MM = 520.0  # half the bench top's side
 _GROUND_FINISH = {"plastic": "glossy paint", "table": "glossy paint"}
-# and "even", the same from everywhere, for checks
-LIGHT_KINDS = ("tent", "overcast", "window", "tubes", "lamp", "two_lamps")
 
 
 @dataclass(frozen=True, eq=False)
@@ -91,21 +89,15 @@ def _row(thing, layer):
     for material in (thing.material, thing.other or thing.material):
         body = body_reflectance(material, KNOTS_NM)
         bands += [body, absorbance(material, KNOTS_NM)] if film else [body / (1 - r0) ** 2, np.zeros(16)]
-    seen = (r0, thing.material.veil) if film else (0.0, 0.0)
-    return np.concatenate([*bands, [*astuple(finish)[:5], *seen, layer]])
+    return np.concatenate([*bands, [*astuple(finish)[:5], r0 if film else 0.0, thing.material.veil, layer]])
 
 
 def _photographer(spec, camera):
     """The phone, and a person behind it who reaches over the bench."""
-    x, y, z = camera.eye
-    dark, skin, cloth = (Paint(Lab(*lab)) for lab in ((8, 0, 0), (62, 15, 17), (28, 3, -9)))
-    boxes = [(dark, (39.0, 78.0, 9.0), (0, -40, 4), 90.0)]
-    if spec.light.person:
-        boxes += [(skin, (28.0, 45.0, 30.0), (side * 95, -40, -8), -side * 10.0) for side in (-1, 1)]
-        boxes += [(skin, (75.0, 95.0, 200.0), (0, -230, 90), 0.0), (cloth, (210.0, 110.0, 520.0), (0, -420, -460), 0.0)]
+    rows = (*TABLES["phone"], *(TABLES["person"] if spec.light.person else ()))
     return [
-        Thing(shaped("box", half_x=a, half_y=b, height=h), paint, FINISHES["paint"], x + dx, y + dy, z + dz, turn)
-        for paint, (a, b, h), (dx, dy, dz), turn in boxes
+        Thing(shaped("box", **sizes), Paint(Lab(*lab)), FINISHES["paint"], *(camera.eye + place), turn)
+        for lab, sizes, place, turn in rows
     ]
 
 

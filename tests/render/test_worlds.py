@@ -23,6 +23,7 @@ from tests.render.spectra import (
 )
 from tests.render.stage import camera_of, set_stage
 
+OLDEST_LLVM = 16  # before it, the code that drjit writes does not compile
 VIEW = View(32, 24, 30.0, 8.0, 90.0, 800.0)
 ORANGE, BLUE = Film(DYES["orange"], 0.6), Film(DYES["blue"], 0.9, 0.8, 0.006)
 PLATE = shaped("plate", half_x=60.0, half_y=60.0)
@@ -35,8 +36,13 @@ def physical():
     pytest.importorskip("mitsuba", reason="Mitsuba is not installed: pip install -e '.[render]'")
     from tests.render import physical
 
-    if physical.unavailable():
-        pytest.skip(physical.unavailable())
+    if physical.mi.variant().startswith("llvm"):
+        try:
+            version = physical.dr.detail.llvm_version()[0]
+        except Exception as error:  # noqa: BLE001  drjit's own, several kinds
+            pytest.skip(f"no LLVM library: {error}")
+        if version < OLDEST_LLVM:
+            pytest.skip(f"LLVM {version} is too old, {OLDEST_LLVM} is needed: DRJIT_LIBLLVM_PATH may name another")
     return physical
 
 
