@@ -14,7 +14,7 @@ from dyebook.photo.steps import order_bands, split_profile
 from tests.render.photo import picture
 from tests.render.plan import card_things, plain_scene
 from tests.render.scene import FINISHES, Film, Thing, View, shaped
-from tests.render.stage import camera_of
+from tests.render.stage import Camera
 
 BLUE = Film(((615, 40, 1.0), (580, 35, 0.4)), 0.6)
 VIEW = View(900, 900, 150.0, 0.0)
@@ -46,7 +46,7 @@ def drawn_bands(strip, lengths):
         x = start + (stop - start) * np.array([0.15, 0.85, 0.85, 0.15])
         y = 7.6 * np.array([-1, -1, 1, 1])
         at = x * np.cos(turn) - y * np.sin(turn), x * np.sin(turn) + y * np.cos(turn) + 20, np.full(4, 1.6)
-        bands.append(camera_of(VIEW).project(np.stack(at, axis=1)))
+        bands.append(Camera(VIEW).project(np.stack(at, axis=1)))
     return bands
 
 

@@ -7,9 +7,8 @@
 `make_scenes(seed, kind, ...)` returns the photographs of one occasion (`plan.KINDS`: parts, near, repeat, twin, flaws,
 steps, rack, chart); the seed also fixes the set-up (camera and light), so that one seed's chart belongs to its parts.
 `draw` writes NAME.jpg, NAME.json (the truth: see `photo.truth_of`) and NAME.png (label of each pixel: 0 nothing, k the
-k-th part, 128 added where the part is flawed). The *simple* world is numpy: Lambert bodies with a lobe. The *physical*
-world is a path tracer over Mitsuba 3: rough metal under a dyed film under a clear surface. They share shapes, spectra,
-camera and truth, and nothing of how light meets a surface.
+k-th part, 128 added where the part is flawed). The two worlds share shapes, spectra, camera and truth, and nothing of
+how light meets a surface.
 
 A part's true Lab is that of a flat piece of the same film and finish under diffuse light (CIE 15 di:8°, D65, 2°), less
 the clear surface's own reflection; specular-included, specular-excluded and 45/0 values stand beside it.

@@ -145,7 +145,9 @@ def _wear(layer, wear, rng):
 
 
 def ground_layer(ground, size_mm):
-    """Return the layer of a bench top of `size_mm` (one number: it is square)."""
+    """Return the layer of a bench top of `size_mm` (one number: it is square), or None where it is plain."""
+    if ground.kind == "plain":
+        return None
     rng, (u, v) = np.random.default_rng(ground.seed), _grid()
     layer = np.zeros((SIZE, SIZE, 4), np.float32)
     if ground.kind == "wood":
@@ -166,7 +168,7 @@ def ground_layer(ground, size_mm):
     elif ground.kind == "mat":
         near = np.minimum(*(np.abs((t * size_mm + 5) % 10 - 5) for t in (u, v)))
         layer[..., 0] = _soft(near - 0.14, 0.3)
-    elif ground.kind in _CLOUDS:
+    else:
         clouds = _CLOUDS[ground.kind] * _noise(rng, (60, 60))
         layer[..., 0] = np.clip(0.5 + clouds + 0.06 * _noise(rng, (2, 2)), 0, 1)
         slope = 0.02 if ground.kind == "paper" else 0.006  # more would glitter under gloss

@@ -102,8 +102,8 @@ def _quad(thing, camera):
 
 def _part(thing, mask, layer):
     """Truth of one part: outline, colours, bands of a stepped coupon, flaw."""
-    finish, inside, (kind, _, lengths) = thing.finish, mask >= 0.5, thing.pattern.partition(":")
-    (ys, xs), outlines = np.nonzero(inside), lambda there: [ring.round(2).tolist() for ring in _rings(there)]
+    finish, (kind, _, lengths) = thing.finish, thing.pattern.partition(":")
+    (ys, xs), outlines = np.nonzero(mask >= 0.5), lambda there: [ring.round(2).tolist() for ring in _rings(there)]
     part = {"kind": thing.shape.kind, "finish": finish.name, "role": thing.role, "pair": thing.pair}
     part |= film_readings(thing.material, finish)
     part["in_gamut"] = not bool(lab_to_srgb8(part["lab"])[1])
@@ -118,20 +118,14 @@ def _part(thing, mask, layer):
             part["bands"].append({"lab": lab, "outline": rings[0] if rings else []})
     elif kind in FLAWS and (rings := outlines(np.where(layer >= 0.5, mask, 0.0))):
         change = float(delta_e_00(part["lab"], film_readings(thing.other, finish)["lab"]))
-        share = float(((layer >= 0.5) & inside).sum() / len(xs))
-        flaw = {"kind": kind, "outlines": rings, "delta_e00": round(change, 2), "area_fraction": round(share, 4)}
-        part["flaws"].append(flaw)
+        part["flaws"].append({"kind": kind, "outlines": rings, "delta_e00": round(change, 2)})
     return part
 
 
 def truth_of(spec, owner, uv, stage):
     """Return what a picture shows as a dict, and its labels (H, W) uint8: 0 nothing, k the k-th part, 128 more where it
-    is flawed.
-
-    The dict holds ``name, kind, setup, light, camera, size``; ``card`` {quad, lab} or None; ``chart_at`` centres of the
-    patches dark skin, bluish green, black, white or None; ``parts``: as `spectra.film_readings` says, with outline
-    (holes by slits), box, kind, finish, role (part or twin), pair, in_gamut, flaws, bands.
-    """
+    is flawed. ``chart_at`` are the middles of the patches dark skin, bluish green, black, white; a part's readings are
+    those of `spectra.film_readings`, its outline leads into its holes by slits."""
     camera, (width, height) = stage.camera, stage.camera.size
     blocks = owner.reshape(height, _FINE, width, _FINE)
     labels, parts = np.zeros((height, width), np.uint8), []
@@ -154,10 +148,7 @@ def truth_of(spec, owner, uv, stage):
         "kind": spec.kind,
         "setup": spec.setup,
         "light": spec.light.kind,
-        "spectrum": spec.light.spectrum,
-        "camera": spec.camera,
         "ground": spec.ground.kind,
-        "size": [width, height],
         "card": card and {"quad": _quad(card, camera).round(2).tolist(), "lab": list(map(float, card.material.lab))},
         "chart_at": camera.project(middles).round(2).tolist() if patches else None,
         "parts": parts,

@@ -13,7 +13,7 @@ import numpy as np
 
 from tests.render.patterns import DIRT
 from tests.render.spectra import sensor_weights
-from tests.render.stage import frame_toward, set_stage
+from tests.render.stage import Stage, frame_toward
 
 try:
     mi.set_variant("cuda_ad_rgb")
@@ -214,7 +214,7 @@ def look(scene, stage, fine):
 
 def draw_physical(spec, spp=128):
     """Return sensor light (H, W, 3); the thing at 3 × 3 places in a pixel, -1 for none; uv; stage."""
-    stage = set_stage(spec)
+    stage = Stage(spec)
     scene = mitsuba_scene(stage)
     light = trace(stage, spp, spec.seed, scene) @ sensor_weights(spec.camera, spec.light.spectrum)
     return light.astype(np.float32), *look(scene, stage, 3), stage

@@ -95,12 +95,9 @@ def main():
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("what", nargs="*", default=["samples", "demo", "scenes"])
     parser.add_argument("--spp", type=int, default=256)
-    parser.add_argument("--into", type=Path, default=ROOT, help="the project's folder, or one like it")
     options = parser.parse_args()
     for what in options.what:
         for path, spec in _shipped(what).items():
-            path = options.into / path.relative_to(ROOT)
-            path.parent.mkdir(parents=True, exist_ok=True)
             if what == "scenes":
                 draw(spec, "physical", path.parent, options.spp)
             else:

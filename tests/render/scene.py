@@ -135,8 +135,6 @@ class Develop:
 
 @dataclass(frozen=True)
 class SceneSpec:
-    """A whole photograph."""
-
     name: str = "scene"
     seed: int = 0
     kind: str = "parts"

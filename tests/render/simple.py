@@ -10,7 +10,7 @@ import numpy as np
 
 from tests.render.scene import Film
 from tests.render.spectra import body_reflectance, clear_loss, film_reflectance, sensor_weights
-from tests.render.stage import set_stage
+from tests.render.stage import Stage
 
 _FINE = 3
 _RELIEF = 0.5  # of the layers' slopes, which an even body shows too strongly
@@ -20,7 +20,7 @@ _MIXES = np.linspace(0, 1, 5)  # shares of the second material whose colours are
 
 def draw_simple(spec, alone=False):
     """Return sensor light (H, W, 3); the thing at 3 × 3 places in a pixel, -1 for none; uv; stage."""
-    stage = set_stage(spec, alone)
+    stage = Stage(spec, alone)
     width, height = stage.camera.size
     triangle = _painted(stage, len(spec.things))
     owner = np.where(triangle >= 0, stage.owner[triangle].astype(int), -1)

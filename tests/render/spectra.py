@@ -141,12 +141,11 @@ def film_readings(material, finish):
     """Return the Lab of a flat piece as instruments define it: a dict.
 
     ``lab`` di:8° less the clear surface's reflection (the house's meaning of a reading), ``lab_sci`` di:8°, ``lab_sce``
-    de:8° with a trap of 4° half angle, ``lab_45_0`` light at 45°, seen from above; ``gloss`` the clear surface's share.
+    de:8° with a trap of 4° half angle, ``lab_45_0`` light at 45°, seen from above.
     """
     film, gloss, lost = film_reflectance(material, finish)
     seen = {"lab": film, "lab_sci": film + gloss, "lab_sce": film + gloss - lost, "lab_45_0": _at_45(material, finish)}
-    labs = {name: [round(float(v), 3) for v in reflectance_lab(value)] for name, value in seen.items()}
-    return labs | {"gloss": round(gloss, 4)}
+    return {name: [round(float(v), 3) for v in reflectance_lab(value)] for name, value in seen.items()}
 
 
 def _at_45(material, finish):

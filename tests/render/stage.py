@@ -14,16 +14,18 @@ _BENCH_MM = 520.0  # half the bench top's side
 _GROUND_FINISH = {"plastic": "glossy paint", "table": "glossy paint"}
 
 
-@dataclass(frozen=True, eq=False)
 class Camera:
-    """A pinhole: eye, axes right, up and ahead, focal length in pixels, size."""
+    """A pinhole as a View has it: eye, axes right, up and ahead, focal length in pixels, size."""
 
-    eye: np.ndarray
-    right: np.ndarray
-    up: np.ndarray
-    ahead: np.ndarray
-    focal: float
-    size: tuple
+    def __init__(self, view):
+        tilt, azimuth = np.radians((view.tilt_deg, view.azimuth_deg))
+        away = np.array([-np.sin(tilt) * np.cos(azimuth), -np.sin(tilt) * np.sin(azimuth), np.cos(tilt)])
+        self.eye, self.ahead = away * view.distance_mm, -away
+        right = np.cross(self.ahead, [0, 1, 0])
+        self.right = right / np.linalg.norm(right)
+        self.up = np.cross(self.right, self.ahead)
+        self.focal = view.width * view.distance_mm / view.width_mm
+        self.size = view.width, view.height
 
     def project(self, points):
         """Return pixels (..., 2) of points (..., 3)."""
@@ -42,37 +44,6 @@ class Source:
     size: tuple
     power: float
     aim: np.ndarray
-
-
-@dataclass(frozen=True, eq=False)
-class Stage:
-    """Corners (n, 3, 3), normals, uv of all triangles, the thing each belongs to, and a table row a thing.
-
-    Things are those of the scene in order, then the bench, then the photographer. Table columns: body and absorbance in
-    16 bands, the same of the other material (64 columns), then along, across, even, index, gloss, r0, veil, layer.
-    """
-
-    things: list
-    points: np.ndarray
-    normals: np.ndarray
-    uv: np.ndarray
-    owner: np.ndarray
-    table: np.ndarray
-    layers: np.ndarray
-    camera: Camera
-    sources: tuple
-    room: np.ndarray  # (rows, columns) radiance by elevation from the zenith down and azimuth
-
-
-def camera_of(view):
-    """The camera of a view."""
-    tilt, azimuth = np.radians((view.tilt_deg, view.azimuth_deg))
-    away = np.array([-np.sin(tilt) * np.cos(azimuth), -np.sin(tilt) * np.sin(azimuth), np.cos(tilt)])
-    ahead = -away
-    right = np.cross(ahead, [0, 1, 0])
-    right /= np.linalg.norm(right)
-    focal = view.width * view.distance_mm / view.width_mm
-    return Camera(away * view.distance_mm, right, np.cross(right, ahead), ahead, focal, (view.width, view.height))
 
 
 def placed(thing):
@@ -101,29 +72,37 @@ def _photographer(spec, camera):
     ]
 
 
-def set_stage(spec, alone=False):
-    """Return the Stage of a SceneSpec; `alone` leaves out bench and photographer, for checks."""
-    camera = camera_of(spec.view)
-    tile = 1.3 * spec.view.width_mm
-    sheet, finish = shaped("sheet", half_x=_BENCH_MM, half_y=_BENCH_MM), _GROUND_FINISH.get(spec.ground.kind, "paint")
-    bench = Thing(sheet, Paint(spec.ground.lab), FINISHES[finish], other=Paint(spec.ground.second))
-    things = [*spec.things, *(() if alone else (bench, *_photographer(spec, camera)))]
-    parts, rows, layers = [placed(thing) for thing in things], [], []
-    for index, (thing, (_, _, uv)) in enumerate(zip(things, parts, strict=True)):
-        if thing is bench:
-            layer = None if spec.ground.kind == "plain" else ground_layer(spec.ground, tile)
-            parts[index] = (*parts[index][:2], (uv - 0.5) * 2 * _BENCH_MM / tile + 0.5)
-        else:
-            layer = layer_of(thing, mesh_of(thing.shape).uv_mm)
-        rows.append(_row(thing, len(layers) if layer is not None else -1))
-        if layer is not None:
-            layers.append(layer)
-    counts = [len(part[0]) for part in parts]
-    sources, room = _lights(spec.light)
-    points, normals, uv = (np.concatenate([part[k] for part in parts]).astype(np.float32) for k in range(3))
-    stack = np.stack(layers) if layers else np.zeros((1, 1, 1, 4), np.float32)
-    owner = np.repeat(np.arange(len(things)), counts).astype(np.uint32)
-    return Stage(things, points, normals, uv, owner, np.float32(rows), stack, camera, sources, room)
+class Stage:
+    """A scene's camera, sources and room; corners (n, 3, 3), normals, uv of all triangles, the thing each belongs to
+    (owner), a row of the table for each thing, layers; without bench and photographer where it is drawn `alone`.
+
+    Things are those of the scene in order, then the bench, then the photographer. Table columns: body and absorbance in
+    16 bands, the same of the other material (64 columns), then along, across, even, index, gloss, r0, veil, layer. The
+    room is radiance by elevation from the zenith down and azimuth.
+    """
+
+    def __init__(self, spec, alone=False):
+        self.camera, tile = Camera(spec.view), 1.3 * spec.view.width_mm
+        self.sources, self.room = _lights(spec.light)
+        sheet = shaped("sheet", half_x=_BENCH_MM, half_y=_BENCH_MM)
+        finish = FINISHES[_GROUND_FINISH.get(spec.ground.kind, "paint")]
+        bench = Thing(sheet, Paint(spec.ground.lab), finish, other=Paint(spec.ground.second))
+        self.things = [*spec.things, *(() if alone else (bench, *_photographer(spec, self.camera)))]
+        parts, rows, layers = [placed(thing) for thing in self.things], [], []
+        for index, (thing, (points, normals, uv)) in enumerate(zip(self.things, parts, strict=True)):
+            if thing is bench:
+                layer = ground_layer(spec.ground, tile)
+                parts[index] = points, normals, (uv - 0.5) * 2 * _BENCH_MM / tile + 0.5
+            else:
+                layer = layer_of(thing, mesh_of(thing.shape).uv_mm)
+            rows.append(_row(thing, len(layers) if layer is not None else -1))
+            if layer is not None:
+                layers.append(layer)
+        self.points, self.normals, self.uv = (
+            np.concatenate(one).astype(np.float32) for one in zip(*parts, strict=True)
+        )
+        self.owner = np.repeat(np.arange(len(parts)), [len(part[0]) for part in parts]).astype(np.uint32)
+        self.table, self.layers = np.float32(rows), np.array(layers or np.zeros((1, 1, 1, 4)), np.float32)
 
 
 def environment(light, rows=128):

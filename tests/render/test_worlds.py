@@ -21,7 +21,7 @@ from tests.render.spectra import (
     reflectance_lab,
     sensor_weights,
 )
-from tests.render.stage import camera_of, set_stage
+from tests.render.stage import Camera, Stage
 
 OLDEST_LLVM = 16  # before it, the code that drjit writes does not compile
 VIEW = View(32, 24, 30.0, 8.0, 90.0, 800.0)
@@ -65,7 +65,7 @@ def spectrum(bands):
 
 def test_even_light_on_an_even_body_gives_the_body_back(physical):
     spec = alone(ROD, Paint(tuple([0.6] * 81)), plain("paint"))
-    light = physical.trace(set_stage(spec, alone=True), spp=2048)
+    light = physical.trace(Stage(spec, alone=True), spp=2048)
     assert light[10:14].mean() == pytest.approx(0.6, rel=0.002)
 
 
@@ -73,7 +73,7 @@ def test_even_light_on_an_even_body_gives_the_body_back(physical):
 def test_energy_is_never_gained(physical, name):
     white = Film((), 0.0, 1.0, 0.0) if "paint" not in name else Paint(tuple([1.0] * 81))
     spec = alone(ROD, white, plain(name))
-    stage = set_stage(spec, alone=True)
+    stage = Stage(spec, alone=True)
     stage.table[:, :16] = 1.0  # not even the metal takes any
     seen = physical.trace(stage, spp=512)
     assert seen.mean(axis=(1, 2)).max() < 1.002  # noise of one row
@@ -84,7 +84,7 @@ def test_energy_is_never_gained(physical, name):
 @pytest.mark.parametrize("name", ["satin", "blasted", "brushed", "polished"])
 def test_flat_pieces_read_what_a_sphere_reads(physical, film, name):
     finish = plain(name)
-    bands = physical.trace(set_stage(alone(PLATE, film, finish), alone=True), spp=1024).mean(axis=(0, 1))
+    bands = physical.trace(Stage(alone(PLATE, film, finish), alone=True), spp=1024).mean(axis=(0, 1))
     assert delta_e_00(film_readings(film, finish)["lab_sci"], reflectance_lab(spectrum(bands))) < 0.1
 
 
@@ -99,8 +99,8 @@ def test_a_smooth_flat_film_is_the_houses_own_closed_form():
 def test_a_lamp_on_a_cylinder_falls_as_the_cosine(physical):
     spec = alone(ROD, Paint(tuple([0.5] * 81)), plain("paint"), "lamp", View(48, 36, 40.0, 0.0, 90.0, 800.0))
     spec = replace(spec, light=replace(spec.light, room=1e-9, size_mm=60.0))
-    stage = set_stage(spec, alone=True)
-    (lamp,), camera = stage.sources, camera_of(spec.view)
+    stage = Stage(spec, alone=True)
+    (lamp,), camera = stage.sources, Camera(spec.view)
     right, up = np.arange(48) + 0.5 - 24, 18 - (np.arange(36) + 0.5)
     height = np.full(36, 18.0)
     for _ in range(30):  # where each line of pixels meets the cylinder
@@ -122,7 +122,7 @@ def test_a_bright_rod_is_as_another_path_tracer_draws_it(physical):
     spec = alone(
         ROD, Film((), 0.0, 0.8, 0.0), Finish(0.25, 0.25, 0.0, 1.0, 1.0), "tent", View(48, 36, 60.0, 8.0, 90.0, 800.0)
     )
-    stage = set_stage(spec, alone=True)
+    stage = Stage(spec, alone=True)
     stage.table[:, :16] = 0.8
     scene, camera = physical.mitsuba_scene(stage), stage.camera
     mesh = scene.shapes()[0]
