@@ -60,7 +60,7 @@ def _camera_ray(camera, x, y):
 
 
 class _Materials:
-    """The stage's table and layers as buffers; `at` looks a hit up."""
+    """The stage's table and layers as buffers."""
 
     def __init__(self, stage):
         self.table, self.owner, self.count = mi.Float(stage.table.ravel()), mi.UInt32(stage.owner), len(stage.layers)
@@ -69,32 +69,27 @@ class _Materials:
         self.layers = mi.Texture3f(layers, use_accel=False, wrap_mode=dr.WrapMode.Mirror)
         dr.make_opaque(self.table, self.owner)
 
-    def at(self, si, active):
-        """Materials and shading frame of a hit."""
-        row = dr.gather(mi.UInt32, self.owner, si.prim_index, active) * 18
-        take = lambda k: dr.gather(Band, self.table, row + k, active)  # noqa: E731
-        shape, clear = take(16), take(17)
-        place = mi.Point3f(si.uv.x, si.uv.y, (dr.maximum(clear.w, 0) + 0.5) / self.count)
-        mix, dust, along, across = self.layers.eval(place, active & (clear.w >= 0))
-        body = [dr.lerp(take(k), take(8 + k), mix) for k in range(4)]
-        dye = [dr.lerp(take(4 + k), take(12 + k), mix) for k in range(4)]
-        frame = mi.Frame3f(si.sh_frame.s, si.sh_frame.t, si.sh_frame.n)
-        n = dr.normalize(frame.n - along * frame.s - across * frame.t)
-        s = dr.normalize(frame.s - n * dr.dot(frame.s, n))
-        return _Surface(body, dye, shape, clear, dust, mi.Frame3f(s, dr.cross(n, s), n))
-
 
 class _Surface:
-    """One hit's surface: value and density of scattering, and sampling."""
+    """One hit's materials and shading frame; value and density of scattering, and sampling."""
 
-    def __init__(self, body, dye, shape, clear, dust, frame):
-        self.body, self.dye, self.dust, self.frame = body, dye, dust, frame
+    def __init__(self, materials, si, active):
+        row = dr.gather(mi.UInt32, materials.owner, si.prim_index, active) * 18
+        take = lambda k: dr.gather(Band, materials.table, row + k, active)  # noqa: E731
+        shape, clear = take(16), take(17)
+        place = mi.Point3f(si.uv.x, si.uv.y, (dr.maximum(clear.w, 0) + 0.5) / materials.count)
+        mix, self.dust, along, across = materials.layers.eval(place, active & (clear.w >= 0))
+        self.body = [dr.lerp(take(k), take(8 + k), mix) for k in range(4)]
+        self.dye = [dr.lerp(take(4 + k), take(12 + k), mix) for k in range(4)]
+        frame = si.sh_frame
+        n = dr.normalize(frame.n - along * frame.s - across * frame.t)
+        s = dr.normalize(frame.s - n * dr.dot(frame.s, n))
+        self.frame = mi.Frame3f(s, dr.cross(n, s), n)
         self.even, self.index = shape.z, shape.w
         self.r0, self.veil = clear.y, clear.z
         self.metal = mi.MicrofacetDistribution(mi.MicrofacetType.GGX, shape.x, shape.y, True)
         self.gloss = mi.MicrofacetDistribution(mi.MicrofacetType.GGX, clear.x, clear.x, True)
-        clear_there = self.index > 1.0001
-        self.to_gloss = dr.select(clear_there, 0.25, 0.0)
+        self.to_gloss = dr.select(self.index > 1.0001, 0.25, 0.0)
         self.to_even = dr.minimum(dr.maximum(self.even + self.dust, 0.05), 1) * (1 - self.to_gloss)
         self.to_metal = dr.select(self.even < 0.999, 1 - self.to_gloss - self.to_even, 0)
         self.to_even = 1 - self.to_gloss - self.to_metal
@@ -126,7 +121,6 @@ class _Surface:
         return bands, dr.select(up, pdf, 0)
 
     def sample(self, wi, which, point):
-        """A direction."""
         gloss, _ = self.gloss.sample(wi, point)
         metal, _ = self.metal.sample(wi, point)
         half = dr.select(which < self.to_gloss, gloss, metal)
@@ -160,7 +154,7 @@ def _walk(scene, camera, materials, spp, seed, count):
 
         faces = dr.dot(si.n, ray.d) < 0
         hit = si.is_valid() & ~shines & (depth < _DEPTH) & faces
-        surface = materials.at(si, hit)
+        surface = _Surface(materials, si, hit)
         wi = surface.frame.to_local(-ray.d)
         place = mi.Point2f(rng.next_float32(), rng.next_float32())
         lamp, radiance = scene.sample_emitter_direction(si, place, True, hit)

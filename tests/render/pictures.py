@@ -59,10 +59,8 @@ def shop_scene(planned):
     """Return the scene of a batch of the demo shop."""
     number = planned.index - (COUNT - NEWEST_WITH_PHOTO - 1)
     rng, long = np.random.default_rng((1811, number)), planned.job == "pegs"
-    things, finish = (
-        [_card(-44, 22 + rng.uniform(-6, 6), rng.normal(0, 5))],
-        _TABLE["finishes"][planned.settings["finish"]],
-    )
+    finish = _TABLE["finishes"][planned.settings["finish"]]
+    things = [_card(-44, 22 + rng.uniform(-6, 6), rng.normal(0, 5))]
     places = ((36, 34), (12, -12), (-8, -42)) if long else ((36, 26), (30, -28), (-30, -34))
     for k, place in enumerate(places[: 1 + int(rng.integers(0, 3))]):
         turn = rng.uniform(-6, 6) if long else rng.uniform(-25, 25)

@@ -147,7 +147,6 @@ def plain_scene(part, light="D65", noise=0.0, seed=0, **overrides):
 
 
 def _clutter(rng):
-    """A few things that are no parts."""
     rows, count = TABLES["clutter"], int(rng.integers(0, 4))
     picked = rng.choice(len(rows), count, replace=False)
     return [_clutter_thing(**rows[k], seed=_seed(rng)) for k in picked]
@@ -182,7 +181,6 @@ def _twin(rng):
 
 
 def _flawed(rng, part):
-    """A part with a flaw of any kind."""
     kind, film = str(rng.choice(FLAWS)), part.material
     share = float(np.exp(rng.choice([-1, 1]) * rng.uniform(0.25, 0.8)))
     other = replace(film, absorbance=film.absorbance * share)
@@ -263,8 +261,6 @@ def _laid(rng, things, base, rows=False):
         else:
             continue
         taken.append((at, box))
-        moved = {"x_mm": float(at[0]), "y_mm": float(at[1]), "turn_deg": turn}
-        placed.append(replace(thing, **moved))
-        if rim is not None:
-            placed.append(replace(rim, **moved, role="clutter"))
+        for one in (thing, replace(rim, role="clutter")) if rim else (thing,):
+            placed.append(replace(one, x_mm=float(at[0]), y_mm=float(at[1]), turn_deg=turn))
     return tuple(placed)

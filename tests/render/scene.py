@@ -51,7 +51,6 @@ class Shape:
 
 
 def shaped(kind, **sizes):
-    """Return a Shape of these sizes."""
     return Shape(kind, tuple(sizes.items()))
 
 
@@ -148,10 +147,8 @@ class SceneSpec:
 
     @property
     def parts(self):
-        """The dyed parts and bare twins, in order."""
         return tuple(thing for thing in self.things if thing.role in ("part", "twin"))
 
     @property
     def card(self):
-        """The grey card, or None."""
         return next((thing for thing in self.things if thing.role == "card"), None)

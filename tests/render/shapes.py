@@ -13,7 +13,7 @@ _CREASE = np.cos(np.radians(38))
 
 @dataclass(frozen=True, eq=False)
 class Mesh:
-    """Triangles with a normal, a place on the part (u, v in 0..1) and the direction of u for each of their corners."""
+    """Triangles with a normal and a place on the part (u, v in 0..1) for each of their corners."""
 
     points: np.ndarray  # (n, 3, 3)
     normals: np.ndarray  # (n, 3, 3)
@@ -21,7 +21,6 @@ class Mesh:
 
     @property
     def size_mm(self):
-        """Extent along x, y, z."""
         return np.ptp(self.points.reshape(-1, 3), axis=0)
 
     @property
@@ -37,7 +36,6 @@ class Mesh:
 
 @lru_cache(maxsize=256)
 def mesh_of(shape):
-    """Return the mesh of a `scene.Shape`."""
     return MAKERS[shape.kind](**dict(shape.sizes))
 
 
@@ -205,13 +203,11 @@ def _inside(points, rings):
 
 
 def _sheet(half_x=30.0, half_y=22.0):
-    """A flat sheet without thickness."""
     x, y = np.meshgrid(np.linspace(-half_x, half_x, 9), np.linspace(-half_y, half_y, 9), indexing="ij")
     return _grid(np.stack([x, y, 0 * x], axis=-1))
 
 
 def _box(half_x=20.0, half_y=10.0, height=12.0):
-    """A block with sharp edges."""
     x, y, z = np.meshgrid([-half_x, half_x], [-half_y, half_y], [0.0, height], indexing="ij")
     points = np.stack([x.ravel(), y.ravel(), z.ravel()], axis=1)
     sides = np.array([(0, 1, 3, 2), (4, 6, 7, 5), (0, 4, 5, 1), (2, 3, 7, 6), (0, 2, 6, 4), (1, 5, 7, 3)])

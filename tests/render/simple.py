@@ -33,10 +33,9 @@ def draw_simple(spec, alone=False):
     light = light.reshape(height, width, 3)
     ys, xs = np.nonzero(mixed)
     total = np.zeros((len(ys), 3), np.float32)
-    for dy in range(_FINE):
-        for dx in range(_FINE):
-            which = triangle[ys * _FINE + dy, xs * _FINE + dx]
-            total += _shaded(spec, stage, colours, shadow, which, xs + (dx + 0.5) / _FINE, ys + (dy + 0.5) / _FINE)[0]
+    for dy, dx in np.ndindex(_FINE, _FINE):
+        which = triangle[ys * _FINE + dy, xs * _FINE + dx]
+        total += _shaded(spec, stage, colours, shadow, which, xs + (dx + 0.5) / _FINE, ys + (dy + 0.5) / _FINE)[0]
     light[mixed] = total / _FINE**2
     return light, owner, uv.reshape(height, width, 2), stage
 

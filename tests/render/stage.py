@@ -54,7 +54,6 @@ def placed(thing):
 
 
 def _row(thing, layer):
-    """A thing's row of the table."""
     finish, film, bands = thing.finish, isinstance(thing.material, Film), []
     r0 = float(clear_loss(1.0, finish.index))
     for material in (thing.material, thing.other or thing.material):
