@@ -4,8 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from tests.render.scene import TABLES
 from tests.render.spectra import (
-    LIGHTS,
     NM,
     camera_matrix,
     camera_names,
@@ -16,7 +16,7 @@ from tests.render.spectra import (
 
 __all__ = ["World", "random_world", "shoot"]
 
-_NAMED = [name for group in LIGHTS.values() for name in group]
+_NAMED = [name for group in TABLES["lights"].values() for name in group]
 
 
 @dataclass(frozen=True)
