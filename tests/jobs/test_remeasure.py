@@ -60,7 +60,8 @@ def assert_each_once(folder, count):
         assert book.check() == []
     assert len(old) == len(new) == count
     assert sorted(row["measured_with"]["instead_of"] for row in new) == sorted(row["id"] for row in old)
-    assert all(np.linalg.norm([row["L"] - 45, row["a"] - 10, row["b"] + 40]) < 4 for row in new)
+    # 7: the drawn picture has none of the contrast that is taken back from photographs
+    assert all(np.linalg.norm([row["L"] - 45, row["a"] - 10, row["b"] + 40]) < 7 for row in new)
     by_number = {row["id"]: row for row in old}
     for row in new:
         before = by_number[row["measured_with"]["instead_of"]]

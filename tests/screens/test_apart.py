@@ -53,6 +53,13 @@ def test_a_worker_is_another_process_and_waits_for_the_next_work(workers):
     assert _job(workers, 2, whoami).future.result(PATIENCE_S) == pid
 
 
+def test_a_server_that_has_held_much_memory_has_workers_all_the_same(workers):
+    held = bytearray(600 * 2**20)
+    held[:: 2**12] = b"1" * len(held[:: 2**12])
+    del held
+    assert _job(workers, 1, whoami).future.result(PATIENCE_S) != os.getpid()
+
+
 def test_a_refusal_comes_back_as_it_is_and_the_worker_stays(workers):
     pid = _job(workers, 1, whoami).future.result(PATIENCE_S)
     with pytest.raises(PhotoError, match=r"^no card in it$"):

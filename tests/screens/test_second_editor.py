@@ -30,7 +30,7 @@ def shop(empty_book):
         bench.finish_run(book, number, start + timedelta(minutes=24.4))
         record = DyeRecord("Ember", bath="E1", dyed_at="2026-03-01", film_um=12, **DIP)
         orders.answer_order(book, order, book.add_batch(record))
-        book.add_reading(1, (41, 10, -30))
+        book.add_reading(3, (41, 10, -30))
         wet.keep_batch(book, number, dye="Ember", bath="E1", dip=DIP, seal=wet.seal_values("hot_water", 30.0))
         waiting = bench.plan_run(book, area_dm2=2.0, current_a=3.0, film_um=12.0, minutes=24.4)
         bench.start_run(book, waiting, at=start)
@@ -67,15 +67,15 @@ FORMS = {
     "a batch decided": (
         ("orders", {"order": "1"}),
         {},
-        lambda book: orders.decide(book, 1, 1, "redo"),
-        "pass_1",
+        lambda book: orders.decide(book, 3, 1, "redo"),
+        "pass_3",
         ("decided already: redo, by Mara", "you say pass"),
     ),
     "a batch that belongs to no order": (
         ("orders", {"order": "1"}),
         {},
-        lambda book: book.correct_batch(1, {"note": "thin"}),
-        "not_for_order_1",
+        lambda book: book.correct_batch(3, {"note": "thin"}),
+        "not_for_order_3",
         ("order id is 1 now, and you wrote empty",),
     ),
     "a shade agreed": (
@@ -86,9 +86,9 @@ FORMS = {
         ("(30, 5, 5): Mara wrote that",),
     ),
     "a batch deleted": (
-        ("book", {"batch": "1"}),
+        ("book", {"batch": "3"}),
         {},
-        lambda book: book.correct_batch(1, {"note": "thin"}),
+        lambda book: book.correct_batch(3, {"note": "thin"}),
         "delete",
         ("changed by Mara",),
     ),
