@@ -68,6 +68,11 @@ _TABLE = (
         "draw each band as a part of its own",
     ),
     Flag("step_odd", "this band breaks the order from deep to pale", "look at the strip, and leave the band out"),
+    Flag(
+        "unlike_bath",
+        "no dip of this bath has given such a hue, so the reading teaches nothing yet",
+        "look whether photo and batch belong together; where they do, say so on the batch",
+    ),
     Flag("flaws_not_sought", "no look was taken for flaws, so none are listed", "measure without --no-flaws"),
     Flag(
         "twin_unlike",

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pandas as pd
-from sqlalchemy import exists, func, or_, select
+from sqlalchemy import String, cast, exists, func, or_, select
 
 from dyebook.book.batches import HOMES, with_filters, with_first
 from dyebook.book.coupons import coupon_names, of_coupon
@@ -116,6 +116,8 @@ def _readings(connection, chosen, names):
         )
         .outerjoin(only, only.c.batch_id == Reading.batch_id)
         .where(Reading.deleted_at.is_(None), *([] if batches is None else [Reading.batch_id.in_(batches)]))
+        # one that no dip of its bath could give waits for somebody's yes
+        .where(func.coalesce(cast(Reading.flags, String), "").not_like('%"unlike_bath"%'))
         .order_by(Reading.id)
     )
     frame = pd.DataFrame(connection.execute(query).all(), columns=["dip_id", *_READ, "asked"])

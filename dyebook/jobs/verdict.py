@@ -12,11 +12,12 @@ import numpy as np
 from dyebook.advice.judge import CAMERA_LENGTH_DELTA_E, Shade, Verdict, judge, own_error
 from dyebook.book.coupons import check_readings
 from dyebook.book.setups import setup_names, setup_of
-from dyebook.lab import delta_e_76
+from dyebook.lab import Lab, delta_e_76, lab_to_lch
 from dyebook.notebook import Note
 from dyebook.record import check_tolerance
 
 __all__ = [
+    "UNLIKE_BATH",
     "batch_shade",
     "judge_against",
     "judge_perfect",
@@ -24,6 +25,8 @@ __all__ = [
     "reading_shades",
     "target_shade",
     "through_coupon",
+    "unlike_bath",
+    "vouch_for",
 ]
 
 # what makes readings alike, the closest first
@@ -169,3 +172,38 @@ def judge_perfect(target: Shade, tolerance: float) -> Verdict:
     """Return what could be said at best of a part that matches a target: read as that was, in another photo."""
     part = Shade.of(target, photo=None) if target.is_read else Shade(target.lab)
     return judge(target, part, check_tolerance(tolerance))
+
+
+UNLIKE_BATH = "unlike_bath"
+# a reading is asked about where its hue is further than this from each that its bath has given, in degrees; judgement:
+# of the demo's 85 readings none is, put to another dye's bath 244 of 317 are
+_STRANGE_HUE = 40.0
+# CIELAB chroma under which a colour has no hue to speak of; pale and nearly black dips are of any bath
+_LEAST_CHROMA = 10.0
+_LEAST_READ, _NEWEST = 3, 150
+
+
+def unlike_bath(book, dye, bath, lab) -> Lab | None:
+    """Return the colour nearest in hue that a bath has given, where no dip of it could have given one that was read.
+
+    None where it fits, or where fewer than three readings of the bath tell.
+    """
+    dips = book.frame(dye=dye, bath=bath, newest=_NEWEST) if dye and bath else ()
+    if lab is None or not len(dips):
+        return None
+    given, read = lab_to_lch(dips[["L", "a", "b"]].to_numpy()), lab_to_lch(lab)
+    coloured = given[:, 1] >= _LEAST_CHROMA
+    if coloured.sum() < _LEAST_READ or read[1] < _LEAST_CHROMA:
+        return None
+    away = np.where(coloured, np.abs((given[:, 2] - read[2] + 180) % 360 - 180), np.inf)
+    nearest = int(away.argmin())
+    return Lab(*dips[["L", "a", "b"]].iloc[nearest]) if away[nearest] > _STRANGE_HUE else None
+
+
+def vouch_for(book, batch_id: int, sure: bool = True):
+    """Keep that the readings of a batch are what its bath gave; or, not `sure`, a doubt that leaves them unlearned."""
+    for row in book.rows("readings", batch_id=batch_id):
+        flags = [flag for flag in row["flags"] or () if flag != UNLIKE_BATH]
+        flags += [] if sure else [UNLIKE_BATH]
+        if flags != (row["flags"] or []):
+            book.correct("readings", row["id"], {"flags": flags})

@@ -10,6 +10,7 @@ from dyebook.record import check_value
 
 __all__ = [
     "PREPARATION",
+    "RINSE_MIN",
     "SEALS",
     "SealKind",
     "SealPlan",
@@ -212,7 +213,9 @@ def wet_steps(film_um: float, dwell_min: float, seal: str = "hot_water", **seal_
     kind = seal_kind(seal, seal_options.get("no_nickel", False))
     flagged = _skin(kind.nickel and seal_options.get("skin_or_food"))
     return (
-        Step("cold rinse", "at once, water below 30 °C: hot water closes the pores early", 2, "common practice"),
+        Step(
+            "cold rinse", "at once, water below 30 °C: hot water closes the pores early", RINSE_MIN, "common practice"
+        ),
         Step("bores", _BORES, 1, "handbook", ("trapped_acid",)),
         Step("dye", "straight from the rinse, never dried; move the part", dwell, "your recipe", ("dye", "hot_bath")),
         Step("rinse", "cold, until the water runs clear", 1, "handbook"),
@@ -227,4 +230,6 @@ def wet_steps(film_um: float, dwell_min: float, seal: str = "hot_water", **seal_
     )
 
 
+RINSE_MIN = 2.0  # of the cold rinse after a run; common practice, no source
+_RINSE = "at once, water below 30 °C: hot water closes the pores early"
 _BORES = "flush bores, threads and folds, dip them into bicarbonate solution until no gas comes, rinse again, all cold"

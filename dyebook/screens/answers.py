@@ -13,6 +13,7 @@ from dyebook.screens.swatch import web_text
 
 __all__ = [
     "ask_reason",
+    "deed",
     "offer_page",
     "offer_pdf",
     "offer_steps",
@@ -93,6 +94,11 @@ def ask_reason(name, asked) -> str | None:
     for question in asked:
         show_doubt(sentence(question))
     return ask_text(name, "Go on all the same, because", explain="Kept with the run.") if asked else None
+
+
+def deed():
+    """Return where the step's one button goes: fixed above the ways on the phone, in its place at a desk."""
+    return st.container(key="deed")
 
 
 def offer_page(title, answer, key, leave=()):

@@ -5,6 +5,7 @@ import streamlit as st
 from dyebook.errors import BookError
 from dyebook.jobs.orders import target_of
 from dyebook.jobs.photo import draw_kept
+from dyebook.jobs.verdict import UNLIKE_BATH, vouch_for
 from dyebook.lab import Lab
 from dyebook.record import FIELDS, SETTINGS, parse_value
 from dyebook.report import batches as report_batches
@@ -92,6 +93,8 @@ def _show_readings(book, row):
         known = None if None in u else u
         show_swatch(lab, _title(reading, len(readings)), known, [_state_words(reading)])
         show_flags(report_photo.flag_lines(reading["flags"] or ()))
+    if any(UNLIKE_BATH in (reading["flags"] or ()) for reading in readings):
+        st.button("Yes, this bath gave it", key="vouch", **session.tap(vouch_for, book, row.batch))
     st.caption(f"Swatches are approximate: a screen is not a light booth. {report_words.PLUS_MINUS}")
     if len(readings) > 1 and row.lab is not None:
         st.markdown(f"Mean of the readings in this state: {report_words.lab_text(row.lab, row.lab_u)}")

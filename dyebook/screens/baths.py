@@ -1,34 +1,39 @@
-"""Baths: each tank of dye with its window, strength, age and life; one that stands there already can be entered."""
+"""Baths: each tank of dye with its window, strength, age and life, what is done with it; and the electrolyte."""
 
 from datetime import date
+from pathlib import Path
 
 import streamlit as st
 
-from dyebook.errors import BookError
+from dyebook.errors import BookError, RecordError
 from dyebook.jobs import baths
-from dyebook.jobs.bath_state import bath_line
-from dyebook.report import baths as report_baths
+from dyebook.physics.bathcare import make_up_bath
 from dyebook.report.baths import care_pairs, event_text, rule_pairs
-from dyebook.report.plots import plot_strength
-from dyebook.report.words import plain
+from dyebook.report.words import figure_text, plain
 from dyebook.screens import paper, session
-from dyebook.screens.answers import show_pairs, show_plot
+from dyebook.screens.answers import show_pairs
+from dyebook.screens.bench.acid import show_acid
+from dyebook.screens.bench.dyebath import WAYS, ask_second_dye, show_care
 from dyebook.screens.drafts import forget, keep, recall
-from dyebook.screens.fields import ask, ask_text, key_of
-from dyebook.screens.navigation import asked_for, go_to_batch, go_to_bath, go_to_bench, show_bath
-from dyebook.screens.shade.baths import baths_now, learn_here
+from dyebook.screens.fields import ask, ask_text, choose, key_of, warn
+from dyebook.screens.navigation import asked_for, go_to_batch, go_to_bath, show_bath
+from dyebook.screens.shade.baths import baths_now
 from dyebook.screens.swatch import show_slip, wall
 
-__all__ = ["show", "show_events", "show_strength"]
+__all__ = ["show"]
 
 _DIPS = 24
-_WAYS = {"line": "Note something", "top": "Top up", "rules": "Its rules"}
+_STYLE = Path(__file__).parent / "web" / "bench.css"
 
 
 def show():
     """Draw the page."""
+    st.html(_STYLE)
     book = session.the_book()
     number = asked_for("bath")
+    if number is None and choose("tanks", "Tanks", ["Dye", "Electrolyte"], hidden=True) == "Electrolyte":
+        show_acid(book)
+        return
     cares = {care.bath_id: care for care in baths_now(book)[1]}
     if number in cares:
         _show_one(book, cares[number])
@@ -57,6 +62,14 @@ def _enter(book):
     with right:
         strength = ask("enter_dye_g_per_l", "Strength, g/L", hint="3 or 0.4 oz/gal")
         temp = ask("enter_bath_temp_c", "Kept at, °C", hint="50 or 122 °F")
+    second, second_g_per_l = ask_second_dye(book)
+    if strength and volume:
+        try:
+            made = make_up_bath(strength, volume, second_g_per_l=second_g_per_l)
+            grams = [figure_text("dye_g", one) for one in (made.dye_g, made.second_dye_g) if one]
+            st.markdown(f"To make it up: **{' and '.join(grams)}** of dye.")
+        except RecordError as problem:
+            warn(problem)
     recall("enter_made_up_on")
     day = st.date_input("Made up on", key="enter_made_up_on", value=None, min_value=date(1990, 1, 1), max_value="today")
     keep("enter_made_up_on")
@@ -64,9 +77,12 @@ def _enter(book):
         return
     if (full := f"{dye}, {name}") in (known := baths.baths_by_name(book)):
         raise BookError(f"{full} was entered by {known[full]['added_by']} already; open it and note what you found")
-    number = baths.find_bath(book, dye, name, volume)
-    found = {"dye_g_per_l": strength, "bath_volume_l": volume, "ph": ph, "bath_temp_c": temp}
-    baths.note_bath(book, number, "made_up" if day else "measured", day.isoformat() if day else None, **found)
+    kind, at = "made_up" if day else "measured", day.isoformat() if day else None
+    for one, grams in ((second, second_g_per_l), (dye, strength)):
+        if one and (grams or one == dye):
+            number = baths.find_bath(book, one, name, volume)
+            found = {"dye_g_per_l": grams, "bath_volume_l": volume, "ph": ph, "bath_temp_c": temp}
+            baths.note_bath(book, number, kind, at, **found)
     fields = ("dye", "bath", "bath_volume_l", "ph", "dye_g_per_l", "bath_temp_c")
     forget("enter_made_up_on", *(key_of(f"enter_{field}") for field in fields))
     go_to_bath(number)
@@ -75,47 +91,19 @@ def _enter(book):
 def _show_one(book, care):
     st.button("All baths", key="all_baths", icon=":material/arrow_back:", on_click=show_bath, args=(None,))
     st.title(plain(f"{care.dye}, bath {care.name}"), anchor=False)
+    way = choose("dyebath_way", "What", list(WAYS), WAYS.get, hidden=True)
     left, right = st.columns([3, 2], gap="large")
+    row = next(one for one in baths.all_baths(book) if one["id"] == care.bath_id)
+    show_care(book, row, way, left, right)
+    if way != "line":
+        return
     with left:
-        _show_strength(book, care)
         _show_dips(book, care)
     with right:
         show_pairs(care_pairs(care))
-        _offer_ways(care)
         paper.offer_bath_log(book, care.bath_id, care.name)
         _show_rules(book, care)
-        show_events(book, care.bath_id)
-
-
-def _offer_ways(care):
-    with st.container(horizontal=True):
-        for way, label in _WAYS.items():
-            if st.button(label, key=f"bath_{way}", type="primary" if way == "top" and _is_due(care) else "secondary"):
-                go_to_bench("dyebath", bath=care.bath, dyebath_way=way)
-
-
-def _is_due(care):
-    return care.due_in_dm2 is not None and care.due_in_dm2 <= 0
-
-
-def show_strength(line):
-    """Draw how strong a bath is and was, from its `StrengthLine`."""
-    if not line.points:
-        st.markdown("Its strength is not noted yet: note one, and the line goes on from there with each dip.")
-        return
-    st.markdown(f"**{report_baths.strength_words(line.now)}**")
-    show_plot(plot_strength(line.points))
-
-
-def _show_strength(book, care):
-    line = bath_line(book, care.bath_id, learn_here)
-    st.subheader("Strength", anchor=False)
-    show_strength(line)
-    if not line.points:
-        return
-    st.caption(f"Between notes it is worked out; dye taken up: {line.basis}.")
-    if line.without_area:
-        st.caption(f"{line.without_area} dips since then have no area noted; what they took is not in the line.")
+        _show_events(book, care.bath_id)
 
 
 def _show_dips(book, care):
@@ -134,7 +122,7 @@ def _show_rules(book, care):
         show_pairs(pairs)
 
 
-def show_events(book, bath_id):
+def _show_events(book, bath_id):
     """Draw what happened to a bath, the latest first."""
     st.subheader("What happened to it", anchor=False)
     events = baths.events_of_bath(book, bath_id)

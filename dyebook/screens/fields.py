@@ -29,6 +29,7 @@ __all__ = [
     "key_of",
     "put",
     "switch",
+    "try_deed",
     "warn",
 ]
 
@@ -47,7 +48,9 @@ def put(**values):
         st.session_state[key_of(name)] = draft()[key_of(name)] = value
 
 
-def ask(name, label, default: str = "", hint: str = "", explain: str | None = None, quantity=None) -> float | None:
+def ask(
+    name, label, default: str = "", hint: str = "", explain: str | None = None, quantity=None, need=None
+) -> float | None:
     """Ask for a figure and return it in our unit; None while it is empty or wrong, and then say what is wrong.
 
     Parameters
@@ -58,9 +61,12 @@ def ask(name, label, default: str = "", hint: str = "", explain: str | None = No
         With the unit.
     quantity : str, optional
         Name whose unit counts, where `name` carries none.
+    need : str, optional
+        The deed that cannot do without it, see `try_deed`.
     """
     text = ask_text(name, label, hint, explain, default=default)
     if not text:
+        _say_needed(need)
         return None
     try:
         number = parse_quantity(quantity or name, text)
@@ -74,6 +80,16 @@ def ask(name, label, default: str = "", hint: str = "", explain: str | None = No
 def warn(words: str):
     """Draw below a field what is wrong with what it holds."""
     st.caption(f":material/priority_high: {plain(words)}.")
+
+
+def try_deed(need: str):
+    """Let every empty field that a deed needs say so; for the button of a deed that cannot be done yet."""
+    st.session_state[f"tried {need}"] = True
+
+
+def _say_needed(need):
+    if need and st.session_state.get(f"tried {need}"):
+        warn("Needed")
 
 
 def ask_text(name, label, hint="", explain=None, long=False, default="") -> str:
@@ -118,13 +134,15 @@ def keeping(*keys):
 _FILLED, _NOW = "fields as filled", "fields now"
 
 
-def ask_word(name, label, known=(), hint="choose or write", explain=None) -> str | None:
+def ask_word(name, label, known=(), hint="choose or write", explain=None, need=None) -> str | None:
     """Ask for a word, from a list or new; None while it is empty."""
     key = begin(key_of(name), None)
     current = st.session_state[key]
     options = list(known) if current in (None, *known) else [*known, current]
     word = st.selectbox(label, options, key=key, accept_new_options=True, placeholder=hint, help=explain)
     keep(key)
+    if not word:
+        _say_needed(need)
     return word
 
 

@@ -1,15 +1,15 @@
 """The pages and the ways between them: what a page should show is handed over in the session's state.
 
 Each number to show has one key there: `batch`, `order_shown`, `bath_shown` (also in the address, for a reload),
-`add_to` and `sample_for` for the Photo page's next photo. The bench gets a step and fields by `bench_next`.
+`add_to` and `sample_for` for the Photo page's next photo. The bench gets a step and fields by `filled_next`.
 """
 
 import streamlit as st
 
-from dyebook.screens.fields import put
+from dyebook.screens.fields import key_of, put
 
 __all__ = [
-    "arrive_at_bench",
+    "arrive",
     "asked_for",
     "go_on",
     "go_to",
@@ -23,13 +23,17 @@ __all__ = [
     "go_to_step",
     "go_to_trouble",
     "hold_pages",
+    "open_bench_at",
     "show_bath",
     "show_order",
+    "step_of",
     "turn_of",
     "turn_over",
 ]
 
-_PAGES, _BENCH_NEXT, _TURN = "pages", "bench_next", "page_turn"
+_PAGES, _NEXT, _STEP_ASKED, _TURN = "pages", "filled_next", "step_asked", "page_turn"
+# steps of a piece of work that lie in another of the bench's five
+_LIES_IN = {"prepare": "run", "wet": "dye", "verdict": "photo", "done": "photo"}
 
 
 def hold_pages(pages):
@@ -55,6 +59,11 @@ def go_to(page: str):
     """Turn to a page by its name."""
     turn_over()
     st.switch_page(st.session_state[_PAGES][page])
+
+
+def step_of(step: str) -> str:
+    """Return the step of the bench that one of `dyebook.jobs.today.STEPS`, "shade" or "done" lies in."""
+    return _LIES_IN.get(step, step)
 
 
 def asked_for(name: str) -> int | None:
@@ -103,48 +112,62 @@ def show_bath(number):
 
 
 def go_to_photo(batch=None, sample_for=None, without=False):
-    """Turn to the Photo page: its reading goes to a batch, or is the sample of an order; or no photo is wanted."""
-    if batch is not None:
-        st.session_state["add_to"] = batch
+    """Turn to the next photo: of a batch, at the bench; as the sample of an order; or no photo is wanted."""
     if sample_for is not None:
         st.session_state["sample_for"] = sample_for
     if without:
         st.session_state["without_photo"] = True
-    go_to("photo")
+    if batch is None:
+        go_to("photo")
+    st.session_state["add_to"] = batch
+    go_to_bench("photo")
 
 
 def go_to_bench(step, **values):
     """Turn to a step of the bench with its fields filled."""
-    st.session_state[_BENCH_NEXT] = {"step": step, **values}
+    st.session_state[_NEXT] = {"step": step_of(step), **values}
     go_to("bench")
 
 
-def go_on(step, **values):
-    """Turn the bench, where it is drawn already, to a step with its fields filled."""
-    st.session_state[_BENCH_NEXT] = {"step": step, **values}
+def go_on(step=None, **values):
+    """Turn the page that is drawn already to its next thing, with fields filled; on the bench to a step."""
+    st.session_state[_NEXT] = {**({"step": step} if step else {}), **values}
     turn_over()
     st.rerun()
 
 
-def arrive_at_bench():
+def arrive():
     """Fill the fields as `go_to_bench` or `go_on` asked; before any of them is drawn."""
-    put(**st.session_state.pop(_BENCH_NEXT, {}))
+    values = st.session_state.pop(_NEXT, {})
+    put(**values)
+    if "step" in values:
+        st.session_state[_STEP_ASKED] = True
+
+
+def open_bench_at(step: str, steps):
+    """Let the bench open at a step, unless another of the `steps` was asked for: by a button, or by the address."""
+    asked = st.query_params.get("step")
+    if st.session_state.pop(_STEP_ASKED, False):
+        return
+    if asked not in steps:
+        put(step=step)
+    elif key_of("step") not in st.session_state:
+        put(step=asked)
 
 
 def go_to_step(step, number=None):
     """Turn to a step of `dyebook.jobs.today.STEPS`, with the run or batch that waits there."""
-    if step == "verdict":
-        go_to("orders") if number is None else go_to_batch(number)
+    if step == "verdict" and number is None:
+        go_to("orders")
     elif step == "photo":
         go_to_photo(batch=number)
     else:
-        go_to_bench(step, **({"run": number} if number else {}))
+        go_to_bench(step, **({"run": number} if number and step != "verdict" else {}))
 
 
 def go_to_shade(name):
-    """Turn to the Shade page with one of the customers' shades chosen."""
-    put(shade_from="Customer's", shade_kept=name)
-    go_to("shade")
+    """Turn to the step Shade with one of the customers' shades chosen."""
+    go_to_bench("shade", shade_way="answer", shade_from="Customer's", shade_kept=name)
 
 
 def go_to_redip(number, target, dry, sealed):
@@ -161,7 +184,7 @@ def go_to_redip(number, target, dry, sealed):
     put(shade_from="Customer's", shade_kept=target["name"], shade_film_um="", shade_bath_temp_c="")
     put(shade_dry={True: "dry at some time", False: "wet all the time", None: "not known"}[dry])
     put(shade_sealed={True: "sealed", False: "not sealed", None: "not known"}[sealed])
-    go_to("shade")
+    go_to_bench("shade")
 
 
 def go_to_trouble(number):

@@ -17,6 +17,7 @@ from dyebook.report import batches as report_batches
 from dyebook.report import words as report_words
 from dyebook.report.baths import order_lines, stand_text
 from dyebook.report.trouble import sample_lines, verdict_lines
+from dyebook.screens.answers import deed
 from dyebook.screens.drafts import draft, forget, keep, recall
 from dyebook.screens.fields import warn
 from dyebook.screens.navigation import (
@@ -213,8 +214,11 @@ def _show_batches(book, stand):
     _show_nearest(book, stand)
 
 
-def show_verdict(book, batch_id):
-    """Draw a batch beside the shade it was to have, what the reading says, and the decision; nothing without both."""
+def show_verdict(book, batch_id, at_bench=False):
+    """Draw a batch beside the shade it was to have, what the reading says, and the decision; nothing without both.
+
+    `at_bench`: the one thing to do is the button of the step.
+    """
     row, target = book.batch(batch_id), target_for(book, batch_id)
     if target is None or row.lab is None:
         return
@@ -230,18 +234,19 @@ def show_verdict(book, batch_id):
         st.button("Take the decision back", key=f"undecide_{batch_id}", type="tertiary", **back)
         return
     dry, sealed = surface_of(book, batch_id)
+    first = deed() if at_bench else st.container(key=f"first_{batch_id}")
+    if verdict.verdict != "in" and first.button("What now?", key="to_redip", type="primary"):
+        hold(book, batch=batch_id)
+        go_to_redip(batch_id, target, dry, sealed)
     with st.container(key=f"decide_{batch_id}", horizontal=True):
-        if verdict.verdict != "in" and st.button("What now?", key="to_redip", type="primary"):
-            hold(book, batch=batch_id)
-            draft().pop("kept", None)
-            go_to_redip(batch_id, target, dry, sealed)
         for name, label in _DECISIONS.items():
             # only an open film takes more dye
             if name == "redip" and sealed:
                 continue
-            kind = "primary" if name == _SUGGESTED.get(verdict.verdict) else "secondary"
+            is_first = name == _SUGGESTED.get(verdict.verdict)
             decide = tap(orders.decide, book, batch_id, target["id"], name, verdict.delta_e00)
-            st.button(label, key=f"{name}_{batch_id}", type=kind, **decide)
+            kind = "primary" if is_first else "secondary"
+            (first if is_first else st).button(label, key=f"{name}_{batch_id}", type=kind, **decide)
 
 
 def _take_a_batch(book, stand):

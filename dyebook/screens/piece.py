@@ -16,7 +16,7 @@ from dyebook.report.words import capital, value_text
 from dyebook.screens.answers import show_bar_clock
 from dyebook.screens.drafts import draft
 from dyebook.screens.fields import put
-from dyebook.screens.navigation import go_to_bench, go_to_order, go_to_step
+from dyebook.screens.navigation import go_to_bench, go_to_order, go_to_step, step_of
 from dyebook.screens.settings import texts_of
 from dyebook.screens.swatch import hex_of
 
@@ -34,6 +34,7 @@ def hold(book, order=None, run=None, batch=None, plan=None):
     numbers = {"order": order, "run": run, "batch": batch}
     draft()[_HELD] = {"place": str(book.place.name), "plan": plan, **numbers}
     draft()[_FRESH] = True
+    draft().pop("kept", None)
 
 
 def order_in_hand(book, name):
@@ -130,8 +131,7 @@ def show_bar(book, page: str, turn: int):
 def _open_pages_on(book, piece):
     """Let each page begin with the piece, before any of its fields is drawn."""
     put(order=None if piece.order is None else piece.order["name"])
-    if piece.step in ("plan", "prepare", "run", "wet"):
-        put(step=piece.step)
+    put(step=step_of(piece.step))
     if piece.run is not None and piece.batch is None:
         put(run=piece.run["id"])
     if piece.step == "wet":

@@ -8,7 +8,7 @@ import streamlit as st
 from dyebook.screens import session, tasks
 from dyebook.screens.answers import show_from_top
 from dyebook.screens.drafts import hold_draft, put_draft_down
-from dyebook.screens.navigation import hold_pages, turn_of
+from dyebook.screens.navigation import arrive, hold_pages, turn_of
 from dyebook.screens.phone import show_phone_button
 from dyebook.screens.piece import show_bar
 
@@ -27,6 +27,7 @@ MORE_PAGES = (
     ("shade", "Shade", ":material/colorize:", "shade.page"),
     ("photo", "Photo", ":material/photo_camera:", "photo.page"),
     ("trouble", "Trouble", ":material/troubleshoot:", "trouble"),
+    ("log", "Logger's file", ":material/monitoring:", "bench.gauge"),
     ("camera", "Camera", ":material/tune:", "camera"),
     ("settings", "Settings", ":material/settings:", "shop"),
 )
@@ -67,6 +68,7 @@ def show(first=PAGES[0][0]):
                 _show_demo_ways(ways, more)
             show_bar(book, chosen.title.lower(), turn)
             session.show_refused()
+            arrive()
             chosen.run()
             tasks.warm_up(*_SLOW_TO_LOAD)
     finally:

@@ -54,7 +54,6 @@ def test_from_plan_to_finished_run(empty_book, open_page):
     assert "Before run 1" in texts_of(page)
     page.button(key="tick_clean_done").click().run()
     page.button(key="tick_water_break_test_holds").click().run()
-    page.button(key="to_run").click().run()
     assert "Not ticked yet: contacts." in texts_of(page)
     page.button(key="start_run").click().run()
     assert "Run 1 is on" in texts_of(page)
@@ -71,7 +70,7 @@ def test_from_plan_to_finished_run(empty_book, open_page):
 
 
 def test_a_load_adds_up_and_goes_to_the_plan(empty_book, open_page):
-    page = open_page("bench", step="area")
+    page = open_page("bench", step="plan")
     page.segmented_control(key="bench_shape").set_value("ball").run()
     page.text_input(key="bench_ball_diameter").set_value("4 in")
     page.number_input(key="bench_count").set_value(2)
@@ -84,7 +83,7 @@ def test_a_load_adds_up_and_goes_to_the_plan(empty_book, open_page):
 
 
 def test_a_blind_bore_is_flagged(empty_book, open_page):
-    page = open_page("bench", step="area")
+    page = open_page("bench", step="plan")
     page.text_input(key="bench_rod_bore_diameter").set_value("5")
     page.text_input(key="bench_rod_bore_depth").set_value("20").run()
     page.button(key="add_shape").click().run()
@@ -109,20 +108,20 @@ def anodised(empty_book):
 
 
 def test_from_run_to_batch_by_the_clock(anodised, open_page):
-    page = open_page("bench", step="wet")
+    page = open_page("bench", step="dye")
     page.selectbox(key="bench_bath").set_value("Ember, E1").run()
     assert page.text_input(key="bench_1_dye_g_per_l").value == "3", "what the bath is worked out to hold stands there"
     for name, text in {"1_dye_g_per_l": "2.9", "bath_temp_c": "122 °F", "ph": "5.5", "dwell_min": "6"}.items():
         page.text_input(key=f"bench_{name}").set_value(text)
     page.run()
-    page.button(key="in_2").click().run()
-    page.button(key="out_2").click().run()
-    assert "by the clock of this step" in texts_of(page)
+    page.button(key="begin_2").click().run()
+    page.button(key="end_2").click().run()
+    assert "by its clock" in texts_of(page)
     page.button(key="again_2").click().run()
     # a seal is written where it was begun
-    page.button(key="in_4").click().run()
-    page.button(key="keep_batch").click().run()
-    assert "Batch 1 is in the book" in texts_of(page)
+    page.button(key="begin_4").click().run()
+    page.button(key="keep_now").click().run()
+    assert "**Batch 1** is in the book" in texts_of(page)
     with open_book(anodised) as book:
         row = book.batch(1)
         assert (row.dye, row.bath, row.bath_temp_c, row.dwell_min) == ("Ember", "E1", 50, 6)
@@ -131,11 +130,11 @@ def test_from_run_to_batch_by_the_clock(anodised, open_page):
 
 
 def test_the_shops_own_seal_time_is_kept_on_asking(anodised, open_page):
-    page = open_page("bench", step="wet")
+    page = open_page("bench", step="dye")
     page.text_input(key="bench_hot_water_min_per_um").set_value("2").run()
     assert "2 min per µm, your own figure" in texts_of(page)
     page.button(key="keep_seal_time").click().run()
-    assert open_page("bench", step="wet").text_input(key="bench_hot_water_min_per_um").value == "2"
+    assert open_page("bench", step="dye").text_input(key="bench_hot_water_min_per_um").value == "2"
 
 
 def test_a_run_that_is_on_stands_first_today(empty_book, open_page):
@@ -149,7 +148,7 @@ def test_a_run_that_is_on_stands_first_today(empty_book, open_page):
 
 
 def test_nickel_on_the_skin_is_flagged(anodised, open_page):
-    page = open_page("bench", step="wet")
+    page = open_page("bench", step="dye")
     page.segmented_control(key="bench_seal").set_value("nickel_acetate").run()
     assert "Choose a nickel-free seal" not in texts_of(page)
     page.toggle(key="bench_skin_or_food").set_value(True).run()
@@ -168,7 +167,7 @@ def test_nickel_is_flagged_by_the_order_of_the_run(empty_book, open_page):
         number = run.plan_run(book, area_dm2=2.0, current_a=3.0, film_um=12.0, minutes=24.4, order="Ear studs")
         run.start_run(book, number, at=start)
         run.finish_run(book, number, start + timedelta(minutes=24.4))
-    page = open_page("bench", step="wet")
+    page = open_page("bench", step="dye")
     assert page.selectbox(key=f"bench_{number}_order").value == "Ear studs"
     assert page.toggle(key="bench_Ear studs_skin_or_food").value
     page.segmented_control(key="bench_seal").set_value("cold_nickel").run()
@@ -177,22 +176,24 @@ def test_nickel_is_flagged_by_the_order_of_the_run(empty_book, open_page):
     for name, text in {"1_dye_g_per_l": "3", "bath_temp_c": "50"}.items():
         page.text_input(key=f"bench_{name}").set_value(text)
     page.run()
+    page.button(key="begin_2").click().run()
     # nickel for the skin waits for a reason, which is kept
-    assert page.button(key="keep_batch").disabled
+    assert page.button(key="keep_now").disabled
     page.text_input(key="bench_seal_why").set_value("release tested").run()
-    page.button(key="keep_batch").click().run()
+    page.button(key="keep_now").click().run()
     with open_book(empty_book) as book:
         assert book.row("batches", 1)["order_id"] == order
         assert book.row("runs", number)["trace"]["reasons"][0]["why"] == "release tested"
 
 
 def test_every_bath_shows_its_line(demo_shop, open_page):
-    page = open_page("bench", step="dyebath")
+    page = open_page("baths")
+    text = texts_of(page)
+    for name in ("Ember, bath E1", "Harbour blue, bath B1", "Heather, bath H2", "Lichen, bath L1"):
+        assert name in text
+    page.button(key="open_bath_1").click().run()
     assert not page.exception
-    for name in ("Ember, E1", "Harbour blue, B1", "Heather, H2", "Lichen, L1"):
-        page.selectbox(key="bench_bath").set_value(name).run()
-        assert len(page.get("plotly_chart")) == 1, name
-    page.selectbox(key="bench_bath").set_value("Ember, E1").run()
+    assert len(page.get("plotly_chart")) == 1
     assert "your 3 strength checks" in texts_of(page)
     assert "What happened to it" in texts_of(page)
 
@@ -217,8 +218,7 @@ def test_the_batch_shows_how_its_run_was_prepared(demo_shop, open_page):
 
 
 def test_a_bath_is_made_up_noted_and_its_line_drawn(anodised, open_page):
-    page = open_page("bench", step="dyebath")
-    page.selectbox(key="bench_bath").set_value("Ember, E1").run()
+    page = open_page("baths", bath="1")
     assert "3.0 ± 0.3 g/L" in texts_of(page)
     page.text_input(key="bench_event_dye_g_per_l").set_value("2.6").run()
     page.button(key="note_dyebath").click().run()
@@ -232,20 +232,20 @@ def test_a_bath_is_made_up_noted_and_its_line_drawn(anodised, open_page):
 
 
 def test_the_shops_own_window_speaks_where_the_dip_is_planned(anodised, open_page):
-    page = open_page("bench", step="dyebath")
-    page.selectbox(key="bench_bath").set_value("Ember, E1")
+    page = open_page("baths", bath="1")
     page.segmented_control(key="bench_dyebath_way").set_value("rules").run()
     page.text_input(key="bench_Ember_ph_low").set_value("5")
     page.text_input(key="bench_Ember_ph_high").set_value("6").run()
     page.button(key="keep_rules").click().run()
-    wet = open_page("bench", step="wet")
+    wet = open_page("bench", step="dye")
     wet.selectbox(key="bench_bath").set_value("Ember, E1").run()
     wet.text_input(key="bench_ph").set_value("4.1").run()
     assert "bath pH 4.1 is below your window of 5 to 6" in texts_of(wet)
 
 
 def test_acid_into_water_and_into_the_book(empty_book, open_page):
-    page = open_page("bench", step="acid")
+    page = open_page("baths")
+    page.segmented_control(key="bench_tanks").set_value("Electrolyte").run()
     text = texts_of(page)
     for words in (
         "Sulphuric acid slowly into water",
@@ -257,7 +257,7 @@ def test_acid_into_water_and_into_the_book(empty_book, open_page):
 
 
 def test_gauge_readings_teach_and_faraday_refuses(anodised, open_page):
-    page = open_page("bench", step="gauge")
+    page = open_page("bench", step="run")
     page.text_input(key="bench_gauge_readings").set_value("11.2 11.4, 0.44 mil").run()
     page.button(key="keep_gauge").click().run()
     assert "your 1 gauge reading" in texts_of(page)
@@ -274,7 +274,7 @@ def test_a_log_shows_events_and_is_kept_with_its_run(anodised, open_page):
     from pathlib import Path
 
     sample = Path(__file__).parents[2] / "samples" / "trace_contact_lost.csv"
-    page = open_page("bench", step="log")
+    page = open_page("log")
     page.file_uploader(key="log_file").upload(sample.name, sample.read_bytes(), "text/csv").run()
     page.selectbox(key="bench_log_run").set_value(1).run()
     text = texts_of(page)
@@ -287,7 +287,7 @@ def test_a_log_shows_events_and_is_kept_with_its_run(anodised, open_page):
 
 
 def test_hand_notes_show_the_charge(empty_book, open_page):
-    page = open_page("bench", step="log")
+    page = open_page("log")
     page.segmented_control(key="bench_log_way").set_value("Hand notes").run()
     page.text_area(key="bench_log_notes").set_value("0.6 A at start, 0.9 A at 30 min").run()
     assert "0.375 A·h" in texts_of(page)
@@ -296,7 +296,8 @@ def test_hand_notes_show_the_charge(empty_book, open_page):
 def test_a_bath_is_checked_by_hydrometer_and_by_burette(empty_book, open_page):
     with open_book(empty_book) as book:
         book.add("electrolytes", name="Tank")
-    page = open_page("bench", step="acid")
+    page = open_page("baths")
+    page.segmented_control(key="bench_tanks").set_value("Electrolyte").run()
     page.segmented_control(key="bench_acid_way").set_value("check").run()
     page.text_input(key="bench_bath_sg").set_value("1.1038").run()
     assert "165" in texts_of(page)
@@ -318,12 +319,12 @@ def test_the_lot_of_a_tin_that_was_opened_is_kept_with_the_make_up(empty_book, o
     with open_book(empty_book) as book:
         book.add("electrolytes", name="Tank")
         book.add("baths", name="E1", dye_id=book.add("dyes", name="Ember"))
-    page = open_page("bench", step="acid")
+    page = open_page("baths")
+    page.segmented_control(key="bench_tanks").set_value("Electrolyte").run()
     page.selectbox(key="bench_electrolyte").set_value("Tank")
     page.text_input(key="bench_acid_lot").set_value("S77").run()
     page.button(key="keep_acid").click().run()
-    page = open_page("bench", step="dyebath")
-    page.selectbox(key="bench_bath").set_value("Ember, E1").run()
+    page = open_page("baths", bath="1")
     page.segmented_control(key="bench_dyebath_way").set_value("make").run()
     page.text_input(key="bench_1_bath_volume_l").set_value("2")
     page.text_input(key="bench_make_lot").set_value("L2231").run()

@@ -78,7 +78,7 @@ def test_an_old_batch_repeated_carries_its_settings_to_the_clock(shop, open_page
     assert "**Waits here**, as batch 1: Ember, bath E1: 52 °C, 5:12 min, 3 g/L, film 12 µm" in texts_of(day.page)
     assert day.field("film_um") == "12 µm"
     day.type(area_dm2="2").tap("keep_plan")
-    day.tap("to_run").tap("start_run")
+    day.tap("start_run")
     _put_back(shop, 2, minutes=25)
     day.tap("finish_run")
     # nothing is typed twice: bath, temperature, time and strength stand there
@@ -89,8 +89,8 @@ def test_an_old_batch_repeated_carries_its_settings_to_the_clock(shop, open_page
         "3 g/L",
     )
     assert "5:12" in texts_of(day.page)
-    day.tap("in_2").tap("keep_batch")
-    assert day.taps == 7
+    day.tap("out_0").tap("keep_now")
+    assert day.taps == 6
     with open_book(shop) as book:
         row = book.batch(2)
     assert (row.dye, row.bath, row.bath_temp_c, row.dwell_min) == ("Ember", "E1", 52, 5.2)
@@ -182,7 +182,7 @@ def test_a_pale_part_goes_from_its_verdict_to_the_clock(pale_part, open_page):
     after = learned.the(label).predict(pd.DataFrame([dip]))[["L", "a", "b"]].to_numpy()[0]
     # the bath's own curve, 5 min further on, is what was asked for; half of the tolerance is the redip's to lose
     assert delta_e_00((target["L"], target["a"], target["b"]), after) < 1.0
-    day.tap("in_2").tap("keep_batch")
+    day.tap("begin_2").tap("keep_now")
     assert day.taps == 4
     with open_book(place) as book:
         again = book.batches()[0]
@@ -204,12 +204,12 @@ def test_a_sealed_part_is_never_sent_back_into_the_dye(pale_part, open_page):
 
 
 def test_a_part_anodised_elsewhere_has_its_clock_and_its_batch(shop, open_page):
-    day = Day(open_page("bench", step="wet")).type(film_um="14").tap("take_part")
+    day = Day(open_page("bench", step="dye")).type(film_um="14").tap("take_part")
     day.page.selectbox(key="bench_bath").set_value("Ember, E1").run()
-    day.type(bath_temp_c="50", dwell_min="6").tap("in_2")
+    day.type(bath_temp_c="50", dwell_min="6").tap("begin_2")
     with open_book(shop) as book:
         mark_step(book, 2, "dye", at=datetime.now(UTC) - timedelta(minutes=4), minutes=6)
-    day.tap("out_2").tap("keep_batch")
+    day.tap("end_2").tap("keep_now")
     with open_book(shop) as book:
         row = book.batches()[0]
         assert (row.film_um, row.bath) == (14, "E1")
@@ -235,7 +235,7 @@ def test_a_bath_has_one_strength_and_one_top_up_wherever_it_stands(demo_shop, op
         cares = {care.bath: care for care in look_at_baths(book)[1]}
         stands = stands_today(book, baths_with_dips(book))
     assert len(states) >= 4
-    shade, dye = open_page("shade"), open_page("bench", step="wet")
+    shade, dye = open_page("shade"), open_page("bench", step="dye")
     for name, state in states.items():
         strength, grams = state.strength_g_per_l, state.top_up.dye_g
         label = baths.bath_label(state.dye, state.name)
@@ -250,8 +250,7 @@ def test_a_bath_has_one_strength_and_one_top_up_wherever_it_stands(demo_shop, op
         )
         one = open_page("baths", bath=str(state.bath_id))
         assert f"**{shown[:3]}" in texts_of(one) or f"**{strength:.3g}" in texts_of(one), "its own page"
-        top = Day(open_page("bench", step="dyebath"))
-        top.page.selectbox(key="bench_bath").set_value(name).run()
+        top = Day(open_page("baths", bath=str(state.bath_id)))
         top.page.segmented_control(key="bench_dyebath_way").set_value("top").run()
         first = re.search(r"<strong>([\d.]+)", texts_of(top.page).partition("class='figures")[2])
         assert float(first[1]) == pytest.approx(grams, rel=0.05, abs=0.05), "the step that tops up"
@@ -283,13 +282,13 @@ def test_from_a_customers_sample_to_the_clock_on_a_phone(chromium, served):
     page, taps = open_context(chromium, "phone"), 0
     page.goto(f"{served.address}/orders?order={order}")
     for name, then in (
-        ("What to set for it", ".st-key-dye_with button"),
-        ("Dye with these", ".st-key-in_2 button"),
-        ("Into the dye", ".st-key-out_2 button"),
+        ("What to set for it", "Dye with these"),
+        ("Dye with these", "Into the dye"),
+        ("Into the dye", "Out, into the rinse"),
     ):
         page.get_by_role("button", name=name).first.click()
         taps += 1
-        page.locator(then).wait_for(timeout=90_000)
+        page.get_by_role("button", name=then).first.wait_for(timeout=90_000)
         settle(page)
         assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth"), f"{name} scrolls sideways"
         if name == "Dye with these":

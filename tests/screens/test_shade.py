@@ -73,7 +73,7 @@ def test_what_shade_says_waits_at_every_step_of_the_bench(demo_shop, open_page):
     page.button(key="dye_with").click().run()
     bench = open_page("bench", draft=page.session_state["draft"], step="plan")
     assert bench.text_input(key="bench_film_um").value == "12.0 µm"
-    bench.segmented_control(key="bench_step").set_value("wet").run()
+    bench.segmented_control(key="bench_step").set_value("dye").run()
     assert not bench.exception
 
 

@@ -19,7 +19,7 @@ _EVENTS = ("topped_up", "titrated", "diluted", "thrown_out")
 
 
 def show_acid(book):
-    """Draw the step."""
+    """Draw the making up, checks and life of an electrolyte."""
     way = choose("acid_way", "What", list(_WAYS), _WAYS.get, hidden=True)
     left, right = st.columns([2, 3], gap="large")
     {"mix": _mix, "check": _check, "life": _life}[way](book, left, right)
@@ -59,7 +59,7 @@ def _mix(book, left, right):
             baths.note_electrolyte(book, tank, "made_up", **made)
             if lot:
                 baths.open_lot(book, "sulphuric acid", lot)
-            go_on("acid", acid_way="life")
+            go_on(acid_way="life")
 
 
 _ACID_KNOWN = {"wt": "wt % on its label", "sg": "hydrometer"}
@@ -98,7 +98,7 @@ def _check(book, left, right):
             if st.button("Into the book", key="keep_titration", type="primary", disabled=not tank):
                 values = {"electrolyte_g_per_l": titrated.g_per_l, "dissolved_al_g_per_l": titrated.aluminium_g_per_l}
                 baths.note_electrolyte(book, baths.electrolyte_named(book, tank), "titrated", **values)
-                go_on("acid", acid_way="life")
+                go_on(acid_way="life")
             return
         if by == "burette" or found["sg"] is None:
             st.markdown("A hydrometer reading shows how strong a fresh bath is. Dissolved aluminium reads as acid.")
@@ -149,7 +149,7 @@ def _note(book, row):
         if st.button("Note it", key="note_acid"):
             check()
             baths.note_electrolyte(book, row["id"], kind, **found)
-            go_on("acid", event_electrolyte_g_per_l="", event_al_g_per_l="", event_volume_l="")
+            go_on(event_electrolyte_g_per_l="", event_al_g_per_l="", event_volume_l="")
 
 
 def _event_words(event):

@@ -52,7 +52,7 @@ _LOAD = "bench_load"
 
 
 def show_area(_book):
-    """Draw the step."""
+    """Draw the shapes of a load and their sum."""
     left, right = st.columns(2, gap="large")
     with left:
         _new_shape()

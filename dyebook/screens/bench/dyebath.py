@@ -1,59 +1,53 @@
-"""Dye bath: the strength of each over time, and for one of them making up, topping up, level and rules."""
+"""What is done with a dye bath: notes, topping up, level, making up anew, and the shop's rules for its dye."""
 
 import streamlit as st
 
 from dyebook.jobs import baths
 from dyebook.jobs.bath_state import bath_line, bath_state
 from dyebook.jobs.baths import dye_rules, outside_window, set_dye_rules
-from dyebook.jobs.strength import StrengthLine, top_up_of
+from dyebook.jobs.strength import top_up_of
 from dyebook.physics.bathcare import check_level, make_up_bath
 from dyebook.record import BATH_EVENTS
 from dyebook.report import baths as report_baths
+from dyebook.report.plots import plot_strength
 from dyebook.report.words import plain
-from dyebook.screens.answers import offer_page, show_answer
-from dyebook.screens.baths import show_events, show_strength
+from dyebook.screens.answers import offer_page, show_answer, show_plot
 from dyebook.screens.fields import ask, ask_text, ask_word, choose, keeping, key_of, warn
 from dyebook.screens.navigation import go_on
 from dyebook.screens.session import as_told, friendly_errors
 from dyebook.screens.shade.baths import learn_here
 
-__all__ = ["show_dyebath"]
+__all__ = ["WAYS", "ask_second_dye", "show_care"]
 
-
-_WAYS = {"line": "Strength", "make": "Make up", "top": "Top up", "level": "Level", "rules": "Your rules"}
+# what can be seen and done on the page of a bath
+WAYS = {"line": "Strength", "top": "Top up", "level": "Level", "make": "Make up anew", "rules": "Your rules"}
 # what can be noted beside making up and topping up
 _EVENTS = ("measured", "ph_moved", "filtered", "thrown_out")
 _HEADS = ("strength_g_per_l", "uptake_mg_per_dm2", "dm2_per_l", "days")
 _LEAVE = ("bath", "points", "worn_out", "bath_volume_l")
 
 
-def show_dyebath(book):
-    """Draw the step."""
-    known = baths.baths_by_name(book)
-    name = ask_word("bath", "Dye bath", list(known), hint="choose, or write: dye, bath") or ""
-    way = choose("dyebath_way", "What", list(_WAYS), _WAYS.get, hidden=True)
-    row = known.get(name)
-    if way in ("line", "rules") and row is None:
-        st.markdown("Choose a bath of the book; a new one is written as dye, bath, and made up.")
-        return
-    left, right = st.columns([2, 3], gap="large")
-    check = as_told(f"bath {name}", baths.events_of_bath(book, row["id"]) if row else (), report_baths.event_text)
-    if way == "line":
-        _show_one(book, name, row, left, right, check)
-    else:
-        draw = {"make": _show_make, "top": _show_top, "level": _show_level, "rules": _show_rules}[way]
-        draw(book, name, row, left, right, check)
+def show_care(book, row: dict, way: str, left, right):
+    """Draw one of the `WAYS` of a bath, `row` as of `dyebook.jobs.baths.all_baths`, in two columns."""
+    draw = {"line": _show_line, "make": _show_make, "top": _show_top, "level": _show_level, "rules": _show_rules}[way]
+    name = baths.bath_label(row["dye"], row["name"])
+    check = as_told(f"bath {name}", baths.events_of_bath(book, row["id"]), report_baths.event_text)
+    draw(book, name, row, left, right, check)
 
 
-def _show_one(book, name, row, left, right, check):
-    with right, friendly_errors():
+def _show_line(book, name, row, left, right, check):
+    """Draw how strong a bath is and was, with what can be noted of it."""
+    with left, friendly_errors():
         state = bath_state(book, row, learn_here)
-        show_strength(state.line)
+        if state.line.points:
+            st.markdown(f"**{report_baths.strength_words(state.line.now)}**")
+            show_plot(plot_strength(state.line.points))
+        else:
+            st.markdown("Its strength is not noted yet: note one, and the line goes on from there with each dip.")
         show_answer(state, _HEADS, leave=_LEAVE)
         st.caption(_LINE_BASIS)
         offer_page(f"Dye bath {name}", state, "bath", leave=_LEAVE)
-        show_events(book, row["id"])
-    with left:
+    with right:
         _note(book, row, check)
 
 
@@ -79,25 +73,21 @@ def _note(book, row, check):
     if st.button("Note it", key="note_dyebath", type="primary"):
         check()
         baths.note_bath(book, row["id"], kind, **found)
-        go_on("dyebath", **{f"event_{name}": "" for name in found})
+        go_on(**{f"event_{name}": "" for name in found})
 
 
-def _mark(row):
-    return f"{row['id']}_" if row else ""
-
-
-def _volume(row, name="bath_volume_l", label="Bath at its line, L"):
-    known = f"{row['bath_volume_l']:g}" if row and row["bath_volume_l"] else ""
-    return ask(f"{_mark(row)}{name}", label, known, "2 or 0.5 gal")
+def _volume(row):
+    known = f"{row['bath_volume_l']:g}" if row["bath_volume_l"] else ""
+    return ask(f"{row['id']}_bath_volume_l", "Bath at its line, L", known, "2 or 0.5 gal")
 
 
 def _show_make(book, name, row, left, right, check):
-    """Draw the making up of a bath of one dye or two."""
+    """Draw the making up of a bath anew, of one dye or two."""
     with left:
         strength = ask("make_dye_g_per_l", "Wanted, g/L", "3", "3 or 0.4 oz/gal")
         volume = _volume(row)
         ph, temp = ask("make_ph", "pH", quantity="ph_a"), ask("make_bath_temp_c", "Bath, °C", hint="50 or 122 °F")
-        second, second_g_per_l = _second(book)
+        second, second_g_per_l = ask_second_dye(book)
         lot = ask_text("make_lot", "Lot number of the dye, where a tin was opened")
     with right, friendly_errors():
         if strength is None or volume is None:
@@ -106,24 +96,21 @@ def _show_make(book, name, row, left, right, check):
         answer = make_up_bath(strength, volume, second_g_per_l=second_g_per_l)
         show_answer(answer, ("dye_g", "second_dye_g"))
         offer_page(f"New dye bath {name}", answer, "dyebath")
-        dye, _, bath = name.partition(", ")
-        if st.button("Made up: into the book", key="keep_dyebath", type="primary", disabled=not bath.strip()):
+        if st.button("Made up: into the book", key="keep_dyebath", type="primary"):
             check()
-            for one, grams in ((dye, strength), (second, second_g_per_l)):
+            for one, grams in ((row["dye"], strength), (second, second_g_per_l)):
                 if one and grams:
                     made = {"dye_g_per_l": grams, "bath_volume_l": volume, "ph": ph, "bath_temp_c": temp}
-                    with keeping(key_of(f"{_mark(row)}bath_volume_l")):
-                        number = baths.find_bath(book, one, bath, volume)
+                    with keeping(key_of(f"{row['id']}_bath_volume_l")):
+                        number = baths.find_bath(book, one, row["name"], volume)
                     baths.note_bath(book, number, "made_up", **made)
             if lot:
-                baths.open_lot(book, dye, lot)
-            go_on("dyebath", dyebath_way="line")
-        if not bath.strip():
-            st.caption("Write the bath above as dye, bath, to keep it in the book.")
+                baths.open_lot(book, row["dye"], lot)
+            go_on(dyebath_way="line")
 
 
-def _second(book):
-    """A second dye in the same tank, by name and strength."""
+def ask_second_dye(book):
+    """Ask for a second dye in the same tank; return its name and strength, each None without one."""
     with st.expander("A second dye in it"):
         dyes = [row["name"] for row in book.rows("dyes")]
         second = ask_word("make_second_dye", "Second dye", dyes)
@@ -132,14 +119,14 @@ def _second(book):
 
 def _show_top(book, name, row, left, right, check):
     """Draw the topping up of a bath, from a measured strength or from all that went through it."""
-    line = bath_line(book, row["id"], learn_here) if row else StrengthLine(())
+    line, mark = bath_line(book, row["id"], learn_here), f"{row['id']}_"
     with left:
         wanted = f"{line.wanted_g_per_l:g}" if line.wanted_g_per_l else "3"
-        target = ask(f"{_mark(row)}top_dye_g_per_l", "Wanted, g/L", wanted, "3 or 0.4 oz/gal")
+        target = ask(f"{mark}top_dye_g_per_l", "Wanted, g/L", wanted, "3 or 0.4 oz/gal")
         full = _volume(row)
         measured = ask("top_measured_g_per_l", "Measured now, g/L", hint="leave empty to work it out")
         present = ask("top_present_l", "Volume now, L", hint="where you looked at the level")
-        dyed = ask(f"{_mark(row)}top_dyed_dm2", "Dyed since it stood at strength, dm²", f"{line.dyed_dm2:g}")
+        dyed = ask(f"{mark}top_dyed_dm2", "Dyed since it stood at strength, dm²", f"{line.dyed_dm2:g}")
         lot = ask_text("top_lot", "Lot number of the dye, where a tin was opened")
         lost = ask("top_evaporated_l", "Water lost to the air besides, L", "0")
     with right, friendly_errors():
@@ -152,29 +139,27 @@ def _show_top(book, name, row, left, right, check):
         for other in _same_tank(book, row):
             st.caption(f"The same tank holds {plain(other)}: top that up too; the water goes in once.")
         offer_page(f"Top up {name}", answer, "top_up")
-        if row and st.button("Topped up: into the book", key="keep_top_up", type="primary"):
+        if st.button("Topped up: into the book", key="keep_top_up", type="primary"):
             check()
             baths.note_bath(book, row["id"], "topped_up", dye_g_per_l=target, bath_volume_l=full)
             if lot:
                 baths.open_lot(book, row["dye"], lot)
-            go_on("dyebath", dyebath_way="line", top_measured_g_per_l="", top_present_l="", top_evaporated_l="0")
+            go_on(dyebath_way="line", top_measured_g_per_l="", top_present_l="", top_evaporated_l="0")
 
 
 def _same_tank(book, row):
     """Other dyes kept in a tank of the same name that batches met together with this one."""
-    if row is None:
-        return []
     shared = baths.dyes_met_together(book, row["id"])
     return [name for name, other in baths.baths_by_name(book).items() if other["id"] in shared]
 
 
 def _show_level(book, name, row, left, right, _):
     """Draw whether the dye covers a hanging load."""
-    floor_known = dye_rules(book, row["dye"]).get("tank_area_dm2") if row else None
+    floor_known = dye_rules(book, row["dye"]).get("tank_area_dm2")
     with left:
         volume = _volume(row)
         default = f"{floor_known:g}" if floor_known else ""
-        floor = ask(f"{_mark(row)}tank_area_dm2", "Tank from above, inside, dm²", default, "1.2 or 18 in²")
+        floor = ask(f"{row['id']}_tank_area_dm2", "Tank from above, inside, dm²", default, "1.2 or 18 in²")
         height = ask("part_height_mm", "Height of the hanging load, mm", hint="80 or 3 in")
         displaced = ask("part_volume_l", "Volume of the load, L", "0")
     with right, friendly_errors():
@@ -183,9 +168,9 @@ def _show_level(book, name, row, left, right, _):
             return
         level = check_level(volume, floor, height, displaced or 0.0)
         show_answer(level, ("covers", "depth_mm", "missing_l", "rise_mm"))
-        offer_page(f"Level of {name or 'a dye bath'}", level, "level")
-        if row and floor != floor_known and st.button("Keep this tank", key="keep_tank"):
-            with keeping(key_of(f"{_mark(row)}tank_area_dm2")):
+        offer_page(f"Level of {name}", level, "level")
+        if floor != floor_known and st.button("Keep this tank", key="keep_tank"):
+            with keeping(key_of(f"{row['id']}_tank_area_dm2")):
                 set_dye_rules(book, row["dye"], tank_area_dm2=floor)
             st.rerun()
 

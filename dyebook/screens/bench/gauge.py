@@ -1,6 +1,7 @@
-"""What was measured of a run: gauge readings of its film, which teach the growth rate, and a logger's file or notes."""
+"""What was measured of a run: gauge readings of its film, which teach the growth rate, its seal, a logger's file."""
 
 import re
+from pathlib import Path
 
 import streamlit as st
 
@@ -19,14 +20,14 @@ from dyebook.screens.answers import ask_reason, offer_page, show_answer, show_do
 from dyebook.screens.drafts import draft
 from dyebook.screens.fields import ask, ask_alloy, ask_text, ask_word, choose, choose_run, key_of
 from dyebook.screens.navigation import go_on
-from dyebook.screens.session import as_drawn, friendly_errors
+from dyebook.screens.session import as_drawn, friendly_errors, the_book
 from dyebook.units import parse_quantity
 
-__all__ = ["show_gauge", "show_log"]
+__all__ = ["show", "show_gauge"]
 
 
 def show_gauge(book):
-    """Draw the step."""
+    """Draw what the runs were gauged at, and what that teaches."""
     left, right = st.columns(2, gap="large")
     rows = finished_runs(book, 30)
     with left, friendly_errors():
@@ -49,7 +50,7 @@ def _read(book, row):
     why = ask_reason("gauge_why", asked_of_gauge(row, sum(readings) / len(readings))) if readings else None
     if st.button("Keep the readings", key="keep_gauge", type="primary", disabled=not text or why == ""):
         keep_gauge(book, row["id"], readings, asked_class, why, drawn)
-        go_on("gauge", gauge_readings="")
+        go_on(gauge_readings="")
     check = gauge_check(row)
     if check is not None:
         st.markdown("By gauge so far; it teaches the growth rate. Readings kept now take its place.")
@@ -100,13 +101,17 @@ def _growth(book):
     offer_page("The shop's own growth rate", rate, "growth")
 
 
+_STYLE = Path(__file__).parents[1] / "web" / "bench.css"
 _RUNS = 60
 _FILE, _NOTES = "A logger's file", "Hand notes"
 _COLUMNS = {"time_min": "time", "current_a": "current", "voltage_v": "voltage", "electrolyte_temp_c": "temperature"}
 
 
-def show_log(book):
-    """Draw the step."""
+def show():
+    """Draw the page."""
+    st.html(_STYLE)
+    st.title("Logger's file", anchor=False)
+    book = the_book()
     left, right = st.columns([2, 3], gap="large")
     with left:
         row = _run_of_the_log(book)

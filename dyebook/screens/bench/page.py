@@ -1,4 +1,4 @@
-"""Bench: the steps from bare part to sealed batch, and the care of the tanks, each with its sums."""
+"""Bench: the five steps from a shade to the photo of what came out; it opens at the next step of the piece in hand."""
 
 from importlib import import_module
 from pathlib import Path
@@ -8,25 +8,20 @@ import streamlit as st
 from dyebook.jobs.run import open_runs
 from dyebook.report.baths import plan_text
 from dyebook.report.bench import CAUTIONS
-from dyebook.screens.drafts import draft
-from dyebook.screens.fields import choose, key_of
-from dyebook.screens.navigation import arrive_at_bench
-from dyebook.screens.piece import plan_waiting
+from dyebook.screens.fields import choose
+from dyebook.screens.navigation import open_bench_at, step_of
+from dyebook.screens.piece import held, plan_waiting
 from dyebook.screens.session import friendly_errors, the_book
 
 __all__ = ["STEPS", "show"]
 
-# what each step is called, and the module of the bench whose `show_…` draws it; in the order of work, then the tanks
+# what each step is called, and the module of the screens that draws it by its function of that name
 STEPS = {
-    "area": ("Area", "area"),
-    "plan": ("Plan", "run"),
-    "prepare": ("Prepare", "run"),
-    "run": ("Run", "run"),
-    "wet": ("Dye and seal", "wet"),
-    "gauge": ("Film gauge", "gauge"),
-    "log": ("Log", "gauge"),
-    "acid": ("Electrolyte", "acid"),
-    "dyebath": ("Dye bath", "dyebath"),
+    "shade": ("Shade", "shade.page", "show"),
+    "plan": ("Plan", "bench.run", "show_plan"),
+    "run": ("Run", "bench.run", "show_run"),
+    "dye": ("Dye", "bench.wet", "show_dye"),
+    "photo": ("Photo", "photo.page", "show"),
 }
 _STYLE = Path(__file__).parents[1] / "web" / "bench.css"
 
@@ -34,25 +29,26 @@ _STYLE = Path(__file__).parents[1] / "web" / "bench.css"
 def show():
     """Draw the page."""
     st.html(_STYLE)
-    st.title("Bench", anchor=False)
+    st.html("<h1 class='unseen'>Bench</h1>")
     book = the_book()
-    arrive_at_bench()
     step = _step(book)
-    if step in ("plan", "wet") and (waiting := plan_waiting(book)):
+    if step in ("plan", "dye") and (waiting := plan_waiting(book)):
         st.markdown(f"**Waits here**, {waiting['why']}: {plan_text(waiting)}.")
+    _, module, draw = STEPS[step]
     with friendly_errors():
-        module = import_module(f"dyebook.screens.bench.{STEPS[step][1]}")
-        getattr(module, f"show_{step}")(book)
-    st.caption(CAUTIONS["general"])
+        getattr(import_module(f"dyebook.screens.{module}"), draw)(book)
+    if step in ("plan", "run", "dye"):
+        st.caption(CAUTIONS["general"])
 
 
 def _step(book):
-    """The step asked for: by a button, by the address after a reload, else the run that is on, else the first."""
-    key = key_of("step")
-    if key not in st.session_state and key not in draft():
-        asked = st.query_params.get("step")
-        is_on = any(row["started_at"] for row in open_runs(book))
-        draft()[key] = asked if asked in STEPS else "run" if is_on else "area"
-    step = choose("step", "Step", list(STEPS), lambda one: STEPS[one][0], hidden=True)
+    """Draw the steps, done, here and to come; return the one chosen: asked for, else the next of the piece in hand."""
+    piece, steps = held(book), list(STEPS)
+    is_on = any(row["started_at"] for row in open_runs(book))
+    here = step_of(piece.step) if piece else "run" if is_on else "plan"
+    open_bench_at(here, steps)
+    done = steps[: steps.index(here)] if piece and piece.step != "done" else steps if piece else ()
+    marks = {step: "✓ " if step in done else "● " if piece and step == here else "" for step in steps}
+    step = choose("step", "Step", steps, lambda one: marks[one] + STEPS[one][0], hidden=True)
     st.query_params["step"] = step
     return step

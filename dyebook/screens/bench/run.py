@@ -12,15 +12,17 @@ from dyebook.jobs import run as bench
 from dyebook.jobs.asked import asked_at_end, asked_at_start, asked_of_electrolyte
 from dyebook.jobs.baths import electrolyte_named
 from dyebook.jobs.gauge import own_rate
+from dyebook.jobs.wet import mark_step
 from dyebook.physics.answer import cautions_for
 from dyebook.physics.film import lost_contact_factor
 from dyebook.physics.heat import warm_tank
-from dyebook.physics.sealing import PREPARATION
+from dyebook.physics.sealing import PREPARATION, RINSE_MIN
 from dyebook.report import bench as report_bench
 from dyebook.report import words as report_words
 from dyebook.report.words import figure_text, moment_text
 from dyebook.screens.answers import (
     ask_reason,
+    deed,
     offer_page,
     offer_steps,
     show_answer,
@@ -30,12 +32,26 @@ from dyebook.screens.answers import (
     show_figures,
     show_pairs,
 )
-from dyebook.screens.fields import ask, ask_alloy, ask_order, ask_word, choose, choose_run, keeping, key_of, put, warn
+from dyebook.screens.bench.area import show_area
+from dyebook.screens.bench.gauge import show_gauge
+from dyebook.screens.fields import (
+    ask,
+    ask_alloy,
+    ask_order,
+    ask_word,
+    choose,
+    choose_run,
+    keeping,
+    key_of,
+    put,
+    try_deed,
+    warn,
+)
 from dyebook.screens.navigation import go_on
 from dyebook.screens.piece import hold, order_in_hand, plan_waiting
 from dyebook.screens.session import friendly_errors, sentence, tap
 
-__all__ = ["show_plan", "show_prepare", "show_run"]
+__all__ = ["show_plan", "show_run"]
 
 _FILM_BY = {"gauge": "your gauge readings", "720": "720 rule", "0.30": "0.30 rule"}
 _HEADS = ("film_um", "current_a", "minutes", "charge_ah")
@@ -47,29 +63,31 @@ def show_plan(book):
     left, right = st.columns([2, 3], gap="large")
     with left, st.container(key="pairs_plan"):
         asked = _questions(book)
-    with right:
+    with right, friendly_errors():
         if None in (asked["area"], asked["density"], asked["film"]):
-            st.markdown("Area, current density and film are needed; the rest may stay empty.")
-            return
-        with friendly_errors():
+            with deed():
+                st.button("Keep plan", key="keep_plan", type="primary", on_click=try_deed, args=("plan",))
+        else:
             plan = _show_plan(book, asked)
             _keep(book, asked, plan.run)
             _show_heat(asked, plan.run)
+    with st.expander("The area, added up from shapes"):
+        show_area(book)
 
 
 def _questions(book):
     given = {
-        "area": ask("area_dm2", "Area, dm²", hint="1.5 or 23 in²", explain="The Area step adds it up from shapes."),
-        "density": ask("current_density_a_per_dm2", "Current density, A/dm²", "1.5", "1.5 or 14 asf"),
-        "film": ask("film_um", "Film wanted, µm", "12", "12 or 0.5 mil"),
+        "area": ask("area_dm2", "Area, dm²", hint="1.5 or 23 in²", explain="Or add shapes up below.", need="plan"),
+        "density": ask("current_density_a_per_dm2", "Current density, A/dm²", "1.5", "1.5 or 14 asf", need="plan"),
+        "film": ask("film_um", "Film wanted, µm", "12", "12 or 0.5 mil", need="plan"),
+        "temp": ask("electrolyte_temp_c", "Electrolyte now, °C", hint="20 or 68 °F", explain=_TEMP_HELP),
         "limit": ask("supply_max_a", "The supply gives at most, A", hint="3"),
         "alloy": ask_alloy("alloy"),
         "finish": ask_word("finish", "Finish", _FINISHES),
         "order": ask_order(book),
-        "temp": ask("electrolyte_temp_c", "Electrolyte now, °C", hint="20 or 68 °F", explain=_TEMP_HELP),
     }
     given["film_by"] = _film_by(book, given["temp"])
-    with st.expander("The tank: how warm it gets, and the parts on the jig", expanded=True):
+    with st.expander("The tank: how warm it gets, and the parts on the jig"):
         tanks = [row["name"] for row in book.rows("electrolytes")]
         given["tank"] = ask_word("electrolyte", "Electrolyte in the book", tanks)
         tank = next((row for row in book.rows("electrolytes", name=given["tank"])), None) if given["tank"] else None
@@ -133,13 +151,16 @@ def _keep(book, asked, run):
         "alloy": asked["alloy"],
         "finish": asked["finish"],
     }
-    if st.button("Keep this plan and prepare", key="keep_plan", type="primary", icon=":material/arrow_forward:"):
+    figures = f"{figure_text('current_a', run.current_a)}, {figure_text('minutes', run.minutes)}"
+    with deed():
+        kept = st.button(f"Keep plan: {figures}", key="keep_plan", type="primary")
+    if kept:
         if asked["tank"]:
             with keeping(key_of(asked["volume_key"])):
                 values["electrolyte_id"] = electrolyte_named(book, asked["tank"], asked["volume"])
         number = bench.plan_run(book, **values)
         hold(book, **order_in_hand(book, asked["order"]), run=number, plan=plan_waiting(book))
-        go_on("prepare", run=number)
+        go_on("run", run=number)
 
 
 def _show_heat(asked, run):
@@ -160,43 +181,70 @@ def _show_heat(asked, run):
 _PREPARATION = {step.name.replace(" ", "_").replace("-", "_"): step for step in PREPARATION}
 
 
-def show_prepare(book):
-    """Draw the step."""
-    row = choose_run([row for row in bench.open_runs(book) if row["started_at"] is None], "Planned run")
+def show_run(book):
+    """Draw the step: a planned run is prepared and started, one that is on is watched; then its film is gauged."""
+    # what is on comes before what is planned
+    row = choose_run(sorted(bench.open_runs(book), key=lambda one: (one["started_at"] is not None, one["id"])))
     if row is None:
-        st.markdown("No run is planned. Plan one first; its preparation is then kept with it.")
-        if st.button("Plan a run", key="to_plan"):
-            go_on("plan")
-        return
+        st.markdown("No run is planned or on.")
+        with deed():
+            if st.button("Plan a run", key="to_plan", type="primary"):
+                go_on("plan")
+    elif row["started_at"] is None:
+        _prepare(book, row)
+    else:
+        _watch(book, row)
+    with st.expander("Film gauge and seal test, of runs that have ended", expanded=row is None):
+        show_gauge(book)
+
+
+def _prepare(book, row):
     left, right = st.columns([3, 2], gap="large")
+    plan = report_bench.plan_words(row)
     with left:
         st.subheader(f"Before run {row['id']}", anchor=False)
+        show_figures([pair for pair in plan if pair[0] in _PLAN_HEADS])
         done = book.rows("preparations", run_id=row["id"])
+        ticks = {kind: [tick for tick in done if tick["kind"] == kind] for kind in _PREPARATION}
+        here = next((kind for kind in ticks if kind != "finish" and not ticks[kind]), None)
         for kind, step in _PREPARATION.items():
             if kind == "finish":
                 _show_finish(book, row, step)
             else:
-                _show_step(book, row, kind, step, [tick for tick in done if tick["kind"] == kind])
-        if st.button("Ready: to the run", key="to_run", type="primary", icon=":material/arrow_forward:"):
-            go_on("run", run=row["id"])
+                _show_step(book, row, kind, step, ticks[kind], kind == here)
+        _start(book, row, plan)
     with right:
-        plan, cautions = report_bench.plan_words(row), _preparation_cautions()
-        show_pairs(plan)
+        cautions = _preparation_cautions()
+        show_pairs([pair for pair in plan if pair[0] not in _PLAN_HEADS])
         show_cautions(cautions)
         offer_steps(f"Before run {row['id']}", PREPARATION, cautions, "prepare", plan)
-        st.button(
-            "Drop this plan", key="drop_plan", type="tertiary", **tap(bench.drop_run, book, row["id"], row["version"])
-        )
+        drop = tap(bench.drop_run, book, row["id"], row["version"])
+        st.button("Drop this plan", key="drop_run", type="tertiary", **drop)
+
+
+_PLAN_HEADS = ("film wanted", "time planned", "set the supply to")
+
+
+def _start(book, row, plan):
+    if missing := bench.state_of(book, row).not_prepared:
+        st.markdown(f"Not ticked yet: {', '.join(_PREPARATION[kind].name for kind in missing)}.")
+    why = ask_reason("start_why", asked_at_start(book, row))
+    amps, minutes = (dict(plan)[name].partition(" (")[0] for name in _PLAN_HEADS[:0:-1])
+    label = f"Start: {amps}, {minutes}"
+    with deed():
+        if st.button(label, key="start_run", type="primary", disabled=why == ""):
+            bench.start_run(book, row["id"], why=why)
+            go_on("run", run=row["id"])
 
 
 def _preparation_cautions():
     names = [name for step in PREPARATION for name in step.cautions]
-    return cautions_for("supply_off", "protection", *dict.fromkeys(names), "waste")
+    return cautions_for(*dict.fromkeys(("supply_off", "hydrogen", "protection", "mains", *names, "waste")))
 
 
 def _show_finish(book, row, step):
     """The finish is a word of the run, planned or put right here."""
-    _step_words(step, f"– {row['finish']}" if row["finish"] else "")
+    _step_words(step, f"– {row['finish']}" if row["finish"] else "", brief=bool(row["finish"]))
     with st.container(key="prep_finish", horizontal=True):
         for finish in _FINISHES:
             kind = "primary" if row["finish"] == finish else "secondary"
@@ -204,15 +252,16 @@ def _show_finish(book, row, step):
             st.button(finish, key=f"finish_{finish.replace(' ', '_')}", type=kind, **change)
 
 
-def _step_words(step, state):
+def _step_words(step, state, brief=False):
+    """A step's name and state; what it asks for too unless it is brief."""
+    what = "" if brief else f"<br>{escape(step.what)} <span class='source'>{escape(step.source)}</span>"
     head = f"<strong>{escape(step.name.capitalize())}</strong> {escape(state)}"
-    source = f"<span class='source'>{escape(step.source)}</span>"
-    st.html(f"<div class='wetstep'>{head}<br>{escape(step.what)} {source}</div>", width="stretch")
+    st.html(f"<div class='wetstep'>{head}{what}</div>", width="stretch")
 
 
-def _show_step(book, row, kind, step, ticks):
+def _show_step(book, row, kind, step, ticks, is_next):
     with st.container(key=f"prep_{kind}", horizontal=True, vertical_alignment="center"):
-        _step_words(step, _state(ticks))
+        _step_words(step, _state(ticks), brief=not is_next)
         if ticks:
             undo = tap(bench.untick_step, book, row["id"], kind)
             st.button("Undo", key=f"undo_{kind}", type="tertiary", **undo)
@@ -238,48 +287,14 @@ def _state(ticks):
 _REFRESH_S = 5
 
 
-def show_run(book):
-    """Draw the step."""
-    # what is on comes before what is planned
-    row = choose_run(sorted(bench.open_runs(book), key=lambda one: (one["started_at"] is not None, one["id"])))
-    if row is None:
-        st.markdown("No run is planned or on.")
-        if st.button("Plan a run", key="to_plan", type="primary"):
-            go_on("plan")
-        return
-    state = bench.state_of(book, row)
+def _watch(book, row):
     left, right = st.columns([3, 2], gap="large")
     with left:
-        if row["started_at"] is None:
-            _before(book, row, state.not_prepared)
-        else:
-            _standing(book, row["id"])
-            _note(book, row)
+        _standing(book, row["id"])
+        _note(book, row)
     with right:
-        if row["started_at"] is not None:
-            _notes(book, row)
-        show_cautions(state.cautions)
-
-
-def _before(book, row, missing):
-    st.subheader(f"Run {row['id']} is planned", anchor=False)
-    plan = dict(report_bench.plan_words(row))
-    heads = ("film wanted", "time planned", "set the supply to")
-    show_figures([(label, plan[label]) for label in heads])
-    show_pairs([(label, text) for label, text in plan.items() if label not in heads])
-    if missing:
-        st.markdown(f"Not ticked yet: {', '.join(_PREPARATION[kind].name for kind in missing)}.")
-    why = ask_reason("start_why", asked_at_start(book, row))
-    with st.container(horizontal=True):
-        start = {"type": "primary", "icon": ":material/play_arrow:", "disabled": why == ""}
-        if st.button("Start the run", key="start_run", **start):
-            bench.start_run(book, row["id"], why=why)
-            st.rerun()
-        if st.button("Preparation", key="to_prepare"):
-            go_on("prepare", run=row["id"])
-        st.button(
-            "Drop this plan", key="drop_run", type="tertiary", **tap(bench.drop_run, book, row["id"], row["version"])
-        )
+        _notes(book, row)
+        show_cautions(bench.state_of(book, row).cautions)
 
 
 @st.fragment(run_every=_REFRESH_S)
@@ -312,8 +327,9 @@ def _note(book, row):
             st.button("Pause", key="pause_run", **tap(bench.pause_run, book, row["id"]))
         else:
             st.button("Current is back", key="resume_run", **tap(bench.resume_run, book, row["id"]))
-        end = st.button("End the run", key="finish_run", type="primary", icon=":material/stop:")
     key = f"asked_end_{row['id']}"
+    with deed():
+        end = st.button("End the run, into the rinse", key="finish_run", type="primary", icon=":material/stop:")
     if end or st.session_state.get(key):
         _end(book, row, key)
     with st.expander("Note another reading", expanded=False):
@@ -333,7 +349,9 @@ def _end(book, row, key):
     if not asked or st.button("End it so", key="end_so", disabled=not (why or minutes)):
         st.session_state.pop(key)
         bench.finish_run(book, row["id"], minutes=minutes, why=why)
-        go_on("wet", run=row["id"])
+        if not minutes:
+            mark_step(book, row["id"], "cold rinse", minutes=RINSE_MIN)
+        go_on("dye", run=row["id"])
 
 
 def _write_note(book, number, current, **seen):

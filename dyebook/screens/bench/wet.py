@@ -1,6 +1,7 @@
-"""Rinse, dye, seal: steps with timers from the anodised run to the batch in the book."""
+"""Dye: rinse, dye and seal by their clocks, one deed at a time, from the anodised run to the batch in the book."""
 
 from datetime import UTC, datetime
+from functools import partial
 from html import escape
 
 import streamlit as st
@@ -13,77 +14,79 @@ from dyebook.physics.answer import cautions_for
 from dyebook.physics.sealing import SEALS, plan_seal, wet_steps
 from dyebook.report import words as report_words
 from dyebook.report.words import figure_text
-from dyebook.screens.answers import ask_reason, offer_page, offer_steps, show_answer, show_cautions, show_clock
-from dyebook.screens.fields import ask, ask_order, ask_word, choose, choose_run, key_of, switch, warn
-from dyebook.screens.navigation import go_on, go_to_batch, go_to_photo
+from dyebook.screens.answers import ask_reason, deed, offer_page, offer_steps, show_answer, show_cautions, show_clock
+from dyebook.screens.fields import ask, ask_order, ask_word, choose, choose_run, key_of, switch, try_deed, warn
+from dyebook.screens.navigation import go_on, go_to_photo, turn_over
 from dyebook.screens.piece import hold, order_in_hand
 from dyebook.screens.session import friendly_errors, tap
 from dyebook.screens.shade.baths import learn_here
 
-__all__ = ["show_wet"]
+__all__ = ["show_dye"]
 
 _NO_SEAL = "none"
+# of a step whose time is not typed yet
+_USUAL_MIN = 5.0
+_SLIP_MIN = 0.05
 # steps that a part goes into and comes out of; the others start and end
 _TANKS = ("cold rinse", "dye", "rinse", "seal")
-# in the session's state: the batch just kept
-_KEPT = "bench_kept"
 
 
-def show_wet(book):
-    """Draw the step."""
-    if _show_kept():
-        return
+def show_dye(book):
+    """Draw the step: the clock of what is going on, the dip, and what is still to come."""
     waiting = [row for row in reversed(wet.finished_runs(book)) if row["batch"] is None and row["film_um"]]
-    row = choose_run(waiting, "Anodised run")
+    row = choose_run(waiting, "Part to dye")
     if row is None:
         st.markdown("No anodised run is waiting for its dye. Rinse cold at once after a run, and keep it wet.")
         if st.button("To the run", key="to_run"):
             go_on("run")
         st.markdown("A part that was anodised elsewhere is dyed here too; its film is needed.")
-        film = ask("film_um", "Film, µm", hint="12 or 0.5 mil")
-        if st.button("Dye this part", key="take_part", disabled=film is None):
-            go_on("wet", run=wet.take_part(book, film))
+        film = ask("film_um", "Film, µm", hint="12 or 0.5 mil", need="part")
+        with deed():
+            if st.button("Dye this part", key="take_part", type="primary", on_click=try_deed, args=("part",)) and film:
+                go_on("dye", run=wet.take_part(book, film))
         return
+    clock = st.container()
     left, right = st.columns([2, 3], gap="large")
     with left, st.container(key="pairs_wet"):
         asked = _questions(book, row)
     with right, friendly_errors():
-        _show_steps(book, row, asked)
-        _keep(book, row, asked)
+        _show_steps(book, row, asked, clock)
 
 
 def _questions(book, row):
     baths = baths_by_name(book)
-    name = ask_word("bath", "Dye bath", list(baths), hint="choose, or write: dye, bath")
+    name = ask_word("bath", "Dye bath", list(baths), hint="choose, or write: dye, bath", need="dye")
     dye, _, bath = (name or "").partition(", ")
     strength_key = f"{baths[name]['id']}_dye_g_per_l" if name in baths else "dye_g_per_l"
+    strength = _strength_now(book, baths.get(name))
     given = {
         "dye": dye.strip(),
         "bath": bath.strip() or None,
-        "dye_g_per_l": ask(strength_key, "Dye strength, g/L", _strength_now(book, baths.get(name)), "3 or 0.4 oz/gal"),
-        "bath_temp_c": ask("bath_temp_c", "Dye bath, °C", hint="50 or 122 °F"),
-        "dwell_min": ask("dwell_min", "Time in dye, min", "5", "5 or 5:30"),
-        "ph": ask("ph", "pH of the dye bath", hint="5.5", quantity="ph_a"),
-        "rinse_temp_c": ask("rinse_temp_c", "Cold rinse, °C", hint="15 or 59 °F"),
+        "dye_g_per_l": ask(strength_key, "Dye strength, g/L", strength, "3 or 0.4 oz/gal", need="dye"),
+        "bath_temp_c": ask("bath_temp_c", "Dye bath, °C", hint="50 or 122 °F", need="dye"),
+        "dwell_min": ask("dwell_min", "Time in dye, min", "5", "5 or 5:30", need="dye"),
     }
-    given["second"] = _second_dye(book)
-    given["order"] = ask_order(book, row)
-    given["skin_or_food"] = _skin_or_food(book, given["order"])
-    kinds = {kind: kind.replace("_", " ") for kind in SEALS} | {_NO_SEAL: "not now"}
-    given["seal"] = choose("seal", "Seal", list(kinds), kinds.get)
-    given["min_per_um"] = _own_seal_time(book, given["seal"])
-    given["no_nickel"] = _no_nickel(book, given["seal"])
-    given["seal_temp_c"] = ask("seal_temp_c", "Seal bath, °C", hint="97 or 207 °F")
+    with st.expander("pH, rinse, a second dye, the order"):
+        given["ph"] = ask("ph", "pH of the dye bath", hint="5.5", quantity="ph_a")
+        given["rinse_temp_c"] = ask("rinse_temp_c", "Cold rinse, °C", hint="15 or 59 °F")
+        given["second"] = _second_dye(book)
+        given["order"] = ask_order(book, row)
+        given["skin_or_food"] = _skin_or_food(book, given["order"])
     for problem in outside_window(book, given["dye"], ph=given["ph"], bath_temp_c=given["bath_temp_c"]):
         warn(problem)
+    kinds = {kind: kind.replace("_", " ") for kind in SEALS} | {_NO_SEAL: "not now"}
+    given["seal"] = choose("seal", "Seal", list(kinds), kinds.get)
+    with st.expander("Time and temperature of the seal"):
+        given["min_per_um"] = _own_seal_time(book, given["seal"])
+        given["no_nickel"] = _no_nickel(book, given["seal"])
+        given["seal_temp_c"] = ask("seal_temp_c", "Seal bath, °C", hint="97 or 207 °F")
     return given
 
 
 def _second_dye(book):
     """A second dye in the same bath, with its strength; None without one."""
-    with st.expander("A second dye in the same bath"):
-        second = ask_word("second_dye", "Second dye", [row["name"] for row in book.rows("dyes")])
-        strength = ask("second_dye_g_per_l", "Its strength, g/L", hint="1") if second else None
+    second = ask_word("second_dye", "Second dye in the same bath", [row["name"] for row in book.rows("dyes")])
+    strength = ask("second_dye_g_per_l", "Its strength, g/L", hint="1") if second else None
     return {"dye": second, "dye_g_per_l": strength} if second else None
 
 
@@ -123,21 +126,21 @@ def _no_nickel(book, kind):
     return said
 
 
-def _show_steps(book, row, asked):
-    if asked["dwell_min"] is None:
-        st.markdown("The time in the dye is needed for its timer.")
-        return
+def _show_steps(book, row, asked, clock):
     sealed = asked["seal"] != _NO_SEAL
     seal = [asked["seal"]] if sealed else []
     options = {name: asked[name] for name in ("min_per_um", "skin_or_food", "no_nickel")} if sealed else {}
-    steps = wet_steps(row["film_um"], asked["dwell_min"], *seal, **options)
-    steps = [step for step in steps if sealed or _tank(step) != "seal"]
-    begun = wet.steps_of(row)
+    steps = wet_steps(row["film_um"], asked["dwell_min"] or _USUAL_MIN, *seal, **options)
+    steps = [step for step in steps if sealed or _tank(step.name) != "seal"]
     asked["why"] = ask_reason(
         "seal_why", wet.asked_of_seal(book, row, asked["seal"], asked["order"], asked["skin_or_food"])
     )
+    begun = wet.steps_of(row)
     for place, step in enumerate(steps):
         _show_step(book, row, place, step, begun.get(step.name), asked["why"])
+    keep = _show_kept_values(book, row, asked)
+    with clock:
+        _show_deed(book, row, steps, begun, asked, keep)
     names = [name for step in steps for name in step.cautions]
     offer_steps(f"After run {row['id']}", steps, cautions_for(*dict.fromkeys(names), "waste"), "wet")
     if sealed:
@@ -147,37 +150,77 @@ def _show_steps(book, row, asked):
         offer_page(f"Seal: {asked['seal'].replace('_', ' ')}", plan, "seal")
 
 
-def _tank(step):
+def _show_deed(book, row, steps, begun, asked, keep):
+    """Draw the clock of what is going on, and the one button that ends it and begins what follows."""
+    clocked = [place for place, step in enumerate(steps) if step.minutes and step.name != "bores"]
+    last = max((place for place in clocked if steps[place].name in begun), default=-1)
+    follows = next((steps[place] for place in clocked if place > last), None)
+    on = steps[last] if last >= 0 and begun[steps[last].name][1] is None else None
+    if on is not None:
+        elapsed = (datetime.now(UTC) - begun[on.name][0]).total_seconds() / 60
+        words, alarm = on.name.capitalize(), f"{on.name.capitalize()}: time is up."
+        show_clock(f"step_clock_{row['id']}_{last}", on.minutes, elapsed, words, alarm)
+    if follows is not None and _tank(follows.name) == "dye" and "bores" not in begun:
+        st.caption("Flush bores, threads and folds first.")
+    out = f"Out of the {_tank(on.name)}" if on else ""
+    with deed():
+        if follows is None:
+            label = f"{out}: into the book" if on else "Into the book"
+            if st.button(label, key=f"out_{last}" if on else "keep_batch", type="primary", disabled=_is_stopped(asked)):
+                if on:
+                    _mark(book, row, on, ended=True)
+                keep(book.row("runs", row["id"]))
+            return
+        into = f"nto the {_tank(follows.name)}, {report_words.minutes_text(follows.minutes)}"
+        begin = tap(_go_into, book, row, on, follows, asked["why"])
+        begin["disabled"] = _tank(follows.name) == "seal" and _is_stopped(asked)
+        key = f"out_{last}" if on else f"in_{steps.index(follows)}"
+        st.button(f"Out, i{into}" if on else f"I{into}", key=key, type="primary", **begin)
+
+
+def _is_stopped(asked):
+    """Whether the seal chosen waits for a reason."""
+    return asked["seal"] != _NO_SEAL and asked["why"] == ""
+
+
+def _go_into(book, row, on, step, why):
+    """End the step that is on, and begin another."""
+    if on is not None:
+        _mark(book, row, on, ended=True)
+    _mark(book, row, step, minutes=step.minutes, why=why)
+    turn_over()
+
+
+def _mark(book, row, step, **how):
+    """Note where a step stands, unless another person did since its row was drawn."""
+    wet.mark_step(book, row["id"], step.name, seen=row["trace"].get("steps", {}).get(step.name), **how)
+
+
+def _tank(name):
     """What a step's name says that the part goes into."""
-    return step.name.partition(":")[0]
+    return name.partition(":")[0]
 
 
 def _show_step(book, row, place, step, times, why):
+    """Draw a step as a line, with what is out of turn: begun anew, begun before its turn, ended without the next."""
     planned = "" if step.minutes is None else f"{report_words.minutes_text(step.minutes)}, "
-    tank = _tank(step)
-    into, out = (f"Into the {tank}", f"Out of the {tank}") if tank in _TANKS else ("Start", "End")
+    tank = _tank(step.name)
     head = f"<strong>{escape(step.name.capitalize())}</strong> – {escape(step.what)}"
     with st.container(key=f"step_{place}", horizontal=True, vertical_alignment="center"):
         source = f"<span class='source'>{escape(planned + step.source)}</span>"
         st.html(f"<div class='wetstep'>{head}<br>{source}</div>", width="stretch")
-        stopped = tank == "seal" and why == ""
-        seen = row["trace"].get("steps", {}).get(step.name)
-        more = {"minutes": step.minutes, "why": why, "seen": seen}
-        begin = tap(wet.mark_step, book, row["id"], step.name, **more) | {"disabled": stopped}
+        begin = tap(_go_into, book, row, None, step, why) | {"disabled": tank == "seal" and why == ""}
         if times is None:
-            st.button(into if step.minutes else "Done", key=f"in_{place}", **begin)
+            label = "Done" if step.minutes is None else f"Into the {tank}" if tank in _TANKS else "Start"
+            st.button(label, key=f"begin_{place}", type="tertiary", **begin)
         elif times[1] is None and step.minutes:
-            end = tap(wet.mark_step, book, row["id"], step.name, True, seen=seen)
-            st.button(out, key=f"out_{place}", type="primary", **end)
+            end = tap(_mark, book, row, step, ended=True)
+            st.button("Out" if tank in _TANKS else "End", key=f"end_{place}", type="tertiary", **end)
         else:
             st.markdown(_done_words(times), width="content")
             st.button("Again", key=f"again_{place}", type="tertiary", **begin)
-    if times is not None and times[1] is None and step.minutes:
-        elapsed = (datetime.now(UTC) - times[0]).total_seconds() / 60
-        alarm = f"{step.name.capitalize()}: time is up."
-        show_clock(f"step_clock_{row['id']}_{place}", step.minutes, elapsed, step.name, alarm)
-        if step.cautions:
-            show_cautions(cautions_for(*step.cautions))
+    if times is not None and times[1] is None and step.minutes and step.cautions:
+        show_cautions(cautions_for(*step.cautions))
 
 
 def _done_words(times):
@@ -185,52 +228,61 @@ def _done_words(times):
     return "done" if ended is None else f"took {report_words.minutes_text((ended - begun).total_seconds() / 60)}"
 
 
-def _keep(book, row, asked):
-    st.subheader("Into the book", anchor=False)
-    # where its clock ran, a step took as long as that says
+def _show_kept_values(book, row, asked):
+    """Draw what goes into the book as it was clocked; return what keeps it, a function of the run's row."""
+    with st.container(key="kept_values"):
+        dip = _dip_of(row, asked)
+        if dip["dwell_min"] is not None:
+            clocked = wet.minutes_of(row, "dye") is not None
+            source = "by its clock" if clocked else "as planned"
+            before = wet.dyed_before_min(row)
+            source += f", with {figure_text('minutes', before)} before" if before else ""
+            st.markdown(f"Time in the dye: {figure_text('minutes', dip['dwell_min'])}, {source}.")
+        if dip["wait_min"] is not None:
+            wait = figure_text("minutes", dip["wait_min"])
+            st.markdown(f"Waited between rinse and dye: {wait}, by the clocks of those steps.")
+        odd = wet.asked_of_batch(book, row, dip, _seal_of(row, asked), asked["order"])
+        # the seal's own question stands above, at its step
+        why = ask_reason("batch_why", [one for one in odd if one.code != "bench.nickel_confirm"])
+        keep = partial(_keep, book, asked, " ".join(filter(None, (why, asked["why"]))))
+        if any(_tank(name) == "dye" for name in wet.steps_of(row)):
+            early = st.button("Into the book as it is", key="keep_now", type="tertiary", disabled=_is_stopped(asked))
+            if early:
+                keep(row)
+    return keep
+
+
+def _dip_of(row, asked):
+    """Columns of the dip: where its clock ran, it took as long as that says."""
     clocked = wet.minutes_of(row, "dye")
-    dwell, source = (asked["dwell_min"], "as planned") if clocked is None else (clocked, "by the clock of this step")
-    if dwell is not None and (before := wet.dyed_before_min(row)):
-        dwell, source = dwell + before, f"{source}, with {figure_text('minutes', before)} before"
-    if dwell is not None:
-        st.markdown(f"Time in the dye: {figure_text('minutes', dwell)}, {source}.")
-    wait = wet.wait_of(row)
-    if wait is not None:
-        st.markdown(f"Waited between rinse and dye: {figure_text('minutes', wait)}, by the clocks of those steps.")
+    dwell = asked["dwell_min"] if clocked is None else clocked
     dip = {name: asked[name] for name in ("dye_g_per_l", "bath_temp_c", "ph")}
-    dip |= {"dwell_min": dwell, "wait_min": wait}
-    rinse = {"kind": "tap", "rinse_temp_c": asked["rinse_temp_c"], "dwell_min": wet.minutes_of(row, "cold rinse")}
-    seal = None
-    # a seal that was neither begun nor chosen is none
+    return dip | {
+        "dwell_min": None if dwell is None else dwell + (wet.dyed_before_min(row) or 0.0),
+        "wait_min": wet.wait_of(row),
+    }
+
+
+def _seal_of(row, asked):
+    """Columns of the seal: one that was neither begun nor chosen is none."""
     begun = any(name.startswith("seal") for name in wet.steps_of(row))
-    if asked["seal"] != _NO_SEAL and (begun or asked["seal"] != next(iter(SEALS))):
-        seal = wet.seal_values(asked["seal"], wet.minutes_of(row, "seal"), asked["seal_temp_c"])
+    if asked["seal"] == _NO_SEAL or not (begun or asked["seal"] != next(iter(SEALS))):
+        return None
+    return wet.seal_values(asked["seal"], wet.minutes_of(row, "seal"), asked["seal_temp_c"])
+
+
+def _keep(book, asked, why, row):
+    """Keep the batch of a run, and turn to its photo; where something is missing, its field says so."""
+    dip = _dip_of(row, asked)
+    if not asked["dye"] or None in (dip["dye_g_per_l"], dip["bath_temp_c"], dip["dwell_min"]):
+        try_deed("dye")
+        turn_over()
+        st.rerun()
+    rinsed = wet.minutes_of(row, "cold rinse")
+    # two taps at once are no rinse that was clocked
+    rinsed = rinsed if rinsed and rinsed > _SLIP_MIN else None
+    rinse = {"kind": "tap", "rinse_temp_c": asked["rinse_temp_c"], "dwell_min": rinsed}
     more = {name: asked[name] for name in ("dye", "bath", "second", "order")}
-    # the seal's own question stands above, at its step
-    odd = [
-        one for one in wet.asked_of_batch(book, row, dip, seal, asked["order"]) if one.code != "bench.nickel_confirm"
-    ]
-    why = " ".join(filter(None, (ask_reason("batch_why", odd), asked.get("why"))))
-    stopped = asked["seal"] != _NO_SEAL and asked.get("why") == ""
-    if not st.button("Keep it as a batch", key="keep_batch", type="primary", disabled=stopped):
-        return
-    number = wet.keep_batch(book, row["id"], dip=dip, rinse=rinse, seal=seal, why=why, **more)
+    number = wet.keep_batch(book, row["id"], dip=dip, rinse=rinse, seal=_seal_of(row, asked), why=why, **more)
     hold(book, **order_in_hand(book, asked["order"]), run=row["id"], batch=number)
-    st.session_state[_KEPT] = number
-    st.rerun()
-
-
-def _show_kept():
-    number = st.session_state.get(_KEPT)
-    if number is None:
-        return False
-    st.success(f"Batch {number} is in the book, with its run, dip and seal.", icon=":material/check:")
-    with st.container(horizontal=True):
-        if st.button("Photograph it", key="photograph_kept", type="primary"):
-            st.session_state.pop(_KEPT)
-            go_to_photo(batch=number)
-        if st.button("See the batch", key="see_batch"):
-            st.session_state.pop(_KEPT)
-            go_to_batch(number)
-        st.button("The next run", key="next_run", on_click=st.session_state.pop, args=(_KEPT, None))
-    return True
+    go_to_photo(batch=number)

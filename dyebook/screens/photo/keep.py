@@ -8,10 +8,15 @@ import streamlit as st
 from dyebook.advice.judge import judge
 from dyebook.jobs.orders import answer_order, keep_order_sample, open_orders, target_of
 from dyebook.jobs.photo import keep_dip, keep_sample
+from dyebook.jobs.verdict import unlike_bath, vouch_for
+from dyebook.jobs.wet import surface_of
+from dyebook.lab import describe_colour
 from dyebook.record import SETTINGS, DyeRecord
 from dyebook.report.trouble import verdict_lines
+from dyebook.screens.answers import deed, show_doubt
 from dyebook.screens.drafts import draft, forget, keep, recall
-from dyebook.screens.navigation import go_to_batch, go_to_order, go_to_step
+from dyebook.screens.fields import switch
+from dyebook.screens.navigation import go_to_batch, go_to_order, go_to_step, turn_over
 from dyebook.screens.orders import ask_tolerance, show_verdict
 from dyebook.screens.photo import roll as photo_roll
 from dyebook.screens.piece import hold
@@ -93,37 +98,57 @@ _SEALS = {"not noted": None, "not sealed": False, "sealed": True}
 _KEYS = ("keep_as", "batch_number", "wet", "sealed", "for_order", "sample_tolerance_de00", "sample_finish", *SETTINGS)
 
 
-def show_kept(book):
-    """Say what was just kept, its verdict and what comes next; True while that is all there is to see."""
-    number = draft().get("kept")
-    if number is None:
+def show_kept(book, piece=None):
+    """Show what was just kept, or the batch in hand that was read: its verdict and what comes next; True then.
+
+    `piece` (dyebook.jobs.piece.Piece, optional): the one in hand, at the bench.
+    """
+    kept, read = draft().get("kept"), piece and piece.batch and piece.step in ("verdict", "done")
+    number = kept or (piece.batch.batch if read and not photo_roll.roll() else None)
+    if number is None or draft().get("again") == number:
         return False
-    st.success(f"Batch {number} is in the book, safely on disk.", icon=":material/check:")
-    show_verdict(book, number)
+    if kept:
+        st.success(f"Batch {number} is in the book, safely on disk.", icon=":material/check:")
+    show_verdict(book, number, at_bench=True)
     with st.container(horizontal=True):
-        st.button("The next photo", key="next_photo", type="primary", on_click=draft().pop, args=("kept", None))
+        st.button("The next photo", key="next_photo", on_click=_next_photo, args=(number, read))
         if st.button("See the batch", key="see_kept"):
-            draft().pop("kept")
+            draft().pop("kept", None)
             go_to_batch(number)
         if st.button("The next run", key="next_run"):
-            draft().pop("kept")
+            draft().pop("kept", None)
             go_to_step("plan")
     return True
 
 
-def show_form(book, shots):
+def _next_photo(number, of_piece):
+    """Let go of what was kept; at the bench the next photo is of the same batch."""
+    draft().pop("kept", None)
+    if of_piece:
+        draft()["again"] = st.session_state["add_to"] = number
+
+
+def show_form(book, shots, of_piece=None):
     """Draw the settings and the button that keeps it all.
 
-    `shots` (sequence of dyebook.screens.photo.roll.Shot): empty for a batch without a photo.
+    Parameters
+    ----------
+    shots : sequence of dyebook.screens.photo.roll.Shot
+        Empty for a batch without a photo.
+    of_piece : int, optional
+        The batch in hand, at the bench.
     """
     recall(*_KEYS)
-    _fill_in()
-    st.subheader("Keep it" if shots else "Write it down", anchor=False)
+    _fill_in(book)
     if not shots:
+        st.subheader("Write it down", anchor=False)
         _add_new_batch(book, (), {})
         keep(*_KEYS)
         return
-    way = st.radio("As", [_NEW, _MORE, _SAMPLE], key="keep_as", horizontal=True)
+    st.subheader("Keep it", anchor=False)
+    way = _MORE
+    if not of_piece or switch("keep_otherwise", f"Not as batch {of_piece}"):
+        way, of_piece = st.radio("As", [_NEW, _MORE, _SAMPLE], key="keep_as", horizontal=True), None
     if way == _SAMPLE:
         _add_sample(book, shots)
         keep(*_KEYS)
@@ -133,17 +158,19 @@ def show_form(book, shots):
         sealed = _SEALS[st.selectbox("Its film was", list(_SEALS), key="sealed", width=168)]
     state = {"wet": wet, "sealed": sealed}
     if way == _MORE:
-        _add_to_batch(book, shots, state)
+        _add_to_batch(book, shots, state, of_piece)
     else:
         _add_new_batch(book, shots, state)
     keep(*_KEYS)
 
 
-def _fill_in():
+def _fill_in(book):
     """Choose what this photo is for, where a batch wants it or an order wants its sample."""
     number = st.session_state.pop("add_to", None)
     if number is not None:
-        st.session_state.update(keep_as=_MORE, batch_number=number)
+        sealed = surface_of(book, number)[1]
+        known = next(name for name, value in _SEALS.items() if value is sealed)
+        st.session_state.update(keep_as=_MORE, batch_number=number, sealed=known)
     order = st.session_state.pop("sample_for", None)
     if order is not None:
         st.session_state.update(keep_as=_SAMPLE, for_order=order)
@@ -194,19 +221,41 @@ def _keep_paper(book, shots):
         book.add_photo(flat[1])
 
 
-def _add_to_batch(book, shots, state):
-    number = st.number_input("Number of the batch", min_value=1, step=1, key="batch_number")
-    if not st.button("Keep with this batch", key="keep_with", type="primary", width="stretch"):
-        return
+def _add_to_batch(book, shots, state, number=None):
+    number = number or st.number_input("Number of the batch", min_value=1, step=1, key="batch_number")
+    known = book.rows("batches", id=int(number))
+    row = book.batch(int(number)) if known else None
+    sure = _is_sure(book, row and row.dye, row and row.bath, shots)
+    with deed():
+        if not st.button(f"Keep with batch {number}", key="keep_with", type="primary", width="stretch"):
+            return
     row = book.batch(int(number))
     _keep_paper(book, shots)
     keep_dip(book, None, shots, row.batch, **state)
+    if not sure:
+        vouch_for(book, row.batch, sure=False)
     _keep_sample_beside(book, row.batch, shots, book.row("batches", row.batch)["order_id"])
     _kept(book, row.batch)
 
 
+def _is_sure(book, dye, bath, shots):
+    """Whether a reading fits its bath; one that no dip of it could give is asked about, and doubted until a yes."""
+    readings = [shot.reading.lab for shot in shots if shot.reading is not None]
+    given = next((lab for one in readings if (lab := unlike_bath(book, dye, bath, one)) is not None), None)
+    if given is None:
+        return True
+    show_doubt(
+        f"It has given {describe_colour(given)}, and this is {describe_colour(readings[-1])}.", "Unlike its bath"
+    )
+    sure = switch("sure_of_bath", "It is so")
+    if not sure:
+        st.caption("Kept with a doubt: it teaches the bath nothing until somebody says yes, here or on the batch.")
+    return sure
+
+
 def _add_new_batch(book, shots, state):
     show_settings(book)
+    sure = _is_sure(book, st.session_state.get("dye"), st.session_state.get("bath"), shots)
     order = _ask_order(book, "For the order")
     if any(shot.measurement is None for shot in shots):
         st.caption("A photo that could not be read is kept with the batch all the same, and can be read again later.")
@@ -218,6 +267,8 @@ def _add_new_batch(book, shots, state):
         return
     _keep_paper(book, shots)
     number = keep_dip(book, DyeRecord(**settings, **state), shots, **state)
+    if not sure:
+        vouch_for(book, number, sure=False)
     if order is not None:
         answer_order(book, order, number)
     _keep_sample_beside(book, number, shots, order)
@@ -227,11 +278,12 @@ def _add_new_batch(book, shots, state):
 def _kept(book, number):
     """Empty what belongs to one batch only; settings stay, for the next is often alike."""
     _clear()
-    draft()["kept"] = number
     hold(book, batch=number)
+    draft()["kept"] = number
+    turn_over()
     st.rerun()
 
 
 def _clear():
-    forget("note", "keep_as", "batch_number", "sample_part", "for_order")
+    forget("note", "keep_as", "batch_number", "sample_part", "for_order", "again", "sure_of_bath")
     photo_roll.clear_roll()

@@ -24,6 +24,7 @@ from dyebook.screens.photo import keep as photo_keep
 from dyebook.screens.photo import roll as photo_roll
 from dyebook.screens.photo.keep import chosen_part, compare_with_sample
 from dyebook.screens.photo.roll import Shot, take_file
+from dyebook.screens.piece import held
 from dyebook.screens.swatch import show_slip, show_swatch
 from dyebook.units import parse_quantity
 
@@ -107,12 +108,17 @@ def _mat_line():
     return length if _LINE_MM[0] <= length <= _LINE_MM[1] else None
 
 
-def show():
-    """Draw the page."""
-    st.title("Photo", anchor=False)
-    book = session.the_book()
-    if photo_keep.show_kept(book):
+def show(book=None):
+    """Draw the page, or the bench's step in its open book: the photo and the verdict of the piece in hand."""
+    piece = held(book) if book is not None else None
+    if book is None:
+        st.title("Photo", anchor=False)
+        book = session.the_book()
+    if photo_keep.show_kept(book, piece):
         return
+    of_piece = piece.batch.batch if piece and piece.batch else None
+    if of_piece:
+        st.markdown(f"**Batch {of_piece}** is in the book; it is photographed beside the grey card.")
     if not photo_roll.roll():
         if photo_roll.take_photos("A photo of the part beside the grey card", "photo_file"):
             st.rerun()
@@ -134,7 +140,7 @@ def show():
             _show_readings(book, seen)
         shots = _shots(looks)
         _show_mean(shots)
-        photo_keep.show_form(book, shots)
+        photo_keep.show_form(book, shots, of_piece)
 
 
 def _show_roll():

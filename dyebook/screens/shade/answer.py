@@ -12,7 +12,7 @@ from dyebook.report import words as report_words
 from dyebook.report.plots import plot_uptake
 from dyebook.report.shade import depth_text
 from dyebook.report.words import dwell_text
-from dyebook.screens.answers import show_figures
+from dyebook.screens.answers import deed, show_figures
 from dyebook.screens.fields import choose_from, switch
 from dyebook.screens.piece import take_to_bench
 from dyebook.screens.shade.baths import advise, as_it_stands, depth_of, learn, mixes, plan_of, second_way, suggestions
@@ -146,7 +146,9 @@ def _offer_second_way(asked, bath, one):
 
 
 def _offer_settings(book, asked, bath, one):
-    if st.button("Dye with these", key="dye_with", type="primary", icon=":material/arrow_forward:"):
+    with deed():
+        taken = st.button("Dye with these", key="dye_with", type="primary", icon=":material/arrow_forward:")
+    if taken:
         take_to_bench(book, plan_of(asked, bath, one.settings), f"for {asked.name}")
 
 

@@ -42,12 +42,13 @@ class Question:
         return self.shade.lab
 
 
-def show():
-    """Draw the page."""
+def show(book=None):
+    """Draw the page, or the bench's step in its open book."""
     for style in ("bench.css", "shade.css"):
         st.html(_WEB / style)
-    st.title("Shade", anchor=False)
-    book = session.the_book()
+    if book is None:
+        st.title("Shade", anchor=False)
+        book = session.the_book()
     baths = baths_of(book)
     left, right = st.columns([2, 3], gap="large")
     target = None

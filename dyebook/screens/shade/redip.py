@@ -13,7 +13,7 @@ from dyebook.jobs.verdict import batch_shade, target_shade
 from dyebook.jobs.wet import surface_of
 from dyebook.report import shade as report_shade
 from dyebook.report.words import dwell_text
-from dyebook.screens.answers import show_cautions
+from dyebook.screens.answers import deed, show_cautions
 from dyebook.screens.drafts import draft
 from dyebook.screens.fields import ask, ask_text, choose, choose_from, key_of
 from dyebook.screens.piece import take_to_bench
@@ -57,7 +57,9 @@ def _offer_dip(book, asked, bath, settings, advice):
     dip = {**settings, "dwell_min": advice.extra_dwell_min} if again else advice.settings
     where = "Back into the dye" if again else f"Into {advice.bath}"
     label = f"{where}, {dwell_text(dip['dwell_min'])}"
-    if not st.button(label, key="dip_again", type="primary", icon=":material/arrow_forward:"):
+    with deed():
+        taken = st.button(label, key="dip_again", type="primary", icon=":material/arrow_forward:")
+    if not taken:
         return
     target = target_for(book, number)
     if target is not None:
