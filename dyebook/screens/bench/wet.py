@@ -231,10 +231,14 @@ def _done_words(times):
 def _show_kept_values(book, row, asked):
     """Draw what goes into the book as it was clocked; return what keeps it, a function of the run's row."""
     with st.container(key="kept_values"):
+        clocked = wet.minutes_of(row, "dye") is not None
+        if wet.steps_of(row).get("dye") is None:
+            # what was planned is not what was: without a clock the maker says it
+            with st.expander("Dyed without a clock here"):
+                asked["dyed_min"] = ask("dyed_min", "It was in the dye, min", hint="5 or 5:30", need="dye")
         dip = _dip_of(row, asked)
         if dip["dwell_min"] is not None:
-            clocked = wet.minutes_of(row, "dye") is not None
-            source = "by its clock" if clocked else "as planned"
+            source = "by its clock" if clocked else "as you say"
             before = wet.dyed_before_min(row)
             source += f", with {figure_text('minutes', before)} before" if before else ""
             st.markdown(f"Time in the dye: {figure_text('minutes', dip['dwell_min'])}, {source}.")
@@ -245,7 +249,7 @@ def _show_kept_values(book, row, asked):
         # the seal's own question stands above, at its step
         why = ask_reason("batch_why", [one for one in odd if one.code != "bench.nickel_confirm"])
         keep = partial(_keep, book, asked, " ".join(filter(None, (why, asked["why"]))))
-        if any(_tank(name) == "dye" for name in wet.steps_of(row)):
+        if dip["dwell_min"] is not None:
             early = st.button("Into the book as it is", key="keep_now", type="tertiary", disabled=_is_stopped(asked))
             if early:
                 keep(row)
@@ -253,9 +257,9 @@ def _show_kept_values(book, row, asked):
 
 
 def _dip_of(row, asked):
-    """Columns of the dip: where its clock ran, it took as long as that says."""
+    """Columns of the dip: it took as long as its clock says, else as its maker; never as planned."""
     clocked = wet.minutes_of(row, "dye")
-    dwell = asked["dwell_min"] if clocked is None else clocked
+    dwell = asked.get("dyed_min") if clocked is None else clocked
     dip = {name: asked[name] for name in ("dye_g_per_l", "bath_temp_c", "ph")}
     return dip | {
         "dwell_min": None if dwell is None else dwell + (wet.dyed_before_min(row) or 0.0),
