@@ -183,14 +183,14 @@ def choose_from(name, label, options, format_func=str):
     return chosen
 
 
-def choose_run(rows, label="Run"):
+def choose_run(rows, label="Run", name="run"):
     """Let one of several runs be chosen, the last where nothing was, and return its row; None of none."""
     by_number = {row["id"]: row for row in rows}
     if len(rows) < 2:
         for row in rows:
             st.markdown(f"**{plain(run_title(row))}**")
         return rows[0] if rows else None
-    key = _begin_choice("run", rows[-1]["id"], by_number)
+    key = _begin_choice(name, rows[-1]["id"], by_number)
     number = st.selectbox(label, list(by_number), key=key, format_func=lambda one: run_title(by_number[one]))
     keep(key)
     return by_number[number]

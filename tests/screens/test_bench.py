@@ -5,6 +5,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from dyebook.book.store import open_book
+from dyebook.jobs import run as bench
 from dyebook.jobs.wet import mark_step
 from dyebook.screens.bench.page import STEPS
 from tests.screens.words_on import texts_of
@@ -282,6 +283,20 @@ def test_acid_into_water_and_into_the_book(empty_book, open_page):
         "187 mL",
     ):
         assert words in text
+
+
+def test_of_several_runs_the_one_in_hand_and_the_one_gauged_are_chosen_apart(anodised, open_page):
+    with open_book(anodised) as book:
+        for _ in range(2):
+            bench.plan_run(book, area_dm2=2.0, current_a=3.0, film_um=12.0, minutes=24.4)
+            ended = bench.plan_run(book, area_dm2=2.0, current_a=3.0, film_um=12.0, minutes=24.4)
+            start = datetime.now(UTC) - timedelta(minutes=40)
+            bench.start_run(book, ended, at=start)
+            bench.finish_run(book, ended, start + timedelta(minutes=24.4))
+    page = open_page("bench", step="run")
+    assert not page.exception
+    page.selectbox(key="bench_gauged").set_value(1).run()
+    assert page.selectbox(key="bench_run").value in (2, 4)
 
 
 def test_gauge_readings_teach_and_faraday_refuses(anodised, open_page):

@@ -93,35 +93,35 @@ FORMS = {
         ("changed by Mara",),
     ),
     "rules": (
-        ("bench", {"step": "dyebath", "bath": "Ember, E1", "dyebath_way": "rules"}),
+        ("baths", {"bath": "1", "dyebath_way": "rules"}),
         {"bench_Ember_ph_high": "6.5"},
         lambda book: _rules(book, ph=(5.0, 5.8)),
         "keep_rules",
         ("pH to was set to 5.8 after you opened it, and you wrote 6.5",),
     ),
     "a tank's floor": (
-        ("bench", {"step": "dyebath", "bath": "Ember, E1", "dyebath_way": "level"}),
+        ("baths", {"bath": "1", "dyebath_way": "level"}),
         {"bench_1_tank_area_dm2": "1.2", "bench_part_height_mm": "80"},
         lambda book: _rules(book, tank_area_dm2=1.5),
         "keep_tank",
         ("was set to 1.5", "you wrote 1.2"),
     ),
     "a bath topped up": (
-        ("bench", {"step": "dyebath", "bath": "Ember, E1", "dyebath_way": "top"}),
+        ("baths", {"bath": "1", "dyebath_way": "top"}),
         {"bench_top_measured_g_per_l": "2"},
         lambda book: baths.note_bath(book, 1, "topped_up", dye_g_per_l=3.2, bath_volume_l=2.0),
         "keep_top_up",
         ("topped up", "3.2 g/L", "Mara wrote that"),
     ),
     "a bath measured": (
-        ("bench", {"step": "dyebath", "bath": "Ember, E1", "dyebath_way": "line"}),
+        ("baths", {"bath": "1", "dyebath_way": "line"}),
         {"bench_event_dye_g_per_l": "2.4"},
         lambda book: baths.note_bath(book, 1, "measured", dye_g_per_l=2.9),
         "note_dyebath",
         ("2.9 g/L", "Mara wrote that"),
     ),
     "a bath made up anew": (
-        ("bench", {"step": "dyebath", "bath": "Ember, E1", "dyebath_way": "make"}),
+        ("baths", {"bath": "1", "dyebath_way": "make"}),
         {"bench_1_bath_volume_l": "2.5"},
         lambda book: book.correct("baths", 1, {"bath_volume_l": 3.0}),
         "keep_dyebath",
@@ -135,7 +135,7 @@ FORMS = {
         ("Heather, H1 was entered by Mara already",),
     ),
     "an electrolyte": (
-        ("bench", {"step": "acid", "acid_way": "life", "electrolyte": "Acid of spring"}),
+        ("baths", {"tanks": "Electrolyte", "acid_way": "life", "electrolyte": "Acid of spring"}),
         {"bench_event_electrolyte_g_per_l": "170"},
         lambda book: baths.note_electrolyte(book, 1, "titrated", electrolyte_g_per_l=150),
         "note_acid",
@@ -149,14 +149,14 @@ FORMS = {
         ("was set to 4", "you wrote 3"),
     ),
     "a plan dropped": (
-        ("bench", {"step": "prepare"}),
+        ("bench", {"step": "run"}),
         {},
         lambda book: bench.start_run(book, 1),
-        "drop_plan",
+        "drop_run",
         ("changed by Mara",),
     ),
     "a finish": (
-        ("bench", {"step": "prepare"}),
+        ("bench", {"step": "run"}),
         {},
         lambda book: book.correct("runs", 1, {"finish": "etched"}),
         "finish_polished",
@@ -170,42 +170,42 @@ FORMS = {
         ("Run 1 is on",),
     ),
     "a clock": (
-        ("bench", {"step": "wet"}),
+        ("bench", {"step": "dye"}),
         {},
         lambda book: wet.mark_step(book, 4, "cold rinse"),
         "in_0",
         ("its clock was left as it is",),
     ),
     "a run's batch": (
-        ("bench", {"step": "wet", "bath": "Ember, E1", "bath_temp_c": "50"}),
-        {"bench_bath_temp_c": "51"},
+        ("bench", {"step": "dye", "bath": "Ember, E1", "bath_temp_c": "50"}),
+        {"bench_bath_temp_c": "51", "bench_dyed_min": "6"},
         lambda book: wet.keep_batch(book, 4, dye="Ember", bath="E1", dip=DIP),
-        "keep_batch",
+        "keep_now",
         ("No anodised run is waiting",),
     ),
     "gauge readings": (
-        ("bench", {"step": "gauge", "run": 2}),
+        ("bench", {"step": "run", "gauged": 2}),
         {"bench_gauge_readings": "11.8 12.1"},
         lambda book: gauge.keep_gauge(book, 2, [12.4, 12.6]),
         "keep_gauge",
         ("film measured um is 12.5 now, and you wrote 11.95",),
     ),
     "a seal test": (
-        ("bench", {"step": "gauge", "run": 2}),
+        ("bench", {"step": "run", "gauged": 2}),
         {},
         lambda book: wet.keep_seal_test(book, 2, 4),
         "keep_seal_test",
         ("seal test stain is 4 now, and you wrote 0",),
     ),
     "a seal's time": (
-        ("bench", {"step": "wet"}),
+        ("bench", {"step": "dye"}),
         {"bench_hot_water_min_per_um": "2"},
         lambda book: book.set_setting(wet.SEAL_TIMES, {"hot_water": 4.0}),
         "keep_seal_time",
         ("hot water is 4.0 now, and you wrote 2",),
     ),
     "a seal without nickel": (
-        ("bench", {"step": "wet"}),
+        ("bench", {"step": "dye"}),
         {"bench_hot_water_min_per_um": "2"},
         lambda book: book.set_setting(wet.SEAL_TIMES, {"cold_nickel": 1.0}),
         "keep_seal_time",
@@ -217,8 +217,9 @@ FORMS = {
 @pytest.mark.parametrize("form", FORMS)
 def test_the_second_editor_is_told_and_nothing_is_overwritten(shop, open_page, form):
     (name, address), typed, meanwhile, button, told = FORMS[form]
-    page = open_page(name, **{key: value for key, value in address.items() if key in ("order", "batch", "step")})
-    fields = {f"bench_{key}": value for key, value in address.items() if key not in ("order", "batch", "step")}
+    named = ("order", "batch", "step", *(("bath",) if name == "baths" else ()))
+    page = open_page(name, **{key: value for key, value in address.items() if key in named})
+    fields = {f"bench_{key}": value for key, value in address.items() if key not in named}
     if fields:
         for key, value in fields.items():
             page.session_state[key] = value
@@ -240,8 +241,7 @@ def test_the_second_editor_is_told_and_nothing_is_overwritten(shop, open_page, f
 
 
 def test_a_field_not_written_to_follows_the_book(shop, open_page):
-    page = open_page("bench", step="dyebath")
-    page.session_state["bench_bath"] = "Ember, E1"
+    page = open_page("baths", bath="1")
     page.session_state["bench_dyebath_way"] = "rules"
     page.run()
     page.text_input(key="bench_Ember_limit_days").set_value("60").run()
@@ -254,8 +254,7 @@ def test_a_field_not_written_to_follows_the_book(shop, open_page):
 
 
 def test_the_second_tap_stands(shop, open_page):
-    page = open_page("bench", step="dyebath")
-    page.session_state["bench_bath"] = "Ember, E1"
+    page = open_page("baths", bath="1")
     page.session_state["bench_dyebath_way"] = "rules"
     page.run()
     page.text_input(key="bench_Ember_limit_days").set_value("60").run()

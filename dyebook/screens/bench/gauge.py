@@ -32,7 +32,7 @@ def show_gauge(book):
     rows = finished_runs(book, 30)
     with left, friendly_errors():
         st.subheader("Read on the parts", anchor=False)
-        row = choose_run(list(reversed(rows)), "Run that was gauged")
+        row = choose_run(list(reversed(rows)), "Run that was gauged", "gauged")
         if row is None:
             st.markdown("No finished run is in the book yet. Measure its parts once there is one.")
         else:
