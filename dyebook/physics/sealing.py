@@ -213,9 +213,7 @@ def wet_steps(film_um: float, dwell_min: float, seal: str = "hot_water", **seal_
     kind = seal_kind(seal, seal_options.get("no_nickel", False))
     flagged = _skin(kind.nickel and seal_options.get("skin_or_food"))
     return (
-        Step(
-            "cold rinse", "at once, water below 30 °C: hot water closes the pores early", RINSE_MIN, "common practice"
-        ),
+        Step("cold rinse", _RINSE, RINSE_MIN, "common practice"),
         Step("bores", _BORES, 1, "handbook", ("trapped_acid",)),
         Step("dye", "straight from the rinse, never dried; move the part", dwell, "your recipe", ("dye", "hot_bath")),
         Step("rinse", "cold, until the water runs clear", 1, "handbook"),

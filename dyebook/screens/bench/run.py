@@ -218,8 +218,7 @@ def _prepare(book, row):
         show_pairs([pair for pair in plan if pair[0] not in _PLAN_HEADS])
         show_cautions(cautions)
         offer_steps(f"Before run {row['id']}", PREPARATION, cautions, "prepare", plan)
-        drop = tap(bench.drop_run, book, row["id"], row["version"])
-        st.button("Drop this plan", key="drop_run", type="tertiary", **drop)
+        _offer_to_drop(book, row, "Drop this plan")
 
 
 _PLAN_HEADS = ("film wanted", "time planned", "set the supply to")
@@ -367,9 +366,8 @@ def _notes(book, row):
     for question in asked_of_electrolyte(noted[-1].get("electrolyte_temp_c")):
         show_doubt(sentence(question))
     st.caption("Between two notes the current runs in a straight line; switching off or on, a note of 0 A, is a step.")
-    st.button(
-        "It was a mistake: drop this run",
-        key="drop_run",
-        type="tertiary",
-        **tap(bench.drop_run, book, row["id"], row["version"]),
-    )
+    _offer_to_drop(book, row, "It was a mistake: drop this run")
+
+
+def _offer_to_drop(book, row, label):
+    st.button(label, key="drop_run", type="tertiary", **tap(bench.drop_run, book, row["id"], row["version"]))
