@@ -63,6 +63,8 @@ def test_a_batch_from_plan_to_printed_card(desk, served, tmp_path):
     type_in(desk, "Dye bath, °C", "50")
     for deed in ("Out, into the dye", "Out, into the rinse", "Out, into the seal", "Out of the seal: into the book"):
         _press(desk, deed)
+        # no dip is kept that took a second
+        desk.wait_for_timeout(1500)
     desk.get_by_text(re.compile(r"Batch \d+ is in the book")).wait_for()
     desk.locator("input[type=file]").first.set_input_files(SAMPLE)
     desk.get_by_text("Part 1", exact=True).first.wait_for()
