@@ -21,10 +21,7 @@ _HOMES = {
     "Cause": "dyebook.advice.diagnose",
 }
 
-__all__ = [
-    "__version__",
-    *_HOMES,
-]
+__all__ = ["__version__", *_HOMES]
 
 
 def _word(code, values):

@@ -16,31 +16,15 @@ class Flag:
 
 _TABLE = (
     Flag("no_card", "no grey card was used", "lay a plain grey card beside the part, in the same light"),
-    Flag(
-        "card_doubtful",
-        "the card may be the wrong patch",
-        "tap the card's corners, or move other grey things away",
-    ),
+    Flag("card_doubtful", "the card may be the wrong patch", "tap the card's corners, or move other grey things away"),
     Flag("card_clipped", "the card is too bright or too dark to count", "expose so that the card is a mid grey"),
     Flag("no_part", "no part was found", "draw the part, or lay it apart from the card on a plain background"),
     Flag("part_doubtful", "the outline of the part is uncertain", "draw the part by hand"),
-    Flag(
-        "clipped",
-        "a colour channel of the part is at its limit",
-        "expose darker; the photo has lost that colour",
-    ),
+    Flag("clipped", "a colour channel of the part is at its limit", "expose darker; the photo has lost that colour"),
     Flag("dark", "the part is close to the photo's noise floor", "expose brighter, or bring more light"),
-    Flag(
-        "out_of_gamut",
-        "the colour is more saturated than the photo file can hold",
-        "save as wide gamut or RAW",
-    ),
+    Flag("out_of_gamut", "the colour is more saturated than the photo file can hold", "save as wide gamut or RAW"),
     Flag("glare", "mirror highlights cover much of the part", "turn the part, or soften the light"),
-    Flag(
-        "uneven_light",
-        "the light falls off across the photo",
-        "bring part and card closer together, or add light",
-    ),
+    Flag("uneven_light", "the light falls off across the photo", "bring part and card closer together, or add light"),
     Flag(
         "directed_light",
         "lamp light on mirroring metal: lightness cannot be trusted",
@@ -48,11 +32,7 @@ _TABLE = (
     ),
     Flag("small", "few pixels show the film squarely", "move closer"),
     Flag("uneven_part", "the colour differs across the part", "look at the flaws, and measure again"),
-    Flag(
-        "camera_other_light",
-        "the camera profile was learned in other light",
-        "learn the camera in this light",
-    ),
+    Flag("camera_other_light", "the camera profile was learned in other light", "learn the camera in this light"),
     Flag(
         "camera_other_exposure",
         "the camera profile was learned at another exposure",
@@ -81,11 +61,7 @@ _TABLE = (
     ),
     Flag("twin_clipped", "the bare twin is too bright to show the light", "expose until no part of it is pure white"),
     Flag("mat_bent", "the photo mat does not lie flat, so areas are uncertain", "weigh its corners down"),
-    Flag(
-        "odd_tone",
-        "the photo's tone curve is unusual",
-        "turn off filters and HDR, or learn the camera from a chart",
-    ),
+    Flag("odd_tone", "the photo's tone curve is unusual", "turn off filters and HDR, or learn the camera from a chart"),
 )
 
 FLAGS = {flag.name: flag for flag in _TABLE}

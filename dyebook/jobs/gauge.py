@@ -46,10 +46,7 @@ def own_rate(book, *, alloy=None, electrolyte_temp_c=None, current_density_a_per
     whole = [row for row in rows if row["film_measured_um"] > 0 and row["anodise_min"] > 0 and _was_even(row)]
     gauged = [_gauged(row) for row in whole]
     return learn_growth_rate(
-        gauged,
-        alloy=alloy,
-        electrolyte_temp_c=electrolyte_temp_c,
-        current_density_a_per_dm2=current_density_a_per_dm2,
+        gauged, alloy=alloy, electrolyte_temp_c=electrolyte_temp_c, current_density_a_per_dm2=current_density_a_per_dm2
     )
 
 

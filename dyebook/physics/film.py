@@ -11,14 +11,7 @@ import numpy as np
 from dyebook.errors import RecordError
 from dyebook.notebook import Note
 from dyebook.physics.answer import Answer, cautions_for, check_figure, positive_field
-from dyebook.physics.rates import (
-    DATA_MIN,
-    METAL_UM_PER_A_MIN_DM2,
-    RULES,
-    alloy_factor,
-    check_faraday,
-    growth_rate,
-)
+from dyebook.physics.rates import DATA_MIN, METAL_UM_PER_A_MIN_DM2, RULES, alloy_factor, check_faraday, growth_rate
 
 __all__ = [
     "FILM_CLASSES",

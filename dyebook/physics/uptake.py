@@ -7,13 +7,7 @@ import numpy as np
 
 from dyebook.physics.rates import GAS_J_PER_MOL_K
 
-__all__ = [
-    "ZERO_C_K",
-    "arrhenius_factor",
-    "isotherm_langmuir",
-    "ph_bell",
-    "uptake_crank1975",
-]
+__all__ = ["ZERO_C_K", "arrhenius_factor", "isotherm_langmuir", "ph_bell", "uptake_crank1975"]
 
 ZERO_C_K = 273.15
 _TERMS = 8

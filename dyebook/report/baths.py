@@ -97,13 +97,7 @@ STEP_NAMES = {
     "photo": "Photo",
     "verdict": "Verdict",
 }
-_WAITING = {
-    "prepare": "planned",
-    "run": "on now",
-    "wet": "to be dyed",
-    "photo": "to be read",
-    "verdict": "to judge",
-}
+_WAITING = {"prepare": "planned", "run": "on now", "wet": "to be dyed", "photo": "to be read", "verdict": "to judge"}
 
 
 def waiting_text(step, count) -> str:

@@ -42,10 +42,7 @@ _LINKS = 5, 30
 # wrong cookies; a phone that was paired yesterday asks for a dozen files at once with its old one
 _COOKIES = 30, 300
 _MOST_CLIENTS = 1000
-_ON_EVERY_ANSWER = {
-    "referrer-policy": "same-origin",
-    "x-content-type-options": "nosniff",
-}
+_ON_EVERY_ANSWER = {"referrer-policy": "same-origin", "x-content-type-options": "nosniff"}
 # the pages load nothing from elsewhere, whatever a note holds; Streamlit's own scripts need the rest
 _POLICY = (
     "default-src 'self' data: blob:; script-src 'self' blob: 'unsafe-inline' 'unsafe-eval'; "

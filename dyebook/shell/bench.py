@@ -105,11 +105,7 @@ def area(
     from dyebook.physics.area import parse_shape, sum_areas
 
     show_answer(
-        sum_areas([parse_shape(text) for text in parts], given("jig_dm2", jig_dm2)),
-        as_json,
-        "Area",
-        page,
-        letter,
+        sum_areas([parse_shape(text) for text in parts], given("jig_dm2", jig_dm2)), as_json, "Area", page, letter
     )
 
 

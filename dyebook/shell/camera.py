@@ -202,8 +202,7 @@ def days(
     name: Annotated[str | None, typer.Argument(help="Name of the camera; else the one that read it last.")] = None,
     chart: Annotated[Path | None, typer.Option(help="Write a chart of the days, PNG.", writable=True)] = None,
     put_right: Annotated[
-        str | None,
-        typer.Option(help="Note that lamp, card or phone were put right on this day."),
+        str | None, typer.Option(help="Note that lamp, card or phone were put right on this day.")
     ] = None,
     count_from: Annotated[
         str | None, typer.Option(help="Note that another piece, lamp or profile is in use from this day on.")

@@ -26,8 +26,7 @@ BathOption = Annotated[str | None, option("Bath (or dye) of the book whose dips 
 TargetOption = Annotated[str, option("The shade to reach, L,a,b under D65/2°.")]
 FixOption = Annotated[list[str] | None, option("A setting that cannot move, name=value; repeatable.")]
 FreeOption = Annotated[
-    bool,
-    option("Let strength and temperature be chosen; without, a bath of the book is as today.", "--free-strength"),
+    bool, option("Let strength and temperature be chosen; without, a bath of the book is as today.", "--free-strength")
 ]
 
 

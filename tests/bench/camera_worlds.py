@@ -5,14 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tests.render.scene import TABLES
-from tests.render.spectra import (
-    NM,
-    camera_matrix,
-    camera_names,
-    reflectance_lab,
-    sensor_weights,
-    training_reflectances,
-)
+from tests.render.spectra import NM, camera_matrix, camera_names, reflectance_lab, sensor_weights, training_reflectances
 
 __all__ = ["World", "random_world", "shoot"]
 

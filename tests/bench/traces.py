@@ -13,15 +13,7 @@ import numpy as np
 
 from tests.bench.command import command_line, machine
 
-KINDS = (
-    "contact_lost",
-    "intermittent_contact",
-    "short",
-    "runaway",
-    "supply_limit",
-    "power_break",
-    "hot_electrolyte",
-)
+KINDS = ("contact_lost", "intermittent_contact", "short", "runaway", "supply_limit", "power_break", "hot_electrolyte")
 LOGGERS_S = (0.5, 1, 2, 5, 10, 15, 20, 30, 60)
 FINE_S = 0.5
 

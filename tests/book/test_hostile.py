@@ -114,15 +114,7 @@ def test_a_photo_is_one_by_its_content_whatever_it_is_called(store, dip, tmp_pat
     assert store.batches() == []
 
 
-OUTSIDE = [
-    "/outside",
-    "../outside",
-    "photos/../../outside",
-    "..\\outside",
-    "C:\\outside",
-    "photos/",
-    "book.sqlite/x",
-]
+OUTSIDE = ["/outside", "../outside", "photos/../../outside", "..\\outside", "C:\\outside", "photos/", "book.sqlite/x"]
 
 
 @pytest.mark.parametrize("name", OUTSIDE)

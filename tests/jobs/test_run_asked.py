@@ -97,10 +97,7 @@ def test_a_gauged_film_far_from_the_expected_is_asked_about(book, planned):
 
 @pytest.mark.parametrize(
     ("dip", "more", "words"),
-    [
-        ({"dwell_min": 600.0}, {}, "600 min"),
-        ({}, {"dyed_at": "2199-01-01T10:00"}, "lies in the future"),
-    ],
+    [({"dwell_min": 600.0}, {}, "600 min"), ({}, {"dyed_at": "2199-01-01T10:00"}, "lies in the future")],
 )
 def test_odd_batches_are_asked_about(book, planned, dip, more, words):
     bench.start_run(book, planned, at=START)

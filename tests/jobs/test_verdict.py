@@ -7,14 +7,7 @@ from dyebook.advice.judge import difference_covariance
 from dyebook.book.setups import list_setups, name_setup
 from dyebook.errors import RecordError
 from dyebook.jobs import orders
-from dyebook.jobs.verdict import (
-    batch_shade,
-    judge_against,
-    mean_shade,
-    reading_shades,
-    target_shade,
-    through_coupon,
-)
+from dyebook.jobs.verdict import batch_shade, judge_against, mean_shade, reading_shades, target_shade, through_coupon
 from dyebook.record import DyeRecord
 
 LAB = (40.0, 40.0, 44.0)

@@ -14,11 +14,7 @@ DRAIN = re.compile(r"\b(drain|sewer|sink|gully|ditch|soil)\b", re.IGNORECASE)
 ADVICE = re.compile(r"\b(pour|tip|flush|empty|dump|rinse)\b[^.;]*\b(drain|sewer|sink|gully|soil|down)\b", re.IGNORECASE)
 FORBIDS = re.compile(r"\b(never|not|no)\b[^.;]*$", re.IGNORECASE)
 
-TEXTS = [
-    *CAUTIONS.values(),
-    *EVENT_REMEDIES.values(),
-    *(f"{step.what}" for step in (*PREPARATION, *wet_steps(10, 5))),
-]
+TEXTS = [*CAUTIONS.values(), *EVENT_REMEDIES.values(), *(f"{step.what}" for step in (*PREPARATION, *wet_steps(10, 5)))]
 
 
 @pytest.mark.parametrize("text", TEXTS)

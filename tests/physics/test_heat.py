@@ -65,11 +65,7 @@ def test_the_doubt_of_the_heat_weighs_its_two_parts():
 
 @pytest.mark.parametrize(
     ("volume_l", "options", "words"),
-    [
-        (0.002, {}, "no tank is run so"),
-        (2, {"start_temp_c": 500}, "temperature"),
-        (2, {"loss_w_per_k": -3}, "room"),
-    ],
+    [(0.002, {}, "no tank is run so"), (2, {"start_temp_c": 500}, "temperature"), (2, {"loss_w_per_k": -3}, "room")],
 )
 def test_a_tank_that_cannot_be_is_refused(volume_l, options, words):
     with pytest.raises(RecordError, match=words):

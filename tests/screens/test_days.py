@@ -90,11 +90,7 @@ def test_an_old_batch_repeated_carries_its_settings_to_the_clock(shop, open_page
     day.tap("finish_run")
     # nothing is typed twice: bath, temperature, time and strength stand there
     assert day.page.selectbox(key="bench_bath").value == "Ember, E1"
-    assert (day.field("bath_temp_c"), day.field("dwell_min"), day.field("1_dye_g_per_l")) == (
-        "52 °C",
-        "5:12",
-        "3 g/L",
-    )
+    assert (day.field("bath_temp_c"), day.field("dwell_min"), day.field("1_dye_g_per_l")) == ("52 °C", "5:12", "3 g/L")
     assert "5:12" in texts_of(day.page)
     day.tap("out_0")
     _dyed(shop, 5.2)

@@ -40,10 +40,7 @@ PATCHES = (
 # fmt: on
 COLOURS, GREYS = range(18), range(18, COUNT)
 NEUTRAL_5 = PATCHES.index("neutral 5")
-TABLES = {
-    "before-2014": "ColorChecker24 - Before November 2014",
-    "after-2014": "ColorChecker24 - After November 2014",
-}
+TABLES = {"before-2014": "ColorChecker24 - Before November 2014", "after-2014": "ColorChecker24 - After November 2014"}
 
 # share of the pitch that is read: patches cover about 0.85 of it, and their edges blur
 _INNER = 0.5

@@ -12,14 +12,7 @@ from dyebook.lab import LUMINANCE, decode_srgb, encode_srgb
 from dyebook.photo.file.linear import SMALL_SIDE, LinearPhoto
 from dyebook.photo.file.profile import UNTAGGED
 
-__all__ = [
-    "camera_balance",
-    "is_undeveloped",
-    "lost_channels",
-    "sensor_light",
-    "usual_contrast",
-    "without_contrast",
-]
+__all__ = ["camera_balance", "is_undeveloped", "lost_channels", "sensor_light", "usual_contrast", "without_contrast"]
 
 # mean matrix from balanced sensor light to linear Rec. 709 of 51 measured cameras, each fitted as makers do, under D65
 # (`python -m tests.bench.usual_fit`)

@@ -10,15 +10,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-__all__ = [
-    "AHEAD",
-    "Sides",
-    "bright_end",
-    "even_patches",
-    "even_tones",
-    "refine_sides",
-    "tones_at",
-]
+__all__ = ["AHEAD", "Sides", "bright_end", "even_patches", "even_tones", "refine_sides", "tones_at"]
 
 # the corner that follows each, and the one before: indexing is ten times as fast as np.roll
 AHEAD, _BEHIND = np.array([1, 2, 3, 0]), np.array([3, 0, 1, 2])

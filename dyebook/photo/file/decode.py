@@ -16,13 +16,7 @@ import pi_heif
 from PIL import Image
 
 from dyebook.photo.file.exif import exif_orientation, turn_upright
-from dyebook.photo.file.limits import (
-    DECODER_FAULTS,
-    SLOW_BYTES_PER_PIXEL,
-    UnreadableError,
-    check_size,
-    refusing_damage,
-)
+from dyebook.photo.file.limits import DECODER_FAULTS, SLOW_BYTES_PER_PIXEL, UnreadableError, check_size, refusing_damage
 from dyebook.photo.file.linear import can_be_halved
 from dyebook.photo.file.profile import Encoding
 

@@ -24,14 +24,7 @@ from dyebook.photo.part.part import Part
 from dyebook.photo.reading import Evidence
 from dyebook.record import Flaw
 
-__all__ = [
-    "LEAST_PROBABILITY",
-    "PLACE_KINDS",
-    "find_flaws",
-    "flaws_in",
-    "likely_flaws",
-    "with_flaws",
-]
+__all__ = ["LEAST_PROBABILITY", "PLACE_KINDS", "find_flaws", "flaws_in", "likely_flaws", "with_flaws"]
 
 # what a place that is a flaw may be
 PLACE_KINDS = ("spot", "streak", "pale_zone")

@@ -68,12 +68,7 @@ def _show_start(film_um, strength, temp):
     st.caption("Strengths, times and temperatures: the dye's own sheet comes first.")
 
 
-_FIGURES = (
-    ("film_um", "Film, µm"),
-    ("dye_g_per_l", "Dye strength, g/L"),
-    ("bath_temp_c", "Bath, °C"),
-    ("ph", "pH"),
-)
+_FIGURES = (("film_um", "Film, µm"), ("dye_g_per_l", "Dye strength, g/L"), ("bath_temp_c", "Bath, °C"), ("ph", "pH"))
 _WET = {"not noted": None, "dry": False, "wet": True}
 _KINDS = ["jpg", "jpeg", "png", "heic", "heif", "webp", "tif", "tiff", "dng"]
 

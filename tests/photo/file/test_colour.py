@@ -46,8 +46,7 @@ def test_a_p3_file_and_its_srgb_twin_read_alike(colour):
 
 
 @pytest.mark.parametrize(
-    ("encoding", "name"),
-    [(DISPLAY_P3, "Display P3"), (ADOBE_RGB, "Adobe RGB (1998)"), (REC2020_WIDE, "ITU-R BT.2020")],
+    ("encoding", "name"), [(DISPLAY_P3, "Display P3"), (ADOBE_RGB, "Adobe RGB (1998)"), (REC2020_WIDE, "ITU-R BT.2020")]
 )
 def test_matrices_are_those_of_colour_science(colour, encoding, name):
     spaces = colour.RGB_COLOURSPACES

@@ -83,8 +83,7 @@ def test_characters_without_a_shape_do_no_harm(fresh_book, look):
 
 
 @pytest.mark.parametrize(
-    "typed",
-    ["W" * 3000, "日本語 🎨", "שלום مرحبا", "\n\nline" * 60, "**b** [x](http://e.x) {0}", "\u202eevil\u2028"],
+    "typed", ["W" * 3000, "日本語 🎨", "שלום مرحبا", "\n\nline" * 60, "**b** [x](http://e.x) {0}", "\u202eevil\u2028"]
 )
 def test_whatever_is_typed_one_page_comes_out(fresh_book, look, typed):
     fresh_book.add_batch(dip(dye=typed, bath=typed[:300], alloy=typed, finish=typed, note=typed))

@@ -62,8 +62,7 @@ def upgrade():
     add_columns("batches", "order_id int > orders, jig text, jig_stripped_at text")
     add_columns("dips", "note text")
     add_columns(
-        "readings",
-        "part_id int > parts, coupon_id int > coupons, sample_id int > samples, spectrum json_or_null",
+        "readings", "part_id int > parts, coupon_id int > coupons, sample_id int > samples, spectrum json_or_null"
     )
     add_columns("rinses", "kind text, dwell_min real")
     add_columns(
