@@ -26,29 +26,10 @@ if TYPE_CHECKING:
     from dyebook.lab import Lab
 
 __all__ = [
-    "BATH_EVENTS",
-    "DEMO_MARK",
-    "ELECTROLYTE_EVENTS",
-    "FIELDS",
-    "GEOMETRIES",
-    "READ",
-    "SETTINGS",
-    "SHOP_SETTINGS",
-    "DyeRecord",
-    "Field",
-    "Flaw",
-    "Measurement",
-    "ReadOptions",
-    "Reading",
-    "ShopSetting",
-    "check_lab",
-    "check_setting",
-    "check_text",
-    "check_tolerance",
-    "check_value",
-    "is_empty",
-    "parse_value",
-]
+    "BATH_EVENTS", "DEMO_MARK", "ELECTROLYTE_EVENTS", "FIELDS", "GEOMETRIES", "READ", "SETTINGS", "SHOP_SETTINGS",
+    "DyeRecord", "Field", "Flaw", "Measurement", "ReadOptions", "Reading", "ShopSetting", "check_lab", "check_setting",
+    "check_text", "check_tolerance", "check_value", "is_empty", "parse_value",
+]  # fmt: skip
 
 
 @dataclass(frozen=True)

@@ -20,21 +20,9 @@ from dyebook.notebook import Drawn, Note
 from dyebook.record import FIELDS, Reading
 
 __all__ = [
-    "REACH_DELTA_E00",
-    "SLIPS",
-    "Aim",
-    "DepthRun",
-    "Space",
-    "Suggestion",
-    "as_dipped",
-    "checked_target",
-    "default_bounds",
-    "lamp_shifts",
-    "rounded_fields",
-    "run_through_depth",
-    "sample_caution",
-    "suggest_settings",
-]
+    "REACH_DELTA_E00", "SLIPS", "Aim", "DepthRun", "Space", "Suggestion", "as_dipped", "checked_target",
+    "default_bounds", "lamp_shifts", "rounded_fields", "run_through_depth", "sample_caution", "suggest_settings",
+]  # fmt: skip
 
 # CIEDE2000 up to which half of the judges accept a match (ISO/TR 28642, value from memory)
 REACH_DELTA_E00 = 1.8

@@ -18,21 +18,9 @@ from dyebook.record import FIELDS, check_text, check_value, is_empty
 from dyebook.units import parse_moment
 
 __all__ = [
-    "add_row",
-    "both_values",
-    "checked_values",
-    "correct_row",
-    "free_numbers",
-    "history_of",
-    "last_was_deletion",
-    "list_rows",
-    "mark_deleted",
-    "note_change",
-    "row_of",
-    "table_named",
-    "undo_last",
-    "who_am_i",
-]
+    "add_row", "both_values", "checked_values", "correct_row", "free_numbers", "history_of", "last_was_deletion",
+    "list_rows", "mark_deleted", "note_change", "row_of", "table_named", "undo_last", "who_am_i",
+]  # fmt: skip
 
 # kept by the mechanism itself, never given by hand
 _OWN = {"id", "version", "added_at", "added_by", "deleted_at"}

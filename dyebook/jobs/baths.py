@@ -9,27 +9,10 @@ from dyebook.physics.electrolyte import bath_life
 from dyebook.record import FIELDS
 
 __all__ = [
-    "age_of_bath",
-    "all_baths",
-    "bath_called",
-    "bath_label",
-    "baths_by_name",
-    "baths_out_of_use",
-    "clock_of",
-    "dye_rules",
-    "dyes_met_together",
-    "electrolyte_called",
-    "electrolyte_named",
-    "events_of_bath",
-    "find_bath",
-    "life_of_electrolyte",
-    "lot_in_use",
-    "note_bath",
-    "note_electrolyte",
-    "open_lot",
-    "outside_window",
-    "set_dye_rules",
-]
+    "age_of_bath", "all_baths", "bath_called", "bath_label", "baths_by_name", "baths_out_of_use", "clock_of",
+    "dye_rules", "dyes_met_together", "electrolyte_called", "electrolyte_named", "events_of_bath", "find_bath",
+    "life_of_electrolyte", "lot_in_use", "note_bath", "note_electrolyte", "open_lot", "outside_window", "set_dye_rules",
+]  # fmt: skip
 
 
 def bath_label(dye: str, bath: str | None) -> str:

@@ -11,23 +11,10 @@ from dyebook.lab import Lab, delta_e_00
 from dyebook.record import check_tolerance
 
 __all__ = [
-    "OrderStand",
-    "answer_order",
-    "close_order",
-    "decide",
-    "is_for_skin",
-    "keep_order_sample",
-    "open_order_names",
-    "open_orders",
-    "order_named",
-    "order_of_run",
-    "order_stand",
-    "reopen_order",
-    "sample_verdict",
-    "set_target",
-    "take_order",
-    "target_of",
-]
+    "OrderStand", "answer_order", "close_order", "decide", "is_for_skin", "keep_order_sample", "open_order_names",
+    "open_orders", "order_named", "order_of_run", "order_stand", "reopen_order", "sample_verdict", "set_target",
+    "take_order", "target_of",
+]  # fmt: skip
 
 _MOST_BATCHES = 50
 

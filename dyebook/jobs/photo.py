@@ -20,27 +20,10 @@ from dyebook.record import Measurement, Reading, ReadOptions, check_value
 from dyebook.units import parse_quantity
 
 __all__ = [
-    "FITTING",
-    "MOST_BANDS",
-    "KeptStrip",
-    "Recorded",
-    "Seen",
-    "draw_kept",
-    "draw_plain",
-    "keep_dip",
-    "keep_sample",
-    "known_cameras",
-    "look",
-    "mean_of",
-    "options_as_kept",
-    "parse_dwells",
-    "read_options",
-    "record_dip",
-    "record_strip",
-    "screen_jpeg",
-    "see_photo",
-    "shade_of",
-]
+    "FITTING", "MOST_BANDS", "KeptStrip", "Recorded", "Seen", "draw_kept", "draw_plain", "keep_dip", "keep_sample",
+    "known_cameras", "look", "mean_of", "options_as_kept", "parse_dwells", "read_options", "record_dip", "record_strip",
+    "screen_jpeg", "see_photo", "shade_of",
+]  # fmt: skip
 
 # as `ReadOptions.camera`: the learned camera that took the photo, where there is one; no camera can be called so
 FITTING = "*"

@@ -17,26 +17,10 @@ from dyebook.physics.answer import Answer, cautions_for
 from dyebook.physics.film import plan_film, run_now, supply_plan
 
 __all__ = [
-    "RunState",
-    "bench_run",
-    "bench_runs",
-    "drop_run",
-    "film_in_time",
-    "finish_run",
-    "keep_log",
-    "note_current",
-    "open_runs",
-    "pause_run",
-    "plan_run",
-    "resume_run",
-    "start_run",
-    "state_of",
-    "tick_step",
-    "untick_step",
-    "where_is",
-    "whole_time_min",
-    "work_out_run",
-]
+    "RunState", "bench_run", "bench_runs", "drop_run", "film_in_time", "finish_run", "keep_log", "note_current",
+    "open_runs", "pause_run", "plan_run", "resume_run", "start_run", "state_of", "tick_step", "untick_step", "where_is",
+    "whole_time_min", "work_out_run",
+]  # fmt: skip
 
 # kinds of preparation that no run should start without
 NEEDED = ("clean", "water_break_test", "contacts")

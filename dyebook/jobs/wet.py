@@ -13,24 +13,10 @@ from dyebook.physics.sealing import judge_seal, plan_seal, seal_kind
 from dyebook.record import FIELDS
 
 __all__ = [
-    "NO_NICKEL",
-    "SEAL_KINDS",
-    "SEAL_TIMES",
-    "asked_of_batch",
-    "asked_of_seal",
-    "dyed_before_min",
-    "finished_runs",
-    "keep_batch",
-    "keep_seal_test",
-    "mark_step",
-    "minutes_of",
-    "plan_seal_of",
-    "seal_values",
-    "steps_of",
-    "surface_of",
-    "take_part",
-    "wait_of",
-]
+    "NO_NICKEL", "SEAL_KINDS", "SEAL_TIMES", "asked_of_batch", "asked_of_seal", "dyed_before_min", "finished_runs",
+    "keep_batch", "keep_seal_test", "mark_step", "minutes_of", "plan_seal_of", "seal_values", "steps_of", "surface_of",
+    "take_part", "wait_of",
+]  # fmt: skip
 
 # the setting with the shop's own minutes per µm of each seal
 SEAL_TIMES = "seal_min_per_um"

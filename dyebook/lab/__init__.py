@@ -27,26 +27,8 @@ from dyebook.lab.space import (
 from dyebook.lab.words import describe_colour, describe_difference, looks_like_munsell, munsell_to_lab
 
 __all__ = [
-    "LUMINANCE",
-    "WHITE_D65",
-    "Lab",
-    "adapt_lab",
-    "decode_srgb",
-    "delta_e_00",
-    "delta_e_76",
-    "delta_e_94",
-    "delta_e_cmc",
-    "describe_colour",
-    "describe_difference",
-    "encode_srgb",
-    "lab_to_lch",
-    "lab_to_linear_rgb",
-    "lab_to_srgb8",
-    "lab_to_xyz",
-    "linear_rgb_to_lab",
-    "looks_like_munsell",
-    "munsell_to_lab",
-    "reflectance_to_lab",
-    "srgb8_to_lab",
-    "xyz_to_lab",
-]
+    "LUMINANCE", "WHITE_D65", "Lab", "adapt_lab", "decode_srgb", "delta_e_00", "delta_e_76", "delta_e_94",
+    "delta_e_cmc", "describe_colour", "describe_difference", "encode_srgb", "lab_to_lch", "lab_to_linear_rgb",
+    "lab_to_srgb8", "lab_to_xyz", "linear_rgb_to_lab", "looks_like_munsell", "munsell_to_lab", "reflectance_to_lab",
+    "srgb8_to_lab", "xyz_to_lab",
+]  # fmt: skip

@@ -9,25 +9,10 @@ from typing import NamedTuple
 import numpy as np
 
 __all__ = [
-    "LUMINANCE",
-    "WHITE_D65",
-    "Lab",
-    "adapt_lab",
-    "decode_srgb",
-    "delta_e_00",
-    "delta_e_76",
-    "delta_e_94",
-    "delta_e_cmc",
-    "encode_srgb",
-    "lab_to_lch",
-    "lab_to_linear_rgb",
-    "lab_to_srgb8",
-    "lab_to_xyz",
-    "linear_rgb_to_lab",
-    "reflectance_to_lab",
-    "srgb8_to_lab",
-    "xyz_to_lab",
-]
+    "LUMINANCE", "WHITE_D65", "Lab", "adapt_lab", "decode_srgb", "delta_e_00", "delta_e_76", "delta_e_94",
+    "delta_e_cmc", "encode_srgb", "lab_to_lch", "lab_to_linear_rgb", "lab_to_srgb8", "lab_to_xyz", "linear_rgb_to_lab",
+    "reflectance_to_lab", "srgb8_to_lab", "xyz_to_lab",
+]  # fmt: skip
 
 # skimage's D65 is the rounded (0.95047, 1, 1.08883); taking it here too keeps both directions exact inverses
 WHITE_D65 = np.array([0.95047, 1.0, 1.08883])

@@ -17,22 +17,9 @@ from dyebook.physics.answer import Answer, cautions_for, check_figure, positive_
 from dyebook.record import check_value
 
 __all__ = [
-    "BathAge",
-    "LevelLine",
-    "LossCheck",
-    "LossRate",
-    "MakeUp",
-    "TopUp",
-    "UptakeLink",
-    "bath_age",
-    "check_level",
-    "check_window",
-    "estimate_strength",
-    "learn_loss",
-    "make_up_bath",
-    "mg_per_dm2_of_absorbance",
-    "top_up_bath",
-]
+    "BathAge", "LevelLine", "LossCheck", "LossRate", "MakeUp", "TopUp", "UptakeLink", "bath_age", "check_level",
+    "check_window", "estimate_strength", "learn_loss", "make_up_bath", "mg_per_dm2_of_absorbance", "top_up_bath",
+]  # fmt: skip
 
 # dye held by a film at full shade; wide because it differs between dyes and shades. Rule of thumb, no source: let the
 # uptake model of the bath replace it

@@ -13,23 +13,10 @@ from dyebook.notebook import Note
 from dyebook.record import check_value
 
 __all__ = [
-    "ALUMINIUM_G_PER_AH",
-    "A_PER_DM2_OF_ASF",
-    "FARADAY_BOUND",
-    "FARADAY_C_PER_MOL",
-    "METAL_UM_PER_A_MIN_DM2",
-    "MOLAR_MASS_H2SO4",
-    "MOLAR_MASS_WATER",
-    "OXIDE_FORMATION_KJ_PER_AH",
-    "REACTION_KJ_PER_AH",
-    "RULES",
-    "UM_PER_MIL",
-    "GrowthRate",
-    "alloy_factor",
-    "check_faraday",
-    "film_um_per_a_min_dm2",
-    "growth_rate",
-]
+    "ALUMINIUM_G_PER_AH", "A_PER_DM2_OF_ASF", "FARADAY_BOUND", "FARADAY_C_PER_MOL", "METAL_UM_PER_A_MIN_DM2",
+    "MOLAR_MASS_H2SO4", "MOLAR_MASS_WATER", "OXIDE_FORMATION_KJ_PER_AH", "REACTION_KJ_PER_AH", "RULES", "UM_PER_MIL",
+    "GrowthRate", "alloy_factor", "check_faraday", "film_um_per_a_min_dm2", "growth_rate",
+]  # fmt: skip
 
 FARADAY_C_PER_MOL = 96485.33212331001  # SI 2019
 GAS_J_PER_MOL_K = 8.31446261815324  # SI 2019

@@ -5,22 +5,9 @@ from dyebook.report.trouble import verdict_line
 from dyebook.report.words import COVERAGE, due_text, figure_text, moment_text, value_text
 
 __all__ = [
-    "POINTS",
-    "STEP_NAMES",
-    "bath_line",
-    "care_pairs",
-    "event_text",
-    "order_lines",
-    "piece_text",
-    "plan_text",
-    "rule_lines",
-    "rule_pairs",
-    "stand_text",
-    "strength_table",
-    "strength_words",
-    "tank_line",
-    "waiting_text",
-]
+    "POINTS", "STEP_NAMES", "bath_line", "care_pairs", "event_text", "order_lines", "piece_text", "plan_text",
+    "rule_lines", "rule_pairs", "stand_text", "strength_table", "strength_words", "tank_line", "waiting_text",
+]  # fmt: skip
 
 # what a point of a bath's strength over time stands for
 POINTS = BATH_EVENTS | {"dip": "worked out after a dip", "now": "worked out for now"}

@@ -11,29 +11,11 @@ from dyebook.record import FIELDS
 from dyebook.report.words import COVERAGE, PLUS_MINUS, clock_text, figure_text, minutes_text, moment_text
 
 __all__ = [
-    "CAUTIONS",
-    "EVENT_REMEDIES",
-    "SENTENCES",
-    "anodised_words",
-    "answer_lines",
-    "answer_page",
-    "answer_rows",
-    "detail_lines",
-    "event_line",
-    "events_count_text",
-    "few_and_rest",
-    "limit_text",
-    "note_text",
-    "now_words",
-    "plan_words",
-    "preparation_words",
-    "ratio_text",
-    "run_line",
-    "run_title",
-    "share_text",
-    "steps_page",
+    "CAUTIONS", "EVENT_REMEDIES", "SENTENCES", "anodised_words", "answer_lines", "answer_page", "answer_rows",
+    "detail_lines", "event_line", "events_count_text", "few_and_rest", "limit_text", "note_text", "now_words",
+    "plan_words", "preparation_words", "ratio_text", "run_line", "run_title", "share_text", "steps_page",
     "wet_step_text",
-]
+]  # fmt: skip
 
 SUPPLY_OFF = "Supply off before touching any contact, clamp or part: an arc can light the hydrogen over the tank."
 

@@ -7,38 +7,12 @@ from dyebook.record import FIELDS
 from dyebook.report.words import capital, distance_text, dwell_text, lab_text, sentence_text
 
 __all__ = [
-    "AWAY",
-    "MAY_REACH",
-    "NEAR",
-    "NO_NEARER",
-    "REACHES",
-    "SENTENCES",
-    "STRIP_HINT",
-    "answer_text",
-    "baths_text",
-    "coupons_text",
-    "depth_text",
-    "footing_text",
-    "forgiving_text",
-    "lamp_text",
-    "left_out_text",
-    "miss_text",
-    "mix_lines",
-    "mixes_text",
-    "outlook_text",
-    "reach_word",
-    "redip_lines",
-    "redip_text",
-    "second_way_text",
-    "sentence_text",
-    "setting_fields",
-    "setting_rows",
-    "settings_text",
-    "stands_text",
-    "strip_text",
-    "suggestions_text",
+    "AWAY", "MAY_REACH", "NEAR", "NO_NEARER", "REACHES", "SENTENCES", "STRIP_HINT", "answer_text", "baths_text",
+    "coupons_text", "depth_text", "footing_text", "forgiving_text", "lamp_text", "left_out_text", "miss_text",
+    "mix_lines", "mixes_text", "outlook_text", "reach_word", "redip_lines", "redip_text", "second_way_text",
+    "sentence_text", "setting_fields", "setting_rows", "settings_text", "stands_text", "strip_text", "suggestions_text",
     "worth_trying",
-]
+]  # fmt: skip
 
 # CIEDE2000 by which 10 s or 1 °C moves a shade: below the first it is not seen, above the second by everybody;
 # common practice, no source

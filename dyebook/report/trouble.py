@@ -9,23 +9,10 @@ from dyebook.report.bench import CAUTIONS
 from dyebook.report.words import COVERAGE, capital, moment_text, sentence_text
 
 __all__ = [
-    "SENTENCES",
-    "causes_html",
-    "causes_text",
-    "difference_figures",
-    "drift_lines",
-    "drift_text",
-    "false_signals_text",
-    "leading",
-    "less_likely_lines",
-    "probability_text",
-    "question_text",
-    "sample_lines",
-    "verdict_figures",
-    "verdict_line",
-    "verdict_lines",
-    "verdict_text",
-]
+    "SENTENCES", "causes_html", "causes_text", "difference_figures", "drift_lines", "drift_text", "false_signals_text",
+    "leading", "less_likely_lines", "probability_text", "question_text", "sample_lines", "verdict_figures",
+    "verdict_line", "verdict_lines", "verdict_text",
+]  # fmt: skip
 
 _OFF = CAUTIONS["supply_off"]
 # name, remedy, and the keys of the cautions that go with it

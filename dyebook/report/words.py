@@ -12,25 +12,10 @@ from dyebook.lab import delta_e_00, describe_difference
 from dyebook.record import FIELDS, is_empty
 
 __all__ = [
-    "COVERAGE",
-    "PLUS_MINUS",
-    "capital",
-    "clock_text",
-    "day_text",
-    "difference_text",
-    "distance_text",
-    "due_text",
-    "dwell_text",
-    "figure_text",
-    "lab_text",
-    "minutes_text",
-    "moment_text",
-    "pairs_html",
-    "plain",
-    "sentence_text",
-    "setting_text",
-    "value_text",
-]
+    "COVERAGE", "PLUS_MINUS", "capital", "clock_text", "day_text", "difference_text", "distance_text", "due_text",
+    "dwell_text", "figure_text", "lab_text", "minutes_text", "moment_text", "pairs_html", "plain", "sentence_text",
+    "setting_text", "value_text",
+]  # fmt: skip
 
 # what stands after ± is so many standard uncertainties, for colours, film, strength and heat alike
 COVERAGE = 2.0

@@ -12,22 +12,9 @@ from dyebook.screens.session import sentence
 from dyebook.screens.swatch import web_text
 
 __all__ = [
-    "ask_reason",
-    "deed",
-    "offer_page",
-    "offer_pdf",
-    "offer_steps",
-    "show_answer",
-    "show_bar_clock",
-    "show_cautions",
-    "show_clock",
-    "show_doubt",
-    "show_figures",
-    "show_flags",
-    "show_from_top",
-    "show_pairs",
-    "show_plot",
-]
+    "ask_reason", "deed", "offer_page", "offer_pdf", "offer_steps", "show_answer", "show_bar_clock", "show_cautions",
+    "show_clock", "show_doubt", "show_figures", "show_flags", "show_from_top", "show_pairs", "show_plot",
+]  # fmt: skip
 
 
 def show_answer(answer, heads, leave=()):

@@ -20,22 +20,9 @@ import streamlit as st
 from dyebook.safe_file import replacing
 
 __all__ = [
-    "begin",
-    "bytes_of",
-    "draft",
-    "drafts_folder",
-    "forget",
-    "hold_draft",
-    "hold_file",
-    "is_draft_name",
-    "keep",
-    "load_draft",
-    "mark_of",
-    "put_draft_down",
-    "recall",
-    "save_draft",
-    "throw_old_away",
-]
+    "begin", "bytes_of", "draft", "drafts_folder", "forget", "hold_draft", "hold_file", "is_draft_name", "keep",
+    "load_draft", "mark_of", "put_draft_down", "recall", "save_draft", "throw_old_away",
+]  # fmt: skip
 
 _NAME = re.compile(r"[A-Za-z0-9_-]{6,60}")
 _FILE = "draft.json"

@@ -16,22 +16,9 @@ from dyebook.screens.drafts import begin, draft, keep
 from dyebook.units import parse_quantity
 
 __all__ = [
-    "ask",
-    "ask_alloy",
-    "ask_order",
-    "ask_text",
-    "ask_word",
-    "choose",
-    "choose_from",
-    "choose_run",
-    "follow",
-    "keeping",
-    "key_of",
-    "put",
-    "switch",
-    "try_deed",
-    "warn",
-]
+    "ask", "ask_alloy", "ask_order", "ask_text", "ask_word", "choose", "choose_from", "choose_run", "follow", "keeping",
+    "key_of", "put", "switch", "try_deed", "warn",
+]  # fmt: skip
 
 
 _ALLOYS = ("6061", "6063", "6082", "5052", "2024", "7075", "1050", "cast")

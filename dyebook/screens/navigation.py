@@ -9,27 +9,10 @@ import streamlit as st
 from dyebook.screens.fields import key_of, put
 
 __all__ = [
-    "arrive",
-    "asked_for",
-    "go_on",
-    "go_to",
-    "go_to_batch",
-    "go_to_bath",
-    "go_to_bench",
-    "go_to_order",
-    "go_to_photo",
-    "go_to_redip",
-    "go_to_shade",
-    "go_to_step",
-    "go_to_trouble",
-    "hold_pages",
-    "open_bench_at",
-    "show_bath",
-    "show_order",
-    "step_of",
-    "turn_of",
-    "turn_over",
-]
+    "arrive", "asked_for", "go_on", "go_to", "go_to_batch", "go_to_bath", "go_to_bench", "go_to_order", "go_to_photo",
+    "go_to_redip", "go_to_shade", "go_to_step", "go_to_trouble", "hold_pages", "open_bench_at", "show_bath",
+    "show_order", "step_of", "turn_of", "turn_over",
+]  # fmt: skip
 
 _PAGES, _NEXT, _STEP_ASKED, _TURN = "pages", "filled_next", "step_asked", "page_turn"
 # steps of a piece of work that lie in another of the bench's five

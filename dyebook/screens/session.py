@@ -22,25 +22,10 @@ from dyebook.server.gate import COOKIE
 from dyebook.server.pairing import DOOR_HEADER, MOST_SENT_MB, SIGN_IN_COOKIE, admit, send_away, take_refused
 
 __all__ = [
-    "as_drawn",
-    "as_told",
-    "came_by",
-    "friendly_errors",
-    "is_demo",
-    "is_let_in",
-    "leave_demo",
-    "look_around",
-    "may_leave_demo",
-    "renew_demo",
-    "sentence",
-    "shared_book",
-    "show_error",
-    "show_refused",
-    "tap",
-    "the_book",
-    "who_is_here",
-    "whose_draft",
-]
+    "as_drawn", "as_told", "came_by", "friendly_errors", "is_demo", "is_let_in", "leave_demo", "look_around",
+    "may_leave_demo", "renew_demo", "sentence", "shared_book", "show_error", "show_refused", "tap", "the_book",
+    "who_is_here", "whose_draft",
+]  # fmt: skip
 
 # the same word in the session's state and in the page's address
 _BOOK = "shelf"

@@ -12,23 +12,9 @@ from dataclasses import dataclass
 from hashlib import sha256
 
 __all__ = [
-    "DOOR_HEADER",
-    "LINK_LASTS_S",
-    "MOST_SENT_MB",
-    "PHONE_STAYS_S",
-    "SIGN_IN_COOKIE",
-    "Pairing",
-    "Phone",
-    "admit",
-    "is_admitted",
-    "is_signed_in",
-    "let_go",
-    "may_send",
-    "send_away",
-    "share_pairing",
-    "take_refused",
-    "the_pairing",
-]
+    "DOOR_HEADER", "LINK_LASTS_S", "MOST_SENT_MB", "PHONE_STAYS_S", "SIGN_IN_COOKIE", "Pairing", "Phone", "admit",
+    "is_admitted", "is_signed_in", "let_go", "may_send", "send_away", "share_pairing", "take_refused", "the_pairing",
+]  # fmt: skip
 
 LINK_LASTS_S = 600
 # a long day at the bench

@@ -15,28 +15,10 @@ from dyebook.record import FIELDS, DyeRecord, Reading, check_value, parse_value
 from dyebook.units import parse_quantity
 
 __all__ = [
-    "BookOption",
-    "CountOption",
-    "JsonOption",
-    "LetterOption",
-    "PageOption",
-    "PartsOption",
-    "field_options",
-    "given",
-    "given_each",
-    "open_at",
-    "option",
-    "optional",
-    "parse_lab",
-    "parse_points",
-    "print_json",
-    "print_result",
-    "progress_bar",
-    "record_from",
-    "shop_setting",
-    "show_answer",
-    "with_options",
-]
+    "BookOption", "CountOption", "JsonOption", "LetterOption", "PageOption", "PartsOption", "field_options", "given",
+    "given_each", "open_at", "option", "optional", "parse_lab", "parse_points", "print_json", "print_result",
+    "progress_bar", "record_from", "shop_setting", "show_answer", "with_options",
+]  # fmt: skip
 
 KEYWORD = Parameter.KEYWORD_ONLY
 

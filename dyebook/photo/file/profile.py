@@ -25,25 +25,10 @@ from dyebook.lab import decode_srgb
 from dyebook.photo.file.exif import declared_colour
 
 __all__ = [
-    "ADOBE_RGB",
-    "CONNECTION_XYZ",
-    "D65_XY",
-    "DISPLAY_P3",
-    "LINEAR",
-    "REC2020_WIDE",
-    "SHORT_WHITE",
-    "SRGB",
-    "Encoding",
-    "EngineError",
-    "ProfileError",
-    "adaptation",
-    "convert_by_engine",
-    "encoding_from_primaries",
-    "encoding_of",
-    "matrix_profile",
-    "read_profile",
-    "rec709_to_xyz",
-]
+    "ADOBE_RGB", "CONNECTION_XYZ", "D65_XY", "DISPLAY_P3", "LINEAR", "REC2020_WIDE", "SHORT_WHITE", "SRGB", "Encoding",
+    "EngineError", "ProfileError", "adaptation", "convert_by_engine", "encoding_from_primaries", "encoding_of",
+    "matrix_profile", "read_profile", "rec709_to_xyz",
+]  # fmt: skip
 
 D65_XY = (0.3127, 0.3290)
 REC709_XY = ((0.640, 0.330), (0.300, 0.600), (0.150, 0.060))

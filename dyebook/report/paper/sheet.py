@@ -9,21 +9,9 @@ from dataclasses import dataclass
 from dyebook.lab import Lab, lab_to_srgb8
 
 __all__ = [
-    "OUTSIDE",
-    "PAPERS_MM",
-    "Code",
-    "Pairs",
-    "Picture",
-    "Prose",
-    "Ribbon",
-    "Row",
-    "Sheet",
-    "Shown",
-    "Swatches",
-    "Table",
-    "ink_of",
-    "plain_text",
-]
+    "OUTSIDE", "PAPERS_MM", "Code", "Pairs", "Picture", "Prose", "Ribbon", "Row", "Sheet", "Shown", "Swatches", "Table",
+    "ink_of", "plain_text",
+]  # fmt: skip
 
 # width and height, ISO 216 and ANSI/ASME Y14.1 (A)
 PAPERS_MM = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}

@@ -16,23 +16,9 @@ from dyebook.report.shade import setting_fields
 from dyebook.screens import tasks
 
 __all__ = [
-    "advise",
-    "as_it_stands",
-    "baths_now",
-    "baths_of",
-    "coupon",
-    "depth_of",
-    "learn",
-    "learn_all",
-    "learn_here",
-    "learn_in_task",
-    "mixes",
-    "plan_of",
-    "redip",
-    "second_way",
-    "stands_of",
-    "suggestions",
-]
+    "advise", "as_it_stands", "baths_now", "baths_of", "coupon", "depth_of", "learn", "learn_all", "learn_here",
+    "learn_in_task", "mixes", "plan_of", "redip", "second_way", "stands_of", "suggestions",
+]  # fmt: skip
 
 
 def baths_of(book):
