@@ -49,3 +49,14 @@ def pytest_runtest_makereport(item, call):
     if report.skipped and broken and not hasattr(report, "wasxfail"):
         report.outcome = "failed"
         report.longrepr = f"{item.nodeid} skipped, but this environment promises {', '.join(broken)}: {report.longrepr}"
+
+
+@pytest.fixture(autouse=True)
+def no_book_stays_named():
+    """What a command names by --book is the next test's no more."""
+    before = os.environ.get("DYEBOOK_BOOK")
+    yield
+    if before is None:
+        os.environ.pop("DYEBOOK_BOOK", None)
+    else:
+        os.environ["DYEBOOK_BOOK"] = before
