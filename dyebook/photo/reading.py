@@ -45,8 +45,8 @@ __all__ = [
     "level_log_sd",
     "level_steps",
     "read_parts",
-    "specular_included",
     "usual_film",
+    "with_film",
 ]
 
 _LUMINANCE, _EVEN = LUMINANCE.astype(np.float32), np.full(3, 1 / 3, np.float32)
@@ -231,24 +231,23 @@ def _spread_over(places, values):
 
 def _settled(evidence, step, excess):
     """The same evidence with its light changed by a step of its logarithm, and the error that this leaves."""
-    film = evidence.film * np.exp(step)
-    basis = replace(evidence.basis, film=film, excess=excess)
-    error = error_parts(basis)
+    basis = replace(evidence.basis, film=evidence.film * np.exp(step), excess=excess)
     is_lamp = basis.side + excess / _LAMP_EXCESS > _LAMP and basis.mirroring > _LAMP
+    flags = (*evidence.reading.flags, *(("directed_light",) if is_lamp else ()))
+    return with_film(evidence, basis, error_parts(basis), flags)
+
+
+def with_film(evidence: Evidence, basis: Basis, error: dict, flags: tuple) -> Evidence:
+    """Return the same evidence read as the film of a basis, with the parts of its error by name, and its doubts."""
     reading = replace(
         evidence.reading,
-        lab=Lab(*linear_rgb_to_lab(film).tolist()),
-        lab_sci=specular_included(film),
+        lab=Lab(*linear_rgb_to_lab(basis.film).tolist()),
+        lab_sci=Lab(*linear_rgb_to_lab(basis.film + _CLEAR_SURFACE).tolist()),
         lab_u=tuple(np.sqrt(sum(error.values()).diagonal()).tolist()),
         lab_cov_parts={name: tuple(map(tuple, covariance.tolist())) for name, covariance in error.items()},
-        flags=(*evidence.reading.flags, *(("directed_light",) if is_lamp else ())),
+        flags=flags,
     )
-    return replace(evidence, film=film, basis=basis, reading=reading)
-
-
-def specular_included(film: np.ndarray) -> Lab:
-    """Return the colour of a film's linear light (3,) with what its clear surface mirrors."""
-    return Lab(*linear_rgb_to_lab(film + _CLEAR_SURFACE).tolist())
+    return replace(evidence, film=basis.film, basis=basis, reading=reading)
 
 
 def _film_colour(seen, share=_UNVEILED):

@@ -18,7 +18,7 @@ import numpy as np
 
 from dyebook.lab import LUMINANCE, Lab, lab_to_linear_rgb, linear_rgb_to_lab
 from dyebook.photo.part.part import Part
-from dyebook.photo.reading import Evidence, Facing, facing_pixels, specular_included, usual_film
+from dyebook.photo.reading import Evidence, Facing, facing_pixels, usual_film, with_film
 from dyebook.photo.shared import Basis, Sizes, error_parts
 
 __all__ = ["BARE", "BARE_U", "TOLD_U", "error_beside", "is_twin", "next_step", "read_by_twin"]
@@ -95,7 +95,7 @@ def read_by_twin(photo, light, parts, evidence, twin: Part, lab=None, camera=Non
     for part, one in zip(parts, evidence, strict=True):
         piece = _seen(photo, light, part)
         film = _film(piece, bare, lab_to_linear_rgb(own), photo, light, camera)
-        read.append(_with_film(one, film, piece, bare, light, BARE_U if lab is None else TOLD_U))
+        read.append(_beside(one, film, piece, bare, light, BARE_U if lab is None else TOLD_U))
     return tuple(read)
 
 
@@ -135,7 +135,7 @@ def _film(piece, bare, body, photo, light, camera):
     return np.where(seen > 0, np.maximum(seen - _GLOSS, _LEAVES * seen), seen)
 
 
-def _with_film(evidence, film, piece, bare, light, twin_u):
+def _beside(evidence, film, piece, bare, light, twin_u):
     """The evidence with the film that the twin gives, its error and doubts."""
     profiles, boxes = zip(*((np.quantile(one.logs, _PROFILE), one.facing.box) for one in (piece, bare)), strict=True)
     apart = float(np.std(profiles[0] - profiles[1]))
@@ -146,18 +146,11 @@ def _with_film(evidence, film, piece, bare, light, twin_u):
     dyed = evidence.basis.has_card and np.ptp(np.log(np.maximum(bare.colour, _DARKEST))) > _DYED
     unlike = other_shape or apart > _OTHER_LIGHT or dyed
     doubts = {"twin_unlike": unlike, "twin_clipped": bare.unclipped < 1 - _CLIPPED}
-    reading = replace(
-        evidence.reading,
-        lab=Lab(*linear_rgb_to_lab(film).tolist()),
-        lab_sci=specular_included(film),
-        lab_u=tuple(np.sqrt(sum(error.values()).diagonal()).tolist()),
-        lab_cov_parts={name: tuple(map(tuple, covariance.tolist())) for name, covariance in error.items()},
-        flags=(
-            *(name for name in evidence.reading.flags if name != "directed_light"),
-            *(name for name, raised in doubts.items() if raised),
-        ),
+    flags = (
+        *(name for name in evidence.reading.flags if name != "directed_light"),
+        *(name for name, raised in doubts.items() if raised),
     )
-    return replace(evidence, reading=reading, film=film, basis=basis)
+    return with_film(evidence, basis, error, flags)
 
 
 def next_step(evidence, twin_u=None) -> dict | None:

@@ -22,6 +22,8 @@ __all__ = [
 
 
 _ALLOYS = ("6061", "6063", "6082", "5052", "2024", "7075", "1050", "cast")
+# in the draft: what the book held when each field was last in step with it; in the session: its label, and that now
+_FILLED, _NOW = "fields as filled", "fields now"
 
 
 def key_of(name: str) -> str:
@@ -115,10 +117,6 @@ def keeping(*keys):
             )
     yield
     filled.update(texts)
-
-
-# in the draft: what the book held when each field was last in step with it; in the session: its label, and that now
-_FILLED, _NOW = "fields as filled", "fields now"
 
 
 def ask_word(name, label, known=(), hint="choose or write", explain=None, need=None) -> str | None:
