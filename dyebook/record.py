@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 __all__ = [
     "BATH_EVENTS", "DEMO_MARK", "ELECTROLYTE_EVENTS", "FIELDS", "GEOMETRIES", "READ", "SETTINGS", "SHOP_SETTINGS",
     "DyeRecord", "Field", "Flaw", "Measurement", "ReadOptions", "Reading", "ShopSetting", "check_lab", "check_setting",
-    "check_text", "check_tolerance", "check_value", "is_empty", "parse_value",
+    "check_text", "check_tolerance", "check_value", "figure_in", "is_empty", "parse_value",
 ]  # fmt: skip
 
 
@@ -93,6 +93,27 @@ FIELDS = {row.name: row for row in _ROWS}
 SETTINGS = tuple(row.name for row in _ROWS if row.table not in ("", "readings"))
 READ = tuple(row.name for row in _ROWS if row.table == "readings")
 
+# figures of the bench that are no field of a record, with what the book holds of them
+_FIGURES = {
+    name: Field(name, unit, label, label, lower, upper)
+    for name, unit, label, lower, upper in (
+        ("voltage_v", "V", "voltage", 0, 200),
+        ("current_a", "A", "current", 0, 100_000),
+        ("volume_l", "L", "volume", 0, 100_000),
+        ("bath_volume_l", "L", "volume", 0.01, 100_000),
+        ("electrolyte_g_per_l", "g/L", "electrolyte strength", 0, 500),
+        ("al_g_per_l", "g/L", "dissolved aluminium", 0, 50),
+        ("seal_temp_c", "°C", "seal temperature", 0, 130),
+    )
+}
+_CHECKED = {name: row for name, row in FIELDS.items() if row.kind is float and row.table != "readings"} | _FIGURES
+
+
+def figure_in(name: str) -> str | None:
+    """Return the figure that a longer name ends in, such as "bath_temp_c" of "enter_bath_temp_c"; None without one."""
+    return max((one for one in _CHECKED if f"_{name}".endswith(f"_{one}")), key=len, default=None)
+
+
 # what can happen to a dye bath and to an electrolyte: the name it is kept under, and what people call it
 BATH_EVENTS = {
     "made_up": "made up",
@@ -121,12 +142,12 @@ _NO = frozenset({"no", "n", "false", "0", "0.0"})
 def check_value(name: str, value) -> float | str | bool | None:
     """Return `value` as the field's own type, or say what is wrong with it.
 
-    `nan` stands for a number, None for words or flags, that were not measured. `name`: a name in `FIELDS`. `value`
-    (object): a number, text, bool or None; None and empty text mean "not measured".
+    `nan` stands for a number, None for words or flags, that were not measured. `name`: a name in `FIELDS`, or a figure
+    as of `figure_in`. `value` (object): a number, text, bool or None; None and empty text mean "not measured".
     """
-    if name not in FIELDS:
+    row = FIELDS.get(name) or _FIGURES.get(name)
+    if row is None:
         raise ValueError(f"unknown field {name!r}; known: {', '.join(FIELDS)}")
-    row = FIELDS[name]
     empty = is_empty(value) or value == ""
     if row.kind is bool:
         return None if empty else _as_truth(name, value)

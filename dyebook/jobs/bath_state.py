@@ -102,6 +102,7 @@ class BathState(Answer):
     # strength_g_per_l, strength_g_per_l_sd: now; None while no strength was noted
     strength_g_per_l: float | None = None
     strength_g_per_l_sd: float | None = None
+    wanted_g_per_l: float | None = None  # what a top-up brings back
     uptake_mg_per_dm2: float | None = None
     uptake_mg_per_dm2_sd: float | None = None
     # bath_volume_l, present_volume_l: at its line; and now, where the level was noted
@@ -149,6 +150,7 @@ def bath_state(book, row: dict, learn=learn_dips, now=None, newest=False, **seen
         bath=f"{row['dye']}, {row['name']}",
         strength_g_per_l=line.now and line.now.dye_g_per_l,
         strength_g_per_l_sd=line.now and line.now.dye_g_per_l_sd,
+        wanted_g_per_l=line.wanted_g_per_l,
         uptake_mg_per_dm2=line.uptake_mg_per_dm2,
         uptake_mg_per_dm2_sd=line.uptake_mg_per_dm2_sd,
         bath_volume_l=row["bath_volume_l"],

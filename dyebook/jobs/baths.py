@@ -6,12 +6,13 @@ from dyebook.book.batches import Names
 from dyebook.errors import BookError, RecordError
 from dyebook.physics.bathcare import bath_age, check_window
 from dyebook.physics.electrolyte import bath_life
-from dyebook.record import FIELDS
+from dyebook.record import FIELDS, check_value
 
 __all__ = [
     "age_of_bath", "all_baths", "bath_called", "bath_label", "baths_by_name", "baths_out_of_use", "clock_of",
     "dye_rules", "dyes_met_together", "electrolyte_called", "electrolyte_named", "events_of_bath", "find_bath",
     "life_of_electrolyte", "lot_in_use", "note_bath", "note_electrolyte", "open_lot", "outside_window", "set_dye_rules",
+    "want_strength", "wanted_of_bath",
 ]  # fmt: skip
 
 
@@ -131,6 +132,7 @@ _RULES = "dye_rules"  # the setting they are kept under
 _WINDOWS = ("ph", "bath_temp_c")
 _KNOWN_RULES = (
     *_WINDOWS,
+    "dye_g_per_l",
     "uptake_mg_per_dm2",
     "limit_dm2_per_l",
     "limit_days",
@@ -140,15 +142,15 @@ _KNOWN_RULES = (
 
 
 def dye_rules(book, dye: str) -> dict:
-    """Return what the shop has set for a dye: windows (lower, upper) of `ph` and `bath_temp_c`, uptake and limits."""
+    """Return what the shop has set for a dye: windows (lower, upper) of `ph` and `bath_temp_c`, recipe and limits."""
     return (book.setting(_RULES) or {}).get(dye, {})
 
 
 def set_dye_rules(book, dye: str, **rules):
     """Keep the shop's rules for a dye.
 
-    `**rules`: `ph` and `bath_temp_c` as (lower, upper), `uptake_mg_per_dm2`, `limit_dm2_per_l`, `limit_days`,
-    `evaporation_l_per_day`, `tank_area_dm2`; None takes a rule away.
+    `**rules`: `ph` and `bath_temp_c` as (lower, upper), `dye_g_per_l` of its recipe, `uptake_mg_per_dm2`,
+    `limit_dm2_per_l`, `limit_days`, `evaporation_l_per_day`, `tank_area_dm2`; None takes a rule away.
     """
     unknown = [name for name in rules if name not in _KNOWN_RULES]
     if unknown:
@@ -162,6 +164,22 @@ def set_dye_rules(book, dye: str, **rules):
     known = book.setting(_RULES) or {}
     kept = {name: value for name, value in {**known.get(dye, {}), **rules}.items() if value is not None}
     book.set_setting(_RULES, {**known, dye: kept}, was=known)
+
+
+_WANTED = "wanted_strengths"  # the setting they are kept under, by the bath's number
+
+
+def wanted_of_bath(book, bath_id: int) -> str | float:
+    """Return what a bath's strength is to be: "made" (up or topped up to), "recipe", "measured" last, or g/L."""
+    return (book.setting(_WANTED) or {}).get(str(bath_id), "made")
+
+
+def want_strength(book, bath_id: int, wanted: str | float):
+    """Keep what a bath's strength is to be, as `wanted_of_bath` returns it."""
+    if not isinstance(wanted, str):
+        check_value("dye_g_per_l", wanted)
+    known = book.setting(_WANTED) or {}
+    book.set_setting(_WANTED, {**known, str(bath_id): wanted}, was=known)
 
 
 def outside_window(book, dye: str, **values) -> list:

@@ -15,6 +15,7 @@ from dyebook.jobs.gauge import FILM_BY, rate_for
 from dyebook.jobs.orders import order_named
 from dyebook.physics.answer import Answer, cautions_for
 from dyebook.physics.film import plan_film, run_now, supply_plan
+from dyebook.record import check_value
 
 __all__ = [
     "RunState", "bench_run", "bench_runs", "drop_run", "film_in_time", "finish_run", "keep_log", "note_current",
@@ -176,6 +177,7 @@ def note_current(book, run_id: int, current_a: float, at: datetime | None = None
     at = at or this_moment()
     if not 0 <= current_a <= 1e5:
         raise RecordError(f"the current noted is {current_a:g} A; note it as the supply shows it, 0 or above")
+    seen = {name: check_value(name, value) for name, value in seen.items() if value is not None}
 
     def change(row):
         if row["started_at"] is None or row["anodise_min"] is not None:

@@ -12,7 +12,7 @@ from datetime import UTC, date, datetime, timedelta
 
 from dyebook.book.life import dips_in_bath
 from dyebook.errors import RecordError
-from dyebook.jobs.baths import all_baths, clock_of, dye_rules
+from dyebook.jobs.baths import all_baths, clock_of, dye_rules, wanted_of_bath
 from dyebook.physics.bathcare import (
     DRAG_OUT_ML_PER_DM2,
     GIVEN_SD_FRACTION,
@@ -68,10 +68,10 @@ class StrengthLine:
     """Strength of a bath over time."""
 
     points: tuple[StrengthPoint, ...]  # oldest first; noted at events, worked out after each dip and now
-    # noted_g_per_l, made_g_per_l: the newest strength that was noted, and the newest that the bath was made up or
-    # topped up to
-    noted_g_per_l: float | None = None
-    made_g_per_l: float | None = None
+    noted_g_per_l: float | None = None  # the newest strength that was noted
+    # what a top-up brings back, and whose word that is: "set", "recipe" or the kind of an event; empty where not known
+    wanted_g_per_l: float | None = None
+    wanted_as: str = ""
     # dyed_dm2, film_um: area dyed since the newest noted strength, and its mean film
     dyed_dm2: float = 0.0
     film_um: float = _USUAL_FILM_UM
@@ -86,11 +86,6 @@ class StrengthLine:
     bath_volume_l: float | None = None  # as last noted
     present_volume_l: float | None = None  # level now, where one was noted since the strength
     basis: str = ""  # what uptake and loss rest on
-
-    @property
-    def wanted_g_per_l(self):
-        """The strength that a top-up brings back: as made up or topped up, else as last noted."""
-        return self.made_g_per_l or self.noted_g_per_l
 
     @property
     def now(self):
@@ -126,7 +121,20 @@ def strength_line(book, bath_id: int, model=None, now: datetime | None = None, n
     rate = learn_loss(link, _loss_checks(bath["bath_volume_l"], moments, evaporation))
     usual = _mean_load(dips, loads) if dips else 1.0 if "uptake_mg_per_dm2" in rules else _USUAL_FILM_UM
     balance = _Balance(bath["bath_volume_l"], evaporation, rate, usual)
-    return balance.line(moments, now or datetime.now(UTC), newest)
+    line = balance.line(moments, now or datetime.now(UTC), newest)
+    wanted, wanted_as = _wanted(wanted_of_bath(book, bath_id), rules, [row for row in moments if not row["is_dip"]])
+    return replace(line, wanted_g_per_l=wanted, wanted_as=wanted_as)
+
+
+def _wanted(asked, rules, events):
+    """Strength wanted of a bath, and by whose word; what was asked for first, then as made, then as noted."""
+    if not isinstance(asked, str):
+        return asked, "set"
+    noted = [(row["dye_g_per_l"], row["kind"]) for row in events if row["dye_g_per_l"] is not None]
+    made = [one for one in noted if one[1] in _MADE]
+    recipe = [(rules["dye_g_per_l"], "recipe")] if "dye_g_per_l" in rules else []
+    found = {"recipe": recipe, "made": made, "measured": [one for one in noted if one[1] not in _MADE]}
+    return (found[asked] or made or noted or [(None, "")])[-1]
 
 
 def _dips_that_count(book, bath_id, events):
@@ -249,8 +257,7 @@ class _Balance:
         moves = self.evaporation > 0 or self.rate.per_day > 0
         if moves and events[-1]["kind"] != "thrown_out":
             points += self._point(since, now.timestamp(), now.isoformat(timespec="minutes"), "now")
-        made = [row["dye_g_per_l"] for row in events if row["kind"] in _MADE and row["dye_g_per_l"] is not None]
-        return self._summed(tuple(points), since, now.timestamp(), made[-1] if made else None)
+        return self._summed(tuple(points), since, now.timestamp())
 
     def _point(self, since, clock, at, kind):
         """The point after what happened, as a list of one; of none where strength or volume are not known."""
@@ -268,14 +275,13 @@ class _Balance:
         sd = math.hypot(sd, NOTED_SD * since.g_per_l, strength * _EVAPORATION_SD * evaporated / left_l)
         return [StrengthPoint(at, strength, sd, kind)]
 
-    def _summed(self, points, since, clock, made):
+    def _summed(self, points, since, clock):
         load = since.load_dm2 / since.dyed_dm2 if since.dyed_dm2 else self.usual_load
         each, each_sd = (1000 * part for part in self.rate.lost_g(load, 0.0))
         lost, lost_sd = self.rate.lost_g(since.load_dm2, since.gram_days(clock)) if since.volume_l else (0.0, 0.0)
         return StrengthLine(
             points,
             noted_g_per_l=since.g_per_l,
-            made_g_per_l=made,
             dyed_dm2=since.dyed_dm2,
             film_um=since.film_um,
             without_area=since.without_area,
@@ -361,7 +367,7 @@ def top_up_of(
     Parameters
     ----------
     target_g_per_l
-        As it was last made up, topped up or else noted, without it.
+        As it is wanted of the bath, without it.
     measured_g_per_l, present_l
         Strength and volume now, where they were looked at.
     **since

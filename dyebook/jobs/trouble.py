@@ -10,12 +10,14 @@ from dyebook.book.life import replaced_batches
 from dyebook.book.setups import setup_names, setup_of
 from dyebook.errors import BookError, ModelError, PhotoError, RecordError
 from dyebook.jobs import say_nothing
+from dyebook.jobs.bath_state import bath_state
 from dyebook.jobs.baths import all_baths, bath_label, events_of_bath
 from dyebook.jobs.check_coupon import BASELINE
 from dyebook.jobs.orders import target_of
 from dyebook.jobs.photo import look, options_as_kept
 from dyebook.jobs.strength import learn_dips
 from dyebook.jobs.verdict import judge_against
+from dyebook.notebook import Note
 from dyebook.record import FIELDS, is_empty
 
 __all__ = [
@@ -264,14 +266,14 @@ def drift_in_book(book, dye: str, bath: str | None, learn=learn_dips, progress=s
     charted = lately if len(lately) >= _LEAST_CHARTED else dips
     history = compare_with_expectation(model, charted.drop(columns="dyed_at"))
     history = history.assign(dyed_at=charted["dyed_at"].str[:10].to_numpy(), batch=charted["batch"].to_numpy())
-    known = {"bath_volume_l": _volume_of(book, dye, bath), "dye_g_per_l": float(charted["dye_g_per_l"].median())}
-    return BathDrift(label, history, _find_drift(history, coupon_history(book), known), tuple(filled))
+    drift = _with_own_top_up(book, _bath_row(book, dye, bath), learn, _find_drift(history, coupon_history(book)))
+    return BathDrift(label, history, drift, tuple(filled))
 
 
-def _find_drift(history, coupon, known):
+def _find_drift(history, coupon):
     from dyebook.advice.drift import find_drift
 
-    known["baseline"] = min(max(len(history) // 3, _BASELINE[0]), _BASELINE[1])
+    known = {"baseline": min(max(len(history) // 3, _BASELINE[0]), _BASELINE[1])}
     found = find_drift(history, coupon=coupon, coupon_baseline=BASELINE, **known)
     if found.cause == "bath" and coupon["dyed_at"].iloc[0] > str(found.since):
         # a coupon that was first read after the drift began cannot say that it was not the camera
@@ -279,12 +281,13 @@ def _find_drift(history, coupon, known):
     return found
 
 
-def _volume_of(book, dye, bath):
-    """Volume of a bath in litres: its own, else the newest that was noted; None where none is known."""
-    row = _bath_row(book, dye, bath)
-    if row is None or row["bath_volume_l"]:
-        return row and row["bath_volume_l"]
-    return next((e["bath_volume_l"] for e in reversed(events_of_bath(book, row["id"])) if e["bath_volume_l"]), None)
+def _with_own_top_up(book, row, learn, drift):
+    """A `Drift` of a bath of the book: how much brings it back is said by the bath itself, as everywhere."""
+    if row is None or drift.cause == "camera" or drift.strength is None or drift.strength >= 1:
+        return drift
+    plan = bath_state(book, row, learn, newest=True).top_up
+    grams = plan.dye_g if plan and plan.dye_g else None
+    return replace(drift, top_up_g=grams, why=Note(drift.why.code, **drift.why.values | {"top_up_g": grams}))
 
 
 def coupon_history(book):

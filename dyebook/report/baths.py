@@ -7,6 +7,7 @@ from dyebook.report.words import COVERAGE, due_text, figure_text, moment_text, v
 __all__ = [
     "POINTS", "STEP_NAMES", "bath_line", "care_pairs", "event_text", "order_lines", "piece_text", "plan_text",
     "rule_lines", "rule_pairs", "stand_text", "strength_table", "strength_words", "tank_line", "waiting_text",
+    "wanted_text",
 ]  # fmt: skip
 
 # what a point of a bath's strength over time stands for
@@ -19,16 +20,23 @@ def strength_words(point) -> str:
     return f"{text}, {POINTS[point.kind]}, {moment_text(point.at)}"
 
 
-def bath_line(state: dict) -> str:
-    """Return a dye bath in one line for the shell.
+def bath_line(state) -> str:
+    """Return a dye bath, a `BathState`, in one line for the shell."""
+    figures = [figure_text(name, getattr(state, name)) for name in ("dm2_per_l", "days") if getattr(state, name)]
+    top_up = top_up_text(state)
+    words = [_strength_text(state), *figures, *([f"top-up {top_up}"] if top_up else []), *state.notes]
+    return f"{state.bath:<24} {', '.join(words)}"
 
-    `state`: as `BathState.to_dict`.
-    """
-    strength = "strength not noted"
-    if state["strength_g_per_l"] is not None:
-        strength = figure_text("g_per_l", state["strength_g_per_l"], state["strength_g_per_l_sd"])
-    figures = [figure_text(name, state[name]) for name in ("dm2_per_l", "days") if state[name] is not None]
-    return f"{state['bath']:<24} {', '.join([strength, *figures, *state['notes']])}"
+
+# whose word the strength wanted of a bath is
+_WANTED = BATH_EVENTS | {"set": "set", "recipe": "in the recipe"}
+
+
+def wanted_text(line) -> str:
+    """Return what a bath is to hold, of its `StrengthLine`, such as "wanted 3 g/L, as made up"; empty for unknown."""
+    if not line.wanted_g_per_l:
+        return ""
+    return f"wanted {line.wanted_g_per_l:.3g} g/L, as {_WANTED[line.wanted_as]}"
 
 
 _BAR = 30
@@ -47,7 +55,8 @@ def strength_table(points):
 
 _RULE_WORDS = {
     "ph": ("pH from", ""),
-    "bath_temp_c": ("bath from", "°C"),
+    "bath_temp_c": ("kept from", "°C"),
+    "dye_g_per_l": ("recipe", "g/L"),
     "uptake_mg_per_dm2": ("dye taken up", "mg/dm²"),
     "limit_dm2_per_l": ("spent after", "dm²/L"),
     "limit_days": ("or after", "days"),
@@ -110,17 +119,18 @@ def _kept_text(care):
     if not care.window_temp_c:
         return f"{value_text('bath_temp_c', care.last.bath_temp_c)}, as last dipped" if care.last else ""
     low, high = care.window_temp_c
-    return f"{low:g} to {value_text('bath_temp_c', high)}"
+    return f"{low:g}–{value_text('bath_temp_c', high)}"
 
 
-def _strength_text(care, brief):
+def _strength_text(care, brief=False):
     if not care.line.points:
-        return "not noted"
+        return "; ".join(filter(None, ["not noted", wanted_text(care.line)]))
     last = care.line.points[-1]
     how = "worked out" if last.kind in ("dip", "now") else f"noted {moment_text(last.at[:10])}"
-    if brief:
-        return f"{last.dye_g_per_l:.2g} ± {COVERAGE * last.dye_g_per_l_sd:.1g} g/L, {how}"
-    return f"{figure_text('dye_g_per_l', last.dye_g_per_l, last.dye_g_per_l_sd)}, {how}"
+    now = f"{last.dye_g_per_l:.2g} ± {COVERAGE * last.dye_g_per_l_sd:.1g} g/L"
+    if not brief:
+        now = figure_text("dye_g_per_l", last.dye_g_per_l, last.dye_g_per_l_sd)
+    return "; ".join(filter(None, [f"{now}, {how}", wanted_text(care.line)]))
 
 
 def _age_text(age):
@@ -156,10 +166,10 @@ def event_text(event) -> str:
 
 def rule_pairs(rules):
     """Return what the shop has set for a dye as pairs of label and text."""
-    window = " to ".join
     pairs = [
-        ("pH", window(f"{end:g}" for end in rules.get("ph", ()))),
-        ("kept at", window(value_text("bath_temp_c", end) for end in rules.get("bath_temp_c", ()))),
+        ("pH", "–".join(f"{end:g}" for end in rules.get("ph", ()))),
+        ("kept at", "–".join(f"{end:g}" for end in rules["bath_temp_c"]) + " °C" if "bath_temp_c" in rules else ""),
+        ("recipe", f"{rules['dye_g_per_l']:g} g/L" if "dye_g_per_l" in rules else ""),
         ("dye taken up", f"{rules['uptake_mg_per_dm2']:g} mg/dm²" if "uptake_mg_per_dm2" in rules else ""),
         ("spent after", f"{rules['limit_dm2_per_l']:g} dm² per litre" if "limit_dm2_per_l" in rules else ""),
         ("or after", f"{rules['limit_days']:g} days" if "limit_days" in rules else ""),

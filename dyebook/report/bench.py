@@ -366,6 +366,7 @@ _LABELS = {
     "bath_volume_l": "bath",
     "present_volume_l": "bath now",
     "strength_g_per_l": "strength now",
+    "wanted_g_per_l": "strength wanted",
     "water_l": "water",
     "dilute_l": "take out and replace by water",
     "minutes_low": "at least",

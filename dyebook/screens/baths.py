@@ -15,7 +15,7 @@ from dyebook.screens.answers import show_pairs
 from dyebook.screens.bench.acid import show_acid
 from dyebook.screens.bench.dyebath import WAYS, ask_second_dye, show_care
 from dyebook.screens.drafts import forget, keep, recall
-from dyebook.screens.fields import ask, ask_text, choose, key_of, warn
+from dyebook.screens.fields import ask, ask_text, check_fields, choose, key_of, warn
 from dyebook.screens.navigation import asked_for, go_to_batch, go_to_bath, show_bath
 from dyebook.screens.shade.baths import baths_now
 from dyebook.screens.swatch import show_slip, wall
@@ -75,6 +75,7 @@ def _enter(book):
     keep("enter_made_up_on")
     if not st.button("Enter it", key="enter_bath_go", type="primary", width="stretch", disabled=not (dye and name)):
         return
+    check_fields()
     if (full := f"{dye}, {name}") in (known := baths.baths_by_name(book)):
         raise BookError(f"{full} was entered by {known[full]['added_by']} already; open it and note what you found")
     kind, at = "made_up" if day else "measured", day.isoformat() if day else None

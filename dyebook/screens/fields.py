@@ -9,21 +9,22 @@ import streamlit as st
 
 from dyebook.errors import BookError, RecordError
 from dyebook.jobs.orders import open_order_names, order_of_run
-from dyebook.record import FIELDS, check_value
+from dyebook.record import check_value, figure_in
 from dyebook.report.bench import run_title
 from dyebook.report.words import plain
 from dyebook.screens.drafts import begin, draft, keep
 from dyebook.units import parse_quantity
 
 __all__ = [
-    "ask", "ask_alloy", "ask_order", "ask_text", "ask_word", "choose", "choose_from", "choose_run", "follow", "keeping",
-    "key_of", "put", "switch", "try_deed", "warn",
+    "ask", "ask_alloy", "ask_order", "ask_text", "ask_word", "begin_fields", "check_fields", "choose", "choose_from",
+    "choose_run", "follow", "keeping", "key_of", "mark_wrong", "put", "switch", "try_deed", "warn",
 ]  # fmt: skip
 
 
 _ALLOYS = ("6061", "6063", "6082", "5052", "2024", "7075", "1050", "cast")
 # in the draft: what the book held when each field was last in step with it; in the session: its label, and that now
 _FILLED, _NOW = "fields as filled", "fields now"
+_WRONG = "fields that are wrong"
 
 
 def key_of(name: str) -> str:
@@ -58,12 +59,39 @@ def ask(
         _say_needed(need)
         return None
     try:
-        number = parse_quantity(quantity or name, text)
-        return check_value(name, number) if name in FIELDS else number
+        return _checked(name, quantity or name, text)
     except RecordError as error:
         # the field says what it is in its own words
-        warn(label.partition(",")[0] + str(error)[str(error).find(" is ") :])
+        head = label.partition(",")[0]
+        mark_wrong(name, head, head + str(error)[str(error).find(" is ") :])
         return None
+
+
+def _checked(name, quantity, text):
+    number = parse_quantity(quantity, text)
+    figure = figure_in(name) or figure_in(quantity) or figure_in(quantity.removesuffix("_a"))
+    if figure is not None:
+        return check_value(figure, number)
+    if number < 0 and not quantity.endswith("_c"):
+        raise RecordError(f"it is {number:g}; a figure of 0 or more is needed")
+    return number
+
+
+def mark_wrong(name: str, label: str, words: str):
+    """Draw below a field what is wrong with it; no deed of the page goes on until that is put right."""
+    st.session_state.setdefault(_WRONG, {})[name] = label
+    warn(words)
+
+
+def begin_fields():
+    """Forget which fields of the page before were wrong; before any is drawn."""
+    st.session_state.pop(_WRONG, None)
+
+
+def check_fields():
+    """Raise RecordError where a figure on the page makes no sense: a deed drops nothing that was typed."""
+    if wrong := st.session_state.get(_WRONG):
+        raise RecordError(f"nothing was kept; first put right: {', '.join(dict.fromkeys(wrong.values()))}")
 
 
 def warn(words: str):

@@ -6,7 +6,7 @@ Each number to show has one key there: `batch`, `order_shown`, `bath_shown` (als
 
 import streamlit as st
 
-from dyebook.screens.fields import key_of, put
+from dyebook.screens.fields import begin_fields, key_of, put
 
 __all__ = [
     "arrive", "asked_for", "go_on", "go_to", "go_to_batch", "go_to_bath", "go_to_bench", "go_to_order", "go_to_photo",
@@ -121,6 +121,7 @@ def go_on(step=None, **values):
 
 def arrive():
     """Fill the fields as `go_to_bench` or `go_on` asked; before any of them is drawn."""
+    begin_fields()
     values = st.session_state.pop(_NEXT, {})
     put(**values)
     if "step" in values:

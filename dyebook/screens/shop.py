@@ -2,9 +2,10 @@
 
 import streamlit as st
 
-from dyebook.record import SHOP_SETTINGS
+from dyebook.errors import RecordError
+from dyebook.record import SHOP_SETTINGS, check_setting
 from dyebook.report.words import setting_text
-from dyebook.screens.fields import follow, keeping
+from dyebook.screens.fields import follow, keeping, warn
 from dyebook.screens.session import friendly_errors, the_book
 
 __all__ = ["show"]
@@ -19,9 +20,20 @@ def show():
         for name, row in SHOP_SETTINGS.items():
             key = follow(f"setting_{name}", row.label, _text_of(row, book.setting(name)))
             st.text_input(row.label, key=key, placeholder=_hint(row), help=row.meaning)
+            if problem := _problem(name):
+                warn(problem)
         asked = st.form_submit_button("Keep these settings", key="keep_settings", type="primary")
     if asked:
         _keep(book)
+
+
+def _problem(name):
+    """What is wrong with what was typed for a setting; empty where nothing is."""
+    try:
+        check_setting(name, st.session_state[f"setting_{name}"])
+    except RecordError as error:
+        return str(error)
+    return ""
 
 
 def _text_of(row, value):
@@ -33,11 +45,11 @@ def _hint(row):
 
 
 def _keep(book):
-    """Keep what was changed, and say which of it makes no sense."""
+    """Keep what was changed; what makes no sense is said at its field."""
     kept = []
     for name, row in SHOP_SETTINGS.items():
         typed = st.session_state[f"setting_{name}"].strip()
-        if typed == _text_of(row, book.setting(name)):
+        if typed == _text_of(row, book.setting(name)) or _problem(name):
             continue
         with friendly_errors(), keeping(f"setting_{name}"):
             book.set_setting(name, typed)

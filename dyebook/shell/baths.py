@@ -40,7 +40,7 @@ def list_baths(book: BookOption = None, as_json: JsonOption = False):
         states = [bath_state(opened, row) for row in baths_by_name(opened).values()]
 
     def text_of(states):
-        return "\n".join(bath_line(state.to_dict()) for state in states) or "no dye bath is in the book yet"
+        return "\n".join(bath_line(state) for state in states) or "no dye bath is in the book yet"
 
     print_result(states, as_json, text_of)
 
@@ -111,7 +111,7 @@ def _print_noted(noted, as_json, name, words):
 
 def top_up(
     bath: BathArgument,
-    dye_g_per_l: Annotated[str | None, option("Wanted strength; as it was made up without it.")] = None,
+    dye_g_per_l: Annotated[str | None, option("Another strength than is wanted of it.")] = None,
     measured_g_per_l: Annotated[str | None, option("Strength measured now; worked out without it.")] = None,
     present_l: Annotated[str | None, option("Volume now.")] = None,
     dyed_dm2: Annotated[
@@ -148,6 +148,30 @@ def top_up(
     label = f"{row['dye']}, {row['name']}"
     title = f"Top up {label} to {wanted:g} g/L" + (", noted" if keep else "")
     show_answer(plan, as_json, title, page, letter, bath=label)
+
+
+def wanted(
+    bath: BathArgument,
+    strength: Annotated[str, typer.Argument(help="made (up or topped up to), recipe, measured, or a figure in g/L.")],
+    book: BookOption = None,
+    as_json: JsonOption = False,
+):
+    """Set the strength that top-ups bring a bath back to.
+
+    Example: dyebook bath wanted "Ember, E1" 3
+    """
+    from dyebook.jobs.bath_state import bath_line
+    from dyebook.jobs.baths import bath_called, want_strength
+    from dyebook.report.baths import wanted_text
+
+    word = strength.strip().lower()
+    with open_at(book) as opened:
+        row = bath_called(opened, bath, in_use=True)
+        is_word = word in ("made", "recipe", "measured")
+        want_strength(opened, row["id"], word if is_word else given("dye_g_per_l", strength))
+        line = bath_line(opened, row["id"])
+    answer = {"bath": f"{row['dye']}, {row['name']}", "wanted_g_per_l": line.wanted_g_per_l, "as": line.wanted_as}
+    print_result(answer, as_json, lambda one: f"{one['bath']}: {wanted_text(line) or 'no strength is known yet'}")
 
 
 def level(
@@ -191,6 +215,7 @@ def rules(
     dye: Annotated[str, typer.Argument(help="Name of the dye.")],
     ph: Annotated[str | None, option("Window of pH, such as 5,6.")] = None,
     bath_temp_c: Annotated[str | None, option("Window of temperature, such as 45,55.")] = None,
+    dye_g_per_l: Annotated[str | None, option("Strength of its recipe.")] = None,
     uptake_mg_per_dm2: Annotated[float | None, option("Dye a usual film takes up.")] = None,
     limit_dm2_per_l: Annotated[float | None, option("Spent after so much area per litre.")] = None,
     limit_days: Annotated[float | None, option("Or after so many days.")] = None,
@@ -212,6 +237,7 @@ def rules(
     rules = {
         "ph": _window(ph),
         "bath_temp_c": _window(bath_temp_c),
+        "dye_g_per_l": given("dye_g_per_l", dye_g_per_l),
         "uptake_mg_per_dm2": uptake_mg_per_dm2,
         "limit_dm2_per_l": limit_dm2_per_l,
         "limit_days": limit_days,
@@ -346,7 +372,7 @@ def add_commands(app):
     group = typer.Typer(help="Dye baths of the book.", no_args_is_help=True)
     group.command("list")(list_baths)
     group.command("top-up")(top_up)
-    for command in (show, note, level, rules):
+    for command in (show, note, wanted, level, rules):
         group.command()(command)
     app.add_typer(group, name="bath")
     group = typer.Typer(help="Electrolytes of the book.", no_args_is_help=True)

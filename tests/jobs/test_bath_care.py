@@ -4,9 +4,10 @@ from datetime import timedelta
 
 import pytest
 
+from dyebook.errors import RecordError
 from dyebook.jobs import orders
 from dyebook.jobs.bath_state import bath_states
-from dyebook.jobs.baths import find_bath, note_bath, set_dye_rules
+from dyebook.jobs.baths import find_bath, note_bath, set_dye_rules, want_strength
 from dyebook.jobs.run import finish_run, note_current, plan_run, start_run, this_moment
 from dyebook.jobs.strength import strength_line
 from dyebook.jobs.today import look_over
@@ -53,10 +54,45 @@ def test_a_bath_wants_topping_up_once_a_tenth_of_its_dye_is_gone(book):
 def test_what_was_not_noted_is_not_guessed(book):
     _dip(book, "2026-01-02")
     care = _care(book)
-    assert (care.line.made_g_per_l, care.line.noted_g_per_l, care.top_up, care.due_in_dm2, care.age) == (None,) * 5
+    assert (care.wanted_g_per_l, care.line.noted_g_per_l, care.top_up, care.due_in_dm2, care.age) == (None,) * 5
     assert dict(care_pairs(care)) == {"kept at": "50 °C, as last dipped", "strength": "not noted"}
     set_dye_rules(book, "Ember", bath_temp_c=(48, 52))
-    assert dict(care_pairs(_care(book)))["kept at"] == "48 to 52 °C"
+    assert dict(care_pairs(_care(book)))["kept at"] == "48–52 °C"
+
+
+@pytest.mark.parametrize(
+    ("wanted", "g_per_l", "words"),
+    [
+        ("made", 3.0, "wanted 3 g/L, as topped up"),
+        ("recipe", 3.5, "wanted 3.5 g/L, as in the recipe"),
+        ("measured", 2.4, "wanted 2.4 g/L, as measured"),
+        (2.75, 2.75, "wanted 2.75 g/L, as set"),
+    ],
+)
+def test_the_strength_wanted_is_a_setting_of_the_bath(book, wanted, g_per_l, words):
+    """The grams and the area until they are due follow it; closed form: grams are litres times what is missing."""
+    bath = find_bath(book, "Ember", "E1", 2.0)
+    note_bath(book, bath, "made_up", "2026-01-01", dye_g_per_l=2.9, bath_volume_l=2)
+    note_bath(book, bath, "measured", "2026-01-02", dye_g_per_l=2.4)
+    note_bath(book, bath, "topped_up", "2026-01-03", dye_g_per_l=3, bath_volume_l=2)
+    note_bath(book, bath, "measured", "2026-01-04", dye_g_per_l=2.4)
+    set_dye_rules(book, "Ember", dye_g_per_l=3.5, uptake_mg_per_dm2=6)
+    want_strength(book, bath, wanted)
+    care = _care(book)
+    assert care.wanted_g_per_l == g_per_l
+    now = care.strength_g_per_l
+    assert care.top_up.dye_g == pytest.approx(max(2 * (g_per_l - now), 0.0), abs=1e-9)
+    assert care.due_in_dm2 == pytest.approx((now - 0.9 * g_per_l) * 2 * 1000 / care.uptake_mg_per_dm2)
+    assert dict(care_pairs(care))["strength"].endswith(words)
+
+
+def test_without_a_recipe_the_bath_goes_by_what_it_was_made_to(book):
+    bath = find_bath(book, "Ember", "E1", 2.0)
+    want_strength(book, bath, "recipe")
+    note_bath(book, bath, "made_up", "2026-01-01", dye_g_per_l=2.9, bath_volume_l=2)
+    assert (_care(book).wanted_g_per_l, _care(book).line.wanted_as) == (2.9, "made_up")
+    with pytest.raises(RecordError, match="strength"):
+        want_strength(book, bath, 4000.0)
 
 
 def test_a_bath_worked_out_empty_asks_for_a_measurement(book):

@@ -144,3 +144,10 @@ def test_a_batch_without_its_settings_is_refused(book):
     with pytest.raises(RecordError, match="time in dye"):
         wet.keep_batch(book, run_id, dye="Ember", bath=None, dip={"dye_g_per_l": 3.0, "bath_temp_c": 50.0})
     assert book.batches() == []
+
+
+@pytest.mark.parametrize("seen", [{"voltage_v": -14.0}, {"electrolyte_temp_c": 300.0}])
+def test_an_impossible_note_is_refused(book, seen):
+    number = _run(book)
+    with pytest.raises(RecordError, match="must lie between"):
+        bench.note_current(book, number, 3.0, **seen)

@@ -9,7 +9,8 @@ import pytest
 from dyebook.book.store import open_book
 from dyebook.demo.shop import fill_book
 from dyebook.errors import BookError, RecordError
-from dyebook.jobs.baths import bath_called
+from dyebook.jobs.bath_state import bath_state
+from dyebook.jobs.baths import bath_called, baths_by_name
 from dyebook.jobs.check_coupon import count_from, keep_day
 from dyebook.jobs.trouble import case_of, coupon_history, drift_in_book, filled_at, fresh_dips, judge_batch, target_for
 from dyebook.lab import Lab
@@ -142,7 +143,8 @@ def test_sample_and_part_in_one_photo_are_judged_by_their_difference(bare):
 def test_the_shop_s_baths_over_time(shop):
     fading = drift_in_book(shop, "Ember", "E1").drift
     assert 0.5 < fading.strength < 0.9  # truly 0.55 to 0.8 over the charted months
-    assert fading.top_up_g == pytest.approx((1 - fading.strength) * 3.0 * 2.0, rel=0.01)
+    own = bath_state(shop, baths_by_name(shop)["Ember, E1"]).top_up
+    assert fading.top_up_g == pytest.approx(own.dye_g), "the grams are the bath's own, as on every page"
     foul = drift_in_book(shop, "Heather", "H1").drift
     assert foul.top_up_g is None
     assert "dirt" in foul.why

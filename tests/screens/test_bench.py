@@ -3,11 +3,15 @@
 from datetime import UTC, datetime, timedelta
 
 import pytest
+from typer.testing import CliRunner
 
 from dyebook.book.store import open_book
 from dyebook.jobs import run as bench
+from dyebook.jobs.paper import bath_facts
 from dyebook.jobs.wet import mark_step
+from dyebook.report.paper.ledger import bath_sheet
 from dyebook.screens.bench.page import STEPS
+from dyebook.shell.main import app
 from tests.screens.words_on import texts_of
 
 
@@ -52,6 +56,21 @@ def test_an_impossible_figure_is_refused_in_words_and_nothing_else_is_lost(empty
     assert page.text_input(key="bench_film_um").value == "0.5 mil"
 
 
+def test_a_bath_is_not_entered_while_a_figure_of_it_is_wrong(empty_book, open_page):
+    """All errors at once, each at its field; nothing that was typed is dropped silently."""
+    page = open_page("baths")
+    for name, text in (("enter_dye", "Ember"), ("enter_bath", "E1"), ("enter_bath_volume_l", "two")):
+        page.text_input(key=f"bench_{name}").set_value(text)
+    page.text_input(key="bench_enter_bath_temp_c").set_value("300").run()
+    said = texts_of(page)
+    assert "Volume is 'two'" in said
+    assert "Kept at is 300 °C; it must lie between 0 and 100 °C" in said
+    page.button(key="enter_bath_go").click().run()
+    assert "first put right: Volume, Kept at" in texts_of(page)
+    with open_book(empty_book) as book:
+        assert book.rows("baths") == []
+
+
 def test_from_plan_to_finished_run(empty_book, open_page):
     page = _plan(open_page("bench", step="plan"))
     page.button(key="keep_plan").click().run()
@@ -64,7 +83,14 @@ def test_from_plan_to_finished_run(empty_book, open_page):
     # another browser, or the same after a reload, comes upon the run without being asked
     again = open_page("bench")
     assert "Run 1 is on" in texts_of(again)
-    again.text_input(key="bench_noted_current_a").set_value("2.5").run()
+    again.text_input(key="bench_noted_current_a").set_value("2.5")
+    again.text_input(key="bench_noted_voltage_v").set_value("-14")
+    again.text_input(key="bench_noted_electrolyte_temp_c").set_value("300").run()
+    assert "Voltage is -14 V" in texts_of(again)
+    again.button(key="note_reading").click().run()
+    assert "first put right: Voltage, Electrolyte" in texts_of(again)
+    again.text_input(key="bench_noted_voltage_v").set_value("14")
+    again.text_input(key="bench_noted_electrolyte_temp_c").set_value("").run()
     again.button(key="note_reading").click().run()
     assert not again.exception
     with open_book(empty_book) as book:
@@ -258,6 +284,32 @@ def test_a_bath_is_made_up_noted_and_its_line_drawn(anodised, open_page):
     page.button(key="keep_top_up").click().run()
     with open_book(anodised) as book:
         assert [row["kind"] for row in book.rows("bath_events")] == ["made_up", "measured", "topped_up"]
+
+
+def test_the_strength_wanted_of_a_bath_holds_on_every_page_and_in_the_shell(anodised, open_page):
+    page = open_page("baths", bath="1")
+    assert "wanted 3 g/L, as made up" in texts_of(page)
+    page.segmented_control(key="bench_dyebath_way").set_value("rules").run()
+    page.segmented_control(key="bench_1_wanted").set_value("set").run()
+    page.text_input(key="bench_1_wanted_dye_g_per_l").set_value("4000").run()
+    assert "Wanted is 4000 g/L" in texts_of(page)
+    page.text_input(key="bench_1_wanted_dye_g_per_l").set_value("3.5").run()
+    page.button(key="keep_rules").click().run()
+    for name, address in (("today", {}), ("baths", {}), ("baths", {"bath": "1"})):
+        assert "wanted 3.5 g/L, as set" in texts_of(open_page(name, **address))
+    top = open_page("baths", bath="1")
+    top.segmented_control(key="bench_dyebath_way").set_value("top").run()
+    assert top.text_input(key="bench_1_top_dye_g_per_l").value == "3.5"
+
+    def told(*words):
+        return CliRunner().invoke(app, ["bath", *words, "--book", str(anodised)]).stdout
+
+    assert "wanted 3.5 g/L, as set" in told("list")
+    assert "to 3.5 g/L" in told("top-up", "E1")
+    assert told("wanted", "E1", "made").strip() == "Ember, E1: wanted 3 g/L, as made up"
+    with open_book(anodised) as book:
+        text = str(bath_sheet(bath_facts(book, 1)))
+    assert "wanted 3 g/L, as made up" in text
 
 
 def test_the_shops_own_window_speaks_where_the_dip_is_planned(anodised, open_page):

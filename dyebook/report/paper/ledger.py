@@ -5,7 +5,7 @@ from statistics import median
 
 from dyebook.record import BATH_EVENTS, FIELDS
 from dyebook.report.batches import verdict_text
-from dyebook.report.baths import strength_words
+from dyebook.report.baths import strength_words, wanted_text
 from dyebook.report.paper.sheet import Pairs, Picture, Prose, Ribbon, Row, Sheet, Table
 from dyebook.report.plots import strength_png
 from dyebook.report.words import distance_text, figure_text, moment_text, value_text
@@ -58,6 +58,8 @@ def _bath_now(facts):
     rows += [("volume", figure_text("bath_volume_l", volume))] if volume else []
     if facts.line.points:
         rows.append(("strength", strength_words(facts.line.points[-1])))
+    if facts.line.wanted_g_per_l:
+        rows.append(("", wanted_text(facts.line)))
     if facts.line.without_area:
         rows.append(("not worked out", f"{facts.line.without_area} dips without an area"))
     return Pairs("Now", tuple(rows))

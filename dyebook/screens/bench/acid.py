@@ -7,7 +7,7 @@ from dyebook.physics.electrolyte import check_bath, mix_acid, titrate_bath
 from dyebook.record import ELECTROLYTE_EVENTS
 from dyebook.report.words import figure_text, moment_text
 from dyebook.screens.answers import offer_page, show_answer
-from dyebook.screens.fields import ask, ask_text, ask_word, choose
+from dyebook.screens.fields import ask, ask_text, ask_word, check_fields, choose
 from dyebook.screens.navigation import go_on
 from dyebook.screens.session import as_told, friendly_errors
 
@@ -53,6 +53,7 @@ def _mix(book, left, right):
         name, lot = _tank(book), ask_text("acid_lot", "Lot number of the acid")
         check = _as_told(book, next(iter(book.rows("electrolytes", name=name)), None) if name else None)
         if st.button("Made up: into the book", key="keep_acid", type="primary", disabled=not name):
+            check_fields()
             check()
             tank = baths.electrolyte_named(book, name, mix.volume_l)
             made = {"electrolyte_g_per_l": mix.g_per_l, "bath_volume_l": mix.volume_l, "dissolved_al_g_per_l": 0.0}
@@ -96,6 +97,7 @@ def _check(book, left, right):
             offer_page("Electrolyte by titration", titrated, "acid_titrated")
             tank = _tank(book)
             if st.button("Into the book", key="keep_titration", type="primary", disabled=not tank):
+                check_fields()
                 values = {"electrolyte_g_per_l": titrated.g_per_l, "dissolved_al_g_per_l": titrated.aluminium_g_per_l}
                 baths.note_electrolyte(book, baths.electrolyte_named(book, tank), "titrated", **values)
                 go_on(acid_way="life")
@@ -147,6 +149,7 @@ def _note(book, row):
             "bath_volume_l": ask("event_volume_l", "Volume, L"),
         }
         if st.button("Note it", key="note_acid"):
+            check_fields()
             check()
             baths.note_electrolyte(book, row["id"], kind, **found)
             go_on(event_electrolyte_g_per_l="", event_al_g_per_l="", event_volume_l="")

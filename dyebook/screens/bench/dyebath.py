@@ -12,7 +12,18 @@ from dyebook.report import baths as report_baths
 from dyebook.report.plots import plot_strength
 from dyebook.report.words import plain
 from dyebook.screens.answers import offer_page, show_answer, show_plot
-from dyebook.screens.fields import ask, ask_text, ask_word, choose, keeping, key_of, warn
+from dyebook.screens.fields import (
+    ask,
+    ask_text,
+    ask_word,
+    check_fields,
+    choose,
+    follow,
+    keeping,
+    key_of,
+    mark_wrong,
+    warn,
+)
 from dyebook.screens.navigation import go_on
 from dyebook.screens.session import as_told, friendly_errors
 from dyebook.screens.shade.baths import learn_here
@@ -24,7 +35,7 @@ WAYS = {"line": "Strength", "top": "Top up", "level": "Level", "make": "Make up 
 # what can be noted beside making up and topping up
 _EVENTS = ("measured", "ph_moved", "filtered", "thrown_out")
 _HEADS = ("strength_g_per_l", "uptake_mg_per_dm2", "dm2_per_l", "days")
-_LEAVE = ("bath", "points", "worn_out", "bath_volume_l")
+_LEAVE = ("bath", "points", "worn_out", "bath_volume_l", "wanted_g_per_l")
 
 
 def show_care(book, row: dict, way: str, left, right):
@@ -40,7 +51,8 @@ def _show_line(book, name, row, left, right, check):
     with left, friendly_errors():
         state = bath_state(book, row, learn_here)
         if state.line.points:
-            st.markdown(f"**{report_baths.strength_words(state.line.now)}**")
+            wanted = report_baths.wanted_text(state.line)
+            st.markdown(f"**{report_baths.strength_words(state.line.now)}**" + f"; {wanted}" * bool(wanted))
             show_plot(plot_strength(state.line.points))
         else:
             st.markdown("Its strength is not noted yet: note one, and the line goes on from there with each dip.")
@@ -71,6 +83,7 @@ def _note(book, row, check):
     for problem in outside_window(book, row["dye"], ph=found["ph"], bath_temp_c=found["bath_temp_c"]):
         warn(problem)
     if st.button("Note it", key="note_dyebath", type="primary"):
+        check_fields()
         check()
         baths.note_bath(book, row["id"], kind, **found)
         go_on(**{f"event_{name}": "" for name in found})
@@ -97,6 +110,7 @@ def _show_make(book, name, row, left, right, check):
         show_answer(answer, ("dye_g", "second_dye_g"))
         offer_page(f"New dye bath {name}", answer, "dyebath")
         if st.button("Made up: into the book", key="keep_dyebath", type="primary"):
+            check_fields()
             check()
             for one, grams in ((row["dye"], strength), (second, second_g_per_l)):
                 if one and grams:
@@ -140,6 +154,7 @@ def _show_top(book, name, row, left, right, check):
             st.caption(f"The same tank holds {plain(other)}: top that up too; the water goes in once.")
         offer_page(f"Top up {name}", answer, "top_up")
         if st.button("Topped up: into the book", key="keep_top_up", type="primary"):
+            check_fields()
             check()
             baths.note_bath(book, row["id"], "topped_up", dye_g_per_l=target, bath_volume_l=full)
             if lot:
@@ -170,6 +185,7 @@ def _show_level(book, name, row, left, right, _):
         show_answer(level, ("covers", "depth_mm", "missing_l", "rise_mm"))
         offer_page(f"Level of {name}", level, "level")
         if floor != floor_known and st.button("Keep this tank", key="keep_tank"):
+            check_fields()
             with keeping(key_of(f"{row['id']}_tank_area_dm2")):
                 set_dye_rules(book, row["dye"], tank_area_dm2=floor)
             st.rerun()
@@ -179,18 +195,23 @@ def _show_rules(book, name, row, left, right, _):
     """Draw the shop's own windows, figures and limits for a dye."""
     rules, mark = dye_rules(book, row["dye"]), row["dye"]
     with left:
+        wanted = _ask_wanted(book, row)
         st.subheader(plain(f"For {row['dye']}"), anchor=False)
         asked = {
             "ph": _window(mark, rules, "ph", "pH", "ph_a"),
-            "bath_temp_c": _window(mark, rules, "bath_temp_c", "Bath, °C", "bath_temp_c"),
+            "bath_temp_c": _window(mark, rules, "bath_temp_c", "Kept, °C", "bath_temp_c"),
+            "dye_g_per_l": _rule(mark, rules, "dye_g_per_l", "Recipe, g/L"),
             "uptake_mg_per_dm2": _rule(mark, rules, "uptake_mg_per_dm2", "Dye taken up, mg/dm²"),
             "limit_dm2_per_l": _rule(mark, rules, "limit_dm2_per_l", "Spent after, dm²/L"),
             "limit_days": _rule(mark, rules, "limit_days", "or days"),
             "evaporation_l_per_day": _rule(mark, rules, "evaporation_l_per_day", "Water lost to the air, L a day"),
         }
         if st.button("Keep these rules", key="keep_rules", type="primary"):
-            with friendly_errors(), keeping(key_of(f"{mark}_")):
+            with friendly_errors(), keeping(key_of(f"{mark}_"), key_of(f"{row['id']}_wanted")):
+                check_fields()
                 set_dye_rules(book, row["dye"], **asked)
+                if wanted not in (None, baths.wanted_of_bath(book, row["id"])):
+                    baths.want_strength(book, row["id"], wanted)
                 st.success(plain(f"The rules for {row['dye']} are kept."), icon=":material/check:")
     with right:
         st.markdown(
@@ -201,6 +222,22 @@ def _show_rules(book, name, row, left, right, _):
         )
 
 
+_WANTED = {"made": "As made or topped up", "recipe": "The recipe", "measured": "As last measured", "set": "A figure"}
+
+
+def _ask_wanted(book, row):
+    """What the strength is to be: a word of `dyebook.jobs.baths.wanted_of_bath` or a figure; None while it has none."""
+    st.subheader(plain(f"Strength wanted of {baths.bath_label(row['dye'], row['name'])}"), anchor=False)
+    now, name = baths.wanted_of_bath(book, row["id"]), f"{row['id']}_wanted"
+    is_figure = not isinstance(now, str)
+    follow(key_of(name), "Strength wanted", "set" if is_figure else now)
+    word = choose(name, "Wanted", list(_WANTED), _WANTED.get, hidden=True)
+    if word != "set":
+        return word
+    known = f"{now:g}" if is_figure else ""
+    return ask(f"{name}_dye_g_per_l", "Wanted, g/L", known, "3 or 0.4 oz/gal", quantity="dye_g_per_l")
+
+
 def _window(mark, rules, name, label, quantity):
     low, high = rules.get(name, (None, None))
     left, right = st.columns(2)
@@ -208,6 +245,8 @@ def _window(mark, rules, name, label, quantity):
         low = ask(f"{mark}_{name}_low", f"{label} from", "" if low is None else f"{low:g}", quantity=quantity)
     with right:
         high = ask(f"{mark}_{name}_high", f"{label} to", "" if high is None else f"{high:g}", quantity=quantity)
+    if (low is None) != (high is None):
+        mark_wrong(f"{mark}_{name}", label, f"{label.partition(',')[0]}: both ends are needed, or neither")
     return None if None in (low, high) else (low, high)
 
 

@@ -39,6 +39,7 @@ from dyebook.screens.fields import (
     ask_alloy,
     ask_order,
     ask_word,
+    check_fields,
     choose,
     choose_run,
     keeping,
@@ -354,6 +355,7 @@ def _end(book, row, key):
 
 
 def _write_note(book, number, current, **seen):
+    check_fields()
     bench.note_current(book, number, current, **seen)
     put(noted_current_a="", noted_voltage_v="", noted_electrolyte_temp_c="")
 
