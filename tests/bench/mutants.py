@@ -71,11 +71,11 @@ def spoil(node):
 
 
 def places(tree):
-    """Indices, in walking order, of the nodes that a fault can be made of; words of errors are none of them."""
-    words = {
-        id(one) for node in ast.walk(tree) if isinstance(node, ast.Raise | ast.JoinedStr) for one in ast.walk(node)
-    }
-    return [number for number, node in enumerate(ast.walk(tree)) if id(node) not in words and spoil(node) is not None]
+    """Indices, in walking order, of the nodes that a fault can be made of; words of errors and decorators are none."""
+    tops = [node for node in ast.walk(tree) if isinstance(node, ast.Raise | ast.JoinedStr)]
+    tops += [one for node in ast.walk(tree) for one in getattr(node, "decorator_list", ())]
+    spared = {id(one) for top in tops for one in ast.walk(top)}
+    return [number for number, node in enumerate(ast.walk(tree)) if id(node) not in spared and spoil(node) is not None]
 
 
 def mutant(source, number):
