@@ -9,9 +9,6 @@ steps, rack, chart); the seed also fixes the set-up (camera and light), so that 
 `draw` writes NAME.jpg, NAME.json (the truth: see `photo.truth_of`) and NAME.png (label of each pixel: 0 nothing, k the
 k-th part, 128 added where the part is flawed). The two worlds share shapes, spectra, camera and truth, and nothing of
 how light meets a surface.
-
-A part's true Lab is that of a flat piece of the same film and finish under diffuse light (CIE 15 di:8°, D65, 2°), less
-the clear surface's own reflection; specular-included, specular-excluded and 45/0 values stand beside it.
 """
 
 from tests.render.photo import draw

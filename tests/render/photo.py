@@ -37,16 +37,14 @@ def develop(light, spec):
     if how.vignette:
         y, x = np.mgrid[-1 : 1 : light.shape[0] * 1j, -1 : 1 : light.shape[1] * 1j]
         light = light * (1 - how.vignette * (x**2 + y**2) / 2)[..., None]
-    white = raw_white(spec.camera, spec.light.spectrum)
     light = light * how.exposure
     if how.full_well:  # channels that the balance amplifies most are the noisiest
-        gain = 1 / white
+        gain = 1 / raw_white(spec.camera, spec.light.spectrum)
         spread = np.sqrt(np.maximum(light, 0) * gain / how.full_well + (gain * how.read_noise / how.full_well) ** 2)
         light = light + spread * cv2.GaussianBlur(rng.standard_normal(light.shape), (0, 0), 0.6)
     light = np.minimum(light, 1) * (how.balance[0], 1, how.balance[1])
     matrix = _TO_P3 @ maker_matrix(spec) if how.p3 else maker_matrix(spec)
-    linear = np.clip(np.minimum(light, 1) @ matrix.T, 0, 1)
-    codes = encode_srgb(linear)
+    codes = encode_srgb(np.clip(np.minimum(light, 1) @ matrix.T, 0, 1))
     codes = codes - how.contrast * np.sin(2 * np.pi * codes) / (2 * np.pi)
     codes = 255 * (how.lift + (1 - how.lift) * codes)
     if how.sharpen:
@@ -54,13 +52,8 @@ def develop(light, spec):
     return np.clip(codes + 0.5, 0, 255).astype(np.uint8)
 
 
-def write_photo(codes, spec, path, stamp=""):
-    """Write codes as a photo file by its ending, marked as rendered; `stamp` are small words in a corner."""
-    codes, size = codes.copy(), codes.shape[1] / 1600
-    place = round(14 * size), codes.shape[0] - round(14 * size)
-    for ink, width in ((0, 3), (255, 1)):
-        how = (cv2.FONT_HERSHEY_SIMPLEX, 0.9 * size, (ink,) * 3, max(width, round(width * size)), cv2.LINE_AA)
-        cv2.putText(codes, stamp, place, *how)
+def write_photo(codes, spec, path):
+    """Write codes as a photo file by its ending, marked as rendered."""
     exif, options = Image.Exif(), {}
     exif[0x010E] = STAMP
     if path.suffix == ".jpg":
@@ -143,17 +136,10 @@ def truth_of(spec, owner, uv, stage):
         labels[inside] = len(parts) + 128 * ((layer[inside] >= 0.5) & bool(parts[-1]["flaws"]))
     patches, card = [thing for thing in spec.things if thing.role == "patch"], spec.card
     middles = [placed(patches[k])[0].reshape(-1, 3).mean(axis=0) for k in (0, 5, 23, 18)] if patches else None
-    truth = {
-        "name": spec.name,
-        "kind": spec.kind,
-        "setup": spec.setup,
-        "light": spec.light.kind,
-        "ground": spec.ground.kind,
-        "card": card and {"quad": _quad(card, camera).round(2).tolist(), "lab": list(map(float, card.material.lab))},
-        "chart_at": camera.project(middles).round(2).tolist() if patches else None,
-        "parts": parts,
-    }
-    return truth, labels
+    about = {"name": spec.name, "kind": spec.kind, "setup": spec.setup, "light": spec.light.kind}
+    quad = card and {"quad": _quad(card, camera).round(2).tolist(), "lab": list(map(float, card.material.lab))}
+    chart_at = camera.project(middles).round(2).tolist() if patches else None
+    return about | {"ground": spec.ground.kind, "card": quad, "chart_at": chart_at, "parts": parts}, labels
 
 
 @dataclass(frozen=True, eq=False)

@@ -36,8 +36,7 @@ def make_scenes(seed, kind="parts", width=1200, height=900, camera=None):
 def _set_up(seed, width, height, camera):
     """Camera, light and bench of a seed; kinds of light take turns."""
     rng = np.random.default_rng((seed, 991))
-    kinds = list(TABLES["spectra_of_light"])
-    kind = kinds[seed % len(kinds)]
+    kind = list(TABLES["spectra_of_light"])[seed % len(TABLES["spectra_of_light"])]
     spectrum = str(rng.choice(TABLES["lights"][str(rng.choice(TABLES["spectra_of_light"][kind]))]))
     sizes = [rng.uniform(*ends) for ends in ((0.12, 0.45), (20, 160), (38, 70), (50, 160))]
     shone = Light(kind, spectrum, *sizes, bool(kind != "tent" or rng.random() < 0.3))
@@ -134,8 +133,7 @@ def _card(rng):
 def plain_scene(part, light="D65", noise=0.0, seed=0, **overrides):
     """Return a plain scene for tests: a flat tag of a film or of a Lab (then matt paint) beside a grey card under a
     lamp in a bright room, seen from above by the ideal camera; `noise` is perfect white's, overrides are its fields."""
-    if isinstance(light, int | float):
-        light = f"daylight {light}" if light >= 4000 else f"blackbody {light}"
+    light = light if isinstance(light, str) else f"{'daylight' if light >= 4000 else 'blackbody'} {light}"
     film = isinstance(part, Film)
     shape = shaped("plate", half_x=22.0, half_y=15.0, corner=2.0, thickness=2.0)
     finish = replace(FINISHES["satin" if film else "paint"], name="")
@@ -147,9 +145,8 @@ def plain_scene(part, light="D65", noise=0.0, seed=0, **overrides):
 
 
 def _clutter(rng):
-    rows, count = TABLES["clutter"], int(rng.integers(0, 4))
-    picked = rng.choice(len(rows), count, replace=False)
-    return [_clutter_thing(**rows[k], seed=_seed(rng)) for k in picked]
+    picked = rng.choice(len(TABLES["clutter"]), int(rng.integers(0, 4)), replace=False)
+    return [_clutter_thing(**TABLES["clutter"][k], seed=_seed(rng)) for k in picked]
 
 
 def _clutter_thing(kind, sizes, lab, finish="paint", printed=False, **placed):
@@ -210,8 +207,7 @@ def _rack(rng):
     shape = _shape(rng)
     while mesh_of(shape).size_mm[:2].max() > 42:
         shape = _shape(rng)
-    first = _part(rng, shape=shape, wear=0.0)
-    count = int(rng.integers(6, 11))
+    first, count = _part(rng, shape=shape, wear=0.0), int(rng.integers(6, 11))
     rest = [replace(first, material=_near(rng, first.material), seed=_seed(rng)) for _ in range(count)]
     return [*_card(rng), first, *rest]
 
@@ -230,15 +226,9 @@ def chart_things(turn_deg=-6.0):
 
 
 KINDS = {
-    "parts": _parts,
-    "near": _near_pairs,
-    "repeat": _parts,
-    "twin": _twin,
-    "flaws": _flaws,
-    "steps": _steps,
-    "rack": _rack,
-    "chart": lambda rng: chart_things(rng.normal(0, 8)),
-}
+    "parts": _parts, "near": _near_pairs, "repeat": _parts, "twin": _twin, "flaws": _flaws, "steps": _steps,
+    "rack": _rack, "chart": lambda rng: chart_things(rng.normal(0, 8)),
+}  # fmt: skip
 
 
 def _laid(rng, things, base, rows=False):

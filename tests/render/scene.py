@@ -8,14 +8,14 @@ from dyebook.demo.year import Film
 from dyebook.lab import Lab
 
 
-def table(name):
-    """Return a JSON file beside this one, lists as tuples."""
+def read_table(path):
+    """Return a JSON file, lists as tuples."""
     frozen = lambda data: tuple(map(frozen, data)) if isinstance(data, list) else data  # noqa: E731
-    text = Path(__file__).with_name(name).read_text(encoding="utf-8")
-    return json.loads(text, object_hook=lambda data: {key: frozen(value) for key, value in data.items()})
+    named = lambda data: {key: frozen(value) for key, value in data.items()}  # noqa: E731
+    return json.loads(path.read_text(encoding="utf-8"), object_hook=named)
 
 
-TABLES = table("tables.json")
+TABLES = read_table(Path(__file__).with_name("tables.json"))
 GROUND = Lab(55.0, 0.0, 0.0)
 
 

@@ -173,8 +173,7 @@ def _plate(half_x=20.0, half_y=12.0, corner=2.0, thickness=1.6, bevel=0.3, holes
     clockwise = ax * by < ay * bx
     faces[clockwise] = faces[clockwise][:, ::-1]
     pieces.append((np.c_[flat, np.full(len(flat), thickness)], faces))
-    offsets = np.cumsum([0, *(len(piece) for piece, _ in pieces)])
-    points = np.concatenate([piece for piece, _ in pieces])
+    offsets, points = np.cumsum([0, *(len(piece) for piece, _ in pieces)]), np.concatenate([one for one, _ in pieces])
     faces = np.concatenate([those + offset for (_, those), offset in zip(pieces, offsets, strict=False)])
     uv = points[:, :2] / (2 * half_x, 2 * half_y) + 0.5
     points[:, 2] += bow * (points[:, 0] / half_x) ** 2
@@ -215,7 +214,5 @@ def _box(half_x=20.0, half_y=10.0, height=12.0):
     return _soup(points, faces, points[:, :2] / (2 * half_x, 2 * half_y) + 0.5)
 
 
-MAKERS = {
-    "plate": _plate, "ring": _ring, "cap": _cap, "rod": _rod, "pen": _pen, "knurl": _knurled, "thread": _threaded,
-    "sheet": _sheet, "box": _box,
-}  # fmt: skip
+MAKERS = {"plate": _plate, "ring": _ring, "cap": _cap, "rod": _rod, "pen": _pen, "knurl": _knurled}
+MAKERS |= {"thread": _threaded, "sheet": _sheet, "box": _box}

@@ -100,10 +100,6 @@ def _shadows(spec, stage, owner):
     return light + sum(share * (1 - shadow) for shadow, (_, share, _) in zip(shadows, lamps, strict=True))
 
 
-def _dot(one, other):
-    return np.einsum("ij,ij->i", one, other)
-
-
 def _unit(vectors):
     return vectors / np.maximum(np.linalg.norm(vectors, axis=1, keepdims=True), 1e-6)
 
@@ -115,19 +111,19 @@ def _shaded(spec, stage, colours, shadow, triangle, x, y):
     ray = _unit(ray)
     a, b, c = (stage.points[triangle, k].astype(float) for k in range(3))
     plane = np.cross(b - a, c - a)
-    far = _dot(a - camera.eye, plane) / np.minimum(_dot(ray, plane), -1e-12)
+    far = np.vecdot(a - camera.eye, plane) / np.minimum(np.vecdot(ray, plane), -1e-12)
     hit = camera.eye + ray * far[:, None]
-    area = np.maximum(_dot(plane, plane), 1e-12)
-    second, third = _dot(np.cross(hit - a, c - a), plane) / area, _dot(np.cross(b - a, hit - a), plane) / area
+    area = np.maximum(np.vecdot(plane, plane), 1e-12)
+    second, third = np.vecdot(np.cross(hit - a, c - a), plane) / area, np.vecdot(np.cross(b - a, hit - a), plane) / area
     share = np.clip(np.stack([1 - second - third, second, third], axis=1), 0, 1)
     share /= share.sum(axis=1, keepdims=True)
     normal, uv = (np.einsum("nk,nki->ni", share, v[triangle]) for v in (stage.normals, stage.uv))
-    normal = _unit(normal)
     row = stage.table[stage.owner[triangle]]
     layers = np.zeros((len(x), 4), np.float32)
     there, side = row[:, 71] >= 0, stage.layers.shape[1]
     at = np.clip((np.abs(uv - 2 * np.round(uv / 2)) * side).astype(int), 0, side - 1)[there]  # mirrored beyond 0..1
     layers[there] = stage.layers[row[there, 71].astype(int), at[:, 1], at[:, 0]]
+    normal = _unit(normal)
     lean = _unit(np.cross([0.0, 1.0, 0.0], normal))
     bent = _unit(normal - _RELIEF * (layers[:, 2:3] * lean + layers[:, 3:] * np.cross(normal, lean)))
     light = _lit(spec, stage, colours, row, stage.owner[triangle], layers, bent, -ray)
@@ -142,8 +138,8 @@ def _lit(spec, stage, colours, row, owner, layers, normal, eye):
     """Sensor light of surfaces with a normal, seen from `eye`."""
     even, index = row[:, 66], row[:, 67]
     gather = np.where(even < 0.999, 0.75 * (1 - even), 0)
-    facing = np.clip(_dot(normal, eye), 0.02, 1)
-    mirror = 2 * _dot(normal, eye)[:, None] * normal - eye
+    facing = np.clip(np.vecdot(normal, eye), 0.02, 1)
+    mirror = 2 * np.vecdot(normal, eye)[:, None] * normal - eye
     rough = np.maximum(np.sqrt(row[:, 64] * row[:, 65]), 0.02)
     sharp = np.maximum(row[:, 68], 0.02)
     room = spec.light.room if stage.sources else 1.0

@@ -97,9 +97,8 @@ class Stage:
             rows.append(_row(thing, len(layers) if layer is not None else -1))
             if layer is not None:
                 layers.append(layer)
-        self.points, self.normals, self.uv = (
-            np.concatenate(one).astype(np.float32) for one in zip(*parts, strict=True)
-        )
+        joined = (np.concatenate(one).astype(np.float32) for one in zip(*parts, strict=True))
+        self.points, self.normals, self.uv = joined
         self.owner = np.repeat(np.arange(len(parts)), [len(part[0]) for part in parts]).astype(np.uint32)
         self.table, self.layers = np.float32(rows), np.array(layers or np.zeros((1, 1, 1, 4)), np.float32)
 
@@ -138,9 +137,8 @@ def _lights(light):
         side = np.cross([0, 0, 1], toward(turn, 0))
         plan = [("rectangle", at + s * 235 * side, (215.0, 520.0), 0.5, at * (0, 0, 1)) for s in (-1, 1)]
     elif light.kind == "tubes":
-        plan = [
-            ("rectangle", np.array([x, 60.0, 1500.0]), (30.0, 600.0), 0.5, np.array([x, 60, 0])) for x in (-350, 250)
-        ]
+        ends = [np.array([[x, 60.0, 1500.0], [x, 60.0, 0.0]]) for x in (-350, 250)]
+        plan = [("rectangle", at, (30.0, 600.0), 0.5, aim) for at, aim in ends]
     elif light.kind == "lamp":
         plan = [("sphere", toward(turn, lift) * 620, bulb, 1.0, middle)]
     else:

@@ -10,7 +10,7 @@ from dyebook.lab import delta_e_00
 from dyebook.photo.camera.profile import learn_camera
 from dyebook.photo.file.read import read_photo
 from dyebook.photo.measure import measure
-from tests.render.pictures import SAMPLES, SCENES
+from tests.bench.pictures import SAMPLES, SCENES
 from tests.render.spectra import film_readings
 
 FOLDER = Path(__file__).parents[2] / "samples"

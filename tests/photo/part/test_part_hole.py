@@ -17,8 +17,8 @@ from dyebook.photo.part.find import find_parts
 from dyebook.photo.part.outline import holes_cut, see_through
 from dyebook.photo.part.part import Part, part_at
 from dyebook.record import ReadOptions
+from tests.bench.pictures import SCENES
 from tests.render.photo import picture
-from tests.render.pictures import SCENES
 from tests.render.plan import plain_scene
 from tests.render.scene import Ground, shaped
 

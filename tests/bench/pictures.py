@@ -1,6 +1,6 @@
 """The photographs that are shipped: `samples/`, the demo shop's, and the small ones of `tests/scenes`.
 
-    python -m tests.render.pictures [samples] [demo] [scenes]
+    python -m tests.bench.pictures [samples] [demo] [scenes]
 
 draws them anew in the physical world. They are files, and nothing draws them when the tests run. What lies in them
 stands in `pictures.json`.
@@ -10,17 +10,18 @@ import argparse
 from dataclasses import replace
 from pathlib import Path
 
+import cv2
 import numpy as np
 
 from dyebook.demo.year import COUNT, FOLDER, NEWEST_WITH_PHOTO, photo_of, shop_year
 from dyebook.lab import Lab
 from tests.render.photo import STAMP, draw, picture, write_photo
 from tests.render.plan import card_things, chart_things, make_scenes
-from tests.render.scene import FINISHES, Develop, Film, Ground, Light, SceneSpec, Thing, View, shaped, table
+from tests.render.scene import FINISHES, Develop, Film, Ground, Light, SceneSpec, Thing, View, read_table, shaped
 
 ROOT = Path(__file__).parents[2]
 SCENES = ROOT / "tests" / "scenes"
-_TABLE = table("pictures.json")
+_TABLE = read_table(Path(__file__).with_name("pictures.json"))
 _FILMS = {name: Film(*values) for name, values in _TABLE["films"].items()}
 _CALM = Develop(0.8, (1.03, 0.96), 0.12, 0.0, 1.05, 22000.0, 4.0, 0.5, 0.3, 0.05, False, 86)
 
@@ -88,6 +89,16 @@ def _shipped(what):
     return {SCENES / f"{spec.name}.jpg": spec for spec in calm}
 
 
+def _stamped(codes):
+    """A copy that says in small words in a corner that it was rendered."""
+    codes, size = codes.copy(), codes.shape[1] / 1600
+    place = round(14 * size), codes.shape[0] - round(14 * size)
+    for ink, width in ((0, 3), (255, 1)):
+        how = (cv2.FONT_HERSHEY_SIMPLEX, 0.9 * size, (ink,) * 3, max(width, round(width * size)), cv2.LINE_AA)
+        cv2.putText(codes, STAMP, place, *how)
+    return codes
+
+
 def main():
     """Draw what was asked for."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
@@ -99,7 +110,7 @@ def main():
             if what == "scenes":
                 draw(spec, "physical", path.parent, options.spp)
             else:
-                write_photo(picture(spec, "physical", options.spp).codes, spec, path, STAMP)
+                write_photo(_stamped(picture(spec, "physical", options.spp).codes), spec, path)
             print(path)
 
 
