@@ -223,6 +223,7 @@ class ShopSetting:
     example: str  # what may be typed
     check: Callable  # returns what is kept (any JSON value) of what was typed or given; RecordError says what is needed
     default: object = None  # what holds until it is set, and again when it is set to nothing
+    choices: tuple[str, ...] = ()  # all that may be typed, where these are few
 
 
 _LONGEST_NAME = 80
@@ -275,6 +276,14 @@ def _checked_address(text):
     return address
 
 
+def _one_of(what, known, text):
+    word = str(text).strip().lower()
+    if word not in known:
+        raise RecordError(f"the {what} is {text!r}; one of {', '.join(known)} is needed")
+    return word
+
+
+_PAPERS = ("a4", "letter")
 # by the names under which books keep them
 SHOP_SETTINGS = {
     "shop": ShopSetting(
@@ -295,6 +304,14 @@ SHOP_SETTINGS = {
         "Folder or URL that every station reaches, for a book on a server; other books keep photos beside their file.",
         "s3://shop/photos",
         _checked_photos,
+    ),
+    "paper": ShopSetting(
+        "Paper",
+        "Sheets, pages and labels are made for it.",
+        "letter",
+        partial(_one_of, "paper", _PAPERS),
+        default="a4",
+        choices=_PAPERS,
     ),
     "address": ShopSetting(
         "Address at which phones open this book",

@@ -8,7 +8,7 @@ import streamlit as st
 from dyebook.report import bench as report_bench
 from dyebook.report.words import PLUS_MINUS, pairs_html
 from dyebook.screens.fields import ask_text
-from dyebook.screens.session import sentence
+from dyebook.screens.session import sentence, the_book
 from dyebook.screens.swatch import web_text
 
 __all__ = [
@@ -100,12 +100,9 @@ def offer_steps(title, steps, cautions, key, pairs=()):
 
 
 def offer_pdf(label, make, key, name=None):
-    """Offer a printed page on either paper; `make` takes the paper's name and gives the PDF, only on asking."""
-    with st.container(horizontal=True):
-        for paper, words in (("a4", f"{label}, A4"), ("letter", "Letter")):
-            file = f"{name or key}_{paper}.pdf"
-            made = partial(make, paper)
-            st.download_button(words, made, file, "application/pdf", key=f"{key}_{paper}", on_click="ignore")
+    """Offer a printed page on the shop's paper; `make` takes that paper's name and gives the PDF, only on asking."""
+    made = partial(make, the_book().setting("paper"))
+    st.download_button(label, made, f"{name or key}.pdf", "application/pdf", key=f"{key}_pdf", on_click="ignore")
 
 
 def show_clock(key: str, minutes, elapsed_min, words, alarm, running: bool = True):

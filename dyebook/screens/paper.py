@@ -9,28 +9,29 @@ import streamlit as st
 from dyebook.jobs.paper import batch_facts, batch_link, bath_facts, month_facts, shade_facts
 from dyebook.report.paper.card import card_sheet, note_sheet
 from dyebook.report.paper.html import KINDS, sheet_bytes
-from dyebook.report.paper.labels import GRIDS, labels_pdf
+from dyebook.report.paper.labels import GRIDS, USUAL_GRIDS, labels_pdf
 from dyebook.report.paper.ledger import bath_sheet, month_sheet
-from dyebook.screens.drafts import keep, recall
 from dyebook.screens.navigation import go_to
 
 __all__ = ["offer_batch_papers", "offer_bath_log", "offer_month"]
 
-_PAPERS = {"a4": "A4", "letter": "Letter"}
-_LABELS = {"a4": "a4-3x7", "letter": "letter-3x10"}
 _HERE = ("127.0.0.1", "localhost", "::1")
 
 
 def offer_batch_papers(book, number):
     """Offer a batch's card, its shade note and a label, behind one button."""
     with st.popover("On paper", icon=":material/print:"):
-        paper = _choose_paper("batch")
-        address = _address(book)
+        paper, address = book.setting("paper"), _address(book)
         name = f"batch_{number}"
         _offer("Batch card", ".pdf", name, partial(card_file, book, number, ".pdf", paper, address))
         _offer("Batch card as a page", ".html", name, partial(card_file, book, number, ".html", paper, address))
         _offer("Shade note for the customer", ".pdf", f"shade_note_{number}", partial(note_file, book, number, paper))
-        _offer("Bag label", ".pdf", f"label_{number}", partial(label_file, book, number, _LABELS[paper], address))
+        grid = GRIDS[USUAL_GRIDS[paper]]
+        whole, (left, right) = grid.columns * grid.rows, st.columns(2)
+        copies = left.number_input("Labels", 1, 1000, value=whole, key="label_copies", help="A whole sheet at first.")
+        first = right.number_input("Begin at", 1, whole, key="label_first", help="First free label, row by row.")
+        made = partial(label_file, book, number, grid, address, int(copies), int(first))
+        _offer("Bag labels", ".pdf", f"labels_{number}", made)
         st.caption("Print labels at 100 %. Photos go in without the place and camera noted in the file.")
         if batch_link(book, number, address) is None:
             st.caption("The code on the card holds the settings; with an address it opens the batch on a phone.")
@@ -41,7 +42,7 @@ def offer_batch_papers(book, number):
 def offer_bath_log(book, bath_id, name):
     """Offer the log of a bath."""
     with st.popover("On paper", icon=":material/print:"):
-        paper = _choose_paper("bath")
+        paper = book.setting("paper")
         _offer("Bath log", ".pdf", f"bath_{name}", partial(bath_file, book, bath_id, ".pdf", paper))
         _offer("Bath log as a page", ".html", f"bath_{name}", partial(bath_file, book, bath_id, ".html", paper))
 
@@ -53,7 +54,7 @@ def offer_month(book, today=None):
     names = [f"{year:04d}-{month + 1:02d}" for year, month in months]
     with st.popover("A month on paper", icon=":material/print:"):
         month = st.selectbox("Month", names, key="paper_month")
-        paper = _choose_paper("month")
+        paper = book.setting("paper")
         _offer("Summary", ".pdf", month, partial(month_file, book, month, ".pdf", paper))
         _offer("Summary as a page", ".html", month, partial(month_file, book, month, ".html", paper))
 
@@ -68,9 +69,9 @@ def note_file(book, number, paper):
     return sheet_bytes(note_sheet(shade_facts(book, number), date.today()), ".pdf", paper)
 
 
-def label_file(book, number, grid, address):
-    """Return a sheet with one label, as PDF."""
-    return labels_pdf([batch_facts(book, number, address, picture=None)], GRIDS[grid])
+def label_file(book, number, grid, address, copies, first):
+    """Return sheets with so many labels of a batch, from the first free place of the first on, as PDF."""
+    return labels_pdf([batch_facts(book, number, address, picture=None)] * copies, grid, first)
 
 
 def bath_file(book, bath_id, kind, paper):
@@ -86,14 +87,6 @@ def month_file(book, month, kind, paper):
 def _offer(words, kind, name, make):
     key = f"paper_{words.replace(' ', '_').lower()}"
     st.download_button(words, make, name + kind, KINDS[kind], key=key, on_click="ignore", width="stretch")
-
-
-def _choose_paper(where):
-    key = f"paper_size_{where}"
-    recall(key)
-    chosen = st.segmented_control("Paper", list(_PAPERS), format_func=_PAPERS.get, default="a4", key=key)
-    keep(key)
-    return chosen or "a4"
 
 
 def _address(book):

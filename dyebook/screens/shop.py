@@ -19,7 +19,10 @@ def show():
     with st.form("shop_settings", border=False):
         for name, row in SHOP_SETTINGS.items():
             key = follow(f"setting_{name}", row.label, _text_of(row, book.setting(name)))
-            st.text_input(row.label, key=key, placeholder=_hint(row), help=row.meaning)
+            if row.choices:
+                st.selectbox(row.label, row.choices, key=key, format_func=_choice, help=row.meaning)
+            else:
+                st.text_input(row.label, key=key, placeholder=_hint(row), help=row.meaning)
             if problem := _problem(name):
                 warn(problem)
         asked = st.form_submit_button("Keep these settings", key="keep_settings", type="primary")
@@ -37,7 +40,11 @@ def _problem(name):
 
 
 def _text_of(row, value):
-    return "" if value == row.default else setting_text(value)
+    return "" if value == row.default and not row.choices else setting_text(value)
+
+
+def _choice(word):
+    return word.capitalize()
 
 
 def _hint(row):

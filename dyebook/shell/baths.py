@@ -8,7 +8,6 @@ from dyebook.record import BATH_EVENTS, ELECTROLYTE_EVENTS
 from dyebook.shell.options import (
     BookOption,
     JsonOption,
-    LetterOption,
     PageOption,
     given,
     given_each,
@@ -121,7 +120,6 @@ def top_up(
     keep: Annotated[bool, typer.Option("--keep", help="It is done: note the top-up in the book.")] = False,
     book: BookOption = None,
     page: PageOption = None,
-    letter: LetterOption = False,
     as_json: JsonOption = False,
 ):
     """Dye and water that bring a bath back, from all that went through it.
@@ -147,7 +145,7 @@ def top_up(
             note_bath(opened, row["id"], "topped_up", dye_g_per_l=wanted, bath_volume_l=row["bath_volume_l"])
     label = f"{row['dye']}, {row['name']}"
     title = f"Top up {label} to {wanted:g} g/L" + (", noted" if keep else "")
-    show_answer(plan, as_json, title, page, letter, bath=label)
+    show_answer(plan, as_json, title, page, book, bath=label)
 
 
 def wanted(
@@ -182,7 +180,6 @@ def level(
     part_volume_l: Annotated[str, option("Volume of the load.")] = "0",
     book: BookOption = None,
     page: PageOption = None,
-    letter: LetterOption = False,
     as_json: JsonOption = False,
 ):
     """Whether the dye covers a hanging part.
@@ -198,7 +195,7 @@ def level(
     if volume is None or floor is None:
         raise RecordError("volume and area of the tank are needed: give them, or a bath whose rules hold them")
     height, displaced = given("part_height_mm", part_height_mm), given("part_volume_l", part_volume_l)
-    show_answer(check_level(volume, floor, height, displaced), as_json, "Does the dye cover the part?", page, letter)
+    show_answer(check_level(volume, floor, height, displaced), as_json, "Does the dye cover the part?", page, book)
 
 
 def _known_tank(book, name, volume, floor):

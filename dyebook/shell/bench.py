@@ -6,17 +6,7 @@ from typing import Annotated
 import typer
 
 from dyebook.errors import RecordError
-from dyebook.shell.options import (
-    BookOption,
-    JsonOption,
-    LetterOption,
-    PageOption,
-    PartsOption,
-    given,
-    open_at,
-    option,
-    show_answer,
-)
+from dyebook.shell.options import BookOption, JsonOption, PageOption, PartsOption, given, open_at, option, show_answer
 
 __all__ = ["add_commands", "named_columns"]
 
@@ -28,7 +18,6 @@ def acid(
     sg: Annotated[float | None, option("Or its specific gravity 20/20, up to 95 %.")] = None,
     sg_temp_c: Annotated[str, option("Temperature at which it was read.")] = "20",
     page: PageOption = None,
-    letter: LetterOption = False,
     as_json: JsonOption = False,
 ):
     """How much sulphuric acid and water make an electrolyte.
@@ -46,7 +35,7 @@ def acid(
         sg=sg,
         sg_temp_c=given("sg_temp_c", sg_temp_c),
     )
-    show_answer(mix, as_json, "Sulphuric acid slowly into water, never the other way round.", page, letter)
+    show_answer(mix, as_json, "Sulphuric acid slowly into water, never the other way round.", page)
 
 
 def electrolyte(
@@ -63,7 +52,6 @@ def electrolyte(
     volume_l: Annotated[str | None, option("Volume of the bath.")] = None,
     discard_ah_per_l: Annotated[float | None, option("Your own discard point, A·h per litre.")] = None,
     page: PageOption = None,
-    letter: LetterOption = False,
     as_json: JsonOption = False,
 ):
     """How strong a bath is by hydrometer or burette, or how much of its life is used.
@@ -74,25 +62,24 @@ def electrolyte(
 
     if sg is not None:
         found = check_bath(sg, given("sg_temp_c", sg_temp_c), aluminium_g_per_l=aluminium_g_per_l)
-        show_answer(found, as_json, "Bath by hydrometer", page, letter)
+        show_answer(found, as_json, "Bath by hydrometer", page)
         return
     if sample_ml is not None and free_ml is not None:
         found = titrate_bath(sample_ml, free_ml, total_ml, naoh_mol_per_l=naoh_mol_per_l)
-        show_answer(found, as_json, "Bath by titration", page, letter)
+        show_answer(found, as_json, "Bath by titration", page)
         return
     if charge_ah is None or volume_l is None:
         raise typer.BadParameter(
             "give --sg, or --sample-ml and --free-ml, for the strength, or --charge-ah and --volume-l for the life used"
         )
     used, volume = given("charge_ah", charge_ah), given("volume_l", volume_l)
-    show_answer(bath_life(used, volume, discard_ah_per_l=discard_ah_per_l), as_json, "Life of the bath", page, letter)
+    show_answer(bath_life(used, volume, discard_ah_per_l=discard_ah_per_l), as_json, "Life of the bath", page)
 
 
 def area(
     parts: Annotated[list[str], typer.Argument(help="Shapes with measures in mm or with a unit.")],
     jig_dm2: Annotated[str, option("Wetted aluminium of the jig.")] = "0",
     page: PageOption = None,
-    letter: LetterOption = False,
     as_json: JsonOption = False,
 ):
     """Wetted area of a load.
@@ -104,9 +91,7 @@ def area(
     """
     from dyebook.physics.area import parse_shape, sum_areas
 
-    show_answer(
-        sum_areas([parse_shape(text) for text in parts], given("jig_dm2", jig_dm2)), as_json, "Area", page, letter
-    )
+    show_answer(sum_areas([parse_shape(text) for text in parts], given("jig_dm2", jig_dm2)), as_json, "Area", page)
 
 
 def film(
@@ -121,7 +106,6 @@ def film(
     rule: Annotated[str, option("720 or 0.30; never mixed.")] = "720",
     readings: Annotated[Path | None, option("CSV of gauged runs: your own growth rate.")] = None,
     page: PageOption = None,
-    letter: LetterOption = False,
     as_json: JsonOption = False,
 ):
     """Film from time, or time from film, at constant current.
@@ -148,7 +132,7 @@ def film(
         rule=rule,
         own_rate=own,
     )
-    show_answer(plan, as_json, "Anodise run", page, letter)
+    show_answer(plan, as_json, "Anodise run", page)
 
 
 def heat(
@@ -161,7 +145,6 @@ def heat(
     loss_w_per_k: Annotated[float, option("Heat the tank loses to the room, W per °C.")] = 0.0,
     current_density_a_per_dm2: Annotated[str, option("Current density of the run.")] = "1.5",
     page: PageOption = None,
-    letter: LetterOption = False,
     as_json: JsonOption = False,
 ):
     """How warm a run makes the tank, and what keeps it cool.
@@ -181,7 +164,7 @@ def heat(
         loss_w_per_k=loss_w_per_k,
         current_density_a_per_dm2=given("current_density_a_per_dm2", current_density_a_per_dm2),
     )
-    show_answer(plan, as_json, "The tank warms", page, letter)
+    show_answer(plan, as_json, "The tank warms", page)
 
 
 def growth(
@@ -192,7 +175,6 @@ def growth(
     electrolyte_temp_c: Annotated[str | None, option("Temperature it is wanted for.")] = None,
     book: BookOption = None,
     page: PageOption = None,
-    letter: LetterOption = False,
     as_json: JsonOption = False,
 ):
     """The shop's own growth rate from gauge readings, of the book or of a file.
@@ -209,7 +191,7 @@ def growth(
 
         with open_at(book) as opened:
             rate = own_rate(opened, alloy=alloy, electrolyte_temp_c=temp)
-    show_answer(rate, as_json, "Your growth rate", page, letter)
+    show_answer(rate, as_json, "Your growth rate", page)
 
 
 def _own_rate(path, alloy, temp_c, density=None):
@@ -230,7 +212,6 @@ def trace(
         list[str] | None, option("Name a column where the guess is wrong: current_a='Ch 2'; repeatable.")
     ] = None,
     page: PageOption = None,
-    letter: LetterOption = False,
     as_json: JsonOption = False,
 ):
     """Charge, film and events of a run's log.
@@ -248,7 +229,7 @@ def trace(
         electrolyte_temp_c=given("electrolyte_temp_c", electrolyte_temp_c),
         parts=parts,
     )
-    show_answer(report, as_json, f"Log {log.name}", page, letter)
+    show_answer(report, as_json, f"Log {log.name}", page)
 
 
 def named_columns(pairs):
@@ -270,7 +251,6 @@ def dyebath(
     uptake_mg_per_dm2: Annotated[float | None, option("Dye taken up per area, where known.")] = None,
     second_dye_g_per_l: Annotated[str | None, option("Of a second dye in the same bath.")] = None,
     page: PageOption = None,
-    letter: LetterOption = False,
     as_json: JsonOption = False,
 ):
     """Dye for a new bath, or what brings a used one back.
@@ -282,7 +262,7 @@ def dyebath(
     wanted, volume = given("dye_g_per_l", dye_g_per_l), given("volume_l", volume_l)
     if measured_g_per_l is None and dyed_dm2 is None:
         second = given("dye_g_per_l", second_dye_g_per_l)
-        show_answer(make_up_bath(wanted, volume, second), as_json, "New dye bath", page, letter)
+        show_answer(make_up_bath(wanted, volume, second), as_json, "New dye bath", page)
         return
     use = {}
     if measured_g_per_l is None:
@@ -294,7 +274,7 @@ def dyebath(
         }
     measured, present = given("dye_g_per_l", measured_g_per_l), given("volume_l", present_l)
     answer = top_up_bath(wanted, volume, measured_g_per_l=measured, present_volume_l=present, **use)
-    show_answer(answer, as_json, "Top up the dye bath", page, letter)
+    show_answer(answer, as_json, "Top up the dye bath", page)
 
 
 def seal(
@@ -308,7 +288,6 @@ def seal(
     order: Annotated[str | None, option("The order it is for, which says so.")] = None,
     book: BookOption = None,
     page: PageOption = None,
-    letter: LetterOption = False,
     as_json: JsonOption = False,
 ):
     """Time and window to seal a film.
@@ -324,7 +303,7 @@ def seal(
         with open_at(book) as opened:
             skin_or_food = skin_or_food or is_for_skin(opened, order)
     answer = plan_seal(film, kind, min_per_um=min_per_um, skin_or_food=skin_or_food, no_nickel=no_nickel)
-    show_answer(answer, as_json, "Seal", page, letter)
+    show_answer(answer, as_json, "Seal", page)
 
 
 def add_commands(app):

@@ -9,7 +9,7 @@ import typer
 
 from dyebook.errors import PhotoError, RecordError
 from dyebook.safe_file import replacing
-from dyebook.shell.options import BookOption, JsonOption, open_at, parse_lab, parse_points, print_json
+from dyebook.shell.options import BookOption, JsonOption, open_at, parse_lab, parse_points, print_json, shop_setting
 from dyebook.shell.photo import CameraOption, CardAt, CardLab, NoCamera, asked_of
 from dyebook.units import parse_moment
 
@@ -131,7 +131,7 @@ def forget(name: Annotated[str, typer.Argument(help="Name of the camera.")], as_
 
 def mat(
     file: Annotated[Path, typer.Argument(help="PDF to write.", writable=True)],
-    paper: Annotated[str, typer.Option(help="a4 or letter.")] = "a4",
+    paper: Annotated[str | None, typer.Option(help="a4 or letter; the shop's without it.")] = None,
     as_json: JsonOption = False,
 ):
     """Write the photo mat to print: marks at the page corners give scale and areas.
@@ -141,7 +141,7 @@ def mat(
     from dyebook.jobs.camera import print_mat
     from dyebook.photo.mat import PAPERS
 
-    paper = paper.lower()
+    paper = (paper or shop_setting(None, "paper")).lower()
     if paper not in PAPERS:
         raise typer.BadParameter(f"{paper!r} is no paper the mat is drawn for; use {' or '.join(PAPERS)}")
     line_mm = print_mat(file, paper)

@@ -177,7 +177,6 @@ _FORCE = Parameter(
 
 # an option, and the one without which it would be passed over
 _NEEDS = {
-    "letter": "page",
     "seal_min": "seal",
     "seal_temp_c": "seal",
     "second_dye": "second_dye_g_per_l",

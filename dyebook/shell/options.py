@@ -15,7 +15,7 @@ from dyebook.record import FIELDS, DyeRecord, Reading, check_value, parse_value
 from dyebook.units import parse_quantity
 
 __all__ = [
-    "BookOption", "CountOption", "JsonOption", "LetterOption", "PageOption", "PartsOption", "field_options", "given",
+    "BookOption", "CountOption", "JsonOption", "PageOption", "PartsOption", "field_options", "given",
     "given_each", "open_at", "option", "optional", "parse_lab", "parse_points", "print_json", "print_result",
     "progress_bar", "record_from", "shop_setting", "show_answer", "with_options",
 ]  # fmt: skip
@@ -28,7 +28,6 @@ JsonOption = Annotated[bool, typer.Option("--json", help="One JSON value on stdo
 CountOption = Annotated[int, typer.Option(min=1, help="How many at most.")]
 PartsOption = Annotated[int | None, typer.Option(min=1, help="Equal parts on the jig, for a contact that was lost.")]
 PageOption = Annotated[Path | None, typer.Option(help="Write it as one printed page too, a PDF file.", writable=True)]
-LetterOption = Annotated[bool, typer.Option("--letter", help="That page on Letter paper instead of A4.")]
 
 
 def option(text, *names):
@@ -67,15 +66,15 @@ def _plain(one):
     return one.to_dict() if hasattr(one, "to_dict") else one
 
 
-def show_answer(answer, as_json: bool, title: str, page=None, letter: bool = False, **more):
+def show_answer(answer, as_json: bool, title: str, page=None, book=None, **more):
     """Print a bench answer, and what else belongs to it, as `print_result`; a page on asking.
 
     Parameters
     ----------
     page : Path, optional
-        PDF to write too.
-    letter
-        On Letter paper instead of A4.
+        PDF to write too, on the paper of the shop.
+    book : str, optional
+        Whose shop, see `shop_setting`.
     **more
         Goes into the JSON before the answer's own values.
     """
@@ -84,7 +83,7 @@ def show_answer(answer, as_json: bool, title: str, page=None, letter: bool = Fal
         from dyebook.report.bench import answer_page
         from dyebook.report.paper.html import save_paper
 
-        save_paper(page, answer_page(title.partition(";")[0], content, "letter" if letter else "a4"))
+        save_paper(page, answer_page(title.partition(";")[0], content, shop_setting(book, "paper")))
         typer.echo(f"the page is in {page}", err=True)
     print_result(content, as_json, lambda _: _answer_text(title, content))
 

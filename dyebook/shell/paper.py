@@ -6,13 +6,13 @@ from typing import Annotated
 import typer
 
 from dyebook.shell.book import BatchArgument
-from dyebook.shell.options import BookOption, JsonOption, open_at, option, print_result
+from dyebook.shell.options import BookOption, JsonOption, open_at, option, print_result, shop_setting
 
 __all__ = ["add_commands"]
 
 _PAPERS = ("a4", "letter")
 FileArgument = Annotated[Path, typer.Argument(help="To write: .pdf or .html.", writable=True)]
-PaperOption = Annotated[str, option("a4 or letter.")]
+PaperOption = Annotated[str | None, option("a4 or letter; the shop's without it.")]
 AddressOption = Annotated[
     str | None, option("Where phones reach the app, such as http://bench.local:8640; goes into the code.")
 ]
@@ -21,7 +21,7 @@ AddressOption = Annotated[
 def card(
     batch: BatchArgument,
     file: FileArgument,
-    paper: PaperOption = "a4",
+    paper: PaperOption = None,
     address: AddressOption = None,
     book: BookOption = None,
     as_json: JsonOption = False,
@@ -30,7 +30,7 @@ def card(
 
     Example: dyebook card 118 card.pdf
     """
-    kind = _checked(file, paper)
+    kind, paper = _checked(file, paper, book)
     from dyebook.jobs.paper import batch_facts
     from dyebook.report.paper.card import card_sheet
 
@@ -43,7 +43,7 @@ def shade_note(
     batch: BatchArgument,
     file: FileArgument,
     target: Annotated[str | None, option("Name of the shade that was wanted; as judged if left out.")] = None,
-    paper: PaperOption = "a4",
+    paper: PaperOption = None,
     book: BookOption = None,
     as_json: JsonOption = False,
 ):
@@ -53,7 +53,7 @@ def shade_note(
     """
     from datetime import date
 
-    kind = _checked(file, paper)
+    kind, paper = _checked(file, paper, book)
     from dyebook.jobs.paper import shade_facts
     from dyebook.report.paper.card import note_sheet
 
@@ -67,7 +67,7 @@ def bath_log(
     file: FileArgument,
     dye: Annotated[str | None, option("Its dye, where baths of several dyes have the name.")] = None,
     blank_lines: Annotated[int, typer.Option(min=0, max=200, help="Empty lines to write on at the bench.")] = 6,
-    paper: PaperOption = "a4",
+    paper: PaperOption = None,
     book: BookOption = None,
     as_json: JsonOption = False,
 ):
@@ -75,7 +75,7 @@ def bath_log(
 
     Example: dyebook bath-log E1 bath.pdf --dye Ember
     """
-    kind = _checked(file, paper)
+    kind, paper = _checked(file, paper, book)
     from dyebook.jobs.baths import bath_called
     from dyebook.jobs.paper import bath_facts
     from dyebook.report.paper.ledger import bath_sheet
@@ -88,7 +88,7 @@ def bath_log(
 def month(
     month: Annotated[str, typer.Argument(help="Year and month, such as 2026-10.")],
     file: FileArgument,
-    paper: PaperOption = "a4",
+    paper: PaperOption = None,
     book: BookOption = None,
     as_json: JsonOption = False,
 ):
@@ -96,7 +96,7 @@ def month(
 
     Example: dyebook month 2026-10 october.pdf
     """
-    kind = _checked(file, paper)
+    kind, paper = _checked(file, paper, book)
     from dyebook.jobs.paper import month_facts
     from dyebook.report.paper.ledger import month_sheet
 
@@ -108,7 +108,9 @@ def month(
 def labels(
     file: Annotated[Path, typer.Argument(help="PDF to write.", writable=True)],
     batches: Annotated[list[int], typer.Argument(help="Numbers of the batches.")],
-    grid: Annotated[str, option("a4-3x7, a4-3x8, a4-2x7, letter-3x10 or letter-2x5: paper, columns, rows.")] = "a4-3x7",
+    grid: Annotated[
+        str | None, option("a4-3x7, a4-3x8, a4-2x7, letter-3x10 or letter-2x5; by the shop's paper without it.")
+    ] = None,
     copies: Annotated[int, typer.Option(min=1, max=1000, help="Labels of each batch.")] = 1,
     first: Annotated[int, typer.Option(min=1, help="First free label of the sheet, from 1, row by row.")] = 1,
     outlines: Annotated[bool, option("Draw the edges, for plain paper and scissors.", "--outlines")] = False,
@@ -122,9 +124,10 @@ def labels(
     """
     from dyebook.jobs.paper import batch_facts
     from dyebook.report.paper.html import kind_of, save_paper
-    from dyebook.report.paper.labels import GRIDS, labels_pdf
+    from dyebook.report.paper.labels import GRIDS, USUAL_GRIDS, labels_pdf
 
     kind_of(file, (".pdf",))
+    grid = grid or USUAL_GRIDS[shop_setting(book, "paper")]
     if grid not in GRIDS:
         raise typer.BadParameter(f"{grid!r} is no sheet of labels; use one of {', '.join(GRIDS)}")
     if first > GRIDS[grid].columns * GRIDS[grid].rows:
@@ -136,13 +139,13 @@ def labels(
     print_result(answer, as_json, lambda _: f"{answer['labels']} labels are in {file}; print at 100 %")
 
 
-def _checked(file, paper):
-    """The ending of the file, once file and paper are known to be possible."""
+def _checked(file, paper, book):
+    """The ending of the file and the paper, once both are known to be possible."""
     from dyebook.report.paper.html import kind_of
 
-    if paper not in _PAPERS:
+    if paper not in (None, *_PAPERS):
         raise typer.BadParameter(f"{paper!r} is no paper we know; use {' or '.join(_PAPERS)}")
-    return kind_of(file)
+    return kind_of(file), paper or shop_setting(book, "paper")
 
 
 def _write(sheet, file, kind, paper, as_json, **what):

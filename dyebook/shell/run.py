@@ -9,7 +9,6 @@ import typer
 from dyebook.shell.options import (
     BookOption,
     JsonOption,
-    LetterOption,
     PageOption,
     PartsOption,
     given,
@@ -59,7 +58,6 @@ def plan(
     order: Annotated[str | None, option("The order it is for.")] = None,
     book: BookOption = None,
     page: PageOption = None,
-    letter: LetterOption = False,
     as_json: JsonOption = False,
 ):
     """Plan a run and keep the plan.
@@ -89,7 +87,7 @@ def plan(
         wanted = {name: getattr(run, name) for name in ("area_dm2", "current_a", "film_um", "minutes")}
         number = plan_run(opened, **wanted, film_by=by, order=order, **known)
     title = f"Run {number} is planned; start it with: dyebook run start {number}"
-    show_answer(_with_notes(run, supply.notes, parts), as_json, title, page, letter, run=number)
+    show_answer(_with_notes(run, supply.notes, parts), as_json, title, page, book, run=number)
 
 
 def _with_notes(run, notes, parts):

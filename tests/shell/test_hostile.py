@@ -107,7 +107,6 @@ def test_no_call_ends_in_a_traceback(shop):
 
 
 IDLE = [
-    ("acid --wt 96 --g-per-l 165 --volume-l 2 --letter", "--letter goes with --page"),
     ("run dyed 1 --dye E --dye-g-per-l 3 --bath-temp-c 50 --seal-min 20", "--seal-min goes with --seal"),
     ("run dyed 1 --dye E --dye-g-per-l 3 --bath-temp-c 50 --seal-temp-c 97", "--seal-temp-c goes with --seal"),
     ("run dyed 1 --dye E --dye-g-per-l 3 --bath-temp-c 50 --second-dye F", "--second-dye goes with"),

@@ -8,7 +8,7 @@ from dyebook.report.paper.sheet import Code, Pairs, Picture, Prose, Row, Sheet, 
 from dyebook.report.photo import flag_lines
 from dyebook.report.plots import trace_png
 from dyebook.report.shade import sentence_text
-from dyebook.report.trouble import verdict_figures, verdict_lines
+from dyebook.report.trouble import verdict_figures
 from dyebook.report.words import (
     PLUS_MINUS,
     day_text,
@@ -41,7 +41,7 @@ def card_sheet(facts) -> Sheet:
     row = facts.row
     when = row.dyed_at or row.added_at
     colour = [_swatch(facts), *_doubts(facts)]
-    columns = ((1.0, colour),) if facts.picture is None else ((1.25, [photo_block(facts, 92.0)]), (1.0, colour))
+    columns = ((1.0, colour),) if facts.picture is None else ((1.25, [_photo(facts, 92.0)]), (1.0, colour))
     settings = ((1.0, [Pairs("Set", tuple(_settings(facts)))]), (1.0, [Pairs("Run", tuple(_run(facts)))]))
     decided = (
         (1.0, [_verdicts(facts), Prose(tuple(_notes(facts)), "Notes")]),
@@ -93,10 +93,7 @@ def code_text(facts):
 def _code_words(facts):
     if facts.link:
         return f"Opens batch {facts.row.batch} in the shop's book:\n{facts.link}"
-    return (
-        f"Batch {facts.row.batch} in short, readable without a network. Tell the book the address phones reach it "
-        "at, and the code opens the batch."
-    )
+    return f"Batch {facts.row.batch} in short, readable without a network."
 
 
 def _order_words(order):
@@ -114,25 +111,20 @@ def _swatch(facts):
     return Swatches((Shown(shown.title, shown.lab, (*shown.lines, *([words] if words else []))),), height_mm)
 
 
-def photo_block(facts, height_mm):
-    """Return the batch's photo as a sheet shows it; rendered ones are marked as such."""
-    name, data = facts.picture
-    return Picture(data, f"{'Rendered, not photographed. ' if facts.rendered else ''}{name}", height_mm)
+def _photo(facts, height_mm):
+    """The batch's photo as a sheet shows it; rendered ones are marked as such."""
+    words = "Rendered, not photographed." if facts.rendered else f"Batch {facts.row.batch} as photographed."
+    return Picture(facts.picture[1], words, height_mm)
 
 
 def _doubts(facts):
     newest = facts.readings[0] if facts.readings else {}
-    lines = [sentence_text(line) for line in flag_lines(newest_flags(facts))]
+    flags = [name for name in newest.get("flags") or () if name in FLAGS][:_MOST_DOUBTS]
+    lines = [sentence_text(line) for line in flag_lines(flags)]
     lines += [_flaw_words(flaw) for flaw in (newest.get("flaws") or ())[:_MOST_DOUBTS]]
     if facts.problem:
         lines.append(f"The photo kept with it cannot be shown: {facts.problem}")
     return [Prose(tuple(lines), "Doubts", "small")] if lines else []
-
-
-def newest_flags(facts):
-    """Return the names of the doubts about a batch's newest reading, the first few."""
-    newest = facts.readings[0] if facts.readings else {}
-    return [name for name in newest.get("flags") or () if name in FLAGS][:_MOST_DOUBTS]
 
 
 def _flaw_words(flaw):
@@ -254,9 +246,9 @@ def note_sheet(facts, today) -> Sheet:
     batch, order = facts.batch, facts.order
     shown = [] if facts.target is None else [_shown_target(facts.target)]
     shown.append(shown_batch(batch.row, "Made" if facts.target else "The colour"))
-    answer = [Prose(tuple(_answer(facts)), "Result", "large"), Prose(tuple(_notes_of(facts)), size="small")]
+    answer = [Prose(tuple(_answer(facts)), "Result", "large")]
     finish = Pairs("The finish", tuple(_finish(batch)))
-    second = ((1.0, [finish]),) if batch.picture is None else ((1.0, [photo_block(batch, 70.0)]), (1.0, [finish]))
+    second = ((1.0, [finish]),) if batch.picture is None else ((1.0, [_photo(batch, 70.0)]), (1.0, [finish]))
     return Sheet(
         title="Shade note",
         lead=", ".join([order["name"], *filter(None, [order["customer"]])]) if order else f"Batch {batch.row.batch}",
@@ -291,7 +283,7 @@ def _shown_target(target):
 _ANSWERS = {
     "in": "Within the agreed tolerance.",
     "out": "Outside the agreed tolerance.",
-    "cannot_tell": "Too near the limit of the tolerance to tell by this reading.",
+    "cannot_tell": "The photo does not settle it: judge it by eye, beside the sample.",
 }
 
 
@@ -303,14 +295,6 @@ def _answer(facts):
     yield _ANSWERS[verdict.verdict]
     how = "no difference to speak of" if verdict.words == "the same" else f"{verdict.words} than wanted"
     yield f"{verdict_figures(verdict, 'tolerance')}: {how}."
-
-
-def _notes_of(facts):
-    if facts.verdict is not None:
-        yield from verdict_lines(facts.verdict)[1][1:]
-    doubts = [FLAGS[name].meaning for name in newest_flags(facts.batch)]
-    if doubts:
-        yield f"The reading has doubts: {'; '.join(doubts)}."
 
 
 def _finish(batch):

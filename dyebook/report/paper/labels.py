@@ -8,7 +8,7 @@ from dyebook.report.paper.pdf import draw_code, new_pdf, printable
 from dyebook.report.paper.sheet import PAPERS_MM, ink_of
 from dyebook.report.words import moment_text, value_text
 
-__all__ = ["GRIDS", "Grid", "labels_pdf", "places"]
+__all__ = ["GRIDS", "USUAL_GRIDS", "Grid", "labels_pdf", "places"]
 
 _INK, _GREY = 28, 95
 _LINE_MM = 25.4 / 72 * 1.2  # of a line, per point
@@ -38,6 +38,8 @@ GRIDS = {
     "letter-3x10": Grid("letter", 3, 10, 66.675, 25.4, 3.175, 12.7),
     "letter-2x5": Grid("letter", 2, 5, 101.6, 50.8, 4.775, 12.7),
 }
+
+USUAL_GRIDS = {"a4": "a4-3x7", "letter": "letter-3x10"}  # by the paper of the shop
 
 
 def places(grid):
@@ -117,7 +119,8 @@ def _lines(pdf, facts, width, points):
     state = state_words({"wet": row.wet, "sealed": row.sealed})
     figures = " · ".join(filter(None, (value_text("film_um", row.film_um), value_text("dwell_min", row.dwell_min))))
     when = moment_text((row.dyed_at or row.added_at)[:10])
-    return [line for line in (order, *names, figures, when, pieces, row.note or "", state) if line]
+    note = "" if (row.note or "").casefold() == order.casefold() else row.note
+    return [line for line in (order, *names, figures, when, pieces, note, state) if line]
 
 
 def _line(pdf, text, x, y, width, points, bold=False):

@@ -71,7 +71,7 @@ def _bath_age(facts):
     age = facts.age
     dyed = f", {figure_text('dm2_per_l', age.dm2_per_l)} dyed" if age.dm2_per_l else ""
     lines = [f"{figure_text('days', round(age.days))} old{dyed}."]
-    lines.append("Worn out by the shop's own limits." if age.worn_out else f"In use; {age.basis}.")
+    lines.append("Worn out by the shop's own limits." if age.worn_out else f"In use ({age.basis}).")
     return Prose((*lines, *age.cautions), "Age", "small")
 
 

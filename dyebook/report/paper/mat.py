@@ -49,6 +49,6 @@ def _draw_ruler(sheet, size_mm, line_mm, paper):
         sheet.line(end, y - 2.5, end, y + 2.5)
     sheet.set_font("Helvetica", size=7)
     words = f"{paper.title()}: this line is {line_mm:g} mm from tick to tick. "
-    words += "If calipers say otherwise, tell the Photo page, or --mat-line-mm."
+    words += "If calipers say otherwise, tell the book the length they say."
     for number, text in enumerate((words, *_LINES)):
         sheet.text((width - sheet.get_string_width(text)) / 2, y + 5 + 3.2 * number, text)
