@@ -13,7 +13,10 @@ from dyebook.book.schema import Reading, Setup
 from dyebook.errors import RecordError
 from dyebook.record import check_lab
 
-__all__ = ["SetupUse", "keep_twin", "list_setups", "name_setup", "setup_called", "setup_names", "setup_of", "twin_of"]
+__all__ = [
+    "SetupUse", "keep_twin", "list_setups", "name_setup", "setup_called", "setup_names", "setup_of", "twin_of",
+    "version_of",
+]  # fmt: skip
 
 _LONGEST_NAME = 60
 
@@ -52,13 +55,21 @@ def setup_called(key: str | None, said: str | None, names: dict[str, str]) -> st
     return name.casefold() if name else key
 
 
-def name_setup(book, key: str, name: str) -> None:
-    """Give a key's set-up a name, in place of the one it had; that of another key joins the two."""
+def version_of(book, key: str) -> int:
+    """Return the version of what was told of a key; 0 while nothing was."""
+    return next((row["version"] for row in book.rows("setups", key=key)), 0)
+
+
+def name_setup(book, key: str, name: str, version: int | None = None) -> None:
+    """Give a key's set-up a name, in place of the one it had; that of another key joins the two.
+
+    With `version`, the one that was looked at, BookError if it has moved on since.
+    """
     name = " ".join((name or "").split())
     if not name or len(name) > _LONGEST_NAME:
         raise RecordError(f"a set-up is named in 1 to {_LONGEST_NAME} characters, such as window bench, not {name!r}")
     with book.writing() as connection:
-        _tell(connection, book, key, {"name": name})
+        _tell(connection, book, key, {"name": name}, version)
 
 
 def twin_of(book, key: str | None) -> tuple | None:
@@ -66,18 +77,18 @@ def twin_of(book, key: str | None) -> tuple | None:
     return next((tuple(row["twin_lab"]) for row in book.rows("setups", key=key) if row["twin_lab"]), None)
 
 
-def keep_twin(book, key: str, lab) -> None:
-    """Keep the own Lab of the bare twin in a key's set-up, typed or as numbers; None forgets it."""
+def keep_twin(book, key: str, lab, version: int | None = None) -> None:
+    """Keep the own Lab of the bare twin in a key's set-up, typed or as numbers; None forgets it; see `name_setup`."""
     told = None if lab is None else check_lab("the bare twin", lab)
     with book.writing() as connection:
-        _tell(connection, book, key, {"twin_lab": told})
+        _tell(connection, book, key, {"twin_lab": told}, version)
 
 
-def _tell(connection, book, key, values):
+def _tell(connection, book, key, values, version):
     """Write what was told of a key."""
     known = rows.list_rows(connection, Setup.__table__, key=key)
     if known:
-        rows.correct_row(connection, Setup.__table__, known[0]["id"], values, who=book.who)
+        rows.correct_row(connection, Setup.__table__, known[0]["id"], values, version, book.who)
     else:
         rows.add_row(connection, Setup.__table__, {"key": key, **values}, book.who)
 

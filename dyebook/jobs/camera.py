@@ -8,7 +8,7 @@ import numpy as np
 from dyebook.errors import PhotoError
 from dyebook.jobs import say_nothing
 from dyebook.jobs.check_coupon import camera_of, one_part
-from dyebook.jobs.photo import FITTING, look, read_options, screen_jpeg
+from dyebook.jobs.photo import FITTING, read, read_options, screen_jpeg
 
 __all__ = ["LearnedFrom", "check_repeats", "forget_learned", "keep_learned", "learn_from", "print_mat"]
 
@@ -101,7 +101,7 @@ def _drawn(photo, quads):
     return screen_jpeg(picture)
 
 
-def check_repeats(book, photos, batch_sd=None, progress=None, **asked):
+def check_repeats(book, photos, batch_sd=None, progress=None, read=read, **asked):
     """Return how well readings of one coupon repeat over several photos, and keep it with the camera that was named.
 
     PhotoError if a photo shows no or several parts, is given twice, or was taken with another camera than the rest, or
@@ -128,7 +128,7 @@ def check_repeats(book, photos, batch_sd=None, progress=None, **asked):
     _refuse_twins(photos)
     seen = []
     for name, content in photos:
-        seen.append(look(content, options, name).measurement)
+        seen.append(read(content, options, name))
         one_part(seen[-1])
         if progress is not None:
             progress(len(seen))

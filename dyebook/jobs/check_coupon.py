@@ -7,8 +7,8 @@ from pathlib import Path
 import numpy as np
 
 from dyebook.book.coupons import check_readings, day_of, keep_check_day, take_back_check_day
-from dyebook.errors import PhotoError, RecordError
-from dyebook.jobs.photo import look, read_options
+from dyebook.errors import BookError, PhotoError, RecordError
+from dyebook.jobs.photo import read, read_options
 from dyebook.lab import Lab
 
 __all__ = [
@@ -101,7 +101,7 @@ def doubts_of(measurement):
     return [flag for flag in flags if flag != "flaws_not_sought"]
 
 
-def keep_day(book, shots, camera="", day=None) -> CouponDays:
+def keep_day(book, shots, camera="", day=None, seen=...) -> CouponDays:
     """Keep what one day's photos read on the check coupon, and return all days so far.
 
     PhotoError if a photo shows no or several parts, or the day lies ahead; BookError if the book cannot be written.
@@ -115,11 +115,14 @@ def keep_day(book, shots, camera="", day=None) -> CouponDays:
         Learned camera the photos were read with; empty without.
     day : datetime.date, optional
         Today if left out. A second entry of a day takes the place of the first.
+    seen : CouponDays or None, optional
+        What was looked at; BookError if that day was read otherwise since. So for all that changes the days.
     """
     day = date.today() if day is None else day
     if day > date.today():
         raise PhotoError(f"{day.isoformat()} lies ahead; give the day the coupon was photographed, such as today")
     kept = [(_columns(seen), _photo(photo)) for seen, photo in shots]
+    _refuse_outdated(book, camera, seen, day.isoformat())
     _move_in(book)
     keep_check_day(book, day.isoformat(), camera or None, kept)
     return coupon_days(book, camera)
@@ -137,34 +140,59 @@ def keep_photos(book, photos, day=None, saw=None, **asked) -> CouponDays:
         Called with each photo and its measurement before anything is kept.
     """
     options = read_options(book, flaws=False, **asked)
-    shots = [(look(photo, options).measurement, photo) for photo in photos]
+    shots = [(read(photo, options), photo) for photo in photos]
     for measurement, photo in shots if saw is not None else ():
         saw(photo, measurement)
     return keep_day(book, shots, camera_of([measurement for measurement, _ in shots]), day)
 
 
-def take_back(book, camera, day):
+def take_back(book, camera, day, seen=...):
     """Take a day's reading back, by its camera and ISO date."""
+    _refuse_outdated(book, camera, seen)
     _move_in(book)
     take_back_check_day(book, day, camera or None)
 
 
-def count_from(book, camera, day):
+def count_from(book, camera, day, seen=...):
     """Count the coupon's days with a camera from an ISO date on, and hold them to the first of these; all with None.
 
     For another piece, another lamp for good, or a camera learned anew: what was usual before is so no longer.
     """
+    _refuse_outdated(book, camera, seen)
     _mark(book, camera, {} if day is None else {"from": _checked_day(day)})
 
 
-def put_right(book, camera, day):
+def put_right(book, camera, day, seen=...):
     """Note on which day (ISO date) lamp, card or phone were put right; the rule looks afresh from then; None: never.
 
     The coupon is held to the same colour as before.
     """
+    _refuse_outdated(book, camera, seen)
     marks = book.setting(_MARKS, {}).get(camera, {})
     others = {name: value for name, value in marks.items() if name != "put_right"}
     _mark(book, camera, others if day is None else {**others, "put_right": _checked_day(day)})
+
+
+def _refuse_outdated(book, camera, seen, day=None):
+    """BookError where the days of a camera, or the reading of one day, are not those that were looked at."""
+    if seen is ...:
+        return
+    now, then = (_stands(series, day) for series in (coupon_days(book, camera), seen))
+    if now != then:
+        raise BookError(
+            f"changed by another person after you opened it: the coupon has {now} now, and had {then}; "
+            "nothing of yours was written; look at both, and tap again if yours is to stand"
+        )
+
+
+def _stands(series, day):
+    days = () if series is None else series.days
+    if day is not None:
+        return next(
+            (f"{one}: {L:.2f}, {a:.2f}, {b:.2f}" for one, L, a, b in days if one == day), f"no reading of {day}"
+        )
+    right = series.put_right if days else None
+    return f"days {days[0][0]} to {days[-1][0]}, put right {right or 'never'}" if days else "no days"
 
 
 def _mark(book, camera, marks):

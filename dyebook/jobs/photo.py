@@ -21,8 +21,8 @@ from dyebook.units import parse_quantity
 
 __all__ = [
     "FITTING", "MOST_BANDS", "KeptStrip", "Recorded", "Seen", "draw_kept", "draw_plain", "keep_dip", "keep_sample",
-    "known_cameras", "look", "mean_of", "options_as_kept", "parse_dwells", "read_options", "record_dip", "record_strip",
-    "screen_jpeg", "see_photo", "shade_of",
+    "known_cameras", "look", "mean_of", "options_as_kept", "parse_dwells", "read", "read_options", "record_dip",
+    "record_strip", "screen_jpeg", "see_photo", "shade_of",
 ]  # fmt: skip
 
 # as `ReadOptions.camera`: the learned camera that took the photo, where there is one; no camera can be called so
@@ -85,9 +85,14 @@ def look(source, options: ReadOptions, name: str | None = None):
     return look_at(photo, options)
 
 
+def read(source, options: ReadOptions, name: str | None = None) -> Measurement:
+    """Return the measurement of a `look`; what reads photos wherever `read` is not given."""
+    return look(source, options, name).measurement
+
+
 def shade_of(book, photo) -> Lab:
     """Return the colour of the first part in a photo; PhotoError where there is none."""
-    seen = look(photo, read_options(book, flaws=False)).measurement
+    seen = read(photo, read_options(book, flaws=False))
     if not seen.parts:
         raise PhotoError(f"no part was found in {seen.photo}; measure it with --part-at and give its colour as --lab")
     return seen.parts[0].lab
@@ -254,10 +259,10 @@ def record_dip(book, record, photo=None, part_index=0, replaces_id=None, run=Non
     return Recorded(batch_id, reading, warnings)
 
 
-def _try_to_measure(book, photo, asked, what):
+def _try_to_measure(book, photo, asked, what, read=read):
     """The measurement, or None, and what should be known about it; `what` is kept in any case."""
     try:
-        measurement = look(photo, read_options(book, **asked)).measurement
+        measurement = read(photo, read_options(book, **asked))
     except PhotoError as error:
         return None, (f"{error} ({what} and photo were kept)",)
     return measurement, tuple(measurement.warnings)
@@ -341,7 +346,7 @@ def parse_dwells(text: str) -> tuple[float, ...]:
     return tuple(check_value("dwell_min", dwell) for dwell in dwells)
 
 
-def record_strip(book, record, dwells_min, photo=None, progress=say_nothing, **asked) -> KeptStrip:
+def record_strip(book, record, dwells_min, photo=None, progress=say_nothing, read=read, **asked) -> KeptStrip:
     """Keep a stepped coupon: a batch for each band, with its reading where the photo gives one.
 
     PhotoError if the file is no photo at all; nothing is recorded then.
@@ -362,7 +367,7 @@ def record_strip(book, record, dwells_min, photo=None, progress=say_nothing, **a
     dwells = tuple(sorted(dwells_min, reverse=True))
     progress("Reading the strip")
     asked = {**asked, "steps": len(dwells)}
-    measurement, warnings = (None, ()) if photo is None else _try_to_measure(book, photo, asked, "bands")
+    measurement, warnings = (None, ()) if photo is None else _try_to_measure(book, photo, asked, "bands", read)
     if measurement and len(measurement.parts) != len(dwells):
         measurement = None
         warnings += ("no strip was found in the photo; bands and photo were kept",)

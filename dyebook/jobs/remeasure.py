@@ -27,7 +27,7 @@ import numpy as np
 
 from dyebook.book.readings import count_waiting, measured_values, put_in_place, waiting_photos
 from dyebook.errors import BookError, DyebookError, PhotoError
-from dyebook.jobs.photo import look, options_as_kept
+from dyebook.jobs.photo import options_as_kept, read
 from dyebook.lab import delta_e_00
 from dyebook.version import __version__
 
@@ -265,11 +265,11 @@ def _options(old, keeper, task):
 def _measure(content, card, options, name):
     """Measure with the card that was used then: where it was pointed out, else found anew, else where it lay then."""
     try:
-        return look(content, options, name).measurement
+        return read(content, options, name)
     except PhotoError:
         if card.get("kind") not in ("grey", "mat") or not card.get("quad") or options.card_at is not None:
             raise
-        again = look(content, replace(options, card_at=card["quad"]), name).measurement
+        again = read(content, replace(options, card_at=card["quad"]), name)
         # found without help then as well: it was not pointed out
         return replace(again, options={**again.options, "card_at": None})
 

@@ -14,7 +14,7 @@ from dyebook.jobs.bath_state import bath_state
 from dyebook.jobs.baths import all_baths, bath_label, events_of_bath
 from dyebook.jobs.check_coupon import BASELINE
 from dyebook.jobs.orders import target_of
-from dyebook.jobs.photo import look, options_as_kept
+from dyebook.jobs.photo import options_as_kept, read
 from dyebook.jobs.strength import learn_dips
 from dyebook.jobs.verdict import judge_against
 from dyebook.notebook import Note
@@ -70,7 +70,7 @@ class Case:
         return {name: getattr(self, name) for name in ("model", "measurement", "trace", "before")}
 
 
-def case_of(book, number: int, learn=learn_dips, progress=say_nothing) -> Case:
+def case_of(book, number: int, learn=learn_dips, progress=say_nothing, read=read) -> Case:
     """Return the `Case` of a batch in the book."""
     row, missing = book.batch(number), []
     record = {name: getattr(row, name, None) for name in FIELDS}
@@ -80,7 +80,7 @@ def case_of(book, number: int, learn=learn_dips, progress=say_nothing) -> Case:
     progress(f"Learning the bath behind batch {number}")
     model, before = _bath_behind(book, row, learn, missing)
     progress(f"Looking at the photo of batch {number} again")
-    measurement = _photo_of(book, number)
+    measurement = _photo_of(book, number, read)
     trace = _log_of(book, number)
     if row.lab is None:
         missing.append("its colour was never read")
@@ -158,7 +158,7 @@ def fresh_dips(dips, filled):
     return dips.loc[order].head(count).drop(columns="dyed_at")
 
 
-def _photo_of(book, number):
+def _photo_of(book, number, read):
     """The newest photo of a batch as a measurement, its flaws looked for anew; None without one."""
     readings = [row for row in book.rows("readings", batch_id=number) if row["photo_id"] and row["outline"]]
     if not readings:
@@ -167,7 +167,7 @@ def _photo_of(book, number):
     names = setup_names(book)
     parts = [_part_of(row, setup_of(row, names)) for row in own]
     try:
-        seen = _look_again(book, own)
+        seen = _look_again(book, own, read)
     except (PhotoError, BookError):
         return {"parts": parts}
     for part, looked in zip(parts, seen["parts"], strict=True):
@@ -190,14 +190,14 @@ def _part_of(row, setup):
     }
 
 
-def _look_again(book, rows):
+def _look_again(book, rows, read):
     """Measure the parts of a kept photo once more, as they were read, with a look for flaws."""
     photo, card = book.row("photos", rows[-1]["photo_id"]), rows[-1]["card"] or {}
     options = options_as_kept(rows[-1], book.photo_bytes)
     if card.get("kind") != "chart":
         options = replace(options, card_at=card.get("quad"), no_card=card.get("quad") is None)
     options = replace(options, part_at=[row["outline"] for row in rows])
-    return look(book.photo_bytes(photo["sha256"]), options).measurement.to_dict()
+    return read(book.photo_bytes(photo["sha256"]), options).to_dict()
 
 
 def _log_of(book, number):

@@ -15,7 +15,7 @@ from dyebook.report.camera import repeatability_text
 from dyebook.report.words import plain
 from dyebook.screens import coupon, tasks
 from dyebook.screens.answers import offer_pdf, show_flags
-from dyebook.screens.apart import apart
+from dyebook.screens.apart import apart, read_apart
 from dyebook.screens.drafts import draft, forget, keep, mark_of, recall
 from dyebook.screens.photo.roll import take_file
 from dyebook.screens.session import friendly_errors, sentence, the_book
@@ -76,9 +76,7 @@ def _learn():
     numbers = tuple(sorted(PATCHES.index(patch) for patch in left_out))
     asked = name, draft().get("chart_at"), numbers, _TABLES[table]
     key = mark_of(content), *asked
-    learned = tasks.done(
-        "camera", key, f"Learning the camera from {name}", lambda job: apart(job, learn_from, content, *asked), most=4
-    )
+    learned = tasks.done("camera", key, f"Learning the camera from {name}", apart(learn_from, content, *asked), most=4)
     if learned.problem:
         st.warning(plain(sentence(learned.problem)), icon=":material/crop_free:")
     _show_chart(learned)
@@ -242,7 +240,7 @@ def _check(asked, given, camera, spread):
     def read(job):
         photos = [(one.name, one.getvalue()) for one in given]
         stage = lambda done: job(f"{done} of {len(photos)} photos read")  # noqa: E731
-        found = check_repeats(book, photos, spread, stage, camera=camera)
+        found = check_repeats(book, photos, spread, stage, read=read_apart(job), camera=camera)
         return tuple(line.strip().removeprefix("! ") for line in repeatability_text(found, camera).splitlines())
 
     return tasks.done_once("check repeats", asked, "Reading the coupon's photos", read)

@@ -20,7 +20,7 @@ from dyebook.screens.apart import apart
 from dyebook.screens.drafts import bytes_of, draft, mark_of
 from dyebook.screens.photo.correct import CARD_WORDS, GO_AROUND, around_words, plain_picture
 from dyebook.screens.photo.roll import KINDS, take_file
-from dyebook.screens.session import friendly_errors, sentence, the_book
+from dyebook.screens.session import as_drawn, friendly_errors, sentence, tap, the_book
 from dyebook.screens.swatch import show_swatch, tap_corners
 
 __all__ = ["show", "show_chart", "show_photos"]
@@ -36,11 +36,13 @@ def show_photos(book, camera):
     shots = draft().setdefault("coupon_shots", [])
     seen = [_show_shot(number, shot, _look(book, shot, camera)) for number, shot in enumerate(list(shots))]
     ready = bool(seen) and all(one is not None for one in seen)
+    series = check_coupon.coupon_days(book, camera)
+    drawn = as_drawn(f"coupon {camera}", series)
     if ready:
-        _show_against(check_coupon.coupon_days(book, camera), [one.parts[0].lab for one in seen])
+        _show_against(series, [one.parts[0].lab for one in seen])
     if seen and st.button("Keep as this day's reading", key="keep_coupon_day", type="primary", disabled=not ready):
         kept = [(one, (shot["name"], bytes_of(shot["content"]))) for one, shot in zip(seen, shots, strict=True)]
-        check_coupon.keep_day(book, kept, camera, day)
+        check_coupon.keep_day(book, kept, camera, day, drawn)
         draft().pop("coupon_shots")
         st.rerun()
 
@@ -66,14 +68,10 @@ def _look(book, shot, camera):
     """What is seen in a photo of the coupon; one that is none is put away, and the reason told."""
     name, places = shot["name"], {place: shot.get(place) for place in ("card_at", "part_at")}
     options = read_options(book, camera or None, flaws=False, **places)
-
-    def look(job):
-        return apart(job, see_photo, shot["content"], options, name)
-
     # a camera learned anew is another camera
     key = mark_of(shot["content"]), name, options, known_cameras()
     try:
-        return tasks.done("coupon", key, f"Reading {name}", look, most=12)
+        return tasks.done("coupon", key, f"Reading {name}", apart(see_photo, shot["content"], options, name), most=12)
     except PhotoError:
         draft()["coupon_shots"].remove(shot)
         raise
@@ -197,28 +195,25 @@ def _show_days(book, series):
     rows = report_camera.coupon_rows(series)
     st.table({"Day": [row[0] for row in rows], **{name: [row[k] for row in rows] for k, name in _COLUMNS}})
     last = series.days[-1][0]
+
+    def offer(label, key, deed, day):
+        st.button(label, key=key, type="tertiary", **tap(deed, book, series.camera, day, series))
+
     with st.container(horizontal=True):
-        if st.button("Take the last day back", key="coupon_take_back", type="tertiary"):
-            check_coupon.take_back(book, series.camera, last)
-            st.rerun()
-        if series.moves and st.button("It was put right today", key="coupon_put_right", type="tertiary"):
-            check_coupon.put_right(book, series.camera, date.today().isoformat())
-            st.rerun()
-        if series.put_right and st.button("It was not put right after all", key="coupon_not_right", type="tertiary"):
-            check_coupon.put_right(book, series.camera, None)
-            st.rerun()
+        offer("Take the last day back", "coupon_take_back", check_coupon.take_back, last)
+        if series.moves:
+            offer("It was put right today", "coupon_put_right", check_coupon.put_right, date.today().isoformat())
+        if series.put_right:
+            offer("It was not put right after all", "coupon_not_right", check_coupon.put_right, None)
     with st.expander("Another piece, another lamp for good, or the camera learned anew?"):
         st.markdown(
             "What was usual before is so no longer: the days are then counted, and held to, from a new first one."
         )
         first = st.date_input("Count from", date.fromisoformat(last), key="coupon_from", format="YYYY-MM-DD")
         with st.container(horizontal=True):
-            if st.button("Count from that day", key="coupon_count_from"):
-                check_coupon.count_from(book, series.camera, first.isoformat())
-                st.rerun()
-            if series.earlier and st.button("Count all days again", key="coupon_count_all", type="tertiary"):
-                check_coupon.count_from(book, series.camera, None)
-                st.rerun()
+            offer("Count from that day", "coupon_count_from", check_coupon.count_from, first.isoformat())
+            if series.earlier:
+                offer("Count all days again", "coupon_count_all", check_coupon.count_from, None)
 
 
 _COLUMNS = ((1, "ΔL*"), (2, "ΔC*"), (3, "ΔH*"))

@@ -13,6 +13,7 @@ from html import escape
 from importlib import import_module
 
 import streamlit as st
+from streamlit.runtime.scriptrunner import get_script_run_ctx
 
 from dyebook.errors import DyebookError
 from dyebook.screens.apart import end_workers, warm_worker
@@ -22,7 +23,8 @@ __all__ = ["Job", "StoppedError", "begin_page", "done", "done_once", "made_once"
 # what is over sooner needs no words
 _UNSEEN_S = 0.4
 _LOOK_S = 0.15
-_MAX_WORKERS = 2
+# threads, which look things up in the book and wait: what takes the processor is done by `apart`
+_MAX_WORKERS = 32
 _MOST = 60
 # in the state of a session: the jobs stopped in it by name, and how many waits its page has drawn
 _STOPPED, _WAITS = "stopped_jobs", "waits_drawn"
@@ -49,14 +51,16 @@ class Job:
         What is safe already, should it be stopped now; empty when nothing is.
     may_go_on : bool
         Whether it can be taken up again after a stop; else its button is there for that.
+    owner : hashable
+        The session that it was begun for.
+    ended : bool
+        Whether the process that did its work was ended.
     """
 
-    def __init__(self, name, words):
+    def __init__(self, name, words, owner=None):
         self.name, self.words, self.kept, self.may_go_on = name, words, "", True
-        self._stop = threading.Event()
-        self.future = None
-        # ender: ends the process that does the work, where there is one; ended: it was
-        self.ender, self.ended = None, False
+        self.owner, self.ended, self.future = owner or self, False, None
+        self._stop, self._lock, self._end = threading.Event(), threading.Lock(), None
 
     def __call__(self, words=None, kept=None):
         """Note the stage that begins and what is safe by now.
@@ -72,9 +76,15 @@ class Job:
         """End its process, or ask it to end at its next stage; a job that still waits for a worker is not begun."""
         self._stop.set()
         self.future.cancel()
-        if (end := self.ender) is not None:
-            self.ended = True
-            end()
+        with self._lock:
+            if self._end is not None:
+                self.ended = True
+                self._end()
+
+    def ends_by(self, end):
+        """Note what ends the process that does the work; None where it does no more of it."""
+        with self._lock:
+            self._end = end
 
     def go_on(self):
         """Take a stop back, where the work has not ended yet."""
@@ -104,12 +114,12 @@ class _Store:
         self._kinds = {}
         self._workers = ThreadPoolExecutor(_MAX_WORKERS, thread_name_prefix="work")
 
-    def job(self, name, words, work, most):
-        """The job of a name: done, running, or begun now."""
+    def job(self, name, words, work, most, owner=None):
+        """The job of a name: done, running, or begun now for a session."""
         with self._lock:
             job = self._kept(name).pop(name, None)
             if job is None or job.is_over:
-                job = Job(name, words)
+                job = Job(name, words, owner)
                 job.begin(self._workers, work)
             self._keep(name, job, most)
         return job
@@ -169,10 +179,11 @@ def done(kind, key, words, work, most=_MOST):
     # always there, so that what follows keeps its place on the page whether or not there is a wait
     box = st.empty()
     name, stopped = (kind, key), st.session_state.setdefault(_STOPPED, {})
+    owner = get_script_run_ctx().session_id
     if name in stopped:
         raise StoppedError(stopped[name])
     while True:
-        job = _STORE.job(name, words, work, most)
+        job = _STORE.job(name, words, work, most, owner)
         job.go_on()
         _wait(job, box)
         try:

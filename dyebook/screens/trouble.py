@@ -21,12 +21,13 @@ from dyebook.report.plots import plot_trend
 from dyebook.report.words import moment_text, plain
 from dyebook.screens import session, tasks
 from dyebook.screens.answers import show_plot
+from dyebook.screens.apart import read_apart
 from dyebook.screens.coupon import show_chart
 from dyebook.screens.drafts import begin, draft, keep
 from dyebook.screens.fields import ask_text, choose, choose_from
 from dyebook.screens.navigation import go_to, go_to_batch
 from dyebook.screens.orders import show_verdict
-from dyebook.screens.shade.baths import learn_in_task
+from dyebook.screens.shade.baths import learn_in
 from dyebook.screens.shade.target import read_colour
 from dyebook.screens.swatch import show_pair, show_swatch
 
@@ -92,7 +93,7 @@ def _case(book, number):
     key, words = (book.place.name, book.edition(), number), f"Gathering what the book knows of batch {number}"
 
     def gather(job):
-        return case_of(book, number, learn=learn_in_task, progress=job)
+        return case_of(book, number, learn=learn_in(job), progress=job, read=read_apart(job))
 
     return tasks.done("case", key, words, gather, most=30)
 
@@ -176,7 +177,7 @@ def _drift(book, dye, bath):
     key, words = (book.place.name, book.edition(), dye, bath), f"Looking up the dips of {bath_label(dye, bath)}"
 
     def look_up(job):
-        return drift_in_book(book, dye, bath, learn=learn_in_task, progress=job)
+        return drift_in_book(book, dye, bath, learn=learn_in(job), progress=job)
 
     return tasks.done("drift", key, words, look_up, most=30)
 

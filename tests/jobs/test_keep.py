@@ -31,7 +31,7 @@ def measured(monkeypatch):
     def _measured(parts=0, error=None):
         readings = tuple(Reading(Lab(40 + 10 * i, 0, 0), (1, 1, 1), (1, 1, 1)) for i in range(parts))
 
-        def look_instead(path, options):
+        def look_instead(path, options, name=None):
             calls.append(options)
             if error:
                 raise PhotoError(error)

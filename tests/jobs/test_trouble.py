@@ -1,7 +1,6 @@
 """What the book says of a batch that went wrong: the demo shop's own troubles, and what is missing in a poor book."""
 
 from datetime import date, timedelta
-from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -96,20 +95,19 @@ QUAD = ((0, 0), (9, 0), (9, 9), (0, 9))
         ("none", None, {"card_lab": (48, 0, 1), "no_card": True}),
     ],
 )
-def test_a_kept_photo_is_looked_at_again_by_the_card_it_was_read_by(bare, monkeypatch, kind, quad, by):
+def test_a_kept_photo_is_looked_at_again_by_the_card_it_was_read_by(bare, kind, quad, by):
     outline = ((20, 20), (60, 20), (60, 60))
     seen = Measurement(
         "rim.jpg", (90, 90), kind, quad, Lab(48, 0, 1), (Reading(Lab(40, 0, 0), (1,) * 3, (1,) * 3, outline),)
     )
     asked = []
 
-    def look(content, options):
+    def read(content, options):
         asked.append(options)
-        return SimpleNamespace(measurement=seen)
+        return seen
 
-    monkeypatch.setattr("dyebook.jobs.trouble.look", look)
     number = bare.add_batch(DyeRecord("Sloe", 12, 3, 40, 5), b"\xff\xd8\xff\xe0 rim", seen)
-    assert case_of(bare, number).measurement["parts"][0]["flaws"] == []
+    assert case_of(bare, number, read=read).measurement["parts"][0]["flaws"] == []
     assert asked == [ReadOptions(**by, part_at=[outline])]
 
 

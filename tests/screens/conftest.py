@@ -15,7 +15,7 @@ from streamlit.testing.v1 import AppTest
 from dyebook.book.store import open_book
 from dyebook.demo.place import make_demo_book
 from dyebook.record import DyeRecord
-from dyebook.screens import session, tasks
+from dyebook.screens import apart, session, tasks
 from tests.screens.big_book import fill_big_book
 
 ROOT = Path(__file__).parents[2]
@@ -54,9 +54,10 @@ class InPlace:
 
     def __init__(self):
         self.process = SimpleNamespace(kill=lambda: None, communicate=lambda: None)
+        self.is_fit = False
 
-    def do(self, progress, work, *args):
-        return work(*args, progress)
+    def do(self, *asked):
+        return apart.perform(*asked)
 
 
 @pytest.fixture(autouse=True)

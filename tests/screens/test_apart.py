@@ -21,7 +21,13 @@ def whoami(progress):
     return os.getpid()
 
 
-def refuse(words, progress):
+def grow(megabytes):
+    held = bytearray(megabytes * 2**20)
+    held[:: 2**12] = b"1" * len(held[:: 2**12])
+    return os.getpid()
+
+
+def refuse(words):
     raise PhotoError(words)
 
 
@@ -41,8 +47,8 @@ def workers():
     apart.end_workers()
 
 
-def _job(store, key, work, *args):
-    return store.job(("apart", key), "Working", lambda job: apart.apart(job, work, *args), 60)
+def _job(store, key, work, *args, owner=None):
+    return store.job(("apart", key), "Working", apart.apart(work, *args), 60, owner)
 
 
 def test_a_worker_is_another_process_and_waits_for_the_next_work(workers):
@@ -67,13 +73,17 @@ def test_a_refusal_comes_back_as_it_is_and_the_worker_stays(workers):
     assert _job(workers, 3, whoami).future.result(PATIENCE_S) == pid
 
 
-def _asleep(store, key=1):
-    job = _job(store, key, sleep_long)
-    end = time.monotonic() + PATIENCE_S
-    while job.words != "Asleep" and time.monotonic() < end:
-        time.sleep(0.05)
-    assert job.words == "Asleep"
+def _asleep(store, key=1, owner=None):
+    job = _job(store, key, sleep_long, owner=owner)
+    _wait_for_words(job, "Asleep")
     return job
+
+
+def _wait_for_words(job, words):
+    end = time.monotonic() + PATIENCE_S
+    while job.words != words and time.monotonic() < end:
+        time.sleep(0.05)
+    assert job.words == words
 
 
 def test_stop_ends_work_that_never_looks_up(workers):
@@ -93,6 +103,43 @@ def test_a_stop_taken_back_too_late_lets_the_work_begin_anew(workers):
     with pytest.raises(tasks.StoppedError):
         job.future.result(STOP_S)
     assert job.is_over
+
+
+def test_one_sessions_work_waits_for_none_but_its_own(workers):
+    heavy = _asleep(workers, 1, owner="Tess")
+    waits = _job(workers, 2, whoami, owner="Tess")
+    assert _job(workers, 3, whoami, owner="Ned").future.result(PATIENCE_S)
+    assert (waits.words, waits.future.done()) == ("Working", False)
+    heavy.stop()
+    assert waits.future.result(PATIENCE_S)
+
+
+def test_no_more_is_at_work_than_the_machine_bears_and_who_came_first_goes_first(workers, monkeypatch):
+    monkeypatch.setattr(apart, "_MOST_AT_WORK", 2)
+    heavy = [_asleep(workers, name, owner=name) for name in ("Tess", "Ned")]
+    first, second = (_job(workers, (name, 2), sleep_long, owner=name) for name in ("Ada", "Kit"))
+    time.sleep(5 * apart._LOOK_S)
+    assert {first.words, second.words} == {"Working"}
+    heavy[0].stop()
+    _wait_for_words(first, "Asleep")
+    assert second.words == "Working"
+    second.stop()
+    with pytest.raises(tasks.StoppedError):
+        second.future.result(STOP_S)
+    assert second not in apart._waiting
+    for job in (heavy[1], first):
+        job.stop()
+
+
+def test_a_worker_is_ready_before_the_next_is_wanted(workers):
+    _asleep(workers, 1, owner="Tess").stop()
+    spare = apart._idle[0].process
+    assert _job(workers, 2, whoami, owner="Ned").future.result(PATIENCE_S) == spare.pid
+
+
+def test_a_worker_that_grew_makes_room_for_one_that_has_not(workers):
+    grown = _job(workers, 1, grow, 2 * apart._MOST_MB).future.result(PATIENCE_S)
+    assert _job(workers, 2, whoami).future.result(PATIENCE_S) != grown
 
 
 def test_all_work_ends_with_the_server(workers):

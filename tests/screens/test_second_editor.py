@@ -1,15 +1,19 @@
 """Whoever keeps a form that another person overtook is told, sees both values, and overwrites nothing."""
 
-from datetime import timedelta
+from datetime import date, timedelta
+from pathlib import Path
 
 import pytest
 
+from dyebook.book.setups import name_setup
 from dyebook.book.store import open_book
-from dyebook.jobs import baths, gauge, orders, wet
+from dyebook.jobs import baths, check_coupon, gauge, orders, wet
 from dyebook.jobs import run as bench
 from dyebook.jobs.asked import this_moment
+from dyebook.lab import Lab
 from dyebook.record import DyeRecord
 
+TAGS = Path(__file__).parents[2] / "samples" / "tags_one_streaked.jpg"
 DIP = {"dye_g_per_l": 3.0, "bath_temp_c": 50.0, "dwell_min": 6.0}
 
 
@@ -35,12 +39,32 @@ def shop(empty_book):
         waiting = bench.plan_run(book, area_dm2=2.0, current_a=3.0, film_um=12.0, minutes=24.4)
         bench.start_run(book, waiting, at=start)
         bench.finish_run(book, waiting, start + timedelta(minutes=24.4))
+        _coupon_left(book)
     return empty_book
+
+
+def _coupon_left(book):
+    """The check coupon read on fourteen days; on the last five it had left its colour."""
+    for day in range(14):
+        shade = Lab(40 - 2 * (day > 8), 10, -30)
+        check_coupon.keep_day(book, [(shade, None)], "", date(2026, 3, 1) + timedelta(days=day))
 
 
 def _standing(book):
     """All that the book holds but its history."""
-    tables = ("orders", "targets", "verdicts", "batches", "dips", "runs", "baths", "bath_events", "electrolytes")
+    tables = (
+        "orders",
+        "targets",
+        "verdicts",
+        "batches",
+        "dips",
+        "runs",
+        "baths",
+        "bath_events",
+        "electrolytes",
+        "setups",
+        "readings",
+    )
     return {name: book.rows(name) for name in (*tables, "electrolyte_events", "seals")} | {"settings": book.settings()}
 
 
@@ -197,6 +221,27 @@ FORMS = {
         "keep_seal_test",
         ("seal test stain is 4 now, and you wrote 0",),
     ),
+    "the coupon put right": (
+        ("camera", {}),
+        {},
+        lambda book: check_coupon.put_right(book, "", "2026-03-12"),
+        "coupon_put_right",
+        ("put right 2026-03-12 now, and had", "put right never"),
+    ),
+    "the coupon counted from a day": (
+        ("camera", {}),
+        {},
+        lambda book: check_coupon.count_from(book, "", "2026-03-03"),
+        "coupon_count_from",
+        ("days 2026-03-03 to 2026-03-14", "had days 2026-03-01 to 2026-03-14"),
+    ),
+    "the coupon's last day taken back": (
+        ("camera", {}),
+        {},
+        lambda book: check_coupon.keep_day(book, [(Lab(38, 10, -30), None)], "", date(2026, 3, 15)),
+        "coupon_take_back",
+        ("to 2026-03-15", "to 2026-03-14"),
+    ),
     "a seal's time": (
         ("bench", {"step": "dye"}),
         {"bench_hot_water_min_per_um": "2"},
@@ -236,6 +281,45 @@ def test_the_second_editor_is_told_and_nothing_is_overwritten(shop, open_page, f
     assert not page.exception
     said = " ".join(one.value for one in (*page.error, *page.subheader, *page.markdown))
     assert all(words in said for words in told), said
+    with open_book(shop) as book:
+        assert _standing(book) == before
+
+
+@pytest.fixture
+def photographed(begun_book, open_page):
+    """The Photo page with a photo whose set-up is window bench, and its key."""
+    page = open_page("photo")
+    page.file_uploader(key="photo_file_0").upload("tags.jpg", TAGS.read_bytes(), "image/jpeg").run()
+    page.text_input(key="setup_name").set_value("window bench").run()
+    page.button(key="name_setup").click().run()
+    with open_book(begun_book) as book:
+        return page, book.rows("setups")[0]["key"]
+
+
+def test_a_set_ups_name_given_meanwhile_stands(photographed, begun_book):
+    page, key = photographed
+    page.text_input(key="setup_name").set_value("north window").run()
+    with open_book(begun_book, who="Mara") as book:
+        name_setup(book, key, "light tent")
+    page.button(key="name_setup").click().run()
+    assert "name is light tent now, and you wrote north window" in page.error[0].value
+    with open_book(begun_book) as book:
+        assert [row["name"] for row in book.rows("setups")] == ["light tent"]
+    page.button(key="name_setup").click().run()
+    with open_book(begun_book) as book:
+        assert [row["name"] for row in book.rows("setups")] == ["north window"]
+
+
+def test_a_day_of_the_coupon_kept_meanwhile_stands(shop, open_page):
+    page = open_page("camera")
+    page.file_uploader(key="coupon_file_0").upload("tags.jpg", TAGS.read_bytes(), "image/jpeg").run()
+    assert not page.exception
+    with open_book(shop, who="Mara") as book:
+        check_coupon.keep_day(book, [(Lab(40, 10, -30), None)])
+        before = _standing(book)
+    page.button(key="keep_coupon_day").click().run()
+    said = page.error[0].value
+    assert f"{date.today()}: 40.00, 10.00, -30.00 now, and had no reading of {date.today()}" in said
     with open_book(shop) as book:
         assert _standing(book) == before
 

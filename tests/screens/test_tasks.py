@@ -17,11 +17,14 @@ PATIENCE_S = 10
 
 # the app with baths that take a while each to learn
 _SLOW_BATHS = """
+from dyebook.screens import apart
+apart._PROGRAM = '''
 import time
 from dyebook.advice import learn
 quick, sure = learn.learn_bath, learn.suggest_settings
 learn.learn_bath = lambda dips: (time.sleep(0.7), quick(dips))[1]
 learn.suggest_settings = lambda *asked, **how: (time.sleep(0.7), sure(*asked, **how))[1]
+''' + apart._PROGRAM
 from dyebook.shell.main import main
 main()
 """
@@ -149,6 +152,7 @@ def slow_app(demo_place, tmp_path):
 @pytest.mark.parametrize("size", ["desk", "phone"])
 def test_stop_ends_the_asking_of_baths_and_leaves_what_was_typed(chromium, slow_app, size):
     page = open_context(chromium, size)
+    page.set_default_timeout(60_000)
     page.goto(f"{slow_app.address}/shade")
     page.get_by_role("textbox", name="Film, µm", exact=True).wait_for()
     settle(page)

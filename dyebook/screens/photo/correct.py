@@ -71,8 +71,7 @@ def plain_picture(content, seen) -> bytes:
     """Return a photo with nothing drawn in; drawn only once it is to be tapped."""
     if seen.measurement is None:
         return seen.overlay
-    draw = "plain photo", mark_of(content), "Drawing the photo"
-    return tasks.done(*draw, lambda job: apart(job, draw_plain, content, None), most=12)
+    return tasks.done("plain photo", mark_of(content), "Drawing the photo", apart(draw_plain, content), most=12)
 
 
 def _tap_card(seen, turn):

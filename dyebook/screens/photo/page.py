@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import streamlit as st
 
-from dyebook.book.setups import keep_twin, list_setups, name_setup, twin_of
+from dyebook.book.setups import keep_twin, list_setups, name_setup, twin_of, version_of
 from dyebook.errors import PhotoError, RecordError
 from dyebook.jobs.photo import FITTING, known_cameras, mean_of, read_options, see_photo
 from dyebook.report import photo as report_photo
@@ -182,12 +182,9 @@ def _look_at(book, photo, options):
         options = replace(options, twin_lab=twin_of(book, photo.get("setup_key")))
     # a camera learned anew is another camera
     key = mark_of(photo["content"]), photo["name"], options, known_cameras()
-
-    def look(job):
-        return apart(job, see_photo, photo["content"], options, photo["name"])
-
+    read = apart(see_photo, photo["content"], options, photo["name"])
     try:
-        return tasks.done("photo", key, f"Reading {photo['name']}", look, most=12)
+        return tasks.done("photo", key, f"Reading {photo['name']}", read, most=12)
     except tasks.StoppedError as stopped:
         tasks.show_stopped(stopped)
         return None
@@ -239,25 +236,27 @@ def _show_readings(book, seen):
     for note in measurement.warnings:
         st.caption(f"Note: {report_words.plain(note)}.")
     if measurement.parts:
-        photo_roll.in_view()["setup_key"] = measurement.parts[0].setup["key"]
+        setup = measurement.parts[0].setup
+        photo_roll.in_view()["setup_key"] = setup["key"]
+        drawn = session.as_drawn(f"setup {setup['key']}", version_of(book, setup["key"]))
         if photo_roll.in_view().get("twin_at"):
-            _ask_twin(book, measurement.parts[0].setup["key"])
-        _show_setup(book, measurement.parts[0].setup)
+            _ask_twin(book, setup["key"], drawn)
+        _show_setup(book, setup, drawn)
     compare_with_sample(book, measurement.parts)
 
 
-def _ask_twin(book, key):
+def _ask_twin(book, key, drawn):
     """Say that the parts are read in the light of their bare twin, and let its own colour be told."""
     told = twin_of(book, key)
     with st.expander("Read in the light of the bare twin" + ("" if told else ", its own colour taken as usual")):
         now = "" if told is None else ", ".join(f"{value:g}" for value in told)
         text = st.text_input("The twin's own L*, a*, b* by an instrument", now, key="twin_lab", placeholder="81, 0, -1")
         if st.button("Keep it with the set-up", key="keep_twin", disabled=text.strip() == now):
-            keep_twin(book, key, text.strip() or None)
+            keep_twin(book, key, text.strip() or None, drawn)
             st.rerun()
 
 
-def _show_setup(book, setup):
+def _show_setup(book, setup, drawn):
     """Say in which set-up a photo was taken, with a name for it at one tap."""
     uses = list_setups(book)
     use = next((one for one in uses if setup["key"] in one.keys), None)
@@ -269,10 +268,12 @@ def _show_setup(book, setup):
         others = [one.name for one in uses if one.name and one.name != named]
         for number, name in enumerate(dict.fromkeys(others)):
             label = f"It is {report_words.plain(name)}"
-            st.button(label, key=f"setup_is_{number}", **session.tap(name_setup, book, setup["key"], name))
+            if st.button(label, key=f"setup_is_{number}"):
+                name_setup(book, setup["key"], name, drawn)
+                st.rerun()
         name = st.text_input("Its name", key="setup_name", placeholder="window bench")
         if st.button("Name it", key="name_setup", disabled=not name.strip()):
-            name_setup(book, setup["key"], name)
+            name_setup(book, setup["key"], name, drawn)
             st.rerun()
 
 

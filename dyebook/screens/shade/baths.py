@@ -14,10 +14,11 @@ from dyebook.jobs.strength import learn_dips
 from dyebook.jobs.today import look_at_baths
 from dyebook.report.shade import setting_fields
 from dyebook.screens import tasks
+from dyebook.screens.apart import apart
 
 __all__ = [
     "advise", "as_it_stands", "baths_now", "baths_of", "coupon", "depth_of", "learn", "learn_all", "learn_here",
-    "learn_in_task", "mixes", "plan_of", "redip", "second_way", "stands_of", "suggestions",
+    "learn_in", "mixes", "plan_of", "redip", "second_way", "stands_of", "suggestions",
 ]  # fmt: skip
 
 
@@ -31,7 +32,7 @@ def stands_of(book, baths):
     """Return how each bath stands today, `Stands` by label."""
     key = book.place.name, book.edition(), _today()
     words = "Working out how the baths stand today"
-    return tasks.done("stands", key, words, lambda _: stands_today(book, baths, learn_in_task), most=8)
+    return tasks.done("stands", key, words, lambda job: stands_today(book, baths, learn_in(job)), most=8)
 
 
 def _today():
@@ -43,19 +44,20 @@ def _mark(dips):
     return hashlib.sha256(dips.to_json(double_precision=15).encode()).hexdigest()
 
 
-def learn_in_task(label, dips):
-    """Do what `dyebook.jobs.shade.learn_dips` does, remembered, in work that is going on beside the page."""
-    return _taught(_learned_now(label, dips))
+def learn_in(job):
+    """Return what does as `dyebook.jobs.strength.learn_dips`, remembered, in a job that is going on beside the page."""
+    return lambda label, dips: _taught(_learned_in(job, label, dips))
 
 
 def learn_here(label, dips):
-    """Do what `dyebook.jobs.shade.learn_dips` does, remembered, while the page waits."""
+    """Do what `dyebook.jobs.strength.learn_dips` does, remembered, while the page waits."""
     key = _mark(dips), _today()
-    return _taught(tasks.done("learning", key, f"Learning {label}", lambda _: _learned_now(label, dips)))
+    return _taught(tasks.done("learning", key, f"Learning {label}", lambda job: _learned_in(job, label, dips)))
 
 
-def _learned_now(label, dips):
-    return tasks.made_once("learned", (_mark(dips), _today()), lambda: _model_or_error(label, dips))
+def _learned_in(job, label, dips):
+    learn_it = apart(_model_or_error, label, dips)
+    return tasks.made_once("learned", (_mark(dips), _today()), lambda: learn_it(job))
 
 
 def _model_or_error(label, dips):
@@ -92,7 +94,7 @@ def learn_all(asked):
             kept = f"{len(tried)} of {len(asked.baths)} baths are learned, and stay so." if tried else None
             job(f"Learning {label} ({len(tried) + 1} of {len(asked.baths)})", kept)
             tried.append(label)
-            return learn_in_task(label, dips)
+            return learn_in(job)(label, dips)
 
         return learned_baths(asked.baths, asked.stands, learn_next)
 
@@ -114,21 +116,14 @@ def _key(asked):
 def advise(asked):
     """Return which bath first, as a `BathAdvice` without mixes."""
     learned = learn_all(asked)
-
-    def ask(job):
-        known = {"film_um": asked.film_um, "most_mixes": 0, "progress": job}
-        return learned.suggest(asked.shade, asked.fixed, asked.free, **known)
-
+    ask = apart(learned.suggest, asked.shade, asked.fixed, asked.free, film_um=asked.film_um, most_mixes=0)
     return tasks.done("which bath", _key(asked), "Asking the baths", ask)
 
 
 def mixes(asked, labels):
     """Return two dyes for the shade from the baths named, best first; it takes seconds."""
     learned, labels = learn_all(asked), tuple(labels)
-
-    def mix(job):
-        return learned.mixes(labels, asked.target, asked.fixed, asked.free, asked.film_um, job)
-
+    mix = apart(learned.mixes, labels, asked.target, asked.fixed, asked.free, asked.film_um)
     return tasks.done("two dyes", (*_key(asked), labels), "Trying two dyes", mix)
 
 
@@ -147,31 +142,21 @@ def redip(asked, label, settings, reading, target, dry, sealed):
     learned = learn_all(asked)
     part = tuple(sorted(settings.items())), repr((reading, target)), dry, sealed
     words = f"Weighing what may be done with a part of {label}"
-
-    def weigh(_):
-        return learned.redip(label, settings, reading, target, dry, sealed, asked.tolerance)
-
+    weigh = apart(learned.redip, label, settings, reading, target, dry, sealed, asked.tolerance)
     return tasks.done("redip", (*_key(asked), label, *part), words, weigh)
 
 
 def coupon(asked, label):
     """Return the test dip in one bath that teaches most about the shade."""
     learned = _alone(asked, label)
-
-    def plan(_):
-        return learned.coupon(label, asked.target, asked.fixed, asked.free, film_um=asked.film_um)
-
+    plan = apart(learned.coupon, label, asked.target, asked.fixed, asked.free, film_um=asked.film_um)
     return tasks.done("test dip", (*_key(asked), label), f"Weighing test dips in {label}", plan)
 
 
 def suggestions(asked, label):
     """Return up to three answers of one bath."""
     learned = _alone(asked, label)
-
-    def ask(_):
-        how = {"film_um": asked.film_um, "count": 3}
-        return learned.suggest_in(label, asked.shade, asked.fixed, asked.free, **how)
-
+    ask = apart(learned.suggest_in, label, asked.shade, asked.fixed, asked.free, film_um=asked.film_um, count=3)
     return tasks.done("settings", (*_key(asked), label), f"Asking {label}", ask)
 
 
@@ -192,6 +177,6 @@ def baths_now(book):
     key = book.place.name, book.edition(), _today()
 
     def look(job):
-        return look_at_baths(book, learn=learn_in_task, progress=job)
+        return look_at_baths(book, learn=learn_in(job), progress=job)
 
     return tasks.done("baths now", key, "Looking at the baths", look, most=4)

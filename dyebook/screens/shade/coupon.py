@@ -8,6 +8,7 @@ from dyebook.record import DyeRecord
 from dyebook.report import shade as report_shade
 from dyebook.screens import tasks
 from dyebook.screens.answers import show_figures
+from dyebook.screens.apart import read_apart
 from dyebook.screens.drafts import draft
 from dyebook.screens.fields import ask, ask_text, choose_from
 from dyebook.screens.piece import take_to_bench
@@ -117,7 +118,7 @@ def _ask_strip(dye, bath):
 
 def _save(book, pressed, record, dwells, photo):
     def read(job):
-        return record_strip(book, record, dwells, photo, progress=job)
+        return record_strip(book, record, dwells, photo, progress=job, read=read_apart(job))
 
     kept = tasks.done_once("strip", pressed, "Reading the strip", read)
     if kept is None:
