@@ -13,6 +13,7 @@ from dyebook.jobs.baths import (
     all_baths,
     bath_label,
     baths_by_name,
+    clock_of,
     dye_rules,
     events_of_bath,
     outside_window,
@@ -28,8 +29,9 @@ from dyebook.jobs.strength import (
 )
 from dyebook.physics.answer import Answer, cautions_for
 from dyebook.physics.bathcare import UPTAKE_MG_PER_DM2_UM
+from dyebook.record import is_empty
 
-__all__ = ["BathState", "Stands", "bath_line", "bath_state", "bath_states", "stands_today"]
+__all__ = ["BathState", "Stands", "bath_line", "bath_state", "bath_states", "stands_today", "temp_today"]
 
 # a bath is topped up once a tenth of its dye is gone; common practice, no source
 _TOP_UP_AT = 0.9
@@ -59,7 +61,7 @@ class Stands:
     # its strength as its dips are written down: on that scale it was learned, and is asked
     asked_g_per_l: float | None = None
     now_g_per_l: float | None = None  # what it holds: the strength that every page and command shows
-    bath_temp_c: float | None = None  # as its last dip found it, within the shop's window
+    bath_temp_c: float | None = None  # as of `temp_today`
     window_temp_c: tuple | None = None  # (float, float) or None
     bath_volume_l: float | None = None
 
@@ -86,12 +88,24 @@ def _stands(book, named, label, dips, asked, learn):
     if row is None:
         return Stands(asked, asked)
     line = bath_line(book, row["id"], learn, newest=True)
-    window, temps = dye_rules(book, row["dye"]).get("bath_temp_c"), dips["bath_temp_c"].dropna()
-    temp = float(temps.iloc[-1]) if len(temps) else None
-    if window is not None:
-        temp = sum(window) / 2 if temp is None else min(max(temp, window[0]), window[1])
-    now = line.now.dye_g_per_l if line.now else asked
-    return Stands(asked, now, temp, window and tuple(window), line.bath_volume_l or row["bath_volume_l"])
+    window, now = dye_rules(book, row["dye"]).get("bath_temp_c"), line.now.dye_g_per_l if line.now else asked
+    volume = line.bath_volume_l or row["bath_volume_l"]
+    return Stands(asked, now, temp_today(book, row), window and tuple(window), volume)
+
+
+def temp_today(book, row: dict) -> float | None:
+    """Return how warm a bath, a row of `all_baths`, is taken to be: as last found, by a dip or a note, in its window.
+
+    None where neither is known.
+    """
+    window = dye_rules(book, row["dye"]).get("bath_temp_c")
+    found = [(clock_of(one["at"]), one["bath_temp_c"]) for one in events_of_bath(book, row["id"])]
+    dips = book.batches(1, dye=row["dye"], bath=row["name"])
+    found += [(clock_of(one.dyed_at), one.bath_temp_c) for one in dips if one.dyed_at]
+    temps = [temp for _, temp in sorted(found, key=lambda one: one[0]) if not is_empty(temp)]
+    if window is None:
+        return temps[-1] if temps else None
+    return min(max(temps[-1], window[0]), window[1]) if temps else sum(window) / 2
 
 
 @dataclass(frozen=True, kw_only=True)

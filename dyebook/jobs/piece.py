@@ -13,7 +13,10 @@ from dyebook.jobs.orders import order_stand, target_of
 from dyebook.jobs.wet import finished_runs, steps_of
 from dyebook.lab import Lab
 
-__all__ = ["Clock", "Piece", "piece_of", "running_clocks"]
+__all__ = ["STEPS", "Clock", "Piece", "piece_of", "running_clocks"]
+
+# of a piece of work, in order: the rows of Today, the bar and the bench
+STEPS = ("shade", "plan", "run", "dye", "photo")
 
 
 @dataclass(frozen=True)
@@ -25,14 +28,21 @@ class Piece:
     run: dict | None
     batch: BatchRow | None
     target: dict | None
-    # what comes next: one of `dyebook.jobs.today.STEPS`, "shade" where an order has none yet, "done" after a verdict
-    step: str
+    step: str  # what comes next: one of `STEPS`, or "done" after a verdict
 
     @property
     def lab(self) -> Lab | None:
         """The shade agreed, else the one that came out."""
         wanted = self.target and Lab(self.target["L"], self.target["a"], self.target["b"])
         return wanted or (self.batch and self.batch.lab)
+
+    @property
+    def done(self) -> tuple[str, ...]:
+        """The steps that the book shows as done; a step that was passed over is none."""
+        run, batch = self.run or {}, self.batch
+        planned = run.get("trace") and "part_of" not in run["trace"]
+        shows = (self.target, planned, run.get("anodise_min") is not None, batch, batch and batch.lab)
+        return tuple(step for step, done in zip(STEPS, shows, strict=True) if done)
 
     @property
     def number(self) -> int | None:
@@ -47,11 +57,11 @@ def piece_of(book, order: int | None = None, run: int | None = None, batch: int 
             row = book.row("runs", run)
             batch = batch or next((one["id"] for one in book.rows("batches", run_id=run)), None)
             order = order or ((row["trace"] or {}).get("plan") or {}).get("order_id")
+        if order is not None and run is None and batch is None:
+            run, batch = _made_for(book, order)
         if batch is not None:
             kept = book.row("batches", batch)
             order, run = kept["order_id"] or order, kept["run_id"]
-        if order is not None and run is None and batch is None:
-            run, batch = _made_for(book, order)
         order_row, run_row, kept = (_row(book, *one) for one in (("orders", order), ("runs", run), ("batches", batch)))
     except BookError:
         return None
@@ -81,14 +91,10 @@ def _made_for(book, order):
 
 def _next_step(book, order, run, batch, target):
     if batch is not None:
-        if batch.lab is None:
-            return "photo"
         judged = [verdict["target_id"] for verdict in book.rows("verdicts", batch_id=batch.batch)]
-        return "verdict" if target and target["id"] not in judged else "done"
+        return "photo" if batch.lab is None or (target and target["id"] not in judged) else "done"
     if run is not None:
-        if run["anodise_min"] is not None or "part_of" in (run["trace"] or {}):
-            return "wet"
-        return "prepare" if run["started_at"] is None else "run"
+        return "dye" if run["anodise_min"] is not None or "part_of" in (run["trace"] or {}) else "run"
     return "shade" if order is not None and target is None else "plan"
 
 

@@ -13,12 +13,10 @@ from dyebook.jobs.strength import learn_dips
 from dyebook.jobs.verdict import batch_shade
 from dyebook.jobs.wet import finished_runs
 
-__all__ = ["STEPS", "BathNow", "Today", "Todo", "doubts_of", "look_at_baths", "look_over"]
+__all__ = ["BathNow", "Today", "Todo", "doubts_of", "look_at_baths", "look_over"]
 
-# of a batch, in the order of work
-STEPS = ("plan", "prepare", "run", "wet", "photo", "verdict")
-# wet parts cannot wait, a plan can: what to do first where several things wait
-_PRESSING = ("wet", "run", "photo", "verdict", "prepare")
+# wet parts cannot wait, a shade can: what to do first where several things wait
+_PRESSING = ("dye", "run", "photo", "shade")
 # two dips count as the same recipe when no setting differs by more than these
 _SAME = {"film_um": 0.5, "dye_g_per_l": 0.1, "bath_temp_c": 1.0, "dwell_min": 0.25}
 _RECENT = 12
@@ -56,7 +54,8 @@ class Today:
     recent: tuple  # of BatchRow, newest first
     todos: tuple[Todo, ...]  # most pressing first
     orders: tuple  # tuple of dyebook.jobs.orders.OrderStand: open ones, soonest due first
-    waiting: dict  # by step: numbers of the runs (prepare, run, wet) or batches (photo, verdict) that wait there
+    # by step: numbers of the orders (shade), runs (run, dye) or batches (photo) that wait there, most pressing first
+    waiting: dict
 
     @property
     def next_step(self):
@@ -92,13 +91,15 @@ def doubts_of(book, batch_id: int):
 
 
 def _what_waits(book, todos, orders):
-    begun = open_runs(book)
+    unread = [one.batch for one in todos if one.kind in ("unread", "wet")]
+    undecided = [number for stand in orders if (number := _undecided(stand)) is not None]
     return {
-        "prepare": [row["id"] for row in begun if row["started_at"] is None],
-        "run": [row["id"] for row in begun if row["started_at"] is not None],
-        "wet": [row["id"] for row in finished_runs(book) if row["batch"] is None and row["film_um"]],
-        "photo": [one.batch for one in todos if one.kind in ("unread", "wet")],
-        "verdict": [number for stand in orders if (number := _undecided(stand)) is not None],
+        "shade": [stand.order["id"] for stand in orders if stand.target is None],
+        "plan": [],
+        # one that is on comes before one that is planned
+        "run": [row["id"] for row in sorted(open_runs(book), key=lambda row: row["started_at"] is None)],
+        "dye": [row["id"] for row in finished_runs(book) if row["batch"] is None and row["film_um"]],
+        "photo": list(dict.fromkeys([*unread, *undecided])),
     }
 
 

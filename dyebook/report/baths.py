@@ -5,7 +5,7 @@ from dyebook.report.trouble import verdict_line
 from dyebook.report.words import COVERAGE, due_text, figure_text, moment_text, value_text
 
 __all__ = [
-    "POINTS", "STEP_NAMES", "bath_line", "care_pairs", "event_text", "order_lines", "piece_text", "plan_text",
+    "POINTS", "bath_line", "care_pairs", "event_text", "order_lines", "piece_text", "plan_text",
     "rule_lines", "rule_pairs", "stand_text", "strength_table", "strength_words", "tank_line", "waiting_text",
     "wanted_text",
 ]  # fmt: skip
@@ -85,15 +85,7 @@ def tank_line(tank: dict) -> str:
     return f"{tank['electrolyte']:<24} {used} used, {left} left{worn}"
 
 
-STEP_NAMES = {
-    "plan": "Plan",
-    "prepare": "Prepare",
-    "run": "Run",
-    "wet": "Dye and seal",
-    "photo": "Photo",
-    "verdict": "Verdict",
-}
-_WAITING = {"prepare": "planned", "run": "on now", "wet": "to be dyed", "photo": "to be read", "verdict": "to judge"}
+_WAITING = {"shade": "to agree on", "run": "planned or on", "dye": "to be dyed", "photo": "to look at"}
 
 
 def waiting_text(step, count) -> str:
@@ -207,13 +199,13 @@ def stand_text(stand) -> str:
     return f"Batch {stand.best.batch}: {verdict_line(stand.verdict)}."
 
 
-def piece_text(piece) -> str:
-    """Return a piece of work in one line: job, number and next step: "Lamp knobs · Run 91 · Dye and seal"."""
+def piece_text(piece, with_step: bool = True) -> str:
+    """Return a piece of work in one line: job, number and next step: "Lamp knobs · Run 91 · Dye"."""
     order = piece.order
     job = [order["name"]] if order else []
     number = f"Batch {piece.batch.batch}" if piece.batch else f"Run {piece.run['id']}" if piece.run else ""
-    step = {"shade": "Shade", "done": "Done"}.get(piece.step) or STEP_NAMES[piece.step]
-    return " · ".join([*job, *([number] if number else []), step])
+    step = [piece.step.capitalize()] if with_step or not (job or number) else []
+    return " · ".join([*job, *([number] if number else []), *step])
 
 
 def plan_text(plan: dict) -> str:

@@ -504,8 +504,9 @@ def _for_minutes(step):
 
 
 def run_title(row) -> str:
-    """Return a run as "Run 12: 12 µm (0.472 mil), 28 Mar 2026, 09:24"."""
+    """Return a run as "Run 12: 12 µm, 28 Mar 2026, 09:24"."""
     film = figure_text("film_um", row["film_um"], row["film_sd_um"]) if row["film_um"] else "film not known"
+    film = film.partition(" (")[0]
     part = (row["trace"] or {}).get("part_of")
     if part is not None:
         return (
@@ -534,7 +535,7 @@ def run_line(state: dict) -> str:
 def now_words(stand) -> list[tuple[str, str]]:
     """Return where a run stands as pairs of label and text."""
     return [
-        ("film now about", figure_text("film_um", stand.film_um, stand.film_um_sd)),
+        ("film now about", f"{stand.film_um:.1f} ± {COVERAGE * stand.film_um_sd:.1f} µm"),
         ("ends at", "now" if stand.done else "paused" if stand.paused else clock_text(stand.ends_at)),
         ("charge so far", figure_text("charge_ah", stand.charge_ah)),
         ("current, as last noted", figure_text("current_a", stand.current_a)),

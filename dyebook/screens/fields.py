@@ -147,11 +147,12 @@ def keeping(*keys):
     filled.update(texts)
 
 
-def ask_word(name, label, known=(), hint="choose or write", explain=None, need=None) -> str | None:
-    """Ask for a word, from a list or new; None while it is empty."""
-    key = begin(key_of(name), None)
+def ask_word(name, label, known=(), hint="choose or write", explain=None, need=None, the_only=False) -> str | None:
+    """Ask for a word, from a list or new; None while it is empty. `the_only`: begin with the one where that is all."""
+    known = list(known)
+    key = begin(key_of(name), known[0] if the_only and len(known) == 1 else None)
     current = st.session_state[key]
-    options = list(known) if current in (None, *known) else [*known, current]
+    options = known if current in (None, *known) else [*known, current]
     word = st.selectbox(label, options, key=key, accept_new_options=True, placeholder=hint, help=explain)
     keep(key)
     if not word:
@@ -196,11 +197,14 @@ def choose_from(name, label, options, format_func=str):
     return chosen
 
 
-def choose_run(rows, label="Run", name="run"):
-    """Let one of several runs be chosen, the last where nothing was, and return its row; None of none."""
+def choose_run(rows, label="Run", name="run", titled=True):
+    """Let one of several runs be chosen, the last where nothing was, and return its row; None of none.
+
+    `titled`: one that stands alone is named too.
+    """
     by_number = {row["id"]: row for row in rows}
     if len(rows) < 2:
-        for row in rows:
+        for row in rows if titled else ():
             st.markdown(f"**{plain(run_title(row))}**")
         return rows[0] if rows else None
     key = _begin_choice(name, rows[-1]["id"], by_number)

@@ -6,17 +6,16 @@ Each number to show has one key there: `batch`, `order_shown`, `bath_shown` (als
 
 import streamlit as st
 
+from dyebook.jobs.piece import STEPS
 from dyebook.screens.fields import begin_fields, key_of, put
 
 __all__ = [
     "arrive", "asked_for", "go_on", "go_to", "go_to_batch", "go_to_bath", "go_to_bench", "go_to_order", "go_to_photo",
     "go_to_redip", "go_to_shade", "go_to_step", "go_to_trouble", "hold_pages", "open_bench_at", "show_bath",
-    "show_order", "step_of", "turn_of", "turn_over",
+    "show_order", "turn_of", "turn_over",
 ]  # fmt: skip
 
 _PAGES, _NEXT, _STEP_ASKED, _TURN = "pages", "filled_next", "step_asked", "page_turn"
-# steps of a piece of work that lie in another of the bench's five
-_LIES_IN = {"prepare": "run", "wet": "dye", "verdict": "photo", "done": "photo"}
 
 
 def hold_pages(pages):
@@ -42,11 +41,6 @@ def go_to(page: str):
     """Turn to a page by its name."""
     turn_over()
     st.switch_page(st.session_state[_PAGES][page])
-
-
-def step_of(step: str) -> str:
-    """Return the step of the bench that one of `dyebook.jobs.today.STEPS`, "shade" or "done" lies in."""
-    return _LIES_IN.get(step, step)
 
 
 def asked_for(name: str) -> int | None:
@@ -108,7 +102,7 @@ def go_to_photo(batch=None, sample_for=None, without=False):
 
 def go_to_bench(step, **values):
     """Turn to a step of the bench with its fields filled."""
-    st.session_state[_NEXT] = {"step": step_of(step), **values}
+    st.session_state[_NEXT] = {"step": step, **values}
     go_to("bench")
 
 
@@ -128,25 +122,23 @@ def arrive():
         st.session_state[_STEP_ASKED] = True
 
 
-def open_bench_at(step: str, steps):
-    """Let the bench open at a step, unless another of the `steps` was asked for: by a button, or by the address."""
+def open_bench_at(step: str):
+    """Let the bench open at a step, unless another was asked for: by a button, or by the address."""
     asked = st.query_params.get("step")
     if st.session_state.pop(_STEP_ASKED, False):
         return
-    if asked not in steps:
+    if asked not in STEPS:
         put(step=step)
     elif key_of("step") not in st.session_state:
         put(step=asked)
 
 
 def go_to_step(step, number=None):
-    """Turn to a step of `dyebook.jobs.today.STEPS`, with the run or batch that waits there."""
-    if step == "verdict" and number is None:
-        go_to("orders")
-    elif step == "photo":
+    """Turn to a step of `dyebook.jobs.piece.STEPS`, with the run or batch that waits there."""
+    if step == "photo":
         go_to_photo(batch=number)
     else:
-        go_to_bench(step, **({"run": number} if number and step != "verdict" else {}))
+        go_to_bench(step, **({"run": number} if number else {}))
 
 
 def go_to_shade(name):

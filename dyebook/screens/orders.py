@@ -35,7 +35,7 @@ from dyebook.screens.session import as_told, friendly_errors, tap, the_book
 from dyebook.screens.shade.target import batch_number, read_colour
 from dyebook.screens.swatch import show_pair, show_slip, show_swatch, wall
 
-__all__ = ["ask_tolerance", "show", "show_verdict"]
+__all__ = ["ask_tolerance", "look_again", "show", "show_verdict"]
 
 _NEW = ("order_name", "order_customer", "order_words", "order_due_on", "order_skin_contact")
 _MOST_DONE, _NEAREST = 20, 3
@@ -217,11 +217,12 @@ def _show_batches(book, stand):
 def show_verdict(book, batch_id, at_bench=False):
     """Draw a batch beside the shade it was to have, what the reading says, and the decision; nothing without both.
 
-    `at_bench`: the one thing to do is the button of the step.
+    Returns what was decided; None while it is asked, and empty where there is nothing to decide. `at_bench`: the one
+    thing to do is the button of the step.
     """
     row, target = book.batch(batch_id), target_for(book, batch_id)
     if target is None or row.lab is None:
-        return
+        return ""
     verdict = judge_batch(book, batch_id)
     head, lines = verdict_lines(verdict)
     wanted = (target["name"], (target["L"], target["a"], target["b"]))
@@ -232,10 +233,13 @@ def show_verdict(book, batch_id, at_bench=False):
         st.markdown(f"**{report_words.plain(report_batches.verdict_text(taken[-1]))}**" + (f", {when}" if when else ""))
         back = tap(book.delete, "verdicts", taken[-1]["id"])
         st.button("Take the decision back", key=f"undecide_{batch_id}", type="tertiary", **back)
-        return
+        return taken[-1]["verdict"]
     dry, sealed = surface_of(book, batch_id)
     first = deed() if at_bench else st.container(key=f"first_{batch_id}")
-    if verdict.verdict != "in" and first.button("What now?", key="to_redip", type="primary"):
+    if verdict.verdict == "cannot_tell" and at_bench:
+        # another photo of it may decide
+        first.button("Photograph it again", key="look_again", type="primary", on_click=look_again, args=(batch_id,))
+    elif verdict.verdict != "in" and first.button("What now?", key="to_redip", type="primary"):
         hold(book, batch=batch_id)
         go_to_redip(batch_id, target, dry, sealed)
     with st.container(key=f"decide_{batch_id}", horizontal=True):
@@ -247,6 +251,13 @@ def show_verdict(book, batch_id, at_bench=False):
             decide = tap(orders.decide, book, batch_id, target["id"], name, verdict.delta_e00)
             kind = "primary" if is_first else "secondary"
             (first if is_first else st).button(label, key=f"{name}_{batch_id}", type=kind, **decide)
+    return None
+
+
+def look_again(number):
+    """Let the next photo at the bench be another of a batch that was read."""
+    draft().pop("kept", None)
+    draft()["again"] = st.session_state["add_to"] = number
 
 
 def _take_a_batch(book, stand):

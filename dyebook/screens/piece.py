@@ -16,7 +16,7 @@ from dyebook.report.words import capital, value_text
 from dyebook.screens.answers import show_bar_clock
 from dyebook.screens.drafts import draft
 from dyebook.screens.fields import put
-from dyebook.screens.navigation import go_to_bench, go_to_order, go_to_step, step_of
+from dyebook.screens.navigation import go_to_bench, go_to_order, go_to_step
 from dyebook.screens.settings import texts_of
 from dyebook.screens.swatch import hex_of
 
@@ -87,7 +87,7 @@ def take_to_bench(book, texts, why, order=None, after=None):
         same = (row.dye, row.bath) == (texts["dye"], texts["bath"])
         waiting = take_part(book, row.film_um, order, after, row.dwell_min if same else 0.0)
     hold(book, order=order, run=waiting, plan={**texts, "why": why, **({"after": after} if after else {})})
-    go_to_bench("plan" if waiting is None else "wet", **_fields(book, texts))
+    go_to_bench("plan" if waiting is None else "dye", **_fields(book, texts))
 
 
 def _films(book, order):
@@ -122,7 +122,8 @@ def show_bar(book, page: str, turn: int):
         if piece is not None:
             colour = f"background:{hex_of(piece.lab)[0]}" if piece.lab else ""
             st.html(f"<div class='patch{'' if piece.lab else ' unread'}' style='{colour}'></div>", width="content")
-            with st.popover(piece_text(piece), key=f"piece_slip_{turn}", type="tertiary"):
+            # the bench shows its steps right below
+            with st.popover(piece_text(piece, page != "bench"), key=f"piece_slip_{turn}", type="tertiary"):
                 _show_slip(book, piece)
         for clock in clocks:
             show_bar_clock(f"bar_clock_{clock.run}_{clock.step}", clock, silent=page == "bench")
@@ -131,10 +132,10 @@ def show_bar(book, page: str, turn: int):
 def _open_pages_on(book, piece):
     """Let each page begin with the piece, before any of its fields is drawn."""
     put(order=None if piece.order is None else piece.order["name"])
-    put(step=step_of(piece.step))
+    put(step="photo" if piece.step == "done" else piece.step)
     if piece.run is not None and piece.batch is None:
         put(run=piece.run["id"])
-    if piece.step == "wet":
+    if piece.step == "dye":
         # the film is made: Shade answers for it
         put(shade_film_um=value_text("film_um", piece.run["film_measured_um"] or piece.run["film_um"]))
         before = book.batches(1, order=piece.order["name"]) if piece.order and not plan_waiting(book) else ()

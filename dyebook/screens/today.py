@@ -5,10 +5,11 @@ from datetime import datetime
 import streamlit as st
 
 from dyebook.flags import FLAGS
-from dyebook.jobs.today import STEPS, look_over
+from dyebook.jobs.piece import STEPS
+from dyebook.jobs.today import look_over
 from dyebook.report import photo as report_photo
 from dyebook.report import words as report_words
-from dyebook.report.baths import STEP_NAMES, care_pairs, order_lines, waiting_text
+from dyebook.report.baths import care_pairs, order_lines, waiting_text
 from dyebook.screens import session
 from dyebook.screens.navigation import go_to_batch, go_to_bath, go_to_order, go_to_photo, go_to_step
 from dyebook.screens.piece import go_on_with, held, hold
@@ -17,6 +18,8 @@ from dyebook.screens.swatch import show_slip, wall
 
 __all__ = ["show"]
 
+# what waits at a step that is not for a run
+_KINDS = {"shade": "order", "photo": "batch"}
 # orders, baths and batches to look at that are listed, before all of them are a tap away
 _MOST = 6
 
@@ -48,15 +51,14 @@ def _show_way(book, today):
     """The steps of a batch in order of work, each one tap away; the one to do next stands out."""
     with st.container(key="way", horizontal=True, gap="small"):
         for step in STEPS:
-            numbers = today.waiting.get(step, ())
-            waits = waiting_text(step, len(numbers))
-            label = f"{STEP_NAMES[step]}  \n{waits}" if waits else STEP_NAMES[step]
+            numbers = today.waiting[step]
+            label = "  \n".join(filter(None, [step.capitalize(), waiting_text(step, len(numbers))]))
             kind = "primary" if step == today.next_step else "secondary"
             if st.button(label, key=f"way_{step}", type=kind):
                 number = next(iter(numbers), None)
                 if number is not None:
-                    hold(book, **{"batch" if step in ("photo", "verdict") else "run": number})
-                go_to_step(step, number)
+                    hold(book, **{_KINDS.get(step, "run"): number})
+                go_to_step(step, None if step == "shade" else number)
 
 
 def _first_start():

@@ -113,26 +113,27 @@ def test_the_bath_dipped_last_comes_first_and_one_thrown_out_not_at_all(book):
 def test_work_is_followed_from_plan_to_verdict(book):
     assert look_over(book).next_step == "plan"
     run = plan_run(book, area_dm2=2.0, current_a=3.0, film_um=12.0, minutes=24)
-    assert (look_over(book).next_step, look_over(book).waiting["prepare"]) == ("prepare", [run])
+    assert (look_over(book).next_step, look_over(book).waiting["run"]) == ("run", [run])
     begin = this_moment()
     start_run(book, run, at=begin - timedelta(minutes=25))
     assert look_over(book).next_step == "run"
     note_current(book, run, 3.0, at=begin)
     finish_run(book, run)
-    assert (look_over(book).next_step, look_over(book).waiting["wet"]) == ("wet", [run])
+    assert (look_over(book).next_step, look_over(book).waiting["dye"]) == ("dye", [run])
     book.delete("runs", run)
 
     batch = _dip(book, "2026-01-02")
     assert (look_over(book).next_step, look_over(book).waiting["photo"]) == ("photo", [batch])
     order = orders.take_order(book, "Knobs")
+    assert look_over(book).waiting["shade"] == [order]
     target = orders.set_target(book, order, (40, 40, 44))
     orders.answer_order(book, order, batch)
     book.add_reading(batch, lab=(40, 40, 44), wet=False)
-    assert (look_over(book).next_step, look_over(book).waiting["verdict"]) == ("verdict", [batch])
+    assert (look_over(book).next_step, look_over(book).waiting["photo"]) == ("photo", [batch])
     orders.decide(book, batch, target, "pass")
     assert look_over(book).next_step == "plan"
 
 
 def test_what_waits_is_said_in_words():
-    assert waiting_text("wet", 2) == "2 to be dyed"
+    assert waiting_text("dye", 2) == "2 to be dyed"
     assert waiting_text("photo", 0) == ""

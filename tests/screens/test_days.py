@@ -118,18 +118,21 @@ def test_a_piece_moves_on_with_its_work(shop):
     with open_book(shop) as book:
         assert piece_of(book, order=1).step == "plan"
         number = bench.plan_run(book, area_dm2=2.0, current_a=3.0, film_um=12.0, minutes=24.4, order="Lamp knobs")
-        assert (piece_of(book, order=1).step, piece_of(book, order=1).number) == ("prepare", number)
+        assert (piece_of(book, order=1).step, piece_of(book, order=1).number) == ("run", number)
         start = datetime.now(UTC) - timedelta(minutes=30)
         bench.start_run(book, number, at=start)
         assert piece_of(book, run=number).step == "run"
         bench.finish_run(book, number, start + timedelta(minutes=24.4))
-        assert piece_of(book, order=1).step == "wet"
+        assert (piece_of(book, order=1).step, piece_of(book, order=1).done) == ("dye", ("shade", "plan", "run"))
         dip = {"dye_g_per_l": 3.0, "bath_temp_c": 50.0, "dwell_min": 5.0}
         batch = keep_batch(book, number, dye="Ember", bath="E1", dip=dip)
         for known in ({"order": 1}, {"run": number}, {"batch": batch}):
             assert (piece_of(book, **known).step, piece_of(book, **known).number) == ("photo", batch)
+        # a plain batch without a run shows what was done of it and no more
+        plain = book.add_batch(DyeRecord("Ember", film_um=12, dye_g_per_l=3, bath_temp_c=52, dwell_min=5))
+        assert piece_of(book, batch=plain).done == ("dye",)
         book.add_reading(batch, lab=(45, 45, 40))
-        assert piece_of(book, order=1).step == "verdict"
+        assert (piece_of(book, order=1).step, len(piece_of(book, order=1).done)) == ("photo", 5), "it is to be judged"
         orders.decide(book, batch, 1, "pass")
         assert piece_of(book, batch=batch).step == "done"
         book.delete("orders", 1)
@@ -319,7 +322,7 @@ def test_the_next_load_of_an_order_goes_where_its_last_one_went(shop, open_page)
         number = bench.plan_run(book, area_dm2=2.0, current_a=3.0, film_um=12.0, minutes=24.4, order="Lamp knobs")
         bench.start_run(book, number, at=start)
         bench.finish_run(book, number, start + timedelta(minutes=24.4))
-    day = Day(open_page("today")).tap("way_wet")
+    day = Day(open_page("today")).tap("way_dye")
     assert day.page.selectbox(key="bench_bath").value == "Ember, E1"
     there = {name: day.field(name) for name in ("bath_temp_c", "dwell_min", "1_dye_g_per_l")}
     assert there == {"bath_temp_c": "52 °C", "dwell_min": "5:12", "1_dye_g_per_l": "3"}

@@ -5,23 +5,24 @@ from pathlib import Path
 
 import streamlit as st
 
+from dyebook.jobs.piece import STEPS
 from dyebook.jobs.run import open_runs
 from dyebook.report.baths import plan_text
 from dyebook.report.bench import CAUTIONS
 from dyebook.screens.fields import choose
-from dyebook.screens.navigation import open_bench_at, step_of
+from dyebook.screens.navigation import open_bench_at
 from dyebook.screens.piece import held, plan_waiting
 from dyebook.screens.session import friendly_errors, the_book
 
-__all__ = ["STEPS", "show"]
+__all__ = ["show"]
 
-# what each step is called, and the module of the screens that draws it by its function of that name
-STEPS = {
-    "shade": ("Shade", "shade.page", "show"),
-    "plan": ("Plan", "bench.run", "show_plan"),
-    "run": ("Run", "bench.run", "show_run"),
-    "dye": ("Dye", "bench.wet", "show_dye"),
-    "photo": ("Photo", "photo.page", "show"),
+# the module of the screens that draws each step, and its function
+_DRAWN_BY = {
+    "shade": ("shade.page", "show"),
+    "plan": ("bench.run", "show_plan"),
+    "run": ("bench.run", "show_run"),
+    "dye": ("bench.wet", "show_dye"),
+    "photo": ("photo.page", "show"),
 }
 _STYLE = Path(__file__).parents[1] / "web" / "bench.css"
 
@@ -34,7 +35,7 @@ def show():
     step = _step(book)
     if step in ("plan", "dye") and (waiting := plan_waiting(book)):
         st.markdown(f"**Waits here**, {waiting['why']}: {plan_text(waiting)}.")
-    _, module, draw = STEPS[step]
+    module, draw = _DRAWN_BY[step]
     with friendly_errors():
         getattr(import_module(f"dyebook.screens.{module}"), draw)(book)
     if step in ("plan", "run", "dye"):
@@ -43,12 +44,11 @@ def show():
 
 def _step(book):
     """Draw the steps, done, here and to come; return the one chosen: asked for, else the next of the piece in hand."""
-    piece, steps = held(book), list(STEPS)
+    piece = held(book)
     is_on = any(row["started_at"] for row in open_runs(book))
-    here = step_of(piece.step) if piece else "run" if is_on else "plan"
-    open_bench_at(here, steps)
-    done = steps[: steps.index(here)] if piece and piece.step != "done" else steps if piece else ()
-    marks = {step: "✓ " if step in done else "● " if piece and step == here else "" for step in steps}
-    step = choose("step", "Step", steps, lambda one: marks[one] + STEPS[one][0], hidden=True)
+    here = piece.step if piece else "run" if is_on else "plan"
+    open_bench_at("photo" if here == "done" else here)
+    marks = dict.fromkeys(piece.done if piece else (), "✓ ") | ({here: "● "} if piece else {})
+    step = choose("step", "Step", STEPS, lambda one: marks.get(one, "") + one.capitalize(), hidden=True)
     st.query_params["step"] = step
     return step

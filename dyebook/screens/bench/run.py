@@ -90,7 +90,7 @@ def _questions(book):
     given["film_by"] = _film_by(book, given["temp"])
     with st.expander("The tank: how warm it gets, and the parts on the jig"):
         tanks = [row["name"] for row in book.rows("electrolytes")]
-        given["tank"] = ask_word("electrolyte", "Electrolyte in the book", tanks)
+        given["tank"] = ask_word("electrolyte", "Electrolyte in the book", tanks, the_only=True)
         tank = next((row for row in book.rows("electrolytes", name=given["tank"])), None) if given["tank"] else None
         known = f"{tank['bath_volume_l']:g}" if tank and tank["bath_volume_l"] else ""
         given["volume_key"] = f"{tank['id']}_volume_l" if tank else "volume_l"
@@ -185,7 +185,8 @@ _PREPARATION = {step.name.replace(" ", "_").replace("-", "_"): step for step in 
 def show_run(book):
     """Draw the step: a planned run is prepared and started, one that is on is watched; then its film is gauged."""
     # what is on comes before what is planned
-    row = choose_run(sorted(bench.open_runs(book), key=lambda one: (one["started_at"] is not None, one["id"])))
+    rows = sorted(bench.open_runs(book), key=lambda one: (one["started_at"] is not None, one["id"]))
+    row = choose_run(rows, titled=False)
     if row is None:
         st.markdown("No run is planned or on.")
         with deed():

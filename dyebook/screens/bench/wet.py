@@ -7,7 +7,7 @@ from html import escape
 import streamlit as st
 
 from dyebook.jobs import wet
-from dyebook.jobs.bath_state import bath_line
+from dyebook.jobs.bath_state import bath_line, temp_today
 from dyebook.jobs.baths import baths_by_name, outside_window
 from dyebook.jobs.orders import is_for_skin
 from dyebook.physics.answer import cautions_for
@@ -15,6 +15,7 @@ from dyebook.physics.sealing import SEALS, plan_seal, wet_steps
 from dyebook.report import words as report_words
 from dyebook.report.words import figure_text
 from dyebook.screens.answers import ask_reason, deed, offer_page, offer_steps, show_answer, show_cautions, show_clock
+from dyebook.screens.drafts import forget
 from dyebook.screens.fields import ask, ask_order, ask_word, choose, choose_run, key_of, switch, try_deed, warn
 from dyebook.screens.navigation import go_on, go_to_photo, turn_over
 from dyebook.screens.piece import hold, order_in_hand
@@ -27,6 +28,8 @@ _NO_SEAL = "none"
 # of a step whose time is not typed yet
 _USUAL_MIN = 5.0
 _SLIP_MIN = 0.05
+# fields that the next part does not take over
+_OF_ONE_DIP = ("bath_temp_c", "dwell_min", "ph", "dyed_min", "seal_why", "batch_why")
 # steps that a part goes into and comes out of; the others start and end
 _TANKS = ("cold rinse", "dye", "rinse", "seal")
 
@@ -55,15 +58,15 @@ def show_dye(book):
 
 def _questions(book, row):
     baths = baths_by_name(book)
-    name = ask_word("bath", "Dye bath", list(baths), hint="choose, or write: dye, bath", need="dye")
+    name = ask_word("bath", "Dye bath", list(baths), "choose, or write: dye, bath", need="dye", the_only=True)
     dye, _, bath = (name or "").partition(", ")
     strength_key = f"{baths[name]['id']}_dye_g_per_l" if name in baths else "dye_g_per_l"
-    strength = _strength_now(book, baths.get(name))
+    strength, temp = _bath_now(book, baths.get(name))
     given = {
         "dye": dye.strip(),
         "bath": bath.strip() or None,
         "dye_g_per_l": ask(strength_key, "Dye strength, g/L", strength, "3 or 0.4 oz/gal", need="dye"),
-        "bath_temp_c": ask("bath_temp_c", "Dye bath, °C", hint="50 or 122 °F", need="dye"),
+        "bath_temp_c": ask("bath_temp_c", "Dye bath, °C", temp, hint="50 or 122 °F", need="dye"),
         "dwell_min": ask("dwell_min", "Time in dye, min", "5", "5 or 5:30", need="dye"),
     }
     with st.expander("pH, rinse, a second dye, the order"):
@@ -96,9 +99,12 @@ def _skin_or_food(book, order):
     return switch(key, "Worn on the skin, or used with food", is_for_skin(book, order))
 
 
-def _strength_now(book, bath):
-    now = bath_line(book, bath["id"], learn_here, newest=True).now if bath else None
-    return f"{now.dye_g_per_l:.3g}" if now else ""
+def _bath_now(book, bath):
+    """Strength and temperature of a bath as they are taken to be, as texts; empty where not known."""
+    if bath is None:
+        return "", ""
+    now, temp = bath_line(book, bath["id"], learn_here, newest=True).now, temp_today(book, bath)
+    return f"{now.dye_g_per_l:.3g}" if now else "", "" if temp is None else f"{temp:.3g}"
 
 
 def _own_seal_time(book, kind):
@@ -289,4 +295,5 @@ def _keep(book, asked, why, row):
     more = {name: asked[name] for name in ("dye", "bath", "second", "order")}
     number = wet.keep_batch(book, row["id"], dip=dip, rinse=rinse, seal=_seal_of(row, asked), why=why, **more)
     hold(book, **order_in_hand(book, asked["order"]), run=row["id"], batch=number)
+    forget(*(key_of(name) for name in _OF_ONE_DIP))
     go_to_photo(batch=number)

@@ -6,20 +6,21 @@ Which part of a photo is the batch, and which the customer's sample; both side b
 import streamlit as st
 
 from dyebook.advice.judge import judge
-from dyebook.jobs.orders import answer_order, keep_order_sample, open_orders, target_of
+from dyebook.jobs.orders import answer_order, close_order, keep_order_sample, open_orders, target_of
 from dyebook.jobs.photo import keep_dip, keep_sample
 from dyebook.jobs.verdict import unlike_bath, vouch_for
 from dyebook.jobs.wet import surface_of
 from dyebook.lab import describe_colour
 from dyebook.record import SETTINGS, DyeRecord
 from dyebook.report.trouble import verdict_lines
+from dyebook.report.words import plain
 from dyebook.screens.answers import deed, show_doubt
 from dyebook.screens.drafts import draft, forget, keep, recall
 from dyebook.screens.fields import switch
-from dyebook.screens.navigation import go_to_batch, go_to_order, go_to_step, turn_over
-from dyebook.screens.orders import ask_tolerance, show_verdict
+from dyebook.screens.navigation import go_to, go_to_batch, go_to_order, go_to_step, turn_over
+from dyebook.screens.orders import ask_tolerance, look_again, show_verdict
 from dyebook.screens.photo import roll as photo_roll
-from dyebook.screens.piece import hold
+from dyebook.screens.piece import hold, put_down
 from dyebook.screens.settings import show_settings, typed_settings
 from dyebook.screens.swatch import show_pair
 
@@ -103,29 +104,41 @@ def show_kept(book, piece=None):
 
     `piece` (dyebook.jobs.piece.Piece, optional): the one in hand, at the bench.
     """
-    kept, read = draft().get("kept"), piece and piece.batch and piece.step in ("verdict", "done")
+    kept, read = draft().get("kept"), piece and piece.batch and piece.batch.lab
     number = kept or (piece.batch.batch if read and not photo_roll.roll() else None)
     if number is None or draft().get("again") == number:
         return False
     if kept:
         st.success(f"Batch {number} is in the book, safely on disk.", icon=":material/check:")
-    show_verdict(book, number, at_bench=True)
+    decided = show_verdict(book, number, at_bench=True)
+    if decided is not None:
+        _offer_next(book, number, decided)
     with st.container(horizontal=True):
-        st.button("The next photo", key="next_photo", on_click=_next_photo, args=(number, read))
+        again = (
+            {"on_click": look_again, "args": (number,)} if read else {"on_click": draft().pop, "args": ("kept", None)}
+        )
+        st.button("The next photo", key="next_photo", **again)
         if st.button("See the batch", key="see_kept"):
             draft().pop("kept", None)
             go_to_batch(number)
-        if st.button("The next run", key="next_run"):
-            draft().pop("kept", None)
-            go_to_step("plan")
     return True
 
 
-def _next_photo(number, of_piece):
-    """Let go of what was kept; at the bench the next photo is of the same batch."""
+def _offer_next(book, number, decided):
+    """Draw the button of what follows a decision: the order goes out, is run anew, or the next piece begins."""
+    order = book.row("batches", number)["order_id"]
+    row = order and book.row("orders", order)
+    out = row and row["done_at"] is None and decided in ("pass", "accepted_as_is")
+    with deed():
+        if not st.button(f"Delivered: {plain(row['name'])}" if out else "The next run", key="next_run", type="primary"):
+            return
     draft().pop("kept", None)
-    if of_piece:
-        draft()["again"] = st.session_state["add_to"] = number
+    if out:
+        close_order(book, order, row["version"])
+        put_down()
+        go_to("today")
+    hold(book, order=order) if row and decided == "redo" else put_down()
+    go_to_step("plan")
 
 
 def show_form(book, shots, of_piece=None):
@@ -196,7 +209,9 @@ def _add_sample(book, shots):
         st.caption("Say which part is the sample; nothing can be matched to a photo without a reading.")
     ready = None not in (order, tolerance, shot.reading)
     look = {"type": "primary", "width": "stretch", "disabled": not ready}
-    if st.button("Take it as the shade to reach", key="keep_sample", **look):
+    with deed():
+        kept = st.button("Take it as the shade to reach", key="keep_sample", **look)
+    if kept:
         _keep_paper(book, [shot])
         keep_order_sample(book, order, shot.measurement, shot.parts[0], shot.content, tolerance, finish.strip() or None)
         _clear()
@@ -259,8 +274,9 @@ def _add_new_batch(book, shots, state):
     order = _ask_order(book, "For the order")
     if any(shot.measurement is None for shot in shots):
         st.caption("A photo that could not be read is kept with the batch all the same, and can be read again later.")
-    if not st.button("Save the batch", key="save", type="primary", width="stretch"):
-        return
+    with deed():
+        if not st.button("Save the batch", key="save", type="primary", width="stretch"):
+            return
     settings, problems = typed_settings()
     if problems:
         st.error("Not saved yet. " + " ".join(problems))

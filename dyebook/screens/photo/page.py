@@ -15,7 +15,7 @@ from dyebook.report import photo as report_photo
 from dyebook.report import words as report_words
 from dyebook.report.photo import PHOTO_TIPS, PHOTO_TITLE
 from dyebook.screens import session, tasks
-from dyebook.screens.answers import show_flags
+from dyebook.screens.answers import deed, show_flags
 from dyebook.screens.apart import apart
 from dyebook.screens.drafts import draft, keep, mark_of, recall
 from dyebook.screens.navigation import go_to
@@ -120,9 +120,12 @@ def show(book=None):
     if of_piece:
         st.markdown(f"**Batch {of_piece}** is in the book; it is photographed beside the grey card.")
     if not photo_roll.roll():
-        if photo_roll.take_photos("A photo of the part beside the grey card", "photo_file"):
+        place = st.container()
+        with_form = _before_a_photo(book)
+        with place, st.container() if with_form else deed():
+            taken = photo_roll.take_photos("A photo of the part beside the grey card", "photo_file")
+        if taken:
             st.rerun()
-        _before_a_photo(book)
         return
     _show_roll()
     options = options_now(book)
@@ -162,6 +165,7 @@ def _show_roll():
 
 
 def _before_a_photo(book):
+    """Draw what makes a good photo, and the form of a batch without one on asking; True with the form."""
     st.markdown(
         "Lay the part and a plain grey card side by side, in the same light. Soft light from a window or a light tent "
         "is best; lamps and bright things behind you show up in polished metal. Let the card be a good thumb's width "
@@ -173,6 +177,7 @@ def _before_a_photo(book):
     keep("without_photo")
     if without:
         photo_keep.show_form(book, ())
+    return without
 
 
 def _look_at(book, photo, options):
