@@ -85,11 +85,11 @@ def tank_line(tank: dict) -> str:
     return f"{tank['electrolyte']:<24} {used} used, {left} left{worn}"
 
 
-_WAITING = {"shade": "to agree on", "run": "planned or on", "dye": "to be dyed", "photo": "to look at"}
+_WAITING = {"shade": "to agree", "run": "to run", "dye": "to dye", "photo": "to look at"}
 
 
 def waiting_text(step, count) -> str:
-    """Return what waits at a step, such as "1 to be dyed"; empty when nothing does."""
+    """Return what waits at a step, such as "1 to dye"; empty when nothing does."""
     return f"{count} {_WAITING[step]}" if count else ""
 
 

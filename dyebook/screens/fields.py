@@ -96,7 +96,7 @@ def check_fields():
 
 def warn(words: str):
     """Draw below a field what is wrong with what it holds."""
-    st.caption(f":material/priority_high: {plain(words)}.")
+    st.caption(f":material/priority_high: {plain(words).removesuffix('.')}.")
 
 
 def try_deed(need: str):

@@ -135,5 +135,5 @@ def test_work_is_followed_from_plan_to_verdict(book):
 
 
 def test_what_waits_is_said_in_words():
-    assert waiting_text("dye", 2) == "2 to be dyed"
+    assert waiting_text("dye", 2) == "2 to dye"
     assert waiting_text("photo", 0) == ""

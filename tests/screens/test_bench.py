@@ -196,7 +196,7 @@ def test_a_run_that_is_on_stands_first_today(empty_book, open_page):
     with open_book(empty_book) as book:
         run.start_run(book, run.plan_run(book, area_dm2=2.0, current_a=3.0, film_um=12.0, minutes=24.4))
     page = open_page("today")
-    assert "1 planned or on" in page.button(key="way_run").label
+    assert "1 to run" in page.button(key="way_run").label
     assert page.button(key="way_run").proto.type == "primary", "what to do next; its clock stands on the bar above"
 
 
