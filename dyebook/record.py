@@ -8,6 +8,7 @@ that the shell can offer the fields as options without waiting for it.
 from __future__ import annotations
 
 import math
+import re
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -28,7 +29,7 @@ if TYPE_CHECKING:
 __all__ = [
     "BATH_EVENTS", "DEMO_MARK", "ELECTROLYTE_EVENTS", "FIELDS", "GEOMETRIES", "READ", "SETTINGS", "SHOP_SETTINGS",
     "DyeRecord", "Field", "Flaw", "Measurement", "ReadOptions", "Reading", "ShopSetting", "check_lab", "check_setting",
-    "check_text", "check_tolerance", "check_value", "figure_in", "is_empty", "parse_value",
+    "check_text", "check_tolerance", "check_value", "figure_in", "geometry_named", "is_empty", "parse_value",
 ]  # fmt: skip
 
 
@@ -133,7 +134,12 @@ ELECTROLYTE_EVENTS = {
 
 # how an instrument looks at a surface (CIE 15:2018, 5.2): at 45 degrees, or under all-round light with or without the
 # mirror reflection
-GEOMETRIES = ("45/0", "d/8 included", "d/8 excluded")
+_GEOMETRY_NAMES = {
+    "45/0": ("45 0", "0 45", "45 0a", "45a 0"),
+    "d/8 included": ("d 8 included", "d8 included", "di 8", "8 di", "sci", "spin"),
+    "d/8 excluded": ("d 8 excluded", "d8 excluded", "de 8", "8 de", "sce", "spex"),
+}
+GEOMETRIES = tuple(_GEOMETRY_NAMES)
 
 _YES = frozenset({"yes", "y", "true", "1", "1.0"})
 _NO = frozenset({"no", "n", "false", "0", "0.0"})
@@ -167,6 +173,17 @@ def check_value(name: str, value) -> float | str | bool | None:
             f"{_in_unit(row)}; check the figure and its unit"
         )
     return number
+
+
+def geometry_named(text: str | None) -> str | None:
+    """Return one of `GEOMETRIES` for its name or a usual short form; RecordError where it is none of them."""
+    if not text:
+        return None
+    word = re.sub(r"[\s:°_-]+", " ", text.strip().lower().replace("/", " ")).strip()
+    for geometry, names in _GEOMETRY_NAMES.items():
+        if word in names:
+            return geometry
+    raise RecordError(f"{text!r} is no geometry known here; write {', '.join(GEOMETRIES)}")
 
 
 def parse_value(name: str, text: str | bool | None) -> float | str | bool | None:

@@ -39,11 +39,12 @@ _COLUMNS = ("batch_id", "L", "a", "b", "L_sd", "a_sd", "b_sd", "wet", "sealed")
 
 
 def all_readings(
-    record: DyeRecord, measurement: Measurement | None = None, part_index: int | None = 0
+    record: DyeRecord, measurement: Measurement | None = None, part_index: int | None = 0, geometry: str | None = None
 ) -> Iterator[dict]:
     """Yield the columns of a record's own readings, then of the part (None: of all parts) that its photo showed."""
+    told = {"source": "instrument", "geometry": geometry} if geometry else {"source": "typed"}
     for reading in record.readings:
-        yield reading_values(reading) | {"source": "typed"}
+        yield reading_values(reading) | told
     if measurement is None or not measurement.parts:
         return
     wanted = range(len(measurement.parts)) if part_index is None else [part_index]

@@ -236,6 +236,7 @@ class Book:
         part_index: int | None = 0,
         replaces_id: int | None = None,
         run: dict | None = None,
+        geometry: str | None = None,
     ) -> int:
         """Add one batch, safely on disk on return, and return its number.
 
@@ -253,13 +254,15 @@ class Book:
             The batch that was stripped and is done again by this one.
         run
             Further columns of its run, such as `charge_ah` and `trace`.
+        geometry
+            Of the instrument that gave the record's own readings, one of `dyebook.record.GEOMETRIES`.
         """
         with self.keeping(photo) as kept, self.writing() as connection:
             names = Names(connection, self.who)
             batch_id = add_dip(connection, record, names, self.who, run, replaces_id=replaces_id)
             own = {"batch_id": batch_id, "wet": record.wet, "sealed": record.sealed}
             own["photo_id"] = self.add_photo_row(connection, batch_id, kept)
-            for values in all_readings(record, measurement, part_index):
+            for values in all_readings(record, measurement, part_index, geometry):
                 rows.add_row(connection, Reading.__table__, own | values, self.who)
         return batch_id
 

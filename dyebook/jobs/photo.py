@@ -226,7 +226,7 @@ class Recorded:
         return {"batch": self.batch, "reading": self.reading, "warnings": list(self.warnings)}
 
 
-def record_dip(book, record, photo=None, part_index=0, replaces_id=None, run=None, **asked) -> Recorded:
+def record_dip(book, record, photo=None, part_index=0, replaces_id=None, run=None, geometry=None, **asked) -> Recorded:
     """Add a batch to the book with its photo, measured where that is possible.
 
     It returns once batch and photo are safely on disk. PhotoError if the file is no photo at all; nothing is recorded
@@ -241,6 +241,8 @@ def record_dip(book, record, photo=None, part_index=0, replaces_id=None, run=Non
         The batch that was stripped and is done again by this one.
     run : dict, optional
         Further columns of its run.
+    geometry : str, optional
+        Of the instrument that read the record's own Lab, one of `dyebook.record.GEOMETRIES`.
     """
     measurement, warnings = (None, ()) if photo is None else _try_to_measure(book, photo, asked, "batch")
     shown = len(measurement.parts) if measurement else 0
@@ -254,7 +256,7 @@ def record_dip(book, record, photo=None, part_index=0, replaces_id=None, run=Non
         warnings += (f"the photo shows {shown} parts; number {part_index + 1} was kept",)
     if measurement and asked.get("flat") is not None:
         book.add_photo(asked["flat"])
-    batch_id = book.add_batch(record, photo, measurement, part_index, replaces_id, run)
+    batch_id = book.add_batch(record, photo, measurement, part_index, replaces_id, run, geometry)
     reading = measurement.parts[part_index or 0].to_dict() if measurement and shown else None
     return Recorded(batch_id, reading, warnings)
 

@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from dyebook.record import SETTINGS, parse_value
+from dyebook.record import GEOMETRIES, SETTINGS, geometry_named, parse_value
 from dyebook.shell.options import (
     BookOption,
     CountOption,
@@ -28,6 +28,7 @@ def record(
     photo: Annotated[Path | None, typer.Option(help="Photo of the part beside the grey card.")] = None,
     part: Annotated[int, typer.Option(min=1, help="Which part of the photo, as `measure` counts them.")] = 1,
     lab: Annotated[str | None, typer.Option(help="A reading from an instrument, L,a,b under D65/2°.")] = None,
+    geometry: Annotated[str | None, typer.Option(help=f"How that instrument looks: {', '.join(GEOMETRIES)}.")] = None,
     replaces: Annotated[int | None, typer.Option(help="The batch that was stripped and is done again.")] = None,
     setup: Annotated[
         str | None, typer.Option(help="Name of camera, lamp, card and place; recognised by itself without.")
@@ -40,11 +41,13 @@ def record(
 
     Example: dyebook record --dye "Harbour blue" --film-um 12 --dye-g-per-l 3 --bath-temp-c 40 --dwell-min 5
     """
-    new = record_from(settings, None if lab is None else parse_lab(lab))
+    if geometry is not None and lab is None:
+        raise typer.BadParameter("--geometry is that of the instrument which read --lab")
+    new, geometry = record_from(settings, None if lab is None else parse_lab(lab)), geometry_named(geometry)
     from dyebook.jobs.photo import record_dip
 
     with open_at(book) as opened:
-        kept = record_dip(opened, new, photo, part - 1, replaces, setup=setup, finish=new.finish)
+        kept = record_dip(opened, new, photo, part - 1, replaces, None, geometry, setup=setup, finish=new.finish)
     for warning in kept.warnings:
         typer.echo(f"note: {warning}", err=True)
     print_json(kept.to_dict()) if as_json else typer.echo(f"batch {kept.batch} is in the book")

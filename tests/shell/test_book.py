@@ -6,6 +6,7 @@ import json
 import pytest
 from typer.testing import CliRunner
 
+from dyebook.book.store import open_book
 from dyebook.errors import BookError, RecordError
 from dyebook.record import FIELDS
 from dyebook.shell import book
@@ -156,3 +157,13 @@ def test_a_correction_of_what_was_looked_at_is_refused_once_it_has_moved_on(run)
     with pytest.raises(BookError, match="changed"):
         run("delete", 1, "--version", version)
     assert run("list")[0]["dwell_min"] == 6
+
+
+def test_an_instruments_geometry_stands_with_its_reading(run, tmp_path):
+    run("record", *SETTINGS, "--lab", "40,5,-30", "--geometry", "SCI")
+    with open_book(tmp_path / "shop.dyebook") as opened:
+        (row,) = opened.rows("readings")
+    assert (row["source"], row["geometry"]) == ("instrument", "d/8 included")
+    result = CliRunner().invoke(app, ["record", *SETTINGS, "--geometry", "45/0"])
+    assert result.exit_code == 2
+    assert "--lab" in result.output

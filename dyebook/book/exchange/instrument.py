@@ -25,7 +25,7 @@ from dyebook.book.rows import add_row, row_of
 from dyebook.book.schema import Batch, Reading, Sample
 from dyebook.errors import BookError
 from dyebook.lab import adapt_lab, reflectance_to_lab
-from dyebook.record import GEOMETRIES
+from dyebook.record import GEOMETRIES, geometry_named
 
 __all__ = ["InstrumentReading", "import_any", "read_colour_text", "read_colour_xml"]
 
@@ -110,24 +110,6 @@ def _keep(book, name, readings, dry_run, batch, stated):
 # RMS error of L*, a*, b* by Bradford against the spectra's own values under D65/2: the 24 patches of colour-science's
 # "ISO 17321-1" set; from D50/2, from any white under the 10-degree observer, from other whites such as A
 _CONVERTED_SD = {"D50": (0.4, 0.95, 0.9), "10": (1.1, 4.6, 1.6), "other": (1.6, 3.6, 3.0)}
-
-
-def geometry_named(text: str | None) -> str | None:
-    """Return one of `GEOMETRIES` for its name or a usual short form; BookError where it is none of them."""
-    if not text:
-        return None
-    word = re.sub(r"[\s:°_-]+", " ", text.strip().lower().replace("/", " ")).strip()
-    for geometry, names in _GEOMETRY_NAMES.items():
-        if word in names:
-            return geometry
-    raise BookError(f"{text!r} is no geometry known here; write {', '.join(GEOMETRIES)}; nothing was imported")
-
-
-_GEOMETRY_NAMES = {
-    "45/0": ("45 0", "0 45", "45 0a", "45a 0"),
-    "d/8 included": ("d 8 included", "d8 included", "di 8", "8 di", "sci", "spin"),
-    "d/8 excluded": ("d 8 excluded", "d8 excluded", "de 8", "8 de", "sce", "spex"),
-}
 
 
 def _stated(reading, name, white=None, observer=None, geometry=None):
@@ -256,13 +238,23 @@ def _reading_of_object(element, specifications):
         bands = _bands(spectra[0], specifications.get(spectra[0].get("ColorSpecification")), len(values))
     if lab is None and not values:
         return None
-    return InstrumentReading(name, lab, **stated, wavelength_nm=bands, reflectance=values)
+    geometry = _geometry_in_xml(specifications.get((labs or spectra)[0].get("ColorSpecification")))
+    return InstrumentReading(name, lab, **stated, wavelength_nm=bands, reflectance=values, geometry=geometry)
 
 
 def _stated_in_xml(specification):
     """White point and observer of a specification."""
     observer = _text(specification, "Observer")
     return {"white": _text(specification, "Illuminant"), "observer": observer.split("_")[0] if observer else None}
+
+
+def _geometry_in_xml(specification):
+    """One of `GEOMETRIES`, or None; the element names are those of the standard as remembered."""
+    if {_text(specification, name) for name in ("IlluminationAngle", "MeasurementAngle")} == {"45", "0"}:
+        return "45/0"
+    choices = _all(specification, "GeometryChoice") if specification is not None else []
+    words = " ".join(text for choice in choices for text in choice.itertext()).lower()
+    return next((f"d/8 {mirror}" for mirror in ("included", "excluded") if mirror in words), None)
 
 
 def _bands(spectrum, specification, count):

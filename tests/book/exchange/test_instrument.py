@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from dyebook.errors import BookError
+from dyebook.errors import BookError, RecordError
 
 TEXT = """ISO28178
 ORIGINATOR "bench instrument"
@@ -178,8 +178,24 @@ def test_a_geometry_that_is_not_stated_is_asked_for_and_a_strange_one_refused(st
     path.write_text(f"batch,L,a,b,white,observer\n{number},40,1,2,D65,2\n")
     assert "no geometry is stated" in store.import_file(path, dry_run=True).notes[0]
     assert not store.import_file(path, dry_run=True, geometry="45/0").notes
-    with pytest.raises(BookError, match="no geometry known"):
+    with pytest.raises(RecordError, match="no geometry known"):
         store.import_file(path, geometry="sideways")
+
+
+@pytest.mark.parametrize(
+    ("told", "kept"),
+    [
+        ("<cc:SingleAngle><cc:IlluminationAngle>45</cc:IlluminationAngle>"
+         "<cc:MeasurementAngle>0</cc:MeasurementAngle></cc:SingleAngle>", "45/0"),
+        ("<cc:Sphere><cc:Mode>Specular_Excluded</cc:Mode></cc:Sphere>", "d/8 excluded"),
+        ("<cc:Other>unknown</cc:Other>", None),
+    ],
+)  # fmt: skip
+def test_an_xml_file_tells_its_geometry(store, tmp_path, told, kept):
+    path, at = tmp_path / "lid.cxf", '<cc:WavelengthRange StartWL="400" Increment="10"/>'
+    path.write_text(XML.replace(at, f"<cc:GeometryChoice>{told}</cc:GeometryChoice>{at}"), encoding="utf-8")
+    store.import_file(path)
+    assert [row["geometry"] for row in store.rows("readings")] == [None, kept]
 
 
 @pytest.mark.parametrize(("white", "observer", "most"), [("D65", "10", 4.6), ("D50", "2", 0.95)])
