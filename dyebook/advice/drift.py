@@ -1,11 +1,11 @@
 """Is a bath drifting? Charts of ΔL*, ΔC*, ΔH* to expectation and of the dye strength that the readings show.
 
 A bath is learned from its dips soon after each filling, and later readings are compared with what it should give. One
-rule decides: a cumulative sum (slack 0.5, limit 5 standard deviations). With centre and scatter known it would signal
-falsely once in 465 readings per chart, and find a shift of one standard deviation after 10; but they come from a dozen
-dips, which widen slack and scatter, and four charts are looked at: `FALSE_IN_HUNDRED` says what that comes to. Doubtful
-readings count less. ΔE itself is never charted: it is always positive. Readings beside all strengths of the dye mean
-dirt, not fading. The dips just before one in question are evidence for its causes.
+rule decides: a cumulative sum with a limit of 7 standard deviations. With centre and scatter known, four charts would
+together signal falsely once in 870 readings, and see a step of one and a half standard deviations after 8; but they
+come from a dozen dips, which widen slack and scatter: `FALSE_IN_HUNDRED` and `SEEN_AFTER` say what that comes to.
+Doubtful readings count less. ΔE itself is never charted: it is always positive. Readings beside all strengths of the
+dye mean dirt, not fading. The dips just before one in question are evidence for its causes.
 """
 
 from dataclasses import dataclass, field
@@ -23,9 +23,13 @@ from dyebook.notebook import Note
 __all__ = ["DRIFT_COLUMNS", "Drift", "Trend", "compare_with_expectation", "dips_before", "find_drift"]
 
 DRIFT_COLUMNS = ("delta_l", "delta_c", "delta_h", "log_strength")
-# share of baths that stay put on which one of so many charts signals within a hundred readings, with centre and scatter
-# from twelve dips and charts that err apart: simulated, as `tests/advice/test_drift.py` does again
-FALSE_IN_HUNDRED = {1: 0.20, 2: 0.36, 3: 0.48, 4: 0.60}
+# in standard deviations; set by simulation, as `tests/advice/test_drift.py` does again, so that four charts that err
+# apart signal on about three of ten steady baths within a hundred readings, from a baseline of 6 to 30 on
+_SLACK, _SLACK_OF_FEW, _LIMIT = 0.5, 3.0, 7.0
+# that share for so many charts, and after how many readings half of all steps of 1.5 standard deviations are seen, both
+# with centre and scatter from twelve dips
+FALSE_IN_HUNDRED = {1: 0.09, 2: 0.17, 3: 0.25, 4: 0.31}
+SEEN_AFTER = 12
 _LEAST_BASELINE = 6
 _LATE = 5  # readings that say how it is now
 # no reading repeats better than this: a baseline that happens to be quiet must not make the limits tight
@@ -62,6 +66,11 @@ class Drift:
     def false_in_hundred(self) -> float:
         """Share of baths that stay put which these charts together call drifting within a hundred readings."""
         return FALSE_IN_HUNDRED[len(self.trends)]
+
+    @property
+    def seen_after(self) -> int:
+        """Readings within which half of all steps of 1.5 standard deviations are seen."""
+        return SEEN_AFTER
 
     def to_dict(self):
         """Return plain values for JSON, without the charts' points."""
@@ -166,11 +175,8 @@ def _trend(name, values, doubts, baseline):
     centre = float(np.mean(start))
     # a reading in more doubt than those of the baseline counts by as much less
     trust = 1 / (1 + np.maximum(u**2 - np.median(u[: start.size]) ** 2, 0) / sd**2)
-    # set by simulation: with 10 to 30 readings as baseline, as many false signals in the next hundred (17 to 21 in
-    # 100 charts) as with a centre and scatter known beforehand (19)
-    up, down = cusum_chart(
-        centre + np.sqrt(trust) * (x - centre), centre, sd * (1 + 2 / start.size), slack=0.5 + 0.7 / np.sqrt(start.size)
-    )
+    counted, slack = centre + np.sqrt(trust) * (x - centre), _SLACK + _SLACK_OF_FEW / start.size
+    up, down = cusum_chart(counted, centre, sd * (1 + 2 / start.size), slack, _LIMIT)
     single, ranges = individuals_chart(x, centre, sd)
     charts = {"individuals": single, "moving_range": ranges, "ewma": ewma_chart(x, centre, sd)}
     charts |= {"cusum_up": up, "cusum_down": down}

@@ -234,9 +234,12 @@ def _steady(readings, charts, camera):
 
 
 def false_signals_text(drift) -> str:
-    """Return how often the charts of a `Drift` signal falsely, all together, as half a sentence."""
+    """Return how often the charts of a `Drift` signal falsely, all together, and what they see how soon."""
     together, count = "all charts together, " * (len(drift.trends) > 1), 10 * drift.false_in_hundred
-    return f"{together}{count:.0f} of 10 that stay put signal falsely within a hundred readings"
+    return (
+        f"{together}about {count:.0f} of 10 that stay put signal falsely within a hundred readings; a step of one and "
+        f"a half times the usual scatter is seen within {drift.seen_after} readings half of the time"
+    )
 
 
 def _plain(kind):

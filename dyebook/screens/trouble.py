@@ -143,7 +143,7 @@ def _ask_on(case, number, causes, answers):
 
 
 _RULE = (
-    "One rule decides: a running sum of what lies beyond half a standard deviation, signalling at five. Of baths read "
+    "One rule decides: a running sum of what lies beyond half a standard deviation, signalling at seven. Of baths read "
     "like this one, {false}. Dashed: three standard deviations of the baseline. Grey line: weighted mean. Dotted: "
     "where the drift began. Bars: the reading's ±."
 )

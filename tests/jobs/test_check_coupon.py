@@ -59,7 +59,7 @@ def test_a_steady_coupon_is_steady(book, camera):
     [(0, 2, "lighter"), (0, -2, "darker"), (1, 2, "redder"), (1, -2, "greener"), (2, 3, "duller")],
 )
 def test_a_new_lamp_shows_with_its_day_and_in_words(book, camera, axis, step, word):
-    answer = keep_series(book, camera, [0] * 9 + [step] * 5, axis)
+    answer = keep_series(book, camera, [0] * 9 + [step] * 8, axis)
     assert answer.since in (iso(8), iso(9)), "scatter can lead the sum by a day"
     # the largest of the moves is the one that was made, and about as large
     amount, said = max(answer.moves)
@@ -72,7 +72,7 @@ def test_a_new_lamp_shows_with_its_day_and_in_words(book, camera, axis, step, wo
 
 
 def test_the_card_s_dirt_is_named_where_only_lightness_moved(book, camera):
-    assert "how a soiled card reads" in days_text(keep_series(book, camera, [0] * 9 + [2] * 5))
+    assert "how a soiled card reads" in days_text(keep_series(book, camera, [0] * 9 + [2] * 8))
 
 
 def test_put_right_looks_afresh_and_holds_to_the_same_colour(book, camera):
