@@ -10,10 +10,27 @@ import pytest
 from dyebook.errors import PhotoError
 from dyebook.jobs.photo import read_options, see_photo
 from dyebook.screens import apart, tasks
+from tests.screens.browsing import open_context
+from tests.screens.conftest import ServedApp
 
 SAMPLE = Path(__file__).parents[2] / "samples" / "tags_one_streaked.jpg"
 # issue: Stop and Ctrl+C within two seconds; a busy machine is given some more
 STOP_S, PATIENCE_S = 5, 60
+# the app with a photo that is never read to its end; each worker at it notes its number
+_ENDLESS = """
+from dyebook.screens import apart
+apart._PROGRAM = '''
+import os, pathlib
+from dyebook.photo import measure
+def look_at(*asked):
+    pathlib.Path("at work").write_text(str(os.getpid()))
+    while True:
+        pass
+measure.look_at = look_at
+''' + apart._PROGRAM
+from dyebook.shell.main import main
+main()
+"""
 
 
 def whoami(progress):
@@ -164,3 +181,41 @@ def test_a_photo_is_read_alike_there_and_here(workers):
     here = see_photo(*asked)
     assert there.measurement.to_dict() == here.measurement.to_dict()
     assert there.overlay == here.overlay
+
+
+def _worker_at_work(folder, before=None):
+    """The number of the process that reads now, another than before."""
+    note, end = folder / "at work", time.monotonic() + PATIENCE_S
+    while time.monotonic() < end:
+        if note.exists() and (number := note.read_text()) not in ("", before):
+            return number
+        time.sleep(0.05)
+    raise AssertionError("no photo is being read")
+
+
+def _is_gone(number):
+    end = time.monotonic() + STOP_S
+    while Path("/proc", number).exists() and time.monotonic() < end:
+        time.sleep(0.05)
+    return not Path("/proc", number).exists()
+
+
+@pytest.mark.browser
+@pytest.mark.skipif(not Path("/proc/self").exists(), reason="the system does not list its processes there")
+def test_stop_and_ctrl_c_end_a_photo_that_takes_for_ever(chromium, tmp_path):
+    app = ServedApp(tmp_path, tmp_path / "shop.dyebook", ("-c", _ENDLESS))
+    app.start()
+    page = open_context(chromium, "desk")
+    page.set_default_timeout(PATIENCE_S * 1000)
+    page.goto(f"{app.address}/photo")
+    page.locator("input[type=file]").first.set_input_files(SAMPLE)
+    first = _worker_at_work(tmp_path)
+    page.get_by_role("button", name="Stop").click()
+    assert _is_gone(first)
+    page.get_by_text("Stopped:").wait_for()
+    page.get_by_role("button", name="Go on").click()
+    second = _worker_at_work(tmp_path, first)
+    app.process.send_signal(signal.SIGINT)
+    app.process.wait(STOP_S)
+    assert _is_gone(second)
+    page.context.close()
