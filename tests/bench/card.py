@@ -3,7 +3,7 @@
 Run as: python -m tests.bench.card [--renderer a|b|c|all] [--seeds 192:256]
 
 a is the simple world, b the physical one, c composites. Seeds below 96 of a, below 192 of b and below
-1000 of c are for tuning (`card_fit`), others for scoring. DYEBOOK_PHOTOS may name a folder of chart photographs for
+1000 of c are for tuning (`card_fit`), others for scoring. DYEBOOK_CHARTS may name a folder of chart photographs for
 the composites. Found: the quad overlaps the true one by more than 0.8 of both together. Corner error: mean distance
 of the corners, in per cent of the card's mean side, over the cards found.
 """

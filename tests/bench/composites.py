@@ -1,7 +1,7 @@
 """Cards laid onto real photographs and drawn grounds: pictures unlike those of either world, for the card benches.
 
 A composite is made flat, in linear light: a ground (a photograph that scikit-image brings along, one of the folder
-named by DYEBOOK_PHOTOS, or drawn grain, planks, squares), things that are not a card (paper, painted, brushed, graded
+named by DYEBOOK_CHARTS, or drawn grain, planks, squares), things that are not a card (paper, painted, brushed, graded
 or dark plates, discs), the card with its rim and shadow, then a light with a cast, blur, noise, tone and JPEG.
 """
 
@@ -80,8 +80,8 @@ def _photographs():
     folder = Path(skimage.__file__).parent / "data"
     found = {name: cv2.imread(str(folder / name)) for name in _LIBRARY}
     found = {name: image for name, image in found.items() if image is not None}
-    if os.environ.get("DYEBOOK_PHOTOS"):
-        own = Path(os.environ["DYEBOOK_PHOTOS"])
+    if os.environ.get("DYEBOOK_CHARTS"):
+        own = Path(os.environ["DYEBOOK_CHARTS"])
         for photo in json.loads((own / "truth.json").read_text(encoding="utf-8"))["photos"]:
             image = cv2.imread(str(own / photo["file"]))
             strip = None if image is None else _beside(image, np.array(photo["patches"]).reshape(-1, 2))

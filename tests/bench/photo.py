@@ -3,7 +3,7 @@
     python -m tests.bench.photo --seeds 100:160 [--world a|b|all] [--auto] [--photos DIR]
 
 DYEBOOK_CAMERAS may name a folder of camera sensitivities (CSV: wavelength_nm,R,G,B). `--photos` names a folder of
-chart photographs with a truth.json (or DYEBOOK_PHOTOS does). An error where a reading was possible counts as ΔE 15.
+chart photographs with a truth.json (or DYEBOOK_CHARTS does). An error where a reading was possible counts as ΔE 15.
 """
 
 import argparse
@@ -148,7 +148,7 @@ def main():
     parser.add_argument(
         "--photos",
         type=Path,
-        default=os.environ.get("DYEBOOK_PHOTOS") or None,
+        default=os.environ.get("DYEBOOK_CHARTS") or None,
         help="folder of chart photographs with truth.json",
     )
     options = parser.parse_args()

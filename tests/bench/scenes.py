@@ -135,7 +135,7 @@ def sources_of(world):
 def cached(kind, seed, options, sources, make):
     """Return what `make()` returns, kept by kind, seed, options and the content of the source files that make it."""
     stamp = hashlib.sha256(b"".join(path.read_bytes() for path in sources))
-    folders = [os.environ.get("DYEBOOK_PHOTOS"), os.environ.get("DYEBOOK_CAMERAS")]
+    folders = [os.environ.get("DYEBOOK_CHARTS"), os.environ.get("DYEBOOK_CAMERAS")]
     stamp.update(json.dumps([options, folders], sort_keys=True, default=str).encode())
     folder = Path(tempfile.gettempdir()) / "dyebook-scenes" / f"{kind}-{stamp.hexdigest()[:12]}"
     path = folder / f"{seed}.scene"
