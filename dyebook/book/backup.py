@@ -37,22 +37,11 @@ _ROWS_AT_ONCE = 1000
 
 
 def write_backup(book, file: Path) -> dict:
-    """Write the book and its photos into one zip file.
+    """Write the book, which others may use meanwhile, and its photos into one zip file.
 
-    BookError if the book is damaged, or a photo is missing or was altered: a backup must not look whole when it is not.
-    The older file stays then.
-
-    Parameters
-    ----------
-    book : dyebook.book.store.Book
-        May be in use by others meanwhile.
-    file : Path
-        Appears under its name only when it is complete; an older file of that name is replaced then.
-
-    Returns
-    -------
-    dict
-        ``{"batches": int, "photos": int, "bytes": int}``.
+    Return ``{"batches": int, "photos": int, "bytes": int}``. The file appears under its name only when it is complete;
+    an older file of that name is replaced then. BookError if the book is damaged, or a photo is missing or was altered:
+    a backup must not look whole when it is not. The older file stays then.
     """
     file = Path(file)
     if file.suffix.lower() != ".zip":
@@ -133,23 +122,12 @@ def _snapshot(book, target):
 
 
 def read_backup(book, file: Path) -> dict:
-    """Replace the whole book by a backup, once every byte of it has been verified.
+    """Replace the whole book by a backup, or by a copy of the rows set aside beside it, once all of it is verified.
 
-    BookError if the file is no backup, incomplete, altered, or dangerous to unpack, or the one who asks is no owner;
-    the book is untouched then.
-
-    Parameters
-    ----------
-    book : dyebook.book.store.Book
-        What it held is saved beside it first, see Returns. Photos that it has already stay.
-    file
-        A backup, or a copy of the rows that was set aside beside the book.
-
-    Returns
-    -------
-    dict
-        ``{"batches": int, "photos": int, "saved": str or None}``; `saved` is the backup of what was replaced,
-        None if the book was empty.
+    What the book held is saved beside it first; photos that it has already stay. Return ``{"batches": int, "photos":
+    int, "saved": str or None}``; `saved` is the backup of what was replaced, None if the book was empty. BookError if
+    the file is no backup, incomplete, altered, or dangerous to unpack, or the one who asks is no owner; the book is
+    untouched then.
     """
     book.must_be("owner")
     with tempfile.TemporaryDirectory(prefix="dyebook-") as folder:

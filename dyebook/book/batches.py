@@ -94,16 +94,8 @@ def _tidy(name):
 def add_dip(connection, record: DyeRecord, names, who: str, run=None, **batch_values) -> int:
     """Insert run, batch, dip, and what is known of rinse, seal and part of one record; return the batch's number.
 
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-        Inside a writing transaction.
-    names : Names
-        Finds or makes the dye and bath.
-    run : dict, optional
-        Further columns of the run, such as `charge_ah` and `trace`.
-    **batch_values
-        Further columns of the batch, such as `replaces_id`.
+    `connection` is inside a writing transaction; `names` finds or makes the dye and bath. `run` are further columns of
+    the run, such as `charge_ah` and `trace`, `batch_values` of the batch, such as `replaces_id`.
     """
     of = {table: {} for table in (_RUNS, _BATCHES, _DIPS, *FIRST_ONLY)}
     for name, table in HOMES.items():
@@ -119,19 +111,11 @@ def add_dip(connection, record: DyeRecord, names, who: str, run=None, **batch_va
 
 
 def correct_batch(connection, batch_id: int, changes, names: Names, version=None, who: str | None = None) -> int:
-    """Correct settings of a batch wherever they are kept, and return its new version.
+    """Correct settings of a batch wherever they are kept, inside a writing transaction, and return its new version.
 
-    BookError if there is no such batch, or it was changed since `version`; RecordError if a value is impossible, or a
-    setting would be emptied that a dip cannot be repeated without.
-
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-        Inside a writing transaction.
-    changes : dict
-        Names of `SETTINGS`, or columns of the batch itself, and their new values.
-    version : int, optional
-        The batch's version that was looked at.
+    `changes`: names of `SETTINGS`, or columns of the batch itself, and their new values. BookError if there is no such
+    batch, or it was changed since `version`; RecordError if a value is impossible, or a setting would be emptied that a
+    dip cannot be repeated without.
     """
     row = row_of(connection, _BATCHES, batch_id, lock=True)
     by_table = _sorted_by_home(connection, batch_id, changes, names)

@@ -47,16 +47,11 @@ class Place:
 
 
 def find_place(path_or_url=None, photos=None) -> Place:
-    """Return where the book lives.
+    """Return where the book lives: `path_or_url`, else ``DYEBOOK_BOOK``, else the user's data folder.
 
-    Parameters
-    ----------
-    path_or_url : str or Path, optional
-        A folder (made if missing) that holds ``book.sqlite`` and ``photos/``; a file ending in ``.sqlite``,
-        ``.sqlite3`` or ``.db``, with its photos in a folder beside it; or a ``postgresql://`` URL. Without it,
-        the environment variable ``DYEBOOK_BOOK``, else the user's data folder.
-    photos : str or Path, optional
-        Folder or fsspec URL of the photos, else ``DYEBOOK_PHOTOS``, else beside the file.
+    A folder (made if missing) holds ``book.sqlite`` and ``photos/``; a file ending in ``.sqlite``, ``.sqlite3`` or
+    ``.db`` has its photos in a folder beside it; or it is a ``postgresql://`` URL. Photos may have a folder or fsspec
+    URL of their own: `photos`, else ``DYEBOOK_PHOTOS``.
     """
     given = str(path_or_url or os.environ.get("DYEBOOK_BOOK") or user_folder() / "shop.dyebook")
     photos = str(photos or os.environ.get("DYEBOOK_PHOTOS") or "") or None

@@ -52,20 +52,10 @@ def of_coupon(coupons):
 
 
 def add_strip(book, record, dwells_min, photo=None, measurement=None) -> list[int]:
-    """Add the bands of a stepped coupon, all of them or none, safely on disk on return.
+    """Add the bands of a stepped coupon, all of them or none, safely on disk on return; return each band's batch.
 
-    The number of each band's batch comes back.
-
-    Parameters
-    ----------
-    record : dyebook.record.DyeRecord
-        What the bands have in common.
-    dwells_min : sequence of float
-        Time in dye of each band.
-    photo : path or bytes, optional
-        Of the whole strip; every band names it.
-    measurement : dyebook.record.Measurement, optional
-        With one part a band, in the order of the dwells.
+    `record` is what the bands have in common, `dwells_min` the time in dye of each. `photo`, path or bytes, is of the
+    whole strip; every band names it. `measurement` has one part a band, in the order of the dwells.
     """
     if measurement is not None and len(measurement.parts) != len(dwells_min):
         raise ValueError(f"measurement has {len(measurement.parts)} parts for {len(dwells_min)} dwells")
@@ -110,14 +100,8 @@ def check_readings(book, deleted=False):
 def keep_check_day(book, day, camera, shots):
     """Keep a day's readings of the check coupon in place of those it had; the coupon is entered with its first day.
 
-    Parameters
-    ----------
-    day : str
-        ISO date.
-    camera : str or None
-        Learned camera they were read with.
-    shots : sequence of (dict, tuple or None)
-        Columns of each reading, and name and content of its photo where there is one.
+    `day` is an ISO date, `camera` the learned one they were read with or None. `shots` are (columns of a reading, name
+    and content of its photo or None).
     """
     with ExitStack() as stack:
         named = [photo or (None, None) for _, photo in shots]

@@ -153,18 +153,7 @@ def _summary(readings):
 
 
 def mean_lab(readings):
-    """Return the mean Lab of readings and its standard uncertainty.
-
-    Parameters
-    ----------
-    readings : list
-        With attributes `L, a, b, L_sd, a_sd, b_sd`.
-
-    Returns
-    -------
-    Lab
-    tuple of float or None
-        None where no reading states its uncertainty.
+    """Return the mean Lab of readings and its standard uncertainty, None where no reading states its own.
 
     Notes
     -----
@@ -249,17 +238,9 @@ def _page(connection, method, numbers):
 def put_in_place(book, method: str, fresh: list[tuple[int, dict]]) -> list[int]:
     """Add new readings and mark those they take over from as deleted, in one transaction.
 
-    Parameters
-    ----------
-    method : str
-        Kept with each reading, so that a run that was stopped goes on where it was.
-    fresh : list of (int, dict)
-        Number of the old reading, and the new one's own columns.
-
-    Returns
-    -------
-    list of int
-        The old readings that were taken over from; one that was deleted or taken over meanwhile stays as it is.
+    `fresh` holds the number of each old reading and the new one's own columns; `method` is kept with each, so that a
+    run that was stopped goes on where it was. Return the old readings that were taken over from; one that was deleted
+    or taken over meanwhile stays as it is.
 
     Notes
     -----

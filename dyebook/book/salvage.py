@@ -28,18 +28,9 @@ _BEYOND = 1000
 def salvage_book(damaged: Place, target) -> dict:
     """Write all rows and photos that can be read of a book on a disk to a new book.
 
-    Parameters
-    ----------
-    damaged
-        Is not written to.
-    target : path
-        Folder of the new book; must not be there yet.
-
-    Returns
-    -------
-    dict
-        ``{"batches": int, "rows": int, "lost_rows": int, "photos": int, "lost_photos": int}``; lost rows are those
-        whose numbers are known and whose content is not, or which point to one that is lost.
+    The damaged one is not written to; `target` is the folder of the new one, and must not be there yet. Return
+    ``{"batches": int, "rows": int, "lost_rows": int, "photos": int, "lost_photos": int}``; lost rows are those whose
+    numbers are known and whose content is not, or which point to one that is lost.
     """
     if damaged.file is None:
         raise BookError("a book on a server is mended by the server's own tools, or by restoring a backup")

@@ -24,12 +24,7 @@ _OVERLAP = 1000
 class LabColumn:
     """A column of colours held ready for searching, sorted by lightness.
 
-    Parameters
-    ----------
-    labs : array_like, shape (N, 3)
-        L*, a*, b*.
-    keys : array_like of int, shape (N,)
-        What each colour belongs to; several colours may share one key.
+    `labs` has shape (N, 3); `keys`, shape (N,), are the numbers of what each belongs to; several may share one key.
     """
 
     def __init__(self, labs, keys):
@@ -45,21 +40,10 @@ class LabColumn:
         return LabColumn(np.concatenate([self.labs, labs]), np.concatenate([self.keys, keys]))
 
     def nearest(self, lab, count, allowed=None):
-        """Return the keys nearest to a colour, each with its nearest colour's difference.
+        """Return the keys nearest to a colour, `count` of them at most, each with its nearest colour's difference.
 
-        Parameters
-        ----------
-        lab : array_like, shape (3,)
-            The target.
-        count : int
-            How many keys, at most.
-        allowed : array_like of int, optional
-            Keys to search among; all without.
-
-        Returns
-        -------
-        list of (int, float)
-            Key and CIEDE2000 difference, nearest first; ties in the order of the keys.
+        `allowed` are the keys to search among; all without. A list of (key, CIEDE2000), nearest first; ties in the
+        order of the keys.
         """
         column = self if allowed is None else self._only(allowed)
         wanted = min(count, len(column))

@@ -38,16 +38,9 @@ _MAKERS_DELETE = ("preparations", "runs", "verdicts")
 def open_book(path_or_url=None, photos=None, who: str | None = None) -> "Book":
     """Open the book, making it when there is none and bringing an older one up to date after a copy was kept.
 
-    BookError if it cannot be opened, is no book, or was written by a newer version.
-
-    Parameters
-    ----------
-    path_or_url : str or Path, optional
-        Folder, ``.sqlite`` file or ``postgresql://`` URL, see `dyebook.book.connect.find_place`.
-    photos : str or Path, optional
-        Folder or fsspec URL of the photos; beside the file without it.
-    who
-        Name for the history; ``DYEBOOK_WHO`` or the user of this machine without it.
+    `path_or_url` and `photos` as in `dyebook.book.connect.find_place`. `who` is the name for the history;
+    ``DYEBOOK_WHO`` or the user of this machine without it. BookError if it cannot be opened, is no book, or was written
+    by a newer version.
     """
     place = find_place(path_or_url, photos)
     with clear_errors(place):
@@ -347,16 +340,9 @@ class Book:
     # looking up
 
     def batches(self, count: int | None = None, offset: int = 0, **filters) -> list[BatchRow]:
-        """Return batches, newest first.
+        """Return batches, newest first: `count` at most, or all, without the `offset` newest.
 
-        Parameters
-        ----------
-        count
-            How many at most; all without.
-        offset
-            How many of the newest to pass over.
-        **filters
-            `dye`, `bath`, `alloy`, `order`, `text`, `since`, `until` (ISO dates), `deleted`, `ids`.
+        `filters`: `dye`, `bath`, `alloy`, `order`, `text`, `since`, `until` (ISO dates), `deleted`, `ids`.
         """
         with self.reading() as connection:
             if count is not None and not any(filters.values()):

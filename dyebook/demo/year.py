@@ -76,16 +76,9 @@ SHOP_DYES = {
 def dyed_film(
     dye: str, film_um: float, dye_g_per_l: float, bath_temp_c: float, dwell_min: float, ph: float, foreign: float = 0.0
 ) -> Film:
-    """Return the film that a dip gives.
+    """Return the film that a dip in one of SHOP_DYES gives, its settings as they truly were, not as planned.
 
-    Parameters
-    ----------
-    dye
-        A key of SHOP_DYES.
-    film_um, dye_g_per_l, bath_temp_c, dwell_min, ph
-        As they truly were, not as planned.
-    foreign
-        Foreign dye in the bath against its own, 0 for a clean one.
+    `foreign` is foreign dye in the bath against its own, 0 for a clean one.
     """
     kind = SHOP_DYES[dye]
     diffusivity = kind.diffusivity_um2_per_min * arrhenius_factor(bath_temp_c, 45.0)

@@ -131,13 +131,7 @@ def keep_day(book, shots, camera="", day=None, seen=...) -> CouponDays:
 def keep_photos(book, photos, day=None, saw=None, **asked) -> CouponDays:
     """Read photos of the check coupon and keep them as one day's reading, with the camera they were read with.
 
-    Parameters
-    ----------
-    photos : sequence of path
-    day : datetime.date, optional
-        Today if left out.
-    saw : callable, optional
-        Called with each photo and its measurement before anything is kept.
+    `day` is today if left out. `saw` is called with each photo and its measurement before anything is kept.
     """
     options = read_options(book, flaws=False, **asked)
     shots = [(read(photo, options), photo) for photo in photos]

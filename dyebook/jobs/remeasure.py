@@ -302,16 +302,9 @@ def _shared(one, other):
 def open_workers(count=None, scheduler=None, certificates=None):
     """Yield an executor with the face of `concurrent.futures`, and how many workers it has.
 
-    BookError if the address is not safe to use, or nothing answers there.
-
-    Parameters
-    ----------
-    count : int, optional
-        Processes of this machine; one a core without it.
-    scheduler : str, optional
-        Address of a Dask scheduler, ``tls://host:port``; ``tcp://`` only on this machine.
-    certificates : path, optional
-        Folder with ``ca.pem``, ``cert.pem`` and ``key.pem`` for ``tls://``.
+    `count` processes of this machine, one a core without it; or those of a Dask `scheduler`, ``tls://host:port`` with a
+    folder of `certificates` (``ca.pem``, ``cert.pem``, ``key.pem``), or ``tcp://`` on this machine only. BookError if
+    the address is not safe to use, or nothing answers there.
     """
     if scheduler is None:
         count = count or os.cpu_count() or 1

@@ -296,21 +296,10 @@ class _Balance:
 
 
 def loads_of_dips(dips, own_mg_per_dm2: float | None = None, model=None):
-    """Return the load of each dip, and what one unit of load weighs.
+    """Return the load of each dip, as from `dips_in_bath`, and the `UptakeLink` of what one unit of load weighs.
 
-    Parameters
-    ----------
-    dips : list of dict
-        As `dyebook.book.life.dips_in_bath`.
-    own_mg_per_dm2
-        The shop's own figure for the dye, at a usual dip.
-
-    Returns
-    -------
-    loads : list of float
-        In a bath of two dyes the load that the dip would have had alone is split by their strengths: both compete for
-        the same places (Langmuir, like affinities).
-    link : dyebook.physics.bathcare.UptakeLink
+    `own_mg_per_dm2` is the shop's own figure for the dye, at a usual dip. In a bath of two dyes the load that the dip
+    would have had alone is split by their strengths: both compete for the same places (Langmuir, like affinities).
     """
     loads, link = _loads_alone(dips, own_mg_per_dm2, model)
     return [load * dip["share"] for load, dip in zip(loads, dips, strict=True)], link
@@ -364,15 +353,9 @@ def top_up_of(
 ):
     """Return the strength wanted of a bath, and the `TopUp` to it from a measured strength or the one worked out.
 
-    Parameters
-    ----------
-    target_g_per_l
-        As it is wanted of the bath, without it.
-    measured_g_per_l, present_l
-        Strength and volume now, where they were looked at.
-    **since
-        `dyed_dm2` since the newest noted strength, where it is not what the book has; `evaporated_l` besides what the
-        line knows.
+    Without a target, as it is wanted of the bath. `measured_g_per_l` and `present_l` are strength and volume now, where
+    they were looked at; `since` are `dyed_dm2` since the newest noted strength, where it is not what the book has, and
+    `evaporated_l` besides what the line knows.
     """
     target = target_g_per_l or line.wanted_g_per_l
     if target is None or full_volume_l is None:

@@ -40,20 +40,8 @@ class Fit:
 def fit_hypotheses(training, seed: int = 0):
     """Return fitted hypotheses, the discrepancy they share, and the reference dip.
 
-    Parameters
-    ----------
-    seed
-        Of the spectra tried as starting points.
-
-    Returns
-    -------
-    fits : list of Fit
-    discrepancy : Discrepancy
-    reference : Settings of one dip
-
-    Notes
-    -----
-    Many records: the hypotheses are explored on a hundred of them, and the best go on with all.
+    `seed` is of the spectra tried as starting points. Many records: the hypotheses are explored on a hundred of them,
+    and the best go on with all.
     """
     reference = _middle(training.settings)
     discrepancy = Discrepancy.learn(training.settings.scaled(), _LENGTHS)
@@ -116,18 +104,8 @@ def _starts(training, shape, seed):
 def weigh(training, answer, hyper: Hyper):
     """Return how badly colours miss the readings, and the robust precision of each reading.
 
-    Parameters
-    ----------
-    answer : tuple
-        From `colours_with_slopes`.
-    hyper
-        Noises may be arrays of shape (k, 1) to try several.
-
-    Returns
-    -------
-    cost : float or ndarray (k,)
-        Minus the log likelihood, up to a constant.
-    precision : ndarray, shape (..., n, 3, 3)
+    `answer` is from `colours_with_slopes`; noises of `hyper` may be arrays of shape (k, 1) to try several. The cost,
+    float or (k,), is minus the log likelihood, up to a constant; the precision has shape (..., n, 3, 3).
     """
     lab, _, by_load, by_setting = answer
     variance = np.sum((by_setting * training.relative_sd) ** 2, axis=1) + np.asarray(hyper.load_noise) ** 2

@@ -226,14 +226,9 @@ def _ph(frame, values, notes):
 def read_settings(settings, usual: Scales, circumstances: "Circumstances") -> Settings:
     """Return checked settings for a prediction.
 
-    Parameters
-    ----------
-    settings : pandas.DataFrame
-        Columns dye_g_per_l, bath_temp_c, dwell_min; film_um and ph where known; a film_measured_um stands for the film.
-    usual
-        Stands in for films and pH that are not given.
-    circumstances
-        Of the records; what a row does not say is as usual.
+    Columns of `settings`: dye_g_per_l, bath_temp_c, dwell_min; film_um and ph where known; a film_measured_um stands
+    for the film. `usual` stands in for films and pH that are not given, `circumstances` of the records for what a row
+    omits.
     """
     _needed(settings, ("dye_g_per_l", "bath_temp_c", "dwell_min"))
     values = {name: _column(settings, name) for name in SETTINGS}

@@ -67,14 +67,7 @@ def _fine_grid():
 def density_g_per_ml(wt_percent):
     """Density of the acid at 20 °C, by monotone interpolation of the handbook table.
 
-    Parameters
-    ----------
-    wt_percent : float or array, 0..98
-
-    Raises
-    ------
-    RecordError
-        Outside 0..98 %.
+    A float or an array; RecordError outside 0..98 %.
     """
     wt = np.asarray(wt_percent, dtype=float)
     if not np.all((wt >= 0) & (wt <= MAX_WT_PERCENT)):
@@ -124,19 +117,9 @@ def sg_slope_per_c(wt_percent):
 
 
 def wt_of_sg(sg, sg_temp_c=20.0):
-    """Strength in wt % from a hydrometer reading.
+    """Strength in wt % from hydrometer readings, floats or arrays: SG against water of 20 °C, read at 0 to 50 °C.
 
-    Parameters
-    ----------
-    sg : float or array
-        Specific gravity against water of 20 °C.
-    sg_temp_c : float or array, 0..50
-        Temperature of the acid when it was read.
-
-    Raises
-    ------
-    RecordError
-        Below water, or above 95 %, where density no longer tells the strength.
+    RecordError below water, or above 95 %, where density no longer tells the strength.
 
     Notes
     -----

@@ -48,18 +48,9 @@ def _plain(value):
 
 
 def check_figure(name: str, value: float, unit: str, lower: float, upper: float, hint: str = "") -> float:
-    """Return `value` as a float if it is a possible figure.
+    """Return `value` as a float if it is a possible figure: above `lower` and not above `upper`.
 
-    Parameters
-    ----------
-    name
-        What the figure is, in the user's words.
-    unit
-        As printed.
-    lower, upper
-        The figure must be above `lower` and not above `upper`.
-    hint
-        What to do otherwise.
+    `name` and `unit` are printed in the user's words, `hint` says what to do otherwise.
     """
     try:
         number = float(value)

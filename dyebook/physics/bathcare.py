@@ -142,16 +142,9 @@ def top_up_bath(
 ) -> TopUp:
     """Dye and water to bring a bath back to strength and level.
 
-    `dilute_l` is the bath to take out and replace by water when it is too strong.
-
-    Parameters
-    ----------
-    measured_g_per_l
-        Strength as measured now.
-    present_volume_l
-        Volume now; needed with a measured strength.
-    **use
-        Else the arguments of `estimate_strength` since the bath stood at target and level.
+    `dilute_l` is the bath to take out and replace by water when it is too strong. `measured_g_per_l`, as measured now,
+    needs the volume now beside it; else `use` are the arguments of `estimate_strength` since the bath stood at target
+    and level.
     """
     target = positive_field("dye_g_per_l", target_g_per_l)
     full = check_figure("bath_volume_l", full_volume_l, "L", 0, _MAX_L)

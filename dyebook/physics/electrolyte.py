@@ -62,19 +62,9 @@ class AcidMix(Answer):
 
 
 def mix_volumes(acid_wt_percent, g_per_l, volume_l):
-    """Acid and water for a bath, by mass balance and density.
+    """Acid and water in mL for a bath, by mass balance and density; floats or arrays.
 
-    Parameters
-    ----------
-    acid_wt_percent : float or array, 0..98
-    g_per_l : float or array
-        Wanted, at 20 °C.
-    volume_l : float or array
-        Final volume at 20 °C.
-
-    Returns
-    -------
-    acid_ml, water_ml : float or array
+    `acid_wt_percent` is 0 to 98; the strength wanted and the final volume are at 20 °C.
     """
     stock_g_per_l = np.asarray(g_per_l_of_wt(acid_wt_percent))
     asked = np.asarray(g_per_l, float)
@@ -97,22 +87,10 @@ def mix_acid(
     sg: float | None = None,
     sg_temp_c: float = 20.0,
 ) -> AcidMix:
-    """Plan a bath from the acid at hand.
+    """Plan a bath of a wanted strength in H2SO4 and volume, both at 20 °C, from the acid at hand.
 
-    RecordError if a figure is impossible, above 400 g/L, or the acid is weaker than the bath asked for.
-
-    Parameters
-    ----------
-    g_per_l
-        Wanted H2SO4, g/L.
-    volume_l
-        Wanted volume at 20 °C, L.
-    wt_percent
-        Strength of the acid at hand, at most 98 %.
-    sg
-        Its specific gravity 20/20 instead, up to 95 %.
-    sg_temp_c
-        Temperature at which `sg` was read.
+    `wt_percent` is the strength of that acid, at most 98 %, or `sg` its specific gravity 20/20, up to 95 %, as read at
+    `sg_temp_c`. RecordError if a figure is impossible, above 400 g/L, or the acid is weaker than the bath asked for.
     """
     if (wt_percent is None) == (sg is None):
         raise RecordError("the acid's strength is needed once: its wt % from the label, or its specific gravity")
@@ -238,18 +216,10 @@ class BathCheck(Answer):
 def titrate_bath(
     sample_ml: float, free_ml: float, total_ml: float | None = None, *, naoh_mol_per_l: float = 1.0
 ) -> BathCheck:
-    """Free acid and dissolved aluminium from burette readings.
+    """Free acid and dissolved aluminium from burette readings of bath pipetted into a flask.
 
-    Parameters
-    ----------
-    sample_ml
-        Bath pipetted into the flask.
-    free_ml
-        Soda to the end point with fluoride added, which holds the aluminium back: the free acid alone.
-    total_ml
-        Soda to the end point without it: aluminium takes three more per atom.
-    naoh_mol_per_l
-        Strength of the soda.
+    `free_ml` is the soda to the end point with fluoride added, which holds the aluminium back: the free acid alone.
+    `total_ml` is the soda to the end point without it: aluminium takes three more per atom.
 
     Notes
     -----
@@ -276,18 +246,9 @@ def titrate_bath(
 def check_bath(
     sg: float, sg_temp_c: float = 20.0, sg_sd: float = 0.001, aluminium_g_per_l: float | None = None
 ) -> BathCheck:
-    """Strength of a bath from its specific gravity.
+    """Strength of a bath from its specific gravity 20/20, read at `sg_temp_c` with the standard uncertainty `sg_sd`.
 
-    Parameters
-    ----------
-    sg
-        Reading, 20/20.
-    sg_temp_c
-        Temperature of the bath when read, °C.
-    sg_sd
-        Standard uncertainty of the reading.
-    aluminium_g_per_l
-        Dissolved in it, by titration; what it adds to the reading is then taken off. Without it all is read as acid.
+    What dissolved aluminium, by titration, adds to the reading is taken off. Without it all is read as acid.
     """
     wt = wt_of_sg(sg, sg_temp_c)
     slope = (g_per_l_of_wt(wt + 0.01) - g_per_l_of_wt(wt)) / (sg_20_20(wt + 0.01) - sg_20_20(wt))
@@ -320,16 +281,10 @@ class BathLife(Answer):
 def bath_life(
     charge_ah: float, volume_l: float, *, discard_ah_per_l: float | None = None, aluminium_start_g_per_l: float = 0.0
 ) -> BathLife:
-    """How much of a bath's life has been used.
+    """How much of a bath's life has been used, from all charge that has gone through it.
 
-    Parameters
-    ----------
-    charge_ah
-        All charge that has gone through the bath, A·h.
-    discard_ah_per_l
-        The shop's own discard point; by default where dissolved aluminium is worked out to reach 12 g/L.
-    aluminium_start_g_per_l
-        Aluminium that the bath was made up with.
+    `discard_ah_per_l` is the shop's own discard point; by default it is where dissolved aluminium is worked out to
+    reach 12 g/L, from what the bath was made up with.
     """
     charge = check_figure("the charge", charge_ah, "A·h", -1e-9, 1e9)
     volume = check_figure("the volume", volume_l, "L", 0, MAX_VOLUME_L)

@@ -199,16 +199,9 @@ class GaugeCheck(Answer):
 
 
 def check_gauge(readings_um, asked_class: str | None = None, gauge_sd_um: float = 0.5) -> GaugeCheck:
-    """Hold gauge readings to an ISO 7599 class: average and least local thickness.
+    """Hold gauge readings, one a place, to an ISO 7599 class such as ``"AA10"``: average and least local thickness.
 
-    Parameters
-    ----------
-    readings_um : sequence of float
-        One a place.
-    asked_class : str, optional
-        Such as ``"AA10"``.
-    gauge_sd_um
-        Standard uncertainty of one reading.
+    `gauge_sd_um` is the standard uncertainty of one reading.
 
     Notes
     -----

@@ -39,13 +39,8 @@ _WATER_PER_OXIDE = 3
 def film_um_per_a_min_dm2(density_g_per_cm3, efficiency=1.0, porosity=0.0):
     """Film in µm per A·min/dm² that Faraday's law gives for pure Al2O3.
 
-    Parameters
-    ----------
-    density_g_per_cm3 : float or array
-        Of the oxide itself, or of the film as a whole when `porosity` is 0.
-    efficiency : float or array, 0..1
-        Share of the charge whose oxide stays on the part.
-    porosity : float or array, 0..1
+    `density_g_per_cm3` is of the oxide itself, or of the film as a whole when `porosity` (0..1) is 0; `efficiency`
+    (0..1) is the share of the charge whose oxide stays on the part. Floats or arrays.
 
     Examples
     --------

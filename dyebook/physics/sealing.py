@@ -125,18 +125,10 @@ def plan_seal(
     skin_or_food: bool = False,
     no_nickel: bool = False,
 ) -> SealPlan:
-    """Time to seal a film.
+    """Time to seal a film by one of `SEALS`, at the shop's own `min_per_um` where it has one.
 
-    Parameters
-    ----------
-    kind
-        One of `SEALS`.
-    min_per_um
-        The shop's own figure.
-    skin_or_food
-        Worn on the skin or used with food; a seal that holds nickel is then flagged.
-    no_nickel
-        As in `seal_kind`.
+    `skin_or_food`: worn on the skin or used with food; a seal that holds nickel is then flagged. `no_nickel` as in
+    `seal_kind`.
     """
     film = check_value("film_um", film_um)
     seal = seal_kind(kind, no_nickel)
@@ -175,15 +167,10 @@ class SealTest(Answer):
 
 
 def judge_seal(stain: int, film_um: float | None = None, alloy: str | None = None, kind: str | None = None) -> SealTest:
-    """Judge a seal by a dye spot after acid (ISO 2143).
+    """Judge a seal by a dye spot after acid (ISO 2143), its `stain` as graded beside the scale.
 
-    Parameters
-    ----------
-    stain
-        As graded beside the scale.
-    film_um, alloy, kind
-        Of the part, where they are known: thin films, alloys of more than 2 % copper or 4 % silicon are outside the
-        test, and seals that hold nickel hide a poor seal from it.
+    Film, alloy and kind of the part, where they are known: thin films, alloys of more than 2 % copper or 4 % silicon
+    are outside the test, and seals that hold nickel hide a poor seal from it.
     """
     if stain not in range(_DEEPEST_STAIN + 1):
         raise RecordError(f"the stain is {stain}; grade it from 0, none, to {_DEEPEST_STAIN}, as deep as unsealed")

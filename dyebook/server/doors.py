@@ -141,21 +141,10 @@ def is_loopback(host: str) -> bool:
 
 
 def plan_sharing(environment: Mapping, listen: str, people: dict, has_library: bool = True) -> Sharing:
-    """Return how to share, once everything it takes is set up.
+    """Return how to share, once everything it takes is set up; DyebookError naming everything that is missing.
 
-    Parameters
-    ----------
-    listen : str
-        IP address to listen on; on loopback a TLS proxy of this machine may stand before it.
-    people : dict
-        Role by e-mail address.
-    has_library : bool
-        Whether the libraries for sign-in are installed.
-
-    Raises
-    ------
-    DyebookError
-        Naming everything that is missing.
+    `listen` is the IP address; on loopback a TLS proxy of this machine may stand before it. `people` are roles by
+    e-mail address; `has_library` says whether the libraries for sign-in are installed.
     """
     needed = NEEDED if is_loopback(listen) else {**NEEDED, **_CERTIFICATE}
     missing = [f"{name} ({what})" for name, what in needed.items() if not environment.get(name, "").strip()]

@@ -53,17 +53,10 @@ _POLICY = (
 
 @dataclass(frozen=True)
 class Door:
-    """One listening address, and what browsers call it.
+    """One listening IP address, and what browsers call it.
 
-    Parameters
-    ----------
-    kind : str
-        ``"desk"``, ``"phone"`` or ``"shared"``.
-    address : str
-        IP address it listens on.
-    origins : tuple of str
-        Such as ``http://bench.local:8640``; a visit must name one of them, else it comes from a page elsewhere,
-        or by a name that was turned to this address.
+    `kind` is ``"desk"``, ``"phone"`` or ``"shared"``. A visit must name one of `origins`, such as
+    ``http://bench.local:8640``, else it comes from a page elsewhere, or by a name that was turned to this address.
     """
 
     kind: str
@@ -82,17 +75,9 @@ class Door:
 
 
 class Gate:
-    """ASGI application around another one.
+    """ASGI application around another one; a door of kind ``"phone"`` needs a `pairing`.
 
-    Parameters
-    ----------
-    app : callable
-        The ASGI application behind the gate.
-    doors : iterable of Door
-    pairing : dyebook.server.pairing.Pairing, optional
-        Needed for a door of kind ``"phone"``.
-    clock : callable
-        Of the rate limits: seconds, never going back.
+    `clock`, for the rate limits, gives seconds, never going back.
     """
 
     def __init__(self, app, doors, pairing=None, clock=time.monotonic):
@@ -279,13 +264,7 @@ def _welcome(secret):
 class RateLimit:
     """A rate limit of wrong guesses: so many from one client, and from all together, within a span of time.
 
-    Parameters
-    ----------
-    each, together : int
-        Wrong guesses within `span_s` after which no more are taken.
-    span_s : float
-    clock : callable
-        Seconds, never going back.
+    After `each` or `together` of them within `span_s` no more are taken; `clock` gives seconds, never going back.
     """
 
     def __init__(self, each, together, span_s, clock=time.monotonic):

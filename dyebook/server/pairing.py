@@ -35,12 +35,8 @@ class Phone:
 class Pairing:
     """Links that pair and phones that are paired; safe to use from several threads.
 
-    Parameters
-    ----------
-    base : str
-        Address that phones open, such as ``http://192.168.1.20:8640``.
-    clock : callable
-        Seconds, never going back.
+    `base` is the address that phones open, such as ``http://192.168.1.20:8640``; `clock` gives seconds, never going
+    back.
     """
 
     def __init__(self, base, clock=time.monotonic):

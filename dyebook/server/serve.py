@@ -47,20 +47,11 @@ class Served:
 
 
 def open_doors(served: Served, doors, port: int, show=None, pairing=None, secrets=None, **server):
-    """Listen at the doors until stopped.
+    """Listen at the doors, all on one port, until stopped.
 
-    Parameters
-    ----------
-    port : int
-        The same for all of them.
-    show : str, optional
-        Address to open in the browser of this machine, where there is a display.
-    pairing : dyebook.server.pairing.Pairing, optional
-        Whom the phone's door lets in.
-    secrets : dict, optional
-        For sign-in, as the app takes them.
-    **server
-        Further settings of `uvicorn.Config`, such as its certificate.
+    `show` is an address to open in the browser of this machine, where there is a display; `pairing` says whom the
+    phone's door lets in, `secrets` are for sign-in, as the app takes them. `server` are further settings of
+    `uvicorn.Config`, such as its certificate.
     """
     if show and has_display():
         threading.Thread(target=_show_when_ready, args=(port, show), daemon=True).start()

@@ -69,14 +69,8 @@ def _plain(one):
 def show_answer(answer, as_json: bool, title: str, page=None, book=None, **more):
     """Print a bench answer, and what else belongs to it, as `print_result`; a page on asking.
 
-    Parameters
-    ----------
-    page : Path, optional
-        PDF to write too, on the paper of the shop.
-    book : str, optional
-        Whose shop, see `shop_setting`.
-    **more
-        Goes into the JSON before the answer's own values.
+    `page` is a PDF to write too, on the paper of the shop of `book` (see `shop_setting`). `more` goes into the JSON
+    before the answer's own values.
     """
     content = {**more, **answer.to_dict()}
     if page is not None:

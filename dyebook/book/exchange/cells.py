@@ -143,19 +143,8 @@ def _with_unit(header, name, unit):
 def read_column(column: Column, cells, rows):
     """Return the values of a column, and what is wrong with it.
 
-    Parameters
-    ----------
-    cells : list
-        Text, numbers, bools, dates or None.
-    rows : list of int
-        Row number of each cell.
-
-    Returns
-    -------
-    values : list
-        nan for numbers, None for everything else where a cell is empty or wrong.
-    problems : list of str
-        Each with its row and column.
+    A cell, at its number in `rows`, is text, number, bool, date or None. Where it is empty or wrong, the value is nan
+    for numbers, None for everything else; each problem names its row and column.
     """
     row_of = FIELDS.get(column.name)
     if row_of is not None and row_of.kind is float:

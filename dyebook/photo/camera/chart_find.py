@@ -105,22 +105,12 @@ class _Guess:
 
 
 def find_chart(photo: LinearPhoto, leave_out=(), finest: int = _LONG_SIDES[-1]) -> np.ndarray:
-    """Return where the four patches at the corners of a 24-patch chart are.
+    """Return where the four patches at the corners of a 24-patch chart are, which may be turned by any angle.
 
-    PhotoError if no chart is found, or what is found is cut off, covered or of another layout.
-
-    Parameters
-    ----------
-    leave_out : sequence of int
-        Patches, from 0 in reading order, that are known to be spoiled.
-    finest : int
-        Long side, in pixels, up to which the photo is searched; small charts need more, which takes longer.
-
-    Returns
-    -------
-    ndarray of shape (4, 2)
-        Centres of dark skin, bluish green, black and white, in pixels of the upright photo; the chart may be
-        turned by any angle.
+    The centres of dark skin, bluish green, black and white, shape (4, 2), in pixels of the upright photo. Patches of
+    `leave_out`, from 0 in reading order, are known to be spoiled. The photo is searched up to a long side of `finest`
+    pixels; small charts need more, which takes longer. PhotoError if no chart is found, or what is found is cut off,
+    covered or of another layout.
     """
     best, squares, scales = None, (0, 0), set()
     for long_side in (side for side in _LONG_SIDES if side <= finest):

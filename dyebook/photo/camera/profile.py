@@ -260,12 +260,8 @@ def _nested(matrix):
 def chart_card(photo: LinearPhoto) -> tuple[Card, CameraProfile | None]:
     """Return the chart of a photo as its card, and the camera as the chart shows it.
 
-    Returns
-    -------
-    card : Card
-        Of kind ``chart``: the patch neutral 5, with the whole chart as what it covers.
-    camera : CameraProfile or None
-        Learned from this very photo; None, and the card doubtful, where too few patches can be used.
+    The card, of kind ``chart``, is the patch neutral 5, with the whole chart as what it covers. The camera is learned
+    from this very photo; None, and the card doubtful, where too few patches can be used.
     """
     corners = find_chart(photo, finest=_FINEST)
     try:

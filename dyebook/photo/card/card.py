@@ -75,22 +75,11 @@ def order_corners(points) -> np.ndarray:
 
 
 def fill_polygon(outline, box: tuple, step: int = 1) -> np.ndarray:
-    """Return the pixels of `box` that lie inside a polygon.
+    """Return the pixels of `box` that lie inside a polygon: bool, shape (ceil(height / step), ceil(width / step)).
 
-    Parameters
-    ----------
-    outline : array_like of shape (N, 2)
-        Corners in pixels of the upright photo.
-    box : tuple of int
-        x0, y0, x1, y1.
-    step : int
-        Pixels of the photo per pixel of the answer.
-
-    Returns
-    -------
-    ndarray of bool, shape (ceil(height / step), ceil(width / step))
-        True where the middle of a pixel lies inside by the even-odd rule; a middle on a left or upper edge counts,
-        one on a right or lower edge does not, so that outlines which share an edge share no pixel.
+    `outline`, shape (N, 2), and `box` (x0, y0, x1, y1) are in pixels of the upright photo, `step` of them to one of the
+    answer. True where the middle of a pixel lies inside by the even-odd rule; a middle on a left or upper edge counts,
+    one on a right or lower edge does not, so that outlines which share an edge share no pixel.
     """
     x0, y0, x1, y1 = box
     height, width = -(-(y1 - y0) // step), -(-(x1 - x0) // step)
@@ -118,17 +107,10 @@ def _row_crossings(corners, height):
 
 
 def card_at(photo: LinearPhoto, quad, card_lab=None) -> Card:
-    """Return the card whose corners are given.
+    """Return the card whose corners are given, those of the grey area, in any order, in pixels of the upright photo.
 
-    PhotoError if the corners lie outside the photo, enclose almost nothing, or the card is black or blown out; if its
-    own colour is none.
-
-    Parameters
-    ----------
-    quad : array_like of shape (4, 2)
-        Corners of the grey area in pixels of the upright photo, in any order.
-    card_lab : sequence of 3 floats, optional
-        The card's own colour; 18 % grey if left out.
+    `card_lab` is its own colour, 18 % grey if left out. PhotoError if the corners lie outside the photo, enclose almost
+    nothing, or the card is black or blown out; if its own colour is none.
     """
     quad = order_corners(_checked_corners(photo, quad))
     box = _checked_box(photo, quad)

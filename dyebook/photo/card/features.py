@@ -150,16 +150,10 @@ def _calm_noise(pixels):
 
 
 def features_of(pixels: np.ndarray, sides: Sides, scene: SceneTone, possible=None) -> np.ndarray:
-    """Return the features of one patch.
+    """Return the features of one patch, whose sides are in pixels of `pixels`.
 
-    Parameters
-    ----------
-    pixels : ndarray of float32, shape (h, w, 3)
-        Linear light of the reduced photo.
-    sides : Sides
-        The patch, in pixels of `pixels`.
-    possible : callable, optional
-        Takes all features but grain; False leaves grain out.
+    `pixels`: linear light of the reduced photo, float32, shape (h, w, 3). `possible` takes all features but grain;
+    False leaves grain out.
     """
     log_light, median = _straightened(pixels, sides.quad)
     values = {

@@ -80,18 +80,9 @@ class Decoded:
 
 
 def decode_picture(data: bytes, kind: str, quick: bool = False) -> Decoded:
-    """Decode a JPEG, PNG, TIFF or WebP file.
+    """Decode a whole JPEG, PNG, TIFF or WebP file, a large JPEG at half size if `quick`.
 
-    It is not yet turned upright, and not yet linear.
-
-    Parameters
-    ----------
-    data : bytes
-        The whole file.
-    kind : str
-        "JPEG", "PNG", "TIFF" or "WebP", by content.
-    quick : bool
-        Decode a large JPEG at half size.
+    It is not yet turned upright, and not yet linear. `kind` names one of the four, by content.
     """
     with refusing_damage(kind):
         image = _open(data, kind)
@@ -310,21 +301,10 @@ def is_raw_tiff(data: bytes) -> bool:
 
 
 def decode_raw(data: bytes) -> tuple[Decoded, Encoding, np.ndarray | None]:
-    """Decode a camera RAW file.
+    """Decode a whole camera RAW file.
 
-    Parameters
-    ----------
-    data : bytes
-        The whole file.
-
-    Returns
-    -------
-    decoded : Decoded
-        Upright 16-bit codes.
-    encoding : Encoding
-        Of those codes: linear light.
-    saturated : ndarray of bool, shape (H, W, 3)
-        Where the sensor was at its limit, per colour of its mosaic.
+    Upright 16-bit codes, their encoding (linear light), and where the sensor was at its limit, per colour of its
+    mosaic: bool, shape (H, W, 3).
     """
     try:
         import rawpy

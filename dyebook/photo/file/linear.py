@@ -127,18 +127,7 @@ class LinearPhoto:
     def fitted(self, box, step):
         """Return the box and step at which `crop` is quickest, as whole numbers, near those wanted.
 
-        Parameters
-        ----------
-        box : (x0, y0, x1, y1)
-            Inside the photo.
-        step : float
-            Pixels of the photo per pixel that is wanted, at most.
-
-        Returns
-        -------
-        box : tuple of int
-            With all that was asked for in it.
-        step : int
+        The new box holds all of `box`, (x0, y0, x1, y1); `step` is pixels of the photo per pixel that is wanted, at most.
         """
         return whole_blocks(box, step, self.unit(step))
 
@@ -155,17 +144,8 @@ class LinearPhoto:
     def clipped(self, box, step=1):
         """Return which channels of a box stood at their upper limit, before any conversion.
 
-        Parameters
-        ----------
-        box : (x0, y0, x1, y1)
-            Whole pixels, half-open, inside the photo.
-        step : int
-            Only every so many-th row and column is looked at.
-
-        Returns
-        -------
-        ndarray of bool, shape (ceil(h / step), ceil(w / step), 3)
-            True where the file (or sensor) could not have recorded more.
+        `box` is (x0, y0, x1, y1), whole pixels, half-open, inside the photo; only every `step`-th row and column is
+        looked at: bool, shape (ceil(h / step), ceil(w / step), 3).
         """
         rows, columns = self._slices(box)
         some = slice(rows.start, rows.stop, step), slice(columns.start, columns.stop, step)
@@ -300,16 +280,9 @@ def can_be_halved(size: tuple[int, int], orientation: int = 1) -> bool:
 
 
 def photo_from_array(pixels, name: str = "array", limit: float | None = None) -> LinearPhoto:
-    """Return a photo made of linear light, without camera and notes, for renderers and tests.
+    """Return a photo made of linear light, shape (H, W, 3), without camera and notes, for renderers and tests.
 
-    Parameters
-    ----------
-    pixels : array_like, shape (H, W, 3)
-        Linear Rec. 709 light, 1.0 = perfect white.
-    name : str
-        What messages call it.
-    limit : float, optional
-        Light from which on a channel counts as clipped.
+    `name` is what messages call it; from `limit` on, the light of a channel counts as clipped.
     """
     pixels = np.ascontiguousarray(pixels, dtype=np.float32)
     if pixels.ndim != 3 or pixels.shape[2] != 3 or not pixels.size:
@@ -342,15 +315,9 @@ def _clipped_shares(codes, limit, saturated, scale):
 
 
 def whole_blocks(box: tuple, step: float, unit: int) -> tuple[tuple, int]:
-    """Return a box grown to whole blocks of pixels, and a step near the one wanted that is a whole number of them.
+    """Return a box grown to whole blocks of `unit` pixels, and a step near the one wanted in whole blocks.
 
-    Parameters
-    ----------
-    box : (x0, y0, x1, y1)
-    step : float
-        Exceeded by half a pixel at most, unless it is below a block.
-    unit : int
-        Side of a block in pixels.
+    The step wanted is exceeded by half a pixel at most, unless it is below a block.
     """
     x0, y0, x1, y1 = (int(edge) // unit * unit for edge in (box[0], box[1], box[2] + unit - 1, box[3] + unit - 1))
     return (x0, y0, x1, y1), unit * max(1, int((step + (unit - 1) / 2) / unit))

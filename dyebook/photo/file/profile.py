@@ -112,20 +112,10 @@ class Encoding:
 
 
 def encoding_from_primaries(name: str, primaries_xy, white_xy, curve: Callable) -> Encoding:
-    """Return the encoding of a colour space given by its primaries.
+    """Return the encoding of a colour space given by the CIE 1931 chromaticities (x, y) of its primaries and its white.
 
-    It is adapted to D65 by the Bradford transform.
-
-    Parameters
-    ----------
-    name : str
-        What people call it.
-    primaries_xy : three (x, y)
-        CIE 1931 chromaticities of red, green, blue.
-    white_xy : (x, y)
-        Chromaticity of its white, which becomes (1, 1, 1).
-    curve : callable
-        Relative code to relative light.
+    It is adapted to D65 by the Bradford transform; its white becomes (1, 1, 1). `curve` takes relative code to relative
+    light.
     """
     return Encoding(name, (curve,), _to_rec709(_primaries_to_xyz(primaries_xy, white_xy)))
 
@@ -416,21 +406,9 @@ def _encoding_of_png(info):
 
 
 def convert_by_engine(image, profile: bytes) -> tuple[np.ndarray, Encoding]:
-    """Return an image converted through LittleCMS to a wide space.
+    """Return an image of mode "RGB", "L" or "CMYK" converted by its ICC profile through LittleCMS to a wide space.
 
-    Parameters
-    ----------
-    image : PIL.Image.Image
-        Mode "RGB", "L" or "CMYK".
-    profile : bytes
-        Its ICC profile.
-
-    Returns
-    -------
-    codes : ndarray of uint8, shape (H, W, 3)
-        In Rec. 2020 primaries with the sRGB curve.
-    encoding : Encoding
-        Of those codes.
+    Codes of uint8, shape (H, W, 3), in Rec. 2020 primaries with the sRGB curve, and their encoding.
     """
     from PIL import ImageCms
 

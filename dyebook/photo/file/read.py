@@ -28,19 +28,12 @@ _CLIPPED_FROM = {np.dtype(np.uint8): 254, np.dtype(np.uint16): 254 * _SHORT_PER_
 
 
 def read_photo(source, name: str | None = None, quick: bool = False) -> LinearPhoto | HalfPhoto:
-    """Read a photo: JPEG, PNG, TIFF, WebP, HEIC or camera RAW.
+    """Read a photo: JPEG, PNG, TIFF, WebP, HEIC or camera RAW, from a path, bytes or a binary file object.
 
-    It comes upright, with light computed on demand; a `HalfPhoto` if `quick`. PhotoError if it is not a single, whole
-    photo of a size that can be measured.
-
-    Parameters
-    ----------
-    source : path, bytes or binary file object
-        The photo. What it is, is decided by its content, never by its name.
-    name : str, optional
-        What messages call it; the file's name if not given.
-    quick : bool
-        Decode a large JPEG at half size, and whole only where single pixels are needed.
+    It comes upright, with light computed on demand. What it is, is decided by its content, never by its name. `name` is
+    what messages call it, the file's name if not given. If `quick`, a large JPEG is decoded at half size, and whole
+    only where single pixels are needed: a `HalfPhoto`. PhotoError if it is not a single, whole photo of a size that can
+    be measured.
 
     Notes
     -----

@@ -262,16 +262,10 @@ def read_frame(frame):
 def find_events(
     time_min, current_a, voltage_v=None, electrolyte_temp_c=None, supply_max_a: float | None = None
 ) -> tuple[Event, ...]:
-    """Find what happened in a run.
+    """Find what happened in a run, from arrays of shape (N,).
 
-    They come in order of time, each kind once (its first), power breaks each.
-
-    Parameters
-    ----------
-    time_min, current_a : array of shape (N,)
-    voltage_v, electrolyte_temp_c : array of shape (N,), optional
-    supply_max_a
-        Limit of the supply; without it, `supply_limit` is never reported.
+    Events come in order of time, each kind once (its first), power breaks each. Without the limit of the supply,
+    `supply_limit` is never reported.
 
     Notes
     -----

@@ -117,14 +117,7 @@ def make_trace(
     notes=(),
     by_hand: bool = False,
 ) -> Trace:
-    """Check the figures of a log and return it as a `Trace`.
-
-    Parameters
-    ----------
-    time_min, current_a : array of shape (N,)
-    voltage_v, electrolyte_temp_c : array of shape (N,), optional
-    notes : sequence of str
-    """
+    """Check the figures of a log, arrays of shape (N,), and return it as a `Trace`."""
     t, current = np.asarray(time_min, float), np.asarray(current_a, float)
     notes = list(notes)
     known = np.isfinite(t) & np.isfinite(current)
