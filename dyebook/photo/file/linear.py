@@ -127,7 +127,7 @@ class LinearPhoto:
     def fitted(self, box, step):
         """Return the box and step at which `crop` is quickest, as whole numbers, near those wanted.
 
-        The new box holds all of `box`, (x0, y0, x1, y1); `step` is pixels of the photo per pixel that is wanted, at most.
+        The new box holds all of `box`, (x0, y0, x1, y1); `step` is pixels of the photo to one that is wanted, at most.
         """
         return whole_blocks(box, step, self.unit(step))
 
