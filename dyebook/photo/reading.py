@@ -3,16 +3,16 @@
 A reading means the film's own colour under diffuse light: CIE 15 di:8° of a flat piece of the same film and finish,
 less what its clear surface reflects, neutral, 0.04 to 0.06; with that it is the specular-included colour.
 
-Which pixels face the camera is guessed from the outline alone. Hue comes from those of them with the least mirror light
-on them; brightness from two upper quantiles over more and all of the part, as shade takes more of it than lamps do. A
-metal shows the light that comes from above, the card that from all round: under lamps and windows a part looks darker
-than its film is, under a sky or in a tent a little lighter, and its clear surface mirrors less of a dim room; both
-follow the light that the ground beside the parts shows (`light.one_sidedness`). No film outshines bare aluminium.
+Which pixels face the camera is guessed from the outline alone. Hue is that of their mean light; brightness comes from
+two upper quantiles over more and all of the part, as shade takes more of it than lamps do. A metal shows the light that
+comes from above, the card that from all round: under lamps and windows a part looks darker than its film is, under a
+sky or in a tent a little lighter, and its clear surface mirrors less of a dim room; both follow the light that the
+ground beside the parts shows (`light.one_sidedness`). No film outshines bare aluminium.
 Without a learned camera the usual contrast, balance and error on dyes are taken back (`camera.usual`). Near shades of
 one photo are then weighed against each other by Beer-Lambert, each as far as its own pixels can be trusted.
 
-Constants of hue, tilt and near shades were chosen on two earlier renderers that are gone; those of level and veil on
-set-ups 0:24 of the physical world, scored on the simple one. Nothing here is fitted by a command.
+Constants of tilt and near shades were chosen on two earlier renderers that are gone; those of level and veil on set-ups
+0:24 of both worlds. Nothing here is fitted by a command.
 """
 
 from dataclasses import dataclass, replace
@@ -37,10 +37,9 @@ from dyebook.photo.shared import Basis, error_parts, shape_key
 from dyebook.record import Reading
 
 __all__ = [
+    "CLEAR_SURFACE",
     "Evidence",
-    "Facing",
-    "facing_pixels",
-    "flags_of",
+    "crop_of",
     "guess_tilt",
     "level_log_sd",
     "level_steps",
@@ -53,29 +52,25 @@ _LUMINANCE, _EVEN = LUMINANCE.astype(np.float32), np.full(3, 1 / 3, np.float32)
 _DARKEST = 1e-4
 
 # -- Colour of the film --
-# share of the facing pixels, those with the least mirror light on them, that give the hue; more of even parts
-_UNVEILED = 0.6
-# squared distance from grey below which hue cannot separate film from mirror light, and rounds of looking
-_NEAR_GREY, _ROUNDS = 0.003, 3
-# what the clear surface mirrors of the room, neutral, as reflectance: in light from all round (Fresnel, straight,
-# index 1.5), and in light from one side, as the room is dimmer than the card; never more than leaves this share
-_VEIL, _VEIL_LEAVES = (0.04, 0.015), 0.4
-# log of the film's brightness over that of the part in the same two lights. The dyed worlds want more under lamps (0.1
-# and 0.5), two earlier ones of even bodies none
-_LEVEL_STEP = (-0.08, 0.08)
+# what a clear surface reflects in light from all round, neutral: 0.04 to 0.06 for an index of 1.5 to 1.65 (Fresnel)
+CLEAR_SURFACE = 0.045
+# share of it that is seen on a part, in light from all round and from one side: the camera's own side of a room and
+# most of one with a lamp are dimmer than the card; and the share of the light that it leaves at least
+_MIRRORED, _VEIL_LEAVES = (0.7, 0.0), 0.4
+# a pixel that outshines the part's level so many times shows a lamp in the clear surface, and does not give the hue
+_LAMP_IMAGE = 2.0
+# log of the film's brightness over that of the part in the same two lights. Under lamps the physical world wants 0.08,
+# the simple one more than 0.2, two earlier ones of even bodies none
+_LEVEL_STEP = (-0.08, 0.12)
 # how much darker, log light, the darkest of the middlemost part of a photo is than its middle: a body turns away at its
 # edges, and metal mirrors something else there; painted and printed patches (nearly all of eight real charts stay below
 # 0.13) are even to the rim, and nothing is taken off them. From, and in full
 _RELIEF, _RELIEF_AT = (0.12, 0.2), 0.02
-# spread of log brightness from which on the usual share of a part's pixels gives the hue
-_UNEVEN = 0.1
 # no film gives back more than bare aluminium does, in any channel (0.90 to 0.92, Rakic 1995); where a part of a photo
 # seems to, by this share of that (log) all parts are lit more than the card, in light from all round
 _ALUMINIUM, _SHARED_EXCESS = 0.9, 0.5
 # such an excess, or light from one side, is a lamp on metal
 _LAMP_EXCESS, _LAMP = 0.3, 0.5
-# what a clear surface adds to a specular-included reading, as reflectance
-_CLEAR_SURFACE = 0.045
 _UNIFORMITY_PIXELS = 1500
 
 # -- Facing pixels --
@@ -171,14 +166,16 @@ def read_parts(photo: LinearPhoto, light: Light, card: Card, parts: list[Part], 
 
 def _read_alone(photo, light, card, part, facing, camera, side, mirroring):
     """Evidence of one part by itself, its error still open; `side`, `mirroring`: those of its `Basis`."""
-    colour, unveiled = _film_colour(facing.light[facing.sound], 1 - (1 - _UNVEILED) * min(facing.spread / _UNEVEN, 1.0))
-    level = facing.level
-    step, veil = (mirroring * float(np.interp(side, (0, 1), ends)) for ends in (_LEVEL_STEP, _VEIL))
-    film = _without_veil(level * np.exp(step) * colour, veil)
+    level, sound = facing.level, facing.sound & (facing.light @ _LUMINANCE < _LAMP_IMAGE * facing.level)
+    colour = facing.light[sound if sound.sum() >= _FEWEST else facing.sound].mean(axis=0)
+    step, mirrored = (mirroring * float(np.interp(side, (0, 1), ends)) for ends in (_LEVEL_STEP, _MIRRORED))
+    film = level * np.exp(step) * colour / max(colour @ _LUMINANCE, _DARKEST)
+    film = np.maximum(film - mirrored * CLEAR_SURFACE, _VEIL_LEAVES * film)
     if camera is None:
-        film = usual_film(film, facing, light.gains, lab_to_linear_rgb(card.lab), photo)
+        lost = facing.floor_share, facing.clipped_share
+        film = usual_film(film, *lost, light.gains, lab_to_linear_rgb(card.lab), photo)
     used = np.zeros_like(facing.mask)
-    used[facing.where] = _spread_over(facing.sound, unveiled)
+    used[facing.where] = sound
     box = part.box
     basis = Basis(
         film,
@@ -207,10 +204,11 @@ def _read_alone(photo, light, card, part, facing, camera, side, mirroring):
     return Evidence(reading, facing.box, facing.step, used, rejected, film, level, level_log_sd(facing.spread), basis)
 
 
-def usual_film(rgb, facing, gains, card_light, photo) -> np.ndarray:
+def usual_film(rgb, floor_share, clipped_share, gains, card_light, photo) -> np.ndarray:
     """Return light (3,) of the film as the usual camera saw it, from light `rgb` balanced by `gains`.
 
-    `card_light`: of what the gains bring to its own colour, a card or a bare twin.
+    `floor_share`, `clipped_share`: those of `lost_channels`. `card_light`: of what the gains bring to its own colour, a
+    card or a bare twin.
     """
     card_seen = card_light / gains
     if is_undeveloped(photo, card_seen):
@@ -219,14 +217,7 @@ def usual_film(rgb, facing, gains, card_light, photo) -> np.ndarray:
     card_plain, plain = (without_contrast(seen, contrast) for seen in (card_seen, rgb / gains))
     gains = card_light / card_plain
     film = camera_balance(plain * gains, gains, card_light)
-    return lost_channels(film, facing.floor_share, facing.clipped_share)
-
-
-def _spread_over(places, values):
-    """Values at the true places, False elsewhere."""
-    out = np.zeros(len(places), dtype=bool)
-    out[places] = values
-    return out
+    return lost_channels(film, floor_share, clipped_share)
 
 
 def _settled(evidence, step, excess):
@@ -242,37 +233,12 @@ def with_film(evidence: Evidence, basis: Basis, error: dict, flags: tuple) -> Ev
     reading = replace(
         evidence.reading,
         lab=Lab(*linear_rgb_to_lab(basis.film).tolist()),
-        lab_sci=Lab(*linear_rgb_to_lab(basis.film + _CLEAR_SURFACE).tolist()),
+        lab_sci=Lab(*linear_rgb_to_lab(basis.film + CLEAR_SURFACE).tolist()),
         lab_u=tuple(np.sqrt(sum(error.values()).diagonal()).tolist()),
         lab_cov_parts={name: tuple(map(tuple, covariance.tolist())) for name, covariance in error.items()},
         flags=flags,
     )
     return replace(evidence, film=basis.film, basis=basis, reading=reading)
-
-
-def _film_colour(seen, share=_UNVEILED):
-    """Colour of luminance 1 of the share of the pixels with the least mirror light on them, and which those are.
-
-    Mirror light is nearly neutral: it moves a pixel from the film's colour towards grey.
-    """
-    # a row a channel: along a short axis medians and products take several times as long
-    relative = np.ascontiguousarray(seen.T) / np.maximum(seen @ _LUMINANCE, _DARKEST)
-    colour = np.median(relative, axis=1)
-    least = np.ones(len(seen), dtype=bool)
-    for _ in range(_ROUNDS):
-        colour = colour / (colour @ _LUMINANCE)
-        away = colour - 1
-        if away @ away < _NEAR_GREY:
-            break
-        purity = away @ (relative - 1)
-        least = purity >= np.quantile(purity, 1 - share)
-        colour = np.median(relative[:, least], axis=1)
-    return colour / (colour @ _LUMINANCE), least
-
-
-def _without_veil(light, veil):
-    """Light of a film without the mirrored room that a part usually shows all over."""
-    return np.maximum(light - veil, _VEIL_LEAVES * light)
 
 
 def _uniformity(seen, level):
@@ -332,10 +298,7 @@ class Facing:
 
 def facing_pixels(photo: LinearPhoto, light: Light, part: Part) -> Facing:
     """Return the pixels of a part that face the camera as the card does."""
-    box = part.box
-    box, step = photo.fitted(box, np.sqrt((box[2] - box[0]) * (box[3] - box[1]) / _WORKING_PIXELS))
-    pixels = light.correct(photo.crop(box, step), box, step)
-    mask = part.mask(box, step)[: pixels.shape[0], : pixels.shape[1]]
+    pixels, mask, box, step = crop_of(photo, light, part)
     tilt, depth = guess_tilt(mask)
     where = _tilted_less(_FACING, tilt, depth)
     clipped = photo.clipped(box, step)[where]
@@ -348,6 +311,14 @@ def facing_pixels(photo: LinearPhoto, light: Light, part: Part) -> Facing:
     spread, luminance = float(high - low), pixels @ _LUMINANCE
     level, relief = _lit_level(luminance, tilt, depth), _relief(luminance, tilt, depth)
     return Facing(seen, where, mask, box, step, sound, clipped.mean(axis=0), floor_share, spread, level, relief)
+
+
+def crop_of(photo: LinearPhoto, light: Light, part: Part) -> tuple:
+    """Return corrected light (H, W, 3) around a part, its mask, the box of both, and pixels of the photo in one."""
+    box = part.box
+    box, step = photo.fitted(box, np.sqrt((box[2] - box[0]) * (box[3] - box[1]) / _WORKING_PIXELS))
+    pixels = light.correct(photo.crop(box, step), box, step)
+    return pixels, part.mask(box, step)[: pixels.shape[0], : pixels.shape[1]], box, step
 
 
 def _tilted_less(limit, tilt, depth):

@@ -18,7 +18,7 @@ import numpy as np
 
 from dyebook.lab import LUMINANCE, Lab, lab_to_linear_rgb, linear_rgb_to_lab
 from dyebook.photo.part.part import Part
-from dyebook.photo.reading import Evidence, Facing, facing_pixels, usual_film, with_film
+from dyebook.photo.reading import CLEAR_SURFACE, Evidence, crop_of, usual_film, with_film
 from dyebook.photo.shared import Basis, Sizes, error_parts
 
 __all__ = ["BARE", "BARE_U", "TOLD_U", "error_beside", "is_twin", "next_step", "read_by_twin"]
@@ -27,8 +27,8 @@ __all__ = ["BARE", "BARE_U", "TOLD_U", "error_beside", "is_twin", "next_step", "
 # J. Chem. Educ. 91 (2014) 711; a*, b* of aluminium's reflectance (Rakic 1995) under D65. How far an etch or a blast
 # moves it, and how well an instrument tells it: common practice, no source
 BARE, BARE_U, TOLD_U = Lab(81.0, -0.3, -0.8), (4.0, 0.5, 1.0), (0.5, 0.3, 0.3)
-# reflectance of the clear surface; a film keeps at least this share of what is seen
-_GLOSS, _LEAVES = 0.04, 0.1
+# a film keeps at least this share of what is seen
+_LEAVES = 0.1
 _DARKEST, _FEWEST = 1e-3, 30
 # ranks of brightness that are compared; below the first clipped one by a margin, the fewest as a share; a twin of which
 # more than the last share is clipped cannot tell the light
@@ -61,10 +61,13 @@ _WORTH, _ENOUGH = 0.2, 2.0
 class _Piece:
     """What is seen of a part or a twin in balanced light."""
 
-    facing: Facing
+    box: tuple  # of the photo, that the mask covers
+    step: int  # pixels of the photo per pixel of the mask
+    mask: np.ndarray
     logs: np.ndarray  # (N,): log luminance of all pixels off the rim
     colour: np.ndarray  # (3,): mean of those that no limit of the file cut off, luminance 1
     unclipped: float  # their share
+    floored: np.ndarray  # (3,): share of each channel at the bottom of the file's range
 
     def light(self, ranks):
         """Light (3,) of its colour, and of the mean log luminance of some ranks."""
@@ -73,9 +76,8 @@ class _Piece:
     @property
     def size(self):
         """Log (3,) of the sides of the rectangle around it in the photo, the longer first, and of its area."""
-        mask, step = self.facing.mask, self.facing.step
-        sides = np.add(cv2.minAreaRect(np.argwhere(mask).astype(np.float32))[1], 1)
-        return np.log([*sorted(step * sides, reverse=True), step**2 * mask.sum()])
+        sides = np.add(cv2.minAreaRect(np.argwhere(self.mask).astype(np.float32))[1], 1)
+        return np.log([*sorted(self.step * sides, reverse=True), self.step**2 * self.mask.sum()])
 
 
 def is_twin(part: Part, twin: Part) -> bool:
@@ -112,32 +114,31 @@ def error_beside(basis: Basis, twin_u, alike: bool = True) -> dict:
 
 
 def _seen(photo, light, part):
-    facing = facing_pixels(photo, light, part)
-    box, step, mask = facing.box, facing.step, facing.mask
+    pixels, mask, box, step = crop_of(photo, light, part)
     inner = cv2.erode(np.pad(mask, 1).astype(np.uint8), np.ones((3, 3), np.uint8))[1:-1, 1:-1] > 0
     inner = inner if inner.sum() >= _FEWEST else mask
-    pixels = light.correct(photo.crop(box, step), box, step)[inner]
+    pixels, floored = pixels[inner], photo.floored(box, step)[inner].mean(axis=0)
     sound = ~photo.clipped(box, step)[inner].any(axis=1)
     colour = pixels[sound if sound.sum() >= _FEWEST else slice(None)].mean(axis=0)
     colour = colour / max(colour @ LUMINANCE, _DARKEST)
-    return _Piece(facing, np.log(np.maximum(pixels @ LUMINANCE, _DARKEST)), colour, float(sound.mean()))
+    logs = np.log(np.maximum(pixels @ LUMINANCE, _DARKEST))
+    return _Piece(box, step, mask, logs, colour, float(sound.mean()), floored)
 
 
 def _film(piece, bare, body, photo, light, camera):
     """Linear light of a part's film, that of its twin being `body`."""
     top = min(piece.unclipped, bare.unclipped)
     ranks = _RANKS * (1 if top == 1 else max(top - _CLIP_MARGIN, _LEAST_RANKS))
-    part, twin, white = piece.light(ranks), np.maximum(bare.light(ranks), _DARKEST), body + _GLOSS
+    part, twin, white = piece.light(ranks), np.maximum(bare.light(ranks), _DARKEST), body + CLEAR_SURFACE
     seen = part * white / twin
     if camera is None:
-        facing = replace(piece.facing, clipped_share=np.zeros(3))
-        seen = usual_film(seen, facing, light.gains * white / twin, white, photo)
-    return np.where(seen > 0, np.maximum(seen - _GLOSS, _LEAVES * seen), seen)
+        seen = usual_film(seen, piece.floored, np.zeros(3), light.gains * white / twin, white, photo)
+    return np.where(seen > 0, np.maximum(seen - CLEAR_SURFACE, _LEAVES * seen), seen)
 
 
 def _beside(evidence, film, piece, bare, light, twin_u):
     """The evidence with the film that the twin gives, its error and doubts."""
-    profiles, boxes = zip(*((np.quantile(one.logs, _PROFILE), one.facing.box) for one in (piece, bare)), strict=True)
+    profiles, boxes = zip(*((np.quantile(one.logs, _PROFILE), one.box) for one in (piece, bare)), strict=True)
     apart = float(np.std(profiles[0] - profiles[1]))
     distance = float(np.linalg.norm(np.subtract(*boxes).reshape(2, 2).mean(axis=0)) / light.scale)
     other_shape = np.abs(piece.size - bare.size).max() > _OTHER_SIZE

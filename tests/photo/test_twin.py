@@ -14,6 +14,7 @@ from dyebook.photo.file.read import photo_from_array
 from dyebook.photo.measure import look_at
 from dyebook.photo.overlay import draw_overlay
 from dyebook.photo.part.part import Part
+from dyebook.photo.reading import CLEAR_SURFACE
 from dyebook.photo.shared import Basis
 from dyebook.photo.twin import BARE, BARE_U, TOLD_U, error_beside, is_twin
 from dyebook.record import Measurement, ReadOptions
@@ -24,7 +25,6 @@ from tests.render.plan import plain_scene
 from tests.render.scene import Film
 
 PART_BOX, TWIN_BOX, TALL_BOX = (300, 40, 420, 140), (300, 210, 420, 310), (330, 200, 380, 350)
-GLOSS = twin._GLOSS
 # film over twin in each channel
 PASSES = [(0.8, 0.55, 0.3), (0.2, 0.35, 0.7), (0.06, 0.06, 0.07)]
 
@@ -36,7 +36,7 @@ def _photo(passes=PASSES[0], light=1.0, bare=BARE, box=TWIN_BOX, limit=None, bri
     x0, y0, x1, y1 = CARD_BOX
     pixels[y0:y1, x0:x1] = lab_to_linear_rgb(Lab(49.5, 0, 0))
     body = lab_to_linear_rgb(bare)
-    for (x0, y0, x1, y1), seen in ((PART_BOX, np.array(passes) * body + GLOSS), (box, body + GLOSS)):
+    for (x0, y0, x1, y1), seen in ((PART_BOX, np.array(passes) * body + CLEAR_SURFACE), (box, body + CLEAR_SURFACE)):
         shade = np.linspace(0.7, 1.2, x1 - x0)[None, :, None] * np.linspace(1, 0.8, y1 - y0)[:, None, None]
         pixels[y0:y1, x0:x1] = light * bright * shade * seen
     return photo_from_array(np.minimum(pixels, limit or np.inf), name="bench", limit=limit)
