@@ -6,7 +6,7 @@ A run that went over the bench carries the dict `trace`; runs that only came wit
 from sqlalchemy import Connection, select
 
 from dyebook.book.rows import add_row, correct_row, row_of
-from dyebook.book.schema import Batch, Dip, Preparation, Rinse, Run, Seal
+from dyebook.book.schema import Batch, Dip, Part, Preparation, Rinse, Run, Seal
 
 __all__ = ["add_batch_of_run", "change_run", "finished_runs", "gauged_runs", "open_runs", "preparations_of"]
 
@@ -69,6 +69,7 @@ def add_batch_of_run(
     second=None,
     rinse=None,
     seal=None,
+    part=None,
     who: str | None = None,
     **batch,
 ) -> int:
@@ -83,8 +84,8 @@ def add_batch_of_run(
     second : dict, optional
         A second dye in the same bath: ``dye`` and ``dye_g_per_l``; it is kept as a dip in the bath of that dye with the
         same name.
-    rinse, seal : dict, optional
-        Columns of the rinse and of the seal, where there was one.
+    rinse, seal, part : dict, optional
+        Columns of the rinse and of the seal, where there was one, and of the part, where something was noted of it.
     **batch
         Columns of the batch.
     """
@@ -96,7 +97,7 @@ def add_batch_of_run(
         other_id, same_id = names.dye_and_bath(second["dye"], bath)
         shared = {**dip, "dye_g_per_l": second["dye_g_per_l"], "position": 2}
         add_row(connection, Dip.__table__, {"batch_id": number, "dye_id": other_id, "bath_id": same_id, **shared}, who)
-    for table, values in ((Rinse.__table__, rinse), (Seal.__table__, seal)):
+    for table, values in ((Rinse.__table__, rinse), (Seal.__table__, seal), (Part.__table__, part)):
         if values is not None:
             add_row(connection, table, {"batch_id": number, **values}, who)
     return number

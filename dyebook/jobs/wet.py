@@ -270,7 +270,7 @@ def keep_batch(
     order
         Name of the order; the one the run was planned for without it.
     **more
-        `rinse` and `seal` as dicts, `note`, `dyed_at` (ISO text; now without it).
+        `rinse`, `seal` and `part` as dicts, `note`, `dyed_at` (ISO text; now without it).
     """
     missing = [FIELDS[name].label for name in ("dye_g_per_l", "bath_temp_c", "dwell_min") if dip.get(name) is None]
     if missing or not dye:

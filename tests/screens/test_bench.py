@@ -7,9 +7,10 @@ from typer.testing import CliRunner
 
 from dyebook.book.store import open_book
 from dyebook.jobs import run as bench
-from dyebook.jobs.paper import bath_facts
+from dyebook.jobs.paper import batch_facts, bath_facts
 from dyebook.jobs.piece import STEPS
 from dyebook.jobs.wet import mark_step
+from dyebook.report.paper.card import card_sheet
 from dyebook.report.paper.ledger import bath_sheet
 from dyebook.shell.main import app
 from tests.screens.words_on import texts_of
@@ -157,6 +158,28 @@ def test_without_a_clock_the_maker_says_how_long_it_was_in_the_dye(anodised, ope
     page.button(key="keep_now").click().run()
     with open_book(anodised) as book:
         assert book.batch(1).dwell_min == 7.5
+        assert book.rows("parts") == [], "of its place nothing was said"
+
+
+def test_place_and_contact_of_a_part_go_from_the_bench_to_its_card(anodised, open_page):
+    page = open_page("bench", step="dye")
+    page.selectbox(key="bench_bath").set_value("Ember, E1").run()
+    told = {"bath_temp_c": "50", "dyed_min": "6", "jig_place": "row 2 left ", "contact_marks": "inside of the rim"}
+    for name, text in told.items():
+        page.text_input(key=f"bench_{name}").set_value(text)
+    page.run()
+    page.button(key="keep_now").click().run()
+    with open_book(anodised) as book:
+        row = book.batch(1)
+        assert (row.jig_place, row.contact_marks) == ("row 2 left", "inside of the rim")
+        card = str(card_sheet(batch_facts(book, 1)))
+    assert "row 2 left" in card
+    assert "inside of the rim" in card
+    page = open_page("book", batch="1")
+    page.selectbox(key="correct_name").set_value("contact marks").run()
+    page.text_input(key="correct_contact_marks").set_value("the bore")
+    page.button(key="correct_send_contact_marks").click().run()
+    assert "the bore" in texts_of(page)
 
 
 def test_from_run_to_batch_by_the_clock(anodised, open_page):

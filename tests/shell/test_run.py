@@ -134,3 +134,14 @@ def test_a_titration_fills_the_electrolytes_event_and_a_lot_is_listed(shell):
     assert shell("lot", "sulphuric acid", "S77", "--opened-on", "2026-03-02") == [
         {"product": "sulphuric acid", "lot": "S77", "opened_on": "2026-03-02"}
     ]
+
+
+def test_lot_place_contact_and_seal_test_of_a_part_go_from_the_shell_to_its_card(shell, tmp_path):
+    dip = ("--dye", "Ember", "--film-um", 12, "--dye-g-per-l", 3, "--bath-temp-c", 50, "--dwell-min", 6)
+    told = {"dye-lot": "L2231", "jig-place": "row 2 left", "contact-marks": "inside of the rim", "seal-stain": "1"}
+    number = shell("record", *dip, *(word for name, text in told.items() for word in (f"--{name}", text)))["batch"]
+    shell("correct", number, "contact_marks=the bore", as_json=False)
+    shell("card", number, tmp_path / "card.html", as_json=False)
+    card = (tmp_path / "card.html").read_text(encoding="utf-8")
+    for words in ("L2231", "row 2 left", "the bore", "seal test stain"):
+        assert words in card

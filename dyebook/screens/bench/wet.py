@@ -12,11 +12,23 @@ from dyebook.jobs.baths import baths_by_name, outside_window
 from dyebook.jobs.orders import is_for_skin
 from dyebook.physics.answer import cautions_for
 from dyebook.physics.sealing import SEALS, plan_seal, wet_steps
+from dyebook.record import FIELDS
 from dyebook.report import words as report_words
 from dyebook.report.words import figure_text
 from dyebook.screens.answers import ask_reason, deed, offer_page, offer_steps, show_answer, show_cautions, show_clock
 from dyebook.screens.drafts import forget
-from dyebook.screens.fields import ask, ask_order, ask_word, choose, choose_run, key_of, switch, try_deed, warn
+from dyebook.screens.fields import (
+    ask,
+    ask_order,
+    ask_text,
+    ask_word,
+    choose,
+    choose_run,
+    key_of,
+    switch,
+    try_deed,
+    warn,
+)
 from dyebook.screens.navigation import go_on, go_to_photo, turn_over
 from dyebook.screens.piece import hold, order_in_hand
 from dyebook.screens.session import friendly_errors, tap
@@ -28,8 +40,9 @@ _NO_SEAL = "none"
 # of a step whose time is not typed yet
 _USUAL_MIN = 5.0
 _SLIP_MIN = 0.05
+_OF_PART = ("jig_place", "contact_marks")
 # fields that the next part does not take over
-_OF_ONE_DIP = ("bath_temp_c", "dwell_min", "ph", "dyed_min", "seal_why", "batch_why")
+_OF_ONE_DIP = ("bath_temp_c", "dwell_min", "ph", "dyed_min", "seal_why", "batch_why", *_OF_PART)
 # steps that a part goes into and comes out of; the others start and end
 _TANKS = ("cold rinse", "dye", "rinse", "seal")
 
@@ -69,9 +82,11 @@ def _questions(book, row):
         "bath_temp_c": ask("bath_temp_c", "Dye bath, °C", temp, hint="50 or 122 °F", need="dye"),
         "dwell_min": ask("dwell_min", "Time in dye, min", "5", "5 or 5:30", need="dye"),
     }
-    with st.expander("pH, rinse, a second dye, the order"):
+    with st.expander("pH, rinse, rack, a second dye, the order"):
         given["ph"] = ask("ph", "pH of the dye bath", hint="5.5", quantity="ph_a")
         given["rinse_temp_c"] = ask("rinse_temp_c", "Cold rinse, °C", hint="15 or 59 °F")
+        for name in _OF_PART:
+            given[name] = ask_text(name, FIELDS[name].heading, explain=FIELDS[name].meaning) or None
         given["second"] = _second_dye(book)
         given["order"] = ask_order(book, row)
         given["skin_or_food"] = _skin_or_food(book, given["order"])
@@ -293,7 +308,10 @@ def _keep(book, asked, why, row):
     rinsed = rinsed if rinsed and rinsed > _SLIP_MIN else None
     rinse = {"kind": "tap", "rinse_temp_c": asked["rinse_temp_c"], "dwell_min": rinsed}
     more = {name: asked[name] for name in ("dye", "bath", "second", "order")}
-    number = wet.keep_batch(book, row["id"], dip=dip, rinse=rinse, seal=_seal_of(row, asked), why=why, **more)
+    noted = {name: asked[name] for name in _OF_PART if asked[name]}
+    number = wet.keep_batch(
+        book, row["id"], dip=dip, rinse=rinse, seal=_seal_of(row, asked), part=noted or None, why=why, **more
+    )
     hold(book, **order_in_hand(book, asked["order"]), run=row["id"], batch=number)
     forget(*(key_of(name) for name in _OF_ONE_DIP))
     go_to_photo(batch=number)
