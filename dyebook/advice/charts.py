@@ -1,4 +1,4 @@
-"""Control charts for single values: individuals with moving range, EWMA, CUSUM.
+"""Control charts for single values: individuals, EWMA, CUSUM.
 
 References
 ----------
@@ -39,23 +39,15 @@ def sd_from_moving_range(values):
 
 
 def individuals_chart(values, centre: float | None = None, sd: float | None = None):
-    """Return the charts of single values and of their moving ranges, at three standard deviations.
+    """Return the chart of single values, at three standard deviations.
 
-    The second chart has N - 1 points. `values` (N,): in order of time. `centre`, `sd`: of the process in control;
-    without them, the mean and MRbar / 1.128 of the values themselves.
+    `values` (N,): in order of time. `centre`, `sd`: of the process in control; without them, the mean and MRbar / 1.128
+    of the values themselves.
     """
     values = _checked(values)
     sd = sd_from_moving_range(values) if sd is None else sd
-    centre = float(values.mean()) if centre is None else float(centre)
-    d2 = 2 / np.sqrt(np.pi)
-    d3 = np.sqrt(2 - d2**2)
-    flat = np.ones(values.size)
-    ranges = np.abs(np.diff(values))
-    top = (d2 + 3 * d3) * sd * np.ones(ranges.size)
-    return (
-        Chart(values, centre, (centre - 3 * sd) * flat, (centre + 3 * sd) * flat),
-        Chart(ranges, d2 * sd, np.zeros(ranges.size), top),
-    )
+    centre, flat = float(values.mean()) if centre is None else float(centre), np.ones(values.size)
+    return Chart(values, centre, (centre - 3 * sd) * flat, (centre + 3 * sd) * flat)
 
 
 def ewma_chart(values, centre: float, sd: float, weight: float = 0.2, width: float = 2.962) -> Chart:

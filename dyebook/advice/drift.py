@@ -48,7 +48,7 @@ class Trend:
     direction: int  # 1 upward, -1 downward, 0 while it stays put
     now: float  # middle of what was read since then, less the centre; the last few readings at most
     late: float  # middle of the last few readings less the centre, drifting or not
-    charts: dict = field(repr=False)  # individuals, moving_range, ewma, cusum_up, cusum_down
+    charts: dict = field(repr=False)  # individuals, ewma, cusum_up, cusum_down
 
 
 @dataclass(frozen=True)
@@ -177,8 +177,7 @@ def _trend(name, values, doubts, baseline):
     trust = 1 / (1 + np.maximum(u**2 - np.median(u[: start.size]) ** 2, 0) / sd**2)
     counted, slack = centre + np.sqrt(trust) * (x - centre), _SLACK + _SLACK_OF_FEW / start.size
     up, down = cusum_chart(counted, centre, sd * (1 + 2 / start.size), slack, _LIMIT)
-    single, ranges = individuals_chart(x, centre, sd)
-    charts = {"individuals": single, "moving_range": ranges, "ewma": ewma_chart(x, centre, sd)}
+    charts = {"individuals": individuals_chart(x, centre, sd), "ewma": ewma_chart(x, centre, sd)}
     charts |= {"cusum_up": up, "cusum_down": down}
     direction, since = _signal(up, down)
     late = _middle(x[-_LATE:], trust[-_LATE:]) - centre
@@ -324,7 +323,7 @@ def dips_before(model: BathModel, dips) -> Seen | None:
     history = compare_with_expectation(model, last)
     if _foul_share(history) > _FOUL:
         return sure("before", "off too", Note("trouble.dips_before", count=len(last), state="off too"))
-    chances = _strength_chances(history, _repeats(model))
+    chances = _strength_chances(history, model.reading_scale)
     if chances is None:
         return None
     likeliest = STATES["before"][int(np.argmax(chances))]
@@ -334,13 +333,6 @@ def dips_before(model: BathModel, dips) -> Seen | None:
 def _foul_share(history):
     """Share of dips beside the bath's colours; dirt comes in between two dips, so the latest counts most."""
     return float(np.average(lies_beside(history), weights=np.arange(1, len(history) + 1)))
-
-
-def _repeats(model):
-    """How much better (or worse) than their stated doubt the bath's readings repeat, as the fit has found."""
-    parts = [(part.hyper.reading_scale, len(part.departures)) for part in model.draws]
-    scales, weights = zip(*parts, strict=True)
-    return float(np.average(scales, weights=weights))
 
 
 def _strength_chances(history, repeats):

@@ -122,9 +122,7 @@ def _usual_doubt(model):
     """Doubt of a reading without one of its own: as the bath's readings scatter about its fit, within reason."""
     if model is None:
         return np.array(_READING_U)
-    parts = [(part.hyper.reading_scale, len(part.departures)) for part in model.draws]
-    scale = np.average([one for one, _ in parts], weights=[count for _, count in parts])
-    return np.clip(scale * np.median(model.training.lab_sd, axis=0), *_DOUBT_LIMITS)
+    return np.clip(model.reading_scale * np.median(model.training.lab_sd, axis=0), *_DOUBT_LIMITS)
 
 
 def _reading(record, parts, model):

@@ -47,6 +47,12 @@ class BathModel(Drawn):
         """Return the same bath asked on another day, an ISO date: the longer after its latest dip, the less sure."""
         return replace(self, today=day)
 
+    @property
+    def reading_scale(self) -> float:
+        """How much worse (or better) than their stated doubt the bath's readings repeat, as the fit has found."""
+        weights = [len(part.departures) for part in self.draws]
+        return float(np.average([part.hyper.reading_scale for part in self.draws], weights=weights))
+
     @cached_property
     def _usual(self):
         """Columns of the usual circumstances, shapes (1, q) and (1, r)."""

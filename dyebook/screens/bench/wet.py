@@ -15,20 +15,10 @@ from dyebook.physics.sealing import SEALS, plan_seal, wet_steps
 from dyebook.record import FIELDS
 from dyebook.report import words as report_words
 from dyebook.report.words import figure_text
+from dyebook.screens import fields
 from dyebook.screens.answers import ask_reason, deed, offer_page, offer_steps, show_answer, show_cautions, show_clock
 from dyebook.screens.drafts import forget
-from dyebook.screens.fields import (
-    ask,
-    ask_order,
-    ask_text,
-    ask_word,
-    choose,
-    choose_run,
-    key_of,
-    switch,
-    try_deed,
-    warn,
-)
+from dyebook.screens.fields import ask, ask_order, ask_word, choose, choose_run, key_of, switch, try_deed, warn
 from dyebook.screens.navigation import go_on, go_to_photo, turn_over
 from dyebook.screens.piece import hold, order_in_hand
 from dyebook.screens.session import friendly_errors, tap
@@ -86,7 +76,7 @@ def _questions(book, row):
         given["ph"] = ask("ph", "pH of the dye bath", hint="5.5", quantity="ph_a")
         given["rinse_temp_c"] = ask("rinse_temp_c", "Cold rinse, °C", hint="15 or 59 °F")
         for name in _OF_PART:
-            given[name] = ask_text(name, FIELDS[name].heading, explain=FIELDS[name].meaning) or None
+            given[name] = fields.ask_text(name, FIELDS[name].heading, explain=FIELDS[name].meaning) or None
         given["second"] = _second_dye(book)
         given["order"] = ask_order(book, row)
         given["skin_or_food"] = _skin_or_food(book, given["order"])
