@@ -53,7 +53,7 @@ STATES = {
     "ph": ("usual", "off"),
     "alloy": ("usual", "other", "difficult"),
     "dwell": ("short", "usual", "long"),
-    "even": ("even", "a little uneven", "uneven"),
+    "even": ("even", "a little uneven", "uneven", "very uneven"),
     # the bath's dips just before this one, against what they should have given
     "before": ("as usual", "weaker", "stronger", "off too"),
 }  # fmt: skip
@@ -75,7 +75,7 @@ USUAL = {
     "ph": (0.97, 0.03),
     "alloy": (0.88, 0.08, 0.04),
     "dwell": (0.06, 0.88, 0.06),
-    "even": (0.84, 0.13, 0.03),
+    "even": (0.84, 0.13, 0.028, 0.002),
     "before": (0.88, 0.06, 0.03, 0.03),
     # flaws reported on a part that has none of that kind
     "spot": 0.04, "streak": 0.03, "pale_zone": 0.03, "gradient": 0.03, "pit": 0.03, "two_tone": 0.02,
@@ -97,7 +97,7 @@ class Row:
 
 _THIN = (0.55, 0.33, 0.11, 0.01)
 _SHORT = (0.48, 0.20, 0.28, 0.04)
-_UNEVEN = (0.45, 0.32, 0.23)
+_UNEVEN = (0.45, 0.32, 0.17, 0.06)
 _PALE_BEFORE = (0.35, 0.57, 0.02, 0.06)
 
 
@@ -111,7 +111,7 @@ CAUSES = {
                                          "bare in places": 0.05},
                               "film": (0.50, 0.28, 0.20, 0.02), "charge": (0.35, 0.25, 0.38, 0.02),
                               "event": (0.14, 0.78, 0.02, 0.04, 0.02), "pale_zone": 0.54, "gradient": 0.10,
-                              "spot": 0.08, "even": (0.62, 0.26, 0.12), "parts": (0.34, 0.55, 0.04, 0.07),
+                              "spot": 0.08, "even": (0.62, 0.26, 0.09, 0.03), "parts": (0.34, 0.55, 0.04, 0.07),
                               "count": (0.82, 0.15, 0.03), "extent": (0.12, 0.48, 0.40), "place": (0.55, 0.27, 0.18),
                               "form": (0.62, 0.30, 0.08), "leads": (0.20, 0.15, 0.55, 0.10)}, "S",
                         several=0.1),
@@ -120,13 +120,13 @@ CAUSES = {
                                  "more dye": 0.08, "other metal": 0.04},
                       "film": (0.16, 0.22, 0.48, 0.14), "charge": (0.05, 0.10, 0.50, 0.35),
                       "event": (0.14, 0.03, 0.76, 0.02, 0.05), "spot": 0.50, "pit": 0.40, "pale_zone": 0.24,
-                      "two_tone": 0.08, "even": (0.36, 0.34, 0.30), "count": (0.36, 0.42, 0.22),
+                      "two_tone": 0.08, "even": (0.36, 0.34, 0.23, 0.07), "count": (0.36, 0.42, 0.22),
                       "extent": (0.30, 0.50, 0.20), "place": (0.36, 0.40, 0.24), "form": (0.62, 0.24, 0.14),
                       "leads": (0.40, 0.08, 0.12, 0.40), "parts": (0.76, 0.08, 0.03, 0.13)},
                 "S", several=0.3),
     # E-05: pits all over, the rest as it should be
     "pitting": Row(1.0, {"colour": {"as set": 0.70, "bare in places": 0.17, "greyed": 0.10, "thinner film": 0.03},
-                         "pit": 0.82, "spot": 0.26, "even": (0.62, 0.26, 0.12), "count": (0.22, 0.26, 0.52),
+                         "pit": 0.82, "spot": 0.26, "even": (0.62, 0.26, 0.09, 0.03), "count": (0.22, 0.26, 0.52),
                          "extent": (0.68, 0.26, 0.06), "leads": (0.10, 0.03, 0.03, 0.84)}, "S", several=0.75),
     # E-14: film right, paler along the bath's own line
     "weak_bath": Row(1.0, {"colour": {"weaker bath": 0.88, "less taken up": 0.06, "as set": 0.06},
@@ -154,7 +154,7 @@ CAUSES = {
                                        "place": (0.20, 0.34, 0.46)}, "S", several=0.45),
     # E-07: grey cast, mottled
     "smut": Row(1.0, {"colour": {"greyed": 0.82, "other metal": 0.06, "foreign dye": 0.02, "as set": 0.10},
-                      "alloy": (0.48, 0.14, 0.38), "spot": 0.20, "streak": 0.06, "even": (0.36, 0.34, 0.30),
+                      "alloy": (0.48, 0.14, 0.38), "spot": 0.20, "streak": 0.06, "even": (0.36, 0.34, 0.23, 0.07),
                       "count": (0.34, 0.38, 0.28), "leads": (0.50, 0.30, 0.10, 0.10)}, "S", several=0.65),
     # E-13: hue far off, film right
     "wrong_dye": Row(1.0, {"colour": {"another dye": 0.98, "as set": 0.02}, "before": (0.80, 0.06, 0.04, 0.10)}),
@@ -162,14 +162,15 @@ CAUSES = {
     # that dyeing weakens with the time in water is published (Kuroda and Uji 1967), how fast for a shop's film is not
     "early_seal": Row(1.0, {"colour": {"less taken up": 0.92, "as set": 0.06, "other metal": 0.02},
                             "rinse": (0.22, 0.28, 0.50), "wait": (0.45, 0.22, 0.33), "spot": 0.14,
-                            "two_tone": 0.05, "gradient": 0.08, "pale_zone": 0.08, "even": (0.62, 0.25, 0.13)}, "S"),
+                            "two_tone": 0.05, "gradient": 0.08, "pale_zone": 0.08,
+                            "even": (0.62, 0.25, 0.10, 0.03)}, "S"),
     # E-18
     "seal_bleed": Row(1.0, {"colour": {"a little bled": 0.62, "less taken up": 0.16, "hue shifted": 0.16,
                                        "as set": 0.06},
                             "streak": 0.08}, "S", sealed_only=True),
     # E-17: whitish veil
     "seal_bloom": Row(1.0, {"colour": {"veiled": 0.88, "as set": 0.06, "greyed": 0.04, "a little bled": 0.02},
-                            "spot": 0.10, "pale_zone": 0.08, "even": (0.62, 0.26, 0.12)}, "S", sealed_only=True),
+                            "spot": 0.10, "pale_zone": 0.08, "even": (0.62, 0.26, 0.09, 0.03)}, "S", sealed_only=True),
     # E-09, E-10: streaks and halos from holes and seams
     "acid_bleed_out": Row(1.0, {"colour": {"as set": 0.88, "bare in places": 0.09, "a little bled": 0.03},
                                 "streak": 0.70, "spot": 0.36, "pale_zone": 0.10, "even": _UNEVEN,
@@ -183,8 +184,8 @@ CAUSES = {
     # half out of the bath: two halves with a level edge
     "level_line": Row(1.0, {"colour": {"as set": 0.74, "less taken up": 0.16, "bare in places": 0.10},
                             "two_tone": 0.80, "gradient": 0.14, "pale_zone": 0.10, "streak": 0.05,
-                            "even": (0.40, 0.34, 0.26), "extent": (0.15, 0.30, 0.55), "place": (0.66, 0.20, 0.14)},
-                      several=0.7),
+                            "even": (0.40, 0.34, 0.19, 0.07), "extent": (0.15, 0.30, 0.55),
+                            "place": (0.66, 0.20, 0.14)}, several=0.7),
     # E-19: lots differ in L* and b*; the hue of the metal shows
     "alloy_mismatch": Row(1.0, {"colour": {"other metal": 0.66, "greyed": 0.14, "thinner film": 0.10, "as set": 0.10},
                                 "film": (0.15, 0.35, 0.46, 0.04), "alloy": (0.30, 0.42, 0.28),
@@ -192,7 +193,7 @@ CAUSES = {
     # E-12: gradient with distance from the cathode, along a part or from part to part
     "uneven_run": Row(1.0, {"colour": {"as set": 0.76, "thinner film": 0.08, "less taken up": 0.08, "more dye": 0.08},
                             "gradient": 0.68, "pale_zone": 0.14, "two_tone": 0.08, "film": (0.03, 0.16, 0.70, 0.11),
-                            "parts": (0.38, 0.08, 0.38, 0.16), "even": (0.48, 0.32, 0.20)}),
+                            "parts": (0.38, 0.08, 0.38, 0.16), "even": (0.48, 0.31, 0.13, 0.08)}),
 }  # fmt: skip
 
 IDS = tuple(CAUSES)

@@ -30,7 +30,7 @@ _RINSE_EDGES_C = (35.0, 50.0)  # D-16: keep the rinse below 30 °C; pores close 
 _WAIT_EDGES_MIN = (15.0, 60.0)  # D-10, D-14: dye at once; where "at once" ends is common practice, no source
 _PH_OFF = 0.6
 _TEMP_OFF_C = 6.0
-_UNEVEN_EDGES_DELTA_E00 = (2.0, 3.5)
+_UNEVEN_EDGES_DELTA_E00 = (2.0, 3.5, 6.0)
 _DIFFICULT_FACTOR = 0.95  # families whose films fall short of a reference alloy's by more: copper, zinc, casting alloys
 
 # explanations of a colour that are named: at most so many, and nearly as good as the best
@@ -176,8 +176,8 @@ def _gauge(record):
 
 
 def _evenness(parts):
-    spread = [part["uniformity"] for part in parts if part.get("uniformity") is not None]
-    spread = [value for value in spread if value == value]
+    spread = [part.get("uniformity") for part in parts if not _SHADING & set(part["flags"])]
+    spread = [value for value in spread if value is not None and value == value]
     if not spread:
         return []
     state = STATES["even"][int(np.digitize(max(spread), _UNEVEN_EDGES_DELTA_E00))]
@@ -402,8 +402,9 @@ _LOCAL = ("spot", "streak", "pale_zone", "pit")
 # a flaw without a size is taken as a plain one
 _USUAL_DELTA_E00 = 6.0
 _CLEAR_DELTA_E00 = 2.5
-# doubts about the light of a part, and what a flaw's size then counts for; judged, no source
-_BY_LIGHT, _UNDER_DOUBT = {"glare", "uneven_light", "clipped"}, 0.25
+# doubts about the light of a part, those that draw light and shade, and what a size then counts for; judged, no source
+_BY_LIGHT, _SHADING, _UNDER_DOUBT = {"glare", "uneven_light", "clipped"}, {"uneven_light", "directed_light"}, 0.25
+_SHADES = ("gradient", "pale_zone", "two_tone")
 _COUNT_EDGES = (1.5, 4.5)
 _EXTENT_EDGES = (0.01, 0.08)
 # within this share of the part's length (or width) a flaw lies at its end (or edge)
@@ -436,7 +437,8 @@ def _was_looked_at(part):
 
 def _as_trusted(part, flaw):
     """A flaw as large as it may be believed: light can draw one where there is none."""
-    doubtful = _BY_LIGHT & set(part.get("flags") or ())
+    flags = set(part.get("flags") or ())
+    doubtful = _BY_LIGHT & flags or (flaw["kind"] in _SHADES and _SHADING & flags)
     return flaw | {"delta_e00": _size(flaw) * _UNDER_DOUBT} if doubtful else flaw
 
 

@@ -91,13 +91,37 @@ def test_a_faint_flaw_says_less_than_a_clear_one():
     assert chance(1.2) < 0.5 * chance(9.0)
 
 
-def test_a_flaw_under_doubtful_light_says_less():
+@pytest.mark.parametrize(
+    ("kind", "cause", "doubt"),
+    [
+        ("two_tone", "level_line", "uneven_light"),
+        ("gradient", "uneven_run", "directed_light"),
+        ("pit", "pitting", "glare"),
+    ],
+)
+def test_a_flaw_under_doubtful_light_says_less(kind, cause, doubt):
     def chance(flags):
-        part = PART | {"flaws": [flaw("two_tone", (200, 75), (90, 70), 6.0)], "flags": flags}
-        found = diagnose({}, measurement={"parts": [part]})
-        return next(one.probability for one in found if one.id == "level_line")
+        part = PART | {"flaws": [flaw(kind, (200, 75), (90, 70), 6.0)], "flags": flags}
+        return next(one.probability for one in diagnose({}, measurement={"parts": [part]}) if one.id == cause)
 
-    assert chance(["uneven_light"]) < 0.8 * chance([])
+    assert chance([doubt]) < 0.8 * chance([])
+
+
+def test_light_from_one_side_draws_no_pits():
+    part = PART | {"flaws": [flaw("pit", (200, 75), (90, 70))]}
+    lit, plain = (flaw_evidence([part | {"flags": flags}]) for flags in (["directed_light"], []))
+    assert [item.likelihoods for item in lit] == [item.likelihoods for item in plain]
+
+
+def test_a_part_very_uneven_is_not_taken_for_sound():
+    """Though a look for flaws found none; light from one side makes a part look so, and then it says nothing."""
+    part = PART | {"flaws": [], "uniformity": 9.0}
+    first = diagnose({}, measurement={"parts": [part]})[0]
+    assert first.id != "sound"
+    assert "very uneven (ΔE00 9.0)" in str(first.because)
+    lit = diagnose({}, measurement={"parts": [part | {"flags": ["directed_light"]}]})[0]
+    assert lit.id == "sound"
+    assert "uneven" not in str(lit.because)
 
 
 def test_a_shade_that_changes_step_by_step_along_the_jig_is_an_uneven_run():
