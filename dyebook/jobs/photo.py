@@ -254,6 +254,10 @@ def record_dip(book, record, photo=None, part_index=0, replaces_id=None, run=Non
         measurement = None
     if measurement and part_index is not None and shown > 1:
         warnings += (f"the photo shows {shown} parts; number {part_index + 1} was kept",)
+    if measurement and part_index is None and shown > 1:
+        mean = [sum(values) / shown for values in zip(*(part.lab for part in measurement.parts), strict=True)]
+        off = max(float(delta_e_00(mean, part.lab)) for part in measurement.parts)
+        warnings += (f"all {shown} parts were kept; of one load, they lie up to ΔE00 {off:.1f} from their mean",)
     if measurement and asked.get("flat") is not None:
         book.add_photo(asked["flat"])
     batch_id = book.add_batch(record, photo, measurement, part_index, replaces_id, run, geometry)

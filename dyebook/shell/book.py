@@ -26,7 +26,7 @@ __all__ = ["add_commands"]
 @with_options(*field_options(*SETTINGS, "wet", "sealed"))
 def record(
     photo: Annotated[Path | None, typer.Option(help="Photo of the part beside the grey card.")] = None,
-    part: Annotated[int, typer.Option(min=1, help="Which part of the photo, as `measure` counts them.")] = 1,
+    part: Annotated[str, typer.Option(help="Which part of the photo, as `measure` counts them, or all.")] = "1",
     lab: Annotated[str | None, typer.Option(help="A reading from an instrument, L,a,b under D65/2°.")] = None,
     geometry: Annotated[str | None, typer.Option(help=f"How that instrument looks: {', '.join(GEOMETRIES)}.")] = None,
     replaces: Annotated[int | None, typer.Option(help="The batch that was stripped and is done again.")] = None,
@@ -43,11 +43,14 @@ def record(
     """
     if geometry is not None and lab is None:
         raise typer.BadParameter("--geometry is that of the instrument which read --lab")
+    if part != "all" and not (part.isdecimal() and int(part)):
+        raise typer.BadParameter(f"--part is a number from 1, or all, not {part!r}")
+    which = None if part == "all" else int(part) - 1
     new, geometry = record_from(settings, None if lab is None else parse_lab(lab)), geometry_named(geometry)
     from dyebook.jobs.photo import record_dip
 
     with open_at(book) as opened:
-        kept = record_dip(opened, new, photo, part - 1, replaces, None, geometry, setup=setup, finish=new.finish)
+        kept = record_dip(opened, new, photo, which, replaces, None, geometry, setup=setup, finish=new.finish)
     for warning in kept.warnings:
         typer.echo(f"note: {warning}", err=True)
     print_json(kept.to_dict()) if as_json else typer.echo(f"batch {kept.batch} is in the book")

@@ -2,6 +2,7 @@
 
 import inspect
 import json
+from pathlib import Path
 
 import pytest
 from typer.testing import CliRunner
@@ -12,6 +13,7 @@ from dyebook.record import FIELDS
 from dyebook.shell import book
 from dyebook.shell.main import app
 
+FOLDER = Path(__file__).parents[2] / "samples"
 SETTINGS = ["--dye", "Harbour blue", "--film-um", "12", "--dye-g-per-l", "3", "--bath-temp-c", "40", "--dwell-min", "5"]
 
 
@@ -157,6 +159,17 @@ def test_a_correction_of_what_was_looked_at_is_refused_once_it_has_moved_on(run)
     with pytest.raises(BookError, match="changed"):
         run("delete", 1, "--version", version)
     assert run("list")[0]["dwell_min"] == 6
+
+
+def test_every_part_of_a_load_is_kept_from_one_photo(run, tmp_path):
+    load = FOLDER / "tags_one_streaked.jpg"
+    kept = run("record", *SETTINGS, "--photo", load, "--part", "all")
+    assert kept["reading"]
+    assert any("2 parts" in warning and "ΔE00" in warning for warning in kept["warnings"])
+    with open_book(tmp_path / "shop.dyebook") as opened:
+        assert [row["part_index"] for row in opened.rows("readings", batch_id=1)] == [0, 1]
+    for wrong in ("0", "first", "-1"):
+        assert CliRunner().invoke(app, ["record", *SETTINGS, "--photo", str(load), "--part", wrong]).exit_code == 2
 
 
 def test_an_instruments_geometry_stands_with_its_reading(run, tmp_path):
