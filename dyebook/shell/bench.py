@@ -6,7 +6,17 @@ from typing import Annotated
 import typer
 
 from dyebook.errors import RecordError
-from dyebook.shell.options import BookOption, JsonOption, PageOption, PartsOption, given, open_at, option, show_answer
+from dyebook.shell.options import (
+    BookOption,
+    JsonOption,
+    PageOption,
+    PartsOption,
+    given,
+    given_each,
+    open_at,
+    option,
+    show_answer,
+)
 
 __all__ = ["add_commands", "named_columns"]
 
@@ -28,13 +38,8 @@ def acid(
         raise typer.BadParameter("give the acid's strength once: --wt from the label, or --sg")
     from dyebook.physics.electrolyte import mix_acid
 
-    mix = mix_acid(
-        given("electrolyte_g_per_l", g_per_l),
-        given("volume_l", volume_l),
-        wt_percent=wt,
-        sg=sg,
-        sg_temp_c=given("sg_temp_c", sg_temp_c),
-    )
+    strength, volume = given("electrolyte_g_per_l", g_per_l), given("volume_l", volume_l)
+    mix = mix_acid(strength, volume, wt_percent=wt, sg=sg, sg_temp_c=given("sg_temp_c", sg_temp_c))
     show_answer(mix, as_json, "Sulphuric acid slowly into water, never the other way round.", page)
 
 
@@ -158,11 +163,10 @@ def heat(
         given("voltage_v", voltage_v),
         given("current_a", current_a),
         given("run_min", minutes),
-        start_temp_c=given("start_temp_c", start_temp_c),
-        allowed_temp_c=given("allowed_temp_c", allowed_temp_c),
         room_temp_c=given("start_temp_c", start_temp_c),
         loss_w_per_k=loss_w_per_k,
-        current_density_a_per_dm2=given("current_density_a_per_dm2", current_density_a_per_dm2),
+        **given_each(start_temp_c=start_temp_c, allowed_temp_c=allowed_temp_c),
+        **given_each(current_density_a_per_dm2=current_density_a_per_dm2),
     )
     show_answer(plan, as_json, "The tank warms", page)
 
@@ -223,10 +227,8 @@ def trace(
 
     report = report_trace(
         read_trace(log, named_columns(column)),
-        area_dm2=given("area_dm2", area_dm2),
-        supply_max_a=given("supply_max_a", supply_max_a),
+        **given_each(area_dm2=area_dm2, supply_max_a=supply_max_a, electrolyte_temp_c=electrolyte_temp_c),
         alloy=alloy,
-        electrolyte_temp_c=given("electrolyte_temp_c", electrolyte_temp_c),
         parts=parts,
     )
     show_answer(report, as_json, f"Log {log.name}", page)
@@ -266,12 +268,8 @@ def dyebath(
         return
     use = {}
     if measured_g_per_l is None:
-        use = {
-            "dyed_dm2": given("dyed_dm2", dyed_dm2),
-            "film_um": given("film_um", film_um),
-            "evaporated_l": given("evaporated_l", evaporated_l),
-            "uptake_mg_per_dm2": uptake_mg_per_dm2,
-        }
+        use = given_each(dyed_dm2=dyed_dm2, film_um=film_um, evaporated_l=evaporated_l)
+        use["uptake_mg_per_dm2"] = uptake_mg_per_dm2
     measured, present = given("dye_g_per_l", measured_g_per_l), given("volume_l", present_l)
     answer = top_up_bath(wanted, volume, measured_g_per_l=measured, present_volume_l=present, **use)
     show_answer(answer, as_json, "Top up the dye bath", page)

@@ -10,11 +10,12 @@ from dyebook.shell.options import (
     BookOption,
     CountOption,
     JsonOption,
+    SetupOption,
     field_options,
     open_at,
     optional,
     parse_lab,
-    print_json,
+    print_result,
     progress_bar,
     record_from,
     with_options,
@@ -30,9 +31,7 @@ def record(
     lab: Annotated[str | None, typer.Option(help="A reading from an instrument, L,a,b under D65/2°.")] = None,
     geometry: Annotated[str | None, typer.Option(help=f"How that instrument looks: {', '.join(GEOMETRIES)}.")] = None,
     replaces: Annotated[int | None, typer.Option(help="The batch that was stripped and is done again.")] = None,
-    setup: Annotated[
-        str | None, typer.Option(help="Name of camera, lamp, card and place; recognised by itself without.")
-    ] = None,
+    setup: SetupOption = None,
     book: BookOption = None,
     as_json: JsonOption = False,
     **settings,
@@ -53,7 +52,7 @@ def record(
         kept = record_dip(opened, new, photo, which, replaces, None, geometry, setup=setup, finish=new.finish)
     for warning in kept.warnings:
         typer.echo(f"note: {warning}", err=True)
-    print_json(kept.to_dict()) if as_json else typer.echo(f"batch {kept.batch} is in the book")
+    print_result(kept, as_json, lambda _: f"batch {kept.batch} is in the book")
 
 
 _FEW_FILTERS = (
@@ -82,14 +81,11 @@ def list_batches(
 
     Example: dyebook list --count 10
     """
+    from dyebook.report.batches import batches_text
+
     with open_at(book) as opened:
         found = opened.batches(count, deleted=deleted, **filters)
-    if as_json:
-        print_json([row.to_dict() for row in found])
-    else:
-        from dyebook.report.batches import batches_text
-
-        typer.echo(batches_text(found))
+    print_result(found, as_json, batches_text)
 
 
 @with_options(*_FILTERS)
@@ -107,6 +103,8 @@ def find(
     """
     if lab is not None and photo is not None:
         raise typer.BadParameter("give the shade either as --lab or as --photo")
+    from dyebook.report.batches import batches_text
+
     shade = None if lab is None else parse_lab(lab)
     with open_at(book) as opened:
         if photo is not None:
@@ -114,12 +112,8 @@ def find(
 
             shade = shade_of(opened, photo)
         found = opened.find(shade, count, **filters)
-    if as_json:
-        print_json([one.to_dict() for one in found])
-    else:
-        from dyebook.report.batches import batches_text
-
-        typer.echo(batches_text([one.row for one in found], [one.delta_e00 for one in found]))
+    rows, differences = [one.row for one in found], [one.delta_e00 for one in found]
+    print_result(found, as_json, lambda _: batches_text(rows, differences))
 
 
 def check(
@@ -139,10 +133,8 @@ def check(
         return
     with open_at(book) as opened:
         problems = opened.check()
-    if as_json:
-        print_json({"ok": not problems, "problems": problems})
-    else:
-        typer.echo("\n".join(problems) or "the book is sound")
+    answer = {"ok": not problems, "problems": problems}
+    print_result(answer, as_json, lambda _: "\n".join(problems) or "the book is sound")
     if problems:
         raise typer.Exit(1)
 
@@ -152,13 +144,11 @@ def _salvage(folder, book, as_json):
     from dyebook.book.salvage import salvage_book
 
     told = salvage_book(find_place(book), folder)
-    if as_json:
-        print_json({"book": str(folder), **told})
-        return
-    typer.echo(f"{told['batches']} batches and {told['photos']} photos are in the new book {folder}")
+    words = f"{told['batches']} batches and {told['photos']} photos are in the new book {folder}"
     if told["lost_rows"] or told["lost_photos"]:
-        lost = f"lost: {told['lost_rows']} rows of {told['lost_rows'] + told['rows']}, {told['lost_photos']} photos"
-        typer.echo(f"{lost}; keep the damaged book, and compare with the last backup")
+        words += f"\nlost: {told['lost_rows']} rows of {told['lost_rows'] + told['rows']}, {told['lost_photos']} photos"
+        words += "; keep the damaged book, and compare with the last backup"
+    print_result({"book": str(folder), **told}, as_json, lambda _: words)
 
 
 def import_(
@@ -180,17 +170,14 @@ def import_(
     """
     if duplicates not in ("refuse", "skip", "keep"):
         raise typer.BadParameter("--duplicates is refuse, skip or keep")
+    from dyebook.report.batches import import_text
+
     stated = {"white": white, "observer": observer, "geometry": geometry}
     with open_at(book) as opened, progress_bar("importing") as progress:
         done = opened.import_file(file, dry_run, duplicates, progress, batch=batch, **stated)
     for note in done.notes:
         typer.echo(f"note: {note}", err=True)
-    if as_json:
-        print_json(done.to_dict())
-    else:
-        from dyebook.report.batches import import_text
-
-        typer.echo(import_text(done))
+    print_result(done, as_json, import_text)
 
 
 @with_options(*_FEW_FILTERS)
@@ -206,7 +193,7 @@ def export(
     """
     with open_at(book) as opened:
         rows = opened.export_file(file, **filters)
-    print_json({"file": str(file), "rows": rows}) if as_json else typer.echo(f"{rows} rows written to {file}")
+    print_result({"file": str(file), "rows": rows}, as_json, lambda _: f"{rows} rows written to {file}")
 
 
 def backup(
@@ -220,10 +207,8 @@ def backup(
     """
     with open_at(book) as opened:
         done = opened.back_up(file)
-    if as_json:
-        print_json({"file": str(file), **done})
-    else:
-        typer.echo(f"{done['batches']} batches and {done['photos']} photos are in {file}")
+    words = f"{done['batches']} batches and {done['photos']} photos are in {file}"
+    print_result({"file": str(file), **done}, as_json, lambda _: words)
 
 
 def restore(
@@ -237,12 +222,10 @@ def restore(
     """
     with open_at(book) as opened:
         done = opened.restore(file)
-    if as_json:
-        print_json(done)
-    else:
-        typer.echo(f"{done['batches']} batches and {done['photos']} photos are back")
-        if done["saved"]:
-            typer.echo(f"what was there before is kept in {done['saved']}")
+    words = f"{done['batches']} batches and {done['photos']} photos are back"
+    if done["saved"]:
+        words += f"\nwhat was there before is kept in {done['saved']}"
+    print_result(done, as_json, lambda _: words)
 
 
 BatchArgument = Annotated[int, typer.Argument(help="Number of the batch.")]
@@ -265,7 +248,7 @@ def correct(
     values = _values_of(changes)
     with open_at(book) as opened:
         new = opened.correct_batch(batch, values, version)
-    print_json({"batch": batch, "version": new}) if as_json else typer.echo(f"batch {batch} is now at version {new}")
+    print_result({"batch": batch, "version": new}, as_json, lambda _: f"batch {batch} is now at version {new}")
 
 
 def _values_of(changes):
@@ -292,10 +275,8 @@ def delete(
     """
     with open_at(book) as opened:
         new = (opened.undelete if undo else opened.delete)("batches", batch, version)
-    if as_json:
-        print_json({"batch": batch, "version": new, "deleted": not undo})
-    else:
-        typer.echo(f"batch {batch} is back" if undo else f"batch {batch} is marked as deleted; --undo brings it back")
+    words = f"batch {batch} is back" if undo else f"batch {batch} is marked as deleted; --undo brings it back"
+    print_result({"batch": batch, "version": new, "deleted": not undo}, as_json, lambda _: words)
 
 
 def history(batch: BatchArgument, book: BookOption = None, as_json: JsonOption = False):
@@ -303,14 +284,11 @@ def history(batch: BatchArgument, book: BookOption = None, as_json: JsonOption =
 
     Example: dyebook history 118
     """
+    from dyebook.report.batches import history_text
+
     with open_at(book) as opened:
         lines = opened.batch_history(batch)
-    if as_json:
-        print_json(lines)
-    else:
-        from dyebook.report.batches import history_text
-
-        typer.echo(history_text(lines))
+    print_result(lines, as_json, history_text)
 
 
 def settings(
@@ -324,6 +302,7 @@ def settings(
     Example: dyebook settings tolerance_de00 1.5
     """
     from dyebook.record import SHOP_SETTINGS
+    from dyebook.report.words import setting_text
 
     if name is not None and name not in SHOP_SETTINGS:
         raise typer.BadParameter(f"{name!r} is no setting; one of {', '.join(SHOP_SETTINGS)}")
@@ -331,27 +310,19 @@ def settings(
         if value is not None:
             opened.set_setting(name, value)
         values = {one: opened.setting(one) for one in SHOP_SETTINGS if name in (None, one)}
-    if as_json:
-        print_json(values)
-    else:
-        from dyebook.report.words import setting_text
 
-        for one, now in values.items():
-            row = SHOP_SETTINGS[one]
-            typer.echo(f"{one:15} {setting_text(now) or 'not set'}   {row.label}: {row.meaning}")
+    def line_of(one):
+        row = SHOP_SETTINGS[one]
+        return f"{one:15} {setting_text(values[one]) or 'not set'}   {row.label}: {row.meaning}"
+
+    print_result(values, as_json, lambda _: "\n".join(map(line_of, values)))
 
 
 def add_commands(app):
     """Add the commands to the shell."""
     app.command("import")(import_)
-    app.command()(export)
-    app.command()(backup)
-    app.command()(restore)
-    app.command()(record)
+    for command in (export, backup, restore, record):
+        app.command()(command)
     app.command("list")(list_batches)
-    app.command()(find)
-    app.command()(check)
-    app.command()(correct)
-    app.command()(delete)
-    app.command()(history)
-    app.command()(settings)
+    for command in (find, check, correct, delete, history, settings):
+        app.command()(command)

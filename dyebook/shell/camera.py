@@ -9,7 +9,7 @@ import typer
 
 from dyebook.errors import PhotoError, RecordError
 from dyebook.safe_file import replacing
-from dyebook.shell.options import BookOption, JsonOption, open_at, parse_lab, parse_points, print_json, shop_setting
+from dyebook.shell.options import BookOption, JsonOption, open_at, parse_lab, parse_points, print_result, shop_setting
 from dyebook.shell.photo import CameraOption, CardAt, CardLab, NoCamera, asked_of
 from dyebook.units import parse_moment
 
@@ -57,19 +57,15 @@ def learn(
     Example: dyebook camera learn chart.jpg --name "bench phone"
     """
     corners, left_out = _chart_corners(chart_at), _patch_numbers(leave_out)
+    from dyebook.photo.camera.chart import PATCHES
     from dyebook.photo.camera.profile import learn_camera
     from dyebook.photo.camera.store import keep_camera, learned_again
     from dyebook.photo.file.read import read_photo
+    from dyebook.report.camera import camera_text
 
     profile = learned_again(learn_camera(read_photo(photo), name, corners, left_out, table))
     keep_camera(profile)
-    if as_json:
-        print_json(_learned(profile))
-    else:
-        from dyebook.photo.camera.chart import PATCHES
-        from dyebook.report.camera import camera_text
-
-        typer.echo(camera_text(profile, PATCHES))
+    print_result(_learned(profile), as_json, lambda _: camera_text(profile, PATCHES))
 
 
 def _learned(profile):
@@ -92,10 +88,8 @@ def list_all(as_json: JsonOption = False):
     from dyebook.report.camera import cameras_text
 
     cameras = list_cameras()
-    if as_json:
-        print_json([{**_learned(camera), "make": camera.make, "model": camera.model} for camera in cameras])
-    else:
-        typer.echo(cameras_text(cameras))
+    told = [{**_learned(camera), "make": camera.make, "model": camera.model} for camera in cameras]
+    print_result(told, as_json, lambda _: cameras_text(cameras))
 
 
 @camera_app.command()
@@ -111,10 +105,7 @@ def show(name: Annotated[str, typer.Argument(help="Name of the camera.")], as_js
     from dyebook.report.camera import camera_text
 
     profile = load_camera(name)
-    if as_json:
-        print_json({**asdict(profile), "mean": profile.mean})
-    else:
-        typer.echo(camera_text(profile, PATCHES))
+    print_result({**asdict(profile), "mean": profile.mean}, as_json, lambda _: camera_text(profile, PATCHES))
 
 
 @camera_app.command()
@@ -126,7 +117,7 @@ def forget(name: Annotated[str, typer.Argument(help="Name of the camera.")], as_
     from dyebook.photo.camera.store import forget_camera
 
     forget_camera(name)
-    print_json({"name": name, "forgotten": True}) if as_json else typer.echo(f"{name} is forgotten")
+    print_result({"name": name, "forgotten": True}, as_json, lambda _: f"{name} is forgotten")
 
 
 def mat(
@@ -145,10 +136,8 @@ def mat(
     if paper not in PAPERS:
         raise typer.BadParameter(f"{paper!r} is no paper the mat is drawn for; use {' or '.join(PAPERS)}")
     line_mm = print_mat(file, paper)
-    if as_json:
-        print_json({"file": str(file), "paper": paper, "line_mm": line_mm})
-    else:
-        typer.echo(f"{file}: print at 100 %, then check the line of {line_mm:g} mm with calipers")
+    words = f"{file}: print at 100 %, then check the line of {line_mm:g} mm with calipers"
+    print_result({"file": str(file), "paper": paper, "line_mm": line_mm}, as_json, lambda _: words)
 
 
 def check(
@@ -182,7 +171,7 @@ def check(
     from dyebook.report.camera import repeatability_text
 
     found = check_repeats(None, [(photo.name, photo) for photo in photos], spread, **asked)
-    print_json(_finite(found)) if as_json else typer.echo(repeatability_text(found, camera))
+    print_result(_finite(found), as_json, lambda _: repeatability_text(found, camera))
 
 
 def _keep_day(photos, when, book, asked, as_json):
@@ -253,7 +242,7 @@ def _draw(chart, found):
 def _print_days(found, as_json):
     from dyebook.report.camera import days_text
 
-    print_json(found.to_dict()) if as_json else typer.echo(days_text(found))
+    print_result(found, as_json, days_text)
 
 
 def _day(text):

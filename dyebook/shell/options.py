@@ -6,6 +6,7 @@ import re
 import sys
 from contextlib import contextmanager
 from inspect import Parameter, Signature, signature
+from operator import methodcaller
 from pathlib import Path
 from typing import Annotated
 
@@ -15,8 +16,8 @@ from dyebook.record import FIELDS, DyeRecord, Reading, check_value, parse_value
 from dyebook.units import parse_quantity
 
 __all__ = [
-    "BookOption", "CountOption", "JsonOption", "PageOption", "PartsOption", "field_options", "given",
-    "given_each", "open_at", "option", "optional", "parse_lab", "parse_points", "print_json", "print_result",
+    "BookOption", "CountOption", "JsonOption", "PageOption", "PartsOption", "SetupOption", "field_options",
+    "given", "given_each", "open_at", "option", "optional", "parse_lab", "parse_points", "print_result",
     "progress_bar", "record_from", "shop_setting", "show_answer", "with_options",
 ]  # fmt: skip
 
@@ -28,6 +29,9 @@ JsonOption = Annotated[bool, typer.Option("--json", help="One JSON value on stdo
 CountOption = Annotated[int, typer.Option(min=1, help="How many at most.")]
 PartsOption = Annotated[int | None, typer.Option(min=1, help="Equal parts on the jig, for a contact that was lost.")]
 PageOption = Annotated[Path | None, typer.Option(help="Write it as one printed page too, a PDF file.", writable=True)]
+SetupOption = Annotated[
+    str | None, typer.Option(help="Name of camera, lamp, card and place; recognised by itself without.")
+]
 
 
 def option(text, *names):
@@ -45,25 +49,13 @@ def given_each(**texts):
     return {name: parse_quantity(name, text) for name, text in texts.items() if text is not None}
 
 
-def print_json(value):
-    """Print one JSON value on stdout, the only thing a `--json` command prints there."""
-    typer.echo(json.dumps(value, ensure_ascii=False, allow_nan=False))
-
-
 def print_result(result, as_json: bool, text_of):
-    """Print what a command found.
+    """Print what a command found; as JSON it is one value, the only thing on stdout.
 
     `result`: a result object, a list of them, or plain values. `text_of`: takes the result and returns its text.
     """
-    if as_json:
-        several = isinstance(result, (list, tuple))
-        print_json([_plain(one) for one in result] if several else _plain(result))
-    else:
-        typer.echo(text_of(result))
-
-
-def _plain(one):
-    return one.to_dict() if hasattr(one, "to_dict") else one
+    plain = {"ensure_ascii": False, "allow_nan": False, "default": methodcaller("to_dict")}
+    typer.echo(json.dumps(result, **plain) if as_json else text_of(result))
 
 
 def show_answer(answer, as_json: bool, title: str, page=None, book=None, **more):

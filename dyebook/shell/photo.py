@@ -8,11 +8,12 @@ import typer
 from dyebook.shell.options import (
     BookOption,
     JsonOption,
+    SetupOption,
     field_options,
     open_at,
     parse_lab,
     parse_points,
-    print_json,
+    print_result,
     progress_bar,
     record_from,
     shop_setting,
@@ -64,9 +65,7 @@ def measure(
         int | None,
         typer.Option(help="The part is a stepped coupon of so many bands, longest dwell first.", min=2, max=20),
     ] = None,
-    setup: Annotated[
-        str | None, typer.Option(help="Name of camera, lamp, card and place; recognised by itself without.")
-    ] = None,
+    setup: SetupOption = None,
     finish: Annotated[str | None, typer.Option(help="Surface before anodising, such as blasted.")] = None,
     twin_at: Annotated[
         str | None, typer.Option(help='Outline of the bare twin, an undyed piece like the parts, "x,y x,y …".')
@@ -97,12 +96,9 @@ def measure(
         typer.echo(f"read with the learned camera {used!r}, which took the photo; --no-camera reads without", err=True)
     from dyebook.report.photo import measurement_text, step_lines
 
-    if as_json:
-        for line in step_lines(seen.measurement.next_step):
-            typer.echo(f"better: {line}", err=True)
-        print_json(seen.measurement.to_dict())
-    else:
-        typer.echo(measurement_text(seen.measurement))
+    for line in step_lines(seen.measurement.next_step) if as_json else ():
+        typer.echo(f"better: {line}", err=True)
+    print_result(seen.measurement, as_json, measurement_text)
 
 
 # what the bands of a strip have in common
@@ -117,9 +113,7 @@ def record_steps(
     dwells: Annotated[str, typer.Option(help="Time in dye of each band, minutes or min:sec, such as '16 8 4 2 0:30'.")],
     photo: Annotated[Path | None, typer.Option(help="Photo of the whole strip beside the grey card.")] = None,
     part_at: Annotated[str | None, typer.Option(help='Outline of the strip, "x,y x,y …"; found without.')] = None,
-    setup: Annotated[
-        str | None, typer.Option(help="Name of camera, lamp, card and place; recognised by itself without.")
-    ] = None,
+    setup: SetupOption = None,
     book: BookOption = None,
     as_json: JsonOption = False,
     **settings,
@@ -130,6 +124,7 @@ def record_steps(
     --bath-temp-c 40 --photo strip.jpg
     """
     from dyebook.jobs.photo import parse_dwells, record_strip
+    from dyebook.report.shade import strip_text
 
     times = parse_dwells(dwells)
     record = record_from({**settings, "dwell_min": times[0]})
@@ -139,12 +134,7 @@ def record_steps(
         kept = record_strip(opened, record, times, photo, **options)
     for warning in kept.warnings:
         typer.echo(f"note: {warning}", err=True)
-    if as_json:
-        print_json(kept.to_dict())
-    else:
-        from dyebook.report.shade import strip_text
-
-        typer.echo(strip_text(kept))
+    print_result(kept, as_json, strip_text)
 
 
 def remeasure(
@@ -169,17 +159,13 @@ def remeasure(
     """
     from dyebook.jobs.remeasure import remeasure as measure_all
     from dyebook.photo.camera.store import load_camera
+    from dyebook.report.camera import moved_text
 
     profile = None if camera is None else load_camera(camera)
     crew = {"processes": workers, "scheduler": scheduler, "certificates": certificates}
     with open_at(book) as opened, progress_bar("measuring") as progress:
         moved = measure_all(opened, profile, label, count, dry_run, progress, **crew).to_dict()
-    if as_json:
-        print_json(moved)
-    else:
-        from dyebook.report.camera import moved_text
-
-        typer.echo(moved_text(moved))
+    print_result(moved, as_json, moved_text)
     if moved["stopped"]:
         raise typer.Exit(1)
 

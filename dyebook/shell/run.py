@@ -70,12 +70,8 @@ def plan(
 
     if by not in FILM_BY:
         raise typer.BadParameter(f"{by!r} is none of {', '.join(FILM_BY)}", param_hint="--by")
-    figures = {
-        "area_dm2": given("area_dm2", area_dm2),
-        "current_density_a_per_dm2": given("current_density_a_per_dm2", current_density_a_per_dm2),
-        "film_um": given("film_um", film_um),
-        "supply_max_a": given("supply_max_a", supply_max_a),
-    }
+    figures = given_each(area_dm2=area_dm2, film_um=film_um, supply_max_a=supply_max_a)
+    figures |= given_each(current_density_a_per_dm2=current_density_a_per_dm2)
     temp = given("electrolyte_temp_c", electrolyte_temp_c)
     known = {"alloy": alloy, "finish": finish, **given_each(voltage_v=voltage_v)}
     known["electrolyte_temp_c"] = None if by == "0.30" else temp
@@ -377,9 +373,7 @@ def dyed(
     from dyebook.jobs.wet import keep_batch, minutes_of, plan_seal_of, seal_values, wait_of
 
     with _open_run(book, number) as (opened, row):
-        dip = {
-            "dye_g_per_l": given("dye_g_per_l", dye_g_per_l),
-            "bath_temp_c": given("bath_temp_c", bath_temp_c),
+        dip = given_each(dye_g_per_l=dye_g_per_l, bath_temp_c=bath_temp_c) | {
             "dwell_min": given("dwell_min", dwell_min) or minutes_of(row, "dye"),
             "ph": ph,
             "wait_min": wait_of(row) if wait_min is None else given("wait_min", wait_min),
