@@ -314,9 +314,8 @@ def _widest(lab, covariance):
     axes = [h * axis for axis in np.eye(3)]
     square = [float(delta_e_00(lab, lab + axis)) ** 2 for axis in axes]
     metric = np.diag(square)
-    for i, j in ((0, 1), (0, 2), (1, 2)):
-        both = float(delta_e_00(lab, lab + axes[i] + axes[j])) ** 2
-        metric[i, j] = metric[j, i] = (both - square[i] - square[j]) / 2
+    # near a colour, CIEDE2000 ties a* to b* alone
+    metric[1, 2] = metric[2, 1] = (float(delta_e_00(lab, lab + axes[1] + axes[2])) ** 2 - square[1] - square[2]) / 2
     root = _root(covariance)
     return float(np.sqrt(max(np.linalg.eigvalsh(root @ metric @ root / h**2)[-1], 0.0)))
 

@@ -17,6 +17,7 @@ from dyebook.advice.judge import (
     Shade,
     difference_covariance,
     judge,
+    one_photo_error,
     own_error,
     split_difference,
 )
@@ -159,6 +160,25 @@ def test_the_cameras_part_is_shared_by_near_colours_only():
     assert u(0) == pytest.approx(0, abs=1e-3)
     assert np.all(np.diff([u(step) for step in (0, 5, 10, 30, 90)]) > 0)
     assert u(CAMERA_LENGTH_DELTA_E) == pytest.approx(18 * (1 - np.exp(-0.5)), rel=1e-3)
+    assert u(2 * CAMERA_LENGTH_DELTA_E) == pytest.approx(18 * (1 - np.exp(-2)), rel=1e-3)
+
+
+def test_two_readings_of_one_photo_split_what_is_known_of_each():
+    """The parts add up to the whole; common practice, no source: nine tenths of the variance are the photo's."""
+    parts = one_photo_error((1, 2, 3))
+    assert np.diag(sum(parts.values())) == pytest.approx((1, 4, 9))
+    pair = [Shade((50, 0, 0), parts, photo="1") for _ in range(2)]
+    assert np.diag(difference_covariance(*pair)) == pytest.approx((0.2, 0.8, 1.8), abs=0.01)
+
+
+@pytest.mark.parametrize("lab", [(50, 0, 0), BLUE, (60, 40, 55), (35, 15, 50)])
+def test_near_nought_the_widest_direction_counts(lab):
+    """The ellipse of the doubt, walked around: the farthest it reaches in CIEDE2000, lightness to hue."""
+    cov = np.array([[1.0, 0.3, -0.2], [0.3, 2.0, 1.1], [-0.2, 1.1, 1.5]])
+    ways = np.random.default_rng(1).standard_normal((20_000, 3))
+    ways = 1e-3 * ways / np.linalg.norm(ways, axis=1, keepdims=True) @ np.linalg.cholesky(cov).T
+    widest = delta_e_00(np.array(lab), np.array(lab) + ways).max() / 1e-3
+    assert judge(lab, Shade(lab, {"own": cov})).delta_e00_u == pytest.approx(widest, rel=0.005)
 
 
 def test_calibrated_over_ten_thousand_draws():
@@ -210,6 +230,16 @@ def test_what_would_decide():
     own = Shade(BLUE, {"own": np.eye(3) * 1.6}, "bench", "1", "cap")
     assert "more_photos" in codes(judge(own, replace(own, photo="2")))
     assert codes(judge((0, 0, 0), read((0, 0, 0), (50, 50, 50)))) == ["wider_tolerance"]
+
+
+@pytest.mark.parametrize("part", ["photo", "own"])
+@pytest.mark.parametrize(("u", "settles"), [(0.95, True), (1.05, False)])
+def test_the_mean_of_three_photos_leaves_a_third_of_the_variance(part, u, settles):
+    """JCGM 100:2008, 4.2.3: the variance of a mean of three is a third. About L* 50 a verdict is one normal law."""
+    sample = Shade((50.5, 0, 0), {part: np.diag([3 * (u / GUARD) ** 2, 0, 0])})
+    found = judge((49.5, 0, 0), sample, 2.0)  # a margin of 1
+    assert found.verdict == "cannot_tell"
+    assert ("more_photos" in codes(found)) == settles
 
 
 def test_readings_and_their_dicts_are_taken_as_they_are():

@@ -52,6 +52,29 @@ def test_another_hue_comes_from_another_bath(models, pair):
     assert delta_e_00(target, reached) < 2.5
     assert delta_e_00(target, reached) < 0.6 * delta_e_00(target, part)
     assert advice.to_dict()["next_bath"] == "sky"
+    # what is said of it: as far as the bath is unsure, and no nearer than it comes
+    assert delta_e_00(advice.lab, reached) < 2.5
+    assert delta_e_00(target, advice.lab) < advice.delta_e00 < advice.delta_e00_p90 < advice.delta_e00_now
+    assert "rinse it well" in advice.caution
+
+
+def test_dyes_that_compete_leave_another_bath_less_sure(models, pair, monkeypatch):
+    """A limit: where a second dye takes what the first left, the doubt is that of the second bath alone."""
+    spread = []
+    for competition in (0.0, 0.2, 0.4):
+        monkeypatch.setattr("dyebook.advice.redip.COMPETITION_SD", competition)
+        advice = advise_next(models, "straw", DIP, truth(pair, 3.0), truth(pair, 3.0, 2.0), **OPEN)
+        spread.append(advice.delta_e00_p90)
+    assert spread == sorted(spread)
+    assert spread[0] < 2.5 < spread[2]  # the mix itself is predicted to 2.0, see the tests of mixes
+
+
+@pytest.mark.parametrize("harder", [{"WORTH_IT": 0.999}, {"_BETTER_BY": 100.0}])
+def test_another_bath_must_be_worth_its_trouble(models, pair, monkeypatch, harder):
+    (name, value) = next(iter(harder.items()))
+    monkeypatch.setattr(f"dyebook.advice.redip.{name}", value)
+    advice = advise_next(models, "straw", DIP, truth(pair, 3.0), truth(pair, 3.0, 2.0), **OPEN)
+    assert (advice.action, advice.bath) == ("strip", "")
 
 
 def test_more_time_in_the_same_bath_comes_first(models, pair):
@@ -72,7 +95,7 @@ def test_a_closed_film_goes_nowhere(models, pair, state):
 
 def test_the_state_of_the_surface_is_asked_before_another_bath(models, pair):
     advice = advise_next(models, "straw", DIP, truth(pair, 3.0), truth(pair, 3.0, 2.0))
-    assert advice.action == "ask"
+    assert (advice.action, advice.why.code, advice.settings) == ("ask", "shade.ask_before_next", {})
     assert "sky next may help" in advice.why
     assert advice.bath == ""
 

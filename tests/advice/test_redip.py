@@ -5,8 +5,10 @@ import pandas as pd
 import pytest
 
 from dyebook import delta_e_00, learn_bath
-from dyebook.advice.redip import advise_redip
+from dyebook.advice.redip import Redip, advise_redip
 from dyebook.errors import ModelError
+from dyebook.lab import Lab
+from dyebook.record import Reading
 
 DIP = {"film_um": 12.0, "dye_g_per_l": 2.0, "bath_temp_c": 40.0, "dwell_min": 2.0, "ph": 5.5}
 
@@ -65,3 +67,27 @@ def test_close_enough_is_accepted(model, bath):
 def test_settings_are_needed(model):
     with pytest.raises(ModelError, match="dwell_min"):
         advise_redip(model, {"bath_temp_c": 40}, (50, 0, 0), (40, 0, 0))
+
+
+def test_what_cannot_be_told_from_a_match_is_looked_at_first(model, bath):
+    unsure = Reading(lab=Lab(*colour(bath)), lab_sd=(1, 1, 1), lab_u=(3.0, 3.0, 3.0))
+    advice = advise_redip(model, DIP, unsure, colour(bath, dwell_min=2.05), dry=False, sealed=False)
+    assert (advice.action, advice.why.code) == ("ask", "shade.look_first")
+
+
+def test_advice_as_plain_values_says_what_it_holds():
+    held = Redip(
+        "next_bath", 1.236, Lab(40.126, 2.0, -3.0), 1.126, 2.126, 9.126, "why", "care", "Ember", {"ph": 5.1236}
+    )
+    assert held.to_dict() == {
+        "action": "next_bath",
+        "extra_dwell_min": 1.24,
+        "lab": [40.13, 2.0, -3.0],
+        "delta_e00": 1.13,
+        "delta_e00_p90": 2.13,
+        "delta_e00_now": 9.13,
+        "why": "why",
+        "caution": "care",
+        "next_bath": "Ember",
+        "next_settings": {"ph": 5.124},
+    }

@@ -3,9 +3,11 @@
 import hashlib
 import os
 import shutil
+import time
 
 import pytest
 
+from dyebook.book.photos import looks_like_photo
 from dyebook.book.store import open_book
 from dyebook.errors import BookError, PhotoError
 
@@ -55,9 +57,25 @@ def test_a_photo_whose_row_was_never_written_is_swept_up_in_the_end(store, photo
     waiting.write_bytes(photo)
     assert store.check() == []
     assert waiting.exists()
-    os.utime(waiting, (0, 0))
-    assert store.check() == []
-    assert not waiting.exists()
+    for hours, stays in ((23, True), (25, False)):
+        os.utime(waiting, (time.time() - hours * 3600,) * 2)
+        assert store.check() == []
+        assert waiting.exists() == stays
+
+
+@pytest.mark.parametrize(
+    ("beginning", "is_one"),
+    [
+        (b"RIFF\x24\0\0\0WEBPVP8 ", True),  # WebP, RFC 9649
+        (b"RIFF\x24\0\0\0WAVEfmt ", False),  # sound in the same box
+        (b"FORM\x24\0\0\0WEBPVP8 ", False),
+        (b"\0\0\0\x18ftypheic", True),  # HEIC: the file type box of ISO/IEC 14496-12 follows its length
+        (b"ftyp\0\0\0\x18heic", False),
+        (b"\0\0ftyp\0\x18heic", False),
+    ],
+)
+def test_a_photo_is_known_by_the_bytes_that_its_standard_names(beginning, is_one):
+    assert looks_like_photo(beginning) == is_one
 
 
 def test_a_damaged_photo_is_healed_when_it_is_given_again(store, dip, photo):

@@ -107,6 +107,45 @@ def test_screen_colour_marks_what_srgb_cannot_show():
     assert list(clipped) == [False, True]
 
 
+def test_a_colour_half_a_code_beyond_srgb_is_shown_and_one_farther_off_is_marked():
+    """IEC 61966-2-1: half a code is 1/510 of the range; near white the slope of its curve is 1 / 2.28."""
+    for code, beyond in ((1 + 0.4 / 255, False), (1 + 0.6 / 255, True), (-0.4 / 255, False), (-3 / 255, True)):
+        light = np.array([colour.models.eotf_sRGB(code) if code > 1 else code / 12.92, 0.5, 0.5])
+        assert lab.lab_to_srgb8(lab.linear_rgb_to_lab(light))[1] == beyond, code
+
+
+def test_screen_codes_are_taken_as_bytes_or_numbers():
+    for codes in ((0, 0, 0), (31, 78, 140), (255, 255, 255)):
+        assert np.array_equal(lab.srgb8_to_lab(bytes(codes)), lab.srgb8_to_lab(codes))
+    assert lab.srgb8_to_lab(bytes((255,) * 3)) == pytest.approx((100, 0, 0), abs=0.02)
+
+
+@pytest.mark.parametrize(("ab", "hue"), [((1, 0), 0), ((0, 2), 90), ((-3, 0), 180), ((0, -4), 270), ((5, -5), 315)])
+def test_hue_goes_round_once_from_red_over_yellow(ab, hue):
+    """ISO/CIE 11664-4: h = atan2(b*, a*), taken from 0 to 360 degrees."""
+    assert lab.lab_to_lch((50, *ab)) == pytest.approx((50, np.hypot(*ab), hue))
+
+
+def test_a_spectrum_is_summed_as_colour_science_does():
+    """Neutrals of known luminance (CIE 15: Y is the reflectance), and a slope, over bands of any width and end."""
+    whole = np.arange(360, 781)
+    for wavelengths in (np.arange(380, 731, 10), np.arange(430, 671, 20), np.arange(425, 671, 35)):
+        grey = lab.reflectance_to_lab(wavelengths, np.full(len(wavelengths), 0.18))
+        assert grey == pytest.approx((49.50, 0, 0), abs=0.01)
+        slope = np.linspace(0.1, 0.7, len(wavelengths))
+        dense = colour.SpectralDistribution(np.interp(whole, wavelengths, slope), whole)
+        light = colour.SDS_ILLUMINANTS["D65"].copy().align(dense.shape)
+        matching = colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"].copy().align(dense.shape)
+        xyz = colour.sd_to_XYZ(dense, matching, light, method="Integration")
+        assert lab.reflectance_to_lab(wavelengths, slope) == pytest.approx(lab.xyz_to_lab(xyz / 100), abs=0.02)
+
+
+@pytest.mark.parametrize("wavelengths", [np.linspace(431, 670, 8), np.linspace(430, 669, 8), np.linspace(430, 670, 7)])
+def test_a_spectrum_that_covers_too_little_is_refused(wavelengths):
+    with pytest.raises(ValueError, match="430 to 670"):
+        lab.reflectance_to_lab(wavelengths, np.full(len(wavelengths), 0.5))
+
+
 def test_srgb_codes_are_those_of_the_standard_both_ways():
     light = np.concatenate([[0, 0.0031308, 0.00313081], np.linspace(0, 1, 501)])
     np.testing.assert_allclose(lab.encode_srgb(light), colour.models.eotf_inverse_sRGB(light), atol=1e-9)

@@ -19,6 +19,7 @@ __all__ = [
     "picture",
     "saved",
     "saved_deep",
+    "with_profile",
 ]
 
 # IEC 61966-2-1, from XYZ under D65
@@ -45,6 +46,13 @@ def saved_deep(codes, kind):
     return cv2.imencode(f".{kind.lower()}", codes[..., ::-1] if codes.ndim == 3 else codes)[1].tobytes()
 
 
+def with_profile(png, profile):
+    """Bytes of a PNG with an ICC profile put in after its header."""
+    body = b"profile\0\0" + zlib.compress(profile)
+    block = b"iCCP" + body
+    return png[:33] + struct.pack(">I", len(body)) + block + struct.pack(">I", zlib.crc32(block)) + png[33:]
+
+
 def heic(*pictures, **options):
     """Bytes of a HEIC file of one or more pictures."""
     stream = io.BytesIO()
@@ -64,22 +72,23 @@ def deep_heic(codes):
     return stream.getvalue()
 
 
-def lab_profile_of_inks():
-    """Return a CMYK profile of table kind: four inks that simply subtract, two grid points a side."""
-    inks = np.array(np.meshgrid(*[[0, 1]] * 4, indexing="ij")).reshape(4, -1).T
-    rgb = (1 - inks[:, :3]) * (1 - inks[:, 3:])
+def lab_profile_of_inks(space=b"CMYK"):
+    """Return a profile of table kind, two grid points a side: four inks that simply subtract, or three lights."""
+    count = len(space.strip())
+    inks = np.array(np.meshgrid(*[[0, 1]] * count, indexing="ij")).reshape(count, -1).T
+    rgb = (1 - inks[:, :3]) * (1 - inks[:, 3:]) if count == 4 else inks
     lab = ImageCms.createProfile("LAB")
     to_lab = ImageCms.buildTransform(ImageCms.createProfile("sRGB"), lab, "RGB", "LAB")
     patches = Image.fromarray((rgb[None] * 255).astype(np.uint8))
     # Pillow's LAB bytes: L over 0 to 255; a, b as signed bytes
     bytes_lab = np.asarray(ImageCms.applyTransform(patches, to_lab))[0].view(np.uint8).astype(int)
     steps = np.stack([bytes_lab[:, 0], (bytes_lab[:, 1] + 128) % 256, (bytes_lab[:, 2] + 128) % 256], axis=-1)
-    table = b"mft1\0\0\0\0" + bytes([4, 3, 2, 0]) + (65536 * np.eye(3)).astype(">i4").tobytes()
+    table = b"mft1\0\0\0\0" + bytes([count, 3, 2, 0]) + (65536 * np.eye(3)).astype(">i4").tobytes()
     ramp = bytes(range(256))
-    table += ramp * 4 + steps.astype(np.uint8).tobytes() + ramp * 3
+    table += ramp * count + steps.astype(np.uint8).tobytes() + ramp * 3
     tags = {b"desc": b"desc\0\0\0\0\0\0\0\x05inks\0" + bytes(78), b"A2B0": table}
     tags[b"wtpt"] = b"XYZ \0\0\0\0" + struct.pack(">3i", 63190, 65536, 54061)
-    return _profile(b"prtr", b"CMYK", b"Lab ", tags)
+    return _profile(b"prtr", space, b"Lab ", tags)
 
 
 def _profile(kind, space, connection, tags):

@@ -14,7 +14,7 @@ from dyebook.lab import decode_srgb
 from dyebook.photo.file.linear import LinearPhoto
 from dyebook.photo.file.profile import DISPLAY_P3, SRGB, matrix_profile
 from dyebook.photo.file.read import photo_from_array, read_photo
-from tests.photo.files import deep_heic, heic, lab_profile_of_inks, picture, saved, saved_deep
+from tests.photo.files import deep_heic, heic, lab_profile_of_inks, picture, saved, saved_deep, with_profile
 
 HALF_CODE = 0.5 / 255
 
@@ -149,6 +149,31 @@ def test_cmyk_with_its_profile_is_read():
     np.testing.assert_allclose(photo.pixels[10, 10], 1, atol=0.01)  # paper
     np.testing.assert_allclose(photo.pixels[70, 10], (0, 1, 1), atol=0.02)  # the profile's cyan is that of sRGB
     assert photo.clipped((0, 0, 100, 40)).all()
+
+
+@pytest.mark.parametrize("deep", [False, True])
+def test_a_table_of_three_lights_is_read_from_8_and_16_bits_alike(deep):
+    """The corners of the table are those of sRGB; a 16-bit code is 257 times the 8-bit one."""
+    codes = np.zeros((80, 100, 3), np.uint8)
+    codes[:20], codes[20:40, :, 1], codes[40:60] = 255, 255, (254, 253, 0)
+    profile = lab_profile_of_inks(b"RGB ")
+    data = saved(codes, icc_profile=profile)
+    if deep:
+        data = with_profile(saved_deep(codes.astype(np.uint16) * 257, "PNG"), profile)
+    photo = read_photo(data)
+    np.testing.assert_allclose(photo.pixels[10, 10], 1, atol=0.01)
+    np.testing.assert_allclose(photo.pixels[30, 10], (0, 1, 0), atol=0.02)
+    np.testing.assert_allclose(photo.pixels[70, 10], 0, atol=0.01)
+    assert photo.clipped((0, 0, 100, 80))[[10, 50], 10].tolist() == [[True] * 3, [True, False, False]]
+    assert any("16 bits were read as 8" in note for note in photo.notes) == deep
+
+
+def test_the_limit_of_16_bits_is_that_of_8():
+    codes = np.full((80, 100, 3), 253 * 257, np.uint16)
+    codes[:40] = 254 * 257
+    mask = read_photo(saved_deep(codes, "PNG")).clipped((0, 0, 100, 80))
+    assert mask[:40].all()
+    assert not mask[40:].any()
 
 
 def test_every_kind_of_source_reads_alike(tmp_path):

@@ -223,6 +223,14 @@ def test_notes_during_the_run_change_the_end():
     assert run.left_min == pytest.approx((12 - run.film_um) / (RULES["720"] * 0.7))
 
 
+def test_a_note_of_the_same_minute_as_the_start_is_one_of_the_start():
+    """Clocks are read to the minute: half a minute before is no mistake, more is."""
+    noted = [(START - timedelta(seconds=20), 2.1)]
+    assert run_now(START, START + timedelta(minutes=20), 1.5, noted, 12.0).charge_ah == pytest.approx(2.1 * 20 / 60)
+    with pytest.raises(RecordError, match="before the start"):
+        run_now(START, START + timedelta(minutes=20), 1.5, [(START - timedelta(seconds=50), 2.1)], 12.0)
+
+
 def test_run_that_is_done():
     run = run_now(START, START + timedelta(hours=2), 1.5, [(START, 2.1)], 12.0)
     assert run.done
