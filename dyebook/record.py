@@ -314,7 +314,11 @@ SHOP_SETTINGS = {
     ),
     # 2.0: what most customers take as the same shade side by side; common practice, no source
     "tolerance_de00": ShopSetting(
-        "Usual tolerance, ΔE00", "Holds where an order names none.", "1.5", check_tolerance, default=2.0
+        "Usual tolerance, ΔE00",
+        "Holds where an order names none. Below 1 is not seen, up to 3 is seen side by side, up to 10 at a glance.",
+        "1.5",
+        check_tolerance,
+        default=2.0,
     ),
     "photos": ShopSetting(
         "Place of the photos",
@@ -329,6 +333,14 @@ SHOP_SETTINGS = {
         partial(_one_of, "paper", _PAPERS),
         default="a4",
         choices=_PAPERS,
+    ),
+    "other_units": ShopSetting(
+        "°F, mil and gallons too",
+        "Beside our units on the pages.",
+        "yes",
+        partial(_one_of, "word", ("no", "yes")),
+        default="no",
+        choices=("no", "yes"),
     ),
     "address": ShopSetting(
         "Address at which phones open this book",

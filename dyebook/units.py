@@ -158,7 +158,7 @@ def parse_time_min(text: str) -> float:
     >>> parse_time_min("5:30")
     5.5
     """
-    pieces = text.strip().split(":")
+    pieces = text.strip().removesuffix("min").split(":")
     if not 2 <= len(pieces) <= 3 or not all(re.fullmatch(r"\s*[0-9]{1,6}\s*", piece) for piece in pieces):
         raise RecordError(f"{text[:_SHOWN]!r} is not a time; write minutes:seconds, such as 5:30")
     *larger, seconds = (int(piece) for piece in pieces)

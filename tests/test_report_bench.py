@@ -22,8 +22,8 @@ from dyebook.report.words import figure_text, lab_text
 def test_both_units_are_shown():
     rows = dict(answer_rows(plan_film(1.5, 2.1, film_um=12.7, electrolyte_temp_c=20).to_dict()))
     # 12 % of 12.7 µm, one standard uncertainty, is 1.5 µm; 95 in 100 (k = 2) are 3 µm
-    assert rows["film"] == "13 ± 3 µm (0.500 mil)"
-    assert rows["current density"] == "1.40 A/dm² (13.0 A/ft²)"
+    assert rows["film"] == "13 ± 3 µm (0.5 mil)"
+    assert rows["current density"] == "1.4 A/dm² (13.0 A/ft²)"
     assert "in²" in rows["area"]
 
 
@@ -47,10 +47,10 @@ def test_plus_or_minus_is_twice_the_standard_uncertainty_everywhere():
     from dyebook.report.baths import strength_table, strength_words
 
     assert lab_text((50, 10, -20), (0.5, 1, 2)) == "L* 50.0 ± 1.0  a* 10.0 ± 2.0  b* −20.0 ± 4.0"
-    assert figure_text("rise_c", 20.0, 0.5) == "20.0 ± 1.0 °C (36 °F)"
+    assert figure_text("rise_c", 20.0, 0.5) == "20 ± 1 °C (36 °F)"
     point = SimpleNamespace(dye_g_per_l=3.0, dye_g_per_l_sd=0.1, kind="dip", at="2026-03-01T10:00")
-    assert strength_words(point).startswith("3.00 ± 0.20 g/L")
-    assert "3.00 ± 0.20 g/L" in strength_table([point])[0]
+    assert strength_words(point).startswith("3.0 ± 0.2 g/L")
+    assert "3.0 ± 0.2 g/L" in strength_table([point])[0]
 
 
 def test_three_cautions_are_shown_and_the_rest_folded():
@@ -70,7 +70,7 @@ def test_a_page_holds_the_lines_of_a_load_and_the_events_of_a_log():
     load = sum_areas([parse_shape("rod diameter=10 length=50 x4"), parse_shape("ball diameter=20")]).to_dict()
     assert detail_lines(load)[0].startswith("4 × rod")
     log = {"events": [{"time_min": 12.0, "kind": "contact_lost", "because": "why", "remedy": "Supply off."}]}
-    assert detail_lines(log) == ["12.0 min: contact lost (why). Supply off."]
+    assert detail_lines(log) == ["12 min: contact lost (why). Supply off."]
     many = {"lines": [{"count": 1, "label": "rod", "area_dm2": 0.1}] * 60}
     assert len(detail_lines(many)) == 25
 
@@ -83,7 +83,7 @@ def test_steps_to_tick_fit_on_one_page(paper):
 
 
 def test_areas_are_shown_in_square_feet_too():
-    assert figure_text("area_dm2", 18.59) == "18.6 dm² (288 in², 2.00 ft²)"
+    assert figure_text("area_dm2", 18.59) == "18.6 dm² (288 in², 2.0 ft²)"
 
 
 @pytest.mark.parametrize("paper", ["a4", "letter"])

@@ -190,7 +190,7 @@ class LearnedBaths:
         """
         if not self.models:
             why = "; ".join(f"{label}: {why}" for label, why in self.left_out.items())
-            raise ModelError(f"no bath can be asked: {why}")
+            raise ModelError(f"no bath is known well enough yet: {why}")
         found = []
         for label in self.models:
             progress(f"Asking {label}")

@@ -41,7 +41,7 @@ PREPARATION = (
     Step("desmut", "until no grey comes off on a white cloth", None, "handbook", ("desmut",)),
     Step("rinse", "cold, twice after acid or caustic; flush bores, neutralise acid in them with bicarbonate and rinse "
          "again: what stays in them spoils the next bath", None, "handbook", ("trapped_acid",)),
-    Step("finish", "note it: polished, brushed, blasted, etched", None, "common practice"),
+    Step("finish", "note it: polished, brushed, blasted, etched", None, "usual practice"),
     Step("water-break test", "rinse water must run off as one sheet; clean again if it breaks", 0.5, "handbook"),
     Step("contacts", "strip and clean every contact, clamp firmly, hang so that air can leave", None, "handbook"),
 )
@@ -67,15 +67,15 @@ class SealKind:
     note: str = ""
 
 
-_MEMORY = "standard practice, value from memory"
-_HANDBOOK = "window from a handbook, time common practice"
+_USUAL = "usual practice"  # values from memory
+_HANDBOOK = "window from a handbook, time usual practice"
 _BLEEDS = (
     "dyes bleed more than in hot water; such seals hold nickel, magnesium, lithium and others (handbook): taken as "
     "nickel until the safety data sheet of yours names none"
 )
 # fmt: off
 _KINDS = (
-    SealKind("hot_water", 2.5, (2.0, 3.0), (96, 100), (5.5, 6.5), _MEMORY, ("hot_bath",),
+    SealKind("hot_water", 2.5, (2.0, 3.0), (96, 100), (5.5, 6.5), _USUAL, ("hot_bath",),
              note="clean soft water; may bleed a little dye"),
     SealKind("mid_temperature", 1.5, (1.0, 2.0), (71, 88), (5.3, 6.0), _HANDBOOK, ("nickel", "hot_bath"),
              nickel=True, may_be_free=True, note=_BLEEDS),
@@ -200,7 +200,7 @@ def wet_steps(film_um: float, dwell_min: float, seal: str = "hot_water", **seal_
     kind = seal_kind(seal, seal_options.get("no_nickel", False))
     flagged = _skin(kind.nickel and seal_options.get("skin_or_food"))
     return (
-        Step("cold rinse", _RINSE, RINSE_MIN, "common practice"),
+        Step("cold rinse", _RINSE, RINSE_MIN, "usual practice"),
         Step("bores", _BORES, 1, "handbook", ("trapped_acid",)),
         Step("dye", "straight from the rinse, never dried; move the part", dwell, "your recipe", ("dye", "hot_bath")),
         Step("rinse", "cold, until the water runs clear", 1, "handbook"),
@@ -211,7 +211,7 @@ def wet_steps(film_um: float, dwell_min: float, seal: str = "hot_water", **seal_
             kind.source,
             (*flagged, *kind.cautions),
         ),
-        Step("dry and look", "wipe gently, photograph it with the card", None, "common practice"),
+        Step("dry and look", "wipe gently, photograph it with the card", None, "usual practice"),
     )
 
 

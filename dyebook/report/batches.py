@@ -136,6 +136,6 @@ _VERDICTS = {
 
 
 def verdict_text(verdict, target=None) -> str:
-    """Return a verdict of the book in words, such as "Passed: ΔE00 1.2 to Lamp knobs, as the sample"."""
-    far = "" if verdict["delta_e00"] is None else f": {distance_text(verdict['delta_e00'])}"
-    return _VERDICTS[verdict["verdict"]] + far + (f" to {target}" if target else "")
+    """Return a verdict of the book in words, such as "Passed: ΔE00 1.2, seen side by side, against Lamp knobs"."""
+    far = "" if verdict["delta_e00"] is None else f": {distance_text(verdict['delta_e00'])},"
+    return (_VERDICTS[verdict["verdict"]] + far + (f" against {target}" if target else "")).removesuffix(",")

@@ -5,7 +5,7 @@ from dyebook.report.trouble import verdict_line
 from dyebook.report.words import COVERAGE, due_text, figure_text, moment_text, value_text
 
 __all__ = [
-    "POINTS", "bath_line", "care_pairs", "event_text", "order_lines", "piece_text", "plan_text",
+    "POINTS", "bath_line", "care_pairs", "event_pair", "event_text", "order_lines", "piece_text", "plan_text",
     "rule_lines", "rule_pairs", "stand_text", "strength_table", "strength_words", "tank_line", "waiting_text",
     "wanted_text",
 ]  # fmt: skip
@@ -48,18 +48,18 @@ def strength_table(points):
     lines = []
     for point in points:
         bar = "█" * round(_BAR * point.dye_g_per_l / top)
-        figure = f"{point.dye_g_per_l:5.2f} ± {COVERAGE * point.dye_g_per_l_sd:4.2f} g/L"
+        figure = f"{point.dye_g_per_l:4.1f} ± {COVERAGE * point.dye_g_per_l_sd:3.1f} g/L"
         lines.append(f"{moment_text(point.at):<19} {figure}  {bar:<{_BAR}}  {POINTS[point.kind]}")
     return lines
 
 
 _RULE_WORDS = {
-    "ph": ("pH from", ""),
-    "bath_temp_c": ("kept from", "°C"),
+    "ph": ("pH", ""),
+    "bath_temp_c": ("kept at", "°C"),
     "dye_g_per_l": ("recipe", "g/L"),
     "uptake_mg_per_dm2": ("dye taken up", "mg/dm²"),
     "limit_dm2_per_l": ("spent after", "dm²/L"),
-    "limit_days": ("or after", "days"),
+    "limit_days": ("at most", "days"),
     "evaporation_l_per_day": ("water lost to the air", "L a day"),
     "tank_area_dm2": ("tank from above", "dm²"),
 }
@@ -71,7 +71,7 @@ def rule_lines(rules):
     for name, (label, unit) in _RULE_WORDS.items():
         if name in rules:
             value = rules[name]
-            text = " to ".join(f"{part:g}" for part in value) if isinstance(value, (list, tuple)) else f"{value:g}"
+            text = "–".join(f"{part:g}" for part in value) if isinstance(value, (list, tuple)) else f"{value:g}"
             lines.append(f"{label} {text} {unit}".rstrip())
     return lines or ["none yet"]
 
@@ -145,15 +145,18 @@ def top_up_text(care) -> str:
 
 
 def event_text(event) -> str:
-    """Return what happened to a bath, such as "**3 Mar 2026** topped up: 3 g/L, pH 5.5 – knobs had gone pale"."""
+    """Return what happened to a bath, such as "3 Mar 2026: topped up: 3 g/L, pH 5.5 – knobs had gone pale"."""
+    return ": ".join(event_pair(event))
+
+
+def event_pair(event) -> tuple[str, str]:
+    """Return the day of what happened to a bath, and what it was."""
     texts = [value_text(name, event[name]) for name in ("dye_g_per_l", "bath_temp_c")]
     texts += [f"pH {value_text('ph', event['ph'])}"] if event["ph"] is not None else []
     texts += [f"{event['bath_volume_l']:g} L"] if event["bath_volume_l"] else []
     figures = ", ".join(text for text in texts if text)
     note = f" – {event['note']}" if event["note"] else ""
-    return (
-        f"**{moment_text(event['at'][:10])}** {BATH_EVENTS[event['kind']]}" + (f": {figures}" if figures else "") + note
-    )
+    return moment_text(event["at"][:10]), BATH_EVENTS[event["kind"]] + (f": {figures}" if figures else "") + note
 
 
 def rule_pairs(rules):
@@ -164,7 +167,7 @@ def rule_pairs(rules):
         ("recipe", f"{rules['dye_g_per_l']:g} g/L" if "dye_g_per_l" in rules else ""),
         ("dye taken up", f"{rules['uptake_mg_per_dm2']:g} mg/dm²" if "uptake_mg_per_dm2" in rules else ""),
         ("spent after", f"{rules['limit_dm2_per_l']:g} dm² per litre" if "limit_dm2_per_l" in rules else ""),
-        ("or after", f"{rules['limit_days']:g} days" if "limit_days" in rules else ""),
+        ("at most", f"{rules['limit_days']:g} days" if "limit_days" in rules else ""),
     ]
     return [(label, text) for label, text in pairs if text]
 
@@ -179,7 +182,7 @@ def order_lines(stand, now) -> list[str]:
     order = stand.order
     head = [f"for {order['customer']}"] if order["customer"] else []
     if order["done_at"]:
-        head.append(f"out since {moment_text(order['done_at'][:10])}")
+        head.append(f"delivered {moment_text(order['done_at'][:10])}")
     elif order["due_on"]:
         head.append(due_text(order["due_on"], now))
     if order["skin_contact"]:

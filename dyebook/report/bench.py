@@ -125,18 +125,18 @@ def _film_model(where, outside):
 def _own_gauge(count, prior):
     if not count:
         return f"no gauge readings yet: {prior}"
-    return f"your {_count(count, 'gauge reading')}, with {prior} as the prior, below the Faraday bound"
+    return f"worked out from your {_count(count, 'gauge reading')} and the {prior.removeprefix('the ')}"
 
 
 def _own_checks(count, prior, per_day):
-    alone = f"; on its own it loses {100 * per_day:.2g} % a day" if per_day > 1e-4 else ""
-    return f"your {_count(count, 'strength check')}, with {prior} as the prior{alone}"
+    alone = f"; on its own it loses {100 * per_day:.1g} % a day" if per_day > 1e-4 else ""
+    return f"worked out from your {_count(count, 'strength check')} and {prior}{alone}"
 
 
 def _off_window(name, value, lower, upper):
     row = FIELDS[name]
     unit, side = f" {row.unit}".rstrip(), "below" if value < lower else "above"
-    return f"{row.label} {value:g}{unit} is {side} your window of {lower:g} to {upper:g}{unit} for this dye"
+    return f"{row.label} {value:g}{unit} is {side} what this dye is kept at, {lower:g}–{upper:g}{unit}"
 
 
 def _acid_mix(sg, sg_temp_c):
@@ -181,8 +181,7 @@ SENTENCES = CAUTIONS | {
     "film_model": _film_model,
     "own_gauge": _own_gauge,
     "film_classes": (
-        "ISO 7599: the average reaches the class, no place lies below four fifths of it; yes or no beyond 1.645 "
-        "standard uncertainties"
+        "ISO 7599: the average reaches the class, no place lies below four fifths of it; a yes or no is 95 in 100 sure"
     ),
     "one_place": "one place says nothing of the thinnest one: read several, recesses and the far side among them",
     "gauge_far": (
@@ -261,7 +260,7 @@ SENTENCES = CAUTIONS | {
     "no_limit": "no limit set: watch the check coupon",
     "off_window": _off_window,
     "own_checks": _own_checks,
-    "seal_test": "ISO 2143: acid, then a drop of dye; the stain grades 0 to 5, {most} or less passes (from memory)",
+    "seal_test": "ISO 2143: acid, then a drop of dye; the stain grades 0 to 5, {most} or less passes",
     "seal_test_thin": "a film of {film_um:.2g} µm is outside the test, which needs {least_um:g} µm: it cannot tell",
     "seal_test_alloy": "{alloy} holds more copper or silicon than the test allows: it cannot tell",
     "seal_test_nickel": "seals that hold nickel take little dye even where they are poor: a pass says less",
@@ -351,14 +350,14 @@ _LABELS = {
     "metal_lost_um": "metal lost per face when stripped",
     "end_temp_c": "electrolyte at the end",
     "heat_kj": "heat",
-    "growth_at_end": "growth rate at the end, start = 1",
+    "growth_at_end": "the film grows at the end",
     "largest_current_a": "largest current without more cooling",
     "cooling_w": "cooling needed",
     "ice_kg": "or ice in closed bottles",
     "um_per_a_min_dm2": "growth rate",
     "film_sd_fraction": "give or take for the next film",
     "readings": "gauge readings",
-    "factor": "your films over the published ones",
+    "factor": "your films against the published ones",
     "dye_g": "dye",
     "dye_g_per_l": "wanted strength",
     "second_dye_g": "second dye",
@@ -466,7 +465,7 @@ def detail_lines(answer):
         for line in answer.get("lines", ())
     ]
     lines += [
-        f"{event['time_min']:.1f} min: {event['kind'].replace('_', ' ')} ({event['because']}). {event['remedy']}"
+        f"{minutes_text(event['time_min'])}: {event['kind'].replace('_', ' ')} ({event['because']}). {event['remedy']}"
         for event in answer.get("events", ())[:8]
     ]
     lines += [

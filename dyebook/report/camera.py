@@ -5,7 +5,7 @@ from itertools import pairwise
 import numpy as np
 
 from dyebook.report.photo import flag_lines
-from dyebook.report.words import lab_text, moment_text
+from dyebook.report.words import distance_text, lab_text, moment_text, plain
 
 __all__ = [
     "camera_line",
@@ -68,7 +68,7 @@ def learned_words(profile, patches) -> tuple[str, list[str]]:
 
     The figure that matters comes first, then lines about it. `patches` (sequence of str): names of the 24 patches.
     """
-    head = f"Colours it had not seen came out within ΔE00 {profile.mean:.1f} on average"
+    head = f"Colours it had not seen came out within {distance_text(profile.mean)}, on average"
     lines = [
         f"Each of {len(profile.used)} patches was left out in turn and read by what the others taught. Furthest off: "
         f"{_worst(profile, patches)}.",
@@ -84,7 +84,8 @@ def camera_line(profile) -> str:
     """Return a learned camera as two lines of Markdown: its name and figure, its make and day."""
     repeats = "" if profile.repeat_sd is None else f", repeats to {max(profile.repeat_sd):.1f}"
     learned = moment_text(profile.learned_at[:10])
-    return f"**{profile.name}** – ΔE00 {profile.mean:.1f}{repeats}  \n{_maker(profile)}, learned {learned}"
+    near = distance_text(profile.mean) + repeats
+    return f"**{plain(profile.name)}** – {near}  \n{plain(_maker(profile))}, learned {learned}"
 
 
 def coupon_words(coupon) -> tuple[str, list[str]]:

@@ -57,7 +57,7 @@ def flag_lines(names) -> list[str]:
 
 
 def flaw_text(flaw) -> str:
-    """Return a flaw in a few words, such as "pale zone, ΔE00 3.1 against the rest, 4 % of the part"."""
+    """Return a flaw in a few words, such as "pale zone, ΔE00 3.1, seen at a glance against the rest, 4 % …"."""
     share = f"{flaw.area_fraction:.0%}".replace("%", " %")
     return f"{flaw.kind.replace('_', ' ')}, {distance_text(flaw.delta_e00)} against the rest, {share} of the part"
 

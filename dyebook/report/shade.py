@@ -4,7 +4,8 @@
 """
 
 from dyebook.record import FIELDS
-from dyebook.report.words import capital, distance_text, dwell_text, lab_text, sentence_text
+from dyebook.report.words import capital, distance_text, dwell_text, lab_text, seen_text, sentence_text
+from dyebook.report.words import miss_text as words_of_miss
 
 __all__ = [
     "AWAY", "MAY_REACH", "NEAR", "NO_NEARER", "REACHES", "SENTENCES", "STRIP_HINT", "answer_text", "baths_text",
@@ -14,9 +15,8 @@ __all__ = [
     "worth_trying",
 ]  # fmt: skip
 
-# CIEDE2000 by which 10 s or 1 °C moves a shade: below the first it is not seen, above the second by everybody;
-# common practice, no source
-_FORGIVING, _DELICATE = 0.4, 1.0
+# CIEDE2000 by which 10 s or 1 °C moves a shade, from which it is seen; common practice, no source
+_EXACT = 1.0
 
 STRIP_HINT = (
     "A strip drawn out of the dye in steps tells more than one dip, in a single photo. Its bands are kept as dips that "
@@ -34,17 +34,24 @@ _MIXED = {"together": "both dyes in one bath", "after": "one bath after the othe
 
 def _suggestion(delta_e00, delta_e00_p90, reachable, miss, per_10_s, per_degree, footing, unshared, thin_black):
     near = f"expected within ΔE00 {delta_e00:.1f} of the target, nine times in ten within {delta_e00_p90:.1f}"
-    far = f"this bath does not reach the target: its nearest shade is about ΔE00 {delta_e00:.1f} away, {miss}"
-    moves = f"10 s longer moves the colour by ΔE00 {per_10_s:.1f}, 1 °C warmer by {per_degree:.1f}"
+    far = f"this bath cannot reach the target: its nearest shade is {words_of_miss(delta_e00, miss)}"
+    moves = _moves(per_10_s, per_degree)
     wider = "; the target was not read in the set-up of the dips, so what camera and shape do to colours is counted"
     thin = "; under 12 µm of film this is not a true black"
     return f"{near if reachable else far}; {moves}; {footing}{wider if unshared else ''}{thin if thin_black else ''}"
 
 
-def _mix(kind, delta_e00, reachable, miss):
-    far = f"ΔE00 {delta_e00:.1f}"
+def _moves(per_10_s, per_degree):
     return (
-        f"{_MIXED[kind]}: {f'should come within {far}' if reachable else f'still {far} away'}, {miss}; predicted from "
+        f"10 s more in the dye: {seen_text(per_10_s)} (ΔE00 {per_10_s:.1f}); 1 °C warmer: {seen_text(per_degree)} "
+        f"({per_degree:.1f})"
+    )
+
+
+def _mix(kind, delta_e00, reachable, miss):
+    far = words_of_miss(delta_e00, miss)
+    return (
+        f"{_MIXED[kind]}: {'should come near' if reachable else 'still away'}: {far}; predicted from "
         "the single dyes, which may compete for the same places in the film: dip a coupon first"
     )
 
@@ -71,7 +78,7 @@ SENTENCES = {
     ),
     "first_warmer": "the long dip warmer: how much warmth matters",
     "first_weaker": "the long dip at half the strength: how much strength matters",
-    "part_off": "the part is ΔE00 {delta_e00:.1f} from the target, {difference}",
+    "part_off": lambda delta_e00, difference: f"the part against the target: {words_of_miss(delta_e00, difference)}",
     "accept": "{off}: within {tolerance:g}",
     "look_first": "{off}; these readings cannot tell whether that is too much: look again first; {decides}",
     "strip": lambda off, reason: f"{off}; {_STUCK[reason]}: accept it, or strip and start again",
@@ -80,7 +87,7 @@ SENTENCES = {
         "{bath} next may help; first say whether the part has been dry since the dye, and whether it is sealed"
     ),
     "more_time": lambda off, minutes, delta_e00: (
-        f"{off}; {dwell_text(minutes)} more in the same bath should leave ΔE00 {delta_e00:.1f}"
+        f"{off}; {dwell_text(minutes)} more in the same bath should leave {distance_text(delta_e00)}"
     ),
     "next_bath": (
         "{off}; more time in its own bath does not get there, {bath} next should leave ΔE00 {delta_e00:.1f}; "
@@ -118,7 +125,7 @@ def suggestions_text(suggestions) -> str:
         lines.append(f"{number}. {settings_text(one.settings)}")
         lines.append(f"   expect {lab_text(one.lab)}, ΔE00 {one.delta_e00:.1f} (90 %: {one.delta_e00_p90:.1f})")
         lines.append(f"   {one.why}")
-        lines.append(f"   from daylight to lamp light it moves by ΔE00 {one.lamp_a:.1f}, to LED by {one.lamp_led:.1f}")
+        lines.append(f"   {_under_lamps(one)}")
     return "\n".join(lines)
 
 
@@ -126,31 +133,36 @@ _ACTIONS = {
     "more_time": "More time",
     "next_bath": "Another bath next",
     "accept": "Accept",
-    "strip": "Accept or strip",
+    "strip": "More dye does not help: accept it, or strip",
     "ask": "Say more about the part first",
 }
 
 _DIPS = ("more_time", "next_bath")
 
 
+def _action(advice):
+    sealed = advice.action == "strip" and advice.why.values.get("reason") == "sealed"
+    return "Sealed: no more dye" if sealed else _ACTIONS[advice.action]
+
+
 def redip_lines(advice):
     """Return a `Redip` as sentences, what to do first; its caution apart."""
-    lines = [f"{_ACTIONS[advice.action]}.", sentence_text(advice.why)]
+    lines = [f"{_action(advice)}.", sentence_text(advice.why)]
     if advice.action == "next_bath":
         lines[0] = f"{advice.bath} next: {settings_text(advice.settings)}."
     if advice.action == "more_time":
         lines[0] = f"{dwell_text(advice.extra_dwell_min)} more in the same bath."
     if advice.action in _DIPS:
         lines.append(
-            f"Expect {lab_text(advice.lab)}, {distance_text(advice.delta_e00)}; nine times in ten below "
-            f"{advice.delta_e00_p90:.1f}."
+            f"Expect {lab_text(advice.lab)}, {distance_text(advice.delta_e00)}; nine times in ten "
+            f"below {advice.delta_e00_p90:.1f}."
         )
     return lines
 
 
 def redip_text(advice) -> str:
     """Return a `Redip` as lines for the shell."""
-    lines = [f"{_ACTIONS[advice.action].lower()}: {advice.why}"]
+    lines = [f"{_action(advice).lower()}: {advice.why}"]
     if advice.action == "next_bath":
         lines.append(f"{advice.bath}: {settings_text(advice.settings)}")
     if advice.action in _DIPS:
@@ -193,19 +205,18 @@ def _setting_texts(settings):
 
 def outlook_text(one, tolerance=None) -> str:
     """Return in words how near a `Suggestion` should come, against a tolerance (CIEDE2000) where there is one."""
-    how = "no difference to speak of" if one.miss == "the same" else one.miss
-    far, most = distance_text(one.delta_e00), f"nine times in ten below {one.delta_e00_p90:.1f}"
+    how, most = words_of_miss(one.delta_e00, one.miss), f"nine times in ten below {one.delta_e00_p90:.1f}"
     word = reach_word(one, tolerance)
     if word == REACHES:
-        return f"Expect {how}: {far} to the target, {most}."
+        return f"Expect {how}; {most}."
     if word == MAY_REACH:
-        return f"It may reach it, but too little is known for sure: expect {how}, {far} off, {most}. A test dip tells."
+        return f"It may reach it, but too little is known for sure: expect {how}; {most}. A test dip tells."
     if word == NEAR:
-        return f"This bath comes near it and not up to it: its nearest shade is {how}, {far} from the target."
-    return f"This bath does not go there. Its nearest shade is {how}: {far} from the target."
+        return f"This bath comes near it and not up to it: its nearest shade is {how}."
+    return f"This bath cannot reach it. Its nearest shade is {how}."
 
 
-REACHES, MAY_REACH, NEAR, AWAY = "reaches it", "may reach it", "comes near it", "does not go there"
+REACHES, MAY_REACH, NEAR, AWAY = "reaches it", "may reach it", "comes near it", "cannot reach it"
 # without a tolerance: up to this CIEDE2000 half of the judges accept a match (ISO/TR 28642, value from memory), up to
 # twice that few call it another colour (judgement, no source)
 _MATCH = 1.8
@@ -231,18 +242,19 @@ def reach_word(one, tolerance: float | None = None):
 
 def forgiving_text(one) -> str:
     """Return how much small errors of time and temperature move the colour of a `Suggestion`."""
-    most = max(one.per_10_s, one.per_degree)
-    word = "Forgiving" if most < _FORGIVING else "Delicate" if most > _DELICATE else "Mind clock and thermometer"
-    return (
-        f"{word}: 10 s longer moves the colour by {distance_text(one.per_10_s)}, 1 °C warmer by {one.per_degree:.1f}."
-    )
+    exact = "Be exact: " if max(one.per_10_s, one.per_degree) >= _EXACT else ""
+    return sentence_text(f"{exact}{_moves(one.per_10_s, one.per_degree)}")
 
 
 def lamp_text(one) -> str:
     """Return how far the colour of a `Suggestion` moves from daylight to lamp light."""
+    return f"{_under_lamps(one)}; a guide, worked out from the dye."
+
+
+def _under_lamps(one):
     return (
-        f"From daylight to lamp light it moves by {distance_text(one.lamp_a)}, to LED light by {one.lamp_led:.1f}; "
-        "a guide, as the spectrum is inferred."
+        f"From daylight to lamp light it moves: {seen_text(one.lamp_a)} (ΔE00 {one.lamp_a:.1f}), to LED light: "
+        f"{seen_text(one.lamp_led)} ({one.lamp_led:.1f})"
     )
 
 
@@ -269,19 +281,18 @@ def second_way_text(stands, settings) -> str:
 
 def answer_text(one) -> str:
     """Return a `Suggestion` in one line, to choose by."""
-    return f"{settings_text(one.settings)} – {distance_text(one.delta_e00)}, ±10 s {one.per_10_s:.1f}"
+    return f"{settings_text(one.settings)} – {miss_text(one)}"
 
 
 def depth_text(run) -> str:
     """Return where a `DepthRun` comes nearest to its target, in words and figures."""
-    how = "the same to the eye" if run.miss == "the same" else run.miss
-    at, far = run.dwell_min[run.nearest], float(run.delta_e00[run.nearest])
-    return f"Nearest at {dwell_text(at)}: {how}, {distance_text(far)}."
+    far = float(run.delta_e00[run.nearest])
+    return f"Nearest at {dwell_text(run.dwell_min[run.nearest])}: {words_of_miss(far, run.miss)}."
 
 
 def miss_text(one) -> str:
-    """Return the miss of a `Suggestion` in a few words, such as "ΔE00 1.2, a little greener"."""
-    return distance_text(one.delta_e00) + ("" if one.miss == "the same" else f", {one.miss}")
+    """Return the miss of a `Suggestion` in a few words: "a little greener, seen side by side (ΔE00 1.2)"."""
+    return words_of_miss(one.delta_e00, one.miss)
 
 
 def footing_text(one) -> str:
@@ -325,11 +336,8 @@ def left_out_text(left_out) -> list[str]:
 def mix_lines(mix):
     """Return a `MixSuggestion` as lines: what to expect, then one line a dye, then how far to trust it."""
     dips = [f"{name}: {settings_text(dip)}" for name, dip in zip(mix.dyes, mix.settings, strict=True)]
-    how = "" if mix.miss == "the same" else f", {mix.miss}"
     head = (
-        f"{capital(_MIXED[mix.kind])}: the likeliest colour is {distance_text(mix.likeliest_delta_e00)} from the "
-        f"target{how}; "
-        f"all doubts counted, nine times in ten below {mix.delta_e00_p90:.1f}."
+        f"{capital(_MIXED[mix.kind])}: likeliest {words_of_miss(mix.likeliest_delta_e00, mix.miss)}; all doubts "
+        f"counted, nine times in ten below {mix.delta_e00_p90:.1f}."
     )
-    moves = f"From daylight to lamp light it moves by {distance_text(mix.lamp_a)}, to LED light by {mix.lamp_led:.1f}."
-    return [head, *dips, f"How far to trust it: {mix.trust}.", moves]
+    return [head, *dips, f"How far to trust it: {mix.trust}.", f"{_under_lamps(mix)}."]

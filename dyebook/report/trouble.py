@@ -6,7 +6,7 @@
 from html import escape
 
 from dyebook.report.bench import CAUTIONS
-from dyebook.report.words import COVERAGE, capital, moment_text, sentence_text
+from dyebook.report.words import COVERAGE, capital, moment_text, seen_text, sentence_text
 
 __all__ = [
     "SENTENCES", "causes_html", "causes_text", "difference_figures", "drift_lines", "drift_text", "false_signals_text",
@@ -192,6 +192,7 @@ _BEFORE = {
     "stronger": "as from a stronger bath",
     "off too": "off too, beside all that this dye's strength can do",
 }
+_CHARTS = {"delta_l": "lightness", "delta_c": "strength of colour", "delta_h": "hue", "log_strength": "dye strength"}
 _WAYS = {"delta_l": ("lighter", "darker"), "delta_c": ("stronger", "duller"), "delta_h": ("hue up", "hue down")}
 
 
@@ -230,15 +231,15 @@ def _drift(cause, ways, since, strength, top_up_g, foul):
 def _steady(readings, charts, camera):
     if camera:
         return "the check coupon drifts: renew the camera's profile or the card before trusting the charts"
-    return f"{readings} readings stay put, on {'all ' * (charts > 1)}{charts} chart{'s' * (charts > 1)}"
+    return f"{readings} readings, none of {charts} charts has moved" if charts > 1 else f"{readings} readings, steady"
 
 
 def false_signals_text(drift) -> str:
     """Return how often the charts of a `Drift` signal falsely, all together, and what they see how soon."""
-    together, count = "all charts together, " * (len(drift.trends) > 1), 10 * drift.false_in_hundred
     return (
-        f"{together}about {count:.0f} of 10 that stay put signal falsely within a hundred readings; a step of one and "
-        f"a half times the usual scatter is seen within {drift.seen_after} readings half of the time"
+        f"Of ten that are steady and read like this, about {10 * drift.false_in_hundred:.0f} signal by chance within a "
+        "hundred readings; a step of one and a half times the usual scatter is seen within "
+        f"{drift.seen_after} readings half of the time."
     )
 
 
@@ -271,7 +272,7 @@ def _verdict_out(delta_e00, u, tolerance, smallest, between):
 
 
 def _verdict_cannot_tell(delta_e00, u, tolerance, smallest, between):
-    return f"these two readings are not sure enough for {tolerance:g}; they could decide {smallest:.1f} or more"
+    return f"these two readings are not sure enough for {tolerance:g}; they could decide {smallest:.0f} or more"
 
 
 SENTENCES = {
@@ -369,9 +370,13 @@ def sample_lines(verdict) -> list[str]:
 
 def verdict_lines(verdict) -> tuple[str, list[str]]:
     """Return a `Verdict` as a headline and lines for screens and paper; ± is twice the standard uncertainty."""
+    how = "No difference to speak of" if verdict.words == "the same" else capital(verdict.words)
+    seen = "" if verdict.words == "the same" else f", {seen_text(verdict.delta_e00)}"
+    # that a wider tolerance could be decided is said already
+    would = [text for text in verdict.would_decide if text.code != "trouble.wider_tolerance"]
     lines = [
-        f"{capital(verdict.words)}: {verdict_figures(verdict)}.",
-        *(sentence_text(text) for text in (verdict.why, *verdict.notes, *verdict.would_decide)),
+        f"{how}{seen}: {verdict_figures(verdict)}.",
+        *(sentence_text(text) for text in (verdict.why, *verdict.notes, *would)),
     ]
     return _VERDICTS[verdict.verdict], lines
 
@@ -399,26 +404,28 @@ def leading(causes, most=3):
 
 
 def causes_html(causes) -> str:
-    """Return causes as HTML: each a bar with its number, the evidence, what to do and what to mind."""
-    return "".join(_cause_html(one) for one in causes)
+    """Return causes as HTML: each a bar with its chance, the evidence, what to do and to mind; the close once."""
+    return "".join(_cause_html(one) for one in causes) + f"<p class='care'>{escape(CAUTIONS['general'])}</p>"
 
 
 def _cause_html(cause):
     share = round(100 * cause.probability)
     evidence = cause.because.removeprefix(f"{cause.name}: ")
+    care = cause.caution.removesuffix(CAUTIONS["general"]).strip()
     return (
-        f"<section class='cause'><h4>{escape(capital(cause.name))}</h4><p class='chance'><b>{share} %</b> "
+        f"<section class='cause'><h4>{escape(capital(cause.name))}</h4><p class='chance'>"
         f"{escape(probability_text(cause.probability))}</p>"
         f"<div class='bar'><i style='width:{max(share, 1)}%'></i></div>"
         f"<p>{escape(capital(evidence))}</p><p><b>What to do.</b> {escape(cause.remedy)}</p>"
-        f"<p class='care'><b>Take care.</b> {escape(cause.caution)}</p></section>"
+        + (f"<p class='care'><b>Take care.</b> {escape(care)}</p>" if care else "")
+        + "</section>"
     )
 
 
 def less_likely_lines(causes, shown, least=0.01) -> list[str]:
-    """Return the causes after the first few `shown` in one line each, such as "cold bath: 4 %"."""
+    """Return the causes after the first few `shown` in one line each, such as "cold bath: about 4 in 100"."""
     rest = [one for one in causes[shown:] if one.probability >= least]
-    return [f"{one.name}: {100 * one.probability:.0f} %" for one in rest]
+    return [f"{one.name}: {probability_text(one.probability)}" for one in rest]
 
 
 def verdict_text(verdict) -> str:
@@ -472,6 +479,8 @@ def drift_text(drift) -> str:
     """Return a `Drift` as lines for the shell."""
     lines = [drift.why]
     for trend in drift.trends:
-        state = {0: "stays put", 1: f"up, {trend.now:+.2f}", -1: f"down, {trend.now:+.2f}"}[trend.direction]
-        lines.append(f"  {trend.name}: {state} (scatter {trend.sd:.2f})")
-    return "\n".join([*lines, f"of such baths, {false_signals_text(drift)}"])
+        unit, share = (" %", 100) if trend.name == "log_strength" else ("", 1)
+        now = f"{share * trend.now:+.1f}{unit}".replace("-", "−")
+        state = {0: "steady", 1: f"up, {now}", -1: f"down, {now}"}[trend.direction]
+        lines.append(f"  {_CHARTS.get(trend.name, trend.name)}: {state} (usual scatter {share * trend.sd:.1f}{unit})")
+    return "\n".join([*lines, false_signals_text(drift)])

@@ -5,6 +5,7 @@ Every other module of this folder builds on these; a figure's unit follows from 
 
 import math
 import re
+from contextvars import ContextVar
 from datetime import datetime
 from html import escape
 
@@ -12,14 +13,16 @@ from dyebook.lab import delta_e_00, describe_difference
 from dyebook.record import FIELDS, is_empty
 
 __all__ = [
-    "COVERAGE", "PLUS_MINUS", "capital", "clock_text", "day_text", "difference_text", "distance_text", "due_text",
-    "dwell_text", "figure_text", "lab_text", "minutes_text", "moment_text", "pairs_html", "plain", "sentence_text",
-    "setting_text", "value_text",
+    "COVERAGE", "DIFFERENCE", "OTHER_UNITS", "PLUS_MINUS", "capital", "clock_text", "day_text", "difference_text",
+    "distance_text", "due_text", "dwell_text", "figure_text", "lab_text", "minutes_text", "miss_text", "moment_text",
+    "pairs_html", "plain", "seen_text", "sentence_text", "setting_text", "value_text",
 ]  # fmt: skip
 
 # what stands after ± is so many standard uncertainties, for colours, film, strength and heat alike
 COVERAGE = 2.0
 PLUS_MINUS = "± covers about 95 in 100."
+# whether figures are said in °F, mil, gallons too; the pages go by the shop's setting
+OTHER_UNITS = ContextVar("other units", default=True)
 
 
 # what Markdown, and the pages' own additions to it, take for more than a sign
@@ -74,13 +77,35 @@ def lab_text(lab, u=None) -> str:
 
 
 def distance_text(delta_e00) -> str:
-    """Return a CIEDE2000 difference as "ΔE00 1.8"."""
-    return f"ΔE00 {delta_e00:.1f}"
+    """Return a CIEDE2000 difference as "ΔE00 1.8, seen side by side"."""
+    return f"ΔE00 {delta_e00:.1f}, {seen_text(delta_e00)}"
+
+
+# CIEDE2000 from which a difference is seen so; common practice, no source
+_SEEN = ((1.0, "not seen"), (3.0, "seen side by side"), (10.0, "seen at a glance"), (math.inf, "another colour"))
+DIFFERENCE = (
+    "ΔE00 is how far two colours lie apart: below 1 not seen, to 3 seen side by side, to 10 at a glance, beyond that "
+    "another colour."
+)
+
+
+def seen_text(delta_e00) -> str:
+    """Return how a CIEDE2000 difference is seen: "not seen", "seen side by side", "seen at a glance" or the like."""
+    return next(words for limit, words in _SEEN if not delta_e00 > limit)
+
+
+def miss_text(delta_e00, words) -> str:
+    """Return a difference, words first: "a little greener, seen side by side (ΔE00 1.8)".
+
+    `words`: as of `dyebook.lab.describe_difference`.
+    """
+    how = "no difference to speak of" if words == "the same" else f"{words}, {seen_text(delta_e00)}"
+    return f"{how} (ΔE00 {delta_e00:.1f})"
 
 
 def difference_text(target, sample) -> str:
-    """Return how a sample differs from its target, as "ΔE00 1.8: a little lighter and redder"."""
-    return f"{distance_text(float(delta_e_00(target, sample)))}: {describe_difference(target, sample)}"
+    """Return how a sample differs from its target, as of `miss_text`."""
+    return miss_text(float(delta_e_00(target, sample)), describe_difference(target, sample))
 
 
 def value_text(name, value) -> str:
@@ -90,6 +115,8 @@ def value_text(name, value) -> str:
         return ""
     if row.kind is bool:
         return "yes" if value else "no"
+    if row.unit == "min" and value % 1:
+        return minutes_text(value)
     text = f"{value:.4g}".replace("-", "−") if row.kind is float else str(value)
     return f"{text} {row.unit}".rstrip()
 
@@ -100,7 +127,6 @@ _UNITS = (
     ("days", "days", 1, None),
     ("mg_per_dm2", "mg/dm²", 1, None),
     ("lost_per_day", "of its dye", 1, None),
-    ("_min", "min", 1, None),
     ("_mm", "mm", 1 / 25.4, "in"),
     ("_um_per_a_min_dm2", "µm per A·min/dm²", 1, None),
     ("um_per_a_min_dm2", "µm per A·min/dm²", 1, None),
@@ -114,9 +140,6 @@ _UNITS = (
     ("_ah", "A·h", 1, None),
     ("_kj", "kJ", 1, None),
     ("_kg", "kg", 2.204623, "lb"),
-    ("minutes", "min", 1, None),
-    ("minutes_low", "min", 1, None),
-    ("minutes_high", "min", 1, None),
     ("_l", "L", 0.2641721, "gal"),
     ("_a", "A", 1, None),
     ("_w", "W", 1, None),
@@ -136,9 +159,10 @@ def figure_text(name, value, sd=None) -> str:
         return f"{datetime.fromisoformat(value).astimezone():%H:%M}" if name == "ends_at" else value
     if name == "temp_c":
         low, high = value
-        return f"{low:g} to {high:g} °C ({low * 1.8 + 32:.0f} to {high * 1.8 + 32:.0f} °F)"
+        other = f" ({low * 1.8 + 32:.0f}–{high * 1.8 + 32:.0f} °F)" if OTHER_UNITS.get() else ""
+        return f"{low:g}–{high:g} °C{other}"
     if name == "ph":
-        return " to ".join(f"{item:g}" for item in value)
+        return "–".join(f"{item:g}" for item in value)
     if isinstance(value, (list, tuple)):
         return ", ".join(item.replace("_", " ") if isinstance(item, str) else _one(name, item, None) for item in value)
     return _one(name, value, sd)
@@ -147,12 +171,23 @@ def figure_text(name, value, sd=None) -> str:
 def _one(name, value, sd):
     if name.endswith("_c"):
         return _degrees(name, value, sd)
+    if name.endswith(("minutes", "minutes_low", "minutes_high", "_min")):
+        return minutes_text(value)
+    if name == "growth_at_end":
+        return f"{100 * abs(value - 1):.0f} % {'slower' if value < 1 else 'faster'} than at the start"
+    if name.endswith("_l") and not name.endswith("per_l") and abs(value) < 1:
+        return _one("_ml", 1000 * value, sd and 1000 * sd)
+    if name.endswith("_ml") and abs(value) >= 1000:
+        return _one("volume_l", value / 1000, sd and sd / 1000)
     for ending, unit, *others in _UNITS:
         if name.endswith(ending):
             pairs = zip(others[::2], others[1::2], strict=True)
             in_others = ", ".join(f"{_short(value * factor)} {other}" for factor, other in pairs if other)
-            second = f" ({in_others})" if in_others else ""
-            figure = f"{value:.4f}" if name == "sg" else _with_doubt(value, sd)
+            second = f" ({in_others})" if in_others and OTHER_UNITS.get() else ""
+            exact = f"{value:.4f}" if name == "sg" else f"{value:.2f}" if name.endswith("_a") and value < 10 else None
+            if unit in ("µm", "L") and not sd:
+                exact = f"{value:.{1 if unit == 'µm' else 2}f}".rstrip("0").rstrip(".")
+            figure = exact or _with_doubt(value, sd)
             return f"{figure} {unit}{second}".strip()
     return f"{100 * value:.0f} %" if name.endswith("fraction") else _short(value)
 
@@ -160,16 +195,15 @@ def _one(name, value, sd):
 def _degrees(name, value, sd):
     fahrenheit = value * 1.8 if name in _RISES else value * 1.8 + 32
     figure = _with_doubt(value, sd) if sd else f"{value:.1f}"
-    return f"{figure} °C ({fahrenheit:.0f} °F)"
+    return f"{figure} °C" + (f" ({fahrenheit:.0f} °F)" if OTHER_UNITS.get() else "")
 
 
 def _with_doubt(value, sd):
-    """A figure with as many decimals as its ± bears: two digits of that below 3, one from there on."""
+    """A figure with as many decimals as the one digit of its ± bears, below 10 with one at least."""
     if not sd:
         return _short(value)
     u = COVERAGE * sd
-    exponent = math.floor(math.log10(u))
-    digits = max(0, (1 if u / 10**exponent < 2.95 else 0) - exponent)
+    digits = max(int(abs(value) < 10), -math.floor(math.log10(u)))
     return f"{value:.{digits}f} ± {u:.{digits}f}"
 
 
@@ -178,8 +212,7 @@ def _short(value):
         return str(value)
     if value == 0:
         return "0"
-    digits = max(0, 3 - len(str(int(abs(value))))) if abs(value) >= 1 else 3
-    return f"{value:.{digits}f}" if abs(value) >= 0.01 else f"{value:.2g}"
+    return f"{value:.0f}" if abs(value) >= 100 else f"{value:.1f}" if abs(value) >= 1 else f"{value:.2g}"
 
 
 def setting_text(value) -> str:
@@ -223,13 +256,9 @@ def pairs_html(pairs, name="") -> str:
 
 
 def minutes_text(minutes) -> str:
-    """Return a time as "45 s", "31 min 20 s" or "1 h 05 min"."""
-    seconds = round(minutes * 60)
-    if seconds < 60:
-        return f"{seconds} s"
-    if seconds < 3600:
-        whole, rest = divmod(seconds, 60)
-        return f"{whole} min" + (f" {rest} s" if rest else "")
+    """Return a time as "25 min", "9:15 min" or "1 h 05 min"."""
+    if round(minutes * 60) < 3600:
+        return dwell_text(minutes).replace(":00", "")
     hours, rest = divmod(round(minutes), 60)
     return f"{hours} h {rest:02d} min"
 

@@ -12,8 +12,9 @@ from dyebook.screens.session import sentence, the_book
 from dyebook.screens.swatch import web_text
 
 __all__ = [
-    "ask_reason", "deed", "offer_page", "offer_pdf", "offer_steps", "show_answer", "show_bar_clock", "show_cautions",
-    "show_clock", "show_doubt", "show_figures", "show_flags", "show_from_top", "show_pairs", "show_plot",
+    "ask_reason", "deed", "name_page", "offer_page", "offer_pdf", "offer_steps", "show_answer", "show_bar_clock",
+    "show_cautions", "show_clock", "show_doubt", "show_figures", "show_flags", "show_from_top", "show_pairs",
+    "show_plot",
 ]  # fmt: skip
 
 
@@ -81,6 +82,12 @@ def ask_reason(name, asked) -> str | None:
     for question in asked:
         show_doubt(sentence(question))
     return ask_text(name, "Go on all the same, because", explain="Kept with the run.") if asked else None
+
+
+def name_page(words):
+    """Give a page its heading for those who hear it; who sees it has the name on the ways."""
+    with st.container(key="page_name"):
+        st.title(words, anchor=False)
 
 
 def deed():

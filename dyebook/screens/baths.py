@@ -8,10 +8,10 @@ import streamlit as st
 from dyebook.errors import BookError, RecordError
 from dyebook.jobs import baths
 from dyebook.physics.bathcare import make_up_bath
-from dyebook.report.baths import care_pairs, event_text, rule_pairs
+from dyebook.report.baths import care_pairs, event_pair, rule_pairs
 from dyebook.report.words import figure_text, plain
 from dyebook.screens import paper, session
-from dyebook.screens.answers import show_pairs
+from dyebook.screens.answers import name_page, show_pairs
 from dyebook.screens.bench.acid import show_acid
 from dyebook.screens.bench.dyebath import WAYS, ask_second_dye, show_care
 from dyebook.screens.drafts import forget, keep, recall
@@ -38,7 +38,7 @@ def show():
     if number in cares:
         _show_one(book, cares[number])
         return
-    st.title("Baths", anchor=False)
+    name_page("Baths")
     left, right = st.columns([3, 2], gap="large")
     with left:
         if not cares:
@@ -46,7 +46,8 @@ def show():
         for care in cares.values():
             with st.container(key=f"slip_bath_{care.bath_id}"):
                 show_slip(care.lab, f"{care.dye}, bath {care.name}", pairs=care_pairs(care), empty="no dip read")
-                st.button("Open", key=f"open_bath_{care.bath_id}", on_click=show_bath, args=(care.bath_id,))
+                name = plain(f"Open {care.dye}, bath {care.name}")
+                st.button(name, key=f"open_bath_{care.bath_id}", on_click=show_bath, args=(care.bath_id,))
     with right, session.friendly_errors():
         _enter(book)
 
@@ -101,7 +102,7 @@ def _show_one(book, care):
     with left:
         _show_dips(book, care)
     with right:
-        show_pairs(care_pairs(care))
+        show_pairs([pair for pair in care_pairs(care) if pair[0] in ("kept at", "top-up")])
         paper.offer_bath_log(book, care.bath_id, care.name)
         _show_rules(book, care)
         _show_events(book, care.bath_id)
@@ -117,7 +118,7 @@ def _show_dips(book, care):
 
 
 def _show_rules(book, care):
-    pairs = rule_pairs(baths.dye_rules(book, care.dye))
+    pairs = [pair for pair in rule_pairs(baths.dye_rules(book, care.dye)) if pair[0] != "kept at"]
     if pairs:
         st.subheader(plain(f"Your rules for {care.dye}"), anchor=False)
         show_pairs(pairs)
@@ -129,5 +130,4 @@ def _show_events(book, bath_id):
     events = baths.events_of_bath(book, bath_id)
     if not events:
         st.markdown("Nothing is noted.")
-    for event in reversed(events[-12:]):
-        st.markdown(plain(event_text(event)))
+    show_pairs([event_pair(event) for event in reversed(events[-12:])])

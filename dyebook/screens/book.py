@@ -5,6 +5,7 @@ import streamlit as st
 from dyebook.lab import lab_to_lch
 from dyebook.report import words as report_words
 from dyebook.screens import batch, paper, session
+from dyebook.screens.answers import name_page
 from dyebook.screens.drafts import keep, recall
 from dyebook.screens.shade.target import read_colour
 from dyebook.screens.swatch import show_swatch, wall
@@ -25,7 +26,7 @@ def show():
     if number is not None:
         batch.show(book, number, on_back=_close)
         return
-    st.title("Book", anchor=False)
+    name_page("Book")
     recall(*_KEYS)
     colour, filters, order = _questions(book)
     keep(*_KEYS)
@@ -113,8 +114,7 @@ def _count_words(count, shown, colour, order):
     number = min(count, shown)
     some = "1 batch" if number == 1 else f"{number} batches"
     if colour is not None:
-        least, most = report_words.distance_text(0.5), report_words.distance_text(1)
-        return f"{some}, nearest first; {least} to {most} is hard to see."
+        return f"{some}, nearest first. {report_words.DIFFERENCE}"
     if order == NEWEST:
         return some + (" and more" if count > shown else "") + ", newest first."
     return f"{some} of {count} that were read, {order}" + (", of the newest." if count >= _MOST_SORTED else ".")

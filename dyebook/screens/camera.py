@@ -14,7 +14,7 @@ from dyebook.report import camera as report_camera
 from dyebook.report.camera import repeatability_text
 from dyebook.report.words import plain
 from dyebook.screens import coupon, tasks
-from dyebook.screens.answers import offer_pdf, show_flags
+from dyebook.screens.answers import name_page, offer_pdf, show_flags
 from dyebook.screens.apart import apart, read_apart
 from dyebook.screens.drafts import draft, forget, keep, mark_of, recall
 from dyebook.screens.photo.roll import take_file
@@ -35,7 +35,7 @@ _CENTRES = (
 
 def show():
     """Draw the page."""
-    st.title("Camera", anchor=False)
+    name_page("Camera")
     st.markdown(
         "Every camera bends colours its own way. One photo of a 24-patch colour chart, in the light you work in, "
         "teaches the book how yours does; readings then come out closer, and say so."
@@ -146,7 +146,7 @@ def _show_known():
         st.markdown("None yet: photos are read as most cameras see.")
     for number, camera in enumerate(cameras):
         with st.container(key=f"todo_camera_{number}", horizontal=True, vertical_alignment="center"):
-            st.markdown(plain(report_camera.camera_line(camera)), width="stretch")
+            st.markdown(report_camera.camera_line(camera), width="stretch")
             st.button("Forget", key=f"forget_camera_{number}", type="tertiary", on_click=_forget, args=(camera,))
     gone = draft().get("camera_forgotten")
     if gone is not None and gone not in (camera.name for camera in cameras):

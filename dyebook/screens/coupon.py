@@ -124,7 +124,7 @@ def _show_against(series, labs):
     if series is None:
         return
     off = float(delta_e_00(series.kept, lab))
-    st.markdown(f"{distance_text(off)} from its kept colour.")
+    st.markdown(f"Against its kept colour: {distance_text(off)}.")
     if off > _ANOTHER_PIECE:
         st.warning("So far off: is this the coupon, and does yellow outline the card?", icon=":material/priority_high:")
 
@@ -132,8 +132,7 @@ def _show_against(series, labs):
 _NONE = "no learned camera"
 _RULE = (
     "ΔL* lightness, ΔC* strength of colour, ΔH* hue: the mean of each day's photos against that of the first six days. "
-    "One rule decides, for each line: a running sum of what lies beyond its usual scatter. Of coupons read like this "
-    "one, {false}. Dotted upright: the day it left."
+    "It is said to have left once small steps the same way have added up. {false} Dotted upright: the day it left."
 )
 
 

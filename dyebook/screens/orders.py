@@ -17,7 +17,7 @@ from dyebook.report import batches as report_batches
 from dyebook.report import words as report_words
 from dyebook.report.baths import order_lines, stand_text
 from dyebook.report.trouble import sample_lines, verdict_lines
-from dyebook.screens.answers import deed
+from dyebook.screens.answers import deed, name_page
 from dyebook.screens.drafts import draft, forget, keep, recall
 from dyebook.screens.fields import warn
 from dyebook.screens.navigation import (
@@ -47,9 +47,7 @@ _COLOUR_HELP = (
     "CIELAB under D65 and the 2° observer, a screen colour, a Munsell notation, or the number of a batch whose shade "
     "is wanted again."
 )
-_TOLERANCE_HELP = (
-    "About 1 is hard to see side by side, 2 is seen by a trained eye, 5 by every eye. Agree on it beforehand."
-)
+_TOLERANCE_HELP = f"{report_words.DIFFERENCE} Agree on it beforehand."
 # what can be decided about a batch: as the book keeps it, and on its button
 _DECISIONS = {
     "pass": "Pass it",
@@ -68,7 +66,7 @@ def show():
     if number is not None:
         _show_one(book, number)
         return
-    st.title("Orders", anchor=False)
+    name_page("Orders")
     standing = orders.open_orders(book)
     left, right = st.columns([3, 2], gap="large")
     with left:
@@ -85,7 +83,8 @@ def _show_slip(stand):
     order = stand.order
     with st.container(key=f"slip_order_{order['id']}"):
         show_slip(stand.lab, order["name"], order_lines(stand, datetime.now()))
-        st.button("Open", key=f"open_order_{order['id']}", on_click=show_order, args=(order["id"],))
+        name = report_words.plain(f"Open {order['name']}")
+        st.button(name, key=f"open_order_{order['id']}", on_click=show_order, args=(order["id"],))
 
 
 def _show_done(book):
@@ -127,7 +126,8 @@ def _show_one(book, number):
         st.markdown(report_words.plain(line))
     if order["skin_contact"]:
         st.caption(_SKIN)
-    st.markdown(f"**{report_words.plain(stand_text(stand))}**")
+    if stand.best is None:
+        st.markdown(f"**{report_words.plain(stand_text(stand))}**")
     left, right = st.columns(2, gap="large")
     with left, friendly_errors():
         _show_shade(book, stand)
@@ -147,8 +147,8 @@ def _show_shade(book, stand):
     if stand.target["batch_id"]:
         source = f"as batch {stand.target['batch_id']} was read"
     tolerance = stand.target["tolerance_de00"]
-    usual = f"tolerance ΔE00 {book.setting('tolerance_de00'):g}, the shop's usual"
-    within = f"tolerance ΔE00 {tolerance:g}" if tolerance else usual
+    allowed = tolerance or book.setting("tolerance_de00")
+    within = f"tolerance ΔE00 {allowed:g}, {report_words.seen_text(allowed)}" + ("" if tolerance else ", as usual")
     show_swatch(stand.lab, stand.target["name"], None, [source, within])
     for line in sample_lines(orders.sample_verdict(book, stand.target)):
         warn(line)

@@ -5,6 +5,7 @@ from pathlib import Path
 
 import streamlit as st
 
+from dyebook.report.words import OTHER_UNITS
 from dyebook.screens import session, tasks
 from dyebook.screens.answers import show_from_top
 from dyebook.screens.drafts import hold_draft, put_draft_down
@@ -64,6 +65,7 @@ def show(first=PAGES[0][0]):
     try:
         with session.friendly_errors():
             book = session.the_book()
+            OTHER_UNITS.set(book.setting("other_units") == "yes")
             if session.is_demo():
                 _show_demo_ways(ways, more)
             show_bar(book, chosen.title.lower(), turn)

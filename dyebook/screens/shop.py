@@ -5,6 +5,7 @@ import streamlit as st
 from dyebook.errors import RecordError
 from dyebook.record import SHOP_SETTINGS, check_setting
 from dyebook.report.words import setting_text
+from dyebook.screens.answers import name_page
 from dyebook.screens.fields import follow, keeping, warn
 from dyebook.screens.session import friendly_errors, the_book
 
@@ -14,7 +15,7 @@ __all__ = ["show"]
 def show():
     """Draw the page."""
     book = the_book()
-    st.title("Settings", anchor=False)
+    name_page("Settings")
     st.markdown("They hold for this book, on every phone and desk that opens it.")
     with st.form("shop_settings", border=False):
         for name, row in SHOP_SETTINGS.items():

@@ -33,7 +33,9 @@ def show():
         return
     st.title(f"Today, {report_words.day_text(datetime.now())}", anchor=False)
     if session.is_demo():
-        st.caption("Demo book: an invented shop whose photos are rendered. It finds the bath and minutes for a shade.")
+        st.caption(
+            "dyebook reads colours from photos and says which bath and minutes give one again. An invented shop."
+        )
     _show_way(book, today)
     left, right = st.columns(2, gap="large")
     with left:

@@ -20,7 +20,7 @@ from dyebook.report.batches import dye_text
 from dyebook.report.plots import plot_trend
 from dyebook.report.words import moment_text, plain
 from dyebook.screens import session, tasks
-from dyebook.screens.answers import show_plot
+from dyebook.screens.answers import name_page, show_plot
 from dyebook.screens.apart import read_apart
 from dyebook.screens.coupon import show_chart
 from dyebook.screens.drafts import begin, draft, keep
@@ -42,7 +42,7 @@ def show():
     """Draw the page."""
     for style in ("bench.css", "trouble.css"):
         st.html(_WEB / style)
-    st.title("Trouble", anchor=False)
+    name_page("Trouble")
     book = session.the_book()
     way = choose("trouble_way", "Asked", list(WAYS), WAYS.get, hidden=True)
     with session.friendly_errors():
@@ -143,9 +143,8 @@ def _ask_on(case, number, causes, answers):
 
 
 _RULE = (
-    "One rule decides: a running sum of what lies beyond half a standard deviation, signalling at seven. Of baths read "
-    "like this one, {false}. Dashed: three standard deviations of the baseline. Grey line: weighted mean. Dotted: "
-    "where the drift began. Bars: the reading's ±."
+    "A bath is said to drift once small steps the same way have added up. {false} Dashed: what is usual. Grey line: "
+    "the mean of late. Dotted: where the drift began. Bars: the reading's ±."
 )
 
 

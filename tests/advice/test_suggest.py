@@ -70,7 +70,7 @@ def test_another_hue_is_out_of_reach(model, bath, target):
     best = model.suggest(opposite, film_um=12)[0]
     assert not best.reachable
     assert best.delta_e00 > 5
-    assert "does not reach" in best.why
+    assert "cannot reach" in best.why
 
 
 def test_sensitivity_has_the_size_of_a_step(model, target):

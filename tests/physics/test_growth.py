@@ -33,7 +33,6 @@ def test_readings_find_the_shop():
     own = learn_growth_rate(_runs(1.12, 20), alloy="6063", electrolyte_temp_c=20)
     assert own.factor == pytest.approx(1.12, abs=0.03)
     assert "your 20 gauge readings" in own.basis
-    assert "Faraday" in own.basis
 
 
 def test_uncertainty_shrinks_but_keeps_the_run_scatter():

@@ -33,7 +33,28 @@ def test_a_day_is_told_against_now(due, text):
 
 
 def test_a_difference_has_a_figure_and_words():
-    assert report_words.difference_text((50, 0, 0), (53, 0, 0)).endswith(": lighter")
+    assert report_words.difference_text((50, 0, 0), (53, 0, 0)) == "lighter, seen side by side (ΔE00 3.0)"
+    assert report_words.difference_text((50, 0, 0), (50.1, 0, 0)) == "no difference to speak of (ΔE00 0.1)"
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "text"),
+    [
+        ("film_um", 15.0, "15 µm"),
+        ("film_um", 0.3333, "0.3 µm"),
+        ("minutes", 9.25, "9:15 min"),
+        ("minutes", 65.0, "1 h 05 min"),
+        ("volume_l", 0.35, "350 mL"),
+        ("water_ml", 1720.0, "1.72 L"),
+        ("current_a", 2.9, "2.90 A"),
+        ("growth_at_end", 0.927, "7 % slower than at the start"),
+        ("electrolyte_temp_c", 20.0, "20.0 °C"),
+    ],
+)
+def test_figures_have_the_precision_of_a_bench(name, value, text):
+    token = report_words.OTHER_UNITS.set(False)
+    assert report_words.figure_text(name, value) == text
+    report_words.OTHER_UNITS.reset(token)
 
 
 def test_a_change_names_old_and_new():

@@ -32,8 +32,10 @@ def _plan(page, **figures):
 
 
 def test_a_plan_shows_both_units_basis_and_cautions(empty_book, open_page):
+    with open_book(empty_book) as book:
+        book.set_setting("other_units", "yes")
     text = texts_of(_plan(open_page("bench", step="plan"), electrolyte_temp_c="20"))
-    for words in ("13 ± 3 µm", "0.500 mil", "720 rule", "Supply off before touching", "60° thread"):
+    for words in ("13 ± 3 µm", "0.5 mil", "720 rule", "Supply off before touching", "60° thread"):
         assert words in text
 
 
@@ -300,7 +302,7 @@ def test_a_bath_is_made_up_noted_and_its_line_drawn(anodised, open_page):
     assert "3.0 ± 0.3 g/L" in texts_of(page)
     page.text_input(key="bench_event_dye_g_per_l").set_value("2.6").run()
     page.button(key="note_dyebath").click().run()
-    assert "2.60 ± 0.26 g/L" in texts_of(page)
+    assert "2.6 ± 0.3 g/L" in texts_of(page)
     page.segmented_control(key="bench_dyebath_way").set_value("top").run()
     # 0.4 g/L short of the 3 g/L it was made up with, in 2 L
     assert "0.8 ± 0.5 g" in texts_of(page)
@@ -344,7 +346,7 @@ def test_the_shops_own_window_speaks_where_the_dip_is_planned(anodised, open_pag
     wet = open_page("bench", step="dye")
     wet.selectbox(key="bench_bath").set_value("Ember, E1").run()
     wet.text_input(key="bench_ph").set_value("4.1").run()
-    assert "bath pH 4.1 is below your window of 5 to 6" in texts_of(wet)
+    assert "bath pH 4.1 is below what this dye is kept at, 5–6" in texts_of(wet)
 
 
 def test_acid_into_water_and_into_the_book(empty_book, open_page):

@@ -37,7 +37,7 @@ def test_several_photos_of_one_batch_are_averaged(begun_book, open_page, twins):
     page.file_uploader(key="more_files_1").upload(*twins[1]).run()
     assert not page.exception
     assert "Mean of 2 photos" in texts_of(page)
-    assert "no photo is further than ΔE00 0.0 from it" in texts_of(page)
+    assert "no photo is further from it than ΔE00 0.0" in texts_of(page)
     page.radio(key="kept_part").set_value("part 2").run()
     _fill(page)
     page.button(key="save").click().run()

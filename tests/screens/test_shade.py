@@ -50,7 +50,7 @@ def test_a_blue_goes_to_the_blue_bath_first(demo_shop, open_page):
     text = texts_of(page)
     assert "1. Harbour blue, bath B1" in text
     assert "bath H1" not in text, "a bath taken out of use cannot be dipped in"
-    for words in ("to the target, nine times in ten below", "From daylight to lamp light", "Nearest at", "10 s longer"):
+    for words in ("Expect ", "nine times in ten below", "From daylight to lamp light", "Nearest at", "10 s more"):
         assert words in text
 
 
@@ -151,7 +151,7 @@ def test_a_part_just_photographed_is_a_target(demo_shop, open_page):
 def test_two_dyes_are_tried_where_no_bath_goes(demo_shop, open_page):
     # between the invented shop's blue and green
     page = _typed(open_page("shade"), "40, -20, -14")
-    assert "This bath does not go there" in texts_of(page)
+    assert "This bath cannot reach it" in texts_of(page)
     page.toggle(key="shade_two_dyes").set_value(True).run()
     assert re.search("a coupon of both settles it|Two dyes of these baths come no nearer", texts_of(page))
     assert not page.exception

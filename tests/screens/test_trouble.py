@@ -51,7 +51,8 @@ def test_the_demo_shop_s_troubles_are_found(demo_shop, open_page, number, cause)
     text = texts_of(page)
     assert "What to do" in text
     assert "data sheet" in text
-    assert re.search(r"\d+ %</b>", text)
+    assert re.search(r"about \d in 10<|nearly certain<", text)
+    assert text.count("General information, not a procedure") == 1
 
 
 def test_an_answer_changes_the_causes_at_once_and_stays(demo_shop, open_page):

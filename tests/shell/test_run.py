@@ -103,7 +103,7 @@ def test_the_life_of_a_dye_bath(shell):
     shell("bath", "note", "Ember, E1", "made-up", "--dye-g-per-l", 3, "--bath-volume-l", 2, "--at", "2026-03-01")
     shell("bath", "rules", "Ember", "--ph", "5,6", "--tank-area-dm2", 1.5)
     answer = shell("bath", "note", "E1", "ph-moved", "--ph", 4.2)
-    assert answer["problems"] == ["bath pH 4.2 is below your window of 5 to 6 for this dye"]
+    assert answer["problems"] == ["bath pH 4.2 is below what this dye is kept at, 5–6"]
     shell("bath", "note", "E1", "measured", "--dye-g-per-l", 2.5)
     state = shell("bath", "show", "E1")
     assert [point["kind"] for point in state["points"]][:2] == ["made_up", "measured"]

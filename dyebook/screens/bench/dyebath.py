@@ -34,8 +34,8 @@ __all__ = ["WAYS", "ask_second_dye", "show_care"]
 WAYS = {"line": "Strength", "top": "Top up", "level": "Level", "make": "Make up anew", "rules": "Your rules"}
 # what can be noted beside making up and topping up
 _EVENTS = ("measured", "ph_moved", "filtered", "thrown_out")
-_HEADS = ("strength_g_per_l", "uptake_mg_per_dm2", "dm2_per_l", "days")
-_LEAVE = ("bath", "points", "worn_out", "bath_volume_l", "wanted_g_per_l")
+_HEADS = ("uptake_mg_per_dm2", "dm2_per_l", "days")
+_LEAVE = ("bath", "points", "worn_out", "bath_volume_l", "strength_g_per_l", "wanted_g_per_l")
 
 
 def show_care(book, row: dict, way: str, left, right):
@@ -58,7 +58,6 @@ def _show_line(book, name, row, left, right, check):
             st.markdown("Its strength is not noted yet: note one, and the line goes on from there with each dip.")
         show_answer(state, _HEADS, leave=_LEAVE)
         st.caption(_LINE_BASIS)
-        offer_page(f"Dye bath {name}", state, "bath", leave=_LEAVE)
     with right:
         _note(book, row, check)
 

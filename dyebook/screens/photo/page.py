@@ -288,7 +288,7 @@ def _show_mean(shots):
     if len(shots) < 2 or not read:
         return
     lab, lab_u, apart = mean_of(read)
-    lines = [report_words.lab_text(lab, lab_u), f"no photo is further than {report_words.distance_text(apart)} from it"]
+    lines = [report_words.lab_text(lab, lab_u), f"no photo is further from it than {report_words.distance_text(apart)}"]
     show_slip(lab, f"Mean of {len(read)} photos", lines)
     if len(read) < len(shots):
         st.caption("Photos without a reading are kept with the batch, and count for nothing.")

@@ -130,7 +130,7 @@ def _show_reasons(book, asked, bath, one):
             st.caption(f"The bath as it is: {line}.")
         _offer_second_way(asked, bath, one)
     st.caption(f"{report_shade.lamp_text(one)} {report_shade.footing_text(one)}")
-    st.caption(_APPROXIMATE)
+    st.caption(f"{report_words.DIFFERENCE} {_APPROXIMATE}")
 
 
 def _offer_second_way(asked, bath, one):

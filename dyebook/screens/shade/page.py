@@ -9,6 +9,7 @@ import streamlit as st
 from dyebook.advice.judge import Shade
 from dyebook.lab import Lab
 from dyebook.screens import session
+from dyebook.screens.answers import name_page
 from dyebook.screens.fields import ask, choose, choose_from, switch
 from dyebook.screens.shade.baths import baths_of, stands_of
 from dyebook.screens.shade.target import pick_target
@@ -17,7 +18,7 @@ __all__ = ["ALL_BATHS", "Question", "show"]
 
 ALL_BATHS = "all baths: which first?"
 # what can be asked, by the module shade_… that answers it
-WAYS = {"answer": "What to set", "redip": "Part is off", "coupon": "Test dip"}
+WAYS = {"answer": "What to set", "redip": "Put a part right", "coupon": "Test dip"}
 _WEB = Path(__file__).parents[1] / "web"
 
 
@@ -47,7 +48,7 @@ def show(book=None):
     for style in ("bench.css", "shade.css"):
         st.html(_WEB / style)
     if book is None:
-        st.title("Shade", anchor=False)
+        name_page("Shade")
         book = session.the_book()
     baths = baths_of(book)
     left, right = st.columns([2, 3], gap="large")

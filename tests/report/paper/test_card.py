@@ -61,7 +61,7 @@ def test_one_page_of_the_paper(card, look, paper):
         "3 g/L",
         "50 °C",
         "6 min",
-        "film planned 12.0 µm (0.472 mil)",
+        "film planned 12 µm (0.47 mil)",
         "None yet",
         "Gannet & Sons",
     ):
@@ -171,9 +171,9 @@ def test_a_run_over_the_bench_is_told_with_its_log(fresh_book, look, embedded):
     sheet = card_sheet(batch_facts(fresh_book, 1))
     words = look(sheet_bytes(sheet, ".pdf")).words()
     row = fresh_book.row("runs", run_id)
-    film = f"film from charge {row['film_um']:.1f} ± {2 * row['film_sd_um']:.1f} µm"
+    film = f"film from charge {row['film_um']:.0f} ± {2 * row['film_sd_um']:.0f} µm"
     for piece in (
-        "etch 1 min 30 s, water break test passed",
+        "etch 1:30 min, water break test passed",
         f"{row['charge_ah']:.3g} A·h",
         film,
         "25 min",

@@ -54,7 +54,7 @@ def test_a_month_adds_up(shop, look):
     assert "Ember E1 8 8 1 1" in words, "batches, read, passed, off"
     assert "area 10.5 dm²" in words
     assert "of 7 batches whose area is noted" in words
-    assert "Failed: ΔE00 4.2 to lamp orange" in words
+    assert "Failed: ΔE00 4.2, seen at a glance, against lamp orange" in words
     assert "due Lamp knobs, a lamp maker" in words
 
 
