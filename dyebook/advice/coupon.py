@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from dyebook.advice.suggest import Space, checked_target, rounded_fields, suggest_settings
+from dyebook.advice.suggest import Space, rounded_fields, suggest_settings
 from dyebook.errors import ModelError
 from dyebook.lab import Lab
 from dyebook.model.inputs import LAB_SD, SETTINGS, Settings
@@ -49,7 +49,7 @@ def plan_coupon(model: BathModel, target, film_um=None, ph=None, bounds=None, fi
     """
     from scipy.stats import qmc
 
-    best = suggest_settings(model, checked_target(target), film_um, ph, bounds, fixed, 1)[0]
+    best = suggest_settings(model, target, film_um, ph, bounds, fixed, 1)[0]
     space = Space(model, film_um, ph, bounds or {}, fixed or {})
     if not space.free:
         raise ModelError("every setting is fixed; leave one free so that a coupon can differ")

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from dyebook.advice.suggest import REACH_DELTA_E00, Space, checked_target, rounded_fields
+from dyebook.advice.suggest import REACH_DELTA_E00, Aim, Space, rounded_fields
 from dyebook.errors import ModelError
 from dyebook.lab import Lab, delta_e_00, describe_difference
 from dyebook.model.forward import Film
@@ -75,7 +75,8 @@ def suggest_mix(
     ----------
     models : dict of BathModel by dye, two of them
         Dipped in that order when `kind` is ``"after"``.
-    target : sequence of 3 floats
+    target : sequence of 3 floats, Reading, its dict, or Shade
+        How sure it is counts in the p90, as for `dyebook.advice.suggest.suggest_settings`.
     film_um
         The film; the first bath's usual one when left out.
     kind : {"together", "after"}
@@ -84,16 +85,15 @@ def suggest_mix(
     fixed : dict of dict, optional
         By dye, settings that cannot move; what two dyes in one bath share is that of the first.
     """
-    target = checked_target(target)
     if len(models) != 2 or kind not in KINDS:
         raise ModelError(f"{len(models)} dyes and kind {kind!r} given; two dyes, 'together' or 'after', are needed")
     names, baths = tuple(models), tuple(models.values())
     film = baths[0].usual.film_um if film_um is None else film_um
     fixed = fixed or {}
     spaces = tuple(_space(bath, film, bounds or {}, fixed.get(name, {})) for name, bath in models.items())
-    search = _Search(baths, spaces, kind, target)
-    pair = search.best()
-    return _answer(names, baths, kind, target, pair)
+    aim = Aim.of(target, baths[0])
+    pair = _Search(baths, spaces, kind, aim.lab).best()
+    return _answer(names, baths, kind, aim, pair)
 
 
 def _space(bath, film_um, bounds, fixed):
@@ -143,12 +143,14 @@ class _Search:
         return self.pair(points[[int(np.argmin(self.miss(points)))]])
 
 
-def _answer(names, baths, kind, target, pair):
+def _answer(names, baths, kind, aim, pair):
+    target = aim.lab
     day, lamp, led = (mix_colours(baths[0], pair[0], baths[1], pair[1], light=light)[0] for light in _LIGHTS)
     alone, draws = _draws(baths, pair, day, 0.0), _draws(baths, pair, day, 1.0)
     miss = delta_e_00(target, draws)
     nearest = float(delta_e_00(target, day))
-    p90 = float(np.quantile(miss, 0.9))
+    asked = np.random.default_rng(1).multivariate_normal(target, aim.covariance, len(draws), method="eigh")
+    p90 = float(np.quantile(delta_e_00(asked, draws), 0.9))
     words, reachable = describe_difference(target, day), nearest <= REACH_DELTA_E00
     why = Note("shade.mix", kind=kind, delta_e00=float(miss.mean()), reachable=reachable, miss=words)
     alone_p90, together_p90 = (float(np.quantile(delta_e_00(day, some), 0.9)) for some in (alone, draws))

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from dyebook.advice.judge import Shade, Verdict, judge
+from dyebook.advice.judge import Shade, Verdict, difference_covariance, judge
 from dyebook.advice.mix import COMPETITION_SD, mix_colours
 from dyebook.advice.suggest import checked_target
 from dyebook.errors import ModelError
@@ -90,9 +90,11 @@ def advise_redip(
     Notes
     -----
     The part's own reading says where on the bath's curve it stands: the dwell at which the bath would have given that
-    colour. The curve from there on is added to the reading, so a bath's overall error cancels.
+    colour. The curve from there on is added to the reading, so a bath's overall error cancels; what the readings of
+    part and shade do not share stays in the p90.
     """
     verdict = judge(*_shades(target, reading), tolerance)
+    unsure = _unsure(target, reading)
     target, reading = _colours(target, reading)
     now = verdict.delta_e00
     curve, extra = _way_ahead(model, settings, reading)
@@ -103,7 +105,7 @@ def advise_redip(
     action, why, caution = _decide(state, target, reading)
     if action != "more_time":
         return Redip(action, 0.0, Lab(*map(float, reading)), now, now, now, why, caution)
-    p90 = float(np.quantile(miss[:, best], 0.9))
+    p90 = float(np.quantile(delta_e_00(target, curve[:, best] + unsure(len(curve))), 0.9))
     return Redip(action, float(extra[best]), after, state.after, p90, now, why, caution)
 
 
@@ -158,6 +160,13 @@ def _shades(*colours):
     return [Shade.of(one if isinstance(one, read) else checked_target(one)) for one in colours]
 
 
+def _unsure(target, reading):
+    """A function that draws errors (n, 3) of the difference between two colours."""
+    covariance = difference_covariance(*_shades(target, reading))
+    rng = np.random.default_rng(1)
+    return lambda count: rng.multivariate_normal(np.zeros(3), covariance, count, method="eigh")
+
+
 def _colours(*colours):
     """L*, a*, b* of each, as arrays."""
     return [checked_target(shade.lab) for shade in _shades(*colours)]
@@ -206,7 +215,6 @@ def advise_next(
     closed = dry or sealed
     if advice.why.code in ("shade.accept", "shade.look_first") or closed or len(models) < 2:
         return advice
-    target, reading = _colours(target, reading)
     same = advise_redip(models[bath], settings, reading, target, False, False, tolerance)
     if same.action == "more_time" and same.delta_e00 <= tolerance:
         return advice
@@ -226,6 +234,8 @@ def _ask_first(best):
 
 def _dip_next(models, first, second, settings, reading, target, fixed):
     """The best dwell in one other bath, as advice."""
+    unsure = _unsure(target, reading)
+    target, reading = _colours(target, reading)
     start = part_stands(models[first], settings, reading)
     dips = _dips_of(models[second], start, fixed)
     start = start[np.zeros(len(dips), dtype=int)]
@@ -244,7 +254,7 @@ def _dip_next(models, first, second, settings, reading, target, fixed):
     chosen = {name: float(getattr(dips, name)[best]) for name in SETTINGS}
     off = Note("shade.part_off", delta_e00=now, difference=describe_difference(target, reading))
     why = Note("shade.next_bath", off=off, bath=second, delta_e00=expected)
-    p90 = float(np.quantile(miss[:, best], 0.9))
+    p90 = float(np.quantile(delta_e_00(target, draws[:, best] + unsure(len(draws))), 0.9))
     return Redip("next_bath", 0.0, lab, expected, p90, now, why, Note("shade.next_bath_care"), second, chosen)
 
 
