@@ -1,5 +1,6 @@
 """Shell commands that read photos: measure one, keep a stepped coupon, measure an archive again."""
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
 
@@ -71,7 +72,7 @@ def measure(
         str | None, typer.Option(help='Outline of the bare twin, an undyed piece like the parts, "x,y x,y …".')
     ] = None,
     twin_lab: Annotated[
-        str | None, typer.Option(help="The twin's own Lab by an instrument, L,a,b; else the usual one.")
+        str | None, typer.Option(help="The twin's own Lab by an instrument, L,a,b; else as kept in the book, or usual.")
     ] = None,
     book: BookOption = None,
     as_json: JsonOption = False,
@@ -88,7 +89,11 @@ def measure(
         raise typer.BadParameter("--twin-lab is the colour of the twin that --twin-at outlines; give both")
     from dyebook.jobs.photo import look, read_options
 
-    seen = look(photo, read_options(None, **asked, **more))
+    options = read_options(None, **asked, **more)
+    seen = look(photo, options)
+    if twin_at is not None and twin_lab is None and seen.measurement.parts:
+        told = _twin_told(book, seen.measurement.parts[0].setup["key"])
+        seen = seen if told is None else look(photo, replace(options, twin_lab=told))
     if overlay is not None:
         seen.save_overlay(overlay)
     used = seen.measurement.options["camera"]
@@ -99,6 +104,18 @@ def measure(
     for line in step_lines(seen.measurement.next_step) if as_json else ():
         typer.echo(f"better: {line}", err=True)
     print_result(seen.measurement, as_json, measurement_text)
+
+
+def _twin_told(path, key):
+    """The twin's own Lab that the book was told for a set-up; begins no book."""
+    from dyebook.book.connect import find_place
+    from dyebook.book.setups import twin_of
+
+    file = find_place(path).file
+    if file is not None and not file.exists():
+        return None
+    with open_at(path) as book:
+        return twin_of(book, key)
 
 
 # what the bands of a strip have in common

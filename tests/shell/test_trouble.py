@@ -9,6 +9,8 @@ import pandas as pd
 import pytest
 from typer.testing import CliRunner
 
+from dyebook.book.setups import keep_twin
+from dyebook.book.store import open_book
 from dyebook.shell.main import app
 
 SHELL = CliRunner()
@@ -157,6 +159,12 @@ def test_a_part_is_measured_by_its_bare_twin(tmp_path):
     assert part["lab_u"][0] < parts[0]["lab_u"][0]
     assert read["options"]["twin_lab"] == [80, 0, -1]
     assert read["next_step"] is None or read["next_step"]["step"] != "twin"
+    with open_book(tmp_path / "shop.dyebook") as book:
+        keep_twin(book, part["setup"]["key"], "79, 0, -1")
+    told = json.loads(run(*words[:-2], "--book", tmp_path / "shop.dyebook").stdout)
+    assert told["options"]["twin_lab"] == [79, 0, -1]
+    assert json.loads(run(*words[:-2], "--book", tmp_path / "none").stdout)["options"]["twin_lab"] is None
+    assert not (tmp_path / "none").exists()
     alone = run("measure", photo, "--twin-lab", "80,0,-1")
     assert alone.exit_code == 2
     assert "--twin-at" in alone.stderr
