@@ -7,6 +7,7 @@ loaded where a connection is made, so that a command that needs one setting of a
 
 import json
 import os
+import re
 import shutil
 import sqlite3
 import time
@@ -200,12 +201,10 @@ def stored_setting(place: Place, key: str) -> object:
     return json.loads(value) if isinstance(value, str) else value
 
 
+# what databases and disks say, as patterns
 _REASONS = (
-    ("disk is full", "the disk is full; nothing of this was written; free some space and do it again"),
-    ("disk full", "the disk is full; nothing of this was written; free some space and do it again"),
-    ("no space left", "the disk is full; nothing of this was written; free some space and do it again"),
-    ("readonly", "it may not be written to; check the folder's permissions, or copy the book to another disk"),
-    ("read-only", "it may not be written to; check the folder's permissions, or copy the book to another disk"),
+    ("disk (is )?full|no space", "the disk is full; nothing of this was written; free some space and do it again"),
+    ("read-?only", "it may not be written to; check the folder's permissions, or copy the book to another disk"),
     ("unable to open", "it cannot be opened; check that the folder exists and may be written to"),
     ("not a database", "the file is no book; give another path, or restore a backup"),
     (
@@ -218,8 +217,7 @@ _REASONS = (
     ("no password supplied", "the database server wants a password; add it to the address, or to the file .pgpass"),
     ('role "', "the database server does not know this name; check it in the address"),
     ('database "', "the server has no such database; create it, or check its name in the address"),
-    ("permission denied", "you may not read or write there; ask whoever owns it, or name another place"),
-    ("not permitted", "you may not read or write there; ask whoever owns it, or name another place"),
+    ("permission denied|not permitted", "you may not read or write there; ask whoever owns it, or name another place"),
     ("not a directory", "a part of its path is a file and not a folder; check the path"),
     ("file exists", "a file stands where its folder should be; check the path"),
     ("name too long", "its name is longer than the disk can hold; choose a shorter one"),
@@ -267,7 +265,5 @@ def _is_full(place):
 
 
 def _reason(text):
-    for word, reason in _REASONS:
-        if word in text.lower():
-            return reason
-    return f"{text}; run the check command, and restore a backup if it finds damage"
+    found = (reason for words, reason in _REASONS if re.search(words, text.lower()))
+    return next(found, f"{text}; run the check command, and restore a backup if it finds damage")

@@ -28,6 +28,7 @@ UPTAKE_SD_FRACTION = 0.7
 GIVEN_SD_FRACTION = 0.2  # of a figure that the shop has set itself
 DRAG_OUT_ML_PER_DM2 = 1.5  # plain parts with a short drip, common practice 0.5 to 3
 MEASURED_SD_FRACTION = 0.05  # of a strength read by comparison, common practice
+_COVER_MM = 20.0  # dye above and below a part together; judgement, no source
 _MAX_L = 1e5
 
 
@@ -182,27 +183,20 @@ class LevelLine(Answer):
 
 
 def check_level(
-    bath_volume_l: float,
-    tank_area_dm2: float,
-    part_height_mm: float,
-    part_volume_l: float = 0.0,
-    margin_mm: float = 20.0,
+    bath_volume_l: float, tank_area_dm2: float, part_height_mm: float, part_volume_l: float = 0.0
 ) -> LevelLine:
-    """Whether a bath covers a hanging part.
-
-    `tank_area_dm2`: inside of the tank seen from above. `margin_mm`: cover wanted above and below together.
-    """
+    """Whether a bath covers a hanging part, in a tank of so much area inside as seen from above."""
     volume = check_figure("bath_volume_l", bath_volume_l, "L", 0, _MAX_L)
     floor = check_figure("the tank's area", tank_area_dm2, "dm²", 0, 1e5)
     height = check_figure("the part's height", part_height_mm, "mm", 0, 1e4)
     depth = (volume + part_volume_l) / floor * 100
-    missing = max(height + margin_mm - depth, 0.0)
+    missing = max(height + _COVER_MM - depth, 0.0)
     return LevelLine(
         depth_mm=depth,
         covers=missing == 0,
         missing_l=missing * floor / 100,
         rise_mm=part_volume_l / floor * 100,
-        basis=Note("bench.level", margin_mm=margin_mm),
+        basis=Note("bench.level", margin_mm=_COVER_MM),
         cautions=cautions_for("hot_bath"),
         notes=(Note("bench.stands_out"),) if missing else (),
     )

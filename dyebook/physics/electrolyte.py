@@ -22,17 +22,7 @@ from dyebook.physics.acid import (
 from dyebook.physics.answer import Answer, cautions_for, check_figure
 from dyebook.physics.rates import ALUMINIUM_G_PER_AH, MOLAR_MASS_AL, MOLAR_MASS_H2SO4
 
-__all__ = [
-    "AcidMix",
-    "BathCheck",
-    "BathLife",
-    "bath_life",
-    "check_bath",
-    "g_per_l_of_parts",
-    "mix_acid",
-    "mix_volumes",
-    "titrate_bath",
-]
+__all__ = ["AcidMix", "BathCheck", "BathLife", "bath_life", "check_bath", "mix_acid", "mix_volumes", "titrate_bath"]
 
 MAX_G_PER_L = 400.0  # no bath for aluminium films is stronger; above it a slip of the pen, and dangerous to mix
 MAX_RISE_C = 40.0
@@ -175,21 +165,6 @@ def _heat_per_kg(stock, wt):
     return dilution_rise_c(stock, wt) * heat_capacity_kj_per_kg_k(wt)
 
 
-def g_per_l_of_parts(acid_wt_percent: float, water_parts: float, acid_parts: float = 1.0) -> float:
-    """Strength in g/L at 20 °C that a mix by volume gives, contraction and all.
-
-    `water_parts`, `acid_parts`: volumes at 20 °C in any one unit.
-
-    Examples
-    --------
-    >>> round(g_per_l_of_parts(96, 10), 1)
-    164.2
-    """
-    acid_g = acid_parts * density_g_per_ml(acid_wt_percent)
-    wt = acid_g * acid_wt_percent / (acid_g + water_parts * WATER_G_PER_ML)
-    return g_per_l_of_wt(wt)
-
-
 _RETAINED_ALUMINIUM = 0.68  # share of the oxidised metal that stays in the film, from a coating ratio of 1.5
 _ALUMINIUM_LIMIT_G_PER_L = 12.0  # troublesome above 12 to 15, trade texts
 
@@ -278,24 +253,21 @@ class BathLife(Answer):
     worn_out: bool
 
 
-def bath_life(
-    charge_ah: float, volume_l: float, *, discard_ah_per_l: float | None = None, aluminium_start_g_per_l: float = 0.0
-) -> BathLife:
+def bath_life(charge_ah: float, volume_l: float, *, discard_ah_per_l: float | None = None) -> BathLife:
     """How much of a bath's life has been used, from all charge that has gone through it.
 
     `discard_ah_per_l` is the shop's own discard point; by default it is where dissolved aluminium is worked out to
-    reach 12 g/L, from what the bath was made up with.
+    reach 12 g/L.
     """
     charge = check_figure("the charge", charge_ah, "A·h", -1e-9, 1e9)
     volume = check_figure("the volume", volume_l, "L", 0, MAX_VOLUME_L)
     per_ah = ALUMINIUM_G_PER_AH * (1 - _RETAINED_ALUMINIUM)
-    room = _ALUMINIUM_LIMIT_G_PER_L - aluminium_start_g_per_l
-    discard = room / per_ah if discard_ah_per_l is None else discard_ah_per_l
+    discard = _ALUMINIUM_LIMIT_G_PER_L / per_ah if discard_ah_per_l is None else discard_ah_per_l
     discard = check_figure("the discard point", discard, "A·h/L", 0, 1e6)
     used = charge / volume
     return BathLife(
         ah_per_l=used,
-        aluminium_g_per_l=aluminium_start_g_per_l + used * per_ah,
+        aluminium_g_per_l=used * per_ah,
         aluminium_g_per_l_sd=0.3 * used * per_ah,
         discard_ah_per_l=discard,
         left_ah=max(discard - used, 0.0) * volume,

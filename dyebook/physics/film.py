@@ -324,17 +324,7 @@ class RunNow(Answer):
     paused: bool
 
 
-def run_now(
-    started_at: datetime,
-    now: datetime,
-    area_dm2: float,
-    readings,
-    film_um: float,
-    *,
-    alloy=None,
-    electrolyte_temp_c=None,
-    own_rate=None,
-) -> RunNow:
+def run_now(started_at: datetime, now: datetime, area_dm2: float, readings, film_um: float, *, own_rate=None) -> RunNow:
     """Where a run stands now.
 
     RecordError if no current has flowed, a note lies before the start, or now is before the start.
@@ -348,8 +338,8 @@ def run_now(
         line, the last one holds on.
     film_um
         Target.
-    alloy, electrolyte_temp_c, own_rate
-        As in `plan_film`.
+    own_rate
+        As in `plan_film`; the plain rule without it.
     """
     elapsed = (now - started_at).total_seconds() / 60
     if elapsed < 0:
@@ -361,15 +351,14 @@ def run_now(
     if not len(flowing):
         raise RecordError("no current has flowed yet; note what the supply shows")
     density = max(charge_a_min / flowed if flowed > 0 else flowing[0], 1e-9) / area_dm2
-    rate = own_rate or growth_rate(density, electrolyte_temp_c, alloy=alloy)
+    rate = own_rate or growth_rate(density)
     film = float(rate.film_um(density, flowed))
     left = 0.0
     if film < film_um:
-        conditions = {"alloy": alloy, "electrolyte_temp_c": electrolyte_temp_c, "own_rate": own_rate}
-        ahead = plan_film(area_dm2, flowing[0], film_um=film_um, **conditions).minutes
+        ahead = plan_film(area_dm2, flowing[0], film_um=film_um, own_rate=own_rate).minutes
         least = max(film, _LEAST_FILM_UM)
         # the thinnest films are below what a plan takes, and grow in proportion
-        left = ahead - plan_film(area_dm2, flowing[0], film_um=least, **conditions).minutes * film / least
+        left = ahead - plan_film(area_dm2, flowing[0], film_um=least, own_rate=own_rate).minutes * film / least
     return RunNow(
         elapsed_min=elapsed,
         flowed_min=flowed,

@@ -36,11 +36,8 @@ _WATER_ENTHALPY_KJ_PER_MOL = -285.83  # formation of liquid water, CODATA key va
 _WATER_PER_OXIDE = 3
 
 
-def film_um_per_a_min_dm2(density_g_per_cm3, efficiency=1.0, porosity=0.0):
-    """Film in µm per A·min/dm² that Faraday's law gives for pure Al2O3.
-
-    `density_g_per_cm3` is of the oxide itself, or of the film as a whole when `porosity` (0..1) is 0; `efficiency`
-    (0..1) is the share of the charge whose oxide stays on the part. Floats or arrays.
+def film_um_per_a_min_dm2(density_g_per_cm3):
+    """Film of that density as a whole, in µm per A·min/dm², that Faraday's law gives for pure Al2O3.
 
     Examples
     --------
@@ -48,7 +45,7 @@ def film_um_per_a_min_dm2(density_g_per_cm3, efficiency=1.0, porosity=0.0):
     0.3522
     """
     oxide_cm = _COULOMB_PER_CM2 * MOLAR_MASS_AL2O3 / (_ELECTRONS_PER_OXIDE * FARADAY_C_PER_MOL * density_g_per_cm3)
-    return efficiency * oxide_cm * 1e4 / (1 - porosity)
+    return oxide_cm * 1e4
 
 
 # no sulphuric film is lighter than 2.4 g/cm3 as a whole (ISO 2106 practice, from memory), so more film than this per

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from dyebook.errors import RecordError
 from dyebook.physics import acid
-from dyebook.physics.electrolyte import bath_life, check_bath, g_per_l_of_parts, mix_acid, mix_volumes, titrate_bath
+from dyebook.physics.electrolyte import bath_life, check_bath, mix_acid, mix_volumes, titrate_bath
 
 TABLE = np.genfromtxt(
     Path(__file__).parents[1] / "reference" / "sulfuric_acid_20c.csv", delimiter=",", names=True, skip_header=3
@@ -35,6 +35,12 @@ def test_handbook_and_myhre_agree(low, high, most):
 def test_density_rises_up_to_98_percent_and_stays_between_its_neighbours():
     density = acid.density_g_per_ml(np.linspace(0, 97, 971))
     assert np.all(np.diff(density) > 0)
+
+
+def g_per_l_of_parts(wt, water_parts):
+    """Strength that one part of acid in so many parts of water gives, by mass."""
+    grams = acid.density_g_per_ml(wt)
+    return acid.g_per_l_of_wt(grams * wt / (grams + water_parts * acid.WATER_G_PER_ML))
 
 
 @pytest.mark.parametrize(

@@ -16,10 +16,12 @@ from dyebook.photo.file.linear import LinearPhoto
 __all__ = [
     "COLOURS",
     "COLUMNS",
+    "CORNERS",
     "COUNT",
     "GREYS",
     "NEUTRAL_5",
     "PATCHES",
+    "PLACES",
     "ROWS",
     "TABLES",
     "ChartReading",
@@ -30,6 +32,9 @@ __all__ = [
 
 ROWS, COLUMNS = 4, 6
 COUNT = ROWS * COLUMNS
+# column and row of each patch, (24, 2), and of those at the corners, (4, 2)
+PLACES = np.stack(np.meshgrid(np.arange(COLUMNS), np.arange(ROWS)), axis=-1).reshape(COUNT, 2)
+CORNERS = np.array([(0, 0), (COLUMNS - 1, 0), (COLUMNS - 1, ROWS - 1), (0, ROWS - 1)], np.float32)
 # fmt: off
 PATCHES = (
     "dark skin", "light skin", "blue sky", "foliage", "blue flower", "bluish green",
@@ -120,11 +125,9 @@ def patch_quads(corners, share: float = _INNER) -> np.ndarray:
             "the four centres given are not those of a chart seen from its front; "
             "give dark skin, bluish green, black, white, in this order"
         )
-    grid = np.array([(0, 0), (COLUMNS - 1, 0), (COLUMNS - 1, ROWS - 1), (0, ROWS - 1)], np.float32)
-    to_photo = cv2.getPerspectiveTransform(grid, corners)
-    middles = np.stack(np.meshgrid(np.arange(COLUMNS), np.arange(ROWS)), axis=-1).reshape(COUNT, 1, 2)
+    to_photo = cv2.getPerspectiveTransform(CORNERS, corners)
     square = np.array([(-1, -1), (1, -1), (1, 1), (-1, 1)]) * share / 2
-    return cv2.perspectiveTransform((middles + square).reshape(1, -1, 2), to_photo).reshape(COUNT, 4, 2)
+    return cv2.perspectiveTransform((PLACES[:, None] + square).reshape(1, -1, 2), to_photo).reshape(COUNT, 4, 2)
 
 
 def read_chart(photo: LinearPhoto, quads) -> ChartReading:

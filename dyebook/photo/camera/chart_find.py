@@ -15,7 +15,7 @@ import numpy as np
 
 from dyebook.errors import PhotoError
 from dyebook.lab import lab_to_linear_rgb, linear_rgb_to_lab
-from dyebook.photo.camera.chart import COLOURS, COLUMNS, COUNT, GREYS, PATCHES, ROWS, chart_lab
+from dyebook.photo.camera.chart import COLOURS, COLUMNS, CORNERS, COUNT, GREYS, PATCHES, PLACES, ROWS, chart_lab
 from dyebook.photo.file.linear import LinearPhoto
 
 __all__ = ["Grid", "find_chart", "find_grids"]
@@ -77,8 +77,6 @@ _WORST_UNSEEN, _MOST_UNEVEN, _LEAST_LIGHT = 18.0, 0.25, 0.02
 _LIMIT = 0.97
 # with more squares at the limit than that, too few sound ones are left to learn from
 _MOST_BLOWN = 8
-_PLACES = np.stack(np.meshgrid(np.arange(COLUMNS), np.arange(ROWS)), axis=-1).reshape(COUNT, 2)
-_CORNERS = np.array([(0, 0), (COLUMNS - 1, 0), (COLUMNS - 1, ROWS - 1), (0, ROWS - 1)], float)
 
 
 @dataclass(frozen=True)
@@ -183,7 +181,7 @@ def _judge(pixels, grid, placement, held, leave_out):
     if light is None:
         return None
     score, residual = _likeness(light, [k for k in range(COUNT) if k not in leave_out])
-    places = np.rint(_PLACES @ placement[:2, :2].T + placement[:2, 2]).astype(int)
+    places = np.rint(PLACES @ placement[:2, :2].T + placement[:2, 2]).astype(int)
     seen = (places[:, None] == grid.cells[None]).all(axis=2).any(axis=1)
     outside = len(grid.cells) - int(held)
     return _Guess(score, to_picture, residual, light.max(axis=1), outside, int(held), seen, uneven)
@@ -192,7 +190,7 @@ def _judge(pixels, grid, placement, held, leave_out):
 def _sample(pixels, to_picture):
     """Light (24, 3) of the patches, and the spread of log brightness in each; None, None where one lies outside."""
     ticks = (np.arange(_SAMPLES) / (_SAMPLES - 1) - 0.5) * _SAMPLED
-    places = _PLACES[:, None] + np.stack(np.meshgrid(ticks, ticks), axis=-1).reshape(1, -1, 2)
+    places = PLACES[:, None] + np.stack(np.meshgrid(ticks, ticks), axis=-1).reshape(1, -1, 2)
     spots = cv2.perspectiveTransform(places.reshape(1, -1, 2).astype(float), to_picture).reshape(-1, 2)
     columns, rows = np.floor(spots).astype(int).T
     if columns.min() < 0 or rows.min() < 0 or columns.max() >= pixels.shape[1] or rows.max() >= pixels.shape[0]:
@@ -297,7 +295,7 @@ def _refusal(photo, best, squares, leave_out):
 
 def _corners(guess):
     """Centres of the corner patches in pixels of the picture."""
-    return cv2.perspectiveTransform(_CORNERS[None], guess.to_picture)[0]
+    return cv2.perspectiveTransform(CORNERS[None].astype(float), guess.to_picture)[0]
 
 
 def find_grids(picture: np.ndarray) -> list[Grid]:

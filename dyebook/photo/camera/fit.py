@@ -140,8 +140,7 @@ class ChartFit:
     """What one chart showed of a camera."""
 
     tone: Tone  # from the light the file claims to true light, in the file's own primaries
-    log_gains: np.ndarray  # (3,): log of the factors to D65 Rec. 709 that the whole chart asks for
-    card_offset: np.ndarray  # (3,): log of what the gains from a grey card lack against them
+    card_offset: np.ndarray  # (3,): log of what the gains from a grey card lack against those the whole chart asks for
     matrix: np.ndarray  # (3, 3): mixing of balanced light; rows sum to 1, so that grey stays grey
     # (3, 3): weights of the root terms of red-green, green-blue and blue-red; all zero for a plain matrix
     roots: np.ndarray
@@ -352,4 +351,4 @@ def _unpack(theta, claimed, to_rec709, lab, use, linear):
     by_card = np.log(lab_to_linear_rgb(lab[card]) / np.maximum(true[card], 1e-6))
     offset = _CARD_OFFSET_KEPT * (theta[_GAINS] - by_card)
     matrix, roots = _matrix_of(theta[_MATRIX]), theta[_ROOTS].reshape(3, 3)
-    return ChartFit(tone, theta[_GAINS], offset, matrix, roots, theta)
+    return ChartFit(tone, offset, matrix, roots, theta)

@@ -14,12 +14,11 @@ import numpy as np
 from dyebook.errors import PhotoError
 from dyebook.lab import Lab, delta_e_00, lab_to_linear_rgb
 from dyebook.photo.camera.chart import (
-    COLUMNS,
+    CORNERS,
     COUNT,
     GREYS,
     NEUTRAL_5,
     PATCHES,
-    ROWS,
     TABLES,
     ChartReading,
     chart_lab,
@@ -279,7 +278,6 @@ def chart_card(photo: LinearPhoto) -> tuple[Card, CameraProfile | None]:
 
 def _frame(corners):
     """Corners (4, 2) of a chart with its frame, from the middles of its corner patches."""
-    grid = np.array([(0, 0), (COLUMNS - 1, 0), (COLUMNS - 1, ROWS - 1), (0, ROWS - 1)], np.float32)
     outward = np.array([(-1, -1), (1, -1), (1, 1), (-1, 1)], np.float32) * _FRAME
-    to_photo = cv2.getPerspectiveTransform(grid, np.asarray(corners, np.float32))
-    return order_corners(cv2.perspectiveTransform((grid + outward)[None], to_photo)[0])
+    to_photo = cv2.getPerspectiveTransform(CORNERS, np.asarray(corners, np.float32))
+    return order_corners(cv2.perspectiveTransform((CORNERS + outward)[None], to_photo)[0])

@@ -20,6 +20,8 @@ _DECAYS = ((1.5, 0.3), (5.0, 0.15))  # how current and voltage settle after the 
 _DRIFT_SD = 0.12  # what a sound run drifts over its length, in the logarithm
 _LEAST_NOISE = 0.008  # how well the course below fits a sound run at best
 _NEIGHBOUR_MIN = 1.2
+_SIGNIFICANCE = 5.0  # how many times its own standard error a ramp must have
+_MOST_RAMPS = 6
 _ALWAYS_TRIED = 3  # ramps: one alone may look weak while the others are still unexplained
 
 
@@ -43,21 +45,11 @@ class Change(Span):
     size: float
 
 
-def find_changes(time_min, values, least: float, most: int = 6, significance: float = 5.0) -> list[Change]:
-    """Lasting changes of level on top of a smooth course.
+def find_changes(time_min, values, least: float) -> list[Change]:
+    """Lasting changes of level, of at least so much, on top of a smooth course.
 
-    They come in order of time; ramps that touch are joined into one change.
-
-    Parameters
-    ----------
-    time_min, values : ndarray of shape (N,)
-        Evenly binned, the soft start left out; `values` in the logarithm.
-    least
-        Smallest size that is kept.
-    most
-        How many ramps are tried.
-    significance
-        How many times its own standard error a ramp must have.
+    They come in order of time; ramps that touch are joined into one change. `time_min`, `values` (N,): evenly binned,
+    the soft start left out; `values` in the logarithm.
 
     Notes
     -----
@@ -69,12 +61,12 @@ def find_changes(time_min, values, least: float, most: int = 6, significance: fl
         return []
     problem = _Problem(time_min, values)
     chosen = []
-    for _ in range(most):
+    for _ in range(_MOST_RAMPS):
         best, strength = problem.best_ramp(chosen)
-        if strength < significance and len(chosen) >= _ALWAYS_TRIED:
+        if strength < _SIGNIFICANCE and len(chosen) >= _ALWAYS_TRIED:
             break
         chosen = problem.placed_anew([*chosen, best])
-    return _grouped(time_min, problem.ramps_kept(chosen, 0.6 * least, significance), least)
+    return _grouped(time_min, problem.ramps_kept(chosen, 0.6 * least), least)
 
 
 class _Problem:
@@ -118,12 +110,12 @@ class _Problem:
                 break
         return list(dict.fromkeys(chosen))
 
-    def ramps_kept(self, chosen, least, significance):
+    def ramps_kept(self, chosen, least):
         """Fit the chosen ramps together, dropping the weakest while it is too small or too doubtful."""
         chosen = list(chosen)
         while chosen:
             sizes, errors = self._fit(chosen)
-            strength = np.minimum(np.abs(sizes) / least, np.abs(sizes) / (significance * errors))
+            strength = np.minimum(np.abs(sizes) / least, np.abs(sizes) / (_SIGNIFICANCE * errors))
             weakest = int(np.argmin(strength))
             if strength[weakest] >= 1:
                 return [

@@ -363,7 +363,7 @@ def find_breaks_and_dropouts(log: RunLog) -> list[tuple]:
     Marks in `log.masked` what later steps must not read as a level.
     """
     spells = [(a, b) for a, b in log.off if a > log.settled]
-    dips = _real_dips(log, find_dips(log.t, log.x, max(_LEAST_DIP, 6 * noise_of(log.x)), start=log.settled))
+    dips = _real_dips(log, find_dips(log, log.x, max(_LEAST_DIP, 6 * noise_of(log.x))))
     cluster = _cluster(log.t, dips) or _plain_dips(log, dips)
     _mask(log, [(dip.start, dip.stop) for dip in dips])
     _mask(log, spells)
@@ -429,7 +429,7 @@ def _voltage_dropouts(log):
     """At constant current a contact that comes and goes shows as voltage that leaps up and falls back."""
     if log.v is None:
         return []
-    sags = find_dips(log.t, -log.v, np.clip(6 * noise_of(log.v), _LEAST_SAG, _MOST_SAG), start=log.settled)
+    sags = find_dips(log, -log.v, np.clip(6 * noise_of(log.v), _LEAST_SAG, _MOST_SAG))
     cluster = _cluster(log.t, sags)
     if not cluster:
         return []
@@ -443,12 +443,12 @@ def _voltage_dropouts(log):
 
 def find_surges(log: RunLog) -> list[tuple]:
     """Return brief shorts as (kind, time_min, because): current that leaps up, or voltage that collapses, and back."""
-    leaps = find_dips(log.t, -log.x, max(_LEAST_SURGE, 8 * noise_of(log.x)), _SURGE_MIN, start=log.settled)
+    leaps = find_dips(log, -log.x, max(_LEAST_SURGE, 8 * noise_of(log.x)), _SURGE_MIN)
     usual = _usual(log.x, log.settled)
     leaps = [dip for dip in leaps if log.x[dip.start : dip.stop].max() > usual(dip) + _BEYOND_USUAL * _LEAST_SURGE]
     leaps = [dip for dip in leaps if log.v is None or _rise(log.v, dip) < 0.05]
     if log.v is not None:
-        falls = find_dips(log.t, log.v, max(_COLLAPSE, 8 * noise_of(log.v)), _SURGE_MIN, start=log.settled)
+        falls = find_dips(log, log.v, max(_COLLAPSE, 8 * noise_of(log.v)), _SURGE_MIN)
         leaps += [dip for dip in falls if _rise(log.x, dip) > -0.3]
     leaps = [dip for dip in leaps if _lasts(log, dip) and not log.masked[dip.start]]
     if not leaps:

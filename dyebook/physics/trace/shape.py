@@ -15,6 +15,7 @@ _RUN_DOWN_MIN, _HELD_MIN = 1.5, 3.5  # before the end: where switching off may b
 _HELD_SHARE = 0.85  # of that level: below it the supply was being turned down
 _BIN_MIN = 10 / 60
 _MOST_BINS = 220
+_MEMORY_MIN = 1.0  # over which the recent level is kept
 
 
 @dataclass(frozen=True)
@@ -144,33 +145,22 @@ def _running_median3(values):
     return np.concatenate([values[:1], inner, values[-1:]])
 
 
-def find_dips(
-    time_min, values, least: float, longest_min: float = 3.0, memory_min: float = 1.0, start: int = 0
-) -> list[Dip]:
-    """Falls below the recent level that come back.
+def find_dips(log: RunLog, values, least: float, longest_min: float = 3.0) -> list[Dip]:
+    """Falls of at least so much below the recent level, after the soft start, that come back.
 
-    Parameters
-    ----------
-    time_min, values : ndarray of shape (N,)
-        `values` in the logarithm.
-    least
-        Depth that counts.
-    longest_min
-        A fall that lasts longer (and more than six samples) is a change of level.
-    memory_min
-        Over which the recent level is kept.
-    start
-        First sample to look at.
+    `values` (N,): in the logarithm. A fall that lasts longer than `longest_min` (and more than six samples) is a change
+    of level.
     """
-    dips, level, fell, depth = [], float(values[start]), None, 0.0
+    time_min = log.t
+    dips, level, fell, depth = [], float(values[log.settled]), None, 0.0
     longest_min = max(longest_min, 6 * float(np.median(np.diff(time_min))))
-    for i in range(start + 1, values.size):
+    for i in range(log.settled + 1, values.size):
         value = float(values[i])
         if fell is None:
             if value < level - least:
                 fell, depth = i, level - value
             else:
-                level += (value - level) * min(1.0, (time_min[i] - time_min[i - 1]) / memory_min)
+                level += (value - level) * min(1.0, (time_min[i] - time_min[i - 1]) / _MEMORY_MIN)
             continue
         depth = max(depth, level - value)
         if value > level - 0.6 * least:

@@ -211,7 +211,7 @@ def test_film_now_depends_on_the_start_alone():
     later = run_now(START, now + timedelta(minutes=5), 1.5, [(START, 2.1)], 12.0)
     assert later.ends_at - run.ends_at < timedelta(seconds=1)
     assert run.film_um_sd / run.film_um == pytest.approx(growth_rate(1.4).sd_fraction)
-    known = run_now(START, now, 1.5, [(START, 2.1)], 12.0, electrolyte_temp_c=20)
+    known = run_now(START, now, 1.5, [(START, 2.1)], 12.0, own_rate=growth_rate(1.4, 20))
     assert known.film_um_sd / known.film_um == pytest.approx(0.12)
 
 
