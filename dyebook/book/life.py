@@ -52,17 +52,24 @@ def bath_life(connection: Connection, bath_id: int) -> dict:
     row_of(connection, Bath.__table__, bath_id)
     events = _since_filling(connection, BathEvent.__table__, BathEvent.bath_id == bath_id)
     start = _start_of(events)
+    query = _dips_since(bath_id, start, func.count(), func.coalesce(func.sum(Run.area_dm2), 0.0))
+    dips, area = connection.execute(query).one()
+    return {"made_up_at": start, "events": events, "dips": dips, "area_dm2": area}
+
+
+_DYED_AT = func.coalesce(Batch.dyed_at, Batch.added_at)
+
+
+def _dips_since(bath_id, since, *columns):
+    """Query of the standing dips in a bath, from an ISO date on where there is one."""
     query = (
-        select(func.count(), func.coalesce(func.sum(Run.area_dm2), 0.0))
+        select(*columns)
         .select_from(Dip)
         .join(Batch, Batch.id == Dip.batch_id)
         .outerjoin(Run, Run.id == Batch.run_id)
         .where(Dip.bath_id == bath_id, Dip.deleted_at.is_(None), Batch.deleted_at.is_(None))
     )
-    if start:
-        query = query.where(func.coalesce(Batch.dyed_at, Batch.added_at) >= start)
-    dips, area = connection.execute(query).one()
-    return {"made_up_at": start, "events": events, "dips": dips, "area_dm2": area}
+    return query.where(since <= _DYED_AT) if since else query
 
 
 def dips_in_bath(connection: Connection, bath_id: int, since: str | None = None) -> list[dict]:
@@ -71,21 +78,11 @@ def dips_in_bath(connection: Connection, bath_id: int, since: str | None = None)
     Each holds ``at, batch``, the settings of the dip, and ``share``: its part of all dye in the tank, 1 unless the
     batch was in a bath of two dyes, kept as dips in baths of one name.
     """
-    at = func.coalesce(Batch.dyed_at, Batch.added_at)
     run = (Run.area_dm2, Run.film_um, Run.alloy, Run.finish)
     dip = (Dip.dye_g_per_l, Dip.bath_temp_c, Dip.dwell_min, Dip.ph)
-    query = (
-        select(at.label("at"), Batch.id.label("batch"), *run, *dip)
-        .select_from(Dip)
-        .join(Batch, Batch.id == Dip.batch_id)
-        .outerjoin(Run, Run.id == Batch.run_id)
-        .where(Dip.bath_id == bath_id, Dip.deleted_at.is_(None), Batch.deleted_at.is_(None))
-        .order_by(at, Batch.id)
-    )
-    if since is not None:
-        query = query.where(at >= since)
+    query = _dips_since(bath_id, since, _DYED_AT.label("at"), Batch.id.label("batch"), *run, *dip)
     together = _dye_of_others(connection, bath_id)
-    rows = [dict(row) for row in connection.execute(query).mappings()]
+    rows = [dict(row) for row in connection.execute(query.order_by(_DYED_AT, Batch.id)).mappings()]
     return [row | {"share": _share(row["dye_g_per_l"], together.get(row["batch"]))} for row in rows]
 
 

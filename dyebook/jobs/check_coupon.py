@@ -7,9 +7,11 @@ from pathlib import Path
 import numpy as np
 
 from dyebook.book.coupons import check_readings, day_of, keep_check_day, take_back_check_day
+from dyebook.book.readings import measured_values, typed_values
 from dyebook.errors import BookError, PhotoError, RecordError
 from dyebook.jobs.photo import read, read_options
 from dyebook.lab import Lab
+from dyebook.record import Measurement
 
 __all__ = [
     "BASELINE",
@@ -309,9 +311,6 @@ def _cameras():
 
 
 def _columns(seen):
-    from dyebook.book.readings import measured_values, typed_values
-    from dyebook.record import Measurement
-
     if isinstance(seen, Measurement):
         one_part(seen)
         return measured_values(seen, 0)

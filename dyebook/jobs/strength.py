@@ -10,6 +10,8 @@ import math
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 
+import numpy as np
+
 from dyebook.book.life import dips_in_bath
 from dyebook.errors import RecordError
 from dyebook.jobs.baths import all_baths, clock_of, dye_rules, wanted_of_bath
@@ -325,7 +327,6 @@ def _loads_alone(dips, own_mg_per_dm2, model):
 
 def _absorbances(dips, model):
     """Peak absorbance of each dip as the learned bath has it; the middle one where a setting was not noted."""
-    import numpy as np
     import pandas as pd
 
     from dyebook.model.inputs import read_settings

@@ -183,16 +183,11 @@ def choose_private(addresses, wanted: str | None = None) -> str:
 def own_ips() -> list:
     """Return the IP addresses of this machine, the one that leads out first; nothing is sent."""
     found = []
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
-        try:
-            probe.connect(_NOWHERE)
-            found.append(probe.getsockname()[0])
-        except OSError:
-            found = []
-    try:
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe, contextlib.suppress(OSError):
+        probe.connect(_NOWHERE)
+        found.append(probe.getsockname()[0])
+    with contextlib.suppress(OSError):
         found += [info[4][0] for info in socket.getaddrinfo(socket.gethostname(), None)]
-    except OSError:
-        return found
     return found
 
 

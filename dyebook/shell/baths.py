@@ -4,6 +4,7 @@ from typing import Annotated
 
 import typer
 
+from dyebook.errors import BookError, RecordError
 from dyebook.record import BATH_EVENTS, ELECTROLYTE_EVENTS
 from dyebook.shell.options import (
     BookOption,
@@ -186,7 +187,6 @@ def level(
 
     Example: dyebook bath level --volume-l 2 --tank-area-dm2 1.2 --part-height-mm 80
     """
-    from dyebook.errors import RecordError
     from dyebook.physics.bathcare import check_level
 
     volume, floor = given("volume_l", volume_l), given("tank_area_dm2", tank_area_dm2)
@@ -354,7 +354,6 @@ def life(
 
     Example: dyebook tank life Tank
     """
-    from dyebook.errors import BookError
     from dyebook.jobs.baths import electrolyte_called, life_of_electrolyte
 
     with open_at(book) as opened:

@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from dyebook.record import GEOMETRIES, SETTINGS, geometry_named, parse_value
+from dyebook.record import GEOMETRIES, SETTINGS, SHOP_SETTINGS, geometry_named, parse_value
 from dyebook.shell.options import (
     BookOption,
     CountOption,
@@ -301,7 +301,6 @@ def settings(
 
     Example: dyebook settings tolerance_de00 1.5
     """
-    from dyebook.record import SHOP_SETTINGS
     from dyebook.report.words import setting_text
 
     if name is not None and name not in SHOP_SETTINGS:

@@ -1,6 +1,7 @@
 """Shell commands for cameras: learned from a chart, checked by photos of one coupon; and for the photo mat."""
 
 import math
+from dataclasses import asdict
 from datetime import date
 from pathlib import Path
 from typing import Annotated
@@ -98,8 +99,6 @@ def show(name: Annotated[str, typer.Argument(help="Name of the camera.")], as_js
 
     Example: dyebook camera show "bench phone"
     """
-    from dataclasses import asdict
-
     from dyebook.photo.camera.chart import PATCHES
     from dyebook.photo.camera.store import load_camera
     from dyebook.report.camera import camera_text

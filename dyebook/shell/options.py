@@ -12,7 +12,7 @@ from typing import Annotated
 
 import typer
 
-from dyebook.record import FIELDS, DyeRecord, Reading, check_value, parse_value
+from dyebook.record import FIELDS, SHOP_SETTINGS, DyeRecord, Reading, check_value, parse_value
 from dyebook.units import parse_quantity
 
 __all__ = [
@@ -105,7 +105,6 @@ def open_at(path):
 def shop_setting(path, name: str) -> object:
     """Return one of `SHOP_SETTINGS` of the book at a path or URL, its default where none was begun; begins none."""
     from dyebook.book.connect import find_place, stored_setting
-    from dyebook.record import SHOP_SETTINGS
 
     place = find_place(path)
     if place.file is None:

@@ -1,5 +1,6 @@
 """Shell commands that put the book on paper: cards, notes, logs, labels and months."""
 
+from datetime import date
 from pathlib import Path
 from typing import Annotated
 
@@ -51,8 +52,6 @@ def shade_note(
 
     Example: dyebook shade-note 118 note.pdf --target "Lamp knobs, as the sample"
     """
-    from datetime import date
-
     kind, paper = _checked(file, paper, book)
     from dyebook.jobs.paper import shade_facts
     from dyebook.report.paper.card import note_sheet

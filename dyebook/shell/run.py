@@ -1,6 +1,7 @@
 """Shell commands for runs on the bench: from plan and preparation to the end, its log, wet steps and its batch."""
 
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
 
@@ -88,8 +89,6 @@ def plan(
 
 def _with_notes(run, notes, parts):
     """The plan with what the supply and the jig add to it."""
-    from dataclasses import replace
-
     from dyebook.physics.film import lost_contact_factor
 
     more = ()

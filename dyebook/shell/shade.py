@@ -6,6 +6,7 @@ from typing import Annotated
 
 import typer
 
+from dyebook.record import check_tolerance, check_value
 from dyebook.shell.options import (
     BookOption,
     JsonOption,
@@ -16,6 +17,7 @@ from dyebook.shell.options import (
     print_result,
     shop_setting,
 )
+from dyebook.units import UNIT_OF
 
 __all__ = ["add_commands"]
 
@@ -83,9 +85,6 @@ def _as_it_stands(learned, label, one, given):
 
 def _fixed(pairs):
     """{setting: number} of ``name=value`` texts, units converted; `typer.BadParameter` when one is not that."""
-    from dyebook.record import check_value
-    from dyebook.units import UNIT_OF
-
     fixed = {}
     for pair in pairs or ():
         name, equals, value = (piece.strip() for piece in pair.partition("="))
@@ -174,7 +173,6 @@ def redip(
     --bath-temp-c 40 --dwell-min 3 --never-dried --unsealed
     """
     from dyebook.jobs.shade import learn_named
-    from dyebook.record import check_tolerance
     from dyebook.report.shade import redip_text
 
     settings = given_each(dye_g_per_l=dye_g_per_l, bath_temp_c=bath_temp_c, dwell_min=dwell_min, film_um=film_um)

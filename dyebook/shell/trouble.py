@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from dyebook.record import FIELDS, check_tolerance
 from dyebook.shell.options import BookOption, JsonOption, open_at, option, parse_lab, print_result, shop_setting
 
 __all__ = ["add_commands"]
@@ -36,7 +37,6 @@ def verdict(
     """
     from dyebook.advice.judge import judge, one_photo_error, own_error
     from dyebook.jobs.trouble import judge_batch
-    from dyebook.record import check_tolerance
     from dyebook.report.trouble import verdict_text
 
     if (batch is None) == (reading is None):
@@ -133,8 +133,6 @@ def _case_of_file(row, records, photo, trace):
 
 def _unknown_columns(table):
     """What is said of columns whose names mean nothing here; a slip in a heading is not to be lost unseen."""
-    from dyebook.record import FIELDS
-
     unknown = [str(name) for name in table.columns if name not in FIELDS and name != "batch"]
     if not unknown:
         return ()

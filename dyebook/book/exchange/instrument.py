@@ -213,12 +213,9 @@ def read_colour_xml(path):
     return [reading for reading in found if reading is not None]
 
 
-def _local(element):
-    return element.tag.rsplit("}", 1)[-1]
-
-
 def _all(element, name):
-    return [one for one in element.iter() if _local(one) == name]
+    """Elements of a name below this one, in any namespace."""
+    return element.findall(f".//{{*}}{name}")
 
 
 def _text(element, name):

@@ -74,8 +74,7 @@ def load_camera(name: str) -> CameraProfile:
 
 def list_cameras() -> list[CameraProfile]:
     """Return all profiles, by name."""
-    folder = cameras_folder()
-    return [_read(path) for path in sorted(folder.glob("*.json"))] if folder.is_dir() else []
+    return [_read(path) for path in sorted(cameras_folder().glob("*.json"))]
 
 
 def forget_camera(name: str) -> None:
@@ -101,8 +100,7 @@ def profile_for(photo) -> CameraProfile | None:
 
 def _sound_cameras():
     """Profiles that can be read: a damaged file, which `list_cameras` reports, must not keep a photo unread."""
-    folder = cameras_folder()
-    for path in sorted(folder.glob("*.json")) if folder.is_dir() else ():
+    for path in sorted(cameras_folder().glob("*.json")):
         with suppress(PhotoError):
             yield _read(path)
 

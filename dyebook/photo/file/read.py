@@ -7,6 +7,7 @@ from pathlib import Path
 
 import cv2
 import numpy as np
+from PIL import Image
 
 from dyebook.photo.file.decode import decode_heic, decode_picture, decode_raw, is_raw_tiff
 from dyebook.photo.file.exif import CameraInfo, camera_info, turn_upright
@@ -157,8 +158,6 @@ def _colours(decoded):
 
 def _convert(decoded):
     """Send a picture through the colour engine."""
-    from PIL import Image
-
     codes, notes = decoded.codes, ()
     check_size(*(decoded.image.size if codes is None else codes.shape[1::-1]), SLOW_BYTES_PER_PIXEL)
     if codes is not None and codes.dtype == np.uint16:
