@@ -47,7 +47,7 @@ class Place:
     photos: str | None  # folder or fsspec URL of the photos; None when no place is set
 
 
-def find_place(path_or_url=None, photos=None) -> Place:
+def find_place(path_or_url: str | Path | None = None, photos: str | Path | None = None) -> Place:
     """Return where the book lives: `path_or_url`, else ``DYEBOOK_BOOK``, else the user's data folder.
 
     A folder (made if missing) holds ``book.sqlite`` and ``photos/``; a file ending in ``.sqlite``, ``.sqlite3`` or

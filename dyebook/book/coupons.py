@@ -14,6 +14,7 @@ from dyebook.book.readings import measured_values
 from dyebook.book.rows import add_row, list_rows, mark_deleted, row_of
 from dyebook.book.runs import add_batch_of_run
 from dyebook.book.schema import TABLES, Dip
+from dyebook.record import DyeRecord, Measurement
 
 __all__ = [
     "add_strip",
@@ -51,7 +52,7 @@ def of_coupon(coupons):
     return (coupons.c.run_id == _BATCHES.c.run_id) & (coupons.c.moment == func.coalesce(_BATCHES.c.dyed_at, ""))
 
 
-def add_strip(book, record, dwells_min, photo=None, measurement=None) -> list[int]:
+def add_strip(book, record: DyeRecord, dwells_min, photo=None, measurement: Measurement | None = None) -> list[int]:
     """Add the bands of a stepped coupon, all of them or none, safely on disk on return; return each band's batch.
 
     `record` is what the bands have in common, `dwells_min` the time in dye of each. `photo`, path or bytes, is of the
@@ -97,10 +98,10 @@ def check_readings(book, deleted=False):
     return sorted(found, key=day_of)
 
 
-def keep_check_day(book, day, camera, shots):
+def keep_check_day(book, day: str, camera: str | None, shots):
     """Keep a day's readings of the check coupon in place of those it had; the coupon is entered with its first day.
 
-    `day` is an ISO date, `camera` the learned one they were read with or None. `shots` are (columns of a reading, name
+    `day` is an ISO date, `camera` the learned one they were read with. `shots` are (columns of a reading, name
     and content of its photo or None).
     """
     with ExitStack() as stack:

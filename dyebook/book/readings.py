@@ -153,7 +153,7 @@ def _summary(readings):
 
 
 def mean_lab(readings):
-    """Return the mean Lab of readings and its standard uncertainty, None where no reading states its own.
+    """Return the mean Lab of readings (with `L`, `L_sd` and so on) and its standard uncertainty; None where unknown.
 
     Notes
     -----

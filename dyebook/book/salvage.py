@@ -25,7 +25,7 @@ __all__ = ["salvage_book"]
 _BEYOND = 1000
 
 
-def salvage_book(damaged: Place, target) -> dict:
+def salvage_book(damaged: Place, target: str | Path) -> dict:
     """Write all rows and photos that can be read of a book on a disk to a new book.
 
     The damaged one is not written to; `target` is the folder of the new one, and must not be there yet. Return

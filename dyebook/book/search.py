@@ -39,11 +39,11 @@ class LabColumn:
         """Return a column with more colours."""
         return LabColumn(np.concatenate([self.labs, labs]), np.concatenate([self.keys, keys]))
 
-    def nearest(self, lab, count, allowed=None):
+    def nearest(self, lab, count: int, allowed=None) -> list[tuple[int, float]]:
         """Return the keys nearest to a colour, `count` of them at most, each with its nearest colour's difference.
 
-        `allowed` are the keys to search among; all without. A list of (key, CIEDE2000), nearest first; ties in the
-        order of the keys.
+        They come as (key, CIEDE2000), nearest first; ties in the order of the keys. `allowed` are the keys to search
+        among; all without.
         """
         column = self if allowed is None else self._only(allowed)
         wanted = min(count, len(column))

@@ -130,7 +130,7 @@ def keep_day(book, shots, camera="", day=None, seen=...) -> CouponDays:
     return coupon_days(book, camera)
 
 
-def keep_photos(book, photos, day=None, saw=None, **asked) -> CouponDays:
+def keep_photos(book, photos, day: date | None = None, saw=None, **asked) -> CouponDays:
     """Read photos of the check coupon and keep them as one day's reading, with the camera they were read with.
 
     `day` is today if left out. `saw` is called with each photo and its measurement before anything is kept.

@@ -299,7 +299,7 @@ def _shared(one, other):
 
 
 @contextmanager
-def open_workers(count=None, scheduler=None, certificates=None):
+def open_workers(count: int | None = None, scheduler: str | None = None, certificates: str | Path | None = None):
     """Yield an executor with the face of `concurrent.futures`, and how many workers it has.
 
     `count` processes of this machine, one a core without it; or those of a Dask `scheduler`, ``tls://host:port`` with a

@@ -267,7 +267,7 @@ class RateLimit:
     After `each` or `together` of them within `span_s` no more are taken; `clock` gives seconds, never going back.
     """
 
-    def __init__(self, each, together, span_s, clock=time.monotonic):
+    def __init__(self, each: int, together: int, span_s: float, clock=time.monotonic):
         self._each, self._together, self._span_s, self._clock = each, together, span_s, clock
         self._clients = OrderedDict()
         self._all = deque(maxlen=together)

@@ -39,7 +39,7 @@ class Pairing:
     back.
     """
 
-    def __init__(self, base, clock=time.monotonic):
+    def __init__(self, base: str, clock=time.monotonic):
         self.base = base
         self._clock = clock
         self._lock = threading.Lock()

@@ -46,7 +46,7 @@ class Served:
     stop: Callable  # ends the app's own work, called once everything is closed
 
 
-def open_doors(served: Served, doors, port: int, show=None, pairing=None, secrets=None, **server):
+def open_doors(served: Served, doors, port: int, show: str | None = None, pairing=None, secrets=None, **server):
     """Listen at the doors, all on one port, until stopped.
 
     `show` is an address to open in the browser of this machine, where there is a display; `pairing` says whom the
