@@ -8,7 +8,7 @@ import pytest
 
 from dyebook import delta_e_00, learn_bath
 from dyebook.advice.judge import Shade
-from dyebook.advice.suggest import SLIPS, Aim, as_dipped
+from dyebook.advice.suggest import SLIPS, Aim, Space, as_dipped
 from dyebook.errors import ModelError
 from dyebook.model.inputs import SETTINGS, Settings
 from dyebook.report.words import sentence_text
@@ -186,3 +186,28 @@ def test_impossible_questions_are_refused(model, question, needed):
     target = question.pop("target")
     with pytest.raises(ModelError, match=needed):
         model.suggest(target, **question)
+
+
+def test_points_of_the_cube_and_settings_are_inverses(model):
+    space = Space(model, 12.0, None, {}, {})
+    points = np.random.default_rng(1).uniform(0.01, 0.99, (50, len(space.free)))
+    assert space.unit(space.settings(points)) == pytest.approx(points, abs=1e-9)
+
+
+@pytest.mark.parametrize("name", ["dye_g_per_l", "bath_temp_c", "dwell_min"])
+def test_an_answer_at_the_rim_of_the_dips_is_no_guess_and_one_far_beyond_is(model, name):
+    """A quarter of a large ordinary change is let pass, on either side."""
+    seen = getattr(model.training.settings, name)
+    for value, far in ((seen.min(), False), (seen.max(), False), (seen.min() / 2, True), (seen.max() * 2, True)):
+        held = {"bath_temp_c": 40.0, "dye_g_per_l": 2.0, "dwell_min": 4.0} | {name: min(float(value), 90.0)}
+        footing = model.suggest((40, 10, -10), film_um=12.0, fixed=held, count=1)[0].why.values["footing"]
+        assert (name in footing.values.get("names", ())) == far, value
+
+
+def test_the_targets_drawn_are_the_product_of_two_normal_laws():
+    """Closed form: precisions add; the prior here is that a bath nearly makes the shade, to within 1 ΔE."""
+    own = np.diag([4.0, 1.0, 0.25])
+    aim = Aim(np.array([40.0, 10.0, -10.0]), own, False)
+    draws = aim.draws(np.tile(aim.lab, (40_000, 1)), np.zeros((0, 3)), np.random.default_rng(0))
+    assert draws.mean(axis=0) == pytest.approx(aim.lab, abs=0.02)
+    assert np.cov(draws.T) == pytest.approx(np.linalg.inv(np.linalg.inv(own) + np.eye(3)), abs=0.02)
