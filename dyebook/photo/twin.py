@@ -42,9 +42,15 @@ _SAME_PIECE, _DYED = 0.5, 0.4
 # what the error beside a twin is made of, by the interval score of L* on 24 physical set-ups; the simple world, which
 # had no part in it, is covered as well. Beside another shape, brightness is as doubtful as without a twin
 _LIT = ("shape_gain_spread", "shape_gain_side", "shape_gain_excess")
-_CANCELS = (*_LIT, "beside", "away", "away_fitted")
+_CANCELS = (*_LIT, "photo_side", "away", "away_fitted")
 _KEPT = {"shape_gain": 0.03, "shape_veil": 0.018, "shape_colour": 0.8, "away_slope": 0.55, "clipped_l": 15.0}
-_PLACE = {"pose_gain": 0.03, "pose_gain_spread": 0.15, "pose_gain_slope": 0.3}
+_PLACE = {
+    "pose_gain": 0.03,
+    "pose_gain_spread": 0.15,
+    "pose_gain_slope": 0.3,
+    "pose_gain_side": 0.1,
+    "pose_colour": 0.3,
+}
 _LIKE = Sizes(**dict.fromkeys(_CANCELS, 0.0), **_KEPT, **_PLACE)
 _UNLIKE = replace(_LIKE, **{name: getattr(Sizes, name) for name in ("shape_gain", *_LIT)})
 

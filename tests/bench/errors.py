@@ -27,7 +27,7 @@ import cv2
 import numpy as np
 from scipy.optimize import minimize
 
-from dyebook.advice.judge import CAMERA_LENGTH_DELTA_E, Shade, judge
+from dyebook.advice.judge import _SAME_WAY, CAMERA_LENGTH_DELTA_E, Shade, difference_covariance, judge
 from dyebook.errors import DyebookError
 from dyebook.lab import LUMINANCE, decode_srgb, delta_e_00, encode_srgb
 from dyebook.photo.camera.profile import learn_camera
@@ -180,6 +180,12 @@ def _is_unlike(one, other):
     return one["photo"] != other["photo"] and one["key"] != other["key"] and far < NEAR
 
 
+def _is_near(one, other):
+    near = np.linalg.norm(np.subtract(one["true"], other["true"])) < NEAR
+    same = (one["key"], one["finish"]) == (other["key"], other["finish"])
+    return near and same and one["photo"] == other["photo"]
+
+
 def _shade(row, sizes, lab=None):
     shape = f"{row['key']}, {row['finish']}"
     parts = error_parts(row["basis"], sizes)
@@ -237,9 +243,9 @@ def score(options):
         for light in sorted({row["light"] for row in usual}):
             groups[f"one part, {light}"] = [pair for pair in repeats if pair[0]["light"] == light]
         groups["unlike shapes"] = unlike
-        _head("difference of two photographs", "pairs", "ΔE00 median", "p90")
-        for name, pairs in groups.items():
-            _difference_line(name, pairs)
+        _head("difference of two readings", "pairs", "ΔE00 median", "p90", "within 2 u: L a b", "interval score", "u")
+        for name, pairs in (groups | {"near, of one photo and shape": _pairs(usual, _is_near)}).items():
+            _difference_line(name, pairs, options.sizes)
         _head("judged, tolerance 2", "pairs", "in right", "out right", "within 1 in", "2 to 4 in", "4 on out")
         rng = np.random.default_rng(5)
         for name, pairs in groups.items():
@@ -250,14 +256,21 @@ def _head(*names):
     print(f"\n| {' | '.join(names)} |\n|{'---|' * len(names)}")
 
 
-def _difference_line(name, pairs):
+def _difference_line(name, pairs, sizes):
     missed = [
         float(delta_e_00(one["true"], np.add(one["true"], _error(other) - _error(one))))
         for one, other in pairs
         if 0 < (np.add(one["true"], _error(other) - _error(one)))[0] < 104
     ]
-    if missed:
-        print(f"| {name} | {len(missed)} | {np.median(missed):.2f} | {np.quantile(missed, 0.9):.2f} |")
+    if not missed:
+        return
+    error = np.array([_error(other) - _error(one) for one, other in pairs])
+    both = (difference_covariance(_shade(one, sizes), _shade(other, sizes)) for one, other in pairs)
+    u = np.sqrt([covariance.diagonal() for covariance in both])
+    covered, score = (np.abs(error) <= 2 * u).mean(axis=0), _interval_score(error, u)
+    cells = (" ".join(f"{v:.2f}" for v in row) for row in (covered, score, np.median(u, axis=0)))
+    print(f"| {name} | {len(missed)} | {np.median(missed):.2f} | {np.quantile(missed, 0.9):.2f} | ", end="")
+    print(" | ".join(cells), "|")
 
 
 def _error(row):
@@ -297,7 +310,7 @@ def _root(matrices):
 
 def _shared(one, other):
     """The judge's geometric mean, of many pairs of covariances at once."""
-    thinnest = (1e-8 + 0.05**2 * np.trace(one + other, axis1=1, axis2=2) / 2)[:, None, None] * np.eye(3)
+    thinnest = (1e-8 + _SAME_WAY**2 * np.trace(one + other, axis1=1, axis2=2) / 2)[:, None, None] * np.eye(3)
     root = _root(one + thinnest)
     inverse = np.linalg.inv(root)
     return root @ _root(inverse @ (other + thinnest) @ inverse) @ root - thinnest
