@@ -40,7 +40,7 @@ class Change:
     moves: dict  # setting -> (low, high) of a factor on it, drawn evenly; for bath_temp_c and ph of a step
     # callable or None: takes (rng, absorbance (n, 31), reflect) and returns the reflectance (n, 31) of the changed film
     film: object = None
-    blur: float = 1.2  # added to the doubt of the reading where the simulated colours lie far apart, CIELAB units
+    blur: float = 0.7  # added to the doubt of the reading where the simulated colours lie far apart, CIELAB units
 
 
 def _less(low, high):
@@ -103,11 +103,11 @@ CHANGES = {
     "a little bled": Change({}, _less(0.4, 0.95)),
     "more dye": Change({"dwell_min": (1.2, 5.0), "dye_g_per_l": (1.0, 2.5)}),
     "pH moved": Change({"ph": (-2.4, 2.4)}),
-    "hue shifted": Change({}, _shifted, 1.4),
-    "foreign dye": Change({}, _foreign, 2.5),
-    "another dye": Change({}, _other, 6.0),
+    "hue shifted": Change({}, _shifted, 0.85),
+    "foreign dye": Change({}, _foreign, 1.5),
+    "another dye": Change({}, _other, 3.6),
     "greyed": Change({}, _greyed),
-    "other metal": Change({}, _tinted, 1.5),
+    "other metal": Change({}, _tinted, 0.9),
     "veiled": Change({}, _veiled),
     "bare in places": Change({}, _bare),
 }
@@ -134,7 +134,7 @@ def simulate_changes(model: BathModel, record: dict, seed: int = 0, noted_ph: fl
     out = {}
     for name, change in CHANGES.items():
         # a changed film starts from dips as set, several from each where its simulated colours lie far apart
-        rows = np.tile(places[name], _MANY_TIMES if change.blur > 2 else 1)
+        rows = np.tile(places[name], _MANY_TIMES if change.blur > 1 else 1)
         lab = drawn[rows]
         if change.film is not None:
             changed = change.film(rng, absorbance[rows], lambda a, rows=rows: reflect(a, rows))
