@@ -81,6 +81,17 @@ def test_paths_that_are_no_photos(tmp_path):
             read_photo(path)
 
 
+@pytest.mark.parametrize("form", ["path", "bytes", "stream"])
+def test_a_file_beyond_the_limit_is_refused_by_its_size(form, tmp_path, monkeypatch):
+    monkeypatch.setattr("dyebook.photo.file.read._MOST_FILE_BYTES", 2_000_000)
+    data = saved(picture()) + bytes(3_000_000)
+    path = tmp_path / "long.png"
+    path.write_bytes(data)
+    given = {"path": path, "bytes": data, "stream": io.BytesIO(data)}[form]
+    with pytest.raises(PhotoError, match=r"a file of (2|3) MB.* at most 2 MB"):
+        read_photo(given)
+
+
 def test_a_flat_grey_photo_is_not_taken_for_a_cut_one():
     codes = np.full((80, 120, 3), 128, np.uint8)
     for progressive in (False, True):
