@@ -73,14 +73,16 @@ def dyed_before_min(row: dict) -> float:
 def surface_of(book, batch_id: int):
     """Return (dry, sealed) of a batch since its dye, each True, False or None where the book does not say.
 
-    Drying and sealing cannot be undone: one reading or one seal that says so is enough.
+    Drying and sealing cannot be undone: one reading or one seal that says so is enough. A part that had its dye by our
+    clock and no seal is open.
     """
-    readings = book.rows("readings", batch_id=batch_id)
+    readings, run = book.rows("readings", batch_id=batch_id), book.row("batches", batch_id)["run_id"]
     wet, sealed = ([one[name] for one in readings] for name in ("wet", "sealed"))
     dry = True if False in wet else False if wet and wet[-1] else None
     if True in sealed or book.rows("seals", batch_id=batch_id):
         return dry, True
-    return dry, False if sealed and sealed[-1] is False else None
+    clocked = run is not None and steps_of(book.row("runs", run)).get("dye")
+    return dry, False if clocked or (sealed and sealed[-1] is False) else None
 
 
 def asked_of_seal(

@@ -152,7 +152,9 @@ def _show_shade(book, stand):
     show_swatch(stand.lab, stand.target["name"], None, [source, within])
     for line in sample_lines(orders.sample_verdict(book, stand.target)):
         warn(line)
-    if st.button("What to set for it", key="to_shade", type="primary", icon=":material/colorize:"):
+    with st.container() if stand.batches else deed():
+        asked = st.button("What to set for it", key="to_shade", type="primary", icon=":material/colorize:")
+    if asked:
         hold(book, order=stand.order["id"])
         go_to_shade(stand.target["name"])
     with st.expander("Agree on another shade"):
@@ -163,7 +165,9 @@ def _agree(book, stand):
     number = stand.order["id"]
     agreed = [stand.target] if stand.target else []
     check = as_told(f"target of order {number}", agreed, _agreed_text)
-    if st.button("Photograph the customer's piece", key="photograph_sample", icon=":material/photo_camera:"):
+    with st.container() if stand.target else deed():
+        wanted = st.button("Photograph the customer's piece", key="photograph_sample", icon=":material/photo_camera:")
+    if wanted:
         go_to_photo(sample_for=number)
     keys = colour_key, tolerance_key = f"order_{number}_colour", f"order_{number}_tolerance_de00"
     recall(*keys)

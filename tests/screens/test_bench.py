@@ -196,8 +196,10 @@ def test_from_run_to_batch_by_the_clock(anodised, open_page):
     assert "by its clock" in texts_of(page)
     _clock_the_dye(anodised, 1, 6)
     # a seal is written where it was begun
-    page.button(key="begin_4").click().run()
-    page.button(key="keep_now").click().run()
+    with open_book(anodised) as book:
+        mark_step(book, 1, "seal: hot water", at=datetime.now(UTC) - timedelta(minutes=30), minutes=30.0)
+    page.run()
+    page.button(key="out_4").click().run()
     assert "**Batch 1** is in the book" in texts_of(page)
     with open_book(anodised) as book:
         row = book.batch(1)

@@ -13,12 +13,15 @@ from dyebook.book.store import open_book
 from dyebook.jobs import baths, orders
 from dyebook.jobs import run as bench
 from dyebook.jobs.bath_state import bath_state, stands_today
+from dyebook.jobs.paper import bath_facts
 from dyebook.jobs.piece import piece_of, running_clocks
 from dyebook.jobs.shade import baths_with_dips, learn_named
 from dyebook.jobs.today import look_at_baths
+from dyebook.jobs.trouble import drift_in_book
 from dyebook.jobs.wet import finished_runs, keep_batch, mark_step, take_part
 from dyebook.lab import delta_e_00
 from dyebook.record import DyeRecord
+from dyebook.report.paper.ledger import bath_sheet
 from dyebook.screens import session
 from dyebook.shell.main import app
 from dyebook.units import parse_quantity
@@ -180,8 +183,8 @@ def test_a_pale_part_goes_from_its_verdict_to_the_clock(pale_part, open_page):
     # nothing about the part is asked again: its batch, its shade, and that it is wet and open
     assert day.page.text_input(key="bench_shade_redip_batch").value == str(number)
     assert day.page.selectbox(key="bench_shade_kept").value == "Drawer pulls, as agreed"
-    assert day.page.selectbox(key="bench_shade_dry").value == "wet all the time"
-    assert day.page.selectbox(key="bench_shade_sealed").value == "not sealed"
+    assert day.page.segmented_control(key="bench_shade_dry").value == "wet all the time"
+    assert day.page.segmented_control(key="bench_shade_sealed").value == "not sealed"
     day.tap("dip_again")
     minutes = parse_quantity("dwell_min", day.field("dwell_min"))
     with open_book(place) as book:
@@ -240,18 +243,30 @@ def test_what_came_before_stays_with_a_part_that_went_into_another_bath(shop):
 
 
 def test_a_bath_has_one_strength_and_one_top_up_wherever_it_stands(demo_shop, open_page):
-    """Today, Baths, Bench, Shade, a dip about to be made, the printed log's answer, and the shell, for each bath."""
+    """Today, Baths, Bench, Shade, a dip about to be made, the printed log, Trouble and the shell, for each bath."""
     with open_book(demo_shop) as book:
         states = {name: bath_state(book, row) for name, row in baths.baths_by_name(book).items()}
         cares = {care.bath: care for care in look_at_baths(book)[1]}
         stands = stands_today(book, baths_with_dips(book))
+        sheets = {name: str(bath_sheet(bath_facts(book, state.bath_id))) for name, state in states.items()}
+        # the two baths of the demo shop that have lost dye
+        drifts = {name: drift_in_book(book, *name.split(", ")).drift for name in ("Ember, E1", "Harbour blue, B1")}
     assert len(states) >= 4
+    pages = {"Today": texts_of(open_page("today")), "Baths": texts_of(open_page("baths"))}
+    listed = json.loads(CliRunner().invoke(app, ["bath", "list", "--book", str(demo_shop), "--json"]).stdout)
     shade, dye = open_page("shade"), open_page("bench", step="dye")
     for name, state in states.items():
         strength, grams = state.strength_g_per_l, state.top_up.dye_g
         label = baths.bath_label(state.dye, state.name)
         assert (cares[name].strength_g_per_l, cares[name].top_up.dye_g) == pytest.approx((strength, grams)), "Today"
         assert stands[label].now_g_per_l == pytest.approx(strength), "what Shade asks"
+        for page, text in {**pages, "paper": sheets[name]}.items():
+            after = text if page == "paper" else text.partition(label)[2]
+            figure = re.search(r"([\d.]+) ± [\d.]+ g/L", after)
+            assert float(figure[1]) == pytest.approx(strength, abs=0.06), page
+        assert name not in drifts or drifts[name].top_up_g == pytest.approx(grams), "what Trouble says brings it back"
+        own = next(one for one in listed if one["bath"] == name)
+        assert own["strength_g_per_l"] == pytest.approx(strength, rel=2e-3), "dyebook bath list"
         shown = f"{strength:.2g}"
         shade.selectbox(key="bench_shade_bath").set_value(label).run()
         assert shade.text_input(key="bench_shade_dye_g_per_l").placeholder == f"{shown}, as it is"

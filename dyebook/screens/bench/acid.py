@@ -6,7 +6,7 @@ from dyebook.jobs import baths
 from dyebook.physics.electrolyte import check_bath, mix_acid, titrate_bath
 from dyebook.record import ELECTROLYTE_EVENTS
 from dyebook.report.words import figure_text, moment_text
-from dyebook.screens.answers import offer_page, show_answer
+from dyebook.screens.answers import deed, offer_page, show_answer
 from dyebook.screens.fields import ask, ask_text, ask_word, check_fields, choose
 from dyebook.screens.navigation import go_on
 from dyebook.screens.session import as_told, friendly_errors
@@ -52,7 +52,9 @@ def _mix(book, left, right):
         offer_page("Electrolyte: sulphuric acid slowly into water", mix, "acid")
         name, lot = _tank(book), ask_text("acid_lot", "Lot number of the acid")
         check = _as_told(book, next(iter(book.rows("electrolytes", name=name)), None) if name else None)
-        if st.button("Made up: into the book", key="keep_acid", type="primary", disabled=not name):
+        with deed():
+            made_up = st.button("Made up: into the book", key="keep_acid", type="primary", disabled=not name)
+        if made_up:
             check_fields()
             check()
             tank = baths.electrolyte_named(book, name, mix.volume_l)

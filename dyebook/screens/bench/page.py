@@ -33,7 +33,7 @@ def show():
     st.html("<h1 class='unseen'>Bench</h1>")
     book = the_book()
     step = _step(book)
-    if step in ("plan", "dye") and (waiting := plan_waiting(book)):
+    if step == "plan" and (waiting := plan_waiting(book)):
         st.markdown(f"**Waits here**, {waiting['why']}: {plan_text(waiting)}.")
     module, draw = _DRAWN_BY[step]
     with friendly_errors():

@@ -40,6 +40,7 @@ _TANKS = ("cold rinse", "dye", "rinse", "seal")
 def show_dye(book):
     """Draw the step: the clock of what is going on, the dip, and what is still to come."""
     waiting = [row for row in reversed(wet.finished_runs(book)) if row["batch"] is None and row["film_um"]]
+    clock = st.container()
     row = choose_run(waiting, "Part to dye")
     if row is None:
         st.markdown("No anodised run is waiting for its dye. Rinse cold at once after a run, and keep it wet.")
@@ -51,7 +52,6 @@ def show_dye(book):
             if st.button("Dye this part", key="take_part", type="primary", on_click=try_deed, args=("part",)) and film:
                 go_on("dye", run=wet.take_part(book, film))
         return
-    clock = st.container()
     left, right = st.columns([2, 3], gap="large")
     with left, st.container(key="pairs_wet"):
         asked = _questions(book, row)
@@ -163,7 +163,9 @@ def _show_steps(book, row, asked, clock):
 
 def _show_deed(book, row, steps, begun, asked, keep):
     """Draw the clock of what is going on, and the one button that ends it and begins what follows."""
-    clocked = [place for place, step in enumerate(steps) if step.minutes and step.name != "bores"]
+    # a part of another run was rinsed before
+    passed = ("bores", "cold rinse") if "part_of" in row["trace"] else ("bores",)
+    clocked = [place for place, step in enumerate(steps) if step.minutes and step.name not in passed]
     last = max((place for place in clocked if steps[place].name in begun), default=-1)
     follows = next((steps[place] for place in clocked if place > last), None)
     on = steps[last] if last >= 0 and begun[steps[last].name][1] is None else None
@@ -187,6 +189,11 @@ def _show_deed(book, row, steps, begun, asked, keep):
         begin["disabled"] = _tank(follows.name) == "seal" and _is_stopped(asked)
         key = f"out_{last}" if on else f"in_{steps.index(follows)}"
         st.button(f"Out, i{into}" if on else f"I{into}", key=key, type="primary", **begin)
+    # to be looked at before it is sealed: only an open film takes more
+    early = {"key": "keep_now", "type": "tertiary", "disabled": _is_stopped(asked)}
+    is_dyed = _dip_of(row, asked)["dwell_min"] is not None
+    if is_dyed and st.button("Into the book as it is", **early):
+        keep(row)
 
 
 def _is_stopped(asked):
@@ -259,12 +266,7 @@ def _show_kept_values(book, row, asked):
         odd = wet.asked_of_batch(book, row, dip, _seal_of(row, asked), asked["order"])
         # the seal's own question stands above, at its step
         why = ask_reason("batch_why", [one for one in odd if one.code != "bench.nickel_confirm"])
-        keep = partial(_keep, book, asked, " ".join(filter(None, (why, asked["why"]))))
-        if dip["dwell_min"] is not None:
-            early = st.button("Into the book as it is", key="keep_now", type="tertiary", disabled=_is_stopped(asked))
-            if early:
-                keep(row)
-    return keep
+    return partial(_keep, book, asked, " ".join(filter(None, (why, asked["why"]))))
 
 
 def _dip_of(row, asked):

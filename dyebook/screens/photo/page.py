@@ -121,7 +121,7 @@ def show(book=None):
         st.markdown(f"**Batch {of_piece}** is in the book; it is photographed beside the grey card.")
     if not photo_roll.roll():
         place = st.container()
-        with_form = _before_a_photo(book)
+        with_form = _before_a_photo(book, of_piece)
         with place, st.container() if with_form else deed():
             taken = photo_roll.take_photos("A photo of the part beside the grey card", "photo_file")
         if taken:
@@ -164,14 +164,16 @@ def _show_roll():
             st.rerun()
 
 
-def _before_a_photo(book):
-    """Draw what makes a good photo, and the form of a batch without one on asking; True with the form."""
+def _before_a_photo(book, of_piece):
+    """Draw what makes a good photo and, where none is in hand, the form of a batch without one; True with the form."""
     st.markdown(
         "Lay the part and a plain grey card side by side, in the same light. Soft light from a window or a light tent "
         "is best; lamps and bright things behind you show up in polished metal. Let the card be a good thumb's width "
         "away, and fill the picture with both."
     )
     show_tips()
+    if of_piece:
+        return False
     recall("without_photo")
     without = st.toggle("Write down a batch without a photo", key="without_photo")
     keep("without_photo")

@@ -31,21 +31,24 @@ _SETTINGS = ("film_um", "dye_g_per_l", "bath_temp_c", "dwell_min", "ph")
 
 def show(book, asked):
     """Draw the questions about the part and the advice."""
-    way = choose("shade_part", "The part", [BATCH, TYPED])
-    part = _of_batch(book, asked) if way == BATCH else _typed(book, asked)
-    left, right = st.columns(2)
-    with left:
-        dry = _DRY[choose_from("shade_dry", "Since the dye it was", _DRY)]
-    with right:
-        sealed = _SEALED[choose_from("shade_sealed", "Its film is", _SEALED)]
+    # what is not known yet stands above the answer, what is known below it
+    above, answer, below = st.container(), st.container(), st.container()
+    with below:
+        way = choose("shade_part", "The part", [BATCH, TYPED])
+        part = _of_batch(book, asked) if way == BATCH else _typed(book, asked)
+    surface = part[-1] if part else (None, None)
+    with above if None in surface else below:
+        dry = _DRY[choose("shade_dry", "Since the dye it was", list(_DRY))]
+        sealed = _SEALED[choose("shade_sealed", "Its film is", list(_SEALED))]
+        dry, sealed = _known(dry, sealed, *surface)
     if part is None:
         return
-    bath, reading, target, settings, surface = part
-    dry, sealed = _known(dry, sealed, *surface)
+    bath, reading, target, settings, _ = part
     if bath not in asked.baths:
         raise ModelError(f"{bath} has no reading to learn from, or is out of use; choose a bath that is on the bench")
     advice = redip(asked, bath, settings, reading, target, dry, sealed)
-    _show_advice(asked, reading, advice)
+    with answer:
+        _show_advice(asked, reading, advice)
     if way == BATCH and advice.action in ("more_time", "next_bath"):
         _offer_dip(book, asked, bath, settings, advice)
 
