@@ -23,7 +23,7 @@ def test_both_units_are_shown():
     rows = dict(answer_rows(plan_film(1.5, 2.1, film_um=12.7, electrolyte_temp_c=20).to_dict()))
     # 12 % of 12.7 µm, one standard uncertainty, is 1.5 µm; 95 in 100 (k = 2) are 3 µm
     assert rows["film"] == "13 ± 3 µm (0.5 mil)"
-    assert rows["current density"] == "1.4 A/dm² (13.0 A/ft²)"
+    assert rows["current density"] == "1.4 A/dm² (13 A/ft²)"
     assert "in²" in rows["area"]
 
 
@@ -83,7 +83,7 @@ def test_steps_to_tick_fit_on_one_page(paper):
 
 
 def test_areas_are_shown_in_square_feet_too():
-    assert figure_text("area_dm2", 18.59) == "18.6 dm² (288 in², 2.0 ft²)"
+    assert figure_text("area_dm2", 18.59) == "18.6 dm² (288 in², 2 ft²)"
 
 
 @pytest.mark.parametrize("paper", ["a4", "letter"])

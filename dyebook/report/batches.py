@@ -99,18 +99,8 @@ def _plain_text(name, value):
 
 
 def history_text(lines: list[dict]) -> str:
-    """Return changes as lines for the shell.
-
-    `lines`: as `Book.batch_history` gives them.
-    """
-    if not lines:
-        return "nothing was changed"
-    texts = []
-    for line in lines:
-        old, new = line["old"] or {}, line["new"] or {}
-        steps = ", ".join(f"{name}: {old.get(name)} → {value}" for name, value in new.items())
-        texts.append(f"{line['at']}  {line['who']}  {line['action']} {line['table']} {line['row_id']}  {steps}")
-    return "\n".join(texts)
+    """Return changes, as `Book.batch_history` gives them, as lines for the shell."""
+    return "\n".join(map(change_text, lines)) or "nothing was changed"
 
 
 def import_text(done) -> str:

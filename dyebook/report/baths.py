@@ -25,7 +25,7 @@ def bath_line(state) -> str:
     figures = [figure_text(name, getattr(state, name)) for name in ("dm2_per_l", "days") if getattr(state, name)]
     top_up = top_up_text(state)
     words = [_strength_text(state), *figures, *([f"top-up {top_up}"] if top_up else []), *state.notes]
-    return f"{state.bath:<24} {', '.join(words)}"
+    return f"{state.bath:<24} {'; '.join(words)}"
 
 
 # whose word the strength wanted of a bath is

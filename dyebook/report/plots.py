@@ -145,9 +145,9 @@ def plot_uptake(run, target_lightness: float):
 
 
 TREND_TITLES = {
-    "delta_l": "ΔL* to what was expected (up: lighter)",
-    "delta_c": "ΔC* (up: stronger colour)",
-    "delta_h": "ΔH* (hue)",
+    "delta_l": "lightness, against what was expected",
+    "delta_c": "strength of colour",
+    "delta_h": "hue",
     "log_strength": "dye strength, % of what was noted",
 }
 
@@ -219,7 +219,7 @@ def plot_coupon(differences, since: str | None = None, put_right: str | None = N
 
 
 def _title(name):
-    return {"text": TREND_TITLES[name], "font": {"size": 14}, "x": 0, "xanchor": "left", "y": 0.97}
+    return {"text": TREND_TITLES[name], "font": _FONT, "x": 0, "xanchor": "left", "y": 0.97}
 
 
 def _as_shown(name, values):

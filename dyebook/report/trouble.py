@@ -347,8 +347,8 @@ _UNDECIDED = "No cause stands out by what is at hand; the next test tells more t
 
 
 def verdict_line(verdict) -> str:
-    """Return a `Verdict` in a few words, such as "matches, ΔE00 0.8 ± 0.9, you allow 2"."""
-    return f"{_VERDICTS[verdict.verdict].lower()}, {verdict_figures(verdict)}"
+    """Return a `Verdict` in a few words, such as "off, seen at a glance: ΔE00 6.2 ± 0.9, you allow 2"."""
+    return f"{_VERDICTS[verdict.verdict].lower()}, {seen_text(verdict.delta_e00)}: {verdict_figures(verdict)}"
 
 
 def verdict_figures(verdict, allowed="you allow") -> str:

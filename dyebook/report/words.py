@@ -146,6 +146,7 @@ _UNITS = (
     ("_g", "g", 0.0352740, "oz"),
 )
 _RISES = ("rise_c", "portion_rise_c")
+_DECIMALS = {"µm": 1, "L": 2, "dm²": 2, "days": 0}  # where a bench reads otherwise than to one decimal
 
 
 def figure_text(name, value, sd=None) -> str:
@@ -185,8 +186,9 @@ def _one(name, value, sd):
             in_others = ", ".join(f"{_short(value * factor)} {other}" for factor, other in pairs if other)
             second = f" ({in_others})" if in_others and OTHER_UNITS.get() else ""
             exact = f"{value:.4f}" if name == "sg" else f"{value:.2f}" if name.endswith("_a") and value < 10 else None
-            if unit in ("µm", "L") and not sd:
-                exact = f"{value:.{1 if unit == 'µm' else 2}f}".rstrip("0").rstrip(".")
+            if unit in _DECIMALS and not sd:
+                digits = _DECIMALS[unit] - (_DECIMALS[unit] == 2 and (value >= 10) + (value >= 100))
+                exact = _trimmed(f"{value:.{digits}f}")
             figure = exact or _with_doubt(value, sd)
             return f"{figure} {unit}{second}".strip()
     return f"{100 * value:.0f} %" if name.endswith("fraction") else _short(value)
@@ -212,7 +214,11 @@ def _short(value):
         return str(value)
     if value == 0:
         return "0"
-    return f"{value:.0f}" if abs(value) >= 100 else f"{value:.1f}" if abs(value) >= 1 else f"{value:.2g}"
+    return f"{value:.0f}" if abs(value) >= 100 else _trimmed(f"{value:.1f}") if abs(value) >= 1 else f"{value:.2g}"
+
+
+def _trimmed(text):
+    return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def setting_text(value) -> str:

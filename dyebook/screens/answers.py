@@ -53,7 +53,7 @@ def show_pairs(pairs):
 
 def show_plot(figure, key=None):
     """Draw a chart without the buttons that plotly adds."""
-    st.plotly_chart(figure, key=key, config={"displayModeBar": False})
+    st.plotly_chart(figure, key=key, theme=None, config={"displayModeBar": False})
 
 
 def show_doubt(words, head=""):

@@ -231,6 +231,7 @@ def show_verdict(book, batch_id, at_bench=False):
     head, lines = verdict_lines(verdict)
     wanted = (target["name"], (target["L"], target["a"], target["b"]))
     show_pair([wanted, (f"Batch {batch_id}", row.lab)], [head + ".", *lines])
+    st.caption(report_words.DIFFERENCE)
     taken = [row for row in book.rows("verdicts", batch_id=batch_id) if row["target_id"] == target["id"]]
     if taken:
         when = report_words.moment_text(taken[-1]["decided_at"])

@@ -139,7 +139,7 @@ def test_correct_delete_and_history(run):
         ("batches", "delete"),
         ("batches", "undelete"),
     }
-    assert "dwell_min: 5.0 → 5.5" in CliRunner().invoke(app, ["history", "1"]).stdout
+    assert "time in dye 5 min → 5:30 min" in CliRunner().invoke(app, ["history", "1"]).stdout
 
 
 def test_a_book_that_had_to_be_begun_is_said(tmp_path):

@@ -12,7 +12,7 @@ from dyebook.report import words as report_words
 from dyebook.report.plots import plot_uptake
 from dyebook.report.shade import depth_text
 from dyebook.report.words import dwell_text
-from dyebook.screens.answers import deed, show_figures
+from dyebook.screens.answers import deed, show_figures, show_plot
 from dyebook.screens.fields import choose_from, switch
 from dyebook.screens.piece import take_to_bench
 from dyebook.screens.shade.baths import advise, as_it_stands, depth_of, learn, mixes, plan_of, second_way, suggestions
@@ -157,7 +157,7 @@ def _show_depth(model, one, target):
     st.subheader("The bath from pale to deep", anchor=False)
     _show_ribbon(run, target)
     st.caption("At these settings but for the time in the dye.")
-    st.plotly_chart(plot_uptake(run, target.L), config={"displayModeBar": False}, key="uptake")
+    show_plot(plot_uptake(run, target.L), "uptake")
     st.caption(
         "Lightness over time in the dye, with the band it lies in eight times in ten; dashed: the target, dotted: "
         "the time suggested. Full circles: dips on record near these settings; open ones: at other settings, which "
