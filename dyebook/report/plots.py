@@ -39,7 +39,7 @@ def neutral_figure(height):
         legend={"orientation": "h", "y": 1.02, "yanchor": "bottom", "x": 0, "font": _FONT},
         hovermode="x unified",
     )
-    words = {"tickfont": _FONT, "title_font": _FONT}
+    words = {"tickfont": _FONT, "title_font": _FONT, "automargin": True}
     figure.update_xaxes(gridcolor="#dcdcdc", linecolor=_GREY, **words)
     figure.update_yaxes(gridcolor="#dcdcdc", linecolor=_GREY, rangemode="tozero", **words)
     return figure
