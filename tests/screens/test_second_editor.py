@@ -123,6 +123,13 @@ FORMS = {
         "keep_rules",
         ("pH to was set to 5.8 after you opened it, and you wrote 6.5",),
     ),
+    "a strength wanted": (
+        ("baths", {"bath": "1", "dyebath_way": "rules", "1_wanted": "set"}),
+        {"bench_1_wanted_dye_g_per_l": "2.5"},
+        lambda book: baths.want_strength(book, 1, "recipe"),
+        "keep_rules",
+        ("Strength wanted was set to recipe after you opened it, and you wrote set",),
+    ),
     "a tank's floor": (
         ("baths", {"bath": "1", "dyebath_way": "level"}),
         {"bench_1_tank_area_dm2": "1.2", "bench_part_height_mm": "80"},
