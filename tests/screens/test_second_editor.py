@@ -292,6 +292,28 @@ def test_the_second_editor_is_told_and_nothing_is_overwritten(shop, open_page, f
         assert _standing(book) == before
 
 
+def test_what_another_said_of_a_seals_nickel_stands(shop, open_page):
+    """Without a tap of one's own it is followed; a tap at what was drawn before is told."""
+    page = open_page("bench", step="dye")
+    page.session_state["bench_seal"] = "mid_temperature"
+    page.run()
+    key = "no_nickel_mid_temperature"
+    with open_book(shop, who="Mara") as book:
+        book.set_setting(wet.NO_NICKEL, ["mid_temperature"])
+    page.toggle(key=key).set_value(True).run()
+    assert "changed by another person after you opened it" in page.error[0].value
+    assert page.toggle(key=key).value
+    page.toggle(key=key).set_value(False).run()
+    assert not page.error
+    with open_book(shop, who="Mara") as book:
+        assert book.setting(wet.NO_NICKEL) == []
+        book.set_setting(wet.NO_NICKEL, ["mid_temperature"])
+    page.run()
+    assert page.toggle(key=key).value
+    with open_book(shop) as book:
+        assert book.setting(wet.NO_NICKEL) == ["mid_temperature"]
+
+
 @pytest.fixture
 def photographed(begun_book, open_page):
     """The Photo page with a photo whose set-up is window bench, and its key."""

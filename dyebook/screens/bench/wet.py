@@ -130,11 +130,11 @@ def _no_nickel(book, kind):
     """Whether the sheet of a seal that may hold nickel names none; kept for the shop as the maker says it."""
     if kind == _NO_SEAL or not SEALS[kind].may_be_free:
         return False
-    free = book.setting(wet.NO_NICKEL) or []
-    said = st.toggle("Its safety data sheet names no nickel", kind in free, key=f"no_nickel_{kind}")
-    if said != (kind in free):
-        book.set_setting(wet.NO_NICKEL, [*free, kind] if said else [one for one in free if one != kind], free)
-    return said
+    free, key = book.setting(wet.NO_NICKEL) or [], f"no_nickel_{kind}"
+    st.session_state[key] = kind in free
+    turned = [one for one in free if one != kind] if kind in free else [*free, kind]
+    keep = tap(book.set_setting, wet.NO_NICKEL, turned, free)
+    return st.toggle("Its safety data sheet names no nickel", key=key, on_change=keep["on_click"], args=keep["args"])
 
 
 def _show_steps(book, row, asked, clock):
