@@ -58,7 +58,7 @@ def test_the_age_is_held_against_the_shops_own_limits(book, ember):
 def test_windows_speak_only_when_left(book, ember):
     baths.set_dye_rules(book, "Ember", ph=(5.0, 6.0), bath_temp_c=(45.0, 55.0))
     assert baths.outside_window(book, "Ember", ph=5.5, bath_temp_c=50.0) == []
-    assert "below your window" in baths.outside_window(book, "Ember", ph=4.2, bath_temp_c=50.0)[0]
+    assert "below what this dye is kept at" in baths.outside_window(book, "Ember", ph=4.2, bath_temp_c=50.0)[0]
     with pytest.raises(RecordError, match="lower end goes first"):
         baths.set_dye_rules(book, "Ember", ph=(6.0, 5.0))
 

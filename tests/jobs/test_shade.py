@@ -32,5 +32,5 @@ def test_two_dyes_where_one_does_not_do():
 
 
 def test_no_bath_no_answer():
-    with pytest.raises(ModelError, match="no bath can be asked"):
+    with pytest.raises(ModelError, match="no bath is known well enough yet"):
         learned_baths({"empty": BATHS["empty"]}, {}).suggest((50, 0, 0))
