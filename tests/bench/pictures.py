@@ -1,12 +1,14 @@
 """The photographs that are shipped: `samples/`, the demo shop's, and the small ones of `tests/scenes`.
 
     python -m tests.bench.pictures [samples] [demo] [scenes]
+    python -m tests.bench.pictures readings
 
 draws them anew in the physical world. They are files, and nothing draws them when the tests run. What lies in them
-stands in `pictures.json`.
+stands in `pictures.json`. `readings` notes what the chain reads from the small ones (`tests/photo/test_unchanged.py`).
 """
 
 import argparse
+import json
 from dataclasses import replace
 from pathlib import Path
 
@@ -15,12 +17,16 @@ import numpy as np
 
 from dyebook.demo.year import COUNT, FOLDER, NEWEST_WITH_PHOTO, photo_of, shop_year
 from dyebook.lab import Lab
+from dyebook.photo.file.read import read_photo
+from dyebook.photo.measure import look_at
+from dyebook.record import ReadOptions
 from tests.render.photo import STAMP, draw, picture, write_photo
 from tests.render.plan import card_things, chart_things, make_scenes
 from tests.render.scene import FINISHES, Develop, Film, Ground, Light, SceneSpec, Thing, View, read_table, shaped
 
 ROOT = Path(__file__).parents[2]
 SCENES = ROOT / "tests" / "scenes"
+READINGS = SCENES / "readings.json"
 _TABLE = read_table(Path(__file__).with_name("pictures.json"))
 _FILMS = {name: Film(*values) for name, values in _TABLE["films"].items()}
 _CALM = Develop(0.8, (1.03, 0.96), 0.12, 0.0, 1.05, 22000.0, 4.0, 0.5, 0.3, 0.05, False, 86)
@@ -99,6 +105,24 @@ def _stamped(codes):
     return codes
 
 
+def read_scene(name):
+    """Return what the chain reads from a scene of `tests/scenes`: card and parts found by themselves, and the readings
+    of the true parts."""
+    truth = json.loads((SCENES / f"{name}.json").read_text(encoding="utf-8"))
+    photo = read_photo(SCENES / f"{name}.jpg")
+    found = look_at(photo, ReadOptions()).measurement.to_dict()
+    outlines = [part["outline"] for part in truth["parts"]]
+    given = ReadOptions(card_at=truth["card"]["quad"], part_at=outlines, card_lab=truth["card"]["lab"])
+    parts = []
+    for part in look_at(photo, given).measurement.to_dict()["parts"]:
+        values = {"lab": part["lab"], **part["lab_u_parts"]}
+        rounded = {what: [round(value, 3) for value in row] for what, row in values.items()}
+        words = [part["setup"]["key"], part["shape_key"], *sorted(part["flags"]), *(f["kind"] for f in part["flaws"])]
+        parts.append(rounded | {"words": words})
+    card = [round(value, 1) for corner in found["card"]["quad"] for value in corner]
+    return {"card": card, "boxes": [part["box"] for part in found["parts"]], "parts": parts}
+
+
 def main():
     """Draw what was asked for."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
@@ -106,6 +130,11 @@ def main():
     parser.add_argument("--spp", type=int, default=256)
     options = parser.parse_args()
     for what in options.what:
+        if what == "readings":
+            names = [f"s{seed:03d}-{kind}" for seed in range(8) for kind in ("parts", "flaws")]
+            lines = (f'"{name}": {json.dumps(read_scene(name))}' for name in names)
+            READINGS.write_text("{\n" + ",\n".join(lines) + "\n}\n", encoding="utf-8")
+            continue
         for path, spec in _shipped(what).items():
             if what == "scenes":
                 draw(spec, "physical", path.parent, options.spp)
