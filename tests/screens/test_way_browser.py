@@ -1,4 +1,4 @@
-"""Whole ways through the app in a real browser: a batch from plan to card, a sample matched, the keyboard alone."""
+"""Whole ways through the app in a real browser: a batch from plan to card, one that is off, the keyboard alone."""
 
 import re
 from datetime import timedelta
@@ -8,7 +8,6 @@ import pytest
 
 from dyebook.book.store import open_book
 from dyebook.jobs import run as bench
-from dyebook.jobs.orders import target_of
 from tests.screens.browsing import open_context, settle, tab_to, type_in
 
 pytestmark = pytest.mark.browser
@@ -54,7 +53,7 @@ def test_a_batch_from_plan_to_printed_card(desk, served, tmp_path):
     _put_back(served.book, number, minutes=25)
     _press(desk, "End the run")
 
-    desk.get_by_role("button", name="Out, into the dye, 5 min").wait_for()
+    desk.get_by_role("button", name="Out, into the dye").wait_for()
     bath = desk.get_by_role("combobox", name="Dye bath").first
     bath.click()
     bath.press_sequentially("Ember", delay=20)
@@ -83,25 +82,6 @@ def test_a_batch_from_plan_to_printed_card(desk, served, tmp_path):
     assert (row.dye, row.bath_temp_c, row.readings) == ("Ember", 50, 1)
     # 12.3 µm by the 720 rule after 25 min at 1.5 A/dm²; the shop goes by its own gauge
     assert row.film_um == pytest.approx(12.3, rel=0.25)
-
-
-def test_a_customers_sample_is_matched(desk, served):
-    desk.goto(f"{served.address}/orders?order=1")
-    desk.get_by_role("heading", name="Lamp knobs").wait_for()
-    desk.get_by_text("Agree on another shade").click()
-    _press(desk, "Photograph the customer's piece")
-    desk.locator("input[type=file]").first.set_input_files(SAMPLE)
-    desk.get_by_text("Part 1", exact=True).first.wait_for()
-    settle(desk)
-    _press(desk, "Take it as the shade to reach")
-    desk.get_by_role("heading", name="Lamp knobs").wait_for()
-    _press(desk, "What to set for it")
-    desk.get_by_role("radio", name="Shade").first.wait_for()
-    desk.locator(".dye-pair, .shade-baths").first.wait_for(timeout=60_000)
-    assert desk.get_by_text("Lamp knobs, as the sample").first.is_visible()
-    with open_book(served.book) as book:
-        target = target_of(book, 1)
-    assert target["sample_id"] is not None
 
 
 def test_a_batch_that_is_off_is_diagnosed(desk, served):
