@@ -240,3 +240,15 @@ def test_dissolved_aluminium_reads_as_acid():
     assert corrected.g_per_l_sd > plain.g_per_l_sd
     with pytest.raises(RecordError, match="alone reads"):
         check_bath(1.02, aluminium_g_per_l=20)
+
+
+def test_a_strength_outside_the_usual_window_is_pointed_out():
+    """150 to 200 g/L for films to be dyed: common practice; the handbook has 165 to 180."""
+    codes = {asked: [note.code for note in mix_acid(asked, 2, wt_percent=96).notes] for asked in (140, 165, 230)}
+    assert "bench.unusual_acid_strength" not in codes[165]
+    assert all("bench.unusual_acid_strength" in codes[asked] for asked in (140, 230))
+
+
+def test_more_aluminium_than_any_bath_holds_is_a_slip():
+    with pytest.raises(RecordError, match="aluminium"):
+        check_bath(1.12, aluminium_g_per_l=51)

@@ -349,3 +349,9 @@ def test_a_million_runs_in_a_second():
     assert film.shape == (10**6,)
     assert np.all(film > 0)
     assert time.perf_counter() - started < 5  # typically 0.1 s; a busy machine must not fail the suite
+
+
+def test_a_run_beyond_ninety_minutes_is_pointed_out():
+    # common practice, no source: the film's outside dissolves as fast as it grows below
+    codes = [[note.code for note in plan_film(1.0, 1.0, minutes=minutes).notes] for minutes in (60, 120)]
+    assert ["bench.long_run" in one for one in codes] == [False, True]
