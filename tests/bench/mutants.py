@@ -23,15 +23,15 @@ from pathlib import Path
 ROOT = Path(__file__).parents[2]
 # module -> its tests
 MODULES = {
-    "units": "tests/test_units.py tests/shell/test_bench.py",
-    "safe_file": "tests/shell/test_files.py tests/test_full_disk.py tests/book/test_photos.py",
+    "units": "tests/test_units.py tests/test_safe_file.py tests/shell/test_bench.py",
+    "safe_file": "tests/test_safe_file.py tests/shell/test_files.py tests/test_full_disk.py",
     "record": "tests/test_words.py tests/test_units.py tests/test_record.py tests/photo/test_measure.py",
     "lab.space": "tests/lab tests/photo/test_reading.py",
     "photo.reading": "tests/photo/test_reading.py tests/photo/test_shared.py tests/photo/test_unchanged.py",
     "photo.light": "tests/photo/test_light.py tests/photo/test_reading.py tests/photo/test_unchanged.py",
     "photo.shared": "tests/photo/test_shared.py tests/photo/test_reading.py tests/photo/test_unchanged.py",
-    "photo.file.read": "tests/photo/file",
-    "photo.camera.fit": "tests/photo/camera",
+    "photo.file.read": "tests/photo/file tests/test_safe_file.py",
+    "photo.camera.fit": "tests/photo/test_unchanged.py tests/photo/camera",
     "physics.film": "tests/physics/test_film.py tests/jobs/test_run.py tests/physics/trace/test_trace.py",
     "physics.electrolyte": "tests/physics/test_electrolyte.py tests/physics/test_baths.py tests/shell/test_bench.py",
     "physics.area": "tests/physics/test_area.py tests/shell/test_bench.py",
@@ -42,7 +42,7 @@ MODULES = {
     "book.photos": "tests/book/test_photos.py tests/book/test_hostile.py",
     "advice.judge": "tests/advice/test_judge.py tests/jobs/test_verdict.py",
     "advice.redip": "tests/advice/test_redip.py tests/advice/test_overdip.py tests/advice/test_unsure_target.py",
-    "advice.suggest": "tests/advice/test_suggest.py tests/advice/test_dwell.py tests/advice/test_light.py",
+    "advice.suggest": "tests/model/test_unchanged.py tests/advice/test_suggest.py tests/advice/test_dwell.py",
     "model.fit": "tests/model",
 }
 LONGEST_S = 900

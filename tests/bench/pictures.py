@@ -123,6 +123,13 @@ def read_scene(name):
     return {"card": card, "boxes": [part["box"] for part in found["parts"]], "parts": parts}
 
 
+def learned_chart(name):
+    """Return what a chart of `tests/scenes` teaches of its camera: the error of each patch left out of the fit."""
+    from dyebook.photo.camera.profile import learn_camera
+
+    return [round(float(value), 2) for value in learn_camera(read_photo(SCENES / f"{name}.jpg"), name).loo_delta_e00]
+
+
 def main():
     """Draw what was asked for."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
@@ -132,7 +139,8 @@ def main():
     for what in options.what:
         if what == "readings":
             names = [f"s{seed:03d}-{kind}" for seed in range(8) for kind in ("parts", "flaws")]
-            lines = (f'"{name}": {json.dumps(read_scene(name))}' for name in names)
+            lines = [f'"{name}": {json.dumps(read_scene(name))}' for name in names]
+            lines += [f'"{name}": {json.dumps(learned_chart(name))}' for name in ("s000-chart", "s004-chart")]
             READINGS.write_text("{\n" + ",\n".join(lines) + "\n}\n", encoding="utf-8")
             continue
         for path, spec in _shipped(what).items():
