@@ -48,7 +48,7 @@ def test_a_bath_wants_topping_up_once_a_tenth_of_its_dye_is_gone(book):
     assert care.due_in_dm2 < 0
     # 120 dm2 take 0.72 g of dye and drag 0.18 L of bath out, which held 0.54 g
     assert care.top_up.dye_g == pytest.approx(0.72 + 0.54, rel=0.02)
-    assert dict(care_pairs(care))["top-up"].startswith("due: 1.2")
+    assert dict(care_pairs(care))["top-up"].startswith("due: 1.3")
 
 
 def test_what_was_not_noted_is_not_guessed(book):

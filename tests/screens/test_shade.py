@@ -103,7 +103,7 @@ def _redip(page, **states):
     for name, value in boxes.items():
         page.text_input(key=f"bench_shade_redip_{name}").set_value(value)
     for name, value in states.items():
-        page.selectbox(key=f"bench_shade_{name}").set_value(value)
+        page.segmented_control(key=f"bench_shade_{name}").set_value(value)
     return page.run()
 
 
@@ -127,7 +127,7 @@ def test_a_stored_batch_that_is_too_dark_is_not_dyed_further(demo_shop, open_pag
     page.text_input(key="bench_shade_redip_batch").set_value("2").run()
     assert "The book has it sealed." in texts_of(page)
     for name, value in {"dry": "wet all the time", "sealed": "not sealed"}.items():
-        page.selectbox(key=f"bench_shade_{name}").set_value(value)
+        page.segmented_control(key=f"bench_shade_{name}").set_value(value)
     assert "no further dyeing lightens a shade" in texts_of(page.run())
 
 
@@ -199,7 +199,7 @@ def test_a_part_that_its_own_bath_cannot_help_goes_to_another(demo_shop, open_pa
     for name, value in boxes.items():
         page.text_input(key=f"bench_shade_redip_{name}").set_value(value)
     for name, value in {"dry": "wet all the time", "sealed": "not sealed"}.items():
-        page.selectbox(key=f"bench_shade_{name}").set_value(value)
+        page.segmented_control(key=f"bench_shade_{name}").set_value(value)
     text = texts_of(page.run())
     assert "Heather, bath H2 next:" in text
     assert "After Heather, bath H2" in text

@@ -157,7 +157,8 @@ def test_a_new_shop(walk, new_shop, size):
     day.go("Bench")
     day.tap("Plan", role="radio")
     day.page.get_by_text("The area, added up from shapes").click()
-    day.tap("Add to the load", far=True)
+    day.arrive()
+    day.tap("Add to the load", far=True, then="Take out")
     day.tap("Plan a run with this area", far=True)
     # a rod of 20 x 50 mm: 2 π 10² + π 20 50 mm², and the tank that was just made up
     day.holds(area_dm2="0.377", order="Lamp knobs", electrolyte="Tank 1")
