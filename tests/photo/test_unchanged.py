@@ -17,7 +17,7 @@ KEPT = json.loads(READINGS.read_text(encoding="utf-8"))
 
 @pytest.mark.parametrize("name", [name for name in KEPT if name.endswith("chart")])
 def test_a_shipped_chart_teaches_what_it_did(name):
-    assert learned_chart(name) == pytest.approx(KEPT[name], abs=0.1)
+    assert learned_chart(name) == pytest.approx(KEPT[name], abs=0.2)
 
 
 @pytest.mark.parametrize("name", [name for name in KEPT if not name.endswith("chart")])
