@@ -315,6 +315,11 @@ def open_workers(count: int | None = None, scheduler: str | None = None, certifi
                 for _ in range(count):
                     pool.submit(os.getpid)
             yield pool, count
+        except KeyboardInterrupt:
+            # a lead that was interrupted while it fed them could wait for them for ever; the next run does their photos
+            for worker in multiprocessing.active_children():
+                worker.kill()
+            raise
         finally:
             pool.shutdown(wait=True, cancel_futures=True)
         return

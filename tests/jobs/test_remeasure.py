@@ -186,7 +186,11 @@ def test_ctrl_c_stops_the_command_and_the_next_run_goes_on(archive, done_first):
         with open_book(archive) as book:
             _wait_for(lambda: _has_workers(command.pid) and PHOTOS - count_waiting(book, _METHOD) >= done_first)
         os.killpg(command.pid, signal.SIGINT)  # a terminal stops the workers too
-        out, errors = command.communicate(timeout=60)
+        try:
+            out, errors = command.communicate(timeout=60)
+        finally:
+            if command.poll() is None:
+                os.killpg(command.pid, signal.SIGKILL)
     answer = json.loads(out)
     assert command.returncode == 1
     assert answer["stopped"]
