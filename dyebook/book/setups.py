@@ -14,8 +14,8 @@ from dyebook.errors import RecordError
 from dyebook.record import check_lab
 
 __all__ = [
-    "SetupUse", "keep_twin", "list_setups", "name_setup", "setup_called", "setup_names", "setup_of", "twin_of",
-    "version_of",
+    "SetupUse", "keep_twin", "list_setups", "name_setup", "setup_called", "setup_names", "setup_of", "take_name_back",
+    "twin_of", "version_of",
 ]  # fmt: skip
 
 _LONGEST_NAME = 60
@@ -23,16 +23,34 @@ _LONGEST_NAME = 60
 
 @dataclass(frozen=True)
 class SetupUse:
-    """A set-up and its use: `name` is None until a maker gives one, `first_seen` an ISO moment."""
+    """A set-up and its use: `name` is None until a maker gives one."""
 
-    keys: tuple
     name: str | None
-    first_seen: str
-    readings: int
+    of_keys: tuple  # of (str, str, int): each key, the ISO moment it was first seen, its readings; in order of keys
+
+    @property
+    def keys(self) -> tuple:
+        """The keys, sorted."""
+        return tuple(key for key, *_ in self.of_keys)
+
+    @property
+    def called(self) -> str:
+        """By what its readings are known, as `setup_called`."""
+        return self.name.casefold() if self.name else self.keys[0]
+
+    @property
+    def first_seen(self) -> str:
+        """The ISO moment of its first reading."""
+        return min(at for _, at, _ in self.of_keys)
+
+    @property
+    def readings(self) -> int:
+        """How many there are."""
+        return sum(count for *_, count in self.of_keys)
 
     def to_dict(self) -> dict:
         """Return plain values for JSON."""
-        return {**vars(self), "keys": list(self.keys)}
+        return {name: getattr(self, name) for name in ("name", "keys", "first_seen", "readings")}
 
 
 def setup_names(book) -> dict[str, str]:
@@ -72,6 +90,23 @@ def name_setup(book, key: str, name: str, version: int | None = None) -> None:
         _tell(connection, book, key, {"name": name}, version)
 
 
+def take_name_back(book, key: str, version: int | None = None) -> None:
+    """Take the last name of a key's set-up back: it has the one before, or none, and parts from those it had joined.
+
+    RecordError where it has none that was given; for `version` see `name_setup`.
+    """
+    with book.writing() as connection:
+        found = rows.list_rows(connection, Setup.__table__, key=key)
+        if not found or found[0]["name"] is None:
+            raise RecordError(f"set-up {key} has no name that could be taken back")
+        changes = [one for one in rows.history_of(connection, "setups", found[0]["id"]) if "name" in one["old"]]
+        standing = [None]
+        for name in [*(one["old"]["name"] for one in changes[:1]), *(one["new"]["name"] for one in changes)]:
+            # a name that gives way to the one before it was itself taken back
+            standing = standing[:-1] if [name] == standing[-2:-1] else [*standing, name]
+        _tell(connection, book, key, {"name": standing[-2] if changes else None}, version)
+
+
 def twin_of(book, key: str | None) -> tuple | None:
     """Return the own Lab of the bare twin in a key's set-up; None where it was not told."""
     return next((tuple(row["twin_lab"]) for row in book.rows("setups", key=key) if row["twin_lab"]), None)
@@ -86,11 +121,10 @@ def keep_twin(book, key: str, lab, version: int | None = None) -> None:
 
 def _tell(connection, book, key, values, version):
     """Write what was told of a key."""
-    known = rows.list_rows(connection, Setup.__table__, key=key)
-    if known:
-        rows.correct_row(connection, Setup.__table__, known[0]["id"], values, version, book.who)
-    else:
-        rows.add_row(connection, Setup.__table__, {"key": key, **values}, book.who)
+    known = [row["id"] for row in rows.list_rows(connection, Setup.__table__, key=key)]
+    # the first thing told has its line in the history too
+    number = known[0] if known else rows.add_row(connection, Setup.__table__, {"key": key}, book.who)
+    rows.correct_row(connection, Setup.__table__, number, values, version if known else None, book.who)
 
 
 def list_setups(book) -> list[SetupUse]:
@@ -107,9 +141,8 @@ def list_setups(book) -> list[SetupUse]:
     names, groups = setup_names(book), {}
     for key, said, *use in found:
         name = names.get(key) or said
-        groups.setdefault(name or key, (name, []))[1].append((key, *use))
-    uses = [
-        SetupUse(tuple(sorted({key for key, *_ in own})), name, min(at for _, at, _ in own), sum(n for *_, n in own))
-        for name, own in groups.values()
-    ]
+        _, own = groups.setdefault(setup_called(key, said, names), (name, {}))
+        at, count = own.get(key, (use[0], 0))
+        own[key] = min(at, use[0]), count + use[1]
+    uses = [SetupUse(name, tuple((key, *own[key]) for key in sorted(own))) for name, own in groups.values()]
     return sorted(uses, key=lambda one: one.first_seen, reverse=True)

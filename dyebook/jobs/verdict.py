@@ -2,27 +2,33 @@
 
 The readings of a batch are averaged in one state of the surface, and only like with like: those in the target's own
 photo where there are such, else those of its set-up or of its instrument's geometry, else all. The mean keeps of each
-part of the error what its readings share. Two set-ups that have both read the check coupon are linked by it.
+part of the error what its readings share. Two set-ups that have both read the check coupon are linked by it: their
+step is offered, and taken off verdicts where a maker said so.
 """
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from itertools import combinations
 
 import numpy as np
 
 from dyebook.advice.judge import CAMERA_LENGTH_DELTA_E, Shade, Verdict, judge, own_error
 from dyebook.book.coupons import check_readings
 from dyebook.book.setups import setup_names, setup_of
+from dyebook.errors import RecordError
 from dyebook.lab import Lab, delta_e_76, lab_to_lch
 from dyebook.notebook import Note
 from dyebook.record import check_tolerance
 
 __all__ = [
     "UNLIKE_BATH",
+    "CouponStep",
     "batch_shade",
+    "coupon_steps",
     "judge_against",
     "judge_perfect",
     "mean_shade",
     "reading_shades",
+    "take_step",
     "target_shade",
     "through_coupon",
     "unlike_bath",
@@ -48,14 +54,74 @@ def judge_against(book, row, target: dict, tolerance: float | None = None) -> Ve
         tolerance = target["tolerance_de00"] or book.setting("tolerance_de00")
     wanted = target_shade(book, target, row.finish)
     part, tolerance = batch_shade(book, row, wanted), check_tolerance(tolerance)
-    found = judge(wanted, part, tolerance)
-    linked = through_coupon(book, part, wanted)
+    found, linked = judge(wanted, part, tolerance), through_coupon(book, part, wanted)
     if linked is None:
         return found
-    # offered beside the verdict, and never in its place
-    offer = judge(wanted, linked, tolerance)
-    told = {"delta_e00": offer.delta_e00, "u": offer.delta_e00_u, "step": tuple(np.subtract(part.lab, linked.lab))}
-    return replace(found, notes=(*found.notes, Note("trouble.through_coupon", verdict=offer.verdict, **told)))
+    # offered beside the verdict, and in its place only where a maker said so
+    pair, other = _pair(part.setup, wanted.setup), judge(wanted, linked, tolerance)
+    taken = pair in book.setting(_TAKEN, [])
+    if taken:
+        found, other = other, found
+    told = {"verdict": other.verdict, "delta_e00": other.delta_e00, "u": other.delta_e00_u, "taken": taken}
+    told |= {"step": tuple(np.subtract(part.lab, linked.lab)), "pair": pair, "lab": linked.lab}
+    return replace(found, notes=(*found.notes, Note("trouble.through_coupon", **told)))
+
+
+# setting: pairs of set-ups whose step on the check coupon is taken off verdicts
+_TAKEN = "coupon_steps_taken"
+
+
+@dataclass(frozen=True)
+class CouponStep:
+    """What two set-ups read apart on the check coupon."""
+
+    # here, there: by what their readings are known; `setup_of`
+    here: str
+    there: str
+    step: Lab  # here less there
+    u: tuple  # its standard uncertainty, from what moves between the coupon's photos
+    taken: bool  # off verdicts, as a maker said
+
+    def to_dict(self) -> dict:
+        """Return plain values for JSON."""
+        return {**vars(self), **{name: [round(value, 3) for value in getattr(self, name)] for name in ("step", "u")}}
+
+
+def coupon_steps(book) -> list[CouponStep]:
+    """Return the `CouponStep` of each two set-ups that have read the check coupon, in order of their names."""
+    means, taken = _coupon_means(book), book.setting(_TAKEN, [])
+    steps = []
+    for here, there in combinations(sorted(means), 2):
+        u = np.sqrt(np.diag(_moves(means[here], means[there])))
+        step = Lab(*map(float, np.subtract(means[here].lab, means[there].lab)))
+        steps.append(CouponStep(here, there, step, tuple(map(float, u)), [here, there] in taken))
+    return steps
+
+
+def take_step(book, here: str, there: str, taken: bool = True) -> None:
+    """Let the step of two set-ups on the check coupon be taken off verdicts between them, or no longer."""
+    pair, pairs = _pair(here, there), book.setting(_TAKEN, [])
+    if taken and not set(pair) <= set(_coupon_means(book)):
+        raise RecordError(f"{here} and {there} have not both read the check coupon; photograph it in each")
+    rest = [one for one in pairs if one != pair]
+    book.set_setting(_TAKEN, [*rest, pair] if taken else rest, pairs)
+
+
+def _pair(here, there):
+    return sorted((here, there))
+
+
+def _coupon_means(book):
+    """The mean reading of the check coupon by set-up."""
+    by_setup = {}
+    for shade in reading_shades(book, check_readings(book)):
+        by_setup.setdefault(shade.setup, []).append(shade)
+    return {setup: mean_shade(shades) for setup, shades in by_setup.items() if setup is not None}
+
+
+def _moves(*shades):
+    """Covariance of what changes from photo to photo, of several readings together."""
+    return sum(shade.parts.get(name, np.zeros((3, 3))) for shade in shades for name in ("photo", "own"))
 
 
 def through_coupon(book, part: Shade, wanted: Shade) -> Shade | None:
@@ -70,16 +136,14 @@ def through_coupon(book, part: Shade, wanted: Shade) -> Shade | None:
     """
     if None in (part.setup, wanted.setup) or part.setup == wanted.setup:
         return None
-    shades = reading_shades(book, check_readings(book))
-    sides = [[one for one in shades if one.setup == shade.setup] for shade in (part, wanted)]
-    if not all(sides):
+    means = _coupon_means(book)
+    if not {part.setup, wanted.setup} <= set(means):
         return None
-    here, there = (mean_shade(side) for side in sides)
+    here, there = means[part.setup], means[wanted.setup]
     k = float(np.exp(-0.5 * (float(delta_e_76(here.lab, part.lab)) / CAMERA_LENGTH_DELTA_E) ** 2))
     none = np.zeros((3, 3))
-    moves = sum(side.parts.get(name, none) for side in (here, there) for name in ("photo", "own"))
     cameras = sum(side.parts.get("camera", none) for side in (part, wanted))
-    own = part.parts.get("own", none) + k**2 * moves + (1 - k**2) * cameras
+    own = part.parts.get("own", none) + k**2 * _moves(here, there) + (1 - k**2) * cameras
     parts = {**part.parts, "own": own, "camera": wanted.parts.get("camera", none)}
     lab = np.subtract(part.lab, k * np.subtract(here.lab, there.lab))
     return replace(part, lab=lab, parts=parts, setup=wanted.setup, shape=None)

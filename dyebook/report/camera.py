@@ -18,6 +18,9 @@ __all__ = [
     "learned_words",
     "moved_text",
     "repeatability_text",
+    "setup_line",
+    "setups_text",
+    "step_line",
 ]
 
 
@@ -86,6 +89,24 @@ def camera_line(profile) -> str:
     learned = moment_text(profile.learned_at[:10])
     near = distance_text(profile.mean) + repeats
     return f"**{plain(profile.name)}** – {near}  \n{plain(_maker(profile))}, learned {learned}"
+
+
+def setup_line(use) -> str:
+    """Return a set-up of the book in a line."""
+    count = f"{use.readings} reading{'' if use.readings == 1 else 's'}"
+    return f"{use.name or 'not named yet'}: {count} since {moment_text(use.first_seen)}"
+
+
+def step_line(step) -> str:
+    """Return in a line what two set-ups read apart on the check coupon, and whether verdicts are free of it."""
+    apart = f"{step.here} reads {lab_text(step.step, step.u, '+')} from {step.there} on the check coupon"
+    return f"{apart}; {'taken off verdicts between them' if step.taken else 'not taken off'}"
+
+
+def setups_text(found) -> str:
+    """Return set-ups with the keys they were known by, and the steps between them, as lines for the shell."""
+    lines = [line for use in found["setups"] for line in (setup_line(use), *(f"  known as {key}" for key in use.keys))]
+    return "\n".join([*lines, *map(step_line, found["steps"])]) or "no photo was read in a set-up yet"
 
 
 def coupon_words(coupon) -> tuple[str, list[str]]:

@@ -6,7 +6,7 @@
 from html import escape
 
 from dyebook.report.bench import CAUTIONS
-from dyebook.report.words import COVERAGE, capital, moment_text, seen_text, sentence_text
+from dyebook.report.words import COVERAGE, capital, lab_text, moment_text, seen_text, sentence_text
 
 __all__ = [
     "SENTENCES", "causes_html", "causes_text", "difference_figures", "drift_lines", "drift_text", "false_signals_text",
@@ -254,9 +254,12 @@ def _unlike(yes, no):
     )
 
 
-def _signed_lab(step):
-    names = ("L*", "a*", "b*")
-    return ", ".join(f"{value:+.1f} {name}" for name, value in zip(names, step, strict=True)).replace("-", "−")
+def _through_coupon(verdict, delta_e00, u, step, taken, **_):
+    apart = (
+        f"sample and part were read in two set-ups, which differ by {lab_text(step, signed='+')} on the check coupon"
+    )
+    other = f"{_VERDICTS[verdict].lower()}, ΔE00 {delta_e00:.1f} ± {COVERAGE * u:.1f}"
+    return f"{apart}; {'that is taken off, and as read it was' if taken else 'with that taken off'}: {other}"
 
 
 def _verdict_in(delta_e00, u, tolerance, smallest, between):
@@ -283,10 +286,7 @@ SENTENCES = {
     "unlike_sealed": _unlike("sealed", "unsealed"),
     "unlike_geometry": lambda target: "the two instruments measure in other geometries: compare like with like",
     "in_one_photo": "sample and part in one photo: judged by their difference, most of the camera's error cancels",
-    "through_coupon": lambda verdict, delta_e00, u, step: (
-        f"sample and part were read in two set-ups, which differ by {_signed_lab(step)} on the check coupon; with that "
-        f"taken off: {_VERDICTS[verdict].lower()}, ΔE00 {delta_e00:.1f} ± {COVERAGE * u:.1f}"
-    ),
+    "through_coupon": _through_coupon,
     "one_photo": lambda smallest: "would decide: sample and part side by side in one photo",
     "same_setup": lambda smallest: "would decide: both with the same camera, lamp, card and place",
     "same_shape": lambda smallest: "would decide: pieces of the same shape and finish side by side",

@@ -62,14 +62,14 @@ def sentence_text(text) -> str:
     return capital(text) + ("" if text.endswith((".", "!", "?")) else ".")
 
 
-def lab_text(lab, u=None) -> str:
+def lab_text(lab, u=None, signed="") -> str:
     """Return "L* 41.2  a* 3.0  b* −38.4", with ± where the uncertainty is known.
 
-    `lab`: sequence of 3 floats. `u` (sequence of 3 floats, optional): standard uncertainties.
+    `lab`: sequence of 3 floats. `u` (sequence of 3 floats, optional): standard uncertainties. `signed`: "+" for a step.
     """
     pieces = []
     for index, name in enumerate(("L*", "a*", "b*")):
-        text = f"{name} {lab[index]:.1f}".replace("-", "−")
+        text = f"{name} {lab[index]:{signed}.1f}".replace("-", "−")
         if u is not None and math.isfinite(u[index]):
             text += f" ± {COVERAGE * u[index]:.1f}"
         pieces.append(text)

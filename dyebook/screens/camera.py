@@ -6,19 +6,22 @@ from pathlib import Path
 
 import streamlit as st
 
+from dyebook.book.setups import list_setups, take_name_back
 from dyebook.jobs.camera import check_repeats, forget_learned, keep_learned, learn_from, print_mat
 from dyebook.jobs.check_coupon import coupon_cameras
+from dyebook.jobs.verdict import coupon_steps, take_step
 from dyebook.photo.camera.chart import PATCHES
 from dyebook.photo.camera.store import list_cameras
 from dyebook.report import camera as report_camera
+from dyebook.report.batches import change_text
 from dyebook.report.camera import repeatability_text
-from dyebook.report.words import plain
+from dyebook.report.words import moment_text, plain
 from dyebook.screens import coupon, tasks
 from dyebook.screens.answers import name_page, offer_pdf, show_flags
 from dyebook.screens.apart import apart, read_apart
 from dyebook.screens.drafts import draft, forget, keep, mark_of, recall
 from dyebook.screens.photo.roll import take_file
-from dyebook.screens.session import friendly_errors, sentence, the_book
+from dyebook.screens.session import as_drawn, friendly_errors, sentence, tap, the_book
 from dyebook.screens.swatch import tap_corners
 
 __all__ = ["show", "show_repeat"]
@@ -52,6 +55,7 @@ def show():
     with right, friendly_errors():
         _show_known()
         show_repeat()
+        _show_setups(the_book())
         _offer_mat()
         _tell_flat()
     if not daily:
@@ -163,6 +167,27 @@ def _bring_back():
     draft().pop("camera_forgotten", None)
     if (camera := st.session_state.pop("camera_gone", None)) is not None:
         keep_learned(the_book(), camera)
+
+
+def _show_setups(book):
+    """The set-ups that photos were taken in, their names to take back, and their steps on the check coupon."""
+    rows = {row["key"]: row for row in book.rows("setups") if row["name"]}
+    st.subheader("Set-ups", anchor=False)
+    st.markdown("Camera, lamp, card and place; they get their names on the Photo page.")
+    for use in list_setups(book):
+        st.markdown(f"**{plain(report_camera.setup_line(use))}**")
+        for key, first, _ in use.of_keys:
+            if key in rows:
+                for change in book.history("setups", rows[key]["id"]):
+                    st.caption(plain(change_text(change)))
+                label = f"Take back: first seen {moment_text(first)}"
+                drawn = as_drawn(f"setup {key}", rows[key]["version"])
+                st.button(label, key=f"name_back_{key}", type="tertiary", **tap(take_name_back, book, key, drawn))
+    for number, step in enumerate(coupon_steps(book)):
+        st.markdown(f"{plain(report_camera.step_line(step))}.")
+        label = "Leave it in again" if step.taken else "Take it off verdicts"
+        deed = tap(take_step, book, step.here, step.there, not step.taken)
+        st.button(label, key=f"take_step_{number}", type="tertiary", **deed)
 
 
 def _offer_mat():

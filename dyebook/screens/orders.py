@@ -11,6 +11,7 @@ import streamlit as st
 from dyebook.errors import RecordError
 from dyebook.jobs import orders
 from dyebook.jobs.trouble import judge_batch, target_for
+from dyebook.jobs.verdict import take_step
 from dyebook.jobs.wet import surface_of
 from dyebook.record import check_tolerance
 from dyebook.report import batches as report_batches
@@ -230,8 +231,14 @@ def show_verdict(book, batch_id, at_bench=False):
     verdict = judge_batch(book, batch_id)
     head, lines = verdict_lines(verdict)
     wanted = (target["name"], (target["L"], target["a"], target["b"]))
-    show_pair([wanted, (f"Batch {batch_id}", row.lab)], [head + ".", *lines])
+    linked = next((note.values for note in verdict.notes if note.code == "trouble.through_coupon"), None)
+    taken = linked is not None and linked["taken"]
+    read = ("less the coupon's step", linked["lab"]) if taken else ("as read", row.lab)
+    show_pair([wanted, (f"Batch {batch_id}" + f", {read[0]}" * taken, read[1])], [head + ".", *lines])
     st.caption(report_words.DIFFERENCE)
+    if linked is not None:
+        label = "Leave the coupon's step in" if taken else "Take the coupon's step off"
+        st.button(label, key=f"step_{batch_id}", type="tertiary", **tap(take_step, book, *linked["pair"], not taken))
     taken = [row for row in book.rows("verdicts", batch_id=batch_id) if row["target_id"] == target["id"]]
     if taken:
         when = report_words.moment_text(taken[-1]["decided_at"])

@@ -10,7 +10,16 @@ import typer
 
 from dyebook.errors import PhotoError, RecordError
 from dyebook.safe_file import replacing
-from dyebook.shell.options import BookOption, JsonOption, open_at, parse_lab, parse_points, print_result, shop_setting
+from dyebook.shell.options import (
+    BookOption,
+    JsonOption,
+    open_at,
+    option,
+    parse_lab,
+    parse_points,
+    print_result,
+    shop_setting,
+)
 from dyebook.shell.photo import CameraOption, CardAt, CardLab, NoCamera, asked_of
 from dyebook.units import parse_moment
 
@@ -218,6 +227,39 @@ def days(
     _print_days(found, as_json)
 
 
+def setups(
+    key: Annotated[str | None, option("Key of a set-up: one that photos were known by.")] = None,
+    name: Annotated[str | None, option("What to call it; the name of another joins the two.")] = None,
+    take_back: Annotated[bool, option("Take its last name back, and so a joining.", "--take-back")] = False,
+    step: Annotated[str | None, option("Two set-ups, 'HERE,THERE': take their coupon's step off verdicts.")] = None,
+    leave: Annotated[bool, option("Leave the step in again.", "--leave")] = False,
+    book: BookOption = None,
+    as_json: JsonOption = False,
+):
+    """Show the set-ups of the book, and what they read apart on the check coupon; name one, or take a name back.
+
+    Example: dyebook camera setups --key 4f2a91c07b3d --take-back
+    """
+    from dyebook.book.setups import list_setups, name_setup, take_name_back
+    from dyebook.jobs.verdict import coupon_steps, take_step
+    from dyebook.report.camera import setups_text
+
+    if (key is None) != (name is None and not take_back) or (name is not None and take_back):
+        raise typer.BadParameter("give --key with either --name or --take-back")
+    pair = [one.strip() for one in (step or "").split(",")]
+    if (step is not None and len(pair) != 2) or (leave and step is None):
+        raise typer.BadParameter("give two set-ups with a comma between: --step 'window bench,kitchen'")
+    with open_at(book) as opened:
+        if take_back:
+            take_name_back(opened, key)
+        elif key is not None:
+            name_setup(opened, key, name)
+        if step is not None:
+            take_step(opened, *map(str.casefold, pair), not leave)
+        found = {"setups": list_setups(opened), "steps": coupon_steps(opened)}
+    print_result(found, as_json, setups_text)
+
+
 def _no_day(name, cameras):
     """Why there is nothing to show."""
     with_it, option = ("", "") if name is None else (f" read with {name!r}", f" --camera {name!r}")
@@ -265,4 +307,5 @@ def add_commands(app):
     app.command()(mat)
     camera_app.command()(check)
     camera_app.command()(days)
+    camera_app.command()(setups)
     app.add_typer(camera_app, name="camera", no_args_is_help=True)

@@ -4,10 +4,19 @@ import numpy as np
 import pytest
 
 from dyebook.advice.judge import difference_covariance
-from dyebook.book.setups import list_setups, name_setup
-from dyebook.errors import RecordError
+from dyebook.book.setups import list_setups, name_setup, setup_names, take_name_back, version_of
+from dyebook.errors import BookError, RecordError
 from dyebook.jobs import orders
-from dyebook.jobs.verdict import batch_shade, judge_against, mean_shade, reading_shades, target_shade, through_coupon
+from dyebook.jobs.verdict import (
+    batch_shade,
+    coupon_steps,
+    judge_against,
+    mean_shade,
+    reading_shades,
+    take_step,
+    target_shade,
+    through_coupon,
+)
 from dyebook.record import DyeRecord
 
 LAB = (40.0, 40.0, 44.0)
@@ -86,10 +95,32 @@ def test_keys_of_one_name_are_one_set_up(book, order):
     assert _u(book, number, target) < 0.3 * apart
     (use,) = list_setups(book)
     assert (use.keys, use.name, use.readings) == (("bench", "kitchen"), "window bench", 3)
-    name_setup(book, "kitchen", "kitchen")
-    assert _u(book, number, target) == pytest.approx(apart)
+    take_name_back(book, "kitchen")
+    assert _u(book, number, target) == pytest.approx(apart), "joined and parted again"
     with pytest.raises(RecordError, match="a set-up is named"):
         name_setup(book, "kitchen", " ")
+
+
+def test_names_are_taken_back_one_by_one_and_the_history_keeps_them(book):
+    for name in ("window bench", "kitchen", "light tent"):
+        name_setup(book, "4f2a", name)
+    named = []
+    for _ in range(3):
+        take_name_back(book, "4f2a", version_of(book, "4f2a"))
+        named.append(setup_names(book).get("4f2a"))
+    assert named == ["kitchen", "window bench", None]
+    with pytest.raises(RecordError, match="no name that could be taken back"):
+        take_name_back(book, "4f2a")
+    (row,) = book.rows("setups")
+    told = [change["new"]["name"] for change in book.history("setups", row["id"])]
+    assert told == ["window bench", "kitchen", "light tent", "kitchen", "window bench", None]
+    name_setup(book, "4f2a", "kitchen")
+    with pytest.raises(BookError, match=r"changed by .* after you opened it"):
+        take_name_back(book, "4f2a", 1)
+    # a name that came with its row, as books of before have it
+    book.add("setups", key="99", name="north window")
+    take_name_back(book, "99")
+    assert setup_names(book) == {"4f2a": "kitchen", "99": None}
 
 
 def test_the_mean_of_photos_lessens_what_differs_from_photo_to_photo(book):
@@ -200,6 +231,31 @@ def test_the_check_coupon_links_two_set_ups_and_the_correction_is_only_offered(b
     assert "with that taken off" in note
     assert note.values["u"] < 0.6 * found.delta_e00_u
     assert note.values["u"] > judge_against(book, book.batch(_twin(book)), target).delta_e00_u, "two photos more"
+    (step,) = coupon_steps(book)
+    assert (step.here, step.there, step.step, step.taken) == ("bench", "kitchen", (-3, 0, -2), False)
+    # photo and own of two photos: the closed form of a difference of means
+    assert step.u == pytest.approx([np.sqrt(2 * (SIZES["photo"] ** 2 + SIZES["own"] ** 2))] * 3)
+
+
+def test_a_maker_has_the_coupons_step_taken_off_and_put_in_again(book, order):
+    target, number = _sample(book, order), _batch(book)
+    _read(book, number, lab=(43.0, 40.0, 46.0), setup="kitchen")
+    with pytest.raises(RecordError, match="have not both read the check coupon"):
+        take_step(book, "bench", "kitchen")
+    _coupon(book, (45.0, 38.0, 40.0), "bench", 0)
+    _coupon(book, (48.0, 38.0, 42.0), "kitchen", 1)
+    as_read = judge_against(book, book.batch(number), target)
+    take_step(book, "kitchen", "bench")
+    assert coupon_steps(book)[0].taken
+    found = judge_against(book, book.batch(number), target)
+    (note,) = [one for one in found.notes if one.code == "trouble.through_coupon"]
+    assert found.delta_e00 < 0.2 < as_read.delta_e00
+    assert "that is taken off, and as read it was" in note
+    assert (note.values["verdict"], note.values["delta_e00"]) == (as_read.verdict, as_read.delta_e00)
+    assert book.batch(number).lab == (43, 40, 46), "what was read stays as it was read"
+    take_step(book, "bench", "kitchen", False)
+    assert judge_against(book, book.batch(number), target).delta_e00 == as_read.delta_e00
+    assert [line["who"] for line in book.history("settings")] == [book.who] * 2
 
 
 def _twin(book):

@@ -7,8 +7,11 @@ import cv2
 import numpy as np
 import pytest
 
+from dyebook.book.coupons import keep_check_day
+from dyebook.book.setups import list_setups, name_setup
 from dyebook.book.store import open_book
 from dyebook.jobs.check_coupon import keep_day
+from dyebook.jobs.verdict import coupon_steps
 from dyebook.lab import encode_srgb
 from dyebook.photo.camera.store import list_cameras
 from tests.photo.charts import chart_light, chart_picture
@@ -153,3 +156,28 @@ def test_a_photo_without_a_coupon_or_a_card_asks_for_taps(empty_book, open_page)
     assert "not a photo" in " ".join(one.value for one in page.error)
     page.run()
     assert not page.error
+
+
+def test_set_ups_part_again_and_their_step_is_taken_off_at_one_tap(empty_book, open_page):
+    def coupon(lab, setup):
+        return {**dict(zip("Lab", lab, strict=True)), "setup_key": setup, "source": "photo"}
+
+    with open_book(empty_book) as book:
+        keep_check_day(book, "2026-01-01", None, [(coupon((45.0, 38.0, 40.0), "4f2a"), None)])
+        keep_check_day(book, "2026-01-02", None, [(coupon((48.0, 38.0, 42.0), "99cc"), None)])
+        name_setup(book, "4f2a", "window bench")
+        name_setup(book, "99cc", "window bench")
+    page = open_page("camera")
+    assert any("window bench: 2 readings since" in one.value for one in page.markdown)
+    assert any("name nothing → window bench" in one.value for one in page.caption)
+    page.button(key="name_back_99cc").click().run()
+    with open_book(empty_book) as book:
+        assert [one.called for one in list_setups(book)] == ["99cc", "window bench"]
+    assert any("99cc reads L" in one.value and "not taken off" in one.value for one in page.markdown)
+    page.button(key="take_step_0").click().run()
+    with open_book(empty_book) as book:
+        assert [one.taken for one in coupon_steps(book)] == [True]
+    page.button(key="take_step_0").click().run()
+    with open_book(empty_book) as book:
+        assert [one.taken for one in coupon_steps(book)] == [False]
+    assert not page.exception

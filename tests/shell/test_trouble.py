@@ -9,6 +9,7 @@ import pandas as pd
 import pytest
 from typer.testing import CliRunner
 
+from dyebook.book.coupons import keep_check_day
 from dyebook.book.setups import keep_twin
 from dyebook.book.store import open_book
 from dyebook.shell.main import app
@@ -168,3 +169,33 @@ def test_a_part_is_measured_by_its_bare_twin(tmp_path):
     alone = run("measure", photo, "--twin-lab", "80,0,-1")
     assert alone.exit_code == 2
     assert "--twin-at" in alone.stderr
+
+
+def test_set_ups_are_named_parted_and_linked_in_the_shell(tmp_path):
+    path = str(tmp_path / "a.sqlite")
+    with open_book(path) as book:
+        keep_check_day(book, "2026-01-01", None, [(_coupon((45.0, 38.0, 40.0), "4f2a"), None)])
+        keep_check_day(book, "2026-01-02", None, [(_coupon((48.0, 38.0, 42.0), "99cc"), None)])
+
+    def setups(*more):
+        found = run("camera", "setups", *more, "--book", path, "--json")
+        assert found.exit_code == 0, found.output
+        return json.loads(found.output)
+
+    (step,) = setups("--key", "4f2a", "--name", "Window bench")["steps"]
+    assert (step["here"], step["there"], step["step"]) == ("99cc", "window bench", [3, 0, 2])
+    assert setups("--step", "Window bench, 99cc")["steps"][0]["taken"]
+    joined = setups("--key", "99cc", "--name", "window bench")
+    assert [one["keys"] for one in joined["setups"]] == [["4f2a", "99cc"]]
+    assert joined["steps"] == []
+    parted = setups("--key", "99cc", "--take-back")
+    assert sorted(one["keys"] for one in parted["setups"]) == [["4f2a"], ["99cc"]]
+    assert not setups("--step", "Window bench,99cc", "--leave")["steps"][0]["taken"]
+    assert "99cc reads L* +3.0 ± 0.4" in run("camera", "setups", "--book", path).output
+    assert run("camera", "setups", "--key", "99cc", "--book", path).exit_code == 2
+    assert run("camera", "setups", "--step", "99cc", "--book", path).exit_code == 2
+
+
+def _coupon(lab, setup):
+    own = {name: (np.eye(3) * 0.01).tolist() for name in ("photo", "own")}
+    return {**dict(zip("Lab", lab, strict=True)), "error_parts": own, "setup_key": setup, "source": "photo"}
