@@ -51,9 +51,9 @@ class Kept:
     deleted_at: Mapped[str | None]
 
 
-def between(lower, upper, **options):
-    """Return a column whose numbers must lie within the two limits."""
-    return mapped_column(info={"between": (lower, upper)}, **options)
+def between(lower, upper, label=None, **options):
+    """Return a column whose numbers must lie within the two limits; `label`: what people call it."""
+    return mapped_column(info={"between": (lower, upper), "label": label}, **options)
 
 
 def one_of(*words, **options):
@@ -259,7 +259,7 @@ class Rinse(Kept, Base):
     position: Mapped[int] = between(1, 99, default=1, server_default="1")
     kind: Mapped[str | None] = one_of("tap", "deionised", "warm", "neutralise", "spray")
     rinse_temp_c: Mapped[float | None]
-    dwell_min: Mapped[float | None] = between(0, 1440)
+    dwell_min: Mapped[float | None] = between(0, 1440, "time in the rinse")
     note: Mapped[str | None]
 
 
@@ -271,7 +271,7 @@ class Seal(Kept, Base):
     position: Mapped[int] = between(1, 99, default=1, server_default="1")
     kind: Mapped[str | None] = one_of("hot_water", "nickel_acetate", "cold", "mid_temperature", "steam", "other")
     seal_temp_c: Mapped[float | None] = between(0, 130)
-    dwell_min: Mapped[float | None] = between(0, 1440)
+    dwell_min: Mapped[float | None] = between(0, 1440, "time in the seal")
     ph: Mapped[float | None]
     seal_stain: Mapped[float | None]
     note: Mapped[str | None]

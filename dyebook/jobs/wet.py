@@ -24,6 +24,8 @@ SEAL_TIMES = "seal_min_per_um"
 NO_NICKEL = "seal_no_nickel"
 # longer dips are asked about: handbooks give 10 to 30 min at most
 LONGEST_DWELL_MIN = 60.0
+# of its planned time; a seal that took less is asked about, common practice, no source
+SHORTEST_SEAL = 0.5
 _CLOCKS_DIFFER = timedelta(minutes=15)
 # ways to seal, by the names of the physics, as the book calls them
 SEAL_KINDS = {
@@ -115,9 +117,18 @@ def asked_of_batch(book, row: dict, dip: dict, seal: dict | None, order=None, dy
         asked.append(Note("bench.odd_minutes", minutes=dip["dwell_min"], usual_min=LONGEST_DWELL_MIN))
     if dyed_at is not None and _local(dyed_at) > datetime.now().astimezone() + _CLOCKS_DIFFER:
         asked.append(Note("bench.in_the_future", at=dyed_at))
+    asked += _short_seal(row, seal)
     kinds = {kept: kind for kind, kept in SEAL_KINDS.items()}
     of_seal = asked_of_seal(book, row, kinds.get((seal or {}).get("kind")), order)
     return (*unanswered(row["trace"] or {}, asked), *of_seal)
+
+
+def _short_seal(row, seal):
+    """What is asked about a seal that took far less than its clock was set to."""
+    took, steps = (seal or {}).get("dwell_min"), (row["trace"] or {}).get("steps", {})
+    planned = next((step.get("minutes") for name, step in steps.items() if name.startswith("seal")), None)
+    short = None not in (took, planned) and took < SHORTEST_SEAL * planned
+    return [Note("bench.seal_short", minutes=took, planned_min=planned)] if short else []
 
 
 def _local(text):

@@ -211,6 +211,10 @@ SENTENCES = CAUTIONS | {
         "the run left on in the book? Give the minutes after which the current went off"
     ),
     "run_not_ended": "run {run} is still on in the book; end it first, so that its film is known",
+    "seal_short": lambda minutes, planned_min: (
+        f"the seal's clock says {minutes_text(minutes)}, and {minutes_text(planned_min)} were planned: a film sealed "
+        "too short stains and fades. Seal it on, or give the true minutes under the seal's own time"
+    ),
     "in_the_future": "{at} lies in the future; check the date and the clock of this device",
     "supply_too_small": "the supply stops at {limit_a:g} A: {wanted_a:.3g} A were wanted",
     "paused": (

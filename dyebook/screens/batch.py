@@ -13,7 +13,7 @@ from dyebook.report import bench as report_bench
 from dyebook.report import photo as report_photo
 from dyebook.report import words as report_words
 from dyebook.screens import paper, session, tasks
-from dyebook.screens.answers import show_doubt, show_flags, show_pairs
+from dyebook.screens.answers import deed, show_doubt, show_flags, show_pairs
 from dyebook.screens.navigation import go_to_order, go_to_photo, go_to_trouble
 from dyebook.screens.orders import show_verdict
 from dyebook.screens.piece import take_to_bench
@@ -61,10 +61,9 @@ def show(book, number: int, on_back):
         _show_readings(book, row)
         show_verdict(book, number)
         _show_verdicts(book, number)
-        _offer_causes(row)
         _show_settings(row)
         show_run(book, number)
-        _offer_to_repeat(book, row)
+        _offer_more(book, row)
         paper.offer_batch_papers(book, number)
     _show_changes(book, row, standing)
 
@@ -126,11 +125,6 @@ def _show_verdicts(book, number):
         st.markdown(f"**{report_words.plain(report_batches.verdict_text(verdict, target))}**")
 
 
-def _offer_causes(row):
-    if row.lab is not None and st.button("Why did it come out so?", key="to_trouble", icon=":material/troubleshoot:"):
-        go_to_trouble(row.batch)
-
-
 def _show_settings(row):
     st.subheader("Set", anchor=False)
     lines = [
@@ -142,8 +136,13 @@ def _show_settings(row):
         st.markdown(f"Done again after stripping batch {row.replaces}.")
 
 
-def _offer_to_repeat(book, row):
-    if st.button("Repeat this batch", key="repeat", icon=":material/content_copy:"):
+def _offer_more(book, row):
+    with deed(), st.container(key="beside_batch", horizontal=True):
+        why = row.lab is not None and st.button("Why did it come out so?", key="to_trouble", width="stretch")
+        again = st.button("Repeat this batch", key="repeat", type="primary", width="stretch")
+    if why:
+        go_to_trouble(row.batch)
+    if again:
         take_to_bench(book, texts_of(row), f"as batch {row.batch}")
     if st.button("Write another like it down", key="write_alike", type="tertiary"):
         fill_with(texts_of(row))

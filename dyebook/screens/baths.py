@@ -11,7 +11,7 @@ from dyebook.physics.bathcare import make_up_bath
 from dyebook.report.baths import care_pairs, event_pair, rule_pairs
 from dyebook.report.words import figure_text, plain
 from dyebook.screens import paper, session
-from dyebook.screens.answers import name_page, show_pairs
+from dyebook.screens.answers import deed, name_page, show_pairs
 from dyebook.screens.bench.acid import show_acid
 from dyebook.screens.bench.dyebath import WAYS, ask_second_dye, show_care
 from dyebook.screens.drafts import forget, keep, recall
@@ -74,8 +74,10 @@ def _enter(book):
     recall("enter_made_up_on")
     day = st.date_input("Made up on", key="enter_made_up_on", value=None, min_value=date(1990, 1, 1), max_value="today")
     keep("enter_made_up_on")
-    if not st.button("Enter it", key="enter_bath_go", type="primary", width="stretch", disabled=not (dye and name)):
-        return
+    with deed():
+        look = {"type": "primary", "width": "stretch", "disabled": not (dye and name)}
+        if not st.button("Enter this bath", key="enter_bath_go", **look):
+            return
     check_fields()
     if (full := f"{dye}, {name}") in (known := baths.baths_by_name(book)):
         raise BookError(f"{full} was entered by {known[full]['added_by']} already; open it and note what you found")

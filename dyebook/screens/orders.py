@@ -110,7 +110,9 @@ def _take(book):
     keep(*_NEW)
     if skin:
         st.caption(_SKIN)
-    if st.button("Take the order", key="take_order", type="primary", width="stretch"):
+    with deed():
+        taken = st.button("Take the order", key="take_order", type="primary", width="stretch")
+    if taken:
         day = due_on.isoformat() if due_on else None
         number = orders.take_order(book, name, customer.strip(), wish.strip(), day, skin or None)
         hold(book, order=number)
@@ -164,12 +166,9 @@ def _show_shade(book, stand):
 
 def _agree(book, stand):
     number = stand.order["id"]
-    agreed = [stand.target] if stand.target else []
-    check = as_told(f"target of order {number}", agreed, _agreed_text)
-    with st.container() if stand.target else deed():
-        wanted = st.button("Photograph the customer's piece", key="photograph_sample", icon=":material/photo_camera:")
-    if wanted:
-        go_to_photo(sample_for=number)
+    before = [stand.target] if stand.target else []
+    check = as_told(f"target of order {number}", before, _agreed_text)
+    photograph = st.container()
     keys = colour_key, tolerance_key = f"order_{number}_colour", f"order_{number}_tolerance_de00"
     recall(*keys)
     hint = "35, 10, −42 or #1f4e8c or 5PB 4/8 or batch 12"
@@ -179,7 +178,15 @@ def _agree(book, stand):
     lab = read_colour(text, book) if text.strip() else None
     if lab is not None:
         show_swatch(lab, "This would be the shade")
-    if st.button("Agree on this shade", key="agree", disabled=lab is None or tolerance is None):
+    # the one of the two that is next stands at the foot of the phone, where nothing is agreed yet
+    with deed() if lab is None and not stand.target else photograph:
+        wanted = st.button("Photograph the customer's piece", key="photograph_sample", icon=":material/photo_camera:")
+    if wanted:
+        go_to_photo(sample_for=number)
+    with deed() if lab is not None and not stand.target else st.container():
+        look = {"type": "secondary" if lab is None else "primary", "disabled": lab is None or tolerance is None}
+        agreed = st.button("Agree on this shade", key="agree", **look)
+    if agreed:
         check()
         as_batch = batch_number(text)
         orders.set_target(book, number, lab, tolerance, **({} if as_batch is None else {"batch_id": as_batch}))
@@ -254,7 +261,8 @@ def show_verdict(book, batch_id, at_bench=False):
     elif verdict.verdict != "in" and first.button("What now?", key="to_redip", type="primary"):
         hold(book, batch=batch_id)
         go_to_redip(batch_id, target, dry, sealed)
-    with st.container(key=f"decide_{batch_id}", horizontal=True):
+    others = first if at_bench else st
+    with others.container(key=f"beside_decide_{batch_id}", horizontal=True):
         for name, label in _DECISIONS.items():
             # only an open film takes more dye
             if name == "redip" and sealed:

@@ -61,10 +61,10 @@ def _show_batch(book):
     left, right = st.columns([2, 3], gap="large")
     with left:
         number = choose_from("trouble_batch", "Batch", rows, lambda one: _label(rows[one]))
-        with session.friendly_errors():
-            _show_verdict(book, rows[number])
         if st.button("To the batch", key="to_the_batch", type="tertiary"):
             go_to_batch(number)
+        with session.friendly_errors():
+            _show_verdict(book, rows[number])
     with right, session.friendly_errors():
         _show_causes(book, number)
 

@@ -104,6 +104,7 @@ def test_from_plan_to_finished_run(empty_book, open_page):
 
 def test_a_load_adds_up_and_goes_to_the_plan(empty_book, open_page):
     page = open_page("bench", step="plan")
+    page.toggle(key="bench_by_shapes").set_value(True).run()
     page.segmented_control(key="bench_shape").set_value("ball").run()
     page.text_input(key="bench_ball_diameter").set_value("4 in")
     page.number_input(key="bench_count").set_value(2)
@@ -117,6 +118,7 @@ def test_a_load_adds_up_and_goes_to_the_plan(empty_book, open_page):
 
 def test_a_blind_bore_is_flagged(empty_book, open_page):
     page = open_page("bench", step="plan")
+    page.toggle(key="bench_by_shapes").set_value(True).run()
     page.text_input(key="bench_rod_bore_diameter").set_value("5")
     page.text_input(key="bench_rod_bore_depth").set_value("20").run()
     page.button(key="add_shape").click().run()
@@ -138,6 +140,61 @@ def anodised(empty_book):
         run.start_run(book, number, at=start)
         run.finish_run(book, number, start + timedelta(minutes=24.4))
     return empty_book
+
+
+def test_a_plan_drops_nothing_that_makes_no_sense(empty_book, open_page):
+    page = _plan(open_page("bench", step="plan"), electrolyte_temp_c="warm", supply_max_a="two")
+    assert "Electrolyte now is 'warm'" in texts_of(page)
+    assert "The supply gives at most is 'two'" in texts_of(page)
+    page.button(key="keep_plan").click().run()
+    assert "first put right: Electrolyte now, The supply gives at most" in page.error[0].value
+    with open_book(empty_book) as book:
+        assert not book.rows("runs")
+
+
+def test_no_clock_begins_by_a_figure_that_makes_no_sense(anodised, open_page):
+    page = open_page("bench", step="dye")
+    page.selectbox(key="bench_bath").set_value("Ember, E1").run()
+    page.text_input(key="bench_dwell_min").set_value("long").run()
+    page.button(key="in_0").click().run()
+    page.button(key="out_0").click().run()
+    assert "first put right: Time in dye" in page.error[0].value
+    with open_book(anodised) as book:
+        assert set(book.row("runs", 1)["trace"]["steps"]) == {"cold rinse"}
+
+
+def test_a_seal_of_a_second_is_asked_about_as_a_seal(anodised, open_page):
+    _clock_the_dye(anodised, 1, 6)
+    now = datetime.now(UTC)
+    with open_book(anodised) as book:
+        mark_step(book, 1, "seal: hot water", at=now - timedelta(seconds=1), minutes=30.0)
+    page = open_page("bench", step="dye")
+    page.selectbox(key="bench_bath").set_value("Ember, E1").run()
+    page.text_input(key="bench_bath_temp_c").set_value("50").run()
+    next(one for one in page.button if one.label == "Out of the seal: into the book").click().run()
+    assert not page.error
+    words = texts_of(page)
+    assert "s clock says 0:0" in words
+    assert "30 min were planned" in words
+    assert "ime in dye is" not in words
+    assert page.button(key="keep_batch").disabled
+    # the true time, said instead of the clock's
+    page.text_input(key="bench_in_seal_min").set_value("28").run()
+    page.button(key="keep_batch").click().run()
+    with open_book(anodised) as book:
+        assert book.rows("seals", batch_id=1)[0]["dwell_min"] == 28
+
+
+def test_a_clock_that_was_forgotten_gives_way_to_what_its_maker_says(anodised, open_page):
+    _clock_the_dye(anodised, 1, 900)
+    page = open_page("bench", step="dye")
+    page.selectbox(key="bench_bath").set_value("Ember, E1").run()
+    page.text_input(key="bench_bath_temp_c").set_value("50").run()
+    assert "900 min is far above" in texts_of(page)
+    page.text_input(key="bench_dyed_min").set_value("6").run()
+    page.button(key="keep_now").click().run()
+    with open_book(anodised) as book:
+        assert book.batch(1).dwell_min == 6
 
 
 def _clock_the_dye(place, run_id, minutes):

@@ -31,11 +31,11 @@ class Walk:
         page.get_by_role("link", name="Today").first.wait_for()
         self.arrive()
 
-    def tap(self, name, role="button", far=False, then=None, exact=False):
-        """Press what bears a name; unless it is `far`, a phone shows it without scrolling. `then`: what follows it."""
+    def tap(self, name, role="button", then=None, exact=False):
+        """Press what bears a name, which a phone shows without scrolling. `then`: what follows it."""
         what = self.page.get_by_role(role, name=name, exact=exact).first
         what.wait_for()
-        if self.is_phone and not far:
+        if self.is_phone:
             self.sees(what, name)
         what.click()
         self.taps += 1
@@ -136,11 +136,11 @@ def new_shop(tmp_path):
     app.stop()
 
 
-@pytest.mark.parametrize("size", ["phone"])
+@pytest.mark.parametrize("size", ["phone", "desk"])
 def test_a_new_shop(walk, new_shop, size):
     """Acid, dye bath, order, area, plan, run, gauge, dye, photo, verdict; every figure is typed once."""
     day = walk(new_shop)
-    day.tap("Write down a bath", far=True)
+    day.tap("Write down a bath")
     day.tap("Electrolyte", role="radio")
     day.type("Electrolyte in the book", "Tank 1", role="combobox")
     day.tap("Made up: into the book")
@@ -148,24 +148,28 @@ def test_a_new_shop(walk, new_shop, size):
     for label, text in (("Dye", "Ember"), ("Bath", "E1"), ("Volume, L", "2"), ("Strength, g/L", "3")):
         day.type(label, text)
     day.type("Kept at, °C", "50")
-    day.tap("Enter it", far=True)
+    day.tap("Enter this bath")
     day.go("Orders")
     day.type("What is to be dyed", "Lamp knobs")
-    day.tap("Take the order", far=True)
+    day.tap("Take the order")
     day.type("Or type it", "43, 39, 42")
-    day.tap("Agree on this shade", far=True)
+    day.tap("Agree on this shade")
     day.go("Bench")
     day.tap("Plan", role="radio")
-    day.page.get_by_text("The area, added up from shapes").click()
+    day.page.get_by_text("Add the area up from shapes").click()
     day.arrive()
-    day.tap("Add to the load", far=True, then="Take out")
-    day.tap("Plan a run with this area", far=True)
+    day.tap("Add to the load", then="Take out")
+    day.tap("Plan a run with 0.38 dm²")
     # a rod of 20 x 50 mm: 2 π 10² + π 20 50 mm², and the tank that was just made up
     day.holds(area_dm2="0.377", order="Lamp knobs", electrolyte="Tank 1")
     before = day.taps
-    day.tap("Keep plan: ")
-    day.tap("Start: ")
-    assert day.taps - before <= 3, "plan and start"
+    day.tap("Keep plan: ", then="Done")
+    ticks = ("Clean", "Etch")
+    for step in ticks:
+        day.page.locator(".wetstep").first.get_by_text(step).wait_for()
+        day.tap("Done")
+    day.tap("Start: ", then="End the run")
+    assert day.taps - before - len(ticks) <= 3, "plan and start"
     day.wait(25)
     before = day.taps
     day.tap("End the run", then="Out, into the dye")
@@ -182,11 +186,11 @@ def test_a_new_shop(walk, new_shop, size):
     day.tap("Keep with batch 1")
     assert day.taps - before <= 7, "from the run's end to the reading"
     # one photo under a lamp does not decide; its maker does
-    day.tap("Pass it", far=True)
-    day.tap("Run", role="radio", far=True)
+    day.tap("Pass it")
+    day.tap("Run", role="radio")
     day.page.get_by_text("Film gauge and seal test").wait_for()
     day.type("Gauge readings, µm", "11.8 12.1 12.0")
-    day.tap("Keep the readings", far=True)
+    day.tap("Keep the readings")
     day.page.get_by_text("By gauge so far").wait_for()
     day.tap("Photo", role="radio")
     day.tap("Delivered: Lamp knobs", then="Take an order")
@@ -199,12 +203,12 @@ def test_a_new_shop(walk, new_shop, size):
         assert order["done_at"]
 
 
-@pytest.mark.parametrize("size", ["phone"])
+@pytest.mark.parametrize("size", ["phone", "desk"])
 def test_from_a_customers_sample_to_a_delivered_part(walk, served, size):
     """The first dip is too short and goes back into the dye once."""
     day, job = walk(served, "/orders"), f"Oar sleeves, {size}"
     day.type("What is to be dyed", job)
-    day.tap("Take the order", far=True)
+    day.tap("Take the order")
     day.type("Tolerance, ΔE00", "5")
     day.tap("Photograph the customer's piece")
     day.photograph("batch_79.jpg")
@@ -244,7 +248,7 @@ def test_from_a_customers_sample_to_a_delivered_part(walk, served, size):
     day.page.get_by_text(re.compile(r"Batch \d+ is in the book")).wait_for()
     day.photograph("batch_79.jpg")
     day.tap("Keep with batch")
-    day.tap("Pass it", far=True)
+    day.tap("Pass it")
     day.tap(f"Delivered: {job}", then="All orders")
     with open_book(served.book) as book:
         row = book.batches()[0]
@@ -258,7 +262,7 @@ def test_from_a_customers_sample_to_a_delivered_part(walk, served, size):
 def test_an_old_order_repeated(walk, served, size):
     """What a batch was dyed at stands in plan and dip; nothing but the area of the load is typed."""
     day = walk(served, "/book?batch=82")
-    day.tap("Repeat this batch", far=True, then="Keep plan")
+    day.tap("Repeat this batch", then="Keep plan")
     with open_book(served.book) as book:
         old = book.batch(82)
     day.holds(film_um=f"{old.film_um:g} µm")
@@ -288,12 +292,12 @@ def test_an_old_order_repeated(walk, served, size):
 def test_a_bad_part_to_its_cause(walk, served, size):
     """The demo shop's batch 52 came out pale where a rack had lost its contact."""
     day = walk(served, "/book?batch=52")
-    day.tap("Why did it come out so?", far=True)
+    day.tap("Why did it come out so?")
     day.page.locator(".causes").first.wait_for()
     day.arrive()
     likeliest = day.page.locator(".causes h4").first
     assert re.search("contact|film", likeliest.inner_text(), re.IGNORECASE)
-    day.tap("To the batch", far=True)
+    day.tap("To the batch")
     day.page.get_by_role("heading", name="Batch 52").wait_for()
     assert day.taps == 2
     assert not day.typed

@@ -7,9 +7,9 @@ import streamlit as st
 from dyebook.physics.area import parse_shape, shape_area_dm2, sum_areas
 from dyebook.report.sketches import draw_shape
 from dyebook.report.words import figure_text
-from dyebook.screens.answers import offer_page, show_answer
+from dyebook.screens.answers import deed, offer_page, show_answer
 from dyebook.screens.drafts import draft
-from dyebook.screens.fields import ask, ask_text, choose, key_of, put
+from dyebook.screens.fields import ask, ask_text, check_fields, choose, key_of, put
 from dyebook.screens.navigation import go_on
 from dyebook.screens.session import friendly_errors
 
@@ -51,16 +51,18 @@ _NAMES = {
 _LOAD = "bench_load"
 
 
-def show_area(_book):
+def show_area():
     """Draw the shapes of a load and their sum."""
     left, right = st.columns(2, gap="large")
+    with deed():
+        foot = st.container(key="beside_area", horizontal=True)
     with left:
-        _new_shape()
+        _new_shape(foot)
     with right:
-        _show_load()
+        _show_load(foot)
 
 
-def _new_shape():
+def _new_shape(foot):
     kind = choose("shape", "Shape", list(_KINDS), lambda one: _KINDS[one][0])
     unit = choose("length_unit", "Numbers without a unit are in", ["mm", "in"], {"mm": "mm", "in": "inch"}.get)
     columns = st.columns([3, 2])
@@ -74,7 +76,9 @@ def _new_shape():
         _sketch(shape)
         st.markdown(f"Each {figure_text('area_dm2', each)}")
         entry = {"words": f"{words} x{count}", "label": label.strip() or _KINDS[kind][0].lower()}
-        st.button("Add to the load", key="add_shape", type="primary", width="stretch", on_click=_add, args=(entry,))
+        kind = "secondary" if draft().get(_LOAD) else "primary"
+        add = {"width": "stretch", "on_click": _add, "args": (entry,)}
+        foot.button("Add to the load", key="add_shape", type=kind, **add)
 
 
 def _sketch(shape):
@@ -112,7 +116,7 @@ def _add(entry):
     put(count=1, label="")
 
 
-def _show_load():
+def _show_load(foot):
     load = draft().setdefault(_LOAD, [])
     st.subheader("The load", anchor=False)
     if not load:
@@ -122,7 +126,7 @@ def _show_load():
     jig = ask("jig_dm2", "Jig: wetted aluminium, dm²", hint="0.2; nothing for titanium")
     with friendly_errors():
         if load or jig:
-            _show_sum([_shape_of(entry) for entry in load], jig or 0.0)
+            _show_sum([_shape_of(entry) for entry in load], jig or 0.0, foot)
 
 
 def _shape_of(entry):
@@ -140,11 +144,12 @@ def _show_line(load, place, entry):
         st.button("Take out", key=f"take_out_{place}", type="tertiary", on_click=load.pop, args=(place,))
 
 
-def _show_sum(shapes, jig_dm2):
+def _show_sum(shapes, jig_dm2, foot):
     total = sum_areas(shapes, jig_dm2)
     show_answer(total, ("area_dm2",))
-    with st.container(horizontal=True):
-        if st.button("Plan a run with this area", key="use_area", type="primary", icon=":material/arrow_forward:"):
-            go_on("plan", area_dm2=f"{total.area_dm2:.4g}")
-        st.button("Empty the load", key="empty_load", type="tertiary", on_click=draft().pop, args=(_LOAD, None))
+    label = f"Plan a run with {figure_text('area_dm2', total.area_dm2).partition(' (')[0]}"
+    if foot.button(label, key="use_area", type="primary", width="stretch"):
+        check_fields()
+        go_on("plan", area_dm2=f"{total.area_dm2:.4g}", by_shapes=False)
+    st.button("Empty the load", key="empty_load", type="tertiary", on_click=draft().pop, args=(_LOAD, None))
     offer_page("Wetted area", total, "area")

@@ -11,7 +11,7 @@ from dyebook.record import BATH_EVENTS
 from dyebook.report import baths as report_baths
 from dyebook.report.plots import plot_strength
 from dyebook.report.words import plain
-from dyebook.screens.answers import offer_page, show_answer, show_plot
+from dyebook.screens.answers import deed, offer_page, show_answer, show_plot
 from dyebook.screens.fields import (
     ask,
     ask_text,
@@ -81,7 +81,9 @@ def _note(book, row, check):
     }
     for problem in outside_window(book, row["dye"], ph=found["ph"], bath_temp_c=found["bath_temp_c"]):
         warn(problem)
-    if st.button("Note it", key="note_dyebath", type="primary"):
+    with deed():
+        done = st.button("Note it", key="note_dyebath", type="primary")
+    if done:
         check_fields()
         check()
         baths.note_bath(book, row["id"], kind, **found)
@@ -108,7 +110,9 @@ def _show_make(book, name, row, left, right, check):
         answer = make_up_bath(strength, volume, second_g_per_l=second_g_per_l)
         show_answer(answer, ("dye_g", "second_dye_g"))
         offer_page(f"New dye bath {name}", answer, "dyebath")
-        if st.button("Made up: into the book", key="keep_dyebath", type="primary"):
+        with deed():
+            done = st.button("Made up: into the book", key="keep_dyebath", type="primary")
+        if done:
             check_fields()
             check()
             for one, grams in ((row["dye"], strength), (second, second_g_per_l)):
@@ -152,7 +156,9 @@ def _show_top(book, name, row, left, right, check):
         for other in _same_tank(book, row):
             st.caption(f"The same tank holds {plain(other)}: top that up too; the water goes in once.")
         offer_page(f"Top up {name}", answer, "top_up")
-        if st.button("Topped up: into the book", key="keep_top_up", type="primary"):
+        with deed():
+            done = st.button("Topped up: into the book", key="keep_top_up", type="primary")
+        if done:
             check_fields()
             check()
             baths.note_bath(book, row["id"], "topped_up", dye_g_per_l=target, bath_volume_l=full)
@@ -205,7 +211,9 @@ def _show_rules(book, name, row, left, right, _):
             "limit_days": _rule(mark, rules, "limit_days", "or days"),
             "evaporation_l_per_day": _rule(mark, rules, "evaporation_l_per_day", "Water lost to the air, L a day"),
         }
-        if st.button("Keep these rules", key="keep_rules", type="primary"):
+        with deed():
+            done = st.button("Keep these rules", key="keep_rules", type="primary")
+        if done:
             with friendly_errors(), keeping(key_of(f"{mark}_"), key_of(f"{row['id']}_wanted")):
                 check_fields()
                 set_dye_rules(book, row["dye"], **asked)

@@ -16,9 +16,9 @@ from dyebook.report import bench as report_bench
 from dyebook.report.bench import run_title
 from dyebook.report.plots import plot_trace
 from dyebook.report.words import figure_text
-from dyebook.screens.answers import ask_reason, offer_page, show_answer, show_doubt, show_plot
+from dyebook.screens.answers import ask_reason, deed, offer_page, show_answer, show_doubt, show_plot
 from dyebook.screens.drafts import draft
-from dyebook.screens.fields import ask, ask_alloy, ask_text, ask_word, choose, choose_run, key_of
+from dyebook.screens.fields import ask, ask_alloy, ask_text, ask_word, check_fields, choose, choose_run, key_of
 from dyebook.screens.navigation import go_on
 from dyebook.screens.session import as_drawn, friendly_errors, the_book
 from dyebook.units import parse_quantity
@@ -26,8 +26,8 @@ from dyebook.units import parse_quantity
 __all__ = ["show", "show_gauge"]
 
 
-def show_gauge(book):
-    """Draw what the runs were gauged at, and what that teaches."""
+def show_gauge(book, alone):
+    """Draw what the runs were gauged at, and what that teaches; `alone`: keeping them is the one thing to do."""
     left, right = st.columns(2, gap="large")
     rows = finished_runs(book, 30)
     with left, friendly_errors():
@@ -36,19 +36,22 @@ def show_gauge(book):
         if row is None:
             st.markdown("No finished run is in the book yet. Measure its parts once there is one.")
         else:
-            _read(book, row)
+            _read(book, row, alone)
         _test_seal(book, row)
         _table(rows)
     with right, friendly_errors():
         _growth(book)
 
 
-def _read(book, row):
+def _read(book, row, alone):
     text = ask_text("gauge_readings", "Gauge readings, µm", "11.8 12.1 12.0, or 0.47 mil 0.48 mil", _GAUGE_HELP)
     asked_class = ask_word("film_class", "Film class asked for (ISO 7599)", FILM_CLASSES)
     readings, drawn = _readings(text), as_drawn(f"gauge {row['id']}", row["version"])
     why = ask_reason("gauge_why", asked_of_gauge(row, sum(readings) / len(readings))) if readings else None
-    if st.button("Keep the readings", key="keep_gauge", type="primary", disabled=not text or why == ""):
+    with deed() if alone and text else st.container():
+        kept = st.button("Keep the readings", key="keep_gauge", type="primary", disabled=not text or why == "")
+    if kept:
+        check_fields()
         keep_gauge(book, row["id"], readings, asked_class, why, drawn)
         go_on(gauge_readings="")
     check = gauge_check(row)
@@ -215,6 +218,7 @@ def _show_trace(book, row, trace, asked):
     offer_page("Log of a run", report, "log")
     drawn = row and as_drawn(f"log of {row['id']}", row["version"])
     if row is not None and st.button(f"Keep it with run {row['id']}", key="keep_log", type="primary"):
+        check_fields()
         keep_log(book, row["id"], trace, report, drawn)
         st.success(f"Run {row['id']} now has this log, its charge and its film.", icon=":material/check:")
 

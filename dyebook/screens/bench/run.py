@@ -34,6 +34,7 @@ from dyebook.screens.answers import (
 )
 from dyebook.screens.bench.area import show_area
 from dyebook.screens.bench.gauge import show_gauge
+from dyebook.screens.drafts import draft
 from dyebook.screens.fields import (
     ask,
     ask_alloy,
@@ -45,6 +46,7 @@ from dyebook.screens.fields import (
     keeping,
     key_of,
     put,
+    switch,
     try_deed,
     warn,
 )
@@ -61,6 +63,9 @@ _FINISHES = ("polished", "brushed", "blasted", "etched", "as machined")
 
 def show_plan(book):
     """Draw the step."""
+    if switch(key_of("by_shapes"), "Add the area up from shapes"):
+        show_area()
+        return
     left, right = st.columns([2, 3], gap="large")
     with left, st.container(key="pairs_plan"):
         asked = _questions(book)
@@ -72,13 +77,11 @@ def show_plan(book):
             plan = _show_plan(book, asked)
             _keep(book, asked, plan.run)
             _show_heat(asked, plan.run)
-    with st.expander("The area, added up from shapes"):
-        show_area(book)
 
 
 def _questions(book):
     given = {
-        "area": ask("area_dm2", "Area, dm²", hint="1.5 or 23 in²", explain="Or add shapes up below.", need="plan"),
+        "area": ask("area_dm2", "Area, dm²", hint="1.5 or 23 in²", need="plan"),
         "density": ask("current_density_a_per_dm2", "Current density, A/dm²", "1.5", "1.5 or 14 asf", need="plan"),
         "film": ask("film_um", "Film wanted, µm", "12", "12 or 0.5 mil", need="plan"),
         "temp": ask("electrolyte_temp_c", "Electrolyte now, °C", hint="20 or 68 °F", explain=_TEMP_HELP),
@@ -156,6 +159,7 @@ def _keep(book, asked, run):
     with deed():
         kept = st.button(f"Keep plan: {figures}", key="keep_plan", type="primary")
     if kept:
+        check_fields()
         if asked["tank"]:
             with keeping(key_of(asked["volume_key"])):
                 values["electrolyte_id"] = electrolyte_named(book, asked["tank"], asked["volume"])
@@ -186,18 +190,20 @@ def show_run(book):
     """Draw the step: a planned run is prepared and started, one that is on is watched; then its film is gauged."""
     # what is on comes before what is planned
     rows = sorted(bench.open_runs(book), key=lambda one: (one["started_at"] is not None, one["id"]))
-    row = choose_run(rows, titled=False)
+    row, gauged = choose_run(rows, titled=False), draft().get(key_of("gauge_readings"), "").strip()
     if row is None:
         st.markdown("No run is planned or on.")
-        with deed():
-            if st.button("Plan a run", key="to_plan", type="primary"):
-                go_on("plan")
+        # readings that are typed are kept first
+        if not gauged:
+            with deed():
+                if st.button("Plan a run", key="to_plan", type="primary"):
+                    go_on("plan")
     elif row["started_at"] is None:
         _prepare(book, row)
     else:
         _watch(book, row)
     with st.expander("Film gauge and seal test, of runs that have ended", expanded=row is None):
-        show_gauge(book)
+        show_gauge(book, alone=row is None)
 
 
 def _prepare(book, row):
@@ -209,7 +215,8 @@ def _prepare(book, row):
         done = book.rows("preparations", run_id=row["id"])
         ticks = {kind: [tick for tick in done if tick["kind"] == kind] for kind in _PREPARATION}
         here = next((kind for kind in ticks if kind != "finish" and not ticks[kind]), None)
-        for kind, step in _PREPARATION.items():
+        # what is next stands first: its button is in sight on the phone
+        for kind, step in sorted(_PREPARATION.items(), key=lambda one: one[0] != here):
             if kind == "finish":
                 _show_finish(book, row, step)
             else:
@@ -348,6 +355,8 @@ def _end(book, row, key):
     why = ask_reason("end_why", asked)
     minutes = ask("ended_after_min", "Or: the current went off after, min", quantity="run_min") if asked else None
     if not asked or st.button("End it so", key="end_so", disabled=not (why or minutes)):
+        if asked:
+            check_fields()
         st.session_state.pop(key)
         bench.finish_run(book, row["id"], minutes=minutes, why=why)
         if not minutes:

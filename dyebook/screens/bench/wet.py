@@ -18,7 +18,18 @@ from dyebook.report.words import figure_text
 from dyebook.screens import fields
 from dyebook.screens.answers import ask_reason, deed, offer_page, offer_steps, show_answer, show_cautions, show_clock
 from dyebook.screens.drafts import forget
-from dyebook.screens.fields import ask, ask_order, ask_word, choose, choose_run, key_of, switch, try_deed, warn
+from dyebook.screens.fields import (
+    ask,
+    ask_order,
+    ask_word,
+    check_fields,
+    choose,
+    choose_run,
+    key_of,
+    switch,
+    try_deed,
+    warn,
+)
 from dyebook.screens.navigation import go_on, go_to_photo, turn_over
 from dyebook.screens.piece import hold, order_in_hand
 from dyebook.screens.session import friendly_errors, tap
@@ -32,7 +43,9 @@ _USUAL_MIN = 5.0
 _SLIP_MIN = 0.05
 _OF_PART = ("jig_place", "contact_marks")
 # fields that the next part does not take over
-_OF_ONE_DIP = ("bath_temp_c", "dwell_min", "ph", "dyed_min", "seal_why", "batch_why", *_OF_PART)
+_OF_ONE_DIP = ("bath_temp_c", "dwell_min", "ph", "dyed_min", "in_seal_min", "seal_why", "batch_why", *_OF_PART)
+# tanks whose minutes come from fields of the page
+_BY_FIELDS = ("dye", "seal")
 # steps that a part goes into and comes out of; the others start and end
 _TANKS = ("cold rinse", "dye", "rinse", "seal")
 
@@ -50,6 +63,7 @@ def show_dye(book):
         film = ask("film_um", "Film, µm", hint="12 or 0.5 mil", need="part")
         with deed():
             if st.button("Dye this part", key="take_part", type="primary", on_click=try_deed, args=("part",)) and film:
+                check_fields()
                 go_on("dye", run=wet.take_part(book, film))
         return
     left, right = st.columns([2, 3], gap="large")
@@ -88,6 +102,7 @@ def _questions(book, row):
         given["min_per_um"] = _own_seal_time(book, given["seal"])
         given["no_nickel"] = _no_nickel(book, given["seal"])
         given["seal_temp_c"] = ask("seal_temp_c", "Seal bath, °C", hint="97 or 207 °F")
+        given["seal_min"] = ask("in_seal_min", "It was in the seal, min", hint="by its clock")
     return given
 
 
@@ -149,7 +164,7 @@ def _show_steps(book, row, asked, clock):
     begun = wet.steps_of(row)
     for place, step in enumerate(steps):
         _show_step(book, row, place, step, begun.get(step.name), asked["why"])
-    keep = _show_kept_values(book, row, asked)
+    keep = _show_kept_values(book, row, asked, clock)
     with clock:
         _show_deed(book, row, steps, begun, asked, keep)
     names = [name for step in steps for name in step.cautions]
@@ -186,7 +201,7 @@ def _show_deed(book, row, steps, begun, asked, keep):
             return
         into = f"nto the {_tank(follows.name)}, {report_words.minutes_text(follows.minutes)}"
         begin = tap(_go_into, book, row, on, follows, asked["why"])
-        begin["disabled"] = _tank(follows.name) == "seal" and _is_stopped(asked)
+        begin["disabled"] = _tank(follows.name) == "seal" and asked["why"] == ""
         key = f"out_{last}" if on else f"in_{steps.index(follows)}"
         st.button(f"Out, i{into}" if on else f"I{into}", key=key, type="primary", **begin)
     # to be looked at before it is sealed: only an open film takes more
@@ -197,12 +212,14 @@ def _show_deed(book, row, steps, begun, asked, keep):
 
 
 def _is_stopped(asked):
-    """Whether the seal chosen waits for a reason."""
-    return asked["seal"] != _NO_SEAL and asked["why"] == ""
+    """Whether the seal chosen, or what is odd about the dip, waits for a reason."""
+    return asked["batch_why"] == "" or (asked["seal"] != _NO_SEAL and asked["why"] == "")
 
 
 def _go_into(book, row, on, step, why):
-    """End the step that is on, and begin another."""
+    """End the step that is on, and begin another; not with a figure that makes no sense: the clock goes by it."""
+    if _tank(step.name) in _BY_FIELDS:
+        check_fields()
     if on is not None:
         _mark(book, row, on, ended=True)
     _mark(book, row, step, minutes=step.minutes, why=why)
@@ -246,33 +263,40 @@ def _done_words(times):
     return "done" if ended is None else f"took {report_words.minutes_text((ended - begun).total_seconds() / 60)}"
 
 
-def _show_kept_values(book, row, asked):
-    """Draw what goes into the book as it was clocked; return what keeps it, a function of the run's row."""
+def _show_kept_values(book, row, asked, clock):
+    """Draw what goes into the book as it was clocked; return what keeps it, a function of the run's row.
+
+    `clock`: the container at the top, where what is odd is asked about.
+    """
     with st.container(key="kept_values"):
-        clocked = wet.minutes_of(row, "dye") is not None
-        if wet.steps_of(row).get("dye") is None:
-            # what was planned is not what was: without a clock the maker says it
-            with st.expander("Dyed without a clock here"):
-                asked["dyed_min"] = ask("dyed_min", "It was in the dye, min", hint="5 or 5:30", need="dye")
+        begun = "dye" in wet.steps_of(row)
+        # what was planned is not what was: without a clock, or with one that was forgotten, the maker says it
+        with st.expander("Its clock in the dye is not right" if begun else "Dyed without a clock here"):
+            need = None if begun else "dye"
+            asked["dyed_min"] = ask("dyed_min", "It was in the dye, min", hint="5 or 5:30", need=need)
         dip = _dip_of(row, asked)
         if dip["dwell_min"] is not None:
-            source = "by its clock" if clocked else "as you say"
+            source = "by its clock" if asked["dyed_min"] is None else "as you say"
             before = wet.dyed_before_min(row)
             source += f", with {figure_text('minutes', before)} before" if before else ""
             st.markdown(f"Time in the dye: {figure_text('minutes', dip['dwell_min'])}, {source}.")
         if dip["wait_min"] is not None:
             wait = figure_text("minutes", dip["wait_min"])
             st.markdown(f"Waited between rinse and dye: {wait}, by the clocks of those steps.")
-        odd = wet.asked_of_batch(book, row, dip, _seal_of(row, asked), asked["order"])
-        # the seal's own question stands above, at its step
-        why = ask_reason("batch_why", [one for one in odd if one.code != "bench.nickel_confirm"])
-    return partial(_keep, book, asked, " ".join(filter(None, (why, asked["why"]))))
+    with clock:
+        asked["batch_why"] = ask_reason("batch_why", _odd(book, row, asked))
+    return partial(_keep, book, asked)
+
+
+def _odd(book, row, asked):
+    """What is asked about a batch as it was clocked; the seal's own question stands at its step."""
+    odd = wet.asked_of_batch(book, row, _dip_of(row, asked), _seal_of(row, asked), asked["order"])
+    return [one for one in odd if one.code != "bench.nickel_confirm"]
 
 
 def _dip_of(row, asked):
-    """Columns of the dip: it took as long as its clock says, else as its maker; never as planned."""
-    clocked = wet.minutes_of(row, "dye")
-    dwell = asked.get("dyed_min") if clocked is None else clocked
+    """Columns of the dip: it took as long as its maker says, else as its clock; never as planned."""
+    dwell = wet.minutes_of(row, "dye") if asked["dyed_min"] is None else asked["dyed_min"]
     dip = {name: asked[name] for name in ("dye_g_per_l", "bath_temp_c", "ph")}
     return dip | {
         "dwell_min": None if dwell is None else dwell + (wet.dyed_before_min(row) or 0.0),
@@ -285,13 +309,16 @@ def _seal_of(row, asked):
     begun = any(name.startswith("seal") for name in wet.steps_of(row))
     if asked["seal"] == _NO_SEAL or not (begun or asked["seal"] != next(iter(SEALS))):
         return None
-    return wet.seal_values(asked["seal"], wet.minutes_of(row, "seal"), asked["seal_temp_c"])
+    minutes = wet.minutes_of(row, "seal") if asked["seal_min"] is None else asked["seal_min"]
+    return wet.seal_values(asked["seal"], minutes, asked["seal_temp_c"])
 
 
-def _keep(book, asked, why, row):
-    """Keep the batch of a run, and turn to its photo; where something is missing, its field says so."""
-    dip = _dip_of(row, asked)
-    if not asked["dye"] or None in (dip["dye_g_per_l"], dip["bath_temp_c"], dip["dwell_min"]):
+def _keep(book, asked, row):
+    """Keep the batch of a run, and turn to its photo; where something is missing or odd, its field says so."""
+    check_fields()
+    dip, why = _dip_of(row, asked), " ".join(filter(None, (asked["batch_why"], asked["why"])))
+    missing = not asked["dye"] or None in (dip["dye_g_per_l"], dip["bath_temp_c"], dip["dwell_min"])
+    if missing or (_odd(book, row, asked) and not asked["batch_why"]):
         try_deed("dye")
         turn_over()
         st.rerun()
