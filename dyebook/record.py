@@ -21,7 +21,7 @@ from urllib.parse import urlsplit
 
 from dyebook.errors import RecordError
 from dyebook.notebook import Drawn
-from dyebook.units import parse_quantity
+from dyebook.units import parse_quantity, zone_named
 
 if TYPE_CHECKING:
     from dyebook.lab import Lab
@@ -341,6 +341,12 @@ SHOP_SETTINGS = {
         partial(_one_of, "word", ("no", "yes")),
         default="no",
         choices=("no", "yes"),
+    ),
+    "time_zone": ShopSetting(
+        "Time zone",
+        "All times are shown and typed in it. The clock of this machine until set; for one that stands elsewhere.",
+        "Europe/Vienna",
+        zone_named,
     ),
     "address": ShopSetting(
         "Address at which phones open this book",

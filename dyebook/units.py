@@ -2,12 +2,18 @@
 
 import math
 import re
-from datetime import date, datetime, timedelta
+from contextvars import ContextVar
+from datetime import UTC, date, datetime, timedelta
 from functools import cache
+from zoneinfo import ZoneInfo, available_timezones
 
 from dyebook.errors import RecordError
 
-__all__ = ["UNIT_OF", "parse_moment", "parse_quantity", "parse_time_min"]
+__all__ = ["UNIT_OF", "ZONE", "moment_of", "parse_moment", "parse_quantity", "parse_time_min", "shop_now", "zone_named"]
+
+# the zone in which times are shown and typed, a name as of `zone_named`; None is this machine's. Who opens a book for
+# pages or commands sets it to the shop's
+ZONE = ContextVar("time zone", default=None)
 
 # the unit that a name's ending stands for
 UNIT_OF = {
@@ -168,6 +174,29 @@ def parse_time_min(text: str) -> float:
     return hours * 60 + minutes + seconds / 60
 
 
+def zone_named(text: str) -> str:
+    """Return the name of a time zone as the IANA's table spells it; RecordError where it is none."""
+    word = text.strip().replace(" ", "_").lower()
+    name = next((one for one in available_timezones() if one.lower() == word), None)
+    if name is None:
+        raise RecordError(
+            f"the time zone is {text[:_SHOWN]!r}; a name such as Europe/Vienna or America/Denver is needed"
+        )
+    return name
+
+
+def moment_of(iso: str | datetime) -> datetime:
+    """Return a moment of the book on the shop's clock, with its zone; a text without a zone is the shop's own time."""
+    moment = datetime.fromisoformat(iso) if isinstance(iso, str) else iso
+    zone = ZoneInfo(name) if (name := ZONE.get()) else None
+    return moment.astimezone(zone) if moment.tzinfo or zone is None else moment.replace(tzinfo=zone)
+
+
+def shop_now() -> datetime:
+    """Return this moment on the shop's clock, with its zone."""
+    return moment_of(datetime.now(UTC))
+
+
 def parse_moment(name: str, text: str | date) -> str:
     """Return a day, or a day and a time, as ISO 8601 text.
 
@@ -183,7 +212,7 @@ def parse_moment(name: str, text: str | date) -> str:
         return text.isoformat()
     text = str(text).strip()
     if text.lower() in _DAYS_AGO:
-        return (date.today() - timedelta(days=_DAYS_AGO[text.lower()])).isoformat()
+        return (shop_now().date() - timedelta(days=_DAYS_AGO[text.lower()])).isoformat()
     try:
         written = _DATE.fullmatch(text)
         moment = _ordered(name, text, written) if written else datetime.fromisoformat(text)

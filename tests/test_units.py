@@ -1,11 +1,12 @@
 """What people type for a quantity is a number with a unit, never a formula."""
 
-from datetime import date, timedelta
+import time
+from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
 from dyebook.errors import RecordError
-from dyebook.units import parse_moment, parse_quantity
+from dyebook.units import ZONE, moment_of, parse_moment, parse_quantity, shop_now, zone_named
 
 
 # found by damaging tables: each once ended in an error of the library that knows the units
@@ -79,3 +80,60 @@ def test_what_no_number_can_hold_is_refused(text):
 def test_what_is_no_time_is_refused(text):
     with pytest.raises(RecordError, match="not a time"):
         parse_quantity("dwell_min", text)
+
+
+@pytest.fixture
+def far_shop(monkeypatch):
+    """A shop in Vienna whose book stands on a machine in Denver."""
+    monkeypatch.setenv("TZ", "America/Denver")
+    time.tzset()
+    token = ZONE.set("Europe/Vienna")
+    yield
+    ZONE.reset(token)
+    monkeypatch.undo()
+    time.tzset()
+
+
+# summer time begins and ends at 1:00 UTC on the last Sunday of March and of October (Directive 2000/84/EC, articles 2
+# and 3)
+@pytest.mark.parametrize(
+    ("kept", "shown"),
+    [
+        ("2026-03-29T00:59:00Z", "01:59"),
+        ("2026-03-29T01:00:00Z", "03:00"),
+        ("2026-10-25T00:59:00Z", "02:59"),
+        ("2026-10-25T01:00:00Z", "02:00"),
+    ],
+)
+def test_a_moment_is_shown_on_the_shops_clock_through_both_changes(far_shop, kept, shown):
+    assert f"{moment_of(kept):%H:%M}" == shown
+
+
+def test_minutes_between_typed_times_count_the_hour_that_is_not_there(far_shop):
+    before, after = (moment_of(f"2026-03-29T{clock}").timestamp() for clock in ("01:50", "03:10"))
+    assert (after - before) / 60 == 20
+
+
+def test_now_is_on_the_shops_clock_and_names_its_offset(far_shop):
+    now = shop_now()
+    assert abs(now - datetime.now(UTC)) < timedelta(minutes=1)
+    assert now.utcoffset() in (timedelta(hours=1), timedelta(hours=2))
+    assert datetime.now().astimezone().utcoffset() in (timedelta(hours=-7), timedelta(hours=-6))
+    assert parse_moment("since", "today") == now.date().isoformat()
+
+
+def test_without_a_zone_of_the_shop_the_machines_counts(far_shop):
+    ZONE.set(None)
+    # Mountain Standard Time is 7 hours behind UTC (15 USC 261, 49 CFR 71)
+    assert f"{moment_of('2026-01-15T12:00:00Z'):%H:%M}" == "05:00"
+
+
+@pytest.mark.parametrize("text", ["europe/vienna", " Europe/Vienna "])
+def test_a_zone_is_known_as_it_may_be_typed(text):
+    assert zone_named(text) == "Europe/Vienna"
+
+
+@pytest.mark.parametrize("text", ["Vienna time", "+1", "../UTC", ""])
+def test_what_is_no_zone_says_what_to_write(text):
+    with pytest.raises(RecordError, match="such as Europe/Vienna"):
+        zone_named(text)

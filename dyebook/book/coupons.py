@@ -15,6 +15,7 @@ from dyebook.book.rows import add_row, list_rows, mark_deleted, row_of
 from dyebook.book.runs import add_batch_of_run
 from dyebook.book.schema import TABLES, Dip
 from dyebook.record import DyeRecord, Measurement
+from dyebook.units import moment_of
 
 __all__ = [
     "add_strip",
@@ -87,7 +88,7 @@ def _add_bands(connection, book, bands):
 
 def day_of(reading):
     """Return the ISO date of a reading's row."""
-    return (reading["read_at"] or reading["added_at"])[:10]
+    return moment_of(reading["read_at"] or reading["added_at"]).date().isoformat()
 
 
 def check_readings(book, deleted=False):

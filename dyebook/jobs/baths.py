@@ -1,12 +1,13 @@
 """Dye baths and electrolytes of the shop: found by name, what happened to each, the rules set for a dye, their age."""
 
-from datetime import UTC, date, datetime
+from datetime import UTC, datetime
 
 from dyebook.book.batches import Names
 from dyebook.errors import BookError, RecordError
 from dyebook.physics.bathcare import bath_age, check_window
 from dyebook.physics.electrolyte import bath_life
 from dyebook.record import FIELDS, check_value
+from dyebook.units import moment_of, shop_now
 
 __all__ = [
     "age_of_bath", "all_baths", "bath_called", "bath_label", "baths_by_name", "baths_out_of_use", "clock_of",
@@ -102,7 +103,7 @@ def note_bath(book, bath_id: int, kind: str, at: str | None = None, **found) -> 
     `kind`: one of `dyebook.record.BATH_EVENTS`. `**found`: `bath_volume_l`, `dye_g_per_l`, `ph`, `bath_temp_c`, `note`:
     as found or left.
     """
-    at = at or datetime.now().isoformat(timespec="minutes")
+    at = at or shop_now().isoformat(timespec="minutes")
     return book.add("bath_events", bath_id=bath_id, kind=kind, at=at, **found)
 
 
@@ -113,7 +114,7 @@ def events_of_bath(book, bath_id: int) -> list:
 
 def clock_of(iso: str) -> float:
     """Return seconds since 1970; a moment without a zone is the shop's own time."""
-    return datetime.fromisoformat(iso).astimezone().timestamp()
+    return moment_of(iso).timestamp()
 
 
 def age_of_bath(book, bath_id: int, now: datetime | None = None):
@@ -197,12 +198,12 @@ def open_lot(book, product: str, lot: str, opened_on: str | None = None) -> int:
     product, lot = (" ".join((text or "").split()) for text in (product, lot))
     if not product or not lot:
         raise RecordError("a lot needs the name of its dye or chemical and the number on its tin")
-    return book.add("lots", product=product, lot=lot, opened_on=opened_on or date.today().isoformat())
+    return book.add("lots", product=product, lot=lot, opened_on=opened_on or shop_now().date().isoformat())
 
 
 def lot_in_use(book, product: str, at: str | None = None) -> str | None:
     """Return the number of the lot of a dye or chemical that was opened last by a moment (ISO text; now without it)."""
-    day = (at or date.today().isoformat())[:10]
+    day = (at or shop_now().date().isoformat())[:10]
     opened = [row for row in book.rows("lots", product=product) if row["opened_on"][:10] <= day]
     return max(opened, key=lambda row: (row["opened_on"], row["id"]))["lot"] if opened else None
 

@@ -12,6 +12,7 @@ from dyebook.errors import BookError, PhotoError, RecordError
 from dyebook.jobs.photo import read, read_options
 from dyebook.lab import Lab
 from dyebook.record import Measurement
+from dyebook.units import shop_now
 
 __all__ = [
     "BASELINE",
@@ -120,8 +121,8 @@ def keep_day(book, shots, camera="", day=None, seen=...) -> CouponDays:
     seen : CouponDays or None, optional
         What was looked at; BookError if that day was read otherwise since. So for all that changes the days.
     """
-    day = date.today() if day is None else day
-    if day > date.today():
+    day = shop_now().date() if day is None else day
+    if day > shop_now().date():
         raise PhotoError(f"{day.isoformat()} lies ahead; give the day the coupon was photographed, such as today")
     kept = [(_columns(seen), _photo(photo)) for seen, photo in shots]
     _refuse_outdated(book, camera, seen, day.isoformat())

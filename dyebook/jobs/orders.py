@@ -1,7 +1,6 @@
 """Orders from the customer's words to the batch that answers them: sample, target, verdict."""
 
 from dataclasses import dataclass
-from datetime import datetime
 
 from dyebook.advice.judge import Verdict
 from dyebook.book.readings import measured_values
@@ -9,6 +8,7 @@ from dyebook.errors import BookError, RecordError
 from dyebook.jobs.verdict import judge_against, judge_perfect, target_shade
 from dyebook.lab import Lab, delta_e_00
 from dyebook.record import check_tolerance
+from dyebook.units import shop_now
 
 __all__ = [
     "OrderStand", "answer_order", "close_order", "decide", "is_for_skin", "keep_order_sample", "open_order_names",
@@ -180,7 +180,7 @@ def decide(book, batch_id: int, target_id: int, verdict: str, delta_e00: float |
     if taken:
         said = f"{taken[-1]['verdict']}, by {taken[-1]['added_by']}; you say {verdict}; take that one back first"
         raise BookError(f"batch {batch_id} was decided already: {said}")
-    at = datetime.now().isoformat(timespec="minutes")
+    at = shop_now().isoformat(timespec="minutes")
     far = None if delta_e00 is None else round(float(delta_e00), 2)
     decided = {"verdict": verdict, "delta_e00": far, "decided_at": at}
     return book.add("verdicts", batch_id=batch_id, target_id=target_id, **decided)
@@ -188,7 +188,7 @@ def decide(book, batch_id: int, target_id: int, verdict: str, delta_e00: float |
 
 def close_order(book, order_id: int, version: int | None = None):
     """Note that an order, of the version looked at, went out."""
-    book.correct("orders", order_id, {"done_at": datetime.now().isoformat(timespec="minutes")}, version)
+    book.correct("orders", order_id, {"done_at": shop_now().isoformat(timespec="minutes")}, version)
 
 
 def reopen_order(book, order_id: int, version: int | None = None):

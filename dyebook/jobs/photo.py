@@ -9,7 +9,6 @@ a batch or as the bands of a stepped coupon, and `options_as_kept` reads a kept 
 import re
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from datetime import datetime
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -17,7 +16,7 @@ from dyebook.errors import PhotoError, RecordError
 from dyebook.jobs import say_nothing
 from dyebook.lab import Lab, delta_e_00
 from dyebook.record import Measurement, Reading, ReadOptions, check_value
-from dyebook.units import parse_quantity
+from dyebook.units import parse_quantity, shop_now
 
 __all__ = [
     "FITTING", "MOST_BANDS", "KeptStrip", "Recorded", "Seen", "draw_kept", "draw_plain", "keep_dip", "keep_sample",
@@ -378,7 +377,7 @@ def record_strip(book, record, dwells_min, photo=None, progress=say_nothing, rea
         measurement = None
         warnings += ("no strip was found in the photo; bands and photo were kept",)
     # the moment ties the bands together, beside their film
-    record = replace(record, dyed_at=record.dyed_at or datetime.now().isoformat(timespec="minutes"))
+    record = replace(record, dyed_at=record.dyed_at or shop_now().isoformat(timespec="minutes"))
     progress("Writing the bands into the book")
     batches = add_strip(book, record, dwells, photo, measurement)
     readings = tuple(part.to_dict() for part in measurement.parts) if measurement else ()

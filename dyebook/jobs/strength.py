@@ -27,6 +27,7 @@ from dyebook.physics.bathcare import (
     mg_per_dm2_of_absorbance,
     top_up_bath,
 )
+from dyebook.units import shop_now
 
 __all__ = [
     "LEAST_DIPS",
@@ -102,7 +103,7 @@ def learn_dips(_label, dips):
     """
     from dyebook.advice.learn import learn_bath
 
-    return learn_bath(dips).as_of(date.today().isoformat())
+    return learn_bath(dips).as_of(shop_now().date().isoformat())
 
 
 def strength_line(book, bath_id: int, model=None, now: datetime | None = None, newest: bool = False) -> StrengthLine:

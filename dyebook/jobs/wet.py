@@ -11,6 +11,7 @@ from dyebook.jobs.orders import is_for_skin, order_named, order_of_run
 from dyebook.notebook import Note
 from dyebook.physics.sealing import judge_seal, plan_seal, seal_kind
 from dyebook.record import FIELDS
+from dyebook.units import moment_of, shop_now
 
 __all__ = [
     "NO_NICKEL", "SEAL_KINDS", "SEAL_TIMES", "asked_of_batch", "asked_of_seal", "dyed_before_min", "finished_runs",
@@ -115,7 +116,7 @@ def asked_of_batch(book, row: dict, dip: dict, seal: dict | None, order=None, dy
         asked.append(Note("bench.run_not_ended", run=row["id"]))
     if (dip.get("dwell_min") or 0) > LONGEST_DWELL_MIN:
         asked.append(Note("bench.odd_minutes", minutes=dip["dwell_min"], usual_min=LONGEST_DWELL_MIN))
-    if dyed_at is not None and _local(dyed_at) > datetime.now().astimezone() + _CLOCKS_DIFFER:
+    if dyed_at is not None and moment_of(dyed_at) > shop_now() + _CLOCKS_DIFFER:
         asked.append(Note("bench.in_the_future", at=dyed_at))
     asked += _short_seal(row, seal)
     kinds = {kept: kind for kind, kept in SEAL_KINDS.items()}
@@ -129,10 +130,6 @@ def _short_seal(row, seal):
     planned = next((step.get("minutes") for name, step in steps.items() if name.startswith("seal")), None)
     short = None not in (took, planned) and took < SHORTEST_SEAL * planned
     return [Note("bench.seal_short", minutes=took, planned_min=planned)] if short else []
-
-
-def _local(text):
-    return datetime.fromisoformat(text).astimezone()
 
 
 def _is_free(book, kind):
@@ -297,7 +294,7 @@ def keep_batch(
     order = order or order_of_run(book, row)
     asked = asked_of_batch(book, row, dip, more.get("seal"), order, more.get("dyed_at"))
     order_id = None if order is None else order_named(book, order)["id"]
-    more["dyed_at"] = more.get("dyed_at") or datetime.now().isoformat(timespec="minutes")
+    more["dyed_at"] = more.get("dyed_at") or shop_now().isoformat(timespec="minutes")
     dip = {"dye_lot": lot_in_use(book, dye, more["dyed_at"])} | dip
     with book.writing() as connection:
         if asked:

@@ -2,7 +2,7 @@
 
 from dyebook.record import BATH_EVENTS
 from dyebook.report.trouble import verdict_line
-from dyebook.report.words import COVERAGE, due_text, figure_text, moment_text, value_text
+from dyebook.report.words import COVERAGE, due_text, figure_text, moment_day, moment_text, value_text
 
 __all__ = [
     "POINTS", "bath_line", "care_pairs", "event_pair", "event_text", "order_lines", "piece_text", "plan_text",
@@ -118,7 +118,7 @@ def _strength_text(care, brief=False):
     if not care.line.points:
         return "; ".join(filter(None, ["not noted", wanted_text(care.line)]))
     last = care.line.points[-1]
-    how = "worked out" if last.kind in ("dip", "now") else f"noted {moment_text(last.at[:10])}"
+    how = "worked out" if last.kind in ("dip", "now") else f"noted {moment_day(last.at)}"
     now = f"{last.dye_g_per_l:.2g} ± {COVERAGE * last.dye_g_per_l_sd:.1g} g/L"
     if not brief:
         now = figure_text("dye_g_per_l", last.dye_g_per_l, last.dye_g_per_l_sd)
@@ -156,7 +156,7 @@ def event_pair(event) -> tuple[str, str]:
     texts += [f"{event['bath_volume_l']:g} L"] if event["bath_volume_l"] else []
     figures = ", ".join(text for text in texts if text)
     note = f" – {event['note']}" if event["note"] else ""
-    return moment_text(event["at"][:10]), BATH_EVENTS[event["kind"]] + (f": {figures}" if figures else "") + note
+    return moment_day(event["at"]), BATH_EVENTS[event["kind"]] + (f": {figures}" if figures else "") + note
 
 
 def rule_pairs(rules):
@@ -182,7 +182,7 @@ def order_lines(stand, now) -> list[str]:
     order = stand.order
     head = [f"for {order['customer']}"] if order["customer"] else []
     if order["done_at"]:
-        head.append(f"delivered {moment_text(order['done_at'][:10])}")
+        head.append(f"delivered {moment_day(order['done_at'])}")
     elif order["due_on"]:
         head.append(due_text(order["due_on"], now))
     if order["skin_contact"]:

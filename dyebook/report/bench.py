@@ -5,10 +5,10 @@ data sheets, local codes and licensed practice. A figure's label and units follo
 """
 
 import math
-from datetime import datetime
 
 from dyebook.record import FIELDS
 from dyebook.report.words import COVERAGE, PLUS_MINUS, clock_text, figure_text, minutes_text, moment_text
+from dyebook.units import moment_of
 
 __all__ = [
     "CAUTIONS", "EVENT_REMEDIES", "SENTENCES", "anodised_words", "answer_lines", "answer_page", "answer_rows",
@@ -473,7 +473,7 @@ def detail_lines(answer):
         for event in answer.get("events", ())[:8]
     ]
     lines += [
-        f"{point['at'][:10]}: {figure_text('g_per_l', point['dye_g_per_l'], point['dye_g_per_l_sd'])}, "
+        f"{moment_of(point['at']).date()}: {figure_text('g_per_l', point['dye_g_per_l'], point['dye_g_per_l_sd'])}, "
         + point["kind"].replace("_", " ")
         for point in answer.get("points", ())[-16:]
     ]
@@ -530,7 +530,7 @@ def run_line(state: dict) -> str:
         film = figure_text("film_um", state["film_um"], state["film_um_sd"])
     if state["film_measured_um"] is not None:
         film += f", {figure_text('film_measured_um', state['film_measured_um'])} by gauge"
-    tail = f", until {clock_text(datetime.fromisoformat(state['ends_at']))}" if state["state"] == "on" else ""
+    tail = f", until {clock_text(state['ends_at'])}" if state["state"] == "on" else ""
     batch = f", batch {state['batch']}" if state["batch"] else ""
     return f"run {state['run']:>4}  {state['state']:<7}  {when}, {film}{tail}{batch}"
 
@@ -652,4 +652,4 @@ def note_text(note) -> str:
     seen = [figure_text(name, note[name]) for name in ("current_a", "electrolyte_temp_c") if name in note]
     if "voltage_v" in note:
         seen.insert(1, f"{note['voltage_v']:.3g} V")
-    return f"{clock_text(datetime.fromisoformat(note['at']))}: {', '.join(seen)}"
+    return f"{clock_text(note['at'])}: {', '.join(seen)}"

@@ -5,7 +5,7 @@ from itertools import pairwise
 import numpy as np
 
 from dyebook.report.photo import flag_lines
-from dyebook.report.words import distance_text, lab_text, moment_text, plain
+from dyebook.report.words import distance_text, lab_text, moment_day, moment_text, plain
 
 __all__ = [
     "camera_line",
@@ -33,7 +33,7 @@ def camera_text(profile, patches) -> str:
         f"{profile.name}: colours read to ΔE00 {profile.mean:.1f} on average (each patch left out in turn)",
         f"  learned from {len(profile.used)} of 24 patches; furthest off: {_worst(profile, patches)}",
         f"  chart: {_TABLES.get(profile.table, profile.table)}",
-        f"  camera: {_maker(profile)}; learned {moment_text(profile.learned_at[:10])}",
+        f"  camera: {_maker(profile)}; learned {moment_day(profile.learned_at)}",
     ]
     unused = [f"{patches[patch]} ({patch})" for patch in range(24) if patch not in profile.used]
     if unused:
@@ -61,8 +61,7 @@ def cameras_text(profiles) -> str:
         return "no camera learned yet; photograph a 24-patch chart and run: dyebook camera learn PHOTO --name NAME"
     width = max(len(profile.name) for profile in profiles)
     return "\n".join(
-        f"{p.name:{width}}  ΔE00 {p.mean:.1f}  learned {moment_text(p.learned_at[:10])}, camera {_maker(p)}"
-        for p in profiles
+        f"{p.name:{width}}  ΔE00 {p.mean:.1f}  learned {moment_day(p.learned_at)}, camera {_maker(p)}" for p in profiles
     )
 
 
@@ -86,7 +85,7 @@ _TABLES = {"before-2014": "made before November 2014", "after-2014": "made since
 def camera_line(profile) -> str:
     """Return a learned camera as two lines of Markdown: its name and figure, its make and day."""
     repeats = "" if profile.repeat_sd is None else f", repeats to {max(profile.repeat_sd):.1f}"
-    learned = moment_text(profile.learned_at[:10])
+    learned = moment_day(profile.learned_at)
     near = distance_text(profile.mean) + repeats
     return f"**{plain(profile.name)}** – {near}  \n{plain(_maker(profile))}, learned {learned}"
 

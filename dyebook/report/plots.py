@@ -4,10 +4,11 @@ What begins with `plot_` returns a Plotly figure, what ends with `_png` the byte
 """
 
 import io
-from datetime import datetime, timedelta
+from datetime import timedelta
 
 from dyebook.report.baths import POINTS
 from dyebook.report.words import COVERAGE
+from dyebook.units import moment_of
 
 __all__ = [
     "days_png",
@@ -316,5 +317,4 @@ def _png(figure):
 
 def _moment(iso):
     """The shop's own time of an ISO text, without a zone."""
-    moment = datetime.fromisoformat(iso)
-    return moment.astimezone().replace(tzinfo=None) if moment.tzinfo else moment
+    return moment_of(iso).replace(tzinfo=None)

@@ -11,10 +11,12 @@ from html import escape
 
 from dyebook.lab import delta_e_00, describe_difference
 from dyebook.record import FIELDS, is_empty
+from dyebook.units import moment_of
 
 __all__ = [
     "COVERAGE", "DIFFERENCE", "OTHER_UNITS", "PLUS_MINUS", "capital", "clock_text", "day_text", "difference_text",
-    "distance_text", "due_text", "dwell_text", "figure_text", "lab_text", "minutes_text", "miss_text", "moment_text",
+    "distance_text", "due_text", "dwell_text", "figure_text", "lab_text", "minutes_text", "miss_text", "moment_day",
+    "moment_text",
     "pairs_html", "plain", "seen_text", "sentence_text", "setting_text", "value_text",
 ]  # fmt: skip
 
@@ -157,7 +159,7 @@ def figure_text(name, value, sd=None) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, str):
-        return f"{datetime.fromisoformat(value).astimezone():%H:%M}" if name == "ends_at" else value
+        return clock_text(value) if name == "ends_at" else value
     if name == "temp_c":
         low, high = value
         other = f" ({low * 1.8 + 32:.0f}–{high * 1.8 + 32:.0f} °F)" if OTHER_UNITS.get() else ""
@@ -232,11 +234,12 @@ def moment_text(iso) -> str:
     """Return a moment of the book, ISO text, as "28 Mar 2026, 14:30", or the day alone where no time is known."""
     if not iso:
         return ""
-    moment = datetime.fromisoformat(iso)
-    if len(iso) <= 10:
-        return day_text(moment)
-    local = moment.astimezone() if moment.tzinfo else moment
-    return f"{day_text(local)}, {local:%H:%M}"
+    return moment_day(iso) if len(iso) <= 10 else f"{moment_day(iso)}, {clock_text(iso)}"
+
+
+def moment_day(iso) -> str:
+    """Return the day of a moment of the book, on the shop's clock, as "28 Mar 2026"."""
+    return day_text(moment_of(iso))
 
 
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -276,5 +279,5 @@ def dwell_text(minutes) -> str:
 
 
 def clock_text(moment) -> str:
-    """Return the clock time of a moment as "14:32", on this machine's clock."""
-    return f"{moment.astimezone():%H:%M}"
+    """Return the clock time of a moment or of its ISO text as "14:32", on the shop's clock."""
+    return f"{moment_of(moment):%H:%M}"

@@ -1,5 +1,6 @@
 """What pages draw of an answer: large figures, pairs of label and text, doubts, cautions, a clock, a page to print."""
 
+from contextvars import copy_context
 from functools import partial
 from html import escape
 
@@ -108,7 +109,7 @@ def offer_steps(title, steps, cautions, key, pairs=()):
 
 def offer_pdf(label, make, key, name=None):
     """Offer a printed page on the shop's paper; `make` takes that paper's name and gives the PDF, only on asking."""
-    made = partial(make, the_book().setting("paper"))
+    made = partial(copy_context().run, make, the_book().setting("paper"))
     st.download_button(label, made, f"{name or key}.pdf", "application/pdf", key=f"{key}_pdf", on_click="ignore")
 
 

@@ -22,6 +22,7 @@ from dyebook.screens.photo.correct import CARD_WORDS, GO_AROUND, around_words, p
 from dyebook.screens.photo.roll import KINDS, take_file
 from dyebook.screens.session import as_drawn, friendly_errors, sentence, tap, the_book
 from dyebook.screens.swatch import show_swatch, tap_corners
+from dyebook.units import shop_now
 
 __all__ = ["show", "show_chart", "show_photos"]
 
@@ -31,7 +32,9 @@ _ANOTHER_PIECE = 12.0
 
 def show_photos(book, camera):
     """Draw the day, the way to give photos, and what was read in them with a camera (empty: none learned)."""
-    day = st.date_input("Photographed on", date.today(), max_value=date.today(), key="coupon_day", format="YYYY-MM-DD")
+    day = st.date_input(
+        "Photographed on", shop_now().date(), max_value=shop_now().date(), key="coupon_day", format="YYYY-MM-DD"
+    )
     _take_photos()
     shots = draft().setdefault("coupon_shots", [])
     seen = [_show_shot(number, shot, _look(book, shot, camera)) for number, shot in enumerate(list(shots))]
@@ -201,7 +204,7 @@ def _show_days(book, series):
     with st.container(horizontal=True):
         offer("Take the last day back", "coupon_take_back", check_coupon.take_back, last)
         if series.moves:
-            offer("It was put right today", "coupon_put_right", check_coupon.put_right, date.today().isoformat())
+            offer("It was put right today", "coupon_put_right", check_coupon.put_right, shop_now().date().isoformat())
         if series.put_right:
             offer("It was not put right after all", "coupon_not_right", check_coupon.put_right, None)
     with st.expander("Another piece, another lamp for good, or the camera learned anew?"):

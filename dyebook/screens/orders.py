@@ -4,7 +4,7 @@ A shade comes from the customer's piece in a photo, is typed, or is as a batch c
 what the readings say, and the decision is the shop's.
 """
 
-from datetime import date, datetime
+from datetime import date
 
 import streamlit as st
 
@@ -35,6 +35,7 @@ from dyebook.screens.piece import hold
 from dyebook.screens.session import as_told, friendly_errors, tap, the_book
 from dyebook.screens.shade.target import batch_number, read_colour
 from dyebook.screens.swatch import show_pair, show_slip, show_swatch, wall
+from dyebook.units import shop_now
 
 __all__ = ["ask_tolerance", "look_again", "show", "show_verdict"]
 
@@ -83,7 +84,7 @@ def show():
 def _show_slip(stand):
     order = stand.order
     with st.container(key=f"slip_order_{order['id']}"):
-        show_slip(stand.lab, order["name"], order_lines(stand, datetime.now()))
+        show_slip(stand.lab, order["name"], order_lines(stand, shop_now()))
         name = report_words.plain(f"Open {order['name']}")
         st.button(name, key=f"open_order_{order['id']}", on_click=show_order, args=(order["id"],))
 
@@ -125,7 +126,7 @@ def _show_one(book, number):
     stand = orders.order_stand(book, number)
     order = stand.order
     st.title(report_words.plain(order["name"]), anchor=False)
-    for line in order_lines(stand, datetime.now())[:-1]:
+    for line in order_lines(stand, shop_now())[:-1]:
         st.markdown(report_words.plain(line))
     if order["skin_contact"]:
         st.caption(_SKIN)

@@ -1,6 +1,6 @@
 """The book on paper, from the screens: sheets are made only when they are asked for."""
 
-from datetime import date
+from contextvars import copy_context
 from functools import partial
 from urllib.parse import urlsplit
 
@@ -12,6 +12,7 @@ from dyebook.report.paper.html import KINDS, sheet_bytes
 from dyebook.report.paper.labels import GRIDS, USUAL_GRIDS, labels_pdf
 from dyebook.report.paper.ledger import bath_sheet, month_sheet
 from dyebook.screens.navigation import go_to
+from dyebook.units import shop_now
 
 __all__ = ["offer_batch_papers", "offer_bath_log", "offer_month"]
 
@@ -49,7 +50,7 @@ def offer_bath_log(book, bath_id, name):
 
 def offer_month(book, today=None):
     """Offer the summary of one of the last twelve months."""
-    today = today or date.today()
+    today = today or shop_now().date()
     months = [divmod(12 * today.year + today.month - 1 - back, 12) for back in range(12)]
     names = [f"{year:04d}-{month + 1:02d}" for year, month in months]
     with st.popover("A month on paper", icon=":material/print:"):
@@ -66,7 +67,7 @@ def card_file(book, number, kind, paper, address):
 
 def note_file(book, number, paper):
     """Return the content of a shade note, as PDF."""
-    return sheet_bytes(note_sheet(shade_facts(book, number), date.today()), ".pdf", paper)
+    return sheet_bytes(note_sheet(shade_facts(book, number), shop_now().date()), ".pdf", paper)
 
 
 def label_file(book, number, grid, address, copies, first):
@@ -86,7 +87,8 @@ def month_file(book, month, kind, paper):
 
 def _offer(words, kind, name, make):
     key = f"paper_{words.replace(' ', '_').lower()}"
-    st.download_button(words, make, name + kind, KINDS[kind], key=key, on_click="ignore", width="stretch")
+    made = partial(copy_context().run, make)
+    st.download_button(words, made, name + kind, KINDS[kind], key=key, on_click="ignore", width="stretch")
 
 
 def _address(book):

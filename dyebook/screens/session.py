@@ -20,6 +20,7 @@ from dyebook.report.words import plain
 from dyebook.screens import tasks
 from dyebook.server.gate import COOKIE
 from dyebook.server.pairing import DOOR_HEADER, MOST_SENT_MB, SIGN_IN_COOKIE, admit, send_away, take_refused
+from dyebook.units import ZONE
 
 __all__ = [
     "as_drawn", "as_told", "came_by", "friendly_errors", "is_demo", "is_let_in", "leave_demo", "look_around",
@@ -99,9 +100,12 @@ def _show_way_in():
 def the_book():
     """Return this session's open book: the demo while the session looks around in it, else the shop's own.
 
+    Times are shown in its zone from then on.
+
     Where people sign in, the book is held by the person here, in the role that the shop's own book gives them now.
     """
     book = _demo_book() if _looks_at_demo() else shared_book(None)
+    ZONE.set(book.setting("time_zone"))
     shop = shared_book(None)
     who = who_is_here(shop)
     return book if who is None else book.seen_by(who, lambda: people_of(shop).get(who.name))
@@ -192,6 +196,7 @@ def tap(work, *args, **more) -> dict:
 
 def _try(work, args, more):
     try:
+        the_book()
         work(*args, **more)
     except DyebookError as error:
         st.session_state[_REFUSED] = error

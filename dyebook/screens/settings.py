@@ -1,7 +1,6 @@
 """The settings of a dip as widgets, straight from the table of fields; other units are converted."""
 
 import math
-from datetime import datetime
 
 import streamlit as st
 
@@ -9,6 +8,7 @@ from dyebook.errors import RecordError
 from dyebook.record import FIELDS, SETTINGS, is_empty, parse_value
 from dyebook.report import words as report_words
 from dyebook.screens.drafts import draft
+from dyebook.units import shop_now
 
 __all__ = ["fill_with", "show_settings", "texts_of", "typed_settings", "typed_value"]
 
@@ -111,7 +111,7 @@ def typed_settings():
     if empty:
         problems.insert(0, f"Still needed: {', '.join(empty)}.")
     settings = {name: value for name, (value, _) in read.items()}
-    settings["dyed_at"] = settings["dyed_at"] or datetime.now().isoformat(timespec="minutes")
+    settings["dyed_at"] = settings["dyed_at"] or shop_now().isoformat(timespec="minutes")
     return settings, problems
 
 

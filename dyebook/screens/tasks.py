@@ -9,6 +9,7 @@ import secrets
 import threading
 from collections import OrderedDict
 from concurrent.futures import CancelledError, ThreadPoolExecutor, wait
+from contextvars import copy_context
 from html import escape
 from importlib import import_module
 
@@ -99,7 +100,7 @@ class Job:
 
     def begin(self, workers, work):
         """Hand the work to the next free worker."""
-        self.future = workers.submit(self._do, work)
+        self.future = workers.submit(copy_context().run, self._do, work)
 
     def _do(self, work):
         self()

@@ -1,7 +1,5 @@
 """Today, the page that opens first: the next step, orders, baths, and batches that want a look."""
 
-from datetime import datetime
-
 import streamlit as st
 
 from dyebook.flags import FLAGS
@@ -15,6 +13,7 @@ from dyebook.screens.navigation import go_to_batch, go_to_bath, go_to_order, go_
 from dyebook.screens.piece import go_on_with, held, hold
 from dyebook.screens.shade.baths import baths_now
 from dyebook.screens.swatch import show_slip, wall
+from dyebook.units import shop_now
 
 __all__ = ["show"]
 
@@ -31,7 +30,7 @@ def show():
     if not (today.recent or today.orders or any(today.waiting.values()) or book.rows("baths")):
         _first_start()
         return
-    st.title(f"Today, {report_words.day_text(datetime.now())}", anchor=False)
+    st.title(f"Today, {report_words.day_text(shop_now())}", anchor=False)
     if session.is_demo():
         st.caption(
             "dyebook reads colours from photos and says which bath and minutes give one again. An invented shop."
@@ -99,7 +98,7 @@ def _show_orders(book, orders):
         st.markdown("None is open.")
     for stand in orders[:_MOST]:
         with st.container(key=f"slip_order_{stand.order['id']}"):
-            show_slip(stand.lab, stand.order["name"], order_lines(stand, datetime.now()))
+            show_slip(stand.lab, stand.order["name"], order_lines(stand, shop_now()))
             if st.button("Take in hand", key=f"to_order_{stand.order['id']}"):
                 hold(book, order=stand.order["id"])
                 go_on_with(held(book))

@@ -18,7 +18,7 @@ from dyebook.jobs.trouble import case_of, drift_in_book, judge_batch, target_for
 from dyebook.report import trouble as report_trouble
 from dyebook.report.batches import dye_text
 from dyebook.report.plots import plot_trend
-from dyebook.report.words import moment_text, plain
+from dyebook.report.words import moment_day, plain
 from dyebook.screens import session, tasks
 from dyebook.screens.answers import name_page, show_plot
 from dyebook.screens.apart import read_apart
@@ -70,7 +70,7 @@ def _show_batch(book):
 
 
 def _label(row):
-    return f"{row.batch}: {dye_text(row)}, {moment_text((row.dyed_at or row.added_at)[:10])}"
+    return f"{row.batch}: {dye_text(row)}, {moment_day(row.dyed_at or row.added_at)}"
 
 
 def _show_verdict(book, row):

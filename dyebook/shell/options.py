@@ -13,7 +13,7 @@ from typing import Annotated
 import typer
 
 from dyebook.record import FIELDS, SHOP_SETTINGS, DyeRecord, Reading, check_value, parse_value
-from dyebook.units import parse_quantity
+from dyebook.units import ZONE, parse_quantity
 
 __all__ = [
     "BookOption", "CountOption", "JsonOption", "PageOption", "PartsOption", "SetupOption", "field_options",
@@ -97,6 +97,7 @@ def open_at(path):
     place = find_place(path)
     is_new = place.file is not None and not place.file.exists()
     book = open_book(path)
+    ZONE.set(book.setting("time_zone"))
     if is_new:
         typer.echo(f"no book stood at {place.name}: a new, empty one was begun there", err=True)
     return book

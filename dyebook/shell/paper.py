@@ -1,6 +1,5 @@
 """Shell commands that put the book on paper: cards, notes, logs, labels and months."""
 
-from datetime import date
 from pathlib import Path
 from typing import Annotated
 
@@ -8,6 +7,7 @@ import typer
 
 from dyebook.shell.book import BatchArgument
 from dyebook.shell.options import BookOption, JsonOption, open_at, option, print_result, shop_setting
+from dyebook.units import shop_now
 
 __all__ = ["add_commands"]
 
@@ -58,7 +58,7 @@ def shade_note(
 
     with open_at(book) as opened:
         facts = shade_facts(opened, batch, target)
-    _write(note_sheet(facts, date.today()), file, kind, paper, as_json, batch=batch)
+    _write(note_sheet(facts, shop_now().date()), file, kind, paper, as_json, batch=batch)
 
 
 def bath_log(

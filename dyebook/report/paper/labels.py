@@ -6,7 +6,7 @@ from dyebook.report.batches import dye_text
 from dyebook.report.paper.card import code_text, state_words
 from dyebook.report.paper.pdf import draw_code, new_pdf, printable
 from dyebook.report.paper.sheet import PAPERS_MM, ink_of
-from dyebook.report.words import moment_text, value_text
+from dyebook.report.words import moment_day, value_text
 
 __all__ = ["GRIDS", "USUAL_GRIDS", "Grid", "labels_pdf", "places"]
 
@@ -118,7 +118,7 @@ def _lines(pdf, facts, width, points):
     order = facts.order["name"] if facts.order else ""
     state = state_words({"wet": row.wet, "sealed": row.sealed})
     figures = " · ".join(filter(None, (value_text("film_um", row.film_um), value_text("dwell_min", row.dwell_min))))
-    when = moment_text((row.dyed_at or row.added_at)[:10])
+    when = moment_day(row.dyed_at or row.added_at)
     note = "" if (row.note or "").casefold() == order.casefold() else row.note
     return [line for line in (order, *names, figures, when, pieces, note, state) if line]
 

@@ -8,7 +8,7 @@ from dyebook.report.batches import verdict_text
 from dyebook.report.baths import strength_words, wanted_text
 from dyebook.report.paper.sheet import Pairs, Picture, Prose, Ribbon, Row, Sheet, Table
 from dyebook.report.plots import strength_png
-from dyebook.report.words import distance_text, figure_text, moment_text, value_text
+from dyebook.report.words import distance_text, figure_text, moment_day, moment_text, value_text
 
 __all__ = ["bath_sheet", "month_sheet"]
 
@@ -104,7 +104,7 @@ def _short(note):
 
 
 def _day(row):
-    return moment_text((row.dyed_at or row.added_at)[:10])
+    return moment_day(row.dyed_at or row.added_at)
 
 
 def month_sheet(facts) -> Sheet:
@@ -159,7 +159,7 @@ def _month_verdicts(facts):
 
 def _month_orders(facts):
     rows = [("done", _order_words(order)) for order in facts.done]
-    rows += [("due", f"{_order_words(order)}, {moment_text(order['due_on'][:10])}") for order in facts.due]
+    rows += [("due", f"{_order_words(order)}, {moment_day(order['due_on'])}") for order in facts.due]
     return [Pairs("Orders", tuple(rows))] if rows else []
 
 
@@ -205,5 +205,5 @@ def _event_table(events):
         strength = value_text("dye_g_per_l", event["dye_g_per_l"])
         what = BATH_EVENTS[event["kind"]]
         place = f"{event['dye']}, bath {event['bath']}"
-        lines.append((moment_text(event["at"][:10]), place, what, strength, _short(event["note"])))
+        lines.append((moment_day(event["at"]), place, what, strength, _short(event["note"])))
     return Table("Baths", ("when", "bath", "what", "strength", "note"), tuple(lines), (1.8, 3.2, 1.6, 1.4, 6.0))

@@ -5,7 +5,6 @@ A bath is learned anew only when its dips have changed, an answer worked out ane
 
 import hashlib
 from dataclasses import replace
-from datetime import date
 
 from dyebook.errors import ModelError
 from dyebook.jobs.bath_state import stands_today
@@ -15,6 +14,7 @@ from dyebook.jobs.today import look_at_baths
 from dyebook.report.shade import setting_fields
 from dyebook.screens import tasks
 from dyebook.screens.apart import apart
+from dyebook.units import shop_now
 
 __all__ = [
     "advise", "as_it_stands", "baths_now", "baths_of", "coupon", "depth_of", "learn", "learn_all", "learn_here",
@@ -36,7 +36,7 @@ def stands_of(book, baths):
 
 
 def _today():
-    return date.today().isoformat()
+    return shop_now().date().isoformat()
 
 
 def _mark(dips):
