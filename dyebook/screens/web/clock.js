@@ -48,13 +48,14 @@ export default function (component) {
   const awake = () => { if (!document.hidden) { tick(); stayAwake() } }
   const tapped = () => wakeAudio(state)
   document.addEventListener("visibilitychange", awake)
-  document.addEventListener("pointerdown", tapped)
+  // at the end of a tap: a page that moves under a finger that is still down loses it
+  document.addEventListener("click", tapped)
   return () => {
     state.lock?.release()
     state.lock = null
     clearInterval(state.timer)
     document.removeEventListener("visibilitychange", awake)
-    document.removeEventListener("pointerdown", tapped)
+    document.removeEventListener("click", tapped)
   }
 }
 
