@@ -115,14 +115,14 @@ def encode_srgb(light):
     IEC 61966-2-1:1999.
     """
     light = np.asarray(light)
-    # the floor keeps negative light out of the power, whose piece is not taken there anyway
-    return np.where(light <= 0.0031308, 12.92 * light, 1.055 * np.maximum(light, 0.0031308) ** (1 / 2.4) - 0.055)
+    # negative light, which the power could not take, is on the straight piece
+    return np.where(light <= 0.0031308, 12.92 * light, 1.055 * np.abs(light) ** (1 / 2.4) - 0.055)
 
 
 def decode_srgb(code):
     """Return relative linear light of relative sRGB codes, the inverse of `encode_srgb`."""
     code = np.asarray(code)
-    return np.where(code <= 0.04045, code / 12.92, ((np.maximum(code, 0.04045) + 0.055) / 1.055) ** 2.4)
+    return np.where(code <= 0.04045, code / 12.92, (np.abs(code + 0.055) / 1.055) ** 2.4)
 
 
 def lab_to_lch(lab):
