@@ -1,7 +1,11 @@
 """One mechanism for every table: corrections keep the old value, deletion is a mark, the second editor is told."""
 
+import sqlite3
+from contextlib import closing
+
 import pytest
 
+from dyebook.book.rows import both_values
 from dyebook.book.schema import TABLES
 from dyebook.errors import BookError, RecordError
 from dyebook.record import DyeRecord
@@ -139,3 +143,49 @@ def test_half_a_character_is_refused_before_it_reaches_the_database(store, words
     with pytest.raises(RecordError, match="note holds a broken character"):
         DyeRecord("Ember", film_um=12, dye_g_per_l=3, bath_temp_c=40, dwell_min=5, note=words)
     assert store.rows("orders") == []
+
+
+def test_what_two_editors_wrote_is_said_where_it_differs():
+    there = {"film_um": 12.0, "note": None, "dips": {"dwell_min": 5.0}, "steps": [1], "dye": "Ember"}
+    wanted = {"film_um": 13.0, "note": "x", "dips": {"dwell_min": 6.0}, "steps": [2], "dye": "Ember"}
+    assert both_values(there, wanted | {"rinses": {"rinse_temp_c": 18}}) == (
+        "film um is 12.0 now, and you wrote 13.0; note is empty now, and you wrote x; "
+        "dips dwell min is 5.0 now, and you wrote 6.0; rinses rinse temp c is empty now, and you wrote 18; "
+    )
+    assert both_values({"note": "x"}, {"note": None}) == "note is x now, and you wrote empty; "
+
+
+def test_the_check_finds_what_points_nowhere_and_what_cannot_be(store, dip):
+    """Rows as a damaged disk or another program leaves them: the checks of the ways in were never asked."""
+    if store.place.file is None:
+        pytest.skip("a server lets no such row in")
+    for _ in range(23):
+        store.add_batch(dip((40, 0, 0)))
+    assert store.check() == []
+    with closing(sqlite3.connect(store.place.file)) as connection:
+        connection.execute("UPDATE dips SET bath_temp_c = 400")
+        connection.execute("UPDATE runs SET film_um = 9e999 WHERE id = 3")
+        connection.execute("UPDATE batches SET run_id = 77 WHERE id = 2")
+        connection.execute("UPDATE readings SET source = 'guess' WHERE id = 4")
+        connection.commit()
+    found = store.check()
+    assert sum("bath temperature is 400 °C; it must lie between 0 and 100 °C" in one for one in found) == 20
+    assert "and 3 more of this kind" in found
+    assert any(one.startswith("dips 1: ") for one in found)
+    assert "runs 3: film_um is inf" in found
+    assert "batches 2: run_id 77 does not exist" in found
+    assert any(one.startswith("readings 4: ") and "one of photo, instrument, typed" in one for one in found)
+    assert len(found) == 20 + 1 + 3
+
+
+def test_a_photo_that_no_row_names_is_told_until_a_restore_leaves_some(store, dip, photo, tmp_path):
+    store.add_batch(dip(), photo)
+    stray = store.photos.folder / "ab" / ("ab" * 32)
+    stray.parent.mkdir()
+    stray.write_bytes(photo)
+    (found,) = store.check()
+    assert f"ab/{'ab' * 32}" in found
+    assert "belongs to no photo" in found
+    store.back_up(tmp_path / "b.zip")
+    store.restore(tmp_path / "b.zip")
+    assert store.check() == []
