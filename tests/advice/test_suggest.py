@@ -73,6 +73,17 @@ def test_another_hue_is_out_of_reach(model, bath, target):
     assert "cannot reach" in best.why
 
 
+@pytest.mark.parametrize(("apart", "within"), [(1.3, True), (2.5, False)])
+def test_within_reach_is_what_half_of_the_judges_accept(model, target, apart, within):
+    """1.8 (ISO/TR 28642, value from memory), give or take what such a bath is unsure of its own colour."""
+    fixed = {"film_um": 12, "dye_g_per_l": 2, "bath_temp_c": 40, "dwell_min": 5, "ph": 5.5}
+    own = np.array(model.suggest(target, fixed=fixed)[0].lab)
+    off = own - [apart * apart / delta_e_00(own, own - [apart, 0, 0]), 0, 0]
+    (only,) = model.suggest(off, fixed=fixed)
+    assert delta_e_00(off, own) == pytest.approx(apart, abs=0.05)
+    assert only.reachable is within
+
+
 def test_sensitivity_has_the_size_of_a_step(model, target):
     best = model.suggest(target, film_um=12)[0]
     assert 0 < best.per_10_s < 10
