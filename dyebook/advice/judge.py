@@ -170,9 +170,9 @@ def judge(target, sample, tolerance: float = 2.0, limits=None) -> Verdict:
         Three numbers are a stated shade, exact.
     tolerance : float
         Largest CIEDE2000 that passes, above 0.
-    limits : tuple of two sequences of 3 floats, optional
-        Light and dark limit sample, L*, a*, b*: the sample must lie between them, and no further than the tolerance
-        beside the line from one to the other. The target then only gives the difference that is shown.
+    limits : tuple of two, optional
+        Light and dark limit sample, each as a target: the sample must lie between them, and no further than the
+        tolerance beside the line from one to the other. The target then only gives the difference that is shown.
 
     Examples
     --------
@@ -180,6 +180,7 @@ def judge(target, sample, tolerance: float = 2.0, limits=None) -> Verdict:
     'in'
     """
     target, sample = Shade.of(target), Shade.of(sample)
+    limits = limits and tuple(map(Shade.of, limits))
     if not (np.isfinite(tolerance) and tolerance > 0):
         raise RecordError(f"the tolerance is {tolerance}; it must be above 0, such as 2")
     found = _judged(target, sample, float(tolerance), limits)
@@ -268,7 +269,7 @@ def _unlike(target, sample):
 def _judged(target, sample, tolerance, limits):
     covariance = difference_covariance(target, sample)
     delta_e, u = _distance(target.lab, sample.lab, covariance)
-    margins = [(tolerance - delta_e, u)] if limits is None else _margins(sample.lab, limits, tolerance, covariance)
+    margins = [(tolerance - delta_e, u)] if limits is None else _margins(sample, limits, tolerance)
     is_in = all(margin >= GUARD * u for margin, u in margins)
     is_out = any(margin < -GUARD * u for margin, u in margins)
     return Verdict(
@@ -280,7 +281,7 @@ def _judged(target, sample, tolerance, limits):
         *(float(step) for step in split_difference(target.lab, sample.lab)),
         describe_difference(target.lab, sample.lab),
         {name: float(formula(target.lab, sample.lab)) for name, formula in _OTHERS.items()},
-        None if limits is None else tuple(_checked_lab(one) for one in limits),
+        None if limits is None else tuple(one.lab for one in limits),
         tuple(_notes(target, sample)),
     )
 
@@ -320,18 +321,18 @@ def _widest(lab, covariance):
     return float(np.sqrt(max(np.linalg.eigvalsh(root @ metric @ root / h**2)[-1], 0.0)))
 
 
-def _margins(sample, limits, tolerance, covariance):
+def _margins(sample, limits, tolerance):
     """Room to each limit, in CIEDE2000, negative beyond it, each with its standard uncertainty."""
-    light, dark = (np.asarray(_checked_lab(one)) for one in limits)
-    span = dark - light
+    light, dark = (np.asarray(one.lab) for one in limits)
+    span, errors = dark - light, [difference_covariance(one, sample) for one in limits]
     if np.linalg.norm(span) < 0.1:
         raise RecordError("the light and the dark limit sample are the same; give two different ones")
-    along = float((sample - light) @ span / (span @ span))
+    along = float((sample.lab - light) @ span / (span @ span))
     nearest = light + np.clip(along, 0, 1) * span
-    beside, beside_u = _distance(nearest, sample, covariance)
+    beside, beside_u = _distance(nearest, sample.lab, errors[int(along > 0.5)])
     length = float(delta_e_00(light, dark))
-    along_u = length * float(np.sqrt(span @ covariance @ span)) / float(span @ span)
-    return [(tolerance - beside, beside_u), (length * along, along_u), (length * (1 - along), along_u)]
+    light_u, dark_u = (length * np.sqrt(max(span @ error @ span, 0.0)) / float(span @ span) for error in errors)
+    return [(tolerance - beside, beside_u), (length * along, light_u), (length * (1 - along), dark_u)]
 
 
 def _remedies(target, sample):

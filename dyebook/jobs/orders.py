@@ -3,15 +3,17 @@
 from dataclasses import dataclass
 
 from dyebook.advice.judge import Verdict
+from dyebook.book.exchange.instrument import typed_instrument
 from dyebook.book.readings import measured_values
 from dyebook.errors import BookError, RecordError
-from dyebook.jobs.verdict import judge_against, judge_perfect, target_shade
+from dyebook.jobs.verdict import judge_against, judge_perfect, limits_of, target_shade
 from dyebook.lab import Lab, delta_e_00
 from dyebook.record import check_tolerance
 from dyebook.units import shop_now
 
 __all__ = [
-    "OrderStand", "answer_order", "close_order", "decide", "is_for_skin", "keep_order_sample", "open_order_names",
+    "OrderStand", "answer_order", "close_order", "decide", "is_for_skin", "keep_instrument_sample",
+    "keep_order_sample", "open_order_names",
     "open_orders", "order_named", "order_of_run", "order_stand", "reopen_order", "sample_verdict", "set_target",
     "take_order", "target_of",
 ]  # fmt: skip
@@ -128,6 +130,14 @@ def keep_order_sample(
     return set_target(book, order_id, measurement.parts[part_index].lab, tolerance_de00, sample_id=sample_id)
 
 
+def keep_instrument_sample(book, order_id: int, lab, tolerance_de00: float | None = None, **stated) -> int:
+    """Keep what an instrument read on a customer's piece, and the target it makes; `stated` as `typed_instrument`."""
+    values, _ = typed_instrument(lab, **stated)
+    sample_id = book.add("samples", order_id=order_id, name=f"{book.row('orders', order_id)['name']}: by instrument")
+    book.add("readings", sample_id=sample_id, **values)
+    return set_target(book, order_id, [values[axis] for axis in "Lab"], tolerance_de00, sample_id=sample_id)
+
+
 def answer_order(book, order_id: int | None, batch_id: int, version: int | None = None):
     """Note that a batch, of the version looked at, was dyed for an order; None takes it off again."""
     book.batch(batch_id)
@@ -161,12 +171,14 @@ def order_stand(book, order_id: int) -> OrderStand:
 
 
 def sample_verdict(book, target: dict) -> Verdict | None:
-    """Return what could be said at best of a part against an order's sample; None for a shade that was stated.
+    """Return what could be said at best of a part against an order's sample; None where it is none, or limits decide.
 
     "cannot_tell" where the sample was read too loosely for the tolerance: no part could pass then.
     """
     wanted = target_shade(book, target)
-    return judge_perfect(wanted, target["tolerance_de00"] or book.setting("tolerance_de00")) if wanted.is_read else None
+    if not wanted.is_read or limits_of(book, target["order_id"]):
+        return None
+    return judge_perfect(wanted, target["tolerance_de00"] or book.setting("tolerance_de00"))
 
 
 def decide(book, batch_id: int, target_id: int, verdict: str, delta_e00: float | None = None):

@@ -222,10 +222,10 @@ def target_for(book, number: int):
     return book.row("targets", decided[-1]) if decided else None
 
 
-def judge_batch(book, number: int, target=None, tolerance: float | None = None):
+def judge_batch(book, number: int, target=None, tolerance: float | None = None, limits=None):
     """Return the `Verdict` of a batch against its target.
 
-    `target` (sequence of 3 floats, optional): instead of the target that the book has for it.
+    `target` (sequence of 3 floats, optional): instead of the target that the book has for it; `limits` likewise.
     """
     row, kept = book.batch(number), None if target is not None else target_for(book, number)
     if row.lab is None:
@@ -233,7 +233,7 @@ def judge_batch(book, number: int, target=None, tolerance: float | None = None):
     if target is None and kept is None:
         raise RecordError(f"the book knows no target of batch {number}; say which shade it was to have")
     stated = None if target is None else {**dict(zip("Lab", target, strict=True)), **_STATED}
-    return judge_against(book, row, kept or stated, tolerance)
+    return judge_against(book, row, kept or stated, tolerance, limits)
 
 
 @dataclass(frozen=True)

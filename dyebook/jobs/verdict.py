@@ -26,6 +26,8 @@ __all__ = [
     "coupon_steps",
     "judge_against",
     "judge_perfect",
+    "keep_limits",
+    "limits_of",
     "mean_shade",
     "reading_shades",
     "take_step",
@@ -39,7 +41,7 @@ __all__ = [
 _ALIKE = ("photo", "setup", "geometry")
 
 
-def judge_against(book, row, target: dict, tolerance: float | None = None) -> Verdict:
+def judge_against(book, row, target: dict, tolerance: float | None = None, limits=None) -> Verdict:
     """Return the `Verdict` on a batch that was read, against any target of the book.
 
     Parameters
@@ -49,22 +51,42 @@ def judge_against(book, row, target: dict, tolerance: float | None = None) -> Ve
         Its row.
     tolerance
         Instead of the target's own; the shop's where it has none.
+    limits
+        Light and dark limit sample instead of those of the target's order, as `dyebook.advice.judge.judge` takes them.
     """
     if tolerance is None:
         tolerance = target["tolerance_de00"] or book.setting("tolerance_de00")
     wanted = target_shade(book, target, row.finish)
     part, tolerance = batch_shade(book, row, wanted), check_tolerance(tolerance)
-    found, linked = judge(wanted, part, tolerance), through_coupon(book, part, wanted)
+    limits = limits or limits_of(book, target.get("order_id"))
+    found, linked = judge(wanted, part, tolerance, limits), through_coupon(book, part, wanted)
     if linked is None:
         return found
     # offered beside the verdict, and in its place only where a maker said so
-    pair, other = _pair(part.setup, wanted.setup), judge(wanted, linked, tolerance)
+    pair, other = _pair(part.setup, wanted.setup), judge(wanted, linked, tolerance, limits)
     taken = pair in book.setting(_TAKEN, [])
     if taken:
         found, other = other, found
     told = {"verdict": other.verdict, "delta_e00": other.delta_e00, "u": other.delta_e00_u, "taken": taken}
     told |= {"step": tuple(np.subtract(part.lab, linked.lab)), "pair": pair, "lab": linked.lab}
     return replace(found, notes=(*found.notes, Note("trouble.through_coupon", **told)))
+
+
+# setting: light and dark limit sample by the number of their order, each L*, a*, b* or the number of a batch
+_LIMITS = "order_limits"
+
+
+def limits_of(book, order_id: int | None) -> tuple | None:
+    """Return the light and the dark limit sample of an order as shades; None without."""
+    kept = (book.setting(_LIMITS) or {}).get(str(order_id))
+    return kept and tuple(batch_shade(book, book.batch(one)) if isinstance(one, int) else Shade(one) for one in kept)
+
+
+def keep_limits(book, order_id: int, limits=None) -> None:
+    """Keep light and dark limit sample of an order, each L*, a*, b* or the number of a batch; None forgets them."""
+    known = book.setting(_LIMITS) or {}
+    kept = {number: pair for number, pair in known.items() if number != str(order_id)}
+    book.set_setting(_LIMITS, kept | ({str(order_id): list(limits)} if limits else {}), was=known)
 
 
 # setting: pairs of set-ups whose step on the check coupon is taken off verdicts
@@ -190,9 +212,15 @@ def reading_shades(book, rows: list[dict], finish: str | None = None, photo: str
     return [_shade_of(row, setup_of(row, names), photos.get(row["photo_id"], photo), finish) for row in rows]
 
 
+# standard uncertainty of an instrument's reading against another of its geometry, the part laid on anew; common
+# practice, no source
+_INSTRUMENT_U = (0.3, 0.3, 0.3)
+
+
 def _shade_of(row, setup, photo, finish):
     photo = photo if row["source"] == "photo" else None
     u = [row[f"{axis}_sd"] for axis in "Lab"]
+    u = _INSTRUMENT_U if row["source"] == "instrument" and None in u else u
     # of a reading kept before its parts were told apart nothing is known to be shared
     error = row["error_parts"] or own_error(u)
     told = {name: row[name] for name in ("shape_key", "wet", "sealed", "geometry")}

@@ -2,10 +2,12 @@
 
 import streamlit as st
 
+from dyebook.book.exchange.instrument import typed_instrument
 from dyebook.errors import BookError
 from dyebook.jobs.orders import target_of
 from dyebook.jobs.photo import draw_kept
 from dyebook.jobs.verdict import UNLIKE_BATH, vouch_for
+from dyebook.jobs.wet import surface_of
 from dyebook.lab import Lab
 from dyebook.record import FIELDS, SETTINGS, parse_value
 from dyebook.report import batches as report_batches
@@ -15,9 +17,10 @@ from dyebook.report import words as report_words
 from dyebook.screens import paper, session, tasks
 from dyebook.screens.answers import deed, show_doubt, show_flags, show_pairs
 from dyebook.screens.navigation import go_to_order, go_to_photo, go_to_trouble
-from dyebook.screens.orders import show_verdict
+from dyebook.screens.orders import ask_instrument, show_verdict, typed_lab
 from dyebook.screens.piece import take_to_bench
 from dyebook.screens.settings import fill_with, texts_of
+from dyebook.screens.shade.target import read_colour
 from dyebook.screens.swatch import show_swatch
 
 __all__ = ["show", "show_run"]
@@ -59,6 +62,7 @@ def show(book, number: int, on_back):
         _show_photos(book, number, row.version)
     with right:
         _show_readings(book, row)
+        _ask_reading(book, number)
         show_verdict(book, number)
         _show_verdicts(book, number)
         _show_settings(row)
@@ -97,6 +101,19 @@ def _show_readings(book, row):
     st.caption(f"Swatches are approximate: a screen is not a light booth. {report_words.PLUS_MINUS}")
     if len(readings) > 1 and row.lab is not None:
         st.markdown(f"Mean of the readings in this state: {report_words.lab_text(row.lab, row.lab_u)}")
+
+
+def _ask_reading(book, number):
+    """What an instrument read on a dry part of the batch."""
+    with st.expander("Read by an instrument"):
+        text = st.text_input("L*, a*, b*", key="instrument_lab", placeholder="35, 10, −42")
+        told, lab = ask_instrument("instrument"), read_colour(text, book) if text.strip() else None
+        if lab is not None:
+            lab = typed_lab(lab, told)
+        if st.button("Keep this reading", key="keep_instrument", disabled=lab is None or told is None):
+            values, _ = typed_instrument(read_colour(text, book), **told)
+            book.add_reading(number, lab, **values, wet=False, sealed=surface_of(book, number)[1])
+            st.rerun()
 
 
 def _title(reading, count):

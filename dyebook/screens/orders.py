@@ -8,12 +8,15 @@ from datetime import date
 
 import streamlit as st
 
+from dyebook.advice.judge import judge
+from dyebook.book.exchange.instrument import typed_instrument
 from dyebook.errors import RecordError
 from dyebook.jobs import orders
 from dyebook.jobs.trouble import judge_batch, target_for
-from dyebook.jobs.verdict import take_step
+from dyebook.jobs.verdict import keep_limits, limits_of, take_step
 from dyebook.jobs.wet import surface_of
-from dyebook.record import check_tolerance
+from dyebook.lab import Lab
+from dyebook.record import GEOMETRIES, check_tolerance
 from dyebook.report import batches as report_batches
 from dyebook.report import words as report_words
 from dyebook.report.baths import order_lines, stand_text
@@ -37,7 +40,7 @@ from dyebook.screens.shade.target import batch_number, read_colour
 from dyebook.screens.swatch import show_pair, show_slip, show_swatch, wall
 from dyebook.units import shop_now
 
-__all__ = ["ask_tolerance", "look_again", "show", "show_verdict"]
+__all__ = ["ask_instrument", "ask_tolerance", "look_again", "show", "show_verdict", "typed_lab"]
 
 _NEW = ("order_name", "order_customer", "order_words", "order_due_on", "order_skin_contact")
 _MOST_DONE, _NEAREST = 20, 3
@@ -49,6 +52,8 @@ _COLOUR_HELP = (
     "CIELAB under D65 and the 2° observer, a screen colour, a Munsell notation, or the number of a batch whose shade "
     "is wanted again."
 )
+_HINT = "35, 10, −42 or #1f4e8c or 5PB 4/8 or batch 12"
+_GEOMETRY_HELP = "How the instrument looks, as its display or report says. Only like geometries are compared surely."
 _TOLERANCE_HELP = f"{report_words.DIFFERENCE} Agree on it beforehand."
 # what can be decided about a batch: as the book keeps it, and on its button
 _DECISIONS = {
@@ -161,6 +166,7 @@ def _show_shade(book, stand):
     if asked:
         hold(book, order=stand.order["id"])
         go_to_shade(stand.target["name"])
+    _ask_limits(book, stand.order["id"])
     with st.expander("Agree on another shade"):
         _agree(book, stand)
 
@@ -172,13 +178,13 @@ def _agree(book, stand):
     photograph = st.container()
     keys = colour_key, tolerance_key = f"order_{number}_colour", f"order_{number}_tolerance_de00"
     recall(*keys)
-    hint = "35, 10, −42 or #1f4e8c or 5PB 4/8 or batch 12"
-    text = st.text_input("Or type it", key=colour_key, placeholder=hint, help=_COLOUR_HELP)
+    text = st.text_input("Or type it", key=colour_key, placeholder=_HINT, help=_COLOUR_HELP)
     tolerance = ask_tolerance(book, tolerance_key)
     keep(*keys)
     lab = read_colour(text, book) if text.strip() else None
+    told = ask_instrument(f"order_{number}") if lab is not None and batch_number(text) is None else None
     if lab is not None:
-        show_swatch(lab, "This would be the shade")
+        show_swatch(typed_lab(lab, told), "This would be the shade")
     # the one of the two that is next stands at the foot of the phone, where nothing is agreed yet
     with deed() if lab is None and not stand.target else photograph:
         wanted = st.button("Photograph the customer's piece", key="photograph_sample", icon=":material/photo_camera:")
@@ -190,9 +196,53 @@ def _agree(book, stand):
     if agreed:
         check()
         as_batch = batch_number(text)
-        orders.set_target(book, number, lab, tolerance, **({} if as_batch is None else {"batch_id": as_batch}))
+        if told:
+            orders.keep_instrument_sample(book, number, lab, tolerance, **told)
+        else:
+            orders.set_target(book, number, lab, tolerance, **({} if as_batch is None else {"batch_id": as_batch}))
         forget(*keys)
         st.rerun()
+
+
+_STATED, _UNDER = "as stated, by no instrument", ("D65, 2°", "D65, 10°", "D50, 2°", "D50, 10°")
+
+
+def ask_instrument(key) -> dict | None:
+    """Ask how an instrument read a typed Lab: `white`, `observer`, `geometry`; None where none did."""
+    geometry = st.selectbox("Read", [_STATED, *GEOMETRIES], key=f"{key}_geometry", help=_GEOMETRY_HELP)
+    if geometry == _STATED:
+        return None
+    white, observer = st.selectbox("Under", _UNDER, key=f"{key}_white").removesuffix("°").split(", ")
+    return {"white": white, "observer": observer, "geometry": geometry}
+
+
+def typed_lab(lab, told):
+    """Return a typed Lab in the book's own white, with a word on what that costs."""
+    if not told:
+        return lab
+    values, notes = typed_instrument(lab, **told)
+    for note in notes:
+        st.caption(f"{report_words.capital(note)}.")
+    return Lab(*(values[axis] for axis in "Lab"))
+
+
+def _ask_limits(book, number):
+    """Light and dark limit sample of an order: a part then passes where it lies between them."""
+    limits = limits_of(book, number)
+    with st.expander("Limit samples decide" if limits else "Light and dark limit samples"):
+        st.caption("A part passes where it lies surely between the two, and no further beside them than the tolerance.")
+        if limits:
+            show_pair([("Light limit", limits[0].lab), ("Dark limit", limits[1].lab)], [])
+            st.button("Judge by the tolerance alone", key="no_limits", **tap(keep_limits, book, number))
+        names = "Light limit", "Dark limit"
+        texts = [st.text_input(name, key=f"{name}_{number}", placeholder=_HINT) for name in names]
+        if st.button("Keep both limits", key="keep_limits", disabled=not all(text.strip() for text in texts)):
+            labs = [read_colour(text, book) for text in texts]
+            # two that are the same are refused
+            judge(*labs, limits=labs)
+            batches = map(batch_number, texts)
+            keep_limits(book, number, [one or list(lab) for one, lab in zip(batches, labs, strict=True)])
+            st.rerun()
 
 
 def _agreed_text(target):

@@ -27,7 +27,7 @@ def verdict(
     reading_u: Annotated[str | None, option("Standard uncertainty of the reading, L,a,b.")] = None,
     target_u: Annotated[str | None, option("That of the target; none for a stated shade.")] = None,
     together: Annotated[bool, option("Both were read from one photo.", "--together")] = False,
-    limits: Annotated[str | None, option("Light and dark limit sample, 'L,a,b L,a,b'.")] = None,
+    limits: Annotated[str | None, option("Light and dark limit sample, 'L,a,b L,a,b'; else the order's.")] = None,
     book: BookOption = None,
     as_json: JsonOption = False,
 ):
@@ -45,7 +45,7 @@ def verdict(
         raise typer.BadParameter("a reading is judged against --target L,a,b")
     if batch is not None:
         with open_at(book) as opened:
-            found = judge_batch(opened, batch, _lab(target), tolerance)
+            found = judge_batch(opened, batch, _lab(target), tolerance, _pair(limits))
     else:
         error, photo = (one_photo_error, "one") if together else (own_error, None)
         # a target without doubt is a stated shade

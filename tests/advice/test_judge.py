@@ -274,6 +274,12 @@ def test_limit_samples():
     assert judge((52, 10, -33), (52, 18, -33), 1.0, limits=limits).verdict == "out"
     near = read((55.8, 10, -30.2), (1.0, 0.1, 0.1))
     assert judge((52, 10, -33), near, 1.0, limits=limits).verdict == "cannot_tell"
+    # what limit and sample share cancels: one that was read as the sample was decides
+    shared = {"setup": "bench", "photo": "one", "shape": "flat"}
+    own = {"photo": np.diag([1.0, 0.01, 0.01])}
+    beside = [Shade(one, own, **shared) for one in limits]
+    assert judge((52, 10, -33), Shade((55, 10, -31), own, **shared), 1.0, limits=beside).verdict == "in"
+    assert judge((52, 10, -33), Shade((55, 10, -31), own, **shared), 1.0, limits=limits).verdict == "cannot_tell"
     with pytest.raises(RecordError, match="two different"):
         judge((52, 10, -33), (52, 10, -33), 1.0, limits=(limits[0], limits[0]))
 

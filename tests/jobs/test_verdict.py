@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from dyebook.advice.judge import difference_covariance
+from dyebook.book.exchange.instrument import typed_instrument
 from dyebook.book.setups import list_setups, name_setup, setup_names, take_name_back, version_of
 from dyebook.errors import BookError, RecordError
 from dyebook.jobs import orders
@@ -11,6 +12,8 @@ from dyebook.jobs.verdict import (
     batch_shade,
     coupon_steps,
     judge_against,
+    keep_limits,
+    limits_of,
     mean_shade,
     reading_shades,
     take_step,
@@ -274,3 +277,41 @@ def test_a_coupon_of_a_far_colour_says_little(book, order):
     # 130 away at a length of 30: nothing is taken off, and both cameras' errors stay
     assert np.allclose(linked.lab, part.lab, atol=0.01)
     assert np.allclose(linked.parts["own"], np.eye(3) * (0.3**2 + 2 * 3.0**2), atol=0.01)
+
+
+def test_limit_samples_of_an_order_decide_until_they_are_taken_off(book, order):
+    target, part = _sample(book, order), _batch(book)
+    _read(book, part, lab=(42.5, 40.0, 44.0), photo=1)
+    by_tolerance = judge_against(book, book.batch(part), target)
+    light, dark = _batch(book), _batch(book)
+    _read(book, light, lab=(47.0, 40.0, 44.0), photo=1)
+    _read(book, dark, lab=(34.0, 40.0, 44.0), photo=1)
+    keep_limits(book, order, (light, dark))
+    found = judge_against(book, book.batch(part), target)
+    assert (found.verdict, found.between) == ("in", ((47, 40, 44), (34, 40, 44)))
+    assert by_tolerance.verdict != "in"
+    assert orders.sample_verdict(book, target) is None
+    keep_limits(book, order, ((47, 40, 44), (34, 40, 44)))
+    assert judge_against(book, book.batch(part), target).verdict == "cannot_tell", "stated limits share nothing"
+    _read(book, _batch(book), lab=(60.0, 40.0, 44.0), photo=1)
+    assert judge_against(book, book.batch(dark + 1), target).verdict == "out"
+    keep_limits(book, order)
+    assert limits_of(book, order) is None
+    assert judge_against(book, book.batch(part), target).between is None
+
+
+def test_instruments_are_compared_like_with_like(book, order):
+    orders.keep_instrument_sample(book, order, LAB, white="D65", observer="2", geometry="45/0")
+    target, number = orders.target_of(book, order), _batch(book)
+    values, notes = typed_instrument((41.0, 40.0, 44.0), "D65", "2", "d/8 included")
+    assert notes == ()
+    book.add_reading(number, LAB, **values)
+    unlike = judge_against(book, book.batch(number), target)
+    assert (unlike.verdict, unlike.notes[0].code) == ("cannot_tell", "trouble.unlike_geometry")
+    book.add_reading(number, LAB, **typed_instrument(LAB, "D65", "2", "45/0")[0])
+    alike = judge_against(book, book.batch(number), target)
+    assert (alike.verdict, alike.notes) == ("in", ())
+    # the mean of 10-degree readings keeps its doubt: a typed Lab without its spectrum cannot be turned into 2 degrees
+    values, notes = typed_instrument(LAB, "D65", "10", "45/0")
+    assert values["a_sd"] == 4.6
+    assert "only a spectrum gives it exactly" in notes[0]

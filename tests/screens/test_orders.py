@@ -118,3 +118,42 @@ def test_the_order_of_the_wall_is_no_customers_order(shop, open_page):
     page.run()
     assert not page.error
     assert page.title[0].value == "Orders"
+
+
+def test_a_shade_by_instrument_states_its_geometry_and_so_does_the_batch(empty_book, open_page):
+    with open_book(empty_book) as book:
+        number = orders.take_order(book, "Lamp knobs")
+        batch = book.add_batch(DyeRecord("Ember", 12, 3, 50, 6, bath="E1"))
+        orders.answer_order(book, number, batch)
+    page = open_page("orders", order=str(number))
+    page.text_input(key="order_1_colour").set_value("40, 40, 44").run()
+    page.selectbox(key="order_1_geometry").set_value("45/0").run()
+    page.selectbox(key="order_1_white").set_value("D50, 2°").run()
+    assert "was converted from D50" in texts_of(page).replace("Lab ", "")
+    page.selectbox(key="order_1_white").set_value("D65, 2°").run()
+    page.button(key="agree").click().run()
+    assert not page.exception
+    page = open_page("book", batch=str(batch))
+    page.text_input(key="instrument_lab").set_value("40, 40, 44").run()
+    assert page.button(key="keep_instrument").disabled
+    page.selectbox(key="instrument_geometry").set_value("45/0").run()
+    page.button(key="keep_instrument").click().run()
+    assert not page.exception
+    assert "geometry 45/0" in texts_of(page)
+    assert "Matches." in texts_of(page)
+
+
+def test_limit_samples_are_kept_with_the_order_and_let_go(shop, open_page):
+    with open_book(shop) as book:
+        orders.answer_order(book, 1, 1)
+    page = open_page("orders", order="1")
+    page.text_input(key="Light limit_1").set_value("batch 2").run()
+    page.text_input(key="Dark limit_1").set_value("55, 40, 44").run()
+    page.button(key="keep_limits").click().run()
+    assert "are the same" in texts_of(page)
+    page.text_input(key="Dark limit_1").set_value("25, 40, 44").run()
+    page.button(key="keep_limits").click().run()
+    assert "It lies between the limit samples, surely enough." in texts_of(page)
+    page.button(key="no_limits").click().run()
+    assert "limit samples, surely" not in texts_of(page)
+    assert not page.exception

@@ -27,7 +27,7 @@ from dyebook.errors import BookError
 from dyebook.lab import adapt_lab, reflectance_to_lab
 from dyebook.record import GEOMETRIES, geometry_named
 
-__all__ = ["InstrumentReading", "import_any", "read_colour_text", "read_colour_xml"]
+__all__ = ["InstrumentReading", "import_any", "read_colour_text", "read_colour_xml", "typed_instrument"]
 
 LARGEST_BYTES = 50 * 2**20
 _XML = {".xml", ".cxf"}
@@ -110,6 +110,12 @@ def _keep(book, name, readings, dry_run, batch, stated):
 # RMS error of L*, a*, b* by Bradford against the spectra's own values under D65/2: the 24 patches of colour-science's
 # "ISO 17321-1" set; from D50/2, from any white under the 10-degree observer, from other whites such as A
 _CONVERTED_SD = {"D50": (0.4, 0.95, 0.9), "10": (1.1, 4.6, 1.6), "other": (1.6, 3.6, 3.0)}
+
+
+def typed_instrument(lab, white=None, observer=None, geometry=None):
+    """Return the columns of what was typed off an instrument, in the book's own white, and notes on that."""
+    reading = _stated(InstrumentReading("typed", tuple(map(float, lab))), "typed", white, observer, geometry)
+    return _values(reading, "typed"), tuple(_notes(reading))
 
 
 def _stated(reading, name, white=None, observer=None, geometry=None):

@@ -292,7 +292,8 @@ def _answer(facts):
     if verdict is None:
         yield "Not read yet." if facts.batch.row.lab is None else "No shade was agreed to compare it with."
         return
-    yield _ANSWERS[verdict.verdict]
+    answer = _ANSWERS[verdict.verdict]
+    yield answer.replace("the agreed tolerance", "the agreed light and dark limit") if verdict.between else answer
     how = "no difference to speak of" if verdict.words == "the same" else f"{verdict.words} than wanted"
     yield f"{verdict_figures(verdict, 'tolerance')}: {how}."
 
