@@ -311,9 +311,6 @@ def open_workers(count: int | None = None, scheduler: str | None = None, certifi
         context = multiprocessing.get_context("spawn")
         pool = ProcessPoolExecutor(count, mp_context=context, initializer=_leave_stopping_to_the_lead)
         try:
-            with _keyboard_held():
-                for _ in range(count):
-                    pool.submit(os.getpid)
             yield pool, count
         except KeyboardInterrupt:
             # a lead that was interrupted while it fed them could wait for them for ever; the next run does their photos
@@ -330,7 +327,7 @@ def open_workers(count: int | None = None, scheduler: str | None = None, certifi
 
 @contextmanager
 def _keyboard_held():
-    """Start processes inside the block: a Ctrl-C goes to all of a terminal, and would stop one that is half begun."""
+    """Start processes inside the block: a Ctrl-C would leave one half begun, or begun and unknown to its pool."""
     if not hasattr(signal, "pthread_sigmask"):  # Windows
         yield
         return
@@ -392,7 +389,9 @@ def as_done(executor, workers: int, work, tasks):
     try:
         while True:
             while len(under_way) < _WINDOW * workers and (task := next(tasks, None)) is not None:
-                under_way.add(executor.submit(work, task))
+                # a process may be started for it
+                with _keyboard_held():
+                    under_way.add(executor.submit(work, task))
             if not under_way:
                 return
             done, under_way = wait(under_way, return_when=FIRST_COMPLETED)
