@@ -37,15 +37,9 @@ from dyebook.notebook import Drawn, Note
 from dyebook.record import Reading
 
 __all__ = [
-    "ERROR_PARTS",
-    "Shade",
-    "Verdict",
-    "difference_covariance",
-    "judge",
-    "one_photo_error",
-    "own_error",
+    "ERROR_PARTS", "Shade", "Verdict", "difference_covariance", "judge", "one_photo_error", "own_error",
     "split_difference",
-]
+]  # fmt: skip
 
 ERROR_PARTS = ("camera", "shape", "photo", "own")
 # one-sided 95 % of the normal law

@@ -18,14 +18,8 @@ from dyebook.record import DyeRecord, Measurement
 from dyebook.units import moment_of
 
 __all__ = [
-    "add_strip",
-    "check_readings",
-    "coupon_names",
-    "day_of",
-    "keep_check_day",
-    "of_coupon",
-    "take_back_check_day",
-]
+    "add_strip", "check_readings", "coupon_names", "day_of", "keep_check_day", "of_coupon", "take_back_check_day",
+]  # fmt: skip
 
 _BATCHES, _COUPONS, _READINGS = (TABLES[name] for name in ("batches", "coupons", "readings"))
 

@@ -17,18 +17,9 @@ from dyebook.lab import Lab
 from dyebook.record import DyeRecord, Measurement, check_value
 
 __all__ = [
-    "Waiting",
-    "all_readings",
-    "count_waiting",
-    "mean_lab",
-    "measured_values",
-    "put_in_place",
-    "reading_values",
-    "refuse_twice",
-    "seen_of",
-    "typed_values",
-    "waiting_photos",
-]
+    "Waiting", "all_readings", "count_waiting", "mean_lab", "measured_values", "put_in_place", "reading_values",
+    "refuse_twice", "seen_of", "typed_values", "waiting_photos",
+]  # fmt: skip
 
 _READINGS, _PHOTOS, _BATCHES = Reading.__table__, Photo.__table__, Batch.__table__
 _AXES = ("L", "a", "b")

@@ -34,11 +34,6 @@ class SetupUse:
         return tuple(key for key, *_ in self.of_keys)
 
     @property
-    def called(self) -> str:
-        """By what its readings are known, as `setup_called`."""
-        return self.name.casefold() if self.name else self.keys[0]
-
-    @property
     def first_seen(self) -> str:
         """The ISO moment of its first reading."""
         return min(at for _, at, _ in self.of_keys)

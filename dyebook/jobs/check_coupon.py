@@ -15,19 +15,9 @@ from dyebook.record import Measurement
 from dyebook.units import shop_now
 
 __all__ = [
-    "BASELINE",
-    "CouponDays",
-    "camera_of",
-    "count_from",
-    "coupon_cameras",
-    "coupon_days",
-    "doubts_of",
-    "keep_day",
-    "keep_photos",
-    "one_part",
-    "put_right",
-    "take_back",
-]
+    "BASELINE", "CouponDays", "camera_of", "count_from", "coupon_cameras", "coupon_days", "doubts_of", "keep_day",
+    "keep_photos", "one_part", "put_right", "take_back",
+]  # fmt: skip
 
 # the first days say what is usual; the rule that separates drift from scatter needs one more
 BASELINE = 6

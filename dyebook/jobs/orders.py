@@ -3,7 +3,6 @@
 from dataclasses import dataclass
 
 from dyebook.advice.judge import Verdict
-from dyebook.book.exchange.instrument import typed_instrument
 from dyebook.book.readings import measured_values
 from dyebook.errors import BookError, RecordError
 from dyebook.jobs.verdict import judge_against, judge_perfect, limits_of, target_shade
@@ -130,9 +129,8 @@ def keep_order_sample(
     return set_target(book, order_id, measurement.parts[part_index].lab, tolerance_de00, sample_id=sample_id)
 
 
-def keep_instrument_sample(book, order_id: int, lab, tolerance_de00: float | None = None, **stated) -> int:
-    """Keep what an instrument read on a customer's piece, and the target it makes; `stated` as `typed_instrument`."""
-    values, _ = typed_instrument(lab, **stated)
+def keep_instrument_sample(book, order_id: int, values: dict, tolerance_de00: float | None = None) -> int:
+    """Keep what an instrument read on a customer's piece, of `typed_instrument`, and the target it makes."""
     sample_id = book.add("samples", order_id=order_id, name=f"{book.row('orders', order_id)['name']}: by instrument")
     book.add("readings", sample_id=sample_id, **values)
     return set_target(book, order_id, [values[axis] for axis in "Lab"], tolerance_de00, sample_id=sample_id)

@@ -21,16 +21,9 @@ from dyebook.notebook import Note
 from dyebook.record import FIELDS, is_empty
 
 __all__ = [
-    "BathDrift",
-    "Case",
-    "case_of",
-    "coupon_history",
-    "drift_in_book",
-    "filled_at",
-    "fresh_dips",
-    "judge_batch",
+    "BathDrift", "Case", "case_of", "coupon_history", "drift_in_book", "filled_at", "fresh_dips", "judge_batch",
     "target_for",
-]
+]  # fmt: skip
 
 # a bath is learned as made up from the dips that came soonest after it was made up or topped up: this share of all,
 # and no fewer than so many

@@ -20,22 +20,10 @@ from dyebook.notebook import Note
 from dyebook.record import check_tolerance
 
 __all__ = [
-    "UNLIKE_BATH",
-    "CouponStep",
-    "batch_shade",
-    "coupon_steps",
-    "judge_against",
-    "judge_perfect",
-    "keep_limits",
-    "limits_of",
-    "mean_shade",
-    "reading_shades",
-    "take_step",
-    "target_shade",
-    "through_coupon",
-    "unlike_bath",
+    "UNLIKE_BATH", "CouponStep", "batch_shade", "coupon_steps", "judge_against", "judge_perfect", "keep_limits",
+    "limits_of", "mean_shade", "reading_shades", "take_step", "target_shade", "through_coupon", "unlike_bath",
     "vouch_for",
-]
+]  # fmt: skip
 
 # what makes readings alike, the closest first
 _ALIKE = ("photo", "setup", "geometry")

@@ -8,20 +8,9 @@ from dyebook.report.photo import flag_lines
 from dyebook.report.words import distance_text, lab_text, moment_day, moment_text, plain
 
 __all__ = [
-    "camera_line",
-    "camera_text",
-    "cameras_text",
-    "coupon_rows",
-    "coupon_words",
-    "days_text",
-    "flag_lines",
-    "learned_words",
-    "moved_text",
-    "repeatability_text",
-    "setup_line",
-    "setups_text",
-    "step_line",
-]
+    "camera_line", "camera_text", "cameras_text", "coupon_rows", "coupon_words", "days_text", "flag_lines",
+    "learned_words", "moved_text", "repeatability_text", "setup_line", "setups_text", "step_line",
+]  # fmt: skip
 
 
 def camera_text(profile, patches) -> str:

@@ -2,7 +2,6 @@
 
 import streamlit as st
 
-from dyebook.book.exchange.instrument import typed_instrument
 from dyebook.errors import BookError
 from dyebook.jobs.orders import target_of
 from dyebook.jobs.photo import draw_kept
@@ -17,7 +16,7 @@ from dyebook.report import words as report_words
 from dyebook.screens import paper, session, tasks
 from dyebook.screens.answers import deed, show_doubt, show_flags, show_pairs
 from dyebook.screens.navigation import go_to_order, go_to_photo, go_to_trouble
-from dyebook.screens.orders import ask_instrument, show_verdict, typed_lab
+from dyebook.screens.orders import ask_instrument, show_verdict
 from dyebook.screens.piece import take_to_bench
 from dyebook.screens.settings import fill_with, texts_of
 from dyebook.screens.shade.target import read_colour
@@ -107,12 +106,10 @@ def _ask_reading(book, number):
     """What an instrument read on a dry part of the batch."""
     with st.expander("Read by an instrument"):
         text = st.text_input("L*, a*, b*", key="instrument_lab", placeholder="35, 10, −42")
-        told, lab = ask_instrument("instrument"), read_colour(text, book) if text.strip() else None
-        if lab is not None:
-            lab = typed_lab(lab, told)
-        if st.button("Keep this reading", key="keep_instrument", disabled=lab is None or told is None):
-            values, _ = typed_instrument(read_colour(text, book), **told)
-            book.add_reading(number, lab, **values, wet=False, sealed=surface_of(book, number)[1])
+        read = ask_instrument("instrument", read_colour(text, book)) if text.strip() else None
+        if st.button("Keep this reading", key="keep_instrument", disabled=read is None):
+            lab = [read[axis] for axis in "Lab"]
+            book.add_reading(number, lab, **read, wet=False, sealed=surface_of(book, number)[1])
             st.rerun()
 
 

@@ -15,7 +15,6 @@ from dyebook.jobs import orders
 from dyebook.jobs.trouble import judge_batch, target_for
 from dyebook.jobs.verdict import keep_limits, limits_of, take_step
 from dyebook.jobs.wet import surface_of
-from dyebook.lab import Lab
 from dyebook.record import GEOMETRIES, check_tolerance
 from dyebook.report import batches as report_batches
 from dyebook.report import words as report_words
@@ -40,7 +39,7 @@ from dyebook.screens.shade.target import batch_number, read_colour
 from dyebook.screens.swatch import show_pair, show_slip, show_swatch, wall
 from dyebook.units import shop_now
 
-__all__ = ["ask_instrument", "ask_tolerance", "look_again", "show", "show_verdict", "typed_lab"]
+__all__ = ["ask_instrument", "ask_tolerance", "look_again", "show", "show_verdict"]
 
 _NEW = ("order_name", "order_customer", "order_words", "order_due_on", "order_skin_contact")
 _MOST_DONE, _NEAREST = 20, 3
@@ -182,9 +181,10 @@ def _agree(book, stand):
     tolerance = ask_tolerance(book, tolerance_key)
     keep(*keys)
     lab = read_colour(text, book) if text.strip() else None
-    told = ask_instrument(f"order_{number}") if lab is not None and batch_number(text) is None else None
+    read = ask_instrument(f"order_{number}", lab) if lab is not None and batch_number(text) is None else None
     if lab is not None:
-        show_swatch(typed_lab(lab, told), "This would be the shade")
+        lab = lab if read is None else tuple(read[axis] for axis in "Lab")
+        show_swatch(lab, "This would be the shade")
     # the one of the two that is next stands at the foot of the phone, where nothing is agreed yet
     with deed() if lab is None and not stand.target else photograph:
         wanted = st.button("Photograph the customer's piece", key="photograph_sample", icon=":material/photo_camera:")
@@ -196,8 +196,8 @@ def _agree(book, stand):
     if agreed:
         check()
         as_batch = batch_number(text)
-        if told:
-            orders.keep_instrument_sample(book, number, lab, tolerance, **told)
+        if read:
+            orders.keep_instrument_sample(book, number, read, tolerance)
         else:
             orders.set_target(book, number, lab, tolerance, **({} if as_batch is None else {"batch_id": as_batch}))
         forget(*keys)
@@ -207,23 +207,16 @@ def _agree(book, stand):
 _STATED, _UNDER = "as stated, by no instrument", ("D65, 2°", "D65, 10°", "D50, 2°", "D50, 10°")
 
 
-def ask_instrument(key) -> dict | None:
-    """Ask how an instrument read a typed Lab: `white`, `observer`, `geometry`; None where none did."""
+def ask_instrument(key, lab) -> dict | None:
+    """Ask how an instrument read a typed Lab; return the columns of its reading, None where none read it."""
     geometry = st.selectbox("Read", [_STATED, *GEOMETRIES], key=f"{key}_geometry", help=_GEOMETRY_HELP)
     if geometry == _STATED:
         return None
     white, observer = st.selectbox("Under", _UNDER, key=f"{key}_white").removesuffix("°").split(", ")
-    return {"white": white, "observer": observer, "geometry": geometry}
-
-
-def typed_lab(lab, told):
-    """Return a typed Lab in the book's own white, with a word on what that costs."""
-    if not told:
-        return lab
-    values, notes = typed_instrument(lab, **told)
+    values, notes = typed_instrument(lab, white, observer, geometry)
     for note in notes:
         st.caption(f"{report_words.capital(note)}.")
-    return Lab(*(values[axis] for axis in "Lab"))
+    return values
 
 
 def _ask_limits(book, number):

@@ -301,7 +301,7 @@ def test_limit_samples_of_an_order_decide_until_they_are_taken_off(book, order):
 
 
 def test_instruments_are_compared_like_with_like(book, order):
-    orders.keep_instrument_sample(book, order, LAB, white="D65", observer="2", geometry="45/0")
+    orders.keep_instrument_sample(book, order, typed_instrument(LAB, "D65", "2", "45/0")[0])
     target, number = orders.target_of(book, order), _batch(book)
     values, notes = typed_instrument((41.0, 40.0, 44.0), "D65", "2", "d/8 included")
     assert notes == ()
