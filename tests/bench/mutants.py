@@ -240,7 +240,7 @@ def order_of(name, functions, watched):
 def meets_its_tests(copy, name, seed, watched):
     """Put one fault into a copy; return what it is, and the test that noticed, or None."""
     path = copy / "dyebook" / f"{name.replace('.', '/')}.py"
-    source = (ROOT / path.relative_to(copy)).read_text(encoding="utf-8")
+    source = path.read_text(encoding="utf-8")
     number = random.Random(seed).choice(places(ast.parse(source)))
     spoiled, line, kind = mutant(source, number)
     order = order_of(name, functions_of(ast.parse(source), number), watched)
