@@ -252,3 +252,73 @@ def test_a_strength_outside_the_usual_window_is_pointed_out():
 def test_more_aluminium_than_any_bath_holds_is_a_slip():
     with pytest.raises(RecordError, match="aluminium"):
         check_bath(1.12, aluminium_g_per_l=51)
+
+
+@pytest.mark.parametrize(
+    ("way", "last", "beyond"),
+    [
+        (lambda figure: mix_acid(figure, 2, wt_percent=96), 400, 401),
+        (lambda figure: mix_acid(165, figure, wt_percent=96), 1e5, 100_001),
+        (lambda figure: titrate_bath(figure, 30), 1000, 1001),
+        (lambda figure: titrate_bath(1000, figure), 1000, 1001),
+        (lambda figure: titrate_bath(1000, 10, figure), 1000, 1001),
+        (lambda figure: titrate_bath(5, 1, naoh_mol_per_l=figure), 20, 21),
+        (lambda figure: bath_life(figure, 1e5), 1e9, 1.001e9),
+        (lambda figure: bath_life(100, 2, discard_ah_per_l=figure), 1e6, 1.001e6),
+        (lambda figure: check_bath(1.3, aluminium_g_per_l=figure), 30, 51),
+        (lambda figure: bath_life(figure, 2), 0, -1),
+        (lambda figure: check_bath(1.12, aluminium_g_per_l=figure), 0, -1),
+    ],
+)
+def test_a_figure_is_taken_to_its_edge_and_refused_beyond(way, last, beyond):
+    """No burette, flask or tank of a bench holds more (common practice, no source); beyond lies a slip of the pen."""
+    way(last)
+    with pytest.raises(RecordError, match="it must be above"):
+        way(beyond)
+
+
+def test_a_titrations_doubt_is_that_of_its_burette_and_its_solution():
+    """JCGM 100: 0.05 mL of a class B burette and 1 % of the solution, added in squares; two readings give √2."""
+    found = titrate_bath(5, 10, 16)
+    per_ml = 1.0 / 5
+    assert found.g_per_l_sd == pytest.approx(98.079 / 2 * per_ml * np.hypot(0.05, 0.01 * 10), rel=1e-4)
+    assert found.aluminium_g_per_l_sd == pytest.approx(
+        26.98154 / 3 * per_ml * np.hypot(2**0.5 * 0.05, 0.01 * 6), rel=1e-4
+    )
+
+
+def test_a_hydrometers_doubt_is_its_reading_and_the_aluminium():
+    """Slope by the table's own neighbours; 1.5 g/L of acid for each g/L of metal is judgement."""
+    slope = (acid.g_per_l_of_wt(15.5) - acid.g_per_l_of_wt(14.5)) / (acid.sg_20_20(15.5) - acid.sg_20_20(14.5))
+    sg = acid.sg_20_20(15)
+    assert check_bath(sg, sg_sd=0.002).g_per_l_sd == pytest.approx(0.002 * slope, rel=0.01)
+    assert check_bath(sg).g_per_l_sd == pytest.approx(0.001 * slope, rel=0.01)
+    loaded = check_bath(sg, aluminium_g_per_l=4)
+    assert loaded.g_per_l_sd == pytest.approx(np.hypot(0.001 * slope, 6), rel=0.01)
+    assert loaded.g_per_l == pytest.approx(acid.g_per_l_of_wt(15) - 40)
+
+
+def test_a_mix_shrinks_and_its_portions_are_the_whole():
+    """Contraction is what the two volumes have beyond the bath; each portion warms alike, from start to end."""
+    mix = mix_acid(400, 2, wt_percent=98)
+    assert mix.contraction_ml == pytest.approx(mix.acid_ml + mix.water_ml - 2000)
+    assert mix.contraction_ml > 0
+    assert len(mix.portion_acid_ml) == mix.portions
+    assert mix.portion_rise_c <= 30 < mix.rise_c
+    one = mix_acid(165, 2, wt_percent=96)
+    assert one.portion_acid_ml == (one.acid_ml,)
+    assert one.portion_rise_c == pytest.approx(one.rise_c, rel=0.01)
+    assert one.notes[0].values["water_parts"] == pytest.approx(one.water_ml / one.acid_ml)
+    assert not any("portions" in text for text in one.cautions)
+
+
+def test_a_baths_life_is_a_balance_of_mass():
+    """Faraday: 0.3356 g of aluminium an A·h (IUPAC weights); what the film does not keep is in the bath."""
+    life = bath_life(50, 5)
+    assert life.aluminium_g_per_l == pytest.approx(10 * 26.98154 / 3 / 96485.33 * 3600 * 0.32, rel=1e-3)
+    assert life.aluminium_g_per_l_sd == pytest.approx(0.3 * life.aluminium_g_per_l)
+    assert life.discard_ah_per_l * life.aluminium_g_per_l / 10 == pytest.approx(12)
+    assert life.left_ah == pytest.approx((life.discard_ah_per_l - 10) * 5)
+    spent = bath_life(100, 2, discard_ah_per_l=50)
+    assert (spent.left_ah, spent.worn_out) == (0, True)
+    assert not bath_life(99, 2, discard_ah_per_l=50).worn_out

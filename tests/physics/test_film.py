@@ -1,6 +1,7 @@
 """Film sums against the trade rule's published table, published films, and closed forms."""
 
 import time
+from datetime import datetime, timedelta
 
 import numpy as np
 import pytest
@@ -15,6 +16,7 @@ from dyebook.physics.film import (
     lost_contact_factor,
     pitch_diameter_growth_um,
     plan_film,
+    run_now,
     supply_plan,
 )
 from dyebook.physics.rates import (
@@ -355,3 +357,143 @@ def test_a_run_beyond_ninety_minutes_is_pointed_out():
     # common practice, no source: the film's outside dissolves as fast as it grows below
     codes = [[note.code for note in plan_film(1.0, 1.0, minutes=minutes).notes] for minutes in (60, 120)]
     assert ["bench.long_run" in one for one in codes] == [False, True]
+
+
+def test_what_a_plan_says_follows_from_its_charge():
+    """Closed forms: charge in A·min/dm² times the rule's rate, the metal's rate, and the threads' four faces."""
+    plan = plan_film(3.0, 4.5, minutes=20, rule="0.30")
+    charge = 1.5 * 20
+    assert plan.film_um == pytest.approx(0.30 * charge)
+    assert plan.charge_ah == pytest.approx(4.5 * 20 / 60)
+    assert plan.rule_film_um == pytest.approx(RULES["720"] * charge)
+    assert plan.rule_minutes == pytest.approx(plan.film_um / RULES["720"] / 1.5)
+    assert plan.metal_lost_um == pytest.approx(METAL_UM_PER_A_MIN_DM2 * charge)
+    assert plan.diameter_growth_um == pytest.approx(2 * (plan.film_um - plan.metal_lost_um))
+    assert plan.pitch_diameter_growth_um == pytest.approx(2 * plan.diameter_growth_um)
+    assert plan.film_class == "AA5"
+
+
+def test_a_films_doubt_grows_beyond_the_longest_published_run_alone():
+    """The data end at 60 min; beyond, a fifth more of the film for each e-fold of time: judgement, no source."""
+    share = {}
+    for minutes in (20, 60, 60 * np.e, 60 * np.e**2):
+        plan = plan_film(1.0, 1.5, minutes=minutes)
+        share[minutes] = plan.film_um_sd / plan.film_um
+    base, at_end, once, twice = share.values()
+    assert base == at_end
+    assert np.sqrt([once**2 - base**2, twice**2 - base**2]) == pytest.approx((0.2, 0.4))
+
+
+def _notes(density, minutes):
+    return {note.code.removeprefix("bench.") for note in plan_film(1.0, density, minutes=minutes).notes}
+
+
+@pytest.mark.parametrize(
+    ("density", "minutes", "said"),
+    [
+        (1.0, 60, set()), (2.0, 60, set()), (0.99, 60, {"unusual_density"}), (2.01, 60, {"unusual_density"}),
+        (0.5, 60, {"unusual_density"}), (6.0, 20, {"unusual_density"}), (1.5, 90, set()), (1.5, 91, {"long_run"}),
+        (0.49, 60, {"unusual_density", "beyond_films"}), (6.01, 20, {"unusual_density", "beyond_films"}),
+        (1.5, 120, {"long_run"}), (1.5, 121, {"long_run", "beyond_films"}),
+    ],
+)  # fmt: skip
+def test_where_a_plan_leaves_what_is_usual_or_published(density, minutes, said):
+    """1 to 2 A/dm² is usual (handbooks, from memory), 90 min long; films are published up to 60 min."""
+    assert _notes(density, minutes) == said
+
+
+def test_the_last_figures_that_a_run_can_have():
+    """A day at most, 20 A/dm² at most, and no supply of more than 100,000 A: beyond lies a slip of the pen."""
+    assert plan_film(1.0, 1.0, minutes=1440).minutes == 1440
+    assert plan_film(1.0, 20.0, minutes=1).current_density_a_per_dm2 == 20
+    assert plan_film(1000, 1e4, film_um=1.0).film_um == 1.0
+    for wrong in (
+        {"area_dm2": 1, "current_a": 1, "minutes": 1441},
+        {"area_dm2": 1, "current_a": 20.1, "minutes": 1},
+        {"area_dm2": 1000, "current_a": 100_001, "minutes": 1},
+        {"area_dm2": 1, "current_a": 0.01, "film_um": 12},
+    ):
+        with pytest.raises(RecordError):
+            plan_film(**wrong)
+    with pytest.raises(RecordError, match="limit"):
+        supply_plan(1.0, 1.5, 12, supply_max_a=100_001)
+
+
+def test_a_supply_that_holds_back_says_so_before_the_rest():
+    held = supply_plan(4.0, 1.5, 12, supply_max_a=2.0)
+    assert (held.wanted_a, held.current_a) == (6.0, 2.0)
+    assert [note.code for note in held.notes] == ["bench.supply_too_small", "bench.unusual_density"]
+    assert supply_plan(4.0, 1.5, 12, supply_max_a=6.0).notes == ()
+
+
+@pytest.mark.parametrize("readings", [[10.0], [10.0, 10.0], [9.9, 10.1, 10.0, 10.0, 10.0]])
+def test_a_mean_of_gauge_readings_is_no_better_than_half_of_one(readings):
+    """The law of the mean, 1/√n, down to what the readings of one gauge share; a single place is pointed out."""
+    check = check_gauge(readings)
+    assert check.film_measured_um_sd == pytest.approx(0.5 * max(len(readings) ** -0.5, 0.5))
+    assert check.film_least_um_sd == 0.5
+    assert check.places == len(readings)
+    assert (check.notes != ()) == (len(readings) == 1)
+
+
+def test_a_film_that_meets_its_limit_to_the_last_bit_meets_it():
+    assert film_class(10 * (1 - 1e-12), 8) == "AA10"
+    assert film_class(10 * (1 - 1e-6), 8) == "AA5"
+
+
+START = datetime(2026, 3, 28, 9, 0)
+
+
+def _at(minutes):
+    return START + timedelta(minutes=minutes)
+
+
+def test_a_run_at_constant_current_stands_where_its_plan_says():
+    whole = plan_film(2.0, 3.0, film_um=12.0)
+    for minutes in (0.1, 1, 10, 24):
+        now = run_now(START, _at(minutes), 2.0, [(START, 3.0)], 12.0)
+        assert now.film_um == pytest.approx(RULES["720"] * 1.5 * minutes)
+        assert now.film_um_sd == pytest.approx(now.film_um * growth_rate(1.5).sd_fraction)
+        assert now.charge_ah == pytest.approx(3.0 * minutes / 60)
+        assert (now.elapsed_min, now.flowed_min) == pytest.approx((minutes, minutes))
+        assert now.left_min == pytest.approx(whole.minutes - minutes, abs=0.01)
+        assert (now.ends_at - _at(minutes)).total_seconds() == pytest.approx(60 * now.left_min, abs=1e-3)
+        assert (now.current_a, now.done, now.paused, now.notes) == (3.0, False, False, ())
+    over = run_now(START, _at(40), 2.0, [(START, 3.0)], 12.0)
+    assert (over.left_min, over.done) == (0.0, True)
+
+
+def test_a_pause_gives_no_charge_and_a_falling_current_the_area_below_it():
+    """Trapezoids by hand: 10 min at 2 A, off within a minute and for 19 more, 1 A within a minute and on for 9."""
+    notes = [(_at(m), a) for m, a in ((0, 2.0), (10, 2.0), (11, 0.0), (30, 0.0), (31, 1.0))]
+    in_pause = run_now(START, _at(20), 1.0, notes, 12.0)
+    assert in_pause.paused
+    assert [note.code for note in in_pause.notes] == ["bench.paused"]
+    assert (in_pause.current_a, in_pause.flowed_min) == (0.0, pytest.approx(11))
+    now = run_now(START, _at(40), 1.0, notes[::-1], 12.0)
+    assert now.charge_ah == pytest.approx((20 + 1 + 0.5 + 9) / 60)
+    assert now.flowed_min == pytest.approx(10 + 1 + 1 + 9)
+    assert not now.paused
+    assert now.film_um == pytest.approx(RULES["720"] * 30.5)
+
+
+@pytest.mark.parametrize(
+    ("notes", "now", "words"),
+    [
+        ([], 5, "no current is noted"),
+        ([(0, 3.0)], -1, "starts after now"),
+        ([(-0.6, 3.0)], 5, "before the start"),
+        ([(0, 3.0), (2, -1.0)], 5, "negative"),
+        ([(0, 0.0)], 5, "no current has flowed"),
+        ([(0, 0.0), (6, 2.0)], 5, "no current has flowed"),
+    ],
+)
+def test_a_run_that_cannot_be_is_refused(notes, now, words):
+    with pytest.raises(RecordError, match=words):
+        run_now(START, _at(now), 1.0, [(_at(minutes), current) for minutes, current in notes], 12.0)
+
+
+def test_a_note_taken_half_a_minute_before_the_start_is_the_first():
+    early = run_now(START, _at(10), 1.0, [(_at(-0.5), 2.0)], 12.0)
+    late = run_now(START, _at(10), 1.0, [(_at(2), 2.0)], 12.0)
+    assert early.charge_ah == late.charge_ah == pytest.approx(20 / 60)
