@@ -196,7 +196,7 @@ def _unpack_one(archive, name, sha, folder, file):
     target = folder / name
     target.parent.mkdir(parents=True, exist_ok=True)
     with archive.open(name) as source, target.open("wb") as out:
-        shutil.copyfileobj(source, out, 2**20)
+        shutil.copyfileobj(source, out)
     if _hash_of(target) != sha:
         raise BookError(f"{name} in {file} was altered; nothing was restored; take an older backup")
 

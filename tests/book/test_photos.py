@@ -7,7 +7,7 @@ import time
 
 import pytest
 
-from dyebook.book.photos import looks_like_photo
+from dyebook.book.photos import is_sha, looks_like_photo, open_photos, photo_bytes, photo_name
 from dyebook.book.store import open_book
 from dyebook.errors import BookError, PhotoError
 
@@ -125,3 +125,65 @@ def test_a_vanished_photo_folder_is_told_and_records_go_on(store, dip, photo):
     # brought again, the lost one is found to be missing and kept anew
     store.add_photo(photo, batch)
     assert store.check() == []
+
+
+def test_a_file_larger_than_any_photo_is_refused_before_it_is_read(tmp_path):
+    """300 MB: camera RAW of 100 megapixels in 16 bits has 200 (common practice, no source)."""
+    path = tmp_path / "disk.img"
+    with path.open("wb") as file:
+        file.truncate(300 * 1024**2 + 1)
+    with pytest.raises(PhotoError, match="img is larger than 300 MB"):
+        photo_bytes(path)
+
+
+def test_a_photo_given_as_bytes_has_no_name(photo, tmp_path):
+    for form in (photo, bytearray(photo), memoryview(photo)):
+        assert photo_bytes(form) == (photo, None)
+    (tmp_path / "p.jpg").write_bytes(photo)
+    assert photo_bytes(str(tmp_path / "p.jpg")) == (photo, "p.jpg")
+
+
+def test_a_photos_name_is_its_hash_in_a_folder_of_its_beginning():
+    assert photo_name("ab" * 32) == f"ab/{'ab' * 32}"
+    for wrong in ("ab" * 31, "AB" * 32, "gg" * 32, "ab" * 32 + "\n", None, 7):
+        assert not is_sha(wrong)
+        with pytest.raises(BookError, match="no photo's name"):
+            photo_name(wrong)
+
+
+def test_a_photo_whose_row_fails_leaves_no_file(tmp_path, photo):
+    keeper = open_photos(str(tmp_path / "photos"))
+    with pytest.raises(KeyError), keeper.keeping(photo):
+        raise KeyError
+    assert list((tmp_path / "photos" / "incoming").iterdir()) == []
+    with keeper.keeping(photo) as sha:
+        (waiting,) = (tmp_path / "photos" / "incoming").iterdir()
+        assert keeper.read(sha) == photo  # found where it waits
+        assert list(keeper.names()) == []
+        assert waiting.name.startswith(f"{sha}-")
+    assert list(keeper.names()) == [photo_name(sha)]
+    with keeper.keeping(photo) as again:
+        assert list((tmp_path / "photos" / "incoming").iterdir()) == []
+    assert again == sha
+    assert keeper.settle_known([sha]) == []
+
+
+def test_of_what_waits_only_whole_photos_that_the_book_names_are_settled(tmp_path, photo):
+    keeper = open_photos(str(tmp_path / "photos"))
+    sha, waiting = hashlib.sha256(photo).hexdigest(), tmp_path / "photos" / "incoming"
+    waiting.mkdir(parents=True)
+    (waiting / f"{sha}-01").write_bytes(photo[:-1])
+    assert keeper.settle_known([sha]) == [f"{sha}-01"]
+    assert keeper.path(sha).parent.name != sha[:2]
+    (waiting / f"{sha}-02").write_bytes(photo)
+    assert keeper.settle_known([sha]) == [f"{sha}-01"]
+    assert keeper.path(sha) == tmp_path / "photos" / photo_name(sha)
+
+
+def test_a_store_that_keeps_half_a_photo_is_told(photo, monkeypatch):
+    keeper = open_photos("memory://half/photos")
+    keep = keeper.system.pipe_file
+    monkeypatch.setattr(keeper.system, "pipe_file", lambda path, content: keep(path, content[:-1]))
+    with pytest.raises(BookError, match="did not keep the whole photo"), keeper.keeping(photo):
+        pytest.fail("the book must not speak of it")
+    keeper.system.rm("/half", recursive=True)

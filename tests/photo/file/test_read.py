@@ -134,6 +134,23 @@ def test_transparent_areas_are_black_and_noted():
     np.testing.assert_array_equal(photo.codes[20:], picture()[20:])
 
 
+@pytest.mark.parametrize(
+    ("alpha", "rows", "words"),
+    [(127, 20, "25% of the picture"), (128, 20, None), (0, 1, "1% of the picture"), (0, 0.5, "less than 1 %")],
+)
+def test_what_is_more_than_half_transparent_is_left_out(alpha, rows, words):
+    codes = np.dstack([picture(), np.full((80, 120), 255, np.uint8)])
+    codes[: int(np.ceil(rows)), : 120 if rows >= 1 else 60, 3] = alpha
+    notes = read_photo(saved(codes)).notes
+    assert len(notes) == (1 if words is None else 2)
+    assert words is None or notes[-1].startswith(words)
+
+
+def test_a_wholly_transparent_picture_is_refused():
+    with pytest.raises(PhotoError, match="wholly transparent"):
+        read_photo(saved(np.dstack([picture(), np.zeros((80, 120), np.uint8)])))
+
+
 def test_deep_files_lose_their_transparency_too():
     codes = np.dstack([picture(), np.full((80, 120), 255, np.uint8)]).astype(np.uint16) * 257
     codes[:20, :, 3] = 0
