@@ -105,7 +105,7 @@ def _show_readings(book, row):
 def _ask_reading(book, number):
     """What an instrument read on a dry part of the batch."""
     with st.expander("Read by an instrument"):
-        text = st.text_input("L*, a*, b*", key="instrument_lab", placeholder="35, 10, −42")
+        text = st.text_input("L*, a*, b* of a dry part", key="instrument_lab", placeholder="35, 10, −42")
         read = ask_instrument("instrument", read_colour(text, book)) if text.strip() else None
         if st.button("Keep this reading", key="keep_instrument", disabled=read is None):
             lab = [read[axis] for axis in "Lab"]

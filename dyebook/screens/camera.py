@@ -180,7 +180,8 @@ def _show_setups(book):
             if key in rows:
                 for change in book.history("setups", rows[key]["id"]):
                     st.caption(plain(change_text(change)))
-                label = f"Take back: first seen {moment_text(first)}"
+                which = f" from what began {moment_text(first)}" if len(use.of_keys) > 1 else ""
+                label = plain(f"Take the name {use.name} back{which}")
                 drawn = as_drawn(f"setup {key}", rows[key]["version"])
                 st.button(label, key=f"name_back_{key}", type="tertiary", **tap(take_name_back, book, key, drawn))
     for number, step in enumerate(coupon_steps(book)):

@@ -204,12 +204,12 @@ def _agree(book, stand):
         st.rerun()
 
 
-_STATED, _UNDER = "as stated, by no instrument", ("D65, 2°", "D65, 10°", "D50, 2°", "D50, 10°")
+_STATED, _UNDER = "none: it is stated", ("D65, 2°", "D65, 10°", "D50, 2°", "D50, 10°")
 
 
 def ask_instrument(key, lab) -> dict | None:
     """Ask how an instrument read a typed Lab; return the columns of its reading, None where none read it."""
-    geometry = st.selectbox("Read", [_STATED, *GEOMETRIES], key=f"{key}_geometry", help=_GEOMETRY_HELP)
+    geometry = st.selectbox("Instrument's geometry", [_STATED, *GEOMETRIES], key=f"{key}_geometry", help=_GEOMETRY_HELP)
     if geometry == _STATED:
         return None
     white, observer = st.selectbox("Under", _UNDER, key=f"{key}_white").removesuffix("°").split(", ")
