@@ -18,7 +18,7 @@ from dyebook.jobs.photo import options_as_kept, read
 from dyebook.jobs.strength import learn_dips
 from dyebook.jobs.verdict import judge_against
 from dyebook.notebook import Note
-from dyebook.record import FIELDS, is_empty
+from dyebook.record import BATH_EVENTS, FIELDS, is_empty
 
 __all__ = [
     "BathDrift", "Case", "case_of", "coupon_history", "drift_in_book", "filled_at", "fresh_dips", "judge_batch",
@@ -31,6 +31,8 @@ _FRESH_SHARE, _LEAST_FRESH = 0.4, 8
 # a drift is told from scatter by so many dips, of which the first third, within these limits, say what is usual
 _LEAST_CHARTED, _BASELINE = 9, (6, 12)
 _LEAST_LOG = 10
+# after these a bath is no longer what it was
+_CHANGES_A_BATH = set(BATH_EVENTS) - {"measured"}
 # what a target that was only stated has besides its shade
 _STATED = {"sample_id": None, "batch_id": None, "tolerance_de00": None}
 
@@ -44,7 +46,7 @@ class Case:
     model: object  # LearnedBath or None: the bath as made up
     measurement: dict | None
     trace: object  # DataFrame or None
-    before: object  # Seen or None: how the bath's dips before it came out
+    beside: tuple  # of Seen: how the bath's dips before and after it came out
     missing: tuple[str, ...]  # what is not at hand, in words
 
     def causes(self, answers=None):
@@ -60,7 +62,7 @@ class Case:
         return kinds_of(checked_record(self.record), gather(self.record, **self._evidence()))
 
     def _evidence(self):
-        return {name: getattr(self, name) for name in ("model", "measurement", "trace", "before")}
+        return {name: getattr(self, name) for name in ("model", "measurement", "trace", "beside")}
 
 
 def case_of(book, number: int, learn=learn_dips, progress=say_nothing, read=read) -> Case:
@@ -71,7 +73,7 @@ def case_of(book, number: int, learn=learn_dips, progress=say_nothing, read=read
         record |= dict(zip("Lab", row.lab, strict=True)) | _uncertainty(row.lab_u)
     record = {name: value for name, value in record.items() if not is_empty(value)}
     progress(f"Learning the bath behind batch {number}")
-    model, before = _bath_behind(book, row, learn, missing)
+    model, beside = _bath_behind(book, row, learn, missing)
     progress(f"Looking at the photo of batch {number} again")
     measurement = _photo_of(book, number, read)
     trace = _log_of(book, number)
@@ -83,7 +85,7 @@ def case_of(book, number: int, learn=learn_dips, progress=say_nothing, read=read
         missing.append("no log of its run")
     if "film_measured_um" not in record:
         missing.append("no gauge has read its film")
-    return Case(number, record, model, measurement, trace, before, tuple(missing))
+    return Case(number, record, model, measurement, trace, beside, tuple(missing))
 
 
 def _uncertainty(u):
@@ -91,19 +93,25 @@ def _uncertainty(u):
 
 
 def _bath_behind(book, row, learn, missing):
-    """The bath as made up, and how the dips before this one came out; None, None where it cannot be learned."""
-    from dyebook.advice.drift import dips_before
+    """The bath as made up, and how its dips around this one came out; None, () where it cannot be learned."""
+    from dyebook.advice.evidence import dips_beside
 
     dips, filled = _dips_in_time(book, row.dye, row.bath, but=row.batch), filled_at(book, row.dye, row.bath)
     try:
         model = _learn_fresh(learn, row.dye, row.bath, dips, filled)
     except ModelError as error:
         missing.append(f"the bath cannot be learned ({error})")
-        return None, None
-    moment = row.dyed_at or row.added_at
-    start = max((at for at in filled if at <= moment), default="")
-    earlier = dips[(dips["dyed_at"].fillna("") < moment) & (dips["dyed_at"].fillna("") >= start)]
-    return model, dips_before(model, earlier.drop(columns="dyed_at"))
+        return None, ()
+    moment, at = row.dyed_at or row.added_at, dips["dyed_at"].fillna("")
+    changed = filled_at(book, row.dye, row.bath, _CHANGES_A_BATH)
+    start, end = (
+        max((one for one in changed if one <= moment), default=""),
+        min((one for one in changed if one > moment), default="9999"),
+    )
+    dips = dips.drop(columns="dyed_at")
+    sides = {"before": dips[(at < moment) & (at >= start)].iloc[::-1], "after": dips[(at > moment) & (at < end)]}
+    beside = (dips_beside(model, some, side) for side, some in sides.items())
+    return model, tuple(seen for seen in beside if seen)
 
 
 def _dips_in_time(book, dye, bath, but=None):
@@ -118,11 +126,11 @@ def _dips_in_time(book, dye, bath, but=None):
     return dips.assign(_at=dips["dyed_at"].fillna("")).sort_values(["_at", "batch"]).drop(columns="_at")
 
 
-def filled_at(book, dye: str, bath: str | None) -> list:
-    """Return the moments (ISO texts) at which a bath was made up or topped up, in order."""
+def filled_at(book, dye: str, bath: str | None, kinds=("made_up", "topped_up")) -> list:
+    """Return the moments (ISO texts) at which a bath was made up or topped up, or events of other `kinds`, in order."""
     row = _bath_row(book, dye, bath)
     events = events_of_bath(book, row["id"]) if row else []
-    return [event["at"] for event in events if event["kind"] in ("made_up", "topped_up")]
+    return [event["at"] for event in events if event["kind"] in kinds]
 
 
 def _bath_row(book, dye, bath):

@@ -68,6 +68,10 @@ class Truth:
     run: str = "sound"
     charge: float = 1.0
     notes: tuple = ()
+    # what ails the bath and not this part alone: share of its dye, move of its pH, how much colder it is
+    left: float = 1.0
+    moved_ph: float = 0.0
+    colder_c: float = 0.0
 
 
 def make_case(bath, cause, strong, seed):
@@ -83,7 +87,7 @@ def make_case(bath, cause, strong, seed):
     Returns
     -------
     dict
-        record, measurement (or None), trace, cause, strong.
+        record, measurement (or None), trace, before (dips of the bath before it, oldest first), cause, strong.
     """
     rng = np.random.default_rng([seed, CAUSES.index(cause), int(strong), 5])
     least = LEAST_DELTA_E00[strong]
@@ -98,7 +102,37 @@ def make_case(bath, cause, strong, seed):
     record = _record(plan, truth, cause, area, lab, rng)
     # a cause that shows only as flaws has a photo on which at least one of them was found: else nothing tells it
     photo = make_photo(truth, lab, clean, strong, rng) if rng.random() < 0.85 or cause in _BY_FLAWS else None
-    return {"record": record, "measurement": photo, "trace": trace, "cause": cause, "strong": strong}
+    before = _before(bath, truth, cause, seed, np.random.default_rng([seed, CAUSES.index(cause), int(strong), 31]))
+    case = {"record": record, "measurement": photo, "trace": trace, "before": before}
+    return case | {"cause": cause, "strong": strong}
+
+
+def _before(bath, truth, cause, seed, rng):
+    """Up to six dips of the bath before this one: what ails a bath came on before, what ails a part did not.
+
+    A bath fades and its pH moves from dip to dip, dirt comes in at once and stays, a heater fails within the day, a
+    bath made too strong was so for all its dips. One dip in fifteen was spoiled by something else.
+    """
+    rows, span, since = [], rng.uniform(1.5, 12), int(rng.geometric(0.25)) - 1
+    too_strong = rng.random() < 0.5
+    for ago in range(int(rng.integers(0, 7)), 0, -1):
+        plan, true = _plan(bath, rng)
+        s, share, there = true.settings, max(0.0, 1 - ago / span), ago <= since
+        if cause == "weak_bath":
+            s["dye_g_per_l"] *= truth.left**share
+        elif cause == "ph_off":
+            s["ph"] += truth.moved_ph * share
+            true.shift_nm = truth.shift_nm * share
+        elif cause == "contaminated_bath" and there:
+            true.foreign, true.gain = truth.foreign, truth.gain
+        elif cause == "cold_bath" and 3 * ago <= since:
+            s["bath_temp_c"] -= truth.colder_c
+        elif cause == "over_dyed" and too_strong:
+            s["dye_g_per_l"] *= truth.left
+        lab = _colour(bath, true, np.random.default_rng(seed)) + rng.normal(0, 0.8, 3)
+        lab = lab + (rng.random() < 1 / 15) * rng.normal(0, [10, 7, 7])
+        rows.append(plan | dict(zip("Lab", np.clip(lab, [0.5, -120, -120], [100, 120, 120]), strict=True)))
+    return pd.DataFrame(rows)
 
 
 def _far(one, two):
@@ -148,19 +182,22 @@ def _spoil(t, cause, force, rng):
     elif cause == "pitting":
         t.bare, t.uneven = 0.05 * force, force
     elif cause == "weak_bath":
-        s["dye_g_per_l"] *= 1 - 0.85 * force
+        t.left = 1 - 0.85 * force
+        s["dye_g_per_l"] *= t.left
     elif cause == "cold_bath":
-        s["bath_temp_c"] -= 6 + 22 * force
+        t.colder_c = 6 + 22 * force
+        s["bath_temp_c"] -= t.colder_c
     elif cause == "short_dwell":
         s["dwell_min"] *= 1 - 0.85 * force
     elif cause == "over_dyed":
         s["dwell_min"] *= 1 + 4 * force
-        s["dye_g_per_l"] *= 1 + 1.5 * force
+        t.left = 1 + 1.5 * force
+        s["dye_g_per_l"] *= t.left
         t.tint, t.veil = 0.1 * force, 0.01 * force
     elif cause == "ph_off":
-        away = (0.7 + 1.6 * force) * rng.choice([-1, 1])
-        s["ph"] += away
-        t.shift_nm = rng.uniform(0, 12) * np.sign(away)
+        t.moved_ph = (0.7 + 1.6 * force) * rng.choice([-1, 1])
+        s["ph"] += t.moved_ph
+        t.shift_nm = rng.uniform(0, 12) * np.sign(t.moved_ph)
         t.notes = ("ph",) if rng.random() < 0.4 else ()
     elif cause == "contaminated_bath":
         t.foreign, t.gain = 0.04 + 0.5 * force, rng.uniform(0.75, 1.0)

@@ -27,6 +27,7 @@ RANGE = {False: (3.0, 8.0), True: (7.0, 40.0)}
 MOST_OF_SLIPS = 4.0
 _BY_COLOUR = {"thin_film", "weak_bath", "cold_bath", "short_dwell", "over_dyed", "ph_off", "contaminated_bath", "smut",
               "wrong_dye", "early_seal", "seal_bleed", "seal_bloom", "alloy_mismatch"}  # fmt: skip
+_IN_THE_TANK = {"weak_bath", "cold_bath", "over_dyed", "ph_off", "contaminated_bath", "wrong_dye"}
 # how a finder may name what a cause leaves, with the chance of each; the first line is the main mark
 _MARKS = {
     "contact_loss": [{"pale_zone": 0.6, "gradient": 0.2, "spot": 0.2}],
@@ -216,6 +217,10 @@ class Truth:
     one_pale: bool = False
     graded: bool = False
     noted: dict = field(default_factory=dict)
+    # what went wrong, for dips that share it: factors on settings, move of pH, how much colder
+    moved: dict = field(default_factory=dict)
+    moved_ph: float = 0.0
+    colder_c: float = 0.0
 
 
 def make_case(bath, cause, strong, seed):
@@ -238,7 +243,45 @@ def make_case(bath, cause, strong, seed):
     if "L" in record and cause in _BY_COLOUR | {"sound"} and rng.random() < 0.3:
         photo = None
     case = {"record": record, "measurement": photo, "trace": _trace(plan, true, cause, seed, record)}
+    case["before"] = _before(bath, true, cause, np.random.default_rng([seed, CAUSES.index(cause), int(strong), 37]))
     return case | {"cause": cause, "strong": strong, "by_photo": bath.world.by_photo}
+
+
+def _before(bath, true, cause, rng):
+    """What the notebook tells of the bath's dips before, oldest first; in a quarter of all shops nothing.
+
+    Whatever stood in the tank stood there before, since some dip or creeping up to this one; of a fault of hands,
+    metal, run, rinse or seal one in eight was met by the dips before too, where the same hands did the same.
+    """
+    sudden, since, span = rng.random() < 0.5, int(rng.integers(0, 9)), float(np.exp(rng.uniform(-0.5, 2.3)))
+    lasting = cause in _IN_THE_TANK or rng.random() < 0.125
+    if cause in ("cold_bath", "wrong_dye", "over_dyed"):  # put right, or done, within the day
+        sudden, since = True, int(rng.integers(0, 4)) * int(rng.random() < 0.6)
+    rows = []
+    for ago in range(int(rng.integers(2, 9)) * int(rng.random() < 0.75), 0, -1):
+        plan = bath.plan(rng)
+        was = Truth(bath.slipped(plan, rng), metal=float(np.exp(rng.normal(0, 0.015))))
+        come = float(ago <= since) if sudden else float(np.exp(-ago / span))
+        if lasting and come:
+            _share_fault(was, true, come)
+        if rng.random() < 0.05:
+            _spoil(was, str(rng.choice(CAUSES[1:])), rng)
+        rows.append(plan | _told(bath.read([bath.colour(was)], rng)[0]))
+    return pd.DataFrame(rows)
+
+
+def _share_fault(was, true, come):
+    """Give an earlier dip what ailed the later one, as far as it had come by then."""
+    for name, factor in true.moved.items():
+        was.settings[name] *= factor**come
+    for name in ("gain", "metal"):
+        setattr(was, name, getattr(true, name) ** come)
+    for name in ("shift_nm", "tint", "veil", "bare"):
+        setattr(was, name, getattr(true, name) * come)
+    was.settings["ph"] += true.moved_ph * come
+    was.settings["bath_temp_c"] -= true.colder_c * come
+    was.foreign = (true.foreign[0] * come, true.foreign[1]) if true.foreign else ()
+    was.other = true.other if come > 0.5 else None
 
 
 def _is_meant(bath, plan, clean, lab, cause, low, high):
@@ -265,28 +308,30 @@ def _spoil(t, cause, rng):
     """Change what truly happened, by a force over the whole range."""
     force, s = rng.uniform(0.08, 1.0), t.settings
     if cause == "thin_film":
-        s["film_um"] *= 1 - 0.65 * force
+        t.moved = {"film_um": 1 - 0.65 * force}
         t.charge = 1 - 0.65 * force if rng.random() < 0.5 else 1.0
     elif cause == "contact_loss":
-        s["film_um"] *= 1 - 0.8 * force
+        t.moved = {"film_um": 1 - 0.8 * force}
         t.one_pale = bool(rng.random() < 0.55)
     elif cause == "burn":
-        s["film_um"] *= rng.uniform(0.7, 1.2)
+        t.moved = {"film_um": rng.uniform(0.7, 1.2)}
         t.metal *= 1 - 0.3 * force * rng.random()
     elif cause == "pitting":
         t.bare = 0.06 * force * rng.random()
     elif cause == "weak_bath":
-        s["dye_g_per_l"] *= 1 - 0.9 * force
+        t.moved = {"dye_g_per_l": 1 - 0.9 * force}
     elif cause == "cold_bath":
-        s["bath_temp_c"] -= 4 + 24 * force
+        t.colder_c = 4 + 24 * force
+        s["bath_temp_c"] -= t.colder_c
         t.noted = {"bath_temp_c": s["bath_temp_c"]} if rng.random() < 0.15 else {}
     elif cause == "short_dwell":
-        s["dwell_min"] *= 1 - 0.9 * force
+        t.moved = {"dwell_min": 1 - 0.9 * force}
     elif cause == "over_dyed":
         s["dwell_min"] *= 1 + 5 * force * rng.random()
-        s["dye_g_per_l"] *= 1 + 2 * force * rng.random()
+        t.moved = {"dye_g_per_l": 1 + 2 * force * rng.random()}
     elif cause == "ph_off":
-        s["ph"] += rng.choice([-1, 1]) * (0.6 + 2.0 * force)
+        t.moved_ph = rng.choice([-1, 1]) * (0.6 + 2.0 * force)
+        s["ph"] += t.moved_ph
         t.noted = {"ph": s["ph"] + rng.normal(0, 0.1)} if rng.random() < 0.5 else {}
     elif cause == "contaminated_bath":
         t.foreign = (rng.uniform(0.03, 0.6), _spectrum(rng))
@@ -307,12 +352,14 @@ def _spoil(t, cause, rng):
     elif cause == "seal_bloom":
         t.sealed, t.veil = True, 0.01 + 0.13 * force
     elif cause == "alloy_mismatch":
-        s["film_um"] *= rng.uniform(0.7, 1.0)
+        t.moved = {"film_um": rng.uniform(0.7, 1.0)}
         t.tint, t.metal = 0.3 * force * rng.choice([-1, 1]), t.metal * (1 - 0.35 * force * rng.random())
         t.alloy = str(rng.choice([t.alloy, "7075", "2024", "5083"]))
     elif cause == "uneven_run":
         t.graded = True
-        s["film_um"] *= np.exp(rng.normal(0, 0.12))
+        t.moved = {"film_um": np.exp(rng.normal(0, 0.12))}
+    for name, factor in t.moved.items():
+        s[name] *= factor
     if cause in _RUNS:
         t.run = str(rng.choice(_RUNS[cause]))
 

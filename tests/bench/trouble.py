@@ -1,4 +1,4 @@
-"""How often `diagnose` names the cause: spoiled batches with known causes, with and without the run's log.
+"""How often `diagnose` names the cause: spoiled batches with known causes, with and without log and dips before.
 
     python -m tests.bench.trouble [--simulator first|other] [--set tuning|held-out] [--baths 4] [--cases 3]
                                   [--first-seed 1000] [--learned FILE]
@@ -14,6 +14,7 @@ from pathlib import Path
 import numpy as np
 
 from dyebook import diagnose, learn_bath
+from dyebook.advice.evidence import dips_beside
 from tests.bench import baths, faults, faults_other
 from tests.bench.command import command_line
 
@@ -57,14 +58,18 @@ def cases_of(baths, cases, simulator=faults):
                     yield simulator.make_case(bath, cause, strong, 1000 * seed + k), seed, model
 
 
+WAYS = {"without log": (False, False), "with log": (True, False), "with log and the dips before": (True, True)}
+
+
 def run(baths, cases, simulator=faults):
-    """Rows a case, without and with the run's log: {False: [...], True: [...]}."""
-    rows = {False: [], True: []}
+    """Rows a case for each of `WAYS`: what the run's log, and then the bath's dips before, are worth."""
+    rows = {way: [] for way in WAYS}
     for case, _, model in cases_of(baths, cases, simulator):
-        for with_trace, mine in rows.items():
-            log = case["trace"] if with_trace else None
-            answer = diagnose(case["record"], model, case["measurement"], log)
-            mine.append(score(answer, case, with_trace))
+        before = dips_beside(model, case["before"].iloc[::-1], "before")
+        for way, (with_trace, with_before) in WAYS.items():
+            log, beside = case["trace"] if with_trace else None, [before] if with_before and before else []
+            answer = diagnose(case["record"], model, case["measurement"], log, beside=beside)
+            rows[way].append(score(answer, case, with_trace))
     return rows
 
 
@@ -141,13 +146,12 @@ def main():
     asked = asked_for(__doc__, count=4, cases=3, first_seed=1000)
     start = time.perf_counter()
     rows = run(*asked)
-    for with_trace, mine in rows.items():
-        title = "with trace" if with_trace else "without trace"
+    for title, mine in rows.items():
         table(mine, title)
         by_photo = [row for row in mine if row["by_photo"]]
         if by_photo:
             table(by_photo, f"{title}, shops that read by photo")
-    print(f"{1000 * (time.perf_counter() - start) / len(rows[True]):.0f} ms a case with its making, twice diagnosed")
+    print(f"{1000 * (time.perf_counter() - start) / len(mine):.0f} ms a case with its making, thrice diagnosed")
 
 
 if __name__ == "__main__":
