@@ -137,6 +137,7 @@ class Verdict(Drawn):
     notes: tuple[str, ...] = ()  # such as states in which the two are known to differ
     # what would settle a "cannot tell", the least trouble first, each with its `code`
     would_decide: tuple[str, ...] = ()
+    compared: tuple = ()  # of two Lab: the target's and the sample's
 
     @property
     def why(self) -> str:
@@ -277,6 +278,7 @@ def _judged(target, sample, tolerance, limits):
         {name: float(formula(target.lab, sample.lab)) for name, formula in _OTHERS.items()},
         None if limits is None else tuple(one.lab for one in limits),
         tuple(_notes(target, sample)),
+        compared=(target.lab, sample.lab),
     )
 
 

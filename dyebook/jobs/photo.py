@@ -301,8 +301,10 @@ def keep_dip(book, record, shots, batch_id: int | None = None, **state) -> int:
     return number
 
 
-def keep_sample(book, batch_id: int, measurement: Measurement, part_index: int, name: str | None = None) -> int:
-    """Add a customer's sample with its reading, and return the sample's number.
+def keep_sample(
+    book, batch_id: int, measurement: Measurement, part_index: int, name: str | None = None, sample_id=None
+) -> int:
+    """Add a customer's sample with its reading, or a reading to one of the book, and return the sample's number.
 
     `batch_id`: the batch it lay beside; its newest photo is the evidence. `part_index`: which part of the photo the
     sample is, from 0, left to right.
@@ -311,7 +313,7 @@ def keep_sample(book, batch_id: int, measurement: Measurement, part_index: int, 
 
     values = measured_values(measurement, part_index)
     photos = book.rows("photos", batch_id=batch_id)
-    sample_id = book.add("samples", name=name or f"sample beside batch {batch_id}")
+    sample_id = sample_id or book.add("samples", name=name or f"sample beside batch {batch_id}")
     book.add("readings", sample_id=sample_id, photo_id=photos[-1]["id"] if photos else None, **values)
     return sample_id
 

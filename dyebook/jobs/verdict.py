@@ -44,7 +44,8 @@ def judge_against(book, row, target: dict, tolerance: float | None = None, limit
     """
     if tolerance is None:
         tolerance = target["tolerance_de00"] or book.setting("tolerance_de00")
-    wanted = target_shade(book, target, row.finish)
+    beside = {photo["sha256"] for photo in book.rows("photos", batch_id=row.batch)}
+    wanted = target_shade(book, target, row.finish, beside)
     part, tolerance = batch_shade(book, row, wanted), check_tolerance(tolerance)
     limits = limits or limits_of(book, target.get("order_id"))
     found, linked = judge(wanted, part, tolerance, limits), through_coupon(book, part, wanted)
@@ -56,7 +57,7 @@ def judge_against(book, row, target: dict, tolerance: float | None = None, limit
     if taken:
         found, other = other, found
     told = {"verdict": other.verdict, "delta_e00": other.delta_e00, "u": other.delta_e00_u, "taken": taken}
-    told |= {"step": tuple(np.subtract(part.lab, linked.lab)), "pair": pair, "lab": linked.lab}
+    told |= {"step": tuple(np.subtract(part.lab, linked.lab)), "pair": pair}
     return replace(found, notes=(*found.notes, Note("trouble.through_coupon", **told)))
 
 
@@ -159,15 +160,19 @@ def through_coupon(book, part: Shade, wanted: Shade) -> Shade | None:
     return replace(part, lab=lab, parts=parts, setup=wanted.setup, shape=None)
 
 
-def target_shade(book, target: dict, finish: str | None = None) -> Shade:
+def target_shade(book, target: dict, finish: str | None = None, beside=()) -> Shade:
     """Return a target of the book as it was read, of a sample or of a batch; exact where it was stated.
 
-    `target`: its row. `finish`: taken to be that of a sample whose finish was not noted.
+    `target`: its row. `finish`: taken to be that of a sample whose finish was not noted. `beside`: photos (SHA-256) of
+    what it is compared with: the sample's newest reading in one of them counts, and not the one that was agreed on.
     """
     lab = target["L"], target["a"], target["b"]
     read = book.rows("readings", sample_id=target["sample_id"]) if target["sample_id"] else []
     if read:
-        shade = reading_shades(book, read[-1:], finish)[0]
+        shades = reading_shades(book, read, finish)
+        if there := [one for one in shades if one.photo in beside]:
+            return there[-1]
+        shade = min(shades, key=lambda one: float(delta_e_76(one.lab, lab)))
     elif target["batch_id"] and (row := book.batch(target["batch_id"])).lab is not None:
         shade = batch_shade(book, row)
     else:

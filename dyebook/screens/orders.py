@@ -281,11 +281,11 @@ def show_verdict(book, batch_id, at_bench=False):
         return ""
     verdict = judge_batch(book, batch_id)
     head, lines = verdict_lines(verdict)
-    wanted = (target["name"], (target["L"], target["a"], target["b"]))
     linked = next((note.values for note in verdict.notes if note.code == "trouble.through_coupon"), None)
-    taken = linked is not None and linked["taken"]
-    read = ("less the coupon's step", linked["lab"]) if taken else ("as read", row.lab)
-    show_pair([wanted, (f"Batch {batch_id}" + f", {read[0]}" * taken, read[1])], [head + ".", *lines])
+    taken, (wanted, read) = linked is not None and linked["taken"], verdict.compared
+    beside = ", read beside it" * (wanted != (target["L"], target["a"], target["b"]))
+    pair = [(target["name"] + beside, wanted), (f"Batch {batch_id}" + ", less the coupon's step" * taken, read)]
+    show_pair(pair, [head + ".", *lines])
     st.caption(report_words.DIFFERENCE)
     if linked is not None:
         label = "Leave the coupon's step in" if taken else "Take the coupon's step off"

@@ -253,6 +253,8 @@ def test_a_maker_has_the_coupons_step_taken_off_and_put_in_again(book, order):
     found = judge_against(book, book.batch(number), target)
     (note,) = [one for one in found.notes if one.code == "trouble.through_coupon"]
     assert found.delta_e00 < 0.2 < as_read.delta_e00
+    # all but what 6 away from the coupon leaves open: k = exp(-0.5 (6.3 / 20)²) = 0.95
+    assert found.compared[1] == pytest.approx((40.1, 40, 44.1), abs=0.1)
     assert "that is taken off, and as read it was" in note
     assert (note.values["verdict"], note.values["delta_e00"]) == (as_read.verdict, as_read.delta_e00)
     assert book.batch(number).lab == (43, 40, 46), "what was read stays as it was read"
@@ -315,3 +317,22 @@ def test_instruments_are_compared_like_with_like(book, order):
     values, notes = typed_instrument(LAB, "D65", "10", "45/0")
     assert values["a_sd"] == 4.6
     assert "only a spectrum gives it exactly" in notes[0]
+
+
+def test_a_sample_photographed_again_beside_the_part_decides_what_was_open(book, order):
+    target, number = _sample(book, order, setup="kitchen"), _batch(book)
+    _read(book, number, lab=(41.0, 40.0, 44.0), photo=1)
+    apart = judge_against(book, book.batch(number), target)
+    assert apart.verdict == "cannot_tell"
+    assert "trouble.one_photo" in [note.code for note in apart.would_decide]
+    # as advised: both in one photo, in which everything reads 2 lighter than on the day the shade was agreed
+    _read(book, number, lab=(43.0, 40.0, 44.0), photo=2)
+    (reading,) = [row for row in book.rows("readings", batch_id=number) if row["L"] == 43]
+    names = ("photo_id", "source", "error_parts", "setup_key", "shape_key", "finish")
+    book.add("readings", sample_id=target["sample_id"], L=42, a=40, b=44, **{name: reading[name] for name in names})
+    found = judge_against(book, book.batch(number), target)
+    assert (found.verdict, [note.code for note in found.notes]) == ("in", ["trouble.in_one_photo"])
+    assert found.compared == ((42, 40, 44), (43, 40, 44))
+    # for a batch that is not in that photo, the reading that was agreed on stands
+    assert target_shade(book, target).setup == "kitchen"
+    assert target_shade(book, target).lab == LAB

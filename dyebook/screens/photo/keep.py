@@ -223,10 +223,11 @@ def _keep_sample_beside(book, number, shots, order):
     index, shot = sample_index(), shots[draft().get("photo_in_view", 0)] if shots else None
     if shot is None or shot.measurement is None or index is None:
         return
-    if order is not None and target_of(book, order) is None:
+    target = order and target_of(book, order)
+    if order is not None and target is None:
         keep_order_sample(book, order, shot.measurement, index, shot.content)
     else:
-        keep_sample(book, number, shot.measurement, index)
+        keep_sample(book, number, shot.measurement, index, sample_id=target and target["sample_id"])
 
 
 def _keep_paper(book, shots):
