@@ -190,7 +190,7 @@ def _decide(state, target, reading):
     return "more_time", why, Note("shade.dried_care" if state.dry else "shade.more_time_care")
 
 
-_DWELLS_MIN = np.geomspace(0.25, 20.0, 60)
+_DWELLS_MIN = np.geomspace(0.25, _LONGEST_MIN, _STEPS)
 # another bath must come nearer than more time in the same one by this much: it is less sure, and more work
 _BETTER_BY = 0.5
 

@@ -91,3 +91,25 @@ def test_advice_as_plain_values_says_what_it_holds():
         "next_bath": "Ember",
         "next_settings": {"ph": 5.124},
     }
+
+
+def predicted(model, **changed):
+    return model.predict(pd.DataFrame([{**DIP, **changed}]))[["L", "a", "b"]].to_numpy()[0]
+
+
+@pytest.mark.parametrize(("beside", "action"), [(0.0, "more_time"), (6.0, "more_time"), (12.0, "strip")])
+def test_a_further_dip_must_take_off_a_third_of_the_miss(model, beside, action):
+    """Common practice, no source. A shade beside the bath's course, greener by so much, is never reached."""
+    part, target = predicted(model), predicted(model, dwell_min=8.0) - [0, beside, 0]
+    open_film = {"dry": False, "sealed": False}
+    best = min(delta_e_00(target, predicted(model, dwell_min=minutes)) for minutes in np.geomspace(2, 20, 40))
+    left = best / delta_e_00(target, part)
+    assert left < 0.6 if action == "more_time" else left > 0.72
+    assert advise_redip(model, DIP, part, target, **open_film).action == action
+
+
+def test_no_more_than_twenty_minutes_are_advised_at_once(model):
+    """The range of dwells that baths are learned over; longer ones are guesses."""
+    advice = advise_redip(model, DIP, predicted(model), predicted(model, dwell_min=40.0), dry=False, sealed=False)
+    assert advice.action == "more_time"
+    assert advice.extra_dwell_min == pytest.approx(20.0)
