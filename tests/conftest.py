@@ -4,8 +4,12 @@ import hashlib
 import os
 import pickle
 
+import hypothesis
 import pytest
 
+# an example may take as long as it likes: a busy machine must not fail the suite
+hypothesis.settings.register_profile("dyebook", deadline=None)
+hypothesis.settings.load_profile("dyebook")
 # tests run side by side: more threads to a matrix product would only wait for each other; set before numpy is loaded
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 

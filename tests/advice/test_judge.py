@@ -94,7 +94,7 @@ def test_uncertainty_follows_the_direction_of_the_difference():
 
 
 @given(labs, covariances)
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_equal_covariances_fully_shared_cancel(lab, cov):
     """Closed form: A + A - 2 A = 0; and nothing shared adds up."""
     one = Shade(lab, {"shape": cov}, setup="bench", photo="1", shape="tag")
@@ -128,7 +128,7 @@ def test_one_gain_moves_near_colours_alike():
 
 
 @given(labs, labs, covariances, covariances, covariances, st.sampled_from(["camera", "shape", "photo"]))
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 def test_sharing_more_never_widens_a_difference(lab, other_lab, mine, theirs, moved, part):
     """With the totals kept, error moved from own to shared leaves every direction as sure or surer."""
     keys = {"setup": "bench", "photo": "p", "shape": "tag"}
@@ -141,7 +141,7 @@ def test_sharing_more_never_widens_a_difference(lab, other_lab, mine, theirs, mo
 
 
 @given(labs, labs, covariances, covariances, st.floats(0.2, 12))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_swapping_target_and_sample_changes_nothing(lab, other_lab, mine, theirs, tolerance):
     keys = {"setup": "bench", "photo": "p", "shape": "tag"}
     one, other = Shade(lab, {"camera": mine, "own": mine}, **keys), Shade(other_lab, {"camera": theirs}, **keys)
