@@ -159,6 +159,7 @@ def test_a_reading_as_plain_numbers_keeps_the_digits_that_its_places_need():
     ]  # fmt: skip
     bare = Reading(Lab(50, 0, 0), (1, 1, 1), (1, 1, 1)).to_dict()
     assert (bare["uniformity"], bare["lab_sci"], bare["setup"]) == (None, None, {"name": None, "key": None})
+    assert len({reading, reading}) == 1  # its dicts have no say in its hash
 
 
 def test_options_of_reading_are_told_alike_however_they_are_given():

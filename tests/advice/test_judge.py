@@ -217,6 +217,20 @@ def test_unlike_states_add_a_step_and_are_named():
     assert judge(replace(instrument, geometry="d/8 included"), instrument).notes[0].code == "trouble.unlike_geometry"
 
 
+def test_what_unlike_states_may_do():
+    """A seal moves a colour by 1 to 3 ΔE (trade practice); water and another geometry by more, and are seen at a glance
+    (common practice, no source)."""
+    alike = Shade((50, 10, -30), wet=False, sealed=False, geometry="45/0")
+    for state, least, most in (({"sealed": True}, 1, 3), ({"wet": True}, 2, 5), ({"geometry": "d/8 included"}, 2, 5)):
+        found = difference_covariance(alike, replace(alike, **state))
+        assert found == pytest.approx(found[0, 0] * np.eye(3))
+        assert least <= np.sqrt(found[0, 0]) <= most
+    both = difference_covariance(alike, replace(alike, wet=True, sealed=True))[0, 0]
+    assert both == pytest.approx(
+        sum(difference_covariance(alike, replace(alike, **one))[0, 0] for one in ({"wet": True}, {"sealed": True}))
+    )
+
+
 def codes(verdict):
     return [one.code.removeprefix("trouble.") for one in verdict.would_decide]
 

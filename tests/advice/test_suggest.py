@@ -207,12 +207,17 @@ def test_points_of_the_cube_and_settings_are_inverses(model):
 
 @pytest.mark.parametrize("name", ["dye_g_per_l", "bath_temp_c", "dwell_min"])
 def test_an_answer_at_the_rim_of_the_dips_is_no_guess_and_one_far_beyond_is(model, name):
-    """A quarter of a large ordinary change is let pass, on either side."""
+    """A quarter of a large ordinary change (twice the strength, 2.2 times as long, 12 °C) is let pass."""
     seen = getattr(model.training.settings, name)
-    for value, far in ((seen.min(), False), (seen.max(), False), (seen.min() / 2, True), (seen.max() * 2, True)):
-        held = {"bath_temp_c": 40.0, "dye_g_per_l": 2.0, "dwell_min": 4.0} | {name: min(float(value), 90.0)}
-        footing = model.suggest((40, 10, -10), film_um=12.0, fixed=held, count=1)[0].why.values["footing"]
-        assert (name in footing.values.get("names", ())) == far, value
+    for share, far in ((0.0, False), (0.2, False), (0.3, True), (0.8, True)):
+        step = {"bath_temp_c": 12 * share, "dye_g_per_l": 2**share, "dwell_min": 2.2**share}[name]
+        rims = (
+            (seen.min() - step, seen.max() + step) if name == "bath_temp_c" else (seen.min() / step, seen.max() * step)
+        )
+        for value in rims:
+            held = {"bath_temp_c": 40.0, "dye_g_per_l": 2.0, "dwell_min": 4.0} | {name: float(value)}
+            footing = model.suggest((40, 10, -10), film_um=12.0, fixed=held, count=1)[0].why.values["footing"]
+            assert (name in footing.values.get("names", ())) == far, value
 
 
 def test_the_targets_drawn_are_the_product_of_two_normal_laws():

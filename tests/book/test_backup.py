@@ -155,3 +155,15 @@ def test_two_restores_in_one_second_keep_both_old_books(tmp_path, full):
     saved = [full.restore(tmp_path / "all.zip")["saved"] for _ in range(2)]
     assert len(set(saved)) == 2
     assert all(Path(name).exists() for name in saved)
+
+
+def test_a_list_of_contents_too_long_to_be_one_is_not_read(tmp_path, full):
+    """256 MB would be the names of a million photos. The zip's directory says the size (APPNOTE 4.3.12)."""
+    full.back_up(tmp_path / "b.zip")
+    content = bytearray((tmp_path / "b.zip").read_bytes())
+    entry = content.rindex(b"PK\x01\x02")
+    assert b"manifest.json" in content[entry:]
+    content[entry + 24 : entry + 28] = (2**28 + 1).to_bytes(4, "little")
+    (tmp_path / "long.zip").write_bytes(content)
+    with pytest.raises(BookError, match="no list of its contents"):
+        full.restore(tmp_path / "long.zip")
