@@ -10,6 +10,7 @@ from dyebook.lab import Lab
 from dyebook.record import (
     _CHECKED,
     FIELDS,
+    DyeRecord,
     Flaw,
     Measurement,
     Reading,
@@ -169,3 +170,13 @@ def test_options_of_reading_are_told_alike_however_they_are_given():
     assert given.to_dict("phone", None) | {"camera": None} == vars(given)
     assert given.flaws is True
     assert given.no_card is False
+
+
+def test_a_dip_cannot_be_repeated_without_what_makes_its_colour():
+    whole = {"dye": "Ember", "film_um": 12.0, "dye_g_per_l": 3.0, "bath_temp_c": 40.0, "dwell_min": 5.0}
+    assert DyeRecord(**whole).dwell_min == 5.0
+    for name, row in FIELDS.items():
+        assert row.required == (name in whole), name
+    for name in whole:
+        with pytest.raises(RecordError, match=f"lacks {FIELDS[name].label}"):
+            DyeRecord(**{**whole, name: None})
