@@ -8,7 +8,7 @@ import pytest
 
 from dyebook import delta_e_00, learn_bath
 from dyebook.advice.judge import Shade
-from dyebook.advice.suggest import SLIPS, Aim, Space, as_dipped
+from dyebook.advice.suggest import SLIPS, Aim, Space, as_dipped, checked_target
 from dyebook.errors import ModelError
 from dyebook.model.inputs import SETTINGS, Settings
 from dyebook.report.words import sentence_text
@@ -197,6 +197,22 @@ def test_impossible_questions_are_refused(model, question, needed):
     target = question.pop("target")
     with pytest.raises(ModelError, match=needed):
         model.suggest(target, **question)
+
+
+@pytest.mark.parametrize(
+    ("last", "beyond"),
+    [
+        ((100, 0, 0), (100.1, 0, 0)),
+        ((0, 0, 0), (-0.1, 0, 0)),
+        ((50, 150, -150), (50, 150.1, 0)),
+        ((50, 0, 150), (50, 0, -151)),
+    ],
+)
+def test_a_target_is_a_colour_of_a_surface(last, beyond):
+    """CIE 1976: no surface is lighter than perfect white, L* 100; a* and b* as the book holds them."""
+    assert checked_target(last) == pytest.approx(last)
+    with pytest.raises(ModelError, match="it must lie between"):
+        checked_target(beyond)
 
 
 def test_points_of_the_cube_and_settings_are_inverses(model):

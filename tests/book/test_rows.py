@@ -189,3 +189,14 @@ def test_a_photo_that_no_row_names_is_told_until_a_restore_leaves_some(store, di
     store.back_up(tmp_path / "b.zip")
     store.restore(tmp_path / "b.zip")
     assert store.check() == []
+
+
+def test_a_run_made_by_a_correction_is_that_of_its_batch_alone(store, dip):
+    """A batch that came in without its run, as old tables have it, gets one of its own number."""
+    first = store.add_batch(dip(film_um=10.0))
+    bare = store.add("batches", note="from the old book")
+    store.add("dips", batch_id=bare, dye_id=1)
+    last = store.add_batch(dip(film_um=14.0))
+    store.correct_batch(bare, {"film_um": 12.0})
+    assert [store.batch(one).film_um for one in (first, bare, last)] == [10.0, 12.0, 14.0]
+    assert store.row("batches", bare)["run_id"] == bare

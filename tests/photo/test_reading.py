@@ -9,7 +9,7 @@ from PIL import Image
 from dyebook.lab import delta_e_00, delta_e_76, lab_to_linear_rgb, linear_rgb_to_lab
 from dyebook.photo.file.read import photo_from_array
 from dyebook.photo.measure import look_at
-from dyebook.photo.reading import guess_tilt, level_steps
+from dyebook.photo.reading import Facing, guess_tilt, level_steps
 from dyebook.record import ReadOptions
 from tests.photo.scenes import CARD_BOX, PART_BOX, SIZE, as_png, corners, flat_light, read_one
 
@@ -254,3 +254,10 @@ def test_a_sensors_own_light_saved_without_a_profile_is_seen_as_such():
     assert np.degrees(np.arctan2(reading.lab[2], reading.lab[1])) == pytest.approx(
         np.degrees(np.arctan2(20, 30)), abs=12
     )
+
+
+def test_a_pixel_worked_on_stands_for_all_of_the_photo_in_it():
+    """A step of 3 takes 9 pixels of the photo into one."""
+    empty = np.zeros(7)
+    seven = Facing(np.zeros((7, 3)), empty, empty, (0, 0, 9, 9), 3, empty, empty, empty, 0.0, 0.0, 0.0)
+    assert seven.count == 63
