@@ -35,6 +35,7 @@ _BEGINNINGS = {
     ".parquet": (b"PAR1",),
     ".html": (b"<",),
     ".jsonl": (b"{",),
+    ".csv": (b"",),
 }
 _TEXTS = (".csv", ".jsonl", ".html")
 _BACKUP = {"manifest.json", "book.sqlite"}
@@ -117,11 +118,10 @@ def _is_of_kind(path):
         return True
     if kind == ".zip":
         return zipfile.is_zipfile(path) and set(zipfile.ZipFile(path).namelist()) >= _BACKUP
-    if b"Exif\0" in start or len(path.stem) == _HASH_CHARACTERS:
-        return False  # a photo from a camera, or one that a book keeps
-    if kind in _TEXTS and b"\0" in start:
-        return False
-    return start.startswith(_BEGINNINGS[kind]) if kind in _BEGINNINGS else kind in _TEXTS
+    # from a camera, or one that a book keeps
+    is_photo = b"Exif\0" in start or len(path.stem) == _HASH_CHARACTERS
+    is_spoilt = kind in _TEXTS and b"\0" in start
+    return start.startswith(_BEGINNINGS.get(kind, ())) and not is_photo and not is_spoilt
 
 
 def is_database(path):

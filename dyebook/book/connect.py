@@ -130,10 +130,9 @@ def _sqlite_url(file, read_only=False):
 
 def _may_only_be_read(file):
     """Whether a book lies where nothing may be written, complete, without changes that wait in its log."""
-    if file is None or not file.exists() or os.access(file.parent, os.W_OK):
-        return False
     log = file.with_name(file.name + "-wal")
-    return not (log.exists() and log.stat().st_size)
+    waits = log.exists() and log.stat().st_size
+    return file.exists() and not os.access(file.parent, os.W_OK) and not waits
 
 
 @lru_cache(maxsize=16)

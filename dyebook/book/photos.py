@@ -104,8 +104,8 @@ class DiskPhotos:
 
     def _settle(self, waiting, sha):
         final = self._final(sha)
-        final.parent.mkdir(parents=True, exist_ok=True)
         try:
+            final.parent.mkdir(exist_ok=True)
             waiting.replace(final)
         except FileNotFoundError:
             self.path(sha)  # another station settled it; complain only if it is nowhere
