@@ -202,7 +202,7 @@ def _moved(lab, distance, rng):
     return low * way
 
 
-def _judged(name, pairs, sizes, rng, most=300, steps=3):
+def _judged(name, pairs, sizes, rng, most=120, steps=3):
     """Print what the judge says of pairs moved to true differences from 0 to 8."""
     if len(pairs) < 12:
         return
@@ -238,13 +238,14 @@ def score(options):
                 for value in sorted({row[key] for row in some}):
                     _coverage_line(f"{state}, {value}", [row for row in some if row[key] == value], options.sizes)
         usual = [row for row in rows if row["state"] == "usual"]
-        repeats, unlike = _pairs(usual, _is_repeat), _pairs(usual, _is_unlike)
-        groups = {"one part": repeats}
-        for light in sorted({row["light"] for row in usual}):
-            groups[f"one part, {light}"] = [pair for pair in repeats if pair[0]["light"] == light]
-        groups["unlike shapes"] = unlike
+        groups = {}
+        for name, wanted in (("one part", _is_repeat), ("near, of one photo and shape", _is_near)):
+            groups[name] = _pairs(usual, wanted)
+            for light in sorted({row["light"] for row in usual}):
+                groups[f"{name}, {light}"] = [pair for pair in groups[name] if pair[0]["light"] == light]
+        groups["unlike shapes"] = _pairs(usual, _is_unlike)
         _head("difference of two readings", "pairs", "ΔE00 median", "p90", "within 2 u: L a b", "interval score", "u")
-        for name, pairs in (groups | {"near, of one photo and shape": _pairs(usual, _is_near)}).items():
+        for name, pairs in groups.items():
             _difference_line(name, pairs, options.sizes)
         _head("judged, tolerance 2", "pairs", "in right", "out right", "within 1 in", "2 to 4 in", "4 on out")
         rng = np.random.default_rng(5)
