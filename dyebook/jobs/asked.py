@@ -1,15 +1,20 @@
 """What the bench asks about before it goes on, and the reason that is kept where it goes on all the same."""
 
-from datetime import UTC, datetime
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
 
 from dyebook.errors import RecordError
 from dyebook.notebook import Note
+from dyebook.record import is_empty
+from dyebook.units import moment_of, shop_now
 
 __all__ = [
     "asked_at_end",
     "asked_at_start",
+    "asked_of_dip",
     "asked_of_electrolyte",
     "asked_of_gauge",
+    "noting_what_is_odd",
     "reasoned",
     "this_moment",
     "unanswered",
@@ -20,6 +25,9 @@ __all__ = [
 ELECTROLYTE_TEMP_C = (15.0, 27.0)
 LONGEST_MIN = 180.0
 FAR_FROM_PLAN = (0.4, 1.6)  # film over film planned
+# longer dips are asked about: handbooks give 10 to 30 min at most
+LONGEST_DWELL_MIN = 60.0
+_CLOCKS_DIFFER = timedelta(minutes=15)
 
 
 def this_moment():
@@ -77,6 +85,24 @@ def asked_of_gauge(row: dict, film_measured_um: float) -> tuple[Note, ...]:
     if not expected or FAR_FROM_PLAN[0] <= film_measured_um / expected <= FAR_FROM_PLAN[1]:
         return ()
     return (Note("bench.gauge_far", film_measured_um=film_measured_um, film_um=expected),)
+
+
+def asked_of_dip(dip: dict) -> tuple[Note, ...]:
+    """Return what is asked about a dip as noted: its time, its day, and a gauged film far from the planned one."""
+    dip, asked = {name: value for name, value in dip.items() if not is_empty(value)}, []
+    if dip.get("dwell_min", 0) > LONGEST_DWELL_MIN:
+        asked.append(Note("bench.odd_minutes", minutes=dip["dwell_min"], usual_min=LONGEST_DWELL_MIN))
+    if "dyed_at" in dip and moment_of(dip["dyed_at"]) > shop_now() + _CLOCKS_DIFFER:
+        asked.append(Note("bench.in_the_future", at=dip["dyed_at"]))
+    if {"film_um", "film_measured_um"} <= dip.keys():
+        asked += asked_of_gauge({"film_from_charge_um": None, **dip}, dip["film_measured_um"])
+    return tuple(asked)
+
+
+def noting_what_is_odd(record):
+    """Return a `DyeRecord` whose note says what was asked about it; itself where nothing is."""
+    asked = asked_of_dip(vars(record))
+    return replace(record, note="; ".join([record.note or "", *asked]).removeprefix("; ")) if asked else record
 
 
 def asked_at_end(row: dict, stand) -> tuple[Note, ...]:

@@ -14,6 +14,7 @@ from types import SimpleNamespace
 
 from dyebook.errors import PhotoError, RecordError
 from dyebook.jobs import say_nothing
+from dyebook.jobs.asked import asked_of_dip, noting_what_is_odd
 from dyebook.lab import Lab, delta_e_00
 from dyebook.record import Measurement, Reading, ReadOptions, check_value
 from dyebook.units import parse_quantity, shop_now
@@ -259,6 +260,8 @@ def record_dip(book, record, photo=None, part_index=0, replaces_id=None, run=Non
         warnings += (f"all {shown} parts were kept; of one load, they lie up to ΔE00 {off:.1f} from their mean",)
     if measurement and asked.get("flat") is not None:
         book.add_photo(asked["flat"])
+    warnings += asked_of_dip(vars(record))
+    record = noting_what_is_odd(record)
     batch_id = book.add_batch(record, photo, measurement, part_index, replaces_id, run, geometry)
     reading = measurement.parts[part_index or 0].to_dict() if measurement and shown else None
     return Recorded(batch_id, reading, warnings)
@@ -291,7 +294,7 @@ def keep_dip(book, record, shots, batch_id: int | None = None, **state) -> int:
         # batch and first photo together or not at all
         first = shots.pop(0) if shots else None
         seen = (first.content, first.measurement if first.parts else None, first.part) if first else ()
-        number = book.add_batch(record, *seen)
+        number = book.add_batch(noting_what_is_odd(record), *seen)
     for shot in shots:
         if not shot.parts:
             book.add_photo(shot.content, number)

@@ -1,17 +1,17 @@
 """The wet steps after a run, with their clock times, and the sealed batch that is written into the book at the end."""
 
-from datetime import datetime, timedelta
+from datetime import datetime
 
 from dyebook.book import runs
 from dyebook.book.batches import Names
 from dyebook.errors import BookError, RecordError
-from dyebook.jobs.asked import reasoned, this_moment, unanswered
+from dyebook.jobs.asked import asked_of_dip, reasoned, this_moment, unanswered
 from dyebook.jobs.baths import lot_in_use
 from dyebook.jobs.orders import is_for_skin, order_named, order_of_run
 from dyebook.notebook import Note
 from dyebook.physics.sealing import judge_seal, plan_seal, seal_kind
 from dyebook.record import FIELDS
-from dyebook.units import moment_of, shop_now
+from dyebook.units import shop_now
 
 __all__ = [
     "NO_NICKEL", "SEAL_KINDS", "SEAL_TIMES", "asked_of_batch", "asked_of_seal", "dyed_before_min", "finished_runs",
@@ -23,11 +23,8 @@ __all__ = [
 SEAL_TIMES = "seal_min_per_um"
 # the setting with the seals of the shop whose safety data sheet names no nickel, as the maker has said
 NO_NICKEL = "seal_no_nickel"
-# longer dips are asked about: handbooks give 10 to 30 min at most
-LONGEST_DWELL_MIN = 60.0
 # of its planned time; a seal that took less is asked about, common practice, no source
 SHORTEST_SEAL = 0.5
-_CLOCKS_DIFFER = timedelta(minutes=15)
 # ways to seal, by the names of the physics, as the book calls them
 SEAL_KINDS = {
     "hot_water": "hot_water",
@@ -114,11 +111,7 @@ def asked_of_batch(book, row: dict, dip: dict, seal: dict | None, order=None, dy
     asked = []
     if row["started_at"] is not None and row["anodise_min"] is None:
         asked.append(Note("bench.run_not_ended", run=row["id"]))
-    if (dip.get("dwell_min") or 0) > LONGEST_DWELL_MIN:
-        asked.append(Note("bench.odd_minutes", minutes=dip["dwell_min"], usual_min=LONGEST_DWELL_MIN))
-    if dyed_at is not None and moment_of(dyed_at) > shop_now() + _CLOCKS_DIFFER:
-        asked.append(Note("bench.in_the_future", at=dyed_at))
-    asked += _short_seal(row, seal)
+    asked += (*asked_of_dip(dip | {"dyed_at": dyed_at}), *_short_seal(row, seal))
     kinds = {kept: kind for kind, kept in SEAL_KINDS.items()}
     of_seal = asked_of_seal(book, row, kinds.get((seal or {}).get("kind")), order)
     return (*unanswered(row["trace"] or {}, asked), *of_seal)

@@ -7,6 +7,8 @@ import pytest
 from dyebook.errors import RecordError
 from dyebook.jobs import gauge, wet
 from dyebook.jobs import run as bench
+from dyebook.jobs.photo import record_dip
+from dyebook.record import DyeRecord
 from dyebook.report.bench import anodised_words
 
 START = datetime(2026, 3, 28, 9, 0, tzinfo=UTC)
@@ -107,6 +109,23 @@ def test_odd_batches_are_asked_about(book, planned, dip, more, words):
         wet.keep_batch(book, planned, **kept)
     assert wet.keep_batch(book, planned, **kept, why="as it was") == 1
     assert words in _reasons(book, planned)[0]["asked"][0]
+
+
+@pytest.mark.parametrize(
+    ("odd", "words"),
+    [
+        ({"film_measured_um": 0.3}, "the gauge reads 0.3 µm where 12 µm was expected"),
+        ({"dwell_min": 600.0}, "600 min"),
+        ({"dyed_at": "2199-01-01T10:00"}, "lies in the future"),
+    ],
+)
+def test_a_batch_without_a_run_is_asked_about_too_and_its_note_keeps_it(book, odd, words):
+    kept = record_dip(book, DyeRecord(**DIP | {"dye": "Ember", "film_um": 12.0, "note": "rim"} | odd))
+    assert any(words in warning for warning in kept.warnings)
+    assert words in book.batch(kept.batch).note
+    assert book.batch(kept.batch).note.startswith("rim; ")
+    usual = record_dip(book, DyeRecord(**DIP | {"dye": "Ember", "film_um": 12.0, "film_measured_um": 10.0}))
+    assert (usual.warnings, book.batch(usual.batch).note) == ((), None)
 
 
 def test_the_batch_of_a_run_still_on_is_asked_about(book, planned):

@@ -90,6 +90,19 @@ def test_a_mistake_in_one_field_loses_no_other(begun_book, open_page):
         assert len(book.batches()) == 2
 
 
+def test_an_odd_batch_is_asked_about_before_it_is_kept(begun_book, open_page):
+    page = open_page("photo")
+    page.toggle(key="without_photo").set_value(True).run()
+    _fill(page, dwell_min="600").run()
+    assert "600 min is far above" in texts_of(page)
+    assert page.button(key="save").disabled
+    next(one for one in page.toggle if one.label == "It is so").set_value(True).run()
+    page.button(key="save").click().run()
+    assert not page.exception
+    with open_book(begun_book) as book:
+        assert "600 min is far above" in book.batches()[0].note
+
+
 def test_settings_are_taken_over_from_the_last_batch_of_a_dye(begun_book, open_page):
     page = open_page("photo")
     page.toggle(key="without_photo").set_value(True).run()

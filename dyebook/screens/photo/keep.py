@@ -6,6 +6,7 @@ Which part of a photo is the batch, and which the customer's sample; both side b
 import streamlit as st
 
 from dyebook.advice.judge import judge
+from dyebook.jobs.asked import asked_of_dip
 from dyebook.jobs.orders import answer_order, close_order, keep_order_sample, open_orders, target_of
 from dyebook.jobs.photo import keep_dip, keep_sample
 from dyebook.jobs.verdict import unlike_bath, vouch_for
@@ -13,7 +14,7 @@ from dyebook.jobs.wet import surface_of
 from dyebook.lab import describe_colour
 from dyebook.record import SETTINGS, DyeRecord
 from dyebook.report.trouble import verdict_lines
-from dyebook.report.words import plain
+from dyebook.report.words import plain, sentence_text
 from dyebook.screens.answers import deed, show_doubt
 from dyebook.screens.drafts import draft, forget, keep, recall
 from dyebook.screens.fields import switch
@@ -272,13 +273,17 @@ def _is_sure(book, dye, bath, shots):
 def _add_new_batch(book, shots, state):
     show_settings(book)
     sure = _is_sure(book, st.session_state.get("dye"), st.session_state.get("bath"), shots)
+    settings, problems = typed_settings()
+    odd = asked_of_dip(settings)
+    if odd:
+        show_doubt(". ".join(sentence_text(note) for note in odd), "Is it so?")
+    so = not odd or switch("sure_of_settings", "It is so")
     order = _ask_order(book, "For the order")
     if any(shot.measurement is None for shot in shots):
         st.caption("A photo that could not be read is kept with the batch all the same, and can be read again later.")
     with deed():
-        if not st.button("Save the batch", key="save", type="primary", width="stretch"):
+        if not st.button("Save the batch", key="save", type="primary", width="stretch", disabled=not so):
             return
-    settings, problems = typed_settings()
     if problems:
         st.error("Not saved yet. " + " ".join(problems))
         return
@@ -302,5 +307,5 @@ def _kept(book, number):
 
 
 def _clear():
-    forget("note", "keep_as", "batch_number", "sample_part", "for_order", "again", "sure_of_bath")
+    forget("note", "keep_as", "batch_number", "sample_part", "for_order", "again", "sure_of_bath", "sure_of_settings")
     photo_roll.clear_roll()
