@@ -18,15 +18,9 @@ from dyebook.notebook import Note
 from dyebook.record import FIELDS, Measurement, Reading, check_value, is_empty
 
 __all__ = [
-    "Seen",
-    "checked_record",
-    "dips_beside",
-    "flaw_evidence",
-    "gather",
-    "kinds_of",
-    "part_evidence",
+    "Seen", "checked_record", "dips_beside", "flaw_evidence", "gather", "kinds_of", "part_evidence",
     "parts_of_photo",
-]
+]  # fmt: skip
 
 
 # film against plan: edges of the states, and how far the outer ones reach; an ordinary run keeps within 8 %

@@ -21,19 +21,9 @@ from dyebook.record import FIELDS, SETTINGS, DyeRecord, is_empty
 from dyebook.units import parse_moment
 
 __all__ = [
-    "FIRST_ONLY",
-    "HOMES",
-    "BatchRow",
-    "Found",
-    "Names",
-    "add_dip",
-    "batch_query",
-    "batch_rows",
-    "correct_batch",
-    "first_of",
-    "with_filters",
-    "with_first",
-]
+    "FIRST_ONLY", "HOMES", "BatchRow", "Found", "Names", "add_dip", "batch_query", "batch_rows", "correct_batch",
+    "first_of", "with_filters", "with_first",
+]  # fmt: skip
 
 _BATCHES, _RUNS, _DIPS = (model.__table__ for model in (Batch, Run, Dip))
 # tables with several rows a batch, of which a record tells the first

@@ -20,16 +20,9 @@ from urllib.parse import quote
 from dyebook.errors import BookError, UnsureError
 
 __all__ = [
-    "Place",
-    "clear_errors",
-    "find_place",
-    "make_engine",
-    "sqlite_engine",
-    "stored_setting",
-    "unsure_errors",
-    "use_write_ahead_log",
-    "user_folder",
-]
+    "Place", "clear_errors", "find_place", "make_engine", "sqlite_engine", "stored_setting", "unsure_errors",
+    "use_write_ahead_log", "user_folder",
+]  # fmt: skip
 
 _FILE_ENDINGS = {".sqlite", ".sqlite3", ".db"}
 _ROOM_BYTES = 2**17  # less than SQLite asks for at once

@@ -14,20 +14,9 @@ from dyebook.physics.optics import BANDS_NM, film_reflectance, metal_reflectance
 from dyebook.physics.uptake import arrhenius_factor, isotherm_langmuir, ph_bell, uptake_crank1975
 
 __all__ = [
-    "BATH_LIFE",
-    "COUNT",
-    "DYE_RULES",
-    "FOLDER",
-    "NEWEST_WITH_PHOTO",
-    "SHOP_DYES",
-    "Film",
-    "Planned",
-    "ShopDye",
-    "dyed_film",
-    "film_lab",
-    "photo_of",
-    "shop_year",
-]
+    "BATH_LIFE", "COUNT", "DYE_RULES", "FOLDER", "NEWEST_WITH_PHOTO", "SHOP_DYES", "Film", "Planned", "ShopDye",
+    "dyed_film", "film_lab", "photo_of", "shop_year",
+]  # fmt: skip
 
 # what an exhausted or foul bath carries besides its own dye
 _FOREIGN = ((640, 40, 0.55), (430, 45, 0.35))

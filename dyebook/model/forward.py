@@ -18,17 +18,9 @@ from dyebook.physics.rates import GAS_J_PER_MOL_K
 from dyebook.physics.uptake import ZERO_C_K
 
 __all__ = [
-    "Film",
-    "Hyper",
-    "Layout",
-    "Load",
-    "SettingLogs",
-    "Shape",
-    "colours",
-    "colours_with_slopes",
-    "film_of",
+    "Film", "Hyper", "Layout", "Load", "SettingLogs", "Shape", "colours", "colours_with_slopes", "film_of",
     "prior_spectrum",
-]
+]  # fmt: skip
 
 _PATH_SPREAD = np.array([row.spread for row in SURFACE])
 _TILT = 3 * np.log(BANDS_NM / 550)

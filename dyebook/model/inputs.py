@@ -25,18 +25,9 @@ from dyebook.model.parameters import UPTAKE
 from dyebook.record import FIELDS, is_empty
 
 __all__ = [
-    "SETTINGS",
-    "Circumstances",
-    "Scales",
-    "Seen",
-    "Settings",
-    "Training",
-    "check_table",
-    "coupon_groups",
-    "read_records",
-    "read_settings",
-    "rounded",
-]
+    "SETTINGS", "Circumstances", "Scales", "Seen", "Settings", "Training", "check_table", "coupon_groups",
+    "read_records", "read_settings", "rounded",
+]  # fmt: skip
 
 SETTINGS = ("film_um", "dye_g_per_l", "bath_temp_c", "dwell_min", "ph")
 COLOURS = ("L", "a", "b")

@@ -11,15 +11,9 @@ import numpy as np
 from dyebook.physics.optics import BANDS_NM
 
 __all__ = [
-    "DRIFT_BASIS",
-    "SPECTRUM_BASIS",
-    "SPECTRUM_MEAN",
-    "SURFACE",
-    "UPTAKE",
-    "Discrepancy",
-    "Parameter",
+    "DRIFT_BASIS", "SPECTRUM_BASIS", "SPECTRUM_MEAN", "SURFACE", "UPTAKE", "Discrepancy", "Parameter",
     "parameter_values",
-]
+]  # fmt: skip
 
 
 @dataclass(frozen=True)

@@ -4,15 +4,9 @@ from dyebook.record import FIELDS
 from dyebook.report.words import distance_text, lab_text, moment_text, value_text
 
 __all__ = [
-    "batches_text",
-    "change_text",
-    "dye_text",
-    "history_text",
-    "import_text",
-    "job_text",
-    "settings_lines",
+    "batches_text", "change_text", "dye_text", "history_text", "import_text", "job_text", "settings_lines",
     "verdict_text",
-]
+]  # fmt: skip
 
 
 def batches_text(rows, differences=None) -> str:

@@ -4,15 +4,8 @@ from dyebook.flags import FLAGS
 from dyebook.report.words import distance_text, lab_text
 
 __all__ = [
-    "PHOTO_TIPS",
-    "PHOTO_TITLE",
-    "STEPS",
-    "flag_lines",
-    "flaw_text",
-    "gloss_text",
-    "measurement_text",
-    "step_lines",
-]
+    "PHOTO_TIPS", "PHOTO_TITLE", "STEPS", "flag_lines", "flaw_text", "gloss_text", "measurement_text", "step_lines",
+]  # fmt: skip
 
 
 def measurement_text(measurement) -> str:

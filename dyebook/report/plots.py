@@ -11,15 +11,9 @@ from dyebook.report.words import COVERAGE
 from dyebook.units import moment_of
 
 __all__ = [
-    "days_png",
-    "plot_coupon",
-    "plot_strength",
-    "plot_trace",
-    "plot_trend",
-    "plot_uptake",
-    "strength_png",
+    "days_png", "plot_coupon", "plot_strength", "plot_trace", "plot_trend", "plot_uptake", "strength_png",
     "trace_png",
-]
+]  # fmt: skip
 
 _INK, _GREY, _PALE = "#1c1d1f", "#6a6d73", "#c2c2c2"
 _FONT = {"family": "system-ui, sans-serif", "size": 14, "color": _INK}

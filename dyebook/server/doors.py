@@ -22,16 +22,9 @@ from dyebook.server.pairing import LINK_LASTS_S, Pairing, share_pairing
 from dyebook.server.serve import HOST, Served, choose_private, free_port, host_and_port, open_doors, own_ips, phone_base
 
 __all__ = [
-    "NEEDED",
-    "Sharing",
-    "is_loopback",
-    "open_phone_door",
-    "plan_sharing",
-    "remembered_base",
-    "serve_desk",
-    "serve_phone",
-    "serve_shared",
-]
+    "NEEDED", "Sharing", "is_loopback", "open_phone_door", "plan_sharing", "remembered_base", "serve_desk",
+    "serve_phone", "serve_shared",
+]  # fmt: skip
 
 
 def serve_desk(served: Served, port: int | None = None, browser: bool = True):

@@ -18,18 +18,9 @@ from dyebook.errors import DyebookError
 from dyebook.server.gate import Gate
 
 __all__ = [
-    "FIRST_PORT",
-    "HOST",
-    "Served",
-    "choose_private",
-    "free_port",
-    "has_display",
-    "host_and_port",
-    "is_private",
-    "open_doors",
-    "own_ips",
-    "phone_base",
-]
+    "FIRST_PORT", "HOST", "Served", "choose_private", "free_port", "has_display", "host_and_port", "is_private",
+    "open_doors", "own_ips", "phone_base",
+]  # fmt: skip
 
 HOST = "127.0.0.1"
 FIRST_PORT = 8640

@@ -12,6 +12,7 @@ from typer.testing import CliRunner
 from dyebook.book.coupons import keep_check_day
 from dyebook.book.setups import keep_twin
 from dyebook.book.store import open_book
+from dyebook.record import DyeRecord
 from dyebook.shell.main import app
 
 SHELL = CliRunner()
@@ -199,3 +200,14 @@ def test_set_ups_are_named_parted_and_linked_in_the_shell(tmp_path):
 def _coupon(lab, setup):
     own = {name: (np.eye(3) * 0.01).tolist() for name in ("photo", "own")}
     return {**dict(zip("Lab", lab, strict=True)), "error_parts": own, "setup_key": setup, "source": "photo"}
+
+
+def test_a_batch_is_judged_by_limit_samples_too(tmp_path):
+    path = str(tmp_path / "a.sqlite")
+    with open_book(path) as book:
+        number = book.add_batch(DyeRecord("Ember", 12, 3, 50, 6))
+        book.add_reading(number, lab=(44, 40, 44), L_sd=0.2, a_sd=0.2, b_sd=0.2)
+    asked = ("verdict", "--batch", number, "--target", "40,40,44", "--book", path, "--json")
+    assert json.loads(run(*asked).output)["verdict"] == "out"
+    between = json.loads(run(*asked, "--limits", "48,40,44 36,40,44").output)
+    assert (between["verdict"], between["between"]) == ("in", [[48, 40, 44], [36, 40, 44]])

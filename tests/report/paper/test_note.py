@@ -73,3 +73,16 @@ def test_sample_and_part_of_one_photo_are_judged_together(fresh_book, photo_with
     fresh_book.add("targets", name="as the sample", sample_id=sample, tolerance_de00=3.0, **axes)
     verdict = shade_facts(fresh_book, 1, target="as the sample").verdict
     assert any("in one photo: judged" in note for note in verdict.notes)
+
+
+def test_limits_that_decide_are_named_in_place_of_the_tolerance(fresh_book, look):
+    from dyebook.jobs import orders
+    from dyebook.jobs.verdict import keep_limits
+
+    number = orders.take_order(fresh_book, "Lamp knobs")
+    orders.set_target(fresh_book, number, (61.5, 40.5, 50.0), 1.0)
+    orders.answer_order(fresh_book, number, fresh_book.add_batch(dip(lab=(64.5, 40.5, 50.0))))
+    keep_limits(fresh_book, number, ((75, 40.5, 50), (50, 40.5, 50)))
+    words = _note(fresh_book, look, 1).words()
+    assert "Within the agreed light and dark limit" in words
+    assert "agreed tolerance" not in words
