@@ -188,18 +188,16 @@ def _first_look(model, aim, space):
     likely = aim.likely(draws)
     miss = delta_e_00(likely, draws)
     gap = float(np.quantile(miss.min(axis=1), _BENEFIT))
-    return _spread(points, miss.mean(axis=0), _SEEDS, 0.15), gap, likely
+    return points[_spread(points, miss.mean(axis=0), _SEEDS, 0.15)], gap, likely
 
 
 def _spread(points, score, most, apart):
-    """The best points, no two closer than `apart` in the cube."""
+    """Indices of the best points, no two closer than `apart` in the cube."""
     chosen = []
     for i in np.argsort(score):
         if all(np.max(np.abs(points[i] - points[j]), initial=0) >= apart for j in chosen):
             chosen.append(i)
-        if len(chosen) == most:
-            break
-    return points[chosen]
+    return chosen[:most]
 
 
 def _refine(model, target, space, points):
@@ -227,7 +225,7 @@ def _answers(model, aim, likely, space, points, gap, count):
     miss = delta_e_00(likely, draws)
     score = miss.mean(axis=0) + _FORGIVENESS * (longer + warmer)
     gap = min(gap, float(np.quantile(miss.min(axis=1), _BENEFIT)))
-    chosen = _distinct(points, score, count)
+    chosen = _spread(points, score, count, _APART)
     lamps = lamp_shifts(model, settings[chosen])
     moves = [(longer[i], warmer[i], lamps["a"][k], lamps["led"][k]) for k, i in enumerate(chosen)]
     made = as_dipped(model, settings[chosen], draws[:, chosen])
@@ -264,14 +262,6 @@ def _course(model, settings, free):
 
 def _shifted(settings, name, step):
     return settings.moved(**{name: getattr(settings, name) + step})
-
-
-def _distinct(points, score, count):
-    chosen = []
-    for i in np.argsort(score):
-        if not chosen or all(np.max(np.abs(points[i] - points[j]), initial=0) >= _APART for j in chosen):
-            chosen.append(i)
-    return chosen[:count]
 
 
 # a black on less film shows a hue at some angle or in strong light; common practice, no source

@@ -1,6 +1,7 @@
 """Suggestions against simulated truth, and against what was asked."""
 
 import json
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -8,7 +9,7 @@ import pytest
 
 from dyebook import delta_e_00, learn_bath
 from dyebook.advice.judge import Shade
-from dyebook.advice.suggest import SLIPS, Aim, Space, as_dipped, checked_target
+from dyebook.advice.suggest import SLIPS, Aim, Space, _spread, as_dipped, checked_target, default_bounds
 from dyebook.errors import ModelError
 from dyebook.model.inputs import SETTINGS, Settings
 from dyebook.report.words import sentence_text
@@ -243,3 +244,47 @@ def test_the_targets_drawn_are_the_product_of_two_normal_laws():
     draws = aim.draws(np.tile(aim.lab, (40_000, 1)), np.zeros((0, 3)), np.random.default_rng(0))
     assert draws.mean(axis=0) == pytest.approx(aim.lab, abs=0.02)
     assert np.cov(draws.T) == pytest.approx(np.linalg.inv(np.linalg.inv(own) + np.eye(3)), abs=0.02)
+
+
+def test_the_best_points_are_taken_that_lie_apart():
+    """By hand, along one axis and over two, where the larger step counts."""
+    line = np.array([[0.0], [0.1], [0.3], [0.55], [0.95]])
+    assert _spread(line, np.array([1, 2, 3, 4, 5]), 9, 0.25) == [0, 2, 3, 4]
+    assert _spread(line, np.array([5, 1, 4, 3, 2]), 9, 0.25) == [1, 4, 3]
+    assert _spread(line, np.array([1, 2, 3, 4, 5]), 2, 0.25) == [0, 2]
+    plane = np.array([[0.0, 0.0], [0.2, 0.2], [0.0, 0.25], [0.9, 0.0]])
+    assert _spread(plane, np.arange(4), 9, 0.25) == [0, 2, 3]
+    assert _spread(np.zeros((1, 0)), np.zeros(1), 3, 0.25) == [0]
+
+
+def test_a_search_goes_as_far_as_a_bench_can_and_somewhat_beyond_what_was_dipped():
+    """Common practice, no source: 20 to 65 °C, half a minute to 20, films from 4 to 26 µm, 0.1 to 15 g/L."""
+
+    def bounds(film_um, dye_g_per_l):
+        columns = {"film_um": film_um, "dye_g_per_l": dye_g_per_l, "bath_temp_c": 40, "dwell_min": 5, "ph": 5.5}
+        settings = Settings(**{name: np.array(value) * np.ones(2) for name, value in columns.items()})
+        return default_bounds(SimpleNamespace(training=SimpleNamespace(settings=settings)))
+
+    within = bounds([10.0, 12.0], [1.0, 3.0])
+    assert (within["bath_temp_c"], within["dwell_min"]) == ((20, 65), (0.5, 20))
+    assert within["film_um"] == pytest.approx((6, 18))
+    assert within["dye_g_per_l"] == pytest.approx((0.4, 7.5))
+    assert bounds([5.0, 20.0], [0.2, 9.0]) == within | {"film_um": (4, 26), "dye_g_per_l": (0.1, 15)}
+
+
+@pytest.mark.parametrize("count", [0, 21])
+def test_between_one_and_twenty_answers_can_be_given(model, target, count):
+    with pytest.raises(ModelError, match="between 1 and 20"):
+        model.suggest(target, count=count)
+    fixed = {"film_um": 12, "dye_g_per_l": 2, "bath_temp_c": 40, "dwell_min": 5, "ph": 5.5}
+    for most in (1, 20):
+        assert len(model.suggest(target, fixed=fixed, count=most)) == 1
+    assert len(model.suggest(target)) <= 3
+
+
+def test_a_figure_as_json_has_the_digits_that_mean_something(model, target):
+    plain = model.suggest(target, film_um=12)[0].to_dict()
+    for name in ("lamp_a", "lamp_led", "lab"):
+        assert np.array_equal(plain[name], np.round(plain[name], 2)), name
+    for name in ("delta_e00", "delta_e00_p90", "per_10_s", "per_degree"):
+        assert plain[name] == round(plain[name], 3), name
