@@ -14,7 +14,7 @@ import numpy as np
 from dyebook.advice.judge import CAMERA_LENGTH_DELTA_E, Shade, Verdict, judge, own_error
 from dyebook.book.coupons import check_readings
 from dyebook.book.setups import setup_names, setup_of
-from dyebook.errors import RecordError
+from dyebook.errors import BookError, RecordError
 from dyebook.lab import Lab, delta_e_76, lab_to_lch
 from dyebook.notebook import Note
 from dyebook.record import check_tolerance
@@ -61,21 +61,37 @@ def judge_against(book, row, target: dict, tolerance: float | None = None, limit
     return replace(found, notes=(*found.notes, Note("trouble.through_coupon", **told)))
 
 
-# setting: light and dark limit sample by the number of their order, each L*, a*, b* or the number of a batch
+# setting: light and dark limit sample by the number of their order, each L*, a*, b* and where it is one the batch
 _LIMITS = "order_limits"
 
 
 def limits_of(book, order_id: int | None) -> tuple | None:
     """Return the light and the dark limit sample of an order as shades; None without."""
     kept = (book.setting(_LIMITS) or {}).get(str(order_id))
-    return kept and tuple(batch_shade(book, book.batch(one)) if isinstance(one, int) else Shade(one) for one in kept)
+    return kept and tuple(_limit(book, *one) for one in kept)
 
 
-def keep_limits(book, order_id: int, limits=None) -> None:
-    """Keep light and dark limit sample of an order, each L*, a*, b* or the number of a batch; None forgets them."""
-    known = book.setting(_LIMITS) or {}
+def _limit(book, L, a, b, batch=None):
+    row = batch and book.batch(batch)
+    return batch_shade(book, row) if row and row.lab is not None else Shade((L, a, b))
+
+
+def keep_limits(book, order_id: int, limits=None, seen=...) -> None:
+    """Keep light and dark limit sample of an order, each L*, a*, b* or the number of a batch; None forgets them.
+
+    With `seen`, what `limits_of` gave, BookError where they are others now.
+    """
+    known, now = book.setting(_LIMITS) or {}, limits_of(book, order_id)
+    if seen is not ... and (seen and [one.lab for one in seen]) != (now and [one.lab for one in now]):
+        there = " and ".join(f"{L:g}, {a:g}, {b:g}" for L, a, b in (one.lab for one in now or ())) or "none"
+        raise BookError(
+            f"changed by another person after you opened it: the limit samples are {there} now; nothing of yours was "
+            "written; look again, and tap once more if yours are to stand"
+        )
     kept = {number: pair for number, pair in known.items() if number != str(order_id)}
-    book.set_setting(_LIMITS, kept | ({str(order_id): list(limits)} if limits else {}), was=known)
+    if limits is not None:
+        kept[str(order_id)] = [[*book.batch(one).lab, one] if isinstance(one, int) else list(one) for one in limits]
+    book.set_setting(_LIMITS, kept, was=known)
 
 
 # setting: pairs of set-ups whose step on the check coupon is taken off verdicts

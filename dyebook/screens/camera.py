@@ -21,7 +21,7 @@ from dyebook.screens.answers import name_page, offer_pdf, show_flags
 from dyebook.screens.apart import apart, read_apart
 from dyebook.screens.drafts import draft, forget, keep, mark_of, recall
 from dyebook.screens.photo.roll import take_file
-from dyebook.screens.session import as_drawn, friendly_errors, sentence, tap, the_book
+from dyebook.screens.session import friendly_errors, sentence, tap, the_book
 from dyebook.screens.swatch import tap_corners
 
 __all__ = ["show", "show_repeat"]
@@ -182,8 +182,8 @@ def _show_setups(book):
                     st.caption(plain(change_text(change)))
                 which = f" from what began {moment_text(first)}" if len(use.of_keys) > 1 else ""
                 label = plain(f"Take the name {use.name} back{which}")
-                drawn = as_drawn(f"setup {key}", rows[key]["version"])
-                st.button(label, key=f"name_back_{key}", type="tertiary", **tap(take_name_back, book, key, drawn))
+                back = tap(take_name_back, book, key, rows[key]["version"])
+                st.button(label, key=f"name_back_{key}", type="tertiary", **back)
     for number, step in enumerate(coupon_steps(book)):
         st.markdown(f"{plain(report_camera.step_line(step))}.")
         label = "Leave it in again" if step.taken else "Take it off verdicts"

@@ -34,7 +34,7 @@ from dyebook.screens.navigation import (
     show_order,
 )
 from dyebook.screens.piece import hold
-from dyebook.screens.session import as_told, friendly_errors, tap, the_book
+from dyebook.screens.session import as_drawn, as_told, friendly_errors, tap, the_book
 from dyebook.screens.shade.target import batch_number, read_colour
 from dyebook.screens.swatch import show_pair, show_slip, show_swatch, wall
 from dyebook.units import shop_now
@@ -222,11 +222,12 @@ def ask_instrument(key, lab) -> dict | None:
 def _ask_limits(book, number):
     """Light and dark limit sample of an order: a part then passes where it lies between them."""
     limits = limits_of(book, number)
+    drawn = as_drawn(f"limits of order {number}", limits)
     with st.expander("Limit samples decide" if limits else "Light and dark limit samples"):
         st.caption("A part passes where it lies surely between the two, and no further beside them than the tolerance.")
         if limits:
             show_pair([("Light limit", limits[0].lab), ("Dark limit", limits[1].lab)], [])
-            st.button("Judge by the tolerance alone", key="no_limits", **tap(keep_limits, book, number))
+            st.button("Judge by the tolerance alone", key="no_limits", **tap(keep_limits, book, number, None, limits))
         names = "Light limit", "Dark limit"
         texts = [st.text_input(name, key=f"{name}_{number}", placeholder=_HINT) for name in names]
         if st.button("Keep both limits", key="keep_limits", disabled=not all(text.strip() for text in texts)):
@@ -234,7 +235,7 @@ def _ask_limits(book, number):
             # two that are the same are refused
             judge(*labs, limits=labs)
             batches = map(batch_number, texts)
-            keep_limits(book, number, [one or list(lab) for one, lab in zip(batches, labs, strict=True)])
+            keep_limits(book, number, [one or lab for one, lab in zip(batches, labs, strict=True)], drawn)
             st.rerun()
 
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from dyebook.advice.judge import difference_covariance
+from dyebook.advice.judge import Shade, difference_covariance
 from dyebook.book.exchange.instrument import typed_instrument
 from dyebook.book.setups import list_setups, name_setup, setup_names, take_name_back, version_of
 from dyebook.errors import BookError, RecordError
@@ -297,7 +297,13 @@ def test_limit_samples_of_an_order_decide_until_they_are_taken_off(book, order):
     assert judge_against(book, book.batch(part), target).verdict == "cannot_tell", "stated limits share nothing"
     _read(book, _batch(book), lab=(60.0, 40.0, 44.0), photo=1)
     assert judge_against(book, book.batch(dark + 1), target).verdict == "out"
-    keep_limits(book, order)
+    keep_limits(book, order, (light, (34, 40, 44)))
+    with pytest.raises(BookError, match="the limit samples are 47, 40, 44 and 34, 40, 44 now; nothing of yours"):
+        keep_limits(book, order, None, seen=None)
+    for row in book.rows("readings", batch_id=light):
+        book.delete("readings", row["id"])
+    assert limits_of(book, order)[0] == Shade((47, 40, 44)), "its colour stays where its readings go"
+    keep_limits(book, order, None, seen=limits_of(book, order))
     assert limits_of(book, order) is None
     assert judge_against(book, book.batch(part), target).between is None
 

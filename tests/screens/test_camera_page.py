@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from dyebook.book.coupons import keep_check_day
-from dyebook.book.setups import list_setups, name_setup
+from dyebook.book.setups import list_setups, name_setup, setup_names
 from dyebook.book.store import open_book
 from dyebook.jobs.check_coupon import keep_day
 from dyebook.jobs.verdict import coupon_steps
@@ -180,4 +180,9 @@ def test_set_ups_part_again_and_their_step_is_taken_off_at_one_tap(empty_book, o
     page.button(key="take_step_0").click().run()
     with open_book(empty_book) as book:
         assert [one.taken for one in coupon_steps(book)] == [False]
+        name_setup(book, "99cc", "light tent")
+    page.run()
+    page.button(key="name_back_99cc").click().run()
+    with open_book(empty_book) as book:
+        assert setup_names(book)["99cc"] is None
     assert not page.exception
