@@ -403,14 +403,22 @@ def leading(causes, most=3):
 
 
 def causes_html(causes) -> str:
-    """Return causes as HTML: each a bar with its chance, the evidence, what to do and to mind; the close once."""
-    return "".join(_cause_html(one) for one in causes) + f"<p class='care'>{escape(CAUTIONS['general'])}</p>"
+    """Return causes as HTML: each a bar with its chance, the evidence, what to do and to mind; no caution twice."""
+    cares = _cares(causes)
+    shown = "".join(_cause_html(one, care) for one, care in zip(causes, cares, strict=True))
+    return f"{shown}<p class='care'>{escape(CAUTIONS['general'])}</p>"
 
 
-def _cause_html(cause):
+def _cares(causes):
+    """What to take care of with each cause, said with the first that calls for it."""
+    said = [CAUSES[one.id][2:] for one in causes]
+    fresh = ([key for key in keys if key not in sum(said[:place], ())] for place, keys in enumerate(said))
+    return [" ".join(CAUTIONS[key] for key in keys) for keys in fresh]
+
+
+def _cause_html(cause, care):
     share = round(100 * cause.probability)
     evidence = cause.because.removeprefix(f"{cause.name}: ")
-    care = cause.caution.removesuffix(CAUTIONS["general"]).strip()
     return (
         f"<section class='cause'><h4>{escape(capital(cause.name))}</h4><p class='chance'>"
         f"{escape(probability_text(cause.probability))}</p>"
@@ -440,19 +448,12 @@ def causes_text(causes, most: int = 3) -> str:
     """
     if not causes:
         return ""
-    # every caution ends in the same words: once is enough
-    general = _shared_ending([one.caution for one in causes]).strip()
-    lines = [_UNDECIDED] if causes[0].probability < _STANDS_OUT else []
-    for one in leading(causes, most):
+    lines, shown = [_UNDECIDED] if causes[0].probability < _STANDS_OUT else [], leading(causes, most)
+    for one, care in zip(shown, _cares(shown), strict=True):
         lines.append(f"{100 * one.probability:3.0f} %  {one.because}")
-        lines += [f"       {text}" for text in (one.remedy, one.caution.removesuffix(general).strip()) if text]
+        lines += [f"       {text}" for text in (one.remedy, care) if text]
     lines += [f"next: {causes[0].next_test}"] * bool(causes[0].next_test)
-    return "\n".join([*lines, general])
-
-
-def _shared_ending(texts):
-    shortest = min(texts, key=len)
-    return next(shortest[k:] for k in range(len(shortest) + 1) if all(text.endswith(shortest[k:]) for text in texts))
+    return "\n".join([*lines, CAUTIONS["general"]])
 
 
 def drift_lines(drift):

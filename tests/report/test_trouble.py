@@ -1,5 +1,7 @@
 """Causes, verdicts and drift in words: what a screen shows says what the figures say, and nothing escapes unescaped."""
 
+from html import escape
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -7,7 +9,9 @@ import pytest
 from dyebook.advice.diagnose import Cause, diagnose
 from dyebook.advice.drift import find_drift
 from dyebook.advice.judge import Shade, judge, own_error
+from dyebook.notebook import Note
 from dyebook.report import trouble as report_trouble
+from dyebook.report.bench import CAUTIONS
 from dyebook.report.plots import plot_trend
 
 
@@ -31,6 +35,15 @@ def test_words_from_outside_are_escaped():
     drawn = report_trouble.causes_html([Cause("sound", 0.5, "nothing wrong: <b>bold</b>", "", "", "")])
     assert "<b>bold" not in drawn
     assert "&lt;b&gt;bold" in drawn
+
+
+@pytest.mark.parametrize("write", [report_trouble.causes_text, report_trouble.causes_html])
+def test_no_caution_is_said_twice_and_the_close_once(write):
+    alike = ("weak_bath", "ph_off", "contaminated_bath")
+    text = write([Cause(name, 0.3, "", "", Note("trouble.caution", cause=name), "") for name in alike])
+    said = [caution for caution in CAUTIONS.values() if escape(caution) in text or caution in text]
+    assert {CAUTIONS["dye"], CAUTIONS["waste"], CAUTIONS["general"]} <= set(said)
+    assert all(max(text.count(caution), text.count(escape(caution))) == 1 for caution in said)
 
 
 def test_a_verdict_says_its_figures():
