@@ -170,7 +170,7 @@ def check_value(name: str, value) -> float | str | bool | None:
     if not row.lower <= number <= row.upper:
         raise RecordError(
             f"{row.label} is {number:g}{_in_unit(row)}; it must lie between {row.lower:g} and {row.upper:g}"
-            f"{_in_unit(row)}; check the figure and its unit"
+            f"{_in_unit(row)}; check the figure{' and its unit' * bool(row.unit)}"
         )
     return number
 

@@ -121,7 +121,7 @@ def parse_quantity(name: str, text: str | float) -> float:
     match = _NUMBER.fullmatch(text)
     if not match:
         raise RecordError(
-            f"{_plain(name)} is {text!r}; a number with an optional unit is needed, such as 12 or 0.5 mil"
+            f"{_plain(name)} is {text[:_SHOWN]!r}; a number is needed, with its unit behind it where that is another"
         )
     number = float(match[1].replace(",", "."))
     if match[2]:

@@ -67,7 +67,7 @@ def _by_marks(table, column, value):
     if "one_of" in column.info and value not in column.info["one_of"]:
         raise RecordError(f"{where} is {value!r}; it must be one of {', '.join(column.info['one_of'])}")
     if column.info.get("moment"):
-        return parse_moment(column.name, value)
+        return parse_moment(column.name.replace("_", " "), value)
     if column.type.python_type in (float, int):
         return _number(column, where, value)
     return check_text(where, value) if isinstance(value, str) else value
@@ -132,7 +132,7 @@ def row_of(connection: Connection, table: Table, row_id: int, lock: bool = False
     query = select(table).where(table.c.id == row_id)
     row = connection.execute(query.with_for_update() if lock else query).mappings().first()
     if row is None:
-        raise BookError(f"{table.name} have no number {row_id}; list them to see which there are")
+        raise BookError(f"{table.name} have no number {row_id} in this book; look which there are")
     return dict(row)
 
 

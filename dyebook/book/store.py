@@ -356,7 +356,7 @@ class Book:
         with self.reading() as connection:
             found = batch_rows(connection, query)
         if not found:
-            raise BookError(f"there is no batch {batch_id}; list the batches to see which there are")
+            raise BookError(f"there is no batch {batch_id} in this book; look which there are")
         return found[0]
 
     def find(self, lab=None, count: int = 20, **filters) -> list[Found]:

@@ -3,16 +3,17 @@
 `SENTENCES` words every `Note` of suggestions, coupons, mixes and redips.
 """
 
+from dyebook.lab import delta_e_00
 from dyebook.record import FIELDS
 from dyebook.report.words import capital, distance_text, dwell_text, lab_text, seen_text, sentence_text
 from dyebook.report.words import miss_text as words_of_miss
 
 __all__ = [
     "AWAY", "MAY_REACH", "NEAR", "NO_NEARER", "REACHES", "SENTENCES", "STRIP_HINT", "answer_text", "baths_text",
-    "coupons_text", "depth_text", "footing_text", "forgiving_text", "lamp_text", "left_out_text", "miss_text",
-    "mix_lines", "mixes_text", "outlook_text", "reach_word", "redip_lines", "redip_text", "second_way_text",
-    "sentence_text", "setting_fields", "setting_rows", "settings_text", "stands_text", "strip_text", "suggestions_text",
-    "worth_trying",
+    "coupons_text", "depth_text", "footing_text", "forgiving_text", "lamp_text", "left_out_text", "likely_text",
+    "miss_text", "mix_lines", "mixes_text", "outlook_text", "reach_word", "redip_lines", "redip_text",
+    "second_way_text", "sentence_text", "setting_fields", "setting_rows", "settings_text", "stands_text", "strip_text",
+    "suggestions_text", "worth_trying",
 ]  # fmt: skip
 
 # CIEDE2000 by which 10 s or 1 °C moves a shade, from which it is seen; common practice, no source
@@ -214,6 +215,21 @@ def outlook_text(one, tolerance=None) -> str:
     if word == NEAR:
         return f"This bath comes near it and not up to it: its nearest shade is {how}."
     return f"This bath cannot reach it. Its nearest shade is {how}."
+
+
+# CIEDE2000 by which the two figures may lie further apart than what is expected before that is explained; no source
+_UNSAID = 1.0
+
+
+def likely_text(target, one) -> str:
+    """Return why a `Suggestion` is expected nearer than its figures lie from the target's; empty where they do not."""
+    apart = float(delta_e_00(target, one.lab))
+    if apart <= one.delta_e00 + _UNSAID:
+        return ""
+    return (
+        f"The two figures lie ΔE00 {apart:.1f} apart. What their photos may mistake is weighed too: of the shades that "
+        f"the sample may have, the likeliest lies about {one.delta_e00:.1f} from this dip."
+    )
 
 
 REACHES, MAY_REACH, NEAR, AWAY = "reaches it", "may reach it", "comes near it", "cannot reach it"

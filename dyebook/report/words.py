@@ -15,9 +15,8 @@ from dyebook.units import moment_of
 
 __all__ = [
     "COVERAGE", "DIFFERENCE", "OTHER_UNITS", "PLUS_MINUS", "capital", "clock_text", "day_text", "difference_text",
-    "distance_text", "due_text", "dwell_text", "figure_text", "lab_text", "minutes_text", "miss_text", "moment_day",
-    "moment_text",
-    "pairs_html", "plain", "seen_text", "sentence_text", "setting_text", "value_text",
+    "distance_text", "due_text", "dwell_text", "figure_text", "hint_text", "lab_text", "minutes_text", "miss_text",
+    "moment_day", "moment_text", "pairs_html", "plain", "seen_text", "sentence_text", "setting_text", "value_text",
 ]  # fmt: skip
 
 # what stands after ± is so many standard uncertainties, for colours, film, strength and heat alike
@@ -148,7 +147,7 @@ _UNITS = (
     ("_g", "g", 0.0352740, "oz"),
 )
 _RISES = ("rise_c", "portion_rise_c")
-_DECIMALS = {"µm": 1, "L": 2, "dm²": 2, "days": 0}  # where a bench reads otherwise than to one decimal
+_DECIMALS = {"µm": 1, "L": 2, "dm²": 2, "A·h": 2, "days": 0}  # where a bench reads otherwise than to one decimal
 
 
 def figure_text(name, value, sd=None) -> str:
@@ -221,6 +220,14 @@ def _short(value):
 
 def _trimmed(text):
     return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+_OTHER_HINT = re.compile(r",? or [^,]*(?:°F|mil|gal|in²|in|asf)$")
+
+
+def hint_text(hint) -> str:
+    """Return how a figure may be typed, without the other unit where the shop does not want those."""
+    return hint if OTHER_UNITS.get() else _OTHER_HINT.sub("", hint)
 
 
 def setting_text(value) -> str:

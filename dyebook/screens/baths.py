@@ -39,6 +39,8 @@ def show():
         _show_one(book, cares[number])
         return
     name_page("Baths")
+    if number is not None:
+        st.warning(f"Bath {number} is not on the bench: it was taken out of use, or is not in this book.")
     left, right = st.columns([3, 2], gap="large")
     with left:
         if not cares:

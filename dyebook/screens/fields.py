@@ -11,13 +11,14 @@ from dyebook.errors import BookError, RecordError
 from dyebook.jobs.orders import open_order_names, order_of_run
 from dyebook.record import check_value, figure_in
 from dyebook.report.bench import run_title
-from dyebook.report.words import plain
+from dyebook.report.words import hint_text, plain
 from dyebook.screens.drafts import begin, draft, keep
 from dyebook.units import parse_quantity
 
 __all__ = [
+    "RefusedError",
     "ask", "ask_alloy", "ask_order", "ask_text", "ask_word", "begin_fields", "check_fields", "choose", "choose_from",
-    "choose_run", "follow", "keeping", "key_of", "mark_wrong", "put", "switch", "try_deed", "warn",
+    "choose_run", "follow", "in_words_of", "keeping", "key_of", "mark_wrong", "put", "switch", "try_deed", "warn",
 ]  # fmt: skip
 
 
@@ -61,10 +62,15 @@ def ask(
     try:
         return _checked(name, quantity or name, text)
     except RecordError as error:
-        # the field says what it is in its own words
         head = label.partition(",")[0]
-        mark_wrong(name, head, head + str(error)[str(error).find(" is ") :])
+        mark_wrong(name, head, in_words_of(head, error))
         return None
+
+
+def in_words_of(head: str, error) -> str:
+    """Return what is wrong with a field in the field's own words: `head` in place of what the error calls it."""
+    what, middle, rest = str(error).partition(" is ")
+    return f"{head} is {rest}" if middle and "'" not in what else f"{head}: {error}"
 
 
 def _checked(name, quantity, text):
@@ -88,10 +94,14 @@ def begin_fields():
     st.session_state.pop(_WRONG, None)
 
 
+class RefusedError(RecordError):
+    """A deed waits for its fields; the page says so at its top, where it then stands."""
+
+
 def check_fields():
-    """Raise RecordError where a figure on the page makes no sense: a deed drops nothing that was typed."""
+    """Raise RefusedError where a figure on the page makes no sense: a deed drops nothing that was typed."""
     if wrong := st.session_state.get(_WRONG):
-        raise RecordError(f"nothing was kept; first put right: {', '.join(dict.fromkeys(wrong.values()))}")
+        raise RefusedError(f"nothing was kept; first put right: {', '.join(dict.fromkeys(wrong.values()))}")
 
 
 def warn(words: str):
@@ -112,7 +122,7 @@ def _say_needed(need):
 def ask_text(name, label, hint="", explain=None, long=False, default="") -> str:
     """Ask for free text and return it; empty while nothing is written."""
     key = follow(key_of(name), label, default)
-    text = (st.text_area if long else st.text_input)(label, key=key, placeholder=hint, help=explain)
+    text = (st.text_area if long else st.text_input)(label, key=key, placeholder=hint_text(hint), help=explain)
     keep(key)
     return text.strip()
 

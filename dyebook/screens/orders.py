@@ -39,7 +39,7 @@ from dyebook.screens.shade.target import batch_number, read_colour
 from dyebook.screens.swatch import show_pair, show_slip, show_swatch, wall
 from dyebook.units import shop_now
 
-__all__ = ["ask_instrument", "ask_tolerance", "look_again", "show", "show_verdict"]
+__all__ = ["ask_instrument", "ask_tolerance", "go_to_what_now", "look_again", "show", "show_verdict"]
 
 _NEW = ("order_name", "order_customer", "order_words", "order_due_on", "order_skin_contact")
 _MOST_DONE, _NEAREST = 20, 3
@@ -189,6 +189,8 @@ def _agree(book, stand):
     with deed() if lab is None and not stand.target else photograph:
         wanted = st.button("Photograph the customer's piece", key="photograph_sample", icon=":material/photo_camera:")
     if wanted:
+        # what was agreed beforehand goes along
+        st.session_state["sample_tolerance_de00"] = st.session_state[tolerance_key]
         go_to_photo(sample_for=number)
     with deed() if lab is not None and not stand.target else st.container():
         look = {"type": "secondary" if lab is None else "primary", "disabled": lab is None or tolerance is None}
@@ -298,14 +300,13 @@ def show_verdict(book, batch_id, at_bench=False):
         back = tap(book.delete, "verdicts", taken[-1]["id"])
         st.button("Take the decision back", key=f"undecide_{batch_id}", type="tertiary", **back)
         return taken[-1]["verdict"]
-    dry, sealed = surface_of(book, batch_id)
+    sealed = surface_of(book, batch_id)[1]
     first = deed() if at_bench else st.container(key=f"first_{batch_id}")
     if verdict.verdict == "cannot_tell" and at_bench:
         # another photo of it may decide
         first.button("Photograph it again", key="look_again", type="primary", on_click=look_again, args=(batch_id,))
     elif verdict.verdict != "in" and first.button("What now?", key="to_redip", type="primary"):
-        hold(book, batch=batch_id)
-        go_to_redip(batch_id, target, dry, sealed)
+        go_to_what_now(book, batch_id)
     others = first if at_bench else st
     with others.container(key=f"beside_decide_{batch_id}", horizontal=True):
         for name, label in _DECISIONS.items():
@@ -317,6 +318,12 @@ def show_verdict(book, batch_id, at_bench=False):
             kind = "primary" if is_first else "secondary"
             (first if is_first else st).button(label, key=f"{name}_{batch_id}", type=kind, **decide)
     return None
+
+
+def go_to_what_now(book, number):
+    """Turn to what may be done with a batch that is not as wanted."""
+    hold(book, batch=number)
+    go_to_redip(number, target_for(book, number), *surface_of(book, number))
 
 
 def look_again(number):

@@ -98,9 +98,12 @@ def _films(book, order):
             yield row
 
 
+_HANDED_ON = ("film_um", "bath_temp_c", "dwell_min", "ph", "alloy", "finish")
+
+
 def _fields(book, texts):
     """What the bench's fields hold for a plan; the strength of a bath of the book has its own field."""
-    fields = {name: texts[name] for name in ("film_um", "bath_temp_c", "dwell_min", "ph") if texts.get(name)}
+    fields = {name: texts[name] for name in _HANDED_ON if texts.get(name)}
     name = f"{texts['dye']}, {texts['bath']}" if texts.get("bath") else texts.get("dye")
     row = baths_by_name(book).get(name)
     if texts.get("dye_g_per_l"):

@@ -18,6 +18,8 @@ from dyebook.errors import BookError, DyebookError
 from dyebook.record import DEMO_MARK
 from dyebook.report.words import plain
 from dyebook.screens import tasks
+from dyebook.screens.fields import RefusedError
+from dyebook.screens.navigation import turn_over
 from dyebook.server.gate import COOKIE
 from dyebook.server.pairing import DOOR_HEADER, MOST_SENT_MB, SIGN_IN_COOKIE, admit, send_away, take_refused
 from dyebook.units import ZONE
@@ -199,7 +201,13 @@ def _try(work, args, more):
         the_book()
         work(*args, **more)
     except DyebookError as error:
-        st.session_state[_REFUSED] = error
+        _refuse(error)
+
+
+def _refuse(error):
+    """Let the next run of the page say an error at its top, and stand there."""
+    st.session_state[_REFUSED] = error
+    turn_over()
 
 
 def show_refused():
@@ -219,6 +227,9 @@ def friendly_errors():
         yield
     except tasks.StoppedError as stopped:
         tasks.show_stopped(stopped)
+    except RefusedError as error:
+        _refuse(error)
+        st.rerun()
     except DyebookError as error:
         show_error(error)
 

@@ -7,10 +7,12 @@ import streamlit as st
 from dyebook.errors import RecordError
 from dyebook.record import FIELDS, SETTINGS, is_empty, parse_value
 from dyebook.report import words as report_words
+from dyebook.report.words import capital
 from dyebook.screens.drafts import draft
-from dyebook.units import shop_now
+from dyebook.screens.fields import RefusedError, check_fields, in_words_of, mark_wrong
+from dyebook.units import parse_moment, shop_now
 
-__all__ = ["fill_with", "show_settings", "texts_of", "typed_settings", "typed_value"]
+__all__ = ["check_settings", "fill_with", "show_settings", "texts_of", "typed_settings"]
 
 _FIRST = ("film_um", "dye_g_per_l", "bath_temp_c", "dwell_min", "ph")
 _MORE = tuple(name for name in SETTINGS if name not in ("dye", "bath", *_FIRST, "dyed_at", "note"))
@@ -88,31 +90,36 @@ def _word_of(name, known):
 
 def _field(name):
     row = FIELDS[name]
-    example = "now" if name == "dyed_at" else row.example
+    example = "now" if name == "dyed_at" else report_words.hint_text(row.example)
     st.text_input(row.heading, key=name, placeholder=example, help=row.meaning)
-    problem = typed_value(name)[1]
+    problem = _typed_value(name)[1]
     if problem:
-        st.caption(f":material/priority_high: {problem}")
+        head = capital(row.label)
+        mark_wrong(name, head, in_words_of(head, problem))
 
 
-def typed_value(name):
-    """Return what a widget holds in the field's own unit, and what is wrong with it (empty when nothing)."""
+def _typed_value(name):
+    """What a widget holds in the field's own unit, nan where that makes no sense, and the error that says so."""
     try:
-        return parse_value(name, st.session_state.get(name)), ""
+        value = parse_value(name, st.session_state.get(name))
+        return (parse_moment(FIELDS[name].label, value) if name == "dyed_at" and value else value), None
     except RecordError as error:
-        return math.nan, f"{FIELDS[name].label}: {error}."
+        return None if FIELDS[name].kind is str else math.nan, error
 
 
-def typed_settings():
-    """Return the settings typed, by name, and what stands in the way of saving them."""
-    read = {name: typed_value(name) for name in SETTINGS}
-    problems = [problem for _, problem in read.values() if problem]
+def check_settings():
+    """Raise RefusedError where something stands in the way of saving what is typed."""
     empty = [FIELDS[name].label for name in SETTINGS if FIELDS[name].required and not _given(name)]
     if empty:
-        problems.insert(0, f"Still needed: {', '.join(empty)}.")
-    settings = {name: value for name, (value, _) in read.items()}
+        raise RefusedError(f"not saved yet; still needed: {', '.join(empty)}")
+    check_fields()
+
+
+def typed_settings() -> dict:
+    """Return the settings typed, by name; see `check_settings`."""
+    settings = {name: _typed_value(name)[0] for name in SETTINGS}
     settings["dyed_at"] = settings["dyed_at"] or shop_now().isoformat(timespec="minutes")
-    return settings, problems
+    return settings
 
 
 def _given(name):

@@ -27,9 +27,12 @@ def _patch(lab, empty=""):
     """A patch of a colour; without one a hatched patch that says what is missing."""
     if lab is None:
         return f"<div class='patch unread'><span>{escape(empty)}</span></div>"
-    colour, outside = hex_of(lab)
-    mark = f"<span>{OUTSIDE}</span>" if outside else ""
-    return f"<div class='patch' style='background:{colour}'>{mark}</div>"
+    return f"<div class='patch' style='background:{hex_of(lab)[0]}'></div>"
+
+
+def _said(lab):
+    """A colour in words, with what the screen does not show of it."""
+    return escape(describe_colour(lab) + (f", {OUTSIDE}" if hex_of(lab)[1] else ""))
 
 
 def _figures(lab, lab_u=None):
@@ -40,7 +43,7 @@ def _figures(lab, lab_u=None):
 
 def show_swatch(lab, title, lab_u=None, lines=()):
     """Draw one large swatch with its name, its figures and further lines of words."""
-    words = [f"<strong>{escape(title)}</strong>", escape(describe_colour(lab)), _figures(lab, lab_u)]
+    words = [f"<strong>{escape(title)}</strong>", _said(lab), _figures(lab, lab_u)]
     words += [escape(line) for line in lines]
     st.html(f"<div class='dye-swatch'>{_patch(lab)}<div class='words'>{'<br>'.join(words)}</div></div>")
 
@@ -56,7 +59,7 @@ def show_slip(lab, title: str, lines=(), pairs=(), empty: str = "no shade yet"):
     pairs : sequence of (str, str)
     """
     words = [f"<strong>{escape(title)}</strong>"]
-    words += [f"<span class='said'>{escape(describe_colour(lab))}</span>"] if lab is not None else []
+    words += [f"<span class='said'>{_said(lab)}</span>"] if lab is not None else []
     words += [f"<span>{escape(line)}</span>" for line in lines]
     words += [report_words.pairs_html(pairs, "settings")] if pairs else []
     st.html(
@@ -71,8 +74,7 @@ def show_pair(colours, lines=()):
     """
     patches = "".join(_patch(lab) for _, lab in colours)
     words = "".join(
-        f"<div><strong>{escape(name)}</strong><br>{escape(describe_colour(lab))}<br>{_figures(lab)}</div>"
-        for name, lab in colours
+        f"<div><strong>{escape(name)}</strong><br>{_said(lab)}<br>{_figures(lab)}</div>" for name, lab in colours
     )
     below = "".join(f"<p>{escape(line)}</p>" for line in lines)
     st.html(f"<div class='dye-pair'><div class='patches'>{patches}</div><div class='words'>{words}</div>{below}</div>")
@@ -107,6 +109,7 @@ def wall(rows, key: str, near=None, doubts=None, ribbon=False) -> int | None:
 def _tile(row, near, doubt):
     """A batch as the wall's script draws it."""
     colour, outside = (None, False) if row.lab is None else hex_of(row.lab)
+    word = "" if row.lab is None else describe_colour(row.lab)
     figures = [] if row.lab is None else [report_words.lab_text(row.lab)]
     lines = [
         *report_batches.job_text(row),
@@ -121,8 +124,7 @@ def _tile(row, near, doubt):
         "batch": row.batch,
         "title": f"Batch {row.batch}",
         "colour": colour,
-        "outside": OUTSIDE if outside else "",
-        "word": "" if row.lab is None else describe_colour(row.lab),
+        "word": f"{word}, {OUTSIDE}" if outside else word,
         "lines": lines,
         "doubt": doubt,
     }

@@ -58,15 +58,16 @@ def _show_batch(book):
     if not rows:
         st.markdown("No batch in the book has a reading yet. Photograph one beside the grey card first.")
         return
-    left, right = st.columns([2, 3], gap="large")
-    with left:
+    with st.container(horizontal=True, vertical_alignment="bottom"):
         number = choose_from("trouble_batch", "Batch", rows, lambda one: _label(rows[one]))
         if st.button("To the batch", key="to_the_batch", type="tertiary"):
             go_to_batch(number)
-        with session.friendly_errors():
-            _show_verdict(book, rows[number])
-    with right, session.friendly_errors():
+    # on the phone the causes come before what was judged already
+    left, right = st.columns([3, 2], gap="large")
+    with left, session.friendly_errors():
         _show_causes(book, number)
+    with right, session.friendly_errors():
+        _show_verdict(book, rows[number])
 
 
 def _label(row):

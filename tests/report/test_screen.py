@@ -57,6 +57,25 @@ def test_figures_have_the_precision_of_a_bench(name, value, text):
     report_words.OTHER_UNITS.reset(token)
 
 
+@pytest.mark.parametrize(
+    ("hint", "without"),
+    [
+        ("12 or 0.5 mil", "12"),
+        ("50 or 122 °F", "50"),
+        ("1.5 or 23 in²", "1.5"),
+        ("11.8 12.1, or 0.47 mil 0.48 mil", "11.8 12.1"),
+        ("5 or 5:30", "5 or 5:30"),
+        ("2.9 or 0", "2.9 or 0"),
+        ("35, 10, −42 or batch 12", "35, 10, −42 or batch 12"),
+    ],
+)
+def test_a_hint_names_other_units_only_where_the_shop_wants_them(hint, without):
+    assert report_words.hint_text(hint) == hint
+    token = report_words.OTHER_UNITS.set(False)
+    assert report_words.hint_text(hint) == without
+    report_words.OTHER_UNITS.reset(token)
+
+
 def test_a_change_names_old_and_new():
     line = {"at": "2026-03-28T14:30", "who": "Ada", "action": "correct"}
     text = report_batches.change_text({**line, "old": {"film_um": 12.0}, "new": {"film_um": 10.0}})

@@ -1,8 +1,11 @@
 """What browser tests share: waiting as a person would, and moving by keyboard alone."""
 
+from contextlib import suppress
+
 __all__ = ["focused_name", "open_context", "settle", "tab_to", "type_in"]
 
 PATIENCE_MS = 20_000
+_DRAWN = "[data-testid=stApp][data-test-script-state=notRunning]"
 SIZES = {"desk": {"width": 1400, "height": 900}, "phone": {"width": 390, "height": 800}}
 
 # the element that has the focus, inside components too, by the name that is read out
@@ -26,9 +29,12 @@ def open_context(chromium, size, scheme="light"):
 
 
 def settle(page):
-    """Wait until the server has drawn the page to its end."""
-    page.wait_for_timeout(250)
-    page.locator("[data-testid=stApp][data-test-script-state=notRunning]").wait_for()
+    """Wait until the server has drawn the page to its end; what was done a moment ago may not have begun to."""
+    from playwright.sync_api import TimeoutError
+
+    with suppress(TimeoutError):
+        page.wait_for_function(f"!document.querySelector('{_DRAWN}')", timeout=250)
+    page.locator(_DRAWN).wait_for()
 
 
 def type_in(page, label, text):

@@ -142,12 +142,18 @@ def anodised(empty_book):
     return empty_book
 
 
+def test_nothing_measured_is_no_note_of_a_bath(anodised, open_page):
+    page = open_page("baths", bath="1")
+    page.button(key="note_dyebath").click().run()
+    assert "Nothing is written that was measured" in page.error[0].value
+
+
 def test_a_plan_drops_nothing_that_makes_no_sense(empty_book, open_page):
     page = _plan(open_page("bench", step="plan"), electrolyte_temp_c="warm", supply_max_a="two")
     assert "Electrolyte now is 'warm'" in texts_of(page)
-    assert "The supply gives at most is 'two'" in texts_of(page)
+    assert "Most the supply gives is 'two'" in texts_of(page)
     page.button(key="keep_plan").click().run()
-    assert "first put right: Electrolyte now, The supply gives at most" in page.error[0].value
+    assert "first put right: Electrolyte now, Most the supply gives" in page.error[0].value
     with open_book(empty_book) as book:
         assert not book.rows("runs")
 

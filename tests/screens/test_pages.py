@@ -45,6 +45,34 @@ def test_the_shim_opens_the_app(empty_book):
     assert "An empty book" in texts_of(page)
 
 
+def test_a_bath_that_is_gone_from_the_bench_is_said(begun_book, open_page):
+    page = open_page("baths", bath="99")
+    assert "Bath 99 is not on the bench" in page.warning[0].value
+
+
+def test_notes_that_cannot_be_read_say_how_to_write_them(begun_book, open_page):
+    page = open_page("log")
+    page.segmented_control(key="bench_log_way").set_value("Hand notes").run()
+    page.text_area(key="bench_log_notes").set_value("some amps").run()
+    assert not page.exception
+    assert "cannot be read; write such as" in page.error[0].value
+
+
+def test_what_is_wrong_with_a_dip_is_said_at_its_field_and_stops_the_saving(begun_book, open_page):
+    page = open_page("photo")
+    page.toggle(key="without_photo").set_value(True).run()
+    _fill(page, dyed_at="31.2.2026", dwell_min="5:99", bath_temp_c="300").run()
+    text = texts_of(page)
+    assert "Dyed at is '31.2.2026', which is no day" in text
+    assert "Time in dye: '5:99' has 99 seconds" in text
+    assert "Bath temperature is 300 °C" in text
+    page.button(key="save").click().run()
+    for name in ("Bath temperature", "Time in dye", "Dyed at"):
+        assert name in page.error[0].value.partition("first put right: ")[2]
+    with open_book(begun_book) as book:
+        assert len(book.batches()) == 1
+
+
 def test_the_first_start_offers_three_ways_in(empty_book, open_page):
     page = open_page("today")
     assert {button.key for button in page.button} == {"to_photo", "to_bath", "to_demo"}

@@ -9,14 +9,19 @@ import pytest
 
 from dyebook.book.store import open_book
 from dyebook.jobs import run as bench
+from dyebook.jobs.trouble import target_for
 from dyebook.jobs.wet import mark_step, steps_of
+from dyebook.record import is_empty
+from dyebook.report.baths import plan_text
+from dyebook.report.words import value_text
+from dyebook.screens.settings import texts_of
 from tests.screens.browsing import open_context, settle
 from tests.screens.conftest import ROOT, ServedApp
 
 pytestmark = pytest.mark.browser
 
 PHOTOS = ROOT / "dyebook" / "demo" / "photos"
-PATIENCE_MS = 60_000
+PATIENCE_MS = 90_000
 
 
 class Walk:
@@ -25,18 +30,16 @@ class Walk:
     def __init__(self, page, app, name, start):
         self.page, self.app, self.name = page, app, name
         self.taps, self.shots, self.typed = 0, 0, set()
-        self.is_phone = page.viewport_size["width"] < 500
         page.set_default_timeout(PATIENCE_MS)
         page.goto(f"{app.address}{start}")
         page.get_by_role("link", name="Today").first.wait_for()
         self.arrive()
 
     def tap(self, name, role="button", then=None, exact=False):
-        """Press what bears a name, which a phone shows without scrolling. `then`: what follows it."""
+        """Press what bears a name, which is shown without scrolling. `then`: what follows it."""
         what = self.page.get_by_role(role, name=name, exact=exact).first
         what.wait_for()
-        if self.is_phone:
-            self.sees(what, name)
+        self.sees(what, name)
         what.click()
         self.taps += 1
         if then is not None:
@@ -124,6 +127,9 @@ def walk(request, chromium, size):
     page = open_context(chromium, size, scheme)
     name = f"{request.node.name.partition('[')[0].removeprefix('test_')}_{size}_{scheme}"
     yield lambda app, start="": Walk(page, app, name, start)
+    if folder := os.environ.get("DYEBOOK_SCREENSHOTS"):
+        # as it was left, by a test that failed too
+        page.screenshot(path=Path(folder) / f"{name}_end.png", full_page=True)
     page.context.close()
 
 
@@ -233,7 +239,9 @@ def test_from_a_customers_sample_to_a_delivered_part(walk, served, size):
     day.tap("Into the book as it is")
     day.page.get_by_text(re.compile(r"Batch \d+ is in the book")).wait_for()
     day.photograph("batch_80.jpg")
-    day.tap("Keep with batch", then="What now?")
+    day.tap("Keep with batch", then="Back into the dye")
+    # one photo under a lamp may not decide; its maker sees that it is too pale
+    day.tap("Back into the dye", exact=True, then="What now?")
     day.tap("What now?")
     day.tap("wet all the time", role="radio", then="Back into the dye, ")
     again = day.page.get_by_role("button", name="Back into the dye, ").inner_text()
@@ -255,6 +263,7 @@ def test_from_a_customers_sample_to_a_delivered_part(walk, served, size):
         number = book.row("batches", row.batch)["order_id"]
         assert book.row("orders", number)["name"] == job
         assert book.row("orders", number)["done_at"]
+        assert book.rows("targets", order_id=number)[-1]["tolerance_de00"] == 5, "typed before the photo"
         assert row.dwell_min == pytest.approx(12, abs=1), "the 3 min before count with the 9 after"
 
 
@@ -262,18 +271,18 @@ def test_from_a_customers_sample_to_a_delivered_part(walk, served, size):
 def test_an_old_order_repeated(walk, served, size):
     """What a batch was dyed at stands in plan and dip; nothing but the area of the load is typed."""
     day = walk(served, "/book?batch=82")
-    day.tap("Repeat this batch", then="Keep plan")
     with open_book(served.book) as book:
         old = book.batch(82)
-    day.holds(film_um=f"{old.film_um:g} µm")
+    day.tap("Repeat this batch", then="Keep plan")
+    day.holds(film_um=f"{old.film_um:g} µm", **_words_of(old))
     day.type("Area, dm²", "2")
     before = day.taps
-    day.tap("Keep plan: ")
-    day.tap("Start: ")
+    day.tap("Keep plan: ", then="Done")
+    day.tap("Start: ", then="End the run")
     assert day.taps - before <= 3
     day.wait(30)
     day.tap("End the run", then="Out, into the dye")
-    day.holds(bath="Ember, E1", dwell_min="6 min")
+    day.holds(bath=f"{old.dye}, {old.bath}", **_settings_of(old))
     day.tap("Out, into the dye", then="Out, into the rinse")
     day.wait(6)
     day.tap("Out, into the rinse", then="Out, into the seal")
@@ -284,20 +293,41 @@ def test_an_old_order_repeated(walk, served, size):
     with open_book(served.book) as book:
         row = book.batches()[0]
     assert (row.dye, row.bath, row.readings) == (old.dye, old.bath, 1)
+    assert (row.alloy, row.finish) == (old.alloy, old.finish)
     assert row.bath_temp_c == pytest.approx(old.bath_temp_c, abs=0.5)
     assert row.dwell_min == pytest.approx(old.dwell_min, abs=0.5)
 
 
+def _settings_of(row):
+    """What the fields of a dip hold for a batch's settings, by the key they end in."""
+    names = ("dye_g_per_l", "bath_temp_c", "dwell_min", "ph")
+    return {name: value_text(name, getattr(row, name)) for name in names if not is_empty(getattr(row, name))}
+
+
+def _words_of(row):
+    """What the fields of a plan hold for what a batch was made of."""
+    return {name: getattr(row, name) for name in ("alloy", "finish") if getattr(row, name)}
+
+
 @pytest.mark.parametrize("size", ["phone", "desk"])
 def test_a_bad_part_to_its_cause(walk, served, size):
-    """The demo shop's batch 52 came out pale where a rack had lost its contact."""
+    """The demo shop's batch 52 came out pale where a rack had lost its contact; it is made once more."""
     day = walk(served, "/book?batch=52")
+    with open_book(served.book) as book:
+        old, wanted = book.batch(52), target_for(book, 52)
     day.tap("Why did it come out so?")
     day.page.locator(".causes").first.wait_for()
     day.arrive()
+    # the part, its bath and the shade it was to have came along
+    day.page.locator(f"[class*='_trouble_batch '] input[value^='52: {old.dye}, bath {old.bath}']").wait_for()
+    day.page.locator(".dye-pair", has_text=wanted["name"]).wait_for()
     likeliest = day.page.locator(".causes h4").first
+    day.sees(likeliest, "the likeliest cause")
     assert re.search("contact|film", likeliest.inner_text(), re.IGNORECASE)
     day.tap("To the batch")
     day.page.get_by_role("heading", name="Batch 52").wait_for()
     assert day.taps == 2
+    day.tap("Repeat this batch", then="Keep plan")
+    day.holds(film_um=f"{old.film_um:g} µm", **_words_of(old))
+    assert plan_text(texts_of(old)) in day.page.locator("p", has_text="Waits here").inner_text()
     assert not day.typed

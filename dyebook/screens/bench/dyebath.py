@@ -13,6 +13,7 @@ from dyebook.report.plots import plot_strength
 from dyebook.report.words import plain
 from dyebook.screens.answers import deed, offer_page, show_answer, show_plot
 from dyebook.screens.fields import (
+    RefusedError,
     ask,
     ask_text,
     ask_word,
@@ -53,7 +54,9 @@ def _show_line(book, name, row, left, right, check):
         if state.line.points:
             wanted = report_baths.wanted_text(state.line)
             st.markdown(f"**{report_baths.strength_words(state.line.now)}**" + f"; {wanted}" * bool(wanted))
-            show_plot(plot_strength(state.line.points))
+            # what was noted today alone is a sentence, not a line
+            if len({one.at[:10] for one in state.line.points}) > 1:
+                show_plot(plot_strength(state.line.points))
         else:
             st.markdown("Its strength is not noted yet: note one, and the line goes on from there with each dip.")
         show_answer(state, _HEADS, leave=_LEAVE)
@@ -86,6 +89,8 @@ def _note(book, row, check):
     if done:
         check_fields()
         check()
+        if kind == "measured" and not any(value is not None for value in found.values()):
+            raise RefusedError("nothing is written that was measured; give the strength, the pH, °C or litres")
         baths.note_bath(book, row["id"], kind, **found)
         go_on(**{f"event_{name}": "" for name in found})
 
@@ -208,7 +213,7 @@ def _show_rules(book, name, row, left, right, _):
             "dye_g_per_l": _rule(mark, rules, "dye_g_per_l", "Recipe, g/L"),
             "uptake_mg_per_dm2": _rule(mark, rules, "uptake_mg_per_dm2", "Dye taken up, mg/dm²"),
             "limit_dm2_per_l": _rule(mark, rules, "limit_dm2_per_l", "Spent after, dm²/L"),
-            "limit_days": _rule(mark, rules, "limit_days", "or days"),
+            "limit_days": _rule(mark, rules, "limit_days", "Spent after, days"),
             "evaporation_l_per_day": _rule(mark, rules, "evaporation_l_per_day", "Water lost to the air, L a day"),
         }
         with deed():

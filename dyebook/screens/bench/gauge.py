@@ -120,7 +120,7 @@ def show():
         row = _run_of_the_log(book)
         with st.container(key="pairs_log"):
             asked = _questions(row)
-        way = choose("log_way", "From", [_FILE, _NOTES])
+        way, trace = choose("log_way", "From", [_FILE, _NOTES]), None
         with friendly_errors():
             trace = _from_file(row) if way == _FILE else _from_notes()
     with right, friendly_errors():
@@ -147,7 +147,7 @@ def _questions(row):
     temp = f"{row['electrolyte_temp_c']:g}" if row and row["electrolyte_temp_c"] is not None else ""
     return {
         "area_dm2": ask(f"{mark}log_area_dm2", "Area, dm²", area, "1.5 or 23 in²"),
-        "supply_max_a": ask("log_supply_max_a", "The supply gives at most, A", hint="3", explain=_LIMIT_HELP),
+        "supply_max_a": ask("log_supply_max_a", "Most the supply gives, A", hint="3", explain=_LIMIT_HELP),
         "parts": ask("log_parts", "Parts on the jig", hint="6", quantity="parts_a"),
         "alloy": row["alloy"] if row else ask_alloy("log_alloy"),
         "electrolyte_temp_c": ask(f"{mark}log_electrolyte_temp_c", "Electrolyte, °C", temp, "20 or 68 °F"),

@@ -85,7 +85,7 @@ def _questions(book):
         "density": ask("current_density_a_per_dm2", "Current density, A/dm²", "1.5", "1.5 or 14 asf", need="plan"),
         "film": ask("film_um", "Film wanted, µm", "12", "12 or 0.5 mil", need="plan"),
         "temp": ask("electrolyte_temp_c", "Electrolyte now, °C", hint="20 or 68 °F", explain=_TEMP_HELP),
-        "limit": ask("supply_max_a", "The supply gives at most, A", hint="3"),
+        "limit": ask("supply_max_a", "Most the supply gives, A", hint="3"),
         "alloy": ask_alloy("alloy"),
         "finish": ask_word("finish", "Finish", _FINISHES),
         "order": ask_order(book),

@@ -19,11 +19,11 @@ from dyebook.screens.answers import deed, show_doubt
 from dyebook.screens.drafts import draft, forget, keep, recall
 from dyebook.screens.fields import switch
 from dyebook.screens.navigation import go_to, go_to_batch, go_to_order, go_to_step, turn_over
-from dyebook.screens.orders import ask_tolerance, look_again, show_verdict
+from dyebook.screens.orders import ask_tolerance, go_to_what_now, look_again, show_verdict
 from dyebook.screens.photo import roll as photo_roll
 from dyebook.screens.piece import hold, put_down
-from dyebook.screens.settings import show_settings, typed_settings
-from dyebook.screens.swatch import show_pair
+from dyebook.screens.settings import check_settings, show_settings, typed_settings
+from dyebook.screens.swatch import show_pair, show_swatch
 
 __all__ = ["chosen_part", "compare_with_sample", "sample_index", "show_form", "show_kept"]
 
@@ -95,8 +95,8 @@ def compare_with_sample(book, parts):
 
 _NEW, _MORE, _SAMPLE = "A new batch", "A batch in the book", "A customer's sample"
 _NO_ORDER = "none"
-_STATES = {"not noted": None, "dry": False, "wet": True}
-_SEALS = {"not noted": None, "not sealed": False, "sealed": True}
+_STATES = {"wet or dry?": None, "dry": False, "wet": True}
+_SEALS = {"sealed?": None, "not sealed": False, "sealed": True}
 _KEYS = ("keep_as", "batch_number", "wet", "sealed", "for_order", "sample_tolerance_de00", "sample_finish", *SETTINGS)
 
 
@@ -112,6 +112,9 @@ def show_kept(book, piece=None):
     if kept:
         st.success(f"Batch {number} is in the book, safely on disk.", icon=":material/check:")
     decided = show_verdict(book, number, at_bench=True)
+    row = book.batch(number)
+    if decided == "" and row.lab is not None:
+        show_swatch(row.lab, f"Batch {number}", row.lab_u)
     if decided is not None:
         _offer_next(book, number, decided)
     with st.container(horizontal=True):
@@ -126,14 +129,18 @@ def show_kept(book, piece=None):
 
 
 def _offer_next(book, number, decided):
-    """Draw the button of what follows a decision: the order goes out, is run anew, or the next piece begins."""
+    """Draw the button of what follows a decision: the part goes on, its order goes out, or another run begins."""
     order = book.row("batches", number)["order_id"]
     row = order and book.row("orders", order)
     out = row and row["done_at"] is None and decided in ("pass", "accepted_as_is")
+    back = decided == "redip"
+    label = "What now?" if back else f"Delivered: {plain(row['name'])}" if out else "The next run"
     with deed():
-        if not st.button(f"Delivered: {plain(row['name'])}" if out else "The next run", key="next_run", type="primary"):
+        if not st.button(label, key="next_run", type="primary"):
             return
     draft().pop("kept", None)
+    if back:
+        go_to_what_now(book, number)
     if out:
         close_order(book, order, row["version"])
         put_down()
@@ -273,7 +280,7 @@ def _is_sure(book, dye, bath, shots):
 def _add_new_batch(book, shots, state):
     show_settings(book)
     sure = _is_sure(book, st.session_state.get("dye"), st.session_state.get("bath"), shots)
-    settings, problems = typed_settings()
+    settings = typed_settings()
     odd = asked_of_dip(settings)
     if odd:
         show_doubt(". ".join(sentence_text(note) for note in odd), "Is it so?")
@@ -284,9 +291,7 @@ def _add_new_batch(book, shots, state):
     with deed():
         if not st.button("Save the batch", key="save", type="primary", width="stretch", disabled=not so):
             return
-    if problems:
-        st.error("Not saved yet. " + " ".join(problems))
-        return
+    check_settings()
     _keep_paper(book, shots)
     number = keep_dip(book, DyeRecord(**settings, **state), shots, **state)
     if not sure:

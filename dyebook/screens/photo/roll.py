@@ -102,7 +102,7 @@ def choose_photo():
     """Let one of several photos come into view."""
     photos = roll()
     if len(photos) < 2:
-        st.markdown(f"**{plain(photos[0]['name'])}**", width="content")
+        st.caption(plain(photos[0]["name"]), width="content")
         return
     key = f"photo_chosen_{draft().get('photo_turn', 0)}"
     names = [f"{place}: {photo['name']}" for place, photo in enumerate(photos, start=1)]

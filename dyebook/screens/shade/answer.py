@@ -52,6 +52,8 @@ def _show_answer(book, asked, bath):
     st.subheader(report_words.plain(bath), anchor=False)
     show_pair([(asked.name, asked.target), ("To expect", one.lab)])
     st.markdown(f"**{report_shade.outlook_text(one, asked.tolerance)}**")
+    if line := report_shade.likely_text(asked.target, one):
+        st.caption(line)
     show_figures(report_shade.setting_rows(as_it_stands(asked, bath, one.settings)))
     _offer_settings(book, asked, bath, one)
     _show_reasons(book, asked, bath, one)
@@ -201,7 +203,7 @@ def _ends(run):
     text = (
         f"From {describe_colour(run.lab[0])} to {describe_colour(run.lab[-1])}; minutes and seconds in the dye below."
     )
-    return text + (" Hatched: beyond what a screen shows." if beyond else "")
+    return text + (" Hatched: stronger than shown." if beyond else "")
 
 
 def _spoken(run, words):

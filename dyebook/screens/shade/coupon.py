@@ -70,7 +70,7 @@ def _show_start(film_um, strength, temp):
 
 
 _FIGURES = (("film_um", "Film, µm"), ("dye_g_per_l", "Dye strength, g/L"), ("bath_temp_c", "Bath, °C"), ("ph", "pH"))
-_WET = {"not noted": None, "dry": False, "wet": True}
+_WET = {"wet or dry?": None, "dry": False, "wet": True}
 _KINDS = ["jpg", "jpeg", "png", "heic", "heif", "webp", "tif", "tiff", "dng"]
 
 

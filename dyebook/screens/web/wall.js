@@ -14,7 +14,6 @@ function tile(swatch, setTriggerValue) {
   const colour = document.createElement("span")
   colour.className = swatch.colour ? "colour" : "colour unread"
   if (swatch.colour) colour.style.background = swatch.colour
-  if (swatch.outside) colour.append(line("outside", swatch.outside))
   if (!swatch.colour) colour.append(line("none", "not read yet"))
   button.append(colour, line("title", swatch.title), line("word", swatch.word))
   for (const text of swatch.lines) button.append(line("small", text))
