@@ -2,10 +2,10 @@
 
 from contextlib import suppress
 
-__all__ = ["focused_name", "open_context", "settle", "tab_to", "type_in"]
+__all__ = ["DRAWN", "focused_name", "open_context", "settle", "tab_to", "type_in"]
 
 PATIENCE_MS = 20_000
-_DRAWN = "[data-testid=stApp][data-test-script-state=notRunning]"
+DRAWN = "[data-testid=stApp][data-test-script-state=notRunning]"
 SIZES = {"desk": {"width": 1400, "height": 900}, "phone": {"width": 390, "height": 800}}
 
 # the element that has the focus, inside components too, by the name that is read out
@@ -33,8 +33,8 @@ def settle(page):
     from playwright.sync_api import TimeoutError
 
     with suppress(TimeoutError):
-        page.wait_for_function(f"!document.querySelector('{_DRAWN}')", timeout=250)
-    page.locator(_DRAWN).wait_for()
+        page.wait_for_function(f"!document.querySelector('{DRAWN}')", timeout=250)
+    page.locator(DRAWN).wait_for()
 
 
 def type_in(page, label, text):

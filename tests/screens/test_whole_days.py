@@ -15,7 +15,7 @@ from dyebook.record import is_empty
 from dyebook.report.baths import plan_text
 from dyebook.report.words import value_text
 from dyebook.screens.settings import texts_of
-from tests.screens.browsing import open_context, settle
+from tests.screens.browsing import DRAWN, open_context, settle
 from tests.screens.conftest import ROOT, ServedApp
 
 pytestmark = pytest.mark.browser
@@ -39,6 +39,7 @@ class Walk:
         """Press what bears a name, which is shown without scrolling. `then`: what follows it."""
         what = self.page.get_by_role(role, name=name, exact=exact).first
         what.wait_for()
+        self.page.locator(DRAWN).wait_for()
         self.sees(what, name)
         what.click()
         self.taps += 1
@@ -192,7 +193,7 @@ def test_a_new_shop(walk, new_shop, size):
     day.tap("Keep with batch 1")
     assert day.taps - before <= 7, "from the run's end to the reading"
     # one photo under a lamp does not decide; its maker does
-    day.tap("Pass it")
+    day.tap("Pass it", then="Take the decision back")
     day.tap("Run", role="radio")
     day.page.get_by_text("Film gauge and seal test").wait_for()
     day.type("Gauge readings, µm", "11.8 12.1 12.0")
@@ -256,7 +257,7 @@ def test_from_a_customers_sample_to_a_delivered_part(walk, served, size):
     day.page.get_by_text(re.compile(r"Batch \d+ is in the book")).wait_for()
     day.photograph("batch_79.jpg")
     day.tap("Keep with batch")
-    day.tap("Pass it")
+    day.tap("Pass it", then="Take the decision back")
     day.tap(f"Delivered: {job}", then="All orders")
     with open_book(served.book) as book:
         row = book.batches()[0]
