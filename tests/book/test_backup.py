@@ -2,13 +2,16 @@
 
 import hashlib
 import json
+import shutil
 import sqlite3
 import zipfile
 from contextlib import closing
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
+from dyebook.book.backup import _refuse_bombs
 from dyebook.book.store import open_book
 from dyebook.errors import BookError
 
@@ -39,10 +42,10 @@ def _rezip(source, target, change):
 
 def test_restored_into_an_empty_book_it_is_the_same_book(full, tmp_path, photo, dip):
     answer = full.back_up(tmp_path / "b.zip")
-    assert (answer["batches"], answer["photos"]) == (3, 1)
+    assert answer == {"batches": 3, "photos": 1, "bytes": (tmp_path / "b.zip").stat().st_size}
     assert not list(tmp_path.glob("*.part"))
     with open_book(tmp_path / "other.dyebook") as other:
-        assert other.restore(tmp_path / "b.zip")["saved"] is None
+        assert other.restore(tmp_path / "b.zip") == {"batches": 3, "photos": 1, "saved": None}
         assert _state(other) == _state(full)
         assert other.photo_bytes(other.batch(1).photo) == photo
         assert other.check() == []
@@ -167,3 +170,21 @@ def test_a_list_of_contents_too_long_to_be_one_is_not_read(tmp_path, full):
     (tmp_path / "long.zip").write_bytes(content)
     with pytest.raises(BookError, match="no list of its contents"):
         full.restore(tmp_path / "long.zip")
+
+
+def test_what_a_backup_may_unpack_to(tmp_path, monkeypatch):
+    """A hundredfold is what text in a database comes to; twice that, 1 GB beside it, and the room there is."""
+    (tmp_path / "b.zip").write_bytes(bytes(1000))
+
+    def unpack(size, room=2**40):
+        monkeypatch.setattr(shutil, "disk_usage", lambda _: SimpleNamespace(free=room))
+        archive = SimpleNamespace(infolist=lambda: [SimpleNamespace(file_size=size - 7), SimpleNamespace(file_size=7)])
+        _refuse_bombs(archive, tmp_path / "b.zip", tmp_path)
+
+    most = 200 * 1000 + 2**30
+    unpack(most)
+    unpack(5000, room=5000)
+    with pytest.raises(BookError, match="far more than a backup of its size"):
+        unpack(most + 1)
+    with pytest.raises(BookError, match="free some space"):
+        unpack(5001, room=5000)
