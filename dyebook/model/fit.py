@@ -125,7 +125,7 @@ def _state(z, training, shape, hyper):
     cost, precision, slope = 0.5 * z @ z, np.eye(len(z)), -z
     for start in range(0, len(training), _CHUNK):
         rows = slice(start, start + _CHUNK)
-        part = training if len(training) <= _CHUNK else training[rows]
+        part = training[rows]
         answer = colours_with_slopes(z, shape[rows], hyper)
         miss, weight = weigh(part, answer, hyper)
         root = np.swapaxes(np.linalg.cholesky(weight), 1, 2)
