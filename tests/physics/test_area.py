@@ -177,3 +177,28 @@ def test_the_slant_of_a_cone_is_a_hypotenuse():
     area = math.pi * ((40 + 10) * 50 + 40**2 + 10**2) / 1e4
     found = shape_area_dm2("cone", diameter_mm=80, length_mm=40, tip_diameter_mm=20)
     assert found == pytest.approx(area)
+
+
+@given(LENGTHS, LENGTHS)
+def test_a_disc_is_a_short_rod(diameter, thickness):
+    disc = shape_area_dm2("disc", diameter_mm=diameter, thickness_mm=thickness)
+    assert disc == pytest.approx(shape_area_dm2("rod", diameter_mm=diameter, length_mm=thickness))
+
+
+@given(LENGTHS, LENGTHS, st.floats(0.01, 0.45), st.floats(0.01, 0.95))
+def test_a_cap_is_a_rod_with_a_hole_in_it(diameter, length, thin, share):
+    """Wall by wall: outside, floor, rim, and the hole's own wall and floor."""
+    wall = min(thin * diameter, share * length)
+    hole, deep = diameter - 2 * wall, length - wall
+    outside = math.pi * diameter * length + math.pi / 4 * diameter**2
+    rim = math.pi / 4 * (diameter**2 - hole**2)
+    inside = math.pi * hole * deep + math.pi / 4 * hole**2
+    cap = shape_area_dm2("cap", diameter_mm=diameter, length_mm=length, wall_mm=wall)
+    assert cap * 1e4 == pytest.approx(outside + rim + inside)
+
+
+def test_a_bore_adds_its_wall_to_a_bar_of_any_section():
+    for kind, sizes in (("rod", {"diameter_mm": 20}), ("hexagon", {"across_flats_mm": 20})):
+        solid = shape_area_dm2(kind, **sizes, length_mm=60)
+        bored = shape_area_dm2(kind, **sizes, length_mm=60, bore_diameter_mm=8, bore_depth_mm=30)
+        assert (bored - solid) * 1e4 == pytest.approx(math.pi * 8 * 30)

@@ -307,7 +307,7 @@ def test_a_mix_shrinks_and_its_portions_are_the_whole():
     assert mix.portion_rise_c <= 30 < mix.rise_c
     one = mix_acid(165, 2, wt_percent=96)
     assert one.portion_acid_ml == (one.acid_ml,)
-    assert one.portion_rise_c == pytest.approx(one.rise_c, rel=0.01)
+    assert one.portion_rise_c == pytest.approx(one.rise_c)
     assert one.notes[0].values["water_parts"] == pytest.approx(one.water_ml / one.acid_ml)
     assert not any("portions" in text for text in one.cautions)
 
