@@ -60,6 +60,11 @@ def test_days_in_any_usual_way(text, kept):
     assert parse_moment("since", text) == kept
 
 
+def test_a_day_or_a_moment_of_the_clock_is_written_as_iso_8601():
+    assert parse_moment("since", date(2026, 3, 28)) == "2026-03-28"
+    assert parse_moment("since", datetime(2026, 3, 28, 14, 30)) == "2026-03-28T14:30:00"
+
+
 def test_days_by_their_names():
     assert parse_moment("since", "Today") == date.today().isoformat()
     assert parse_moment("since", "yesterday") == (date.today() - timedelta(days=1)).isoformat()

@@ -111,17 +111,13 @@ class DiskPhotos:
             self.path(sha)  # another station settled it; complain only if it is nowhere
 
     def settle_known(self, known):
-        """Move arrived files that `known` names to their places; return the names of those it does not."""
-        unknown = []
+        """Move arrived files that `known` names to their places."""
         for waiting in sorted((self.folder / _INCOMING).glob("*")):
             sha = waiting.name.split("-")[0]
             if sha in known and hashlib.sha256(waiting.read_bytes()).hexdigest() == sha:
                 self._settle(waiting, sha)
             elif time.time() - waiting.stat().st_mtime > _ABANDONED_S:
                 waiting.unlink(missing_ok=True)  # its station was stopped before the book ever spoke of it
-            else:
-                unknown.append(waiting.name)
-        return unknown
 
     def names(self):
         """Yield the names, relative to the folder, of all files in their final places."""
@@ -190,7 +186,6 @@ class RemotePhotos:
 
     def settle_known(self, known):
         """Nothing waits in an object store."""
-        return []
 
     def names(self):
         """Yield the names, relative to the root, of all files."""
