@@ -28,7 +28,7 @@ def far_shop(empty_book, monkeypatch):
         bench.start_run(book, number, at=STARTED)
         bench.finish_run(book, number, at=STARTED + timedelta(minutes=30))
         settings = {"dye_g_per_l": 3.0, "bath_temp_c": 50.0, "dwell_min": 5.0}
-        wet.keep_batch(book, number, dye="Ember", bath="E1", dip=settings, dyed_at="2026-07-15T01:10")
+        wet.keep_batch(book, number, dye="Ember", bath="E1", dip=settings, dyed_at="2026-07-14T16:10+00:00")
     yield empty_book
     ZONE.set(None)
     monkeypatch.undo()
@@ -43,6 +43,12 @@ def test_a_page_shows_run_and_dip_on_the_shops_clock(far_shop, open_page):
 
 def test_the_shell_does_too(far_shop):
     assert "15 Jul 2026, 00:30" in CliRunner().invoke(app, ["run", "list", "--book", str(far_shop)]).stdout
+
+
+def test_paper_does_too(far_shop, tmp_path):
+    card = tmp_path / "card.html"
+    assert not CliRunner().invoke(app, ["card", "1", str(card), "--book", str(far_shop)]).exception
+    assert "15 Jul 2026, 01:10" in card.read_text(encoding="utf-8")
 
 
 def test_what_is_kept_now_holds_its_offset_and_is_today_in_the_shop(far_shop, open_page):
