@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from dyebook.notebook import Note
 
-__all__ = ["BESIDE", "CAUSES", "FLAW_KINDS", "IDS", "STATES", "USUAL", "Row", "Seen", "shares", "sure"]
+__all__ = ["CAUSES", "FLAW_KINDS", "IDS", "STATES", "USUAL", "Row", "Seen", "shares", "sure"]
 
 
 @dataclass(frozen=True)
@@ -20,7 +20,7 @@ class Seen:
 
     kind: str  # key of the table of causes
     # how likely what was seen is under each state, in the table's order, up to a factor. For a kind of flaw: on how
-    # many parts it was seen, of how many looked at, and the largest ΔE00; of dips beside: a row a dip, nearest first.
+    # many parts it was seen, of how many looked at, and the largest ΔE00.
     likelihoods: tuple
     note: Note  # what was seen
 
@@ -54,9 +54,9 @@ STATES = {
     "alloy": ("usual", "other", "difficult"),
     "dwell": ("short", "usual", "long"),
     "even": ("even", "a little uneven", "uneven", "very uneven"),
+    # the bath's dips just before this one, against what they should have given
+    "before": ("as usual", "weaker", "stronger", "off too"),
 }  # fmt: skip
-# evidence that is no state: the colours of the bath's dips just before and after, each as likely as `colour` has it
-BESIDE = ("before", "after")
 FLAW_KINDS = ("spot", "streak", "pale_zone", "gradient", "pit", "two_tone")
 USUAL = {
     "colour": {"as set": 0.97, "a little bled": 0.01, "more dye": 0.01, "other metal": 0.01},
@@ -76,6 +76,7 @@ USUAL = {
     "alloy": (0.88, 0.08, 0.04),
     "dwell": (0.06, 0.88, 0.06),
     "even": (0.84, 0.13, 0.028, 0.002),
+    "before": (0.88, 0.06, 0.03, 0.03),
     # flaws reported on a part that has none of that kind
     "spot": 0.04, "streak": 0.03, "pale_zone": 0.03, "gradient": 0.03, "pit": 0.03, "two_tone": 0.02,
 }  # fmt: skip
@@ -92,14 +93,12 @@ class Row:
     source: str = "P"  # {"S", "P"}
     sealed_only: bool = False  # can only happen in the seal
     several: float = 0.4  # how often its flaws are on several parts of a batch, not on one alone
-    # how often it ails the bath's next dip, or ailed the last, too: what is in the tank comes by degrees or stays until
-    # it is put right; of other causes, how often the same hands do the same
-    lasts: float = 0.1
 
 
 _THIN = (0.55, 0.33, 0.11, 0.01)
 _SHORT = (0.48, 0.20, 0.28, 0.04)
 _UNEVEN = (0.45, 0.32, 0.17, 0.06)
+_PALE_BEFORE = (0.35, 0.57, 0.02, 0.06)
 
 
 CAUSES = {
@@ -130,22 +129,22 @@ CAUSES = {
                          "pit": 0.82, "spot": 0.26, "even": (0.62, 0.26, 0.09, 0.03), "count": (0.22, 0.26, 0.52),
                          "extent": (0.68, 0.26, 0.06), "leads": (0.10, 0.03, 0.03, 0.84)}, "S", several=0.75),
     # E-14: film right, paler along the bath's own line
-    "weak_bath": Row(1.0, {"colour": {"weaker bath": 0.88, "less taken up": 0.06, "as set": 0.06}}, "S",
-                     lasts=0.8),
+    "weak_bath": Row(1.0, {"colour": {"weaker bath": 0.88, "less taken up": 0.06, "as set": 0.06},
+                           "before": _PALE_BEFORE}, "S"),
     "cold_bath": Row(1.0, {"colour": {"colder bath": 0.88, "less taken up": 0.06, "as set": 0.06},
-                           "temp": (0.18, 0.80, 0.02)}, lasts=0.4),
+                           "temp": (0.18, 0.80, 0.02), "before": (0.78, 0.16, 0.02, 0.04)}),
     "short_dwell": Row(1.0, {"colour": {"shorter dip": 0.90, "less taken up": 0.05, "as set": 0.05},
                              "dwell": (0.14, 0.83, 0.03), "parts": (0.88, 0.04, 0.04, 0.04)}),
     # E-11: deeper than asked, a metallic sheen that greys or turns the hue
     "over_dyed": Row(1.0, {"colour": {"more dye": 0.84, "hue shifted": 0.04, "other metal": 0.04, "as set": 0.08},
-                           "dwell": (0.02, 0.70, 0.28)}, lasts=0.3),
+                           "dwell": (0.02, 0.70, 0.28), "before": (0.70, 0.02, 0.24, 0.04)}),
     # E-15: hue and depth shift on a normal film
     "ph_off": Row(1.0, {"colour": {"pH moved": 0.46, "hue shifted": 0.40, "less taken up": 0.06, "as set": 0.08},
-                        "ph": (0.52, 0.48)}, "S", lasts=0.7),
+                        "ph": (0.52, 0.48), "before": (0.52, 0.22, 0.06, 0.20)}, "S"),
     # D-12, D-17: dirt or foreign dye leaves the line, mostly greyer
     "contaminated_bath": Row(1.0, {"colour": {"foreign dye": 0.86, "greyed": 0.05, "less taken up": 0.04,
                                               "hue shifted": 0.03, "as set": 0.02},
-                                   "spot": 0.06}, lasts=0.7),
+                                   "spot": 0.06, "before": (0.35, 0.05, 0.05, 0.55)}),
     # E-06: pale prints with sharp edges, and smears, which are long
     "surface_contamination": Row(1.0, {"colour": {"as set": 0.60, "bare in places": 0.22, "less taken up": 0.08,
                                                   "greyed": 0.10},
@@ -158,7 +157,7 @@ CAUSES = {
                       "alloy": (0.48, 0.14, 0.38), "spot": 0.20, "streak": 0.06, "even": (0.36, 0.34, 0.23, 0.07),
                       "count": (0.34, 0.38, 0.28), "leads": (0.50, 0.30, 0.10, 0.10)}, "S", several=0.65),
     # E-13: hue far off, film right
-    "wrong_dye": Row(1.0, {"colour": {"another dye": 0.98, "as set": 0.02}}, lasts=0.2),
+    "wrong_dye": Row(1.0, {"colour": {"another dye": 0.98, "as set": 0.02}, "before": (0.80, 0.06, 0.04, 0.10)}),
     # E-16, D-14: film thick enough, takes up little; blotchy where hot. Pores close in a hot rinse, or by standing:
     # that dyeing weakens with the time in water is published (Kuroda and Uji 1967), how fast for a shop's film is not
     "early_seal": Row(1.0, {"colour": {"less taken up": 0.92, "as set": 0.06, "other metal": 0.02},

@@ -2,8 +2,7 @@
 
 Each piece of evidence multiplies the probability of a cause by how often that cause shows it, to a power of its kind.
 Flaws count by how clear they are, on how many parts, where, in what form, and of which kind there are most; a look that
-found none counts, none taken does not. What ails a bath shows in its dips before and after too, what ails a part does
-not. The question or test put next is the one whose answer is expected to say most
+found none counts, none taken does not. The question or test put next is the one whose answer is expected to say most
 (in bits) about which cause it was, among those that suit the part: a sealed or a sound part is not dipped again.
 """
 
@@ -12,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from dyebook.advice.causes import BESIDE, CAUSES, FLAW_KINDS, IDS, USUAL, shares
+from dyebook.advice.causes import CAUSES, FLAW_KINDS, IDS, USUAL, shares
 from dyebook.advice.evidence import checked_record, gather, kinds_of
 from dyebook.errors import RecordError
 from dyebook.notebook import Drawn, Note
@@ -128,7 +127,6 @@ _POWER = {
     "count": 0.8, "extent": 0.8, "place": 0.8, "form": 0.8, "leads": 0.5, "parts": 0.9, "even": 0.9,
 }  # fmt: skip
 _USUAL_POWER = 1.2
-_OWN = 0.1  # how often another dip is off by something of its own; judged, no source
 # median ΔE00 of true flaws and of what a finder takes for one, and their spread in the logarithm
 _TRUE, _MISTAKEN = (7.0, 0.6), (2.5, 0.5)
 _CLARITY = (0.05, 20.0)
@@ -164,7 +162,7 @@ class Cause(Drawn):
         return vars(self) | {"probability": round(self.probability, 4)}
 
 
-def diagnose(record, model=None, measurement=None, trace=None, answers: dict | None = None, beside=()) -> list[Cause]:
+def diagnose(record, model=None, measurement=None, trace=None, answers: dict | None = None, before=None) -> list[Cause]:
     """Return possible causes of how a batch came out, most probable first.
 
     Every cause of the table is among them, ``sound`` too; probabilities sum to 1.
@@ -182,15 +180,15 @@ def diagnose(record, model=None, measurement=None, trace=None, answers: dict | N
         The run's log: time_min, current_a, optional voltage_v, electrolyte_temp_c.
     answers
         Id of a question in `dyebook.advice.diagnose` -> True or False.
-    beside : sequence of Seen
-        How the bath's dips just before and after this one came out.
+    before : Seen, optional
+        How the bath's dips just before this one came out.
     """
     answers = dict(answers or {})
     unknown = [name for name in answers if name not in QUESTIONS]
     if unknown:
         raise RecordError(f"unknown questions {', '.join(unknown)}; known: {', '.join(QUESTIONS)}")
     record = checked_record(record)
-    seen = gather(record, model, measurement, trace, beside)
+    seen = gather(record, model, measurement, trace, before)
     probabilities, weights = weigh(seen, answers, record.get("sealed"))
     order = np.argsort(-probabilities, kind="stable")
     kinds = kinds_of(record, seen)
@@ -222,21 +220,8 @@ def _log_weight(item):
     power = _POWER.get(item.kind, _USUAL_POWER)
     if item.kind in FLAW_KINDS:
         return power * _flaw_weight(item)
-    if item.kind in BESIDE:
-        return power * _beside_weight(item)
     table = np.array([shares(name, item.kind) for name in IDS])
     return power * np.log(np.maximum(table @ np.asarray(item.likelihoods), 1e-9))
-
-
-def _beside_weight(item):
-    """Log likelihood (22,) of a bath's other dips, nearest first: up to some dip as with the cause, then as usual."""
-    chances = (1 - _OWN) * np.array(item.likelihoods) + _OWN * np.mean(item.likelihoods, axis=1, keepdims=True)
-    as_cause = np.log([np.array(shares(name, "colour")) @ chances.T for name in IDS])
-    as_usual = np.log(np.array(shares("sound", "colour")) @ chances.T)
-    alike = np.pad(np.cumsum(as_cause - as_usual, axis=1), ((0, 0), (1, 0)))
-    lasts = np.array([[CAUSES[name].lasts] for name in IDS])
-    share = np.hstack([1 - lasts, np.repeat(lasts / len(chances), len(chances), axis=1)])
-    return np.log((share * np.exp(alike)).sum(axis=1))
 
 
 def _flaw_weight(item):

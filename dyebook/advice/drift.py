@@ -5,13 +5,14 @@ rule decides: a cumulative sum with a limit of 7 standard deviations. With centr
 together signal falsely once in 870 readings, and see a step of one and a half standard deviations after 8; but they
 come from a dozen dips, which widen slack and scatter: `FALSE_IN_HUNDRED` and `SEEN_AFTER` say what that comes to.
 Doubtful readings count less. ΔE itself is never charted: it is always positive. Readings beside all strengths of the
-dye mean dirt, not fading.
+dye mean dirt, not fading. The dips just before one in question are evidence for its causes.
 """
 
 from dataclasses import dataclass, field
 
 import numpy as np
 
+from dyebook.advice.causes import STATES, Seen, sure
 from dyebook.advice.charts import cusum_chart, ewma_chart, individuals_chart, sd_from_moving_range
 from dyebook.advice.judge import split_difference
 from dyebook.errors import RecordError
@@ -19,7 +20,7 @@ from dyebook.model.inputs import rounded
 from dyebook.model.predict import BathModel
 from dyebook.notebook import Note
 
-__all__ = ["DRIFT_COLUMNS", "Drift", "Trend", "compare_with_expectation", "find_drift"]
+__all__ = ["DRIFT_COLUMNS", "Drift", "Trend", "compare_with_expectation", "dips_before", "find_drift"]
 
 DRIFT_COLUMNS = ("delta_l", "delta_c", "delta_h", "log_strength")
 # in standard deviations; set by simulation, as `tests/advice/test_drift.py` does again, so that four charts that err
@@ -298,3 +299,55 @@ def _log_strengths(model, records, read, u):
     doubt = np.linalg.norm(slope * u, axis=-1) / np.maximum(moves, 1e-9) ** 2
     beside = np.sqrt(miss.min(axis=1))
     return np.where(known, found, np.nan), np.where(known, doubt, np.nan), beside
+
+
+LAST_DIPS = 4
+_LEAST_DIPS = 2
+# of log strength: one reading without a noted doubt, what dips scatter beyond that, and what the bath's model gets
+# wrong for all of them alike
+_READING_U, _SCATTER, _SHARED = 0.1, 0.05, 0.06
+# how far a bath weakens before it is seen, or is made too strong; common practice, no source
+_WEAKER, _STRONGER = (-0.8, -0.08), (0.08, 0.8)
+_FOUL = 0.4
+
+
+def dips_before(model: BathModel, dips) -> Seen | None:
+    """Return evidence of the bath's last dips, or None where there are too few.
+
+    `model`: learned from dips of the bath while it was as made up. `dips` (DataFrame): the bath's dips before the one
+    in question, oldest first, with L, a, b; the last few are looked at.
+    """
+    last = dips.tail(LAST_DIPS)
+    if len(last) < _LEAST_DIPS:
+        return None
+    history = compare_with_expectation(model, last)
+    if _foul_share(history) > _FOUL:
+        return sure("before", "off too", Note("trouble.dips_before", count=len(last), state="off too"))
+    chances = _strength_chances(history, model.reading_scale)
+    if chances is None:
+        return None
+    likeliest = STATES["before"][int(np.argmax(chances))]
+    return Seen("before", tuple(chances), Note("trouble.dips_before", count=len(last), state=likeliest))
+
+
+def _foul_share(history):
+    """Share of dips beside the bath's colours; dirt comes in between two dips, so the latest counts most."""
+    return float(np.average(lies_beside(history), weights=np.arange(1, len(history) + 1)))
+
+
+def _strength_chances(history, repeats):
+    """How likely the dips' strengths are under each state; None where they tell nothing of strength."""
+    from scipy.stats import norm
+
+    values = history["log_strength"].to_numpy(float)
+    u = history["log_strength_u"].to_numpy(float) if "log_strength_u" in history else np.full(len(values), np.nan)
+    known = np.isfinite(values)
+    if not known.any():
+        return None
+    variance = np.where(np.isfinite(u), repeats * u, _READING_U)[known] ** 2 + _SCATTER**2
+    middle = np.clip(np.average(values[known], weights=1 / variance), _WEAKER[0], _STRONGER[1])
+    sd = np.sqrt(1 / np.sum(1 / variance) + _SHARED**2)
+    spans = [(high - low, norm.cdf(high, middle, sd) - norm.cdf(low, middle, sd)) for low, high in (_WEAKER, _STRONGER)]
+    weaker, stronger = (share / width for width, share in spans)
+    chances = np.array([norm.pdf(middle, 0, sd), weaker, stronger, 0.0])
+    return chances / chances.max()

@@ -17,10 +17,7 @@ from dyebook.lab import delta_e_00, describe_difference
 from dyebook.notebook import Note
 from dyebook.record import FIELDS, Measurement, Reading, check_value, is_empty
 
-__all__ = [
-    "Seen", "checked_record", "dips_beside", "flaw_evidence", "gather", "kinds_of", "part_evidence",
-    "parts_of_photo",
-]  # fmt: skip
+__all__ = ["Seen", "checked_record", "flaw_evidence", "gather", "kinds_of", "part_evidence", "parts_of_photo"]
 
 
 # film against plan: edges of the states, and how far the outer ones reach; an ordinary run keeps within 8 %
@@ -36,8 +33,6 @@ _TEMP_OFF_C = 6.0
 _UNEVEN_EDGES_DELTA_E00 = (2.0, 3.5, 6.0)
 _DIFFICULT_FACTOR = 0.95  # families whose films fall short of a reference alloy's by more: copper, zinc, casting alloys
 
-_MOST_BESIDE = 4  # dips before, and after, that are looked at
-
 # explanations of a colour that are named: at most so many, and nearly as good as the best
 _MOST_NAMED, _NEARLY = 3, 0.5
 
@@ -48,16 +43,18 @@ _EVENTS = {
 _EVENT_ORDER = ("surge", "contact", "break", "hot")
 
 
-def gather(record, model=None, measurement: Measurement | dict | None = None, trace=None, beside=()) -> list[Seen]:
+def gather(
+    record, model=None, measurement: Measurement | dict | None = None, trace=None, before: Seen | None = None
+) -> list[Seen]:
     """Return all that is at hand, as a list of `Seen`.
 
-    `record`: dict or Series. `beside` (sequence of Seen): the bath's other dips, see `dips_beside`.
+    `record`: dict or Series. `before`: how the bath's dips just before this one came out: see `dyebook.advice.drift`.
     """
     record = checked_record(record)
     parts = parts_of_photo(measurement)
     seen = _colour(record, model, parts) + _gauge(record) + flaw_evidence(parts) + _evenness(parts)
     seen += part_evidence(parts) + _trace(record, trace) + _settings(record, model)
-    return [*seen, *beside]
+    return seen + ([] if before is None else [before])
 
 
 def kinds_of(record: dict, seen: list[Seen]) -> set[str]:
@@ -87,21 +84,6 @@ def _known(record, *names):
     return not any(is_empty(record.get(name)) for name in names)
 
 
-def dips_beside(model, dips, side: str) -> Seen | None:
-    """Return how the bath's dips just ``before`` or ``after`` one in question came out; None where none was read.
-
-    `model`: the bath as made up. `dips` (DataFrame): its dips, nearest first, with settings and L, a, b; the first few
-    are looked at, each as closely as the one in question.
-    """
-    rows = [checked_record(row) for _, row in dips.head(_MOST_BESIDE).iterrows()]
-    seen = [item for row in rows for item in _colour(row, model, ())]
-    if not seen:
-        return None
-    chances = tuple(item.likelihoods for item in seen)
-    likeliest = _likeliest(np.prod(chances, axis=0))
-    return Seen(side, chances, Note("trouble.dips_beside", side=side, count=len(seen), changes=likeliest))
-
-
 def _colour(record, model, parts):
     """How likely the reading is after each change of the colour that the settings should give."""
     lab, error = _reading(record, parts, model)
@@ -114,15 +96,14 @@ def _colour(record, model, parts):
     simulated = simulate_changes(model, usual, noted_ph=record["ph"] if moved else None)
     chances = change_likelihoods(simulated, lab, error)
     middle = np.median(simulated["as set"], axis=0)
-    away = {"difference": describe_difference(middle, lab), "delta_e00": float(delta_e_00(middle, lab))}
-    note = Note("trouble.colour", **away, changes=_likeliest(chances))
+    best = [int(i) for i in np.argsort(-chances)[:_MOST_NAMED] if chances[i] > _NEARLY * chances.max()]
+    note = Note(
+        "trouble.colour",
+        difference=describe_difference(middle, lab),
+        delta_e00=float(delta_e_00(middle, lab)),
+        changes=tuple(STATES["colour"][i] for i in best),
+    )
     return [Seen("colour", tuple(chances / chances.max()), note)]
-
-
-def _likeliest(chances):
-    """Names of the changes that explain a colour best."""
-    best = np.argsort(-chances)[:_MOST_NAMED]
-    return tuple(STATES["colour"][i] for i in best if chances[i] > _NEARLY * chances.max())
 
 
 def _as_usual(record, model):

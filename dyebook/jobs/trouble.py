@@ -46,7 +46,7 @@ class Case:
     model: object  # LearnedBath or None: the bath as made up
     measurement: dict | None
     trace: object  # DataFrame or None
-    beside: tuple  # of Seen: how the bath's dips before and after it came out
+    before: object  # Seen or None: how the bath's dips before it came out
     missing: tuple[str, ...]  # what is not at hand, in words
 
     def causes(self, answers=None):
@@ -62,7 +62,7 @@ class Case:
         return kinds_of(checked_record(self.record), gather(self.record, **self._evidence()))
 
     def _evidence(self):
-        return {name: getattr(self, name) for name in ("model", "measurement", "trace", "beside")}
+        return {name: getattr(self, name) for name in ("model", "measurement", "trace", "before")}
 
 
 def case_of(book, number: int, learn=learn_dips, progress=say_nothing, read=read) -> Case:
@@ -73,7 +73,7 @@ def case_of(book, number: int, learn=learn_dips, progress=say_nothing, read=read
         record |= dict(zip("Lab", row.lab, strict=True)) | _uncertainty(row.lab_u)
     record = {name: value for name, value in record.items() if not is_empty(value)}
     progress(f"Learning the bath behind batch {number}")
-    model, beside = _bath_behind(book, row, learn, missing)
+    model, before = _bath_behind(book, row, learn, missing)
     progress(f"Looking at the photo of batch {number} again")
     measurement = _photo_of(book, number, read)
     trace = _log_of(book, number)
@@ -85,7 +85,7 @@ def case_of(book, number: int, learn=learn_dips, progress=say_nothing, read=read
         missing.append("no log of its run")
     if "film_measured_um" not in record:
         missing.append("no gauge has read its film")
-    return Case(number, record, model, measurement, trace, beside, tuple(missing))
+    return Case(number, record, model, measurement, trace, before, tuple(missing))
 
 
 def _uncertainty(u):
@@ -93,25 +93,19 @@ def _uncertainty(u):
 
 
 def _bath_behind(book, row, learn, missing):
-    """The bath as made up, and how its dips around this one came out; None, () where it cannot be learned."""
-    from dyebook.advice.evidence import dips_beside
+    """The bath as made up, and how the dips before this one came out; None, None where it cannot be learned."""
+    from dyebook.advice.drift import dips_before
 
     dips, filled = _dips_in_time(book, row.dye, row.bath, but=row.batch), filled_at(book, row.dye, row.bath)
     try:
         model = _learn_fresh(learn, row.dye, row.bath, dips, filled)
     except ModelError as error:
         missing.append(f"the bath cannot be learned ({error})")
-        return None, ()
-    moment, at = row.dyed_at or row.added_at, dips["dyed_at"].fillna("")
-    changed = filled_at(book, row.dye, row.bath, _CHANGES_A_BATH)
-    start, end = (
-        max((one for one in changed if one <= moment), default=""),
-        min((one for one in changed if one > moment), default="9999"),
-    )
-    dips = dips.drop(columns="dyed_at")
-    sides = {"before": dips[(at < moment) & (at >= start)].iloc[::-1], "after": dips[(at > moment) & (at < end)]}
-    beside = (dips_beside(model, some, side) for side, some in sides.items())
-    return model, tuple(seen for seen in beside if seen)
+        return None, None
+    moment, changed = row.dyed_at or row.added_at, filled_at(book, row.dye, row.bath, _CHANGES_A_BATH)
+    start = max((at for at in changed if at <= moment), default="")
+    earlier = dips[(dips["dyed_at"].fillna("") < moment) & (dips["dyed_at"].fillna("") >= start)]
+    return model, dips_before(model, earlier.drop(columns="dyed_at"))
 
 
 def _dips_in_time(book, dye, bath, but=None):

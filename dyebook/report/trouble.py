@@ -186,6 +186,12 @@ _CHANGES = {
     "other metal": "another metal", "veiled": "a white veil", "bare in places": "bare places",
 }  # fmt: skip
 _PLACES = {"end": "at an end of the part", "edge": "at an edge", "inside": "inside the outline"}
+_BEFORE = {
+    "as usual": "as they should",
+    "weaker": "as from a weaker bath",
+    "stronger": "as from a stronger bath",
+    "off too": "off too, beside all that this dye's strength can do",
+}
 _CHARTS = {"delta_l": "lightness", "delta_c": "strength of colour", "delta_h": "hue", "log_strength": "dye strength"}
 _WAYS = {"delta_l": ("lighter", "darker"), "delta_c": ("stronger", "duller"), "delta_h": ("hue up", "hue down")}
 
@@ -200,13 +206,10 @@ def _because(cause, evidence, alike, pits_without_log):
 
 
 def _colour(difference, delta_e00, changes):
-    return f"against what the bath should give the reading is {difference} (ΔE00 {delta_e00:.1f}), {_as_from(changes)}"
-
-
-def _as_from(changes):
     names = [_CHANGES[name] for name in changes if name != "as set"]
     listed = ", ".join(names[:-1]) + " or " * (len(names) > 1) + "".join(names[-1:])
-    return ", or ".join(["as expected"] * ("as set" in changes) + [f"as from {listed}"] * bool(names))
+    causes = ", or ".join(["as expected"] * ("as set" in changes) + [f"as from {listed}"] * bool(names))
+    return f"against what the bath should give the reading is {difference} (ΔE00 {delta_e00:.1f}), {causes}"
 
 
 def _drift(cause, ways, since, strength, top_up_g, foul):
@@ -325,9 +328,7 @@ SENTENCES = {
     "dwell": "the dwell was {minutes:.1f} min, {state} for this bath",
     "difficult_alloy": "{alloy} is a difficult alloy for dye work",
     "alloy": lambda alloy, usual: f"the alloy is {alloy}, {'as usual' if alloy == usual else f'usually {usual}'}",
-    "dips_beside": lambda side, count, changes: (
-        f"the {f'{count} dips' if count > 1 else 'dip'} {side} it came out {_as_from(changes)}"
-    ),
+    "dips_before": lambda count, state: f"the {count} dips before it came out {_BEFORE[state]}",
     "drift": _drift,
     "steady": _steady,
 }

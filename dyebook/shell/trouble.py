@@ -128,7 +128,7 @@ def _case_of_file(row, records, photo, trace):
     if table.empty:
         raise typer.BadParameter(f"{row} has no row")
     model = None if records is None else learn_bath(read_records_file(records))
-    return Case(0, table.iloc[-1].to_dict(), model, _photo(photo), _log(trace), (), _unknown_columns(table))
+    return Case(0, table.iloc[-1].to_dict(), model, _photo(photo), _log(trace), None, _unknown_columns(table))
 
 
 def _unknown_columns(table):

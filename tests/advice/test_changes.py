@@ -4,9 +4,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from dyebook import diagnose, learn_bath
+from dyebook import learn_bath
 from dyebook.advice.changes import CHANGES, change_likelihoods, simulate_changes
-from dyebook.advice.evidence import dips_beside
+from dyebook.advice.drift import dips_before
 
 NAMES = list(CHANGES)
 U = np.diag(np.full(3, 0.8**2))
@@ -91,31 +91,11 @@ def test_a_gauged_film_is_no_change_any_more(model, plan):
 
 
 def test_the_dips_before_tell_a_faded_bath(bath, model, plan):
-    dips = pd.DataFrame([plan | {"dwell_min": minutes} for minutes in (10.0, 8.0, 6.0)])
-
-    def beside(labs):
-        return dips_beside(model, dips.assign(**dict(zip("Lab", labs.T, strict=True))), "before")
-
-    faded, sound = bath.truth(dips.assign(dye_g_per_l=1.0)), bath.truth(dips)
-    assert "weaker bath" in beside(faded).note
-    assert beside(sound).note == "the 3 dips before it came out as expected"
-    assert "as expected" not in beside(sound + np.array([-4, -9, 12])).note
-    assert dips_beside(model, dips, "before") is None  # never read
-
-
-def test_a_fault_of_the_bath_shows_in_its_other_dips_and_one_of_the_part_does_not(bath, model, plan):
-    """Faded dips before and after speak for the bath, sound ones for this part; two at once say more than one."""
-    dips = pd.DataFrame([plan | {"dwell_min": minutes} for minutes in (10.0, 8.0)])
-    record = plan | dict(zip("Lab", bath.truth(pd.DataFrame([plan | {"dye_g_per_l": 0.8}]))[0], strict=True))
-
-    def chances(strength, *sides, count=2):
-        labs = dict(zip("Lab", bath.truth(dips.assign(dye_g_per_l=strength)).T, strict=True))
-        beside = [dips_beside(model, dips.assign(**labs).head(count), side) for side in sides]
-        found = {cause.id: cause.probability for cause in diagnose(record, model, beside=beside)}
-        return found["weak_bath"], found["early_seal"]
-
-    alone = chances(2.0)
-    faded, sound = chances(0.8, "before"), chances(2.0, "before")
-    assert faded[0] > alone[0] > sound[0]
-    assert faded[1] < alone[1] < sound[1]
-    assert chances(0.8, "before", "after")[0] > faded[0] > chances(0.8, "before", count=1)[0]
+    faded = pd.DataFrame([plan | {"dwell_min": minutes} for minutes in (6.0, 8.0, 10.0)])
+    lab = bath.truth(faded.assign(dye_g_per_l=1.0))
+    pale, sound = lab, bath.truth(faded)
+    assert "weaker bath" in dips_before(model, faded.assign(L=pale[:, 0], a=pale[:, 1], b=pale[:, 2])).note
+    assert "as they should" in dips_before(model, faded.assign(L=sound[:, 0], a=sound[:, 1], b=sound[:, 2])).note
+    turned = faded.assign(L=sound[:, 0] - 4, a=sound[:, 1] - 9, b=sound[:, 2] + 12)
+    assert "off too" in dips_before(model, turned).note
+    assert dips_before(model, faded.head(1)) is None

@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 
 from dyebook import diagnose, learn_bath
-from dyebook.advice.evidence import dips_beside
+from dyebook.advice.drift import dips_before
 from tests.bench import baths, faults, faults_other
 from tests.bench.command import command_line
 
@@ -65,10 +65,10 @@ def run(baths, cases, simulator=faults):
     """Rows a case for each of `WAYS`: what the run's log, and then the bath's dips before, are worth."""
     rows = {way: [] for way in WAYS}
     for case, _, model in cases_of(baths, cases, simulator):
-        before = dips_beside(model, case["before"].iloc[::-1], "before")
+        before = dips_before(model, case["before"])
         for way, (with_trace, with_before) in WAYS.items():
-            log, beside = case["trace"] if with_trace else None, [before] if with_before and before else []
-            answer = diagnose(case["record"], model, case["measurement"], log, beside=beside)
+            log = case["trace"] if with_trace else None
+            answer = diagnose(case["record"], model, case["measurement"], log, before=before if with_before else None)
             rows[way].append(score(answer, case, with_trace))
     return rows
 

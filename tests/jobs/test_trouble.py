@@ -58,7 +58,7 @@ def test_a_lost_contact_is_told_by_log_gauge_and_charge(shop):
 
 def test_a_foul_bath_is_told_by_its_colour_and_its_dips_before(shop):
     case = case_of(shop, FOUL)
-    assert "before" in case.kinds()
+    assert case.before.kind == "before"
     assert case.causes()[0].id == "contaminated_bath"
 
 
