@@ -187,3 +187,18 @@ def test_a_store_that_keeps_half_a_photo_is_told(photo, monkeypatch):
     with pytest.raises(BookError, match="did not keep the whole photo"), keeper.keeping(photo):
         pytest.fail("the book must not speak of it")
     keeper.system.rm("/half", recursive=True)
+
+
+def test_photos_behind_an_address_lie_as_they_do_on_a_disk(tmp_path, photo):
+    """Two photos whose hashes begin alike share a folder."""
+    contents = (photo + number.to_bytes(2, "big") for number in range(2**16))
+    first = next(contents)
+    start = hashlib.sha256(first).hexdigest()[:2]
+    second = next(one for one in contents if hashlib.sha256(one).hexdigest().startswith(start))
+    keeper = open_photos(f"file://{tmp_path}/photos")
+    for content in (first, second, first):
+        with keeper.keeping(content) as sha:
+            assert keeper.read(sha) == content
+            assert (tmp_path / "photos" / photo_name(sha)).read_bytes() == content
+    assert len(list(keeper.names())) == len(list(open_photos(str(tmp_path / "photos")).names())) == 2
+    assert list(keeper.names()) == list(open_photos(str(tmp_path / "photos")).names())
