@@ -121,7 +121,7 @@ def shape_key(mask: np.ndarray) -> str:
     """Return the form of a part in one word and its step of elongation, the same however the part is turned."""
     rings, _ = cv2.findContours(np.pad(mask, 1).astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     outer = max(rings, key=cv2.contourArea)
-    full = cv2.drawContours(np.zeros(np.add(mask.shape, 2), np.uint8), [outer], -1, 1, -1)
+    full = cv2.drawContours(np.zeros(np.add(mask.shape, 2), np.uint8), [outer], 0, 1, cv2.FILLED)
     y, x = np.nonzero(full)
     across, along = np.sqrt(np.maximum(np.linalg.eigvalsh(np.cov(x, y)), 0.1))
     step = int(np.clip(np.floor(np.log(along / across / _FIRST_STEP) / np.log(_NEXT_STEP)) + 1, 0, _LAST))
