@@ -51,7 +51,7 @@ def test_every_table_adds_lists_corrects_deletes_and_undoes(store):
         assert store.row(table, number)[column] == new
         assert store.undo(table, number) == 3
         assert store.row(table, number)[column] == values.get(column)
-        store.delete(table, number)
+        assert store.delete(table, number) == store.row(table, number)["version"] == 4
         assert store.rows(table) == []
         assert len(store.rows(table, deleted=True)) == 1
         store.undelete(table, number)
