@@ -155,10 +155,9 @@ def test_what_two_editors_wrote_is_said_where_it_differs():
     assert both_values({"note": "x"}, {"note": None}) == "note is x now, and you wrote empty; "
 
 
+@pytest.mark.parametrize("book_url", ["sqlite"], indirect=True)
 def test_the_check_finds_what_points_nowhere_and_what_cannot_be(store, dip):
-    """Rows as a damaged disk or another program leaves them: the checks of the ways in were never asked."""
-    if store.place.file is None:
-        pytest.skip("a server lets no such row in")
+    """Rows as a damaged disk or another program leaves them, in a file: the checks of the ways in were never asked."""
     for _ in range(23):
         store.add_batch(dip((40, 0, 0)))
     assert store.check() == []
